@@ -1,0 +1,110 @@
+"""Lengths: typed in feet, inches or meters, kept as whole millimeters.
+
+>>> parse_length("7 ft 6 in"), parse_length("3 m")
+(2286, 3000)
+>>> format_length(2286, Unit.FEET), format_length(3048, Unit.METERS)
+('7\\'6"', '3.048 m')
+"""
+
+import re
+from enum import StrEnum
+from fractions import Fraction
+
+from service.kit.problems import Invalid, invalid
+from service.kit.typed import plain
+
+LONGEST_MM = 250_000
+"""250 m (820 ft), more than a football field and back: beyond it, a number or a unit is wrong."""
+
+_NUMBER = r"(?:\d+(?:[.,]\d+)?|[.]\d+)"
+_FEET = r"(?:ft\.?|feet|foot|')"
+_INCHES = r"(?:in\.?|inch|inches|\"|'')"
+_FEET_AND_INCHES = re.compile(rf"(?P<feet>\d+) ?{_FEET} ?(?P<inches>{_NUMBER}) ?{_INCHES}?")
+_ONE_UNIT = re.compile(rf"(?P<number>{_NUMBER}) ?(?P<unit>[a-z]+\.?|'|\"|'')")
+_BARE = re.compile(_NUMBER)
+_INCH_MM = Fraction(254, 10)
+_UNIT_MM = {
+    **dict.fromkeys(("ft", "feet", "foot", "'"), 12 * _INCH_MM),
+    **dict.fromkeys(("in", "inch", "inches", '"', "''"), _INCH_MM),
+    **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), Fraction(1000)),
+    "cm": Fraction(10),
+    "mm": Fraction(1),
+}
+
+
+class Unit(StrEnum):
+    """How a program shows lengths; what is stored and what may be typed does not depend on it."""
+
+    FEET = "feet"
+    METERS = "meters"
+
+
+def parse_length(text: str) -> int:
+    """Millimeters, more than 0 and at most `LONGEST_MM`, from `10 ft`, `7'6"`, `3,5 m`, `450 cm`, …
+
+    A comma is a decimal comma unless three digits follow it, which may mean thousands and is refused.
+    Raises `Invalid` for `length`.
+    """
+    typed = re.sub(" +", " ", plain(text)).lower()
+    if len(typed) > 40:
+        raise _refused("A length is short, like 10 ft or 3 m; this text is too long to be one.")
+    length = round(_exact(typed))
+    if length < 1:
+        raise _refused(
+            f"A length must be more than nothing, and “{typed}” is not; write it like 10 ft or 3 m."
+        )
+    if length > LONGEST_MM:
+        raise _refused(
+            f"“{typed}” is {length // 1000} m, longer than any run on a field: {LONGEST_MM // 1000} m "
+            "(820 ft) is the most, so check the number and its unit."
+        )
+    return length
+
+
+def _exact(typed: str) -> Fraction:
+    if both := _FEET_AND_INCHES.fullmatch(typed):
+        inches = _number(both["inches"])
+        if inches >= 12:
+            raise _refused(f"In “{typed}” the inches after the feet must stay below 12.")
+        return (12 * int(both["feet"]) + inches) * _INCH_MM
+    one = _ONE_UNIT.fullmatch(typed)
+    if one and (unit := _UNIT_MM.get(one["unit"].rstrip("."))):
+        return _number(one["number"]) * unit
+    if _BARE.fullmatch(typed):
+        raise _refused(f"“{typed}” needs its unit: write {typed} ft or {typed} m.")
+    raise _refused(f"“{typed}” is not a length; write it like 10 ft, 7'6\", 30 in, 3 m or 450 cm.")
+
+
+def _number(digits: str) -> Fraction:
+    whole, comma, rest = digits.partition(",")
+    if comma and len(rest) == 3 and whole.strip("0"):
+        raise _refused(f"“{digits}” may mean {whole}{rest} or {whole}.{rest}; write it one of these ways.")
+    return Fraction(digits.replace(",", "."))
+
+
+def format_length(mm: int, unit: Unit) -> str:
+    """A length to show, in the fewest digits that `parse_length` reads back as the same `mm`."""
+    if unit is Unit.METERS:
+        return f"{_shortest(Fraction(mm, 1000), 3)} m"
+    feet, inches = _feet_and_inches(mm)
+    if inches == "0":
+        return f"{feet} ft"
+    return f"{feet}'{inches}\"" if feet else f"{inches} in"
+
+
+def _feet_and_inches(mm: int) -> tuple[int, str]:
+    for places in (0, 1, 2):  # a hundredth of an inch is a quarter of a millimeter: two places always suffice
+        inches = round(Fraction(mm) / _INCH_MM, places)
+        if round(inches * _INCH_MM) == mm:
+            break
+    feet, rest = divmod(inches, 12)
+    return int(feet), _shortest(Fraction(rest), 2)
+
+
+def _shortest(number: Fraction, places: int) -> str:
+    digits = f"{float(number):.{places}f}"
+    return digits.rstrip("0").rstrip(".")
+
+
+def _refused(sentence: str) -> Invalid:
+    return invalid("length", sentence)

@@ -1,0 +1,29 @@
+"""What people type, made plain: phones put in curly quotes, primes, wide digits and long dashes unasked."""
+
+import unicodedata
+
+_LOOKS = {
+    **dict.fromkeys("‘’‛′`´ʹʼ", "'"),
+    **dict.fromkeys("“”‟″ʺ", '"'),
+    **dict.fromkeys("‐‑‒–—―−", "-"),
+}
+
+
+def plain(text: str) -> str:
+    """`text` with digits of any script, wide letters, quotes, dashes and spaces as ASCII, trimmed.
+
+    Invisible marks are dropped. Superscripts and fractions stay as they are, so that 10² is never 102.
+    """
+    return "".join(_plain(character) for character in text).strip()
+
+
+def _plain(character: str) -> str:
+    if character.isdecimal():
+        return str(unicodedata.decimal(character))
+    if "！" <= character <= "～":  # the wide forms of ASCII, U+FF01 to U+FF5E
+        return chr(ord(character) - 0xFEE0)
+    if character.isspace():
+        return " "
+    if unicodedata.category(character) == "Cf":
+        return ""
+    return _LOOKS.get(character, character)
