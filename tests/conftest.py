@@ -1,0 +1,62 @@
+"""Fixtures that every feature's tests build on: the two databases and the browser."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext
+
+from tests.support.chromium import PHONE, chromium
+from tests.support.postgres import Cluster, running_cluster
+
+
+@pytest.fixture(scope="session")
+def postgres_cluster() -> Iterator[Cluster]:
+    """A PostgreSQL server for this pytest worker, without fsync: tests of crashes start their own."""
+    with running_cluster(fsync=False) as cluster:
+        yield cluster
+
+
+@pytest.fixture
+def postgres_url(postgres_cluster: Cluster) -> Iterator[str]:
+    """An empty PostgreSQL database."""
+    with postgres_cluster.fresh_database() as name:
+        yield postgres_cluster.url(name)
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    """An empty SQLite database, in a file that does not exist yet."""
+    return f"sqlite:///{tmp_path / 'coilbook.db'}"
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def database_url(request: pytest.FixtureRequest) -> str:
+    """An empty database; a test that asks for it runs once on each engine."""
+    url: str = request.getfixturevalue(f"{request.param}_url")
+    return url
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A headless Chromium for this pytest worker."""
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[BrowserContext]:
+    """A phone's browser with nothing in it: no cookies, no storage."""
+    context = browser.new_context(**PHONE)
+    yield context
+    context.close()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A run in which every test was skipped has tested nothing, and must not look like a success."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if reporter is None or session.config.option.collectonly or session.exitstatus != pytest.ExitCode.OK:
+        return
+    if not any(reporter.stats.get(outcome) for outcome in ("passed", "xfailed")):
+        session.exitstatus = pytest.ExitCode.NO_TESTS_COLLECTED

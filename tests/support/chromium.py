@@ -1,0 +1,44 @@
+"""The system's Chromium, driven by Playwright."""
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from playwright.sync_api import Browser, sync_playwright
+
+PHONE = {
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 2,
+    "is_mobile": True,
+    "has_touch": True,
+}
+"""What the browser's contexts take to be a present-day phone held upright, in CSS pixels."""
+
+FLAGS = [
+    "--no-sandbox",  # the sandbox does not start as root, as in containers
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """A headless browser that asks nobody but the pages it is sent to.
+
+    While it runs, this thread counts as inside an event loop: a test that calls `asyncio.run` needs a thread.
+    """
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=_program(), args=FLAGS)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+def _program() -> str:
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if found is None:
+        raise RuntimeError("chromium is missing: install it (Debian: apt-get install chromium)")
+    return found

@@ -1,0 +1,129 @@
+"""A PostgreSQL server of the tests' own: in a folder of its own, reached by its socket, gone afterwards.
+
+The server refuses to run as root. Where the tests do, it runs as the system's `postgres` user or, if there is
+none, as `nobody`; that user owns the folder, which therefore is none of pytest's.
+"""
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import psycopg
+from psycopg import sql
+
+ROLE = "coilbook"
+
+
+class Cluster:
+    """A PostgreSQL server and the databases made in it.
+
+    `fsync=False` is fast and loses data when the machine (not just the server) dies, so whoever starts a
+    cluster has to say which they want: a test of what survives a crash needs `True`.
+    """
+
+    def __init__(self, folder: Path, *, fsync: bool) -> None:
+        self._folder = folder
+        self._data = folder / "data"
+        self._numbers = count(1)
+        run_as: dict[str, Any] = {"cwd": folder}
+        if os.geteuid() == 0:
+            user = _unprivileged_user()
+            os.chown(folder, user.pw_uid, user.pw_gid)
+            run_as |= {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+        self._run_as = run_as
+        self._run(
+            "initdb", "--pgdata", self._data, "--username", ROLE, "--auth", "trust",
+            "--encoding", "UTF8", "--locale", "C.UTF-8", "--no-sync",
+        )  # fmt: skip
+        settings = {
+            "listen_addresses": "''",
+            "unix_socket_directories": f"'{folder}'",
+            "fsync": "on" if fsync else "off",
+            "max_connections": "200",
+        }
+        with (self._data / "postgresql.auto.conf").open("a") as file:
+            file.writelines(f"{name} = {value}\n" for name, value in settings.items())
+
+    def start(self) -> None:
+        """Start the server, recovering first if it was stopped in the middle; answers when it is ready."""
+        self._run("pg_ctl", "start", "--wait", "--silent", "--pgdata", self._data, "--log", self._log)
+
+    def stop(self, mode: str = "fast") -> None:
+        """Stop the server: `fast` cleanly, `immediate` as a crash would."""
+        self._run("pg_ctl", "stop", "--wait", "--silent", "--mode", mode, "--pgdata", self._data)
+
+    def url(self, database: str) -> str:
+        """The SQLAlchemy form of a database's address."""
+        return f"postgresql+psycopg://{ROLE}@/{database}?host={self._folder}"
+
+    @contextmanager
+    def fresh_database(self, template: str = "template1") -> Iterator[str]:
+        """A new database made from `template`, by name, dropped at the end whoever is still connected."""
+        name = f"fresh_{next(self._numbers)}"
+        self._administer("CREATE DATABASE {} TEMPLATE {}", name, template)
+        try:
+            yield name
+        finally:
+            self._administer("DROP DATABASE {} WITH (FORCE)", name)
+
+    @property
+    def _log(self) -> Path:
+        return self._folder / "server.log"
+
+    def _administer(self, statement: str, *names: str) -> None:
+        with psycopg.connect(
+            host=str(self._folder), user=ROLE, dbname="postgres", autocommit=True
+        ) as connection:
+            connection.execute(sql.SQL(statement).format(*map(sql.Identifier, names)))
+
+    def _run(self, program: str, *arguments: str | Path) -> None:
+        done = subprocess.run(
+            [_program(program), *map(str, arguments)],
+            **self._run_as,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,  # not a pipe: the server inherits it and would hold it open
+            stderr=subprocess.PIPE if program == "initdb" else subprocess.DEVNULL,
+            text=True,
+            check=False,
+        )
+        if done.returncode:
+            said = done.stderr or (self._log.read_text() if self._log.exists() else "")
+            raise RuntimeError(f"{program} failed with code {done.returncode}:\n{said[-2000:]}")
+
+
+@contextmanager
+def running_cluster(*, fsync: bool) -> Iterator[Cluster]:
+    """A started cluster in a new folder under the system's temporary one; both are gone at the end."""
+    folder = Path(tempfile.mkdtemp(prefix="coilbook-pg-"))
+    try:
+        cluster = Cluster(folder, fsync=fsync)
+        cluster.start()
+        try:
+            yield cluster
+        finally:
+            cluster.stop("immediate")
+    finally:
+        shutil.rmtree(folder)
+
+
+def _unprivileged_user() -> pwd.struct_passwd:
+    try:
+        return pwd.getpwnam("postgres")
+    except KeyError:
+        return pwd.getpwnam("nobody")
+
+
+def _program(name: str) -> str:
+    """Where a server program is: Debian keeps them out of the search path, by version."""
+    debian = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"), key=lambda path: int(path.parts[4]))
+    found = str(debian[-1]) if debian else shutil.which(name)
+    if found is None:
+        raise RuntimeError(f"{name} is missing: install PostgreSQL (Debian: apt-get install postgresql)")
+    return found
