@@ -3,7 +3,7 @@
 Sources: diameters by the AWG formula of ASTM B258; resistivity 1/58 ohm mm²/m and temperature coefficient
 0.00393/K at 20 °C for annealed copper (IEC 60028); maximum resistances by IEC 60228.
 
->>> round(diameter_mm(24), 3), round(milliohm_per_metre(24), 1)
+>>> round(diameter_mm(24), 3), round(milliohm_per_meter(24), 1)
 (0.511, 84.2)
 """
 
@@ -80,7 +80,7 @@ def area_mm2(awg: int) -> float:
     return math.pi * diameter_mm(awg) ** 2 / 4
 
 
-def milliohm_per_metre(awg: int, celsius: float = REFERENCE_CELSIUS) -> float:
+def milliohm_per_meter(awg: int, celsius: float = REFERENCE_CELSIUS) -> float:
     """Resistance of solid annealed copper of that gauge, in milliohm/m at `celsius`."""
     return RESISTIVITY / area_mm2(awg) * temperature_factor(celsius)
 
@@ -110,7 +110,7 @@ def expected_loop(length_mm: int, awg: int, celsius: float = REFERENCE_CELSIUS, 
         raise invalid("length", "The cable needs a length before a resistance can be judged.")
     if ways not in (1, 2):
         raise invalid("ways", f"A loop runs through 1 or 2 conductors, not {ways}.")
-    return ways * length_mm / 1000 * milliohm_per_metre(awg, celsius)
+    return ways * length_mm / 1000 * milliohm_per_meter(awg, celsius)
 
 
 def loop_check(

@@ -9,7 +9,7 @@ from service.kit.problems import Invalid
 from service.wiring import copper
 from service.wiring.copper import LoopState
 
-FEET_PER_METRE = 1 / 0.3048
+FEET_PER_METER = 1 / 0.3048
 
 # A university physics table of AWG resistances, ohm per 1000 ft at 20 °C.
 PUBLISHED_OHM_PER_1000_FT = {20: 10.15, 22: 16.14, 23: 20.36, 24: 25.67, 26: 40.81, 28: 64.90}
@@ -34,12 +34,12 @@ def test_the_example_in_the_module_is_true() -> None:
 
 @pytest.mark.parametrize(("awg", "ohm"), PUBLISHED_OHM_PER_1000_FT.items())
 def test_resistance_agrees_with_a_physics_table(awg: int, ohm: float) -> None:
-    assert copper.milliohm_per_metre(awg) / FEET_PER_METRE == pytest.approx(ohm, rel=5e-4)
+    assert copper.milliohm_per_meter(awg) / FEET_PER_METER == pytest.approx(ohm, rel=5e-4)
 
 
 @pytest.mark.parametrize(("awg", "ohm"), ROUNDED_OHM_PER_1000_FT.items())
 def test_resistance_agrees_with_rounded_tables_within_a_percent(awg: int, ohm: float) -> None:
-    assert copper.milliohm_per_metre(awg) / FEET_PER_METRE == pytest.approx(ohm, rel=0.01)
+    assert copper.milliohm_per_meter(awg) / FEET_PER_METER == pytest.approx(ohm, rel=0.01)
 
 
 @pytest.mark.parametrize(("awg", "row"), RECOMPUTED.items())
@@ -47,9 +47,9 @@ def test_the_whole_chain_of_formulae(awg: int, row: tuple[float, ...]) -> None:
     diameter, area, cool, freezing, hot = row
     assert copper.diameter_mm(awg) == pytest.approx(diameter, abs=6e-6)
     assert copper.area_mm2(awg) == pytest.approx(area, abs=6e-6)
-    assert copper.milliohm_per_metre(awg) == pytest.approx(cool, rel=5e-5)
-    assert copper.milliohm_per_metre(awg, 0) == pytest.approx(freezing, rel=5e-5)
-    assert copper.milliohm_per_metre(awg, 40) == pytest.approx(hot, rel=5e-5)
+    assert copper.milliohm_per_meter(awg) == pytest.approx(cool, rel=5e-5)
+    assert copper.milliohm_per_meter(awg, 0) == pytest.approx(freezing, rel=5e-5)
+    assert copper.milliohm_per_meter(awg, 40) == pytest.approx(hot, rel=5e-5)
 
 
 def test_the_gauge_is_fixed_by_its_two_definitions() -> None:
@@ -125,7 +125,7 @@ def test_sound_cable_is_never_blamed_and_a_big_joint_always_is(
     ("call", "word"),
     [
         (lambda: copper.diameter_mm(41), "41"),
-        (lambda: copper.milliohm_per_metre(24, 400), "400 °C"),
+        (lambda: copper.milliohm_per_meter(24, 400), "400 °C"),
         (lambda: copper.expected_loop(0, 24), "length"),
         (lambda: copper.expected_loop(1000, 24, ways=3), "not 3"),
         (lambda: copper.loop_check(math.inf, 1000, 24), "open"),
