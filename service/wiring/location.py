@@ -127,8 +127,8 @@ def place_of_short(
     if itself < -(error_a + error_b + UNEVEN * copper) / 2:
         raise invalid(
             "milliohm",
-            f"The two readings together are less than the cable's own {copper:.0f} milliohms: check the length "
-            "and gauge on record, and that each end was open while the other was read.",
+            f"The two readings together are less than the cable's own {copper:.0f} milliohms: check the "
+            "length and gauge on record, and that each end was open while the other was read.",
         )
     bounds = [
         difference_place(length_mm, a + sign * error_a, b - sign * error_b, per_meter / 1000 * uneven)
