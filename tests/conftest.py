@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext
 
-from tests.support.chromium import PHONE, chromium
+from tests.support.chromium import chromium, phone_in
 from tests.support.postgres import Cluster, running_cluster
 
 
@@ -46,10 +46,9 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def phone(browser: Browser) -> Iterator[BrowserContext]:
-    """A phone's browser with nothing in it: no cookies, no storage."""
-    context = browser.new_context(**PHONE)
-    yield context
-    context.close()
+    """A phone's browser with nothing in it."""
+    with phone_in(browser) as context:
+        yield context
 
 
 @pytest.hookimpl(trylast=True)

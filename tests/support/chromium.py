@@ -4,15 +4,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import Browser, sync_playwright
-
-PHONE = {
-    "viewport": {"width": 390, "height": 844},
-    "device_scale_factor": 2,
-    "is_mobile": True,
-    "has_touch": True,
-}
-"""What the browser's contexts take to be a present-day phone held upright, in CSS pixels."""
+from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 FLAGS = [
     "--no-sandbox",  # the sandbox does not start as root, as in containers
@@ -35,6 +27,13 @@ def chromium() -> Iterator[Browser]:
             yield browser
         finally:
             browser.close()
+
+
+def phone_in(browser: Browser) -> BrowserContext:
+    """A present-day phone held upright (sizes in CSS pixels), with no cookies and no storage."""
+    return browser.new_context(
+        viewport={"width": 390, "height": 844}, device_scale_factor=2, is_mobile=True, has_touch=True
+    )
 
 
 def _program() -> str:
