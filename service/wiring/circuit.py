@@ -4,7 +4,8 @@ Kirchhoff's current law at every node whose voltage is not given makes one linea
 elimination with partial pivoting solves them. A node that nothing else holds leaks to zero volts through
 `LEAK_SIEMENS`, as circuit simulators do, so that a cut conductor has a voltage too.
 
->>> round(node_volts([("plus", "middle", 6800), ("middle", "ground", 6800)], {"plus": 48, "ground": 0})["middle"])
+>>> divider = [("plus", "middle", 6800), ("middle", "ground", 6800)]
+>>> round(node_volts(divider, {"plus": 48, "ground": 0})["middle"])
 24
 """
 

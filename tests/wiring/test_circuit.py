@@ -9,7 +9,7 @@ from service.wiring.circuit import node_volts, solve
 
 
 def test_the_example_in_the_module_is_true() -> None:
-    assert doctest.testmod(circuit) == (0, 1)
+    assert doctest.testmod(circuit) == (0, 2)
 
 
 @pytest.mark.parametrize(("milliamps", "volts"), [(2, 41.19), (5, 30.98), (7, 24.17), (10, 13.95)])
