@@ -1,48 +1,37 @@
 """JSON Lines in, JSON Lines out: one answer a line, in order, and a bad line never stops the rest."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from collections.abc import Callable, Iterable
+from typing import Any, TextIO
 
 from service.kit.problems import Problem
 
+Answer = Callable[[dict[str, Any]], dict[str, Any]]
 
-class LineAnswers:
-    """Answers each line of `lines` with `answer(object)`; iterate to get the output lines.
 
-    A line that is not a JSON object, or for which `answer` raises a `Problem`, gives
+def answer_lines(lines: Iterable[str], out: TextIO, answer: Answer, key: str = "id") -> int:
+    """Write `answer(object)` to `out` for each line of `lines`; the exit status is 1 if any was refused.
+
+    A line that is not a JSON object or lacks its `key`, or for which `answer` raises a `Problem`, gives
     `{key: its key or null, "error": "one sentence"}`. Blank lines are skipped.
-    `failed` says, once iterated, whether any line was refused (the exit status 1 of the commands).
     """
-
-    def __init__(
-        self, lines: Iterable[str], answer: Callable[[dict[str, Any]], dict[str, Any]], key: str = "id"
-    ) -> None:
-        self._lines = lines
-        self._answer = answer
-        self._key = key
-        self.failed = False
-
-    def __iter__(self) -> Iterator[str]:
-        for line in self._lines:
-            if line.strip():
-                yield json.dumps(self._one(line), ensure_ascii=False)
-
-    def _one(self, line: str) -> dict[str, Any]:
-        name: Any = None
+    status = 0
+    for line in lines:
+        if not line.strip():
+            continue
+        name = None
         try:
-            asked = _object(line)
-            name = asked.get(self._key)
-            if not isinstance(name, str):
-                name = None
-                raise Problem(f'The line lacks "{self._key}", a text that names it.')
-            return self._answer(asked)
+            asked = read_object(line)
+            name = _name(asked, key)
+            write_line(out, answer(asked))
         except Problem as problem:
-            self.failed = True
-            return {self._key: name, "error": problem.detail}
+            refuse_line(out, problem, key, name)
+            status = 1
+    return status
 
 
-def _object(line: str) -> dict[str, Any]:
+def read_object(line: str) -> dict[str, Any]:
+    """The JSON object in `line`; raises `Problem`."""
     try:
         asked = json.loads(line)
     except (ValueError, RecursionError) as error:
@@ -50,3 +39,20 @@ def _object(line: str) -> dict[str, Any]:
     if not isinstance(asked, dict):
         raise Problem("This line is JSON, but not an object with names and values.")
     return asked
+
+
+def write_line(out: TextIO, answer: dict[str, Any]) -> None:
+    """Write one answer, in ASCII, which every terminal and locale can carry."""
+    out.write(json.dumps(answer, allow_nan=False) + "\n")
+
+
+def refuse_line(out: TextIO, problem: Problem, key: str = "id", name: str | None = None) -> None:
+    """Write the refusal of the line that `name` names."""
+    write_line(out, {key: name, "error": problem.detail})
+
+
+def _name(asked: dict[str, Any], key: str) -> str:
+    name = asked.get(key)
+    if not isinstance(name, str):
+        raise Problem(f'The line lacks "{key}", a text that names it.')
+    return name
