@@ -1,0 +1,43 @@
+"""What the terminal shows when the service has started: where it is, and how to get in with a phone."""
+
+from collections.abc import Sequence
+from io import StringIO
+
+from qrcode import QRCode
+
+_WHITE_ON_BLACK = "\x1b[97;40m"
+_RESET = "\x1b[0m"
+
+
+def greeting(addresses: Sequence[str], sign_in_link: str, *, colors: bool = True) -> str:
+    """The text, with a QR code of the address for phones if there is one.
+
+    Args:
+        addresses: this computer's own address and, where phones can reach it, that one after it.
+        sign_in_link: signs the lead in, once.
+        colors: fix the code's colors, so that it can be read from a light terminal too; not for a log file.
+    """
+    own, *others = addresses
+    lines = [
+        f"Coilbook is running at {own}",
+        "",
+        "Sign in as the lead, once, with this link:",
+        f"  {sign_in_link}",
+        "",
+    ]
+    if others:
+        lines += [f"With a phone in the same network, open {others[0]}", "or point its camera here:", ""]
+        lines += _terminal_code(others[0], colors=colors)
+    else:
+        lines += ["Phones cannot reach it: it listens to this computer only, or there is no network."]
+    return "\n".join([*lines, "", "Ctrl-C stops it.", ""])
+
+
+def _terminal_code(text: str, *, colors: bool) -> list[str]:
+    """Lines of half blocks, two rows of modules a line, light on dark as most terminals are."""
+    code = QRCode()
+    code.add_data(text)
+    drawn = StringIO()
+    code.print_ascii(out=drawn, invert=True)
+    lines = drawn.getvalue().splitlines()
+    return [f"{_WHITE_ON_BLACK}{line}{_RESET}" for line in lines] if colors else lines
