@@ -1,0 +1,158 @@
+"""When an item must pass a test next. Pure: the day comes in as an argument, and nothing is stored here.
+
+Every item must pass once in each round of its season. Days are local dates and rounds half-open: a round that
+closes on November 16 still counts a pass of November 15, and `due_by` is the first day too late.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from itertools import pairwise
+
+from service.kit.problems import invalid
+
+
+class What(StrEnum):
+    """What history knows of an item. A partial test proves nothing; a voided one is not in the history."""
+
+    PASS = "pass"  # noqa: S105
+    FAIL = "fail"
+    PARTIAL = "partial"
+    REPAIR = "repair"
+
+
+class DueState(StrEnum):
+    """The worst first, which is the order that counts where an item answers to several seasons."""
+
+    BLOCKED = "blocked"
+    OVERDUE = "overdue"
+    UNTESTED = "untested"
+    DUE = "due"
+    CURRENT = "current"
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """The days from `opens` until the day before `closes`."""
+
+    opens: date
+    closes: date
+
+    def __post_init__(self) -> None:
+        if self.opens >= self.closes:
+            raise invalid("rounds", f"The round that opens {self.opens} must close on a later day.")
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """The days from `starts` to `ends`, both counted, and one or more rounds, in order, apart."""
+
+    starts: date
+    ends: date
+    rounds: tuple[Round, ...]
+
+    def __post_init__(self) -> None:
+        _check_order(self.starts, self.ends)
+        if not self.rounds:
+            raise invalid("rounds", "A season needs at least one round.")
+        for earlier, later in pairwise(self.rounds):
+            if later.opens < earlier.closes:
+                raise invalid(
+                    "rounds",
+                    f"The round that opens {later.opens} overlaps or comes before the one that closes "
+                    f"{earlier.closes}; put them in order.",
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of an item's history, on a local day."""
+
+    on: date
+    what: What
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """An item's state, the first day too late for the pass it needs, and that round's number from 0."""
+
+    state: DueState
+    due_by: date | None = None
+    round: int | None = None
+
+
+def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
+    """`count` rounds that share the days from `starts` to `ends`, both counted, evenly."""
+    _check_order(starts, ends)
+    days = (ends - starts).days + 1
+    if not 1 <= count <= days:
+        raise invalid("rounds", f"A season of {days} days has from 1 to {days} rounds, not {count}.")
+    edges = [starts + timedelta(days=number * days // count) for number in range(count + 1)]
+    return tuple(Round(opens, closes) for opens, closes in pairwise(edges))
+
+
+def due(season: Season, in_service_on: date, history: Sequence[Entry], today: date) -> Due:
+    """The state on `today` of an item in service since `in_service_on`; `history` in the order it happened.
+
+    Entries after `today` count for nothing yet.
+    """
+    return _due(season.rounds, in_service_on, history, today)
+
+
+def due_in_seasons(
+    seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry], today: date
+) -> Due:
+    """The same for an item that answers to several seasons: the worst state, and its earliest `due_by`.
+
+    Without a season an item is never due, but it can be blocked or untested.
+    """
+    rounds = [season.rounds for season in seasons] or [()]
+    answers = [_due(each, in_service_on, history, today) for each in rounds]
+    worst = list(DueState)
+    return min(answers, key=lambda answer: (worst.index(answer.state), answer.due_by or date.max))
+
+
+def next_change(
+    seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry], today: date
+) -> date | None:
+    """The next day on which `due_in_seasons` answers otherwise, if nothing is logged; None if it never will.
+
+    An answer stored on `today` may be used until the day before.
+    """
+    now = due_in_seasons(seasons, in_service_on, history, today)
+    days = {day for season in seasons for each in season.rounds for day in (each.opens, each.closes)}
+    days |= {entry.on for entry in history}
+    later = sorted(day for day in days if day > today)
+    return next((day for day in later if due_in_seasons(seasons, in_service_on, history, day) != now), None)
+
+
+def _due(rounds: Sequence[Round], in_service_on: date, history: Sequence[Entry], today: date) -> Due:
+    known = [entry for entry in history if entry.on <= today]
+    if _is_blocked(known):
+        return Due(DueState.BLOCKED)
+    last_pass = max((entry.on for entry in known if entry.what is What.PASS), default=None)
+    if last_pass is None:
+        return Due(DueState.UNTESTED)
+    for number, each in enumerate(rounds):
+        if each.closes <= today and in_service_on < each.closes and last_pass < each.opens:
+            return Due(DueState.OVERDUE, each.closes, number)
+    for number, each in enumerate(rounds):
+        if each.opens <= today < each.closes and last_pass < each.opens:
+            return Due(DueState.DUE, each.closes, number)
+    for number, each in enumerate(rounds):
+        if each.opens > today:
+            return Due(DueState.CURRENT, each.closes, number)
+    return Due(DueState.CURRENT)
+
+
+def _is_blocked(known: Sequence[Entry]) -> bool:
+    """Whether a fail still waits for its repair, or a repair for the pass that proves it."""
+    last = {entry.what: position for position, entry in enumerate(known)}
+    failed, repaired, passed = (last.get(what, -1) for what in (What.FAIL, What.REPAIR, What.PASS))
+    return failed > repaired or repaired > passed
+
+
+def _check_order(starts: date, ends: date) -> None:
+    if ends < starts:
+        raise invalid("ends", f"The season ends {ends}, before it starts {starts}; swap the two days.")
