@@ -1,0 +1,26 @@
+#!/usr/bin/env bash
+# Checks everything: style, types, and every test on both databases and in a browser.
+#   bash deploy/test.sh              all of it
+#   bash deploy/test.sh -k tags      arguments go to pytest
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+unset PYTHONDONTWRITEBYTECODE
+
+# The tests drive a real browser and a real PostgreSQL, which come from the system's packages.
+missing=()
+command -v chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
+compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
+if [ ${#missing[@]} -gt 0 ]; then
+    if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
+        echo "Coilbook: the tests need ${missing[*]}; install it (Debian: sudo apt-get install ${missing[*]}) and try again." >&2
+        exit 1
+    fi
+    apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+fi
+
+bash deploy/setup.sh --test
+.venv/bin/ruff check .
+.venv/bin/ruff format --check .
+.venv/bin/mypy
+exec .venv/bin/pytest -n 2 "$@"
