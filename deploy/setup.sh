@@ -32,7 +32,7 @@ fi
 
 find_python() {
     local candidate found=""
-    for candidate in ${PYTHON:+"$PYTHON"} python3.14 python3.13 python3.12 python3.11 python3; do
+    for candidate in ${PYTHON:-python3.14 python3.13 python3.12 python3.11 python3}; do
         "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || continue
         found="$candidate"
         if "$candidate" -c 'import ensurepip, venv' 2>/dev/null; then
@@ -43,7 +43,7 @@ find_python() {
     if [ -n "$found" ]; then
         stop "$found has no venv module with pip; install it (Debian and Ubuntu: apt-get install python3-venv) and try again."
     fi
-    stop "Python 3.11 or newer is needed and none was found; install it from your system's packages or python.org and try again."
+    stop "Python 3.11 or newer is needed and was not found${PYTHON:+ as $PYTHON}; install it from your system's packages or python.org and try again."
 }
 
 # Unfinished, moved or copied here, or its interpreter gone: made anew.
