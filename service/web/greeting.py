@@ -9,28 +9,24 @@ _WHITE_ON_BLACK = "\x1b[97;40m"
 _RESET = "\x1b[0m"
 
 
-def greeting(addresses: Sequence[str], sign_in_link: str, *, colors: bool = True) -> str:
+def greeting(addresses: Sequence[str], sign_in_link: str | None, *, colors: bool = True) -> str:
     """The text, with a QR code of the address for phones if there is one.
 
     Args:
-        addresses: this computer's own address and, where phones can reach it, that one after it.
-        sign_in_link: signs the lead in, once.
+        addresses: where the service is reached, this computer's own address first, the one for phones last.
+        sign_in_link: signs the lead in, once; None when the lead has a passphrase by now.
         colors: fix the code's colors, so that it can be read from a light terminal too; not for a log file.
     """
-    own, *others = addresses
-    lines = [
-        f"Coilbook is running at {own}",
-        "",
-        "Sign in as the lead, once, with this link:",
-        f"  {sign_in_link}",
-        "",
-    ]
-    if others:
-        lines += [f"With a phone in the same network, open {others[0]}", "or point its camera here:", ""]
-        lines += _terminal_code(others[0], colors=colors)
+    lines = [f"Coilbook is running at {addresses[0]}", ""]
+    if sign_in_link:
+        lines += ["Sign in as the lead, once, with this link:", f"  {sign_in_link}", ""]
+    for_phones = addresses[-1]
+    if for_phones.startswith("http://localhost"):
+        lines += ["Phones cannot reach it: it listens to this computer only, or there is no network.", ""]
     else:
-        lines += ["Phones cannot reach it: it listens to this computer only, or there is no network."]
-    return "\n".join([*lines, "", "Ctrl-C stops it.", ""])
+        lines += [f"With a phone in the same network, open {for_phones}", "or point its camera here:", ""]
+        lines += [*_terminal_code(for_phones, colors=colors), ""]
+    return "\n".join([*lines, "Ctrl-C stops it."])
 
 
 def _terminal_code(text: str, *, colors: bool) -> list[str]:

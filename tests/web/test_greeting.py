@@ -35,6 +35,14 @@ def test_address_and_link_stand_there_to_be_clicked() -> None:
     assert {OWN, LAN, LINK} <= set(lines)
 
 
+def test_listening_at_the_phones_address_alone_still_leads_there() -> None:
+    assert read_code(greeting([LAN], LINK)) == [LAN]
+
+
+def test_a_lead_with_a_passphrase_gets_no_link() -> None:
+    assert "Sign in" not in greeting([OWN, LAN], None)
+
+
 def test_without_a_network_it_says_so_and_shows_no_code() -> None:
     text = greeting([OWN], LINK)
     assert "Phones cannot reach it" in text
