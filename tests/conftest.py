@@ -8,6 +8,7 @@ from playwright.sync_api import Browser, BrowserContext
 
 from tests.support.chromium import chromium, phone_in
 from tests.support.postgres import Cluster, running_cluster
+from tests.support.program import Running, running
 
 
 @pytest.fixture(scope="session")
@@ -35,6 +36,13 @@ def database_url(request: pytest.FixtureRequest) -> str:
     """An empty database; a test that asks for it runs once on each engine."""
     url: str = request.getfixturevalue(f"{request.param}_url")
     return url
+
+
+@pytest.fixture
+def program(database_url: str) -> Iterator[Running]:
+    """The running service over an empty program, on each engine."""
+    with running(database_url) as service:
+        yield service
 
 
 @pytest.fixture(scope="session")

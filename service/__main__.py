@@ -1,0 +1,159 @@
+"""The command line, `coilbook`. Each command imports what it needs, so that the fast ones start fast."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from service.kit.problems import Problem
+from service.settings import Settings, read_settings
+
+ROLES = ("crew", "lead", "viewer")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status is 0, 1 for a refusal, 2 for a wrong command line."""
+    options = _parser().parse_args(argv)
+    try:
+        status: int = options.run(options)
+    except Problem as problem:
+        print(f"coilbook: {problem.detail}", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        # Whoever read our output has seen enough.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="coilbook", description="Cable inventory and test log of a band program.")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    serve = commands.add_parser("serve", help="serve the pages and the API")
+    serve.add_argument("--host", default="127.0.0.1")
+    serve.add_argument("--port", type=int, default=8000)
+    serve.add_argument("--workers", type=int, default=1)
+    serve.set_defaults(run=_serve)
+
+    commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(run=_migrate)
+    commands.add_parser("demo", help="fill an empty database with the demo").set_defaults(run=_demo)
+
+    housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
+    housekeeping.set_defaults(run=_housekeeping)
+
+    token = commands.add_parser("token", help="make a token for the API")
+    token_commands = token.add_subparsers(required=True, metavar="COMMAND")
+    create = token_commands.add_parser("create", help="make a token and print it on the last line")
+    create.add_argument("name")
+    create.add_argument("--role", choices=ROLES, required=True)
+    create.set_defaults(run=_token)
+
+    new_pass = commands.add_parser("pass", help="make a way in: a crew pass, or a lead's or viewer's one-time link")
+    new_pass.add_argument("name", nargs="?", default="", help="whom or what it is for; a lead's name signs that lead in")
+    new_pass.add_argument("--role", choices=ROLES, default="crew")
+    new_pass.set_defaults(run=_pass)
+
+    tags = commands.add_parser("tags", help="write tags to print as PDF")
+    tags.add_argument("--out", required=True, metavar="FILE.pdf")
+    tags.add_argument("codes", nargs="*", metavar="CODE", help="only these; all items otherwise")
+    tags.set_defaults(run=_tags)
+
+    for name, what in (
+        ("diagnose", "tell what two-ended tests found, JSON Lines in and out"),
+        ("due", "tell what is due, JSON Lines in and out"),
+        ("wear", "fit how items fail with use, JSON Lines in and out"),
+    ):
+        commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
+    return parser
+
+
+def _lines(options: argparse.Namespace) -> int:
+    if options.name == "diagnose":
+        from service.wiring import lines
+    elif options.name == "due":
+        from service.season import lines
+    else:
+        from service.wear import lines
+    return lines.main(sys.stdin, sys.stdout)
+
+
+def _settings() -> Settings:
+    return read_settings(os.environ)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from service.serving import serve
+
+    return serve(_settings(), options.host, options.port, options.workers)
+
+
+def _migrate(_options: argparse.Namespace) -> int:
+    from service.store import migrate
+
+    migrate.upgrade(_settings().database_url)
+    print(f"The database is at revision {migrate.head()}.")
+    return 0
+
+
+def _demo(_options: argparse.Namespace) -> int:
+    from service.demo.actions import load
+    from service.serving import opened
+
+    with opened(_settings()) as store:
+        print(load(store, datetime.now(UTC)))
+    return 0
+
+
+def _housekeeping(_options: argparse.Namespace) -> int:
+    from service.app import CHORES
+    from service.serving import opened
+    from service.testlog.housekeeping import keep_house
+
+    with opened(_settings()) as store:
+        print(keep_house(store, datetime.now(UTC), CHORES))
+    return 0
+
+
+def _token(options: argparse.Namespace) -> int:
+    from service.crew import actions
+    from service.crew.core import Role
+    from service.serving import opened
+
+    with opened(_settings()) as store, store.writing() as db:
+        token = actions.make_token(db, options.name, Role(options.role), datetime.now(UTC))
+    print(f"A token for {options.name}, as {options.role}. It is shown only now:")
+    print(token)
+    return 0
+
+
+def _pass(options: argparse.Namespace) -> int:
+    from service.crew.actions import make_pass_on_command
+    from service.crew.core import Role
+    from service.serving import opened
+
+    settings = _settings()
+    with opened(settings) as store, store.writing() as db:
+        made = make_pass_on_command(db, Role(options.role), options.name, datetime.now(UTC))
+    print(f"{made.label}: valid until {made.expires_at:%Y-%m-%d %H:%M} UTC. It is shown only now:")
+    print(f"{settings.base_url or 'http://localhost:8000'}/join#{made.secret}")
+    return 0
+
+
+def _tags(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from service.serving import opened
+    from service.tags.actions import tag_sheet
+
+    settings = _settings()
+    with opened(settings) as store, store.reading() as db:
+        pdf = tag_sheet(db, options.codes, settings.base_url)
+    Path(options.out).write_bytes(pdf)
+    print(f"Wrote {options.out}.")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

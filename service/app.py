@@ -1,0 +1,49 @@
+"""The application: the only place that knows every router."""
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+
+import anyio.to_thread
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from service.crew import pages as crew
+from service.settings import Settings
+from service.store.engine import THREADS
+from service.store.sessions import Store
+from service.web import health, problems
+from service.web.guard import Guard
+from service.web.render import STATIC
+
+ROUTERS = (crew.router, health.router)
+
+
+def create_app(settings: Settings, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> FastAPI:
+    """The service over one database. `clock` gives the present moment, in UTC; tests bring their own."""
+    store = Store(settings.database_url)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        # As many worker threads as database connections: more would only wait for one another.
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+        yield
+        store.close()
+
+    app = FastAPI(
+        title="Coilbook",
+        description="Cable inventory and test log of a band program.",
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+    )
+    app.state.settings = settings
+    app.state.store = store
+    app.state.clock = clock
+    problems.install(app)
+    app.add_middleware(Guard, secure=settings.secure)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    return app

@@ -1,0 +1,208 @@
+"""What happens with people: founding a program, passes, joining, signing in, tokens, leaving."""
+
+import random
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID, uuid4
+
+from argon2 import PasswordHasher
+from argon2.exceptions import VerifyMismatchError
+from sqlalchemy.orm import Session
+
+from service.crew import core, queries
+from service.crew.core import Role, Who
+from service.crew.models import CrewPass, Person, Program, SignIn
+from service.kit.problems import Conflict, Gone, NotFound, SignInNeeded, invalid
+
+# OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
+_HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
+_NOBODY = _HASHER.hash("nobody has this passphrase")
+_RANDOM = random.SystemRandom()
+_PASS_LASTS = timedelta(days=120)
+
+
+@dataclass(frozen=True)
+class NewPass:
+    """A pass just made, with its secret: shown once, stored as a fingerprint only."""
+
+    id: UUID
+    label: str
+    secret: str
+    expires_at: datetime
+
+
+def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
+    """The program's row, made where there is none yet."""
+    program = queries.program(db)
+    if program is None:
+        program = Program(
+            id=1, name=name, zone=zone, unit="ft", return_note="Please hand it to any member of our band.",
+            housekept_on=None, created_at=now,
+        )  # fmt: skip
+        db.add(program)
+        db.flush()
+    return program
+
+
+def make_pass(db: Session, role: Role, label: str, maker: Who | None, now: datetime) -> NewPass:
+    """A pass for the crew (many uses, a season long), or a link for one lead or viewer (one use, a day)."""
+    many = role == Role.CREW
+    return _keep_pass(
+        db, role, label, maker, None, now, _PASS_LASTS if many else core.LINK_LASTS, None if many else 1
+    )
+
+
+def make_sign_in_link(db: Session, person: Person, now: datetime) -> NewPass:
+    """A one-time link that signs a known person in again."""
+    return _keep_pass(db, Role(person.role), person.display_name, None, person.id, now, core.LINK_LASTS, 1)
+
+
+def first_link(db: Session, now: datetime) -> NewPass:
+    """The one-time link of the first lead: signs in the lead there is, or makes one."""
+    lead = queries.first_lead(db)
+    return make_sign_in_link(db, lead, now) if lead else make_pass(db, Role.LEAD, "First lead", None, now)
+
+
+def make_pass_on_command(db: Session, role: Role, name: str, now: datetime) -> NewPass:
+    """What `coilbook pass` makes: a link that signs a known lead or viewer in again, else a new pass."""
+    person = queries.person_by_name(db, name) if name and role != Role.CREW else None
+    if person is not None and person.role == role:
+        return make_sign_in_link(db, person, now)
+    return make_pass(db, role, name or f"{role.value.title()} pass", None, now)
+
+
+def _keep_pass(
+    db: Session, role: Role, label: str, maker: Who | None, person_id: UUID | None, now: datetime,
+    lasts: timedelta, uses: int | None,
+) -> NewPass:  # fmt: skip
+    secret = core.secret(_RANDOM, core.LINK_LETTERS if uses == 1 else core.PASS_LETTERS)
+    made = CrewPass(
+        id=uuid4(), secret_hash=core.fingerprint(secret), label=label, role=role, person_id=person_id,
+        made_by=maker.id if maker else None, uses_left=uses, created_at=now, expires_at=now + lasts, ended_at=None,
+    )  # fmt: skip
+    db.add(made)
+    queries.note_in_audit(db, now, made.made_by, "pass.made", label, {"role": role})
+    return NewPass(made.id, label, secret, made.expires_at)
+
+
+def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
+    """Come in with a pass: the person, new or the one that the link names, and the token for the cookie.
+
+    Raises:
+        Gone: the pass has ended, was used, or never was (a stranger learns no more).
+    """
+    secret = core.tidy_secret(typed)
+    found = queries.pass_with(db, core.fingerprint(secret)) if secret else None
+    if found is None or found.ended_at or found.expires_at <= now or found.uses_left == 0:
+        raise Gone("This pass is not valid, or no longer. Ask your lead for a new one.")
+    if found.uses_left is not None:
+        found.uses_left -= 1
+    person = db.get(Person, found.person_id) if found.person_id else None
+    if person is None:
+        person = _new_person(db, name, Role(found.role), now)
+        queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
+    until = found.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
+    who = Who(person.id, person.display_name, Role(person.role))
+    return who, start_sign_in(db, person, now, until)
+
+
+def _new_person(db: Session, name: str, role: Role, now: datetime) -> Person:
+    display_name = core.tidy_name(name)
+    if role != Role.CREW and queries.person_by_name(db, display_name):
+        raise invalid("name", f"Somebody is called {display_name} already. Take another name.")
+    person = Person(
+        id=uuid4(), display_name=display_name, role=role, passphrase_hash=None, created_at=now, ended_at=None
+    )
+    db.add(person)
+    db.flush()
+    return person
+
+
+def start_sign_in(db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = "") -> str:
+    """A new sign-in; the token that is answered is stored as a fingerprint only."""
+    token = secrets.token_urlsafe(32)
+    db.add(
+        SignIn(
+            person_id=person.id, token_hash=core.fingerprint(token), token_name=token_name or None,
+            created_at=now, seen_at=now, expires_at=until, ended_at=None,
+        )
+    )  # fmt: skip
+    return token
+
+
+def passphrase_matches(stored: str | None, typed: str) -> bool:
+    """Whether the passphrase is right; takes the same time when there is nobody of that name."""
+    try:
+        _HASHER.verify(stored or _NOBODY, typed)
+    except VerifyMismatchError:
+        return False
+    return stored is not None
+
+
+def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who, str]:
+    """Sign in by name and passphrase.
+
+    Raises:
+        SignInNeeded: they do not belong together.
+    """
+    person = queries.person_by_name(db, name.strip())
+    if not passphrase_matches(person.passphrase_hash if person else None, passphrase) or person is None:
+        raise SignInNeeded("Name and passphrase do not belong together. Try again, or ask for a sign-in link.")
+    who = Who(person.id, person.display_name, Role(person.role))
+    return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
+
+
+def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetime) -> None:
+    """Give oneself a passphrase."""
+    person = db.get_one(Person, who.id)
+    person.passphrase_hash = _HASHER.hash(core.check_passphrase(typed, who.display_name, program))
+    queries.note_in_audit(db, now, who.id, "passphrase.set", who.display_name)
+
+
+def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
+    """An API token that acts under its own name.
+
+    Raises:
+        Invalid: the name is taken.
+    """
+    if role == Role.STRANGER:
+        raise invalid("role", "A token needs one of the roles crew, lead or viewer.")
+    display_name = core.tidy_name(name)
+    if queries.person_by_name(db, display_name):
+        raise invalid("name", f"Somebody is called {display_name} already. Give the token another name.")
+    person = _new_person(db, display_name, role, now)
+    queries.note_in_audit(db, now, None, "token.made", display_name, {"role": role})
+    return start_sign_in(db, person, now, None, display_name)
+
+
+def end_pass(db: Session, pass_id: UUID, who: Who, now: datetime) -> None:
+    """Let nobody in with this pass any more, and sign out those crew members who came in by it."""
+    found = db.get(CrewPass, pass_id)
+    if found is None:
+        raise NotFound("There is no such pass.")
+    found.ended_at = found.ended_at or now
+    queries.note_in_audit(db, now, who.id, "pass.ended", found.label)
+
+
+def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
+    """End somebody's access; what they logged stays.
+
+    Raises:
+        Conflict: it would leave the program without a lead.
+    """
+    person = db.get(Person, person_id)
+    if person is None or person.ended_at:
+        raise NotFound("There is no such person here any more.")
+    if person.role == Role.LEAD and queries.leads(db) == 1:
+        raise Conflict(f"{person.display_name} is the only lead. Make another lead first.")
+    person.ended_at = now
+    queries.end_sign_ins(db, person.id, now)
+    queries.note_in_audit(db, now, who.id, "person.ended", person.display_name)
+
+
+def sign_out(db: Session, token: str, now: datetime) -> None:
+    """End the sign-in of this browser."""
+    found = queries.signed_in(db, core.fingerprint(token))
+    if found is not None:
+        found.SignIn.ended_at = found.SignIn.ended_at or now

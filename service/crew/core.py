@@ -1,0 +1,106 @@
+"""Roles, secrets and the few rules about people. Pure."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from typing import Protocol
+from uuid import UUID
+
+from service.kit.problems import invalid
+
+NAME_MOST = 24
+PASSPHRASE_LEAST = 12
+PASS_LETTERS = 10  # 27^10, 47 bits: typed by hand, guessed never, behind a limit of tries
+LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by itself
+LEAD_LONGEST = timedelta(days=7)
+LINK_LASTS = timedelta(hours=24)
+
+_ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ"
+
+
+class Role(StrEnum):
+    """What a person may do; each can do what the ones before can."""
+
+    STRANGER = "stranger"
+    VIEWER = "viewer"
+    CREW = "crew"
+    LEAD = "lead"
+
+    def reaches(self, needed: "Role") -> bool:
+        """Whether this role may do what `needed` may."""
+        order = list(Role)
+        return order.index(self) >= order.index(needed)
+
+
+@dataclass(frozen=True)
+class Who:
+    """The person behind a request."""
+
+    id: UUID
+    display_name: str
+    role: Role
+
+
+@dataclass(frozen=True)
+class ProgramFacts:
+    """The program's own settings: `unit` is "ft" or "m", `zone` an IANA name."""
+
+    name: str
+    zone: str
+    unit: str
+    return_note: str
+    housekept_on: date | None
+
+
+class Choice(Protocol):
+    """What a random source offers here (`random.SystemRandom`, or a seeded one in the demo)."""
+
+    def choice(self, seq: str) -> str:
+        """One of the letters."""
+
+
+def secret(random: Choice, letters: int) -> str:
+    """A secret of letters without look-alikes, so that it can be read aloud and typed."""
+    return "".join(random.choice(_ALPHABET) for _ in range(letters))
+
+
+def tidy_secret(typed: str) -> str:
+    """A typed secret without spaces, dashes and case."""
+    return "".join(typed.split()).replace("-", "").upper()
+
+
+def fingerprint(text: str) -> str:
+    """What is stored of a secret."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def tidy_name(typed: str) -> str:
+    """A display name, trimmed.
+
+    Raises:
+        Invalid: empty, too long, or with characters that cannot be read.
+    """
+    name = " ".join(typed.split())
+    if not name:
+        raise invalid("name", "Enter a name that the others know you by.")
+    if len(name) > NAME_MOST:
+        raise invalid("name", f"This name has {len(name)} characters; {NAME_MOST} are the most. A first name is enough.")
+    if not name.isprintable():
+        raise invalid("name", "This name has characters that cannot be shown. Type it again.")
+    return name
+
+
+def check_passphrase(typed: str, name: str, program: str) -> str:
+    """A passphrase that is fit for a lead: long, and not the name of anything on the page.
+
+    Raises:
+        Invalid: with the reason.
+    """
+    if len(typed) < PASSPHRASE_LEAST:
+        raise invalid(
+            "passphrase", f"A passphrase needs {PASSPHRASE_LEAST} characters or more; four random words do well."
+        )
+    if len(set(typed)) < 5 or typed.casefold() in (name.casefold(), program.casefold()):
+        raise invalid("passphrase", "This passphrase is too easy to guess. Four random words do well.")
+    return typed

@@ -1,0 +1,149 @@
+"""The desk: where a request shows who sends it, and gets a session to read or write with.
+
+A route names its role by the type of its desk (`LeadDesk`, `CrewDesk`, `ViewerDesk`, `AnyoneDesk`); the tests walk
+the routes and read it there. The session is opened in the route, so that nothing is held longer than it is used,
+and a write is committed before its answer is made.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from functools import cached_property
+from typing import Annotated, Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from service.crew import queries
+from service.crew.core import ProgramFacts, Role, Who, fingerprint
+from service.kit.dates import local_date
+from service.kit.problems import NotAllowed, SignInNeeded
+from service.settings import Settings
+from service.store.receipts import digest, once
+from service.store.sessions import Store
+from service.web.render import render
+
+COOKIE = "coilbook"
+
+
+class Desk:
+    """One request's way to the database, for people whose role reaches `role`."""
+
+    def __init__(self, request: Request, role: Role) -> None:
+        self.request = request
+        self.role = role
+        self.who: Who | None = None
+
+    @property
+    def settings(self) -> Settings:
+        """What the surroundings decide."""
+        settings: Settings = self.request.app.state.settings
+        return settings
+
+    @cached_property
+    def now(self) -> datetime:
+        """The moment of this request, the same wherever it is asked."""
+        now: datetime = self.request.app.state.clock()
+        return now
+
+    @property
+    def program(self) -> ProgramFacts:
+        """The program's settings, once a session was opened."""
+        program: ProgramFacts = self.request.state.program
+        return program
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The program's time zone."""
+        return ZoneInfo(self.program.zone)
+
+    @property
+    def today(self) -> date:
+        """Today in the program's zone."""
+        return local_date(self.now, self.zone)
+
+    @property
+    def me(self) -> Who:
+        """Who is signed in, on routes that need somebody."""
+        if self.who is None:
+            raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
+        return self.who
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session for reading, once the role is known to reach."""
+        with self._store.reading() as db:
+            self._identify(db)
+            yield db
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A write transaction, for the few writes that need no receipt (signing in and out, housekeeping)."""
+        with self._store.writing() as db:
+            self._identify(db)
+            yield db
+
+    def once(self, op: UUID, action: str, content: Any, do: Callable[[Session], Any]) -> Any:
+        """Do a write under the client's id and give its answer, durable; the same again gives the same answer."""
+        with self.writing() as db:
+            asked = digest(action, str(self.me.id), content)
+            return once(db, op, action, asked, self.now, lambda: do(db))
+
+    def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
+        """A page of ours."""
+        return render(self.request, template, status, **context)
+
+    @property
+    def token(self) -> str:
+        """The token that came with the request, empty where none did; a bearer token goes before the cookie."""
+        kind, _, bearer = self.request.headers.get("authorization", "").partition(" ")
+        if kind.lower() == "bearer":
+            return bearer.strip()
+        return self.request.cookies.get(cookie_name(self.settings.secure), "")
+
+    @property
+    def _store(self) -> Store:
+        store: Store = self.request.app.state.store
+        return store
+
+    def _identify(self, db: Session) -> None:
+        self.request.state.program = queries.program_facts(db)
+        self.who = self.request.state.who = self._look_up(db)
+        if self.who is None and self.role is not Role.STRANGER:
+            raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
+        if self.who is not None and not self.who.role.reaches(self.role):
+            raise NotAllowed(f"This is for a {self.role}; you are here as {self.who.role}. Ask your lead.")
+
+    def _look_up(self, db: Session) -> Who | None:
+        found = queries.signed_in(db, fingerprint(self.token)) if self.token else None
+        if found is None:
+            return None
+        entry, person = found[0], found[1]
+        if entry.ended_at or person.ended_at or (entry.expires_at and entry.expires_at <= self.now):
+            return None
+        return Who(person.id, person.display_name, Role(person.role))
+
+
+def cookie_name(secure: bool) -> str:
+    """The cookie's name: with HTTPS it is bound to this host and path by its prefix."""
+    return f"__Host-{COOKIE}" if secure else COOKIE
+
+
+class At:
+    """The dependency behind a desk's type; `role` is what the tests read."""
+
+    def __init__(self, role: Role) -> None:
+        self.role = role
+
+    async def __call__(self, request: Request) -> Desk:
+        """The desk for this request. `async`, so that it costs no trip to a worker thread."""
+        return Desk(request, self.role)
+
+
+AnyoneDesk = Annotated[Desk, Depends(At(Role.STRANGER))]
+ViewerDesk = Annotated[Desk, Depends(At(Role.VIEWER))]
+CrewDesk = Annotated[Desk, Depends(At(Role.CREW))]
+LeadDesk = Annotated[Desk, Depends(At(Role.LEAD))]

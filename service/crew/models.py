@@ -1,0 +1,88 @@
+"""Tables of people: the program, persons, sign-ins, passes, and the audit trail."""
+
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import CheckConstraint, Index
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.crew.core import Role
+from service.store.base import Base, BigInt, one_of, refers
+from service.store.types import Facts
+
+
+class Program(Base):
+    """The program that this database belongs to: one row."""
+
+    __tablename__ = "program"
+    __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    name: Mapped[str]
+    zone: Mapped[str]
+    unit: Mapped[str]
+    return_note: Mapped[str]
+    housekept_on: Mapped[date | None]
+    created_at: Mapped[datetime]
+
+
+class Person(Base):
+    """Somebody, or a tool with a token: a display name and a role, and nothing more."""
+
+    __tablename__ = "person"
+    __table_args__ = (one_of("role", Role),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    display_name: Mapped[str]
+    role: Mapped[str]
+    passphrase_hash: Mapped[str | None]
+    created_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+
+class SignIn(Base):
+    """A signed-in browser (it ends) or an API token (it lasts until it is taken back)."""
+
+    __tablename__ = "sign_in"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(refers("person.id"), index=True)
+    token_hash: Mapped[str] = mapped_column(unique=True)
+    token_name: Mapped[str | None]
+    created_at: Mapped[datetime]
+    seen_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    ended_at: Mapped[datetime | None]
+
+
+class CrewPass(Base):
+    """A way in: the crew pass of an evening, or the one-time link of a lead (`uses_left` 1)."""
+
+    __tablename__ = "crew_pass"
+    __table_args__ = (one_of("role", Role),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    secret_hash: Mapped[str] = mapped_column(unique=True)
+    label: Mapped[str]
+    role: Mapped[str]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    uses_left: Mapped[int | None]
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+
+class AuditEntry(Base):
+    """Who did what, when, to what."""
+
+    __tablename__ = "audit_entry"
+    __table_args__ = (Index(None, "at", "id"),)
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    action: Mapped[str]
+    subject: Mapped[str]
+    detail: Mapped[Any] = mapped_column(Facts(), nullable=True)

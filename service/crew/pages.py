@@ -1,0 +1,218 @@
+"""Pages of people: signing in, joining, the crew and its passes, one's own page, the program's settings."""
+
+from zoneinfo import available_timezones
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew import actions, queries
+from service.crew.core import Role
+from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
+from service.kit.problems import Invalid, Problem, invalid
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.web.qr import qr_svg
+
+router = APIRouter(include_in_schema=False)
+
+COOKIE_LASTS = 365 * 24 * 3600
+"""Seconds. The service decides when a sign-in ends; the cookie only has to outlive it."""
+
+
+@router.get("/sign-in")
+def sign_in_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002  (the address says so)
+    """Sign in by name and passphrase, or see how to come in with a pass."""
+    with desk.reading():
+        return desk.page("crew/sign_in.html", values={"next": inside(next)}, errors={})
+
+
+@router.post("/sign-in")
+def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
+    """Swap name and passphrase for a cookie."""
+    target = inside(text(posted, "next") or "/")
+    try:
+        with desk.writing() as db:
+            _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), desk.now)
+    except Problem as problem:
+        errors = {"name": problem.detail}
+        values = {"name": text(posted, "name"), "next": target}
+        return desk.page("crew/sign_in.html", problem.status, values=values, errors=errors)
+    return signed_in(desk, token, target)
+
+
+@router.get("/join")
+def join_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002
+    """Come in with a pass. The secret rides in the address's fragment, which no server or log ever sees."""
+    with desk.reading():
+        return desk.page("crew/join.html", values={"next": inside(next)}, errors={})
+
+
+@router.post("/join")
+def join(desk: AnyoneDesk, posted: Posted) -> Response:
+    """Swap a pass for a cookie."""
+    values = {"name": text(posted, "name"), "pass": text(posted, "pass"), "next": inside(text(posted, "next") or "/")}
+    try:
+        with desk.writing() as db:
+            who, token = actions.join(db, values["pass"], values["name"], desk.now)
+    except Problem as problem:
+        errors = problem.errors or {"pass": problem.detail}
+        return desk.page("crew/join.html", problem.status, values=values, errors=errors)
+    return signed_in(desk, token, "/me?new=1" if who.role == Role.LEAD else values["next"])
+
+
+@router.post("/sign-out")
+def sign_out(desk: AnyoneDesk) -> Response:
+    """End this browser's sign-in."""
+    with desk.writing() as db:
+        actions.sign_out(db, desk.token, desk.now)
+    response = RedirectResponse("/sign-in", 303)
+    response.delete_cookie(cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True)
+    return response
+
+
+@router.get("/me")
+def my_page(desk: ViewerDesk, new: bool = False) -> Response:
+    """One's own page: name, role, passphrase, sign out."""
+    with desk.reading():
+        return desk.page("crew/me.html", errors={}, new=new, saved=False)
+
+
+@router.post("/me/passphrase")
+def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
+    """Give oneself a passphrase."""
+    try:
+        with desk.writing() as db:
+            actions.set_passphrase(db, desk.me, text(posted, "passphrase"), desk.program.name, desk.now)
+    except Invalid as refusal:
+        return desk.page("crew/me.html", refusal.status, errors=refusal.errors, new=False, saved=False)
+    return desk.page("crew/me.html", errors={}, new=False, saved=True)
+
+
+@router.get("/crew")
+def crew_page(desk: LeadDesk) -> Response:
+    """Who is in, by which passes, and which tokens there are."""
+    with desk.reading() as db:
+        return _crew(desk, db)
+
+
+@router.post("/crew/passes")
+def make_pass(desk: LeadDesk, posted: Posted) -> Response:
+    """Make a pass and show its QR code, once."""
+    try:
+        role = _role(text(posted, "role"))
+        label = " ".join(text(posted, "label").split())[:60] or f"{role.value.title()} pass"
+        with desk.writing() as db:
+            made = actions.make_pass(db, role, label, desk.me, desk.now)
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _crew(desk, db, refusal.status, errors=refusal.errors)
+    link = join_link(desk, made.secret)
+    secret = "-".join(made.secret[at : at + 5] for at in range(0, len(made.secret), 5))
+    return desk.page(
+        "crew/new_pass.html", made=made, role=role, label=label, link=link, qr=qr_svg(link), secret=secret
+    )
+
+
+@router.post("/crew/passes/{pass_id}/end")
+def end_pass(desk: LeadDesk, pass_id: str) -> Response:
+    """Let nobody in with a pass any more."""
+    with desk.writing() as db:
+        actions.end_pass(db, read_op(pass_id), desk.me, desk.now)
+    return RedirectResponse("/crew", 303)
+
+
+@router.post("/crew/people/{person_id}/end")
+def end_person(desk: LeadDesk, person_id: str) -> Response:
+    """End somebody's access; what they logged stays."""
+    with desk.writing() as db:
+        actions.end_person(db, read_op(person_id), desk.me, desk.now)
+    return RedirectResponse("/crew", 303)
+
+
+@router.get("/settings")
+def settings_page(desk: LeadDesk) -> Response:
+    """The program's own settings."""
+    with desk.reading():
+        program = desk.program
+        values = {
+            "name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note
+        }  # fmt: skip
+        return _settings(desk, values)
+
+
+@router.post("/settings")
+def save_settings(desk: LeadDesk, posted: Posted) -> Response:
+    """Keep the program's settings."""
+    values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
+    try:
+        _check_settings(values)
+        with desk.writing() as db:
+            for name, value in values.items():
+                setattr(queries.program(db), name, value)
+            queries.note_in_audit(db, desk.now, desk.me.id, "settings.saved", values["name"], values)
+    except Invalid as refusal:
+        return _settings(desk, values, refusal.status, errors=refusal.errors)
+    return RedirectResponse("/settings?saved=1", 303)
+
+
+def _settings(desk: Desk, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None) -> Response:
+    zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
+    saved = desk.request.query_params.get("saved") == "1"
+    return desk.page(
+        "crew/settings.html", status, values=values, errors=errors or {}, zones=zones, saved=saved,
+        base_url=desk.settings.base_url,
+    )  # fmt: skip
+
+
+def _check_settings(values: dict[str, str]) -> None:
+    if not 1 <= len(values["name"]) <= 60:
+        raise invalid("name", "Enter the program's name, 60 characters at the most.")
+    if values["zone"] not in available_timezones():
+        raise invalid("zone", f"“{values['zone']}” is no time zone; write it like America/Chicago.")
+    if values["unit"] not in ("ft", "m"):
+        raise invalid("unit", "Lengths are shown in feet or in meters; choose one.")
+    if len(values["return_note"]) > 200:
+        raise invalid("return_note", "The note to a finder may have 200 characters at the most.")
+
+
+def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
+    return desk.page(
+        "crew/crew.html", status, people=queries.people(db), passes=queries.open_passes(db, desk.now),
+        tokens=queries.tokens(db), errors=errors or {}, op=new_op(),
+    )  # fmt: skip
+
+
+def _role(word: str) -> Role:
+    if word not in (Role.VIEWER, Role.CREW, Role.LEAD):
+        raise invalid("role", "Choose what the pass is for: crew, a viewer, or another lead.")
+    return Role(word)
+
+
+def join_link(desk: Desk, secret: str) -> str:
+    """The address that a pass's QR holds. The secret is in the fragment, so it reaches no log."""
+    base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
+    return f"{base}/join#{secret}"
+
+
+def signed_in(desk: Desk, token: str, target: str) -> Response:
+    """On to `target`, with the sign-in's cookie."""
+    response = RedirectResponse(target, 303)
+    response.set_cookie(
+        cookie_name(desk.settings.secure), token, path="/", httponly=True, samesite="lax",
+        secure=desk.settings.secure, max_age=COOKIE_LASTS,
+    )  # fmt: skip
+    return response
+
+
+def inside(target: str) -> str:
+    """A path of ours to go on to; anything that would lead elsewhere is Now."""
+    fine = target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
+    return target if fine else "/"
+
+
+def text(posted: FormData, name: str) -> str:
+    """A form's field as text, empty where it was not sent."""
+    value = posted.get(name)
+    return value if isinstance(value, str) else ""

@@ -1,0 +1,107 @@
+"""Every look-up and insert about people."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Row, func, or_, select, update
+from sqlalchemy.orm import Session
+
+from service.crew.core import ProgramFacts, Role
+from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
+
+
+def program(db: Session) -> Program | None:
+    """The program, or None in a database that has not been named yet."""
+    return db.scalar(select(Program))
+
+
+def program_facts(db: Session) -> ProgramFacts | None:
+    """The program's settings as plain values, which outlive the session."""
+    columns = (Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
+    found = db.execute(select(*columns)).one_or_none()
+    return ProgramFacts(*found) if found else None
+
+
+def signed_in(db: Session, token_hash: str) -> Row[SignIn, Person] | None:
+    """The sign-in with this token and its person, whether or not they still count."""
+    return db.execute(
+        select(SignIn, Person).join(Person, Person.id == SignIn.person_id).where(SignIn.token_hash == token_hash)
+    ).one_or_none()
+
+
+def person_by_name(db: Session, name: str) -> Person | None:
+    """The person who goes by this name now, whatever the case."""
+    return db.scalar(
+        select(Person).where(func.lower(Person.display_name) == name.lower(), Person.ended_at.is_(None)).limit(1)
+    )
+
+
+def people(db: Session) -> Sequence[Person]:
+    """Everyone who has not ended, leads first."""
+    found = db.scalars(select(Person).where(Person.ended_at.is_(None)).order_by(Person.display_name)).all()
+    return sorted(found, key=lambda person: -list(Role).index(Role(person.role)))
+
+
+def leads(db: Session) -> int:
+    """How many leads there are."""
+    return db.scalar(select(func.count()).where(Person.role == Role.LEAD, Person.ended_at.is_(None))) or 0
+
+
+def first_lead(db: Session) -> Person | None:
+    """The lead who has been here longest."""
+    return db.scalar(
+        select(Person)
+        .where(Person.role == Role.LEAD, Person.ended_at.is_(None))
+        .order_by(Person.created_at, Person.id)
+        .limit(1)
+    )
+
+
+def a_lead_can_sign_in(db: Session) -> bool:
+    """Whether some lead has a passphrase."""
+    found = select(Person.id).where(
+        Person.role == Role.LEAD, Person.ended_at.is_(None), Person.passphrase_hash.is_not(None)
+    )
+    return db.scalar(found.limit(1)) is not None
+
+
+def pass_with(db: Session, secret_hash: str) -> CrewPass | None:
+    """The pass with this secret, locked for use."""
+    return db.scalar(select(CrewPass).where(CrewPass.secret_hash == secret_hash).with_for_update())
+
+
+def open_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
+    """Passes that still let people in, the newest first."""
+    return db.scalars(
+        select(CrewPass)
+        .where(
+            CrewPass.ended_at.is_(None),
+            CrewPass.expires_at > now,
+            or_(CrewPass.uses_left.is_(None), CrewPass.uses_left > 0),
+        )
+        .order_by(CrewPass.created_at.desc())
+    ).all()
+
+
+def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:
+    """API tokens that count, with the person each acts as."""
+    return db.execute(
+        select(SignIn, Person)
+        .join(Person, Person.id == SignIn.person_id)
+        .where(SignIn.token_name.is_not(None), SignIn.ended_at.is_(None))
+        .order_by(SignIn.created_at)
+    ).all()
+
+
+def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
+    """End every sign-in of a person at once."""
+    db.execute(update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now))
+
+
+def note_in_audit(
+    db: Session, at: datetime, person_id: UUID | None, action: str, subject: str, detail: Any = None
+) -> None:
+    """Write down who did what."""
+    db.add(AuditEntry(at=at, person_id=person_id, action=action, subject=subject, detail=detail))

@@ -1,0 +1,96 @@
+"""Gear: kinds, states, flags and the rules that join them. Pure."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class ItemState(StrEnum):
+    """Where an item is in its life."""
+
+    IN_SERVICE = "in_service"
+    SPARE = "spare"
+    QUARANTINED = "quarantined"
+    IN_REPAIR = "in_repair"
+    RETIRED = "retired"
+    LOST = "lost"
+
+
+USABLE = (ItemState.IN_SERVICE, ItemState.SPARE)
+"""States in which an item may be plugged in."""
+ASKED = (*USABLE, ItemState.QUARANTINED, ItemState.IN_REPAIR)
+"""States in which an item is asked for its tests: all but retired and lost."""
+
+
+class FlagKind(StrEnum):
+    """What housekeeping, or a person, raises on an item."""
+
+    DUE = "due"
+    CLOSING = "closing"
+    OVERDUE = "overdue"
+    BLOCKED = "blocked"
+    UNTESTED = "untested"
+    SUSPECT = "suspect"
+    AT_RISK = "at_risk"
+
+
+class End(StrEnum):
+    """The two ends of an item."""
+
+    A = "A"
+    B = "B"
+
+
+class Gender(StrEnum):
+    """Of a connector: a socket gives, a plug takes."""
+
+    SOCKET = "socket"
+    PLUG = "plug"
+
+
+class PlaceKind(StrEnum):
+    """What a place is."""
+
+    FRAME = "frame"
+    CASE = "case"
+    SHELF = "shelf"
+    OTHER = "other"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of gear: how it is called, and what it has.
+
+    `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` whether a length is
+    asked for; `wirings` the built-in wirings that suit it, the usual one first.
+    """
+
+    name: str
+    page: str
+    plural: str
+    has_length: bool
+    wirings: tuple[str, ...]
+
+
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            "cable", "cable", "cables", True,
+            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
+        ),
+        Kind(
+            "hub", "hub (stage box)", "hubs (stage boxes)", False,
+            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+        ),
+        Kind(
+            "trunk", "trunk (multicore)", "trunks (multicores)", True,
+            ("d25x8-screened", "d25x8", "8p8c-screened", "8p8c", "d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+        ),
+    )
+}  # fmt: skip
+"""Every kind of gear, in the order in which lists show them."""
+
+
+def home_state(earlier: list[ItemState]) -> ItemState:
+    """Where an item goes back to after a repair and a pass: the last usable state it had, else in service."""
+    return next((state for state in reversed(earlier) if state in USABLE), ItemState.IN_SERVICE)

@@ -1,0 +1,163 @@
+"""Tables of gear: items, their ports, places, states, lengths, flags and notes, and a program's own wirings."""
+
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.gear.core import End, FlagKind, Gender, ItemState, PlaceKind
+from service.store.base import Base, BigInt, one_of, refers
+
+
+class Place(Base):
+    """Where items live; `walk_order` is its turn when somebody walks from one to the next."""
+
+    __tablename__ = "place"
+    __table_args__ = (one_of("kind", PlaceKind),)
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    kind: Mapped[str]
+    walk_order: Mapped[int]
+    created_at: Mapped[datetime]
+
+
+class OwnWiring(Base):
+    """A program's own wiring, never changed once made: tests refer to it by its key."""
+
+    __tablename__ = "wiring"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    key: Mapped[str] = mapped_column(unique=True)
+    name: Mapped[str]
+    spec: Mapped[dict[str, Any]]
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    created_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+
+class Item(Base):
+    """One piece of gear. Lengths in millimeters (0 where the kind has none), prices in cents."""
+
+    __tablename__ = "item"
+    __table_args__ = (
+        one_of("state", ItemState),
+        CheckConstraint("length_mm >= 0", name="length_mm"),
+        Index(None, "kind", "length_mm", "id"),
+        Index(None, "state"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    kind: Mapped[str]
+    wiring: Mapped[str]
+    label: Mapped[str]
+    state: Mapped[str]
+    length_mm: Mapped[int]
+    gauge_awg: Mapped[int | None]
+    batch: Mapped[str]
+    bought_on: Mapped[date | None]
+    price_cents: Mapped[int | None]
+    in_service_on: Mapped[date]
+    created_at: Mapped[datetime]
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+
+
+class Port(Base):
+    """One connector of an item: lines join ports, and a spare fits by its ports."""
+
+    __tablename__ = "port"
+    __table_args__ = (one_of("end", End), one_of("gender", Gender), UniqueConstraint("item_id", "end", "connector"))
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    end: Mapped[str]
+    connector: Mapped[int]
+    lane: Mapped[str | None]
+    type: Mapped[str]
+    gender: Mapped[str]
+
+
+class Placement(Base):
+    """Where an item lived, from when until when; a chained cable spans two places."""
+
+    __tablename__ = "placement"
+    __table_args__ = (
+        Index("ix_placement_now", "item_id", unique=True,
+              sqlite_where=text("until IS NULL"), postgresql_where=text("until IS NULL")),
+        Index(None, "place_a_id", "until"),
+        Index(None, "item_id"),
+    )  # fmt: skip
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    place_a_id: Mapped[UUID] = mapped_column(refers("place.id"))
+    place_b_id: Mapped[UUID | None] = mapped_column(refers("place.id"), index=True)
+    since: Mapped[datetime]
+    until: Mapped[datetime | None]
+
+
+class StateChange(Base):
+    """One step in an item's life, with who and why."""
+
+    __tablename__ = "state_change"
+    __table_args__ = (one_of("to_state", ItemState), Index(None, "item_id", "id"))
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    from_state: Mapped[str | None]
+    to_state: Mapped[str]
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    reason: Mapped[str]
+
+
+class ItemLength(Base):
+    """A length that an item had from a moment on."""
+
+    __tablename__ = "item_length"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"), index=True)
+    length_mm: Mapped[int]
+    at: Mapped[datetime]
+    reason: Mapped[str]
+
+
+class Flag(Base):
+    """A flag on an item: raised once a period, cleared, never deleted.
+
+    `period` tells the occasions apart: the round that it speaks of, or the id of the entry that raised it.
+    """
+
+    __tablename__ = "flag"
+    __table_args__ = (
+        one_of("flag", FlagKind),
+        UniqueConstraint("item_id", "flag", "period"),
+        Index("ix_flag_open", "flag", "item_id",
+              sqlite_where=text("cleared_at IS NULL"), postgresql_where=text("cleared_at IS NULL")),
+    )  # fmt: skip
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    flag: Mapped[str]
+    period: Mapped[str]
+    note: Mapped[str]
+    raised_at: Mapped[datetime]
+    raised_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    cleared_at: Mapped[datetime | None]
+    cleared_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    cleared_why: Mapped[str | None]
+
+
+class Note(Base):
+    """Something worth knowing about an item."""
+
+    __tablename__ = "note"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"), index=True)
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    text: Mapped[str]

@@ -1,0 +1,85 @@
+"""Starting the service: what is checked first, what is printed, and the server itself."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+
+import uvicorn
+from fastapi import FastAPI
+
+from service.app import create_app
+from service.crew import actions, queries
+from service.kit.problems import Problem
+from service.settings import Settings, read_settings
+from service.store import migrate
+from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
+from service.store.sessions import Store
+from service.web.greeting import greeting
+from service.web.network import addresses, refuse_taken_port
+
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[Store]:
+    """The database, at head: an empty one is migrated, one that is behind is refused."""
+    store = Store(settings.database_url)
+    try:
+        if migrate.is_empty(store):
+            migrate.upgrade(settings.database_url)
+        elif migrate.current(store) != migrate.head():
+            raise Problem("The database is not at the newest revision. Make a backup, then run: coilbook migrate")
+        yield store
+    finally:
+        store.close()
+
+
+def serve(settings: Settings, host: str, port: int, workers: int) -> int:
+    """Serve until stopped."""
+    _check(settings, host, workers)
+    refuse_taken_port(host, port)
+    here = addresses(host, port)
+    with opened(settings) as store:
+        link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
+    print(greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}", flush=True)
+    uvicorn.run(
+        "service.serving:from_environment",
+        factory=True,
+        host=host,
+        port=port,
+        workers=workers,
+        limit_concurrency=100,
+        timeout_keep_alive=5,
+        timeout_graceful_shutdown=10,
+        server_header=False,
+        access_log=False,
+        log_level="warning",
+    )
+    return 0
+
+
+def from_environment() -> FastAPI:
+    """The application as a worker process makes it."""
+    return create_app(read_settings(os.environ))
+
+
+def first_link(store: Store, base: str, now: datetime) -> str | None:
+    """A one-time link for the lead, as long as no lead could sign in by a passphrase."""
+    with store.writing() as db:
+        actions.found_program(db, "Our band program", "UTC", now)
+        made = actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
+    return f"{base}/join#{made.secret}" if made else None
+
+
+def _check(settings: Settings, host: str, workers: int) -> None:
+    if not settings.limits and host not in LOOPBACK:
+        raise Problem("COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it.")
+    if workers < 1:
+        raise Problem(f"--workers is {workers}; it must be 1 or more.")
+    if workers > 1 and is_sqlite(settings.database_url) and not wal_is_safe(sqlite_driver().sqlite_version_info):
+        raise Problem(
+            f"This SQLite library, {sqlite_driver().sqlite_version}, can corrupt a database that several processes "
+            "write. Use --workers 1, or a newer library (3.51.3), or PostgreSQL."
+        )

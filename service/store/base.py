@@ -1,0 +1,49 @@
+"""The declarative base: names for every constraint, so that migrations can speak of them."""
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import BigInteger, CheckConstraint, Date, ForeignKey, Integer, MetaData, String, Uuid
+from sqlalchemy.orm import DeclarativeBase
+
+from service.store.types import Facts, Instant
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    """Base of every table."""
+
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map = {  # noqa: RUF012  (SQLAlchemy reads the class attribute)
+        str: String(),
+        int: Integer(),
+        date: Date(),
+        datetime: Instant(),
+        UUID: Uuid(),
+        dict[str, Any]: Facts(),
+        list[Any]: Facts(),
+    }
+
+
+BigInt = BigInteger().with_variant(Integer(), "sqlite")
+"""An integer key that counts itself up: SQLite does that for plain INTEGER keys only."""
+
+
+def one_of(column: str, words: type[StrEnum]) -> CheckConstraint:
+    """A named CHECK that a column holds one of the enum's words."""
+    listed = ", ".join(f"'{word.value}'" for word in words)
+    return CheckConstraint(f'"{column}" IN ({listed})', name=column)
+
+
+def refers(key: str) -> ForeignKey:
+    """A foreign key that never lets history go: what is referred to cannot be deleted."""
+    return ForeignKey(key, ondelete="RESTRICT")

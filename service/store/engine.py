@@ -1,0 +1,104 @@
+"""Engines: SQLite's pragmas and transactions, PostgreSQL's pool.
+
+SQLite between 3.7.0 and 3.51.2 can lose or corrupt data in WAL mode when two connections meet at a WAL reset
+(fixed in 3.51.3, back-ported to 3.44.6 and 3.50.7; 3.52.0 was withdrawn). So the fixed library that
+`pysqlite3` carries is preferred, and an unfixed one works with a rollback journal instead of WAL.
+"""
+
+import importlib
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
+
+THREADS = 4
+"""Worker threads of a process; the pool is as large, so that no request waits for a connection it cannot get."""
+
+_PRAGMAS = (
+    "PRAGMA synchronous=FULL",
+    "PRAGMA foreign_keys=ON",
+    "PRAGMA busy_timeout=5000",
+    "PRAGMA mmap_size=0",
+    "PRAGMA trusted_schema=OFF",
+    "PRAGMA cache_size=-8000",
+)
+
+
+def sqlite_driver() -> ModuleType:
+    """The SQLite driver with the newer library: `pysqlite3` where it is installed, else Python's own."""
+    try:
+        return importlib.import_module("pysqlite3.dbapi2")
+    except ImportError:
+        return importlib.import_module("sqlite3")
+
+
+def wal_is_safe(version: tuple[int, ...]) -> bool:
+    """Whether this SQLite library has the fix of the WAL-reset bug."""
+    if version[:2] == (3, 44):
+        return version >= (3, 44, 6)
+    if version[:2] == (3, 50):
+        return version >= (3, 50, 7)
+    return version >= (3, 51, 3) and version[:3] != (3, 52, 0)
+
+
+def is_sqlite(url: str) -> bool:
+    """Whether the database is an SQLite file."""
+    return make_url(url).get_backend_name() == "sqlite"
+
+
+def write_engine(url: str) -> Engine:
+    """The engine for write transactions. On SQLite each begins IMMEDIATE: it holds the write lock from its first
+    read on, since a transaction that reads first and writes later is refused as busy at once, whatever the timeout.
+    """
+    if is_sqlite(url):
+        return _sqlite(url, "BEGIN IMMEDIATE", query_only=False)
+    return _postgres(url)
+
+
+def read_engine(url: str, writer: Engine) -> Engine:
+    """The engine for reading: on SQLite connections that cannot write, on PostgreSQL the writer's own pool."""
+    return _sqlite(url, "BEGIN", query_only=True) if is_sqlite(url) else writer
+
+
+def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
+    path = make_url(url).database
+    if path:
+        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    driver = sqlite_driver()
+    engine = create_engine(
+        url,
+        module=driver,
+        pool_size=THREADS + 1,
+        max_overflow=0,
+        pool_timeout=5,
+        connect_args={"check_same_thread": False},
+    )
+    journal = "WAL" if wal_is_safe(driver.sqlite_version_info) else "DELETE"
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # the driver begins nothing by itself; `_begin` does
+        for pragma in _PRAGMAS:
+            connection.execute(pragma)
+        if query_only:
+            connection.execute("PRAGMA query_only=ON")
+        else:
+            connection.execute(f"PRAGMA journal_mode={journal}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql(begin)
+
+    return engine
+
+
+def _postgres(url: str) -> Engine:
+    return create_engine(
+        url,
+        pool_size=THREADS + 1,
+        max_overflow=0,
+        pool_timeout=5,
+        pool_pre_ping=True,
+        connect_args={"options": "-c timezone=UTC -c lock_timeout=5000 -c statement_timeout=30000"},
+    )

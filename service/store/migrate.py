@@ -1,0 +1,47 @@
+"""Migrations: bringing a database to head, and telling where it stands. Never run by the workers at start."""
+
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import inspect
+
+from service.store.sessions import Store
+
+ROOT = Path(__file__).parents[2]
+
+
+def config(url: str) -> Config:
+    """Alembic's configuration for this database."""
+    settings = Config(toml_file=ROOT / "pyproject.toml")
+    settings.attributes["url"] = url
+    return settings
+
+
+def upgrade(url: str, revision: str = "head") -> None:
+    """Bring the database up to `revision`."""
+    command.upgrade(config(url), revision)
+
+
+def downgrade(url: str, revision: str) -> None:
+    """Take the database back to `revision`."""
+    command.downgrade(config(url), revision)
+
+
+def head() -> str:
+    """The newest revision that this code knows."""
+    return ScriptDirectory.from_config(config("")).get_current_head() or ""
+
+
+def current(store: Store) -> str | None:
+    """The revision that the database is at; None before the first migration."""
+    with store.reader.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def is_empty(store: Store) -> bool:
+    """Whether the database has no table at all."""
+    with store.reader.connect() as connection:
+        return not inspect(connection).get_table_names()

@@ -1,0 +1,63 @@
+"""Keyset paging: a page ends with a cursor that names its last row, never with a count of rows to skip."""
+
+import base64
+import json
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, and_, or_
+
+from service.kit.problems import invalid
+
+PAGE = 50
+MOST = 200
+
+
+def page_size(limit: int | None) -> int:
+    """How many rows a page has: what was asked for, 1 to 200; 50 where nothing was."""
+    if limit is None:
+        return PAGE
+    if not 1 <= limit <= MOST:
+        raise invalid("limit", f"limit is {limit}; it must lie between 1 and {MOST}.")
+    return limit
+
+
+def cursor(*values: Any) -> str:
+    """A cursor that names the row with these values of the sort key."""
+    plain = [value.isoformat() if isinstance(value, date) else str(value) for value in values]
+    return base64.urlsafe_b64encode(json.dumps(plain).encode()).decode().rstrip("=")
+
+
+def position(after: str, *readers: type[Any]) -> list[Any]:
+    """The sort key's values in a cursor, read as the given types (str, int, UUID, date, datetime).
+
+    Raises:
+        Invalid: the text is no cursor of such a list.
+    """
+    try:
+        plain = json.loads(base64.urlsafe_b64decode(after + "=" * (-len(after) % 4)))
+        if not isinstance(plain, list) or len(plain) != len(readers):
+            raise ValueError
+        return [_read(value, reader) for value, reader in zip(plain, readers, strict=True)]
+    except (ValueError, TypeError) as error:
+        raise invalid("after", "after is not a cursor of this list; take it from the last page's next.") from error
+
+
+def _read(value: Any, reader: type[Any]) -> Any:
+    if reader in (date, datetime):
+        return reader.fromisoformat(value)
+    return UUID(value) if reader is UUID else reader(value)
+
+
+def beyond(
+    columns: Sequence[ColumnElement[Any]], values: Sequence[Any], *, down: bool = False
+) -> ColumnElement[bool]:
+    """The condition for rows beyond a position in the order of `columns` (all up, or all down)."""
+    steps = []
+    for index, column in enumerate(columns):
+        equal = [earlier == value for earlier, value in zip(columns[:index], values, strict=False)]
+        step = column < values[index] if down else column > values[index]
+        steps.append(and_(*equal, step))
+    return or_(*steps)

@@ -1,0 +1,75 @@
+"""Receipts: a write that is sent twice happens once.
+
+Every write carries an id made by the client. The receipt of a done write holds a digest of what was asked and the
+answer that was given; the same id with the same content gets the same answer again, with other content a refusal.
+Receipts are kept as long as what they made.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from service.kit.problems import Conflict, Reused
+from service.store.base import Base
+from service.store.types import Facts
+
+
+class Receipt(Base):
+    """One done write."""
+
+    __tablename__ = "receipt"
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    action: Mapped[str]
+    digest: Mapped[str]
+    answer: Mapped[Any] = mapped_column(Facts(), nullable=True)
+    at: Mapped[datetime]
+
+
+def digest(action: str, actor: str, content: Any) -> str:
+    """A digest of who asked for what: the same for the same content, whatever the order of its names."""
+    canonical = json.dumps([action, actor, content], sort_keys=True, default=str, ensure_ascii=False)
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def answered(db: Session, op: UUID, asked: str) -> Receipt | None:
+    """The receipt of an earlier same request, or None.
+
+    Raises:
+        Reused: the id was used for something else.
+    """
+    receipt = db.scalar(select(Receipt).where(Receipt.id == op))
+    if receipt is None:
+        return None
+    if receipt.digest != asked:
+        raise Reused(
+            f"The id {op} was already used for another entry. Make a new id for a new entry; "
+            "the earlier one is kept as it was."
+        )
+    return receipt
+
+
+def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Callable[[], Any]) -> Any:
+    """Do a write and keep its receipt, or give the answer of the first time.
+
+    Two that arrive at once are told apart by the receipt's key: the second waits, then is refused and may be sent
+    again, when it finds the receipt.
+    """
+    earlier = answered(db, op, asked)
+    if earlier is not None:
+        return earlier.answer
+    answer = do()
+    db.flush()
+    db.add(Receipt(id=op, action=action, digest=asked, answer=answer, at=now))
+    try:
+        db.flush()
+    except IntegrityError as error:
+        raise Conflict("The same entry is being saved right now. Send it again to get its receipt.") from error
+    return answer

@@ -1,0 +1,15 @@
+"""Every table, in one place: importing this module fills the metadata."""
+
+from sqlalchemy import MetaData
+
+from service.crew import models as crew
+from service.gear import models as gear
+from service.season import models as season
+from service.store import receipts
+from service.store.base import Base
+from service.tags import models as tags
+from service.testlog import models as testlog
+
+__all__ = ["crew", "gear", "metadata", "receipts", "season", "tags", "testlog"]
+
+metadata: MetaData = Base.metadata

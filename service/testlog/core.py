@@ -1,0 +1,135 @@
+"""What a test says about an item: its verdict, its place in history, and the state that follows. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+from service.gear.core import USABLE, End, ItemState
+from service.kit.problems import invalid
+from service.season.core import What
+
+AHEAD_MOST = timedelta(minutes=10)
+"""How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
+
+
+class Method(StrEnum):
+    """How a test was done."""
+
+    TWO_ENDED = "two_ended"
+    PHANTOM = "phantom"
+    METER = "meter"
+    LISTENING = "listening"
+
+
+class Verdict(StrEnum):
+    """What a test comes to."""
+
+    PASS = "pass"  # noqa: S105
+    FAIL = "fail"
+    PARTIAL = "partial"
+
+
+class EvidenceClass(StrEnum):
+    """What was found by other means than readings. `flexed` is the one that speaks for the item."""
+
+    SPLIT_PAIR = "split_pair"
+    HIGH_RESISTANCE = "high_resistance"
+    INTERMITTENT = "intermittent"
+    DAMAGE = "damage"
+    FLEXED = "flexed"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One finding; `end` None where it cannot be told."""
+
+    kind: EvidenceClass
+    end: End | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Event:
+    """One line of an item's history, in time order: a test that stands, or a repair.
+
+    `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
+    `flexed` says whether both ends were bent while it was watched.
+    """
+
+    at: datetime
+    what: What
+    alone: bool = True
+    flexed: bool = False
+
+
+def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:
+    """The verdict, once evidence has its word: any evidence of a fault makes it a fail."""
+    found = any(one.kind is not EvidenceClass.FLEXED for one in evidence)
+    return Verdict.FAIL if found else from_readings
+
+
+def flexed(evidence: Sequence[Evidence]) -> bool:
+    """Whether the item was bent at both ends while it was tested."""
+    return any(one.kind is EvidenceClass.FLEXED for one in evidence)
+
+
+def corrected(told: datetime, sent: datetime | None, now: datetime) -> datetime:
+    """When a test was done, by the service's clock.
+
+    A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much.
+
+    Raises:
+        Invalid: it would still lie more than ten minutes in the future.
+    """
+    tested = told + (now - sent) if sent is not None else told
+    if tested > now + AHEAD_MOST:
+        raise invalid(
+            "tested_at",
+            f"The test is dated {told.isoformat()}, which is in the future. Check the clock, or leave the time out.",
+        )
+    return min(tested, now)
+
+
+def what_of(verdict: Verdict, alone: bool) -> What:
+    """How a test counts in the history of an item it went through: a fail of several proves nothing about one."""
+    if verdict is Verdict.FAIL and not alone:
+        return What.PARTIAL
+    return What(verdict.value)
+
+
+class Fault(StrEnum):
+    """How the open fault of an item stands."""
+
+    NONE = "none"
+    OPEN = "open"
+    REPAIRED = "repaired"
+
+
+def fault_of(history: Sequence[Event]) -> Fault:
+    """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order."""
+    fault = Fault.NONE
+    for event in history:
+        if event.what is What.FAIL:
+            fault = Fault.OPEN
+        elif event.what is What.REPAIR:
+            fault = Fault.REPAIRED
+        elif event.what is What.PASS and fault is Fault.REPAIRED:
+            fault = Fault.NONE
+    return fault
+
+
+def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault) -> ItemState:
+    """The state of an item once its fault stands as `after`; `home` is where it goes back to.
+
+    Retired and lost stay what they are: only a lead, or a count, brings them back.
+    """
+    if current in (ItemState.RETIRED, ItemState.LOST):
+        return current
+    if after is Fault.OPEN:
+        return ItemState.IN_REPAIR if current is ItemState.IN_REPAIR and before is after else ItemState.QUARANTINED
+    if after is Fault.REPAIRED:
+        return ItemState.IN_REPAIR
+    if before is not Fault.NONE and current not in USABLE:
+        return home
+    return current

@@ -1,0 +1,152 @@
+"""Tables of the test log: sessions, tests, faults, voids and repairs. Rows are added, never changed."""
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.gear.core import End
+from service.store.base import Base, BigInt, one_of, refers
+from service.store.types import Facts
+from service.testlog.core import Method, Verdict
+
+
+class SessionKind(StrEnum):
+    """What a session is for."""
+
+    TEST = "test"
+    COUNT = "count"
+
+
+class WorkSession(Base):
+    """A session: an evening of tests or a count of gear."""
+
+    __tablename__ = "work_session"
+    __table_args__ = (one_of("kind", SessionKind), Index(None, "on"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    title: Mapped[str]
+    kind: Mapped[str]
+    place_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
+    on: Mapped[date]
+    note: Mapped[str]
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    created_at: Mapped[datetime]
+    closed_at: Mapped[datetime | None]
+
+
+class WorkItem(Base):
+    """A line of a session's worklist."""
+
+    __tablename__ = "work_item"
+
+    session_id: Mapped[UUID] = mapped_column(refers("work_session.id"), primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"), primary_key=True, index=True)
+    position: Mapped[int]
+    why: Mapped[str]
+
+
+class SessionHelper(Base):
+    """Somebody who helped in a session."""
+
+    __tablename__ = "session_helper"
+
+    session_id: Mapped[UUID] = mapped_column(refers("work_session.id"), primary_key=True)
+    person_id: Mapped[UUID] = mapped_column(refers("person.id"), primary_key=True)
+    joined_at: Mapped[datetime]
+
+
+class Test(Base):
+    """One two-ended test, of one item or through several, as it was logged.
+
+    `joined`, `probed` and `evidence` are what was entered, raw; `told_at` is the phone's own time of the test and
+    `sent_at` its time when it sent; `tested_at` is corrected by the difference to the service's clock.
+    """
+
+    __test__ = False  # not a test case, whatever a test runner makes of the name
+    __tablename__ = "test"
+    __table_args__ = (
+        one_of("method", Method),
+        one_of("verdict", Verdict),
+        Index(None, "tested_at", "id"),
+        Index(None, "session_id", "tested_at"),
+    )
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    wiring: Mapped[str]
+    method: Mapped[str]
+    joined: Mapped[list[Any]]
+    probed: Mapped[Any] = mapped_column(Facts())
+    evidence: Mapped[list[Any]]
+    verdict: Mapped[str]
+    unproven: Mapped[list[Any]]
+    note: Mapped[str]
+    tested_at: Mapped[datetime]
+    told_at: Mapped[datetime]
+    sent_at: Mapped[datetime | None]
+    received_at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"), index=True)
+    session_id: Mapped[UUID | None] = mapped_column(refers("work_session.id"))
+
+
+class TestItem(Base):
+    """An item that a test went through."""
+
+    __test__ = False
+    __tablename__ = "test_item"
+
+    test_id: Mapped[UUID] = mapped_column(refers("test.id"), primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"), primary_key=True, index=True)
+    position: Mapped[int]
+
+
+class FaultRow(Base):
+    """One fault of a test, for questions such as "opens on conductor 3 in the last year"."""
+
+    __tablename__ = "fault"
+    __table_args__ = (
+        UniqueConstraint("test_id", "position"),
+        CheckConstraint("\"end\" IN ('A', 'B')", name="end"),
+        Index(None, "fault_class", "conductor"),
+    )
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    test_id: Mapped[UUID] = mapped_column(refers("test.id"))
+    position: Mapped[int]
+    fault_class: Mapped[str]
+    end: Mapped[str | None]
+    lane: Mapped[str | None]
+    conductor: Mapped[str | None]
+    conductors: Mapped[list[Any]]
+    detail: Mapped[Any] = mapped_column(Facts(), nullable=True)
+
+
+class Void(Base):
+    """A lead's word that a test does not stand, and why; the test itself stays."""
+
+    __tablename__ = "void"
+
+    test_id: Mapped[UUID] = mapped_column(refers("test.id"), primary_key=True)
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    reason: Mapped[str]
+
+
+class Repair(Base):
+    """What was done to an item at which end; `length_mm` where it was shortened."""
+
+    __tablename__ = "repair"
+    __table_args__ = (one_of("end", End), Index(None, "item_id", "at"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    end: Mapped[str | None]
+    what: Mapped[str]
+    length_mm: Mapped[int | None]
+    cost_cents: Mapped[int | None]
+    at: Mapped[datetime]
+    received_at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))

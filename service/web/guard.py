@@ -1,0 +1,88 @@
+"""What holds on every answer and every unsafe request: headers, the origin check, a bound on bodies.
+
+Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
+a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
+request with a bearer token carries no ambient authority and is not asked.
+"""
+
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.kit.problems import NotAllowed, Problem
+from service.web.headers import headers_of_every_answer
+from service.web.problems import answer
+
+SAFE = ("GET", "HEAD", "OPTIONS")
+BODY_MOST = 6_000_000
+"""Bytes of a body, cut while it streams: a shrunk photo is 0.2 MB, and a full one fits."""
+
+
+class TooLarge(Problem):
+    """The body is larger than anything we take."""
+
+    status = 413
+    title = "Too large"
+
+
+class Guard:
+    """The outermost layer of the service."""
+
+    def __init__(self, app: ASGIApp, secure: bool) -> None:
+        self.app = app
+        self.headers = headers_of_every_answer(secure)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse what comes from elsewhere or is too large; put the headers on what goes out."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in self.headers.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        refusal = _refusal(scope)
+        if refusal is None:
+            await self.app(scope, _bounded(receive), send_with_headers)
+        else:
+            await answer(Request(scope), refusal)(scope, receive, send_with_headers)
+
+
+def _refusal(scope: Scope) -> Problem | None:
+    if scope["method"] in SAFE:
+        return None
+    headers = Headers(scope=scope)
+    length = headers.get("content-length", "0")
+    if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
+        return TooLarge(f"A request may hold {BODY_MOST // 1_000_000} MB at the most. Send a smaller photo or file.")
+    if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers):
+        return None
+    return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
+
+
+def _from_here(headers: Headers) -> bool:
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site in ("same-origin", "none")
+    origin = headers.get("origin")
+    return origin is not None and urlsplit(origin).netloc == headers.get("host")
+
+
+def _bounded(receive: Receive) -> Receive:
+    taken = 0
+
+    async def bounded() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        if taken > BODY_MOST:
+            raise TooLarge(f"A request may hold {BODY_MOST // 1_000_000} MB at the most.")
+        return message
+
+    return bounded

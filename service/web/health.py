@@ -1,0 +1,27 @@
+"""Whether the service is alive, and whether it can work."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import PlainTextResponse, Response
+
+from service.kit.problems import Busy
+from service.store import migrate
+from service.store.sessions import Store
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/healthz")
+async def alive() -> Response:
+    """The process answers."""
+    return PlainTextResponse("ok\n")
+
+
+@router.get("/readyz")
+def ready(request: Request) -> Response:
+    """The database answers and is at head."""
+    store: Store = request.app.state.store
+    if not store.reachable():
+        raise Busy("The database does not answer. Check that it runs, and COILBOOK_DATABASE_URL.")
+    if migrate.current(store) != migrate.head():
+        raise Busy("The database is not at the newest revision. Run: coilbook migrate")
+    return PlainTextResponse("ready\n")

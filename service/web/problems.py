@@ -1,0 +1,112 @@
+"""One handler for every refusal: a page for a browser, RFC 9457 problem JSON for everything under /api/."""
+
+import logging
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from service.kit.problems import Busy, Conflict, Gone, Invalid, NotAllowed, NotFound, Problem, SignInNeeded
+from service.web.headers import headers_of_every_answer
+from service.web.render import render
+
+log = logging.getLogger("coilbook")
+
+_BY_STATUS: dict[int, type[Problem]] = {
+    kind.status: kind for kind in (SignInNeeded, NotAllowed, NotFound, Conflict, Gone, Invalid, Busy)
+}
+
+
+class Unexpected(Problem):
+    """Our own fault."""
+
+    status = 500
+    title = "Something broke on our side"
+
+
+def install(app: FastAPI) -> None:
+    """Answer refusals, and what the framework refuses by itself, in one voice."""
+    app.add_exception_handler(Problem, _refused)
+    app.add_exception_handler(HTTPException, _refused_by_framework)
+    app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(Exception, _unexpected)
+
+
+def answer(request: Request, problem: Problem) -> Response:
+    """The problem as a page or as problem JSON, by who asks."""
+    headers = {"Cache-Control": "no-store"}
+    if isinstance(problem, Busy):
+        headers["Retry-After"] = "2"
+    if request.url.path.startswith("/api/"):
+        return _as_json(problem, headers)
+    response = render(request, "problem.html", status=problem.status, problem=problem, status_code=problem.status)
+    response.headers.update(headers)
+    return response
+
+
+def _as_json(problem: Problem, headers: dict[str, str]) -> Response:
+    if isinstance(problem, SignInNeeded):
+        headers["WWW-Authenticate"] = 'Bearer realm="coilbook"'
+    body: dict[str, Any] = {
+        "type": "about:blank",
+        "title": problem.title,
+        "status": problem.status,
+        "detail": problem.detail,
+    }
+    if problem.errors:
+        body["errors"] = [{"field": name, "detail": sentence} for name, sentence in problem.errors.items()]
+    return JSONResponse(body, problem.status, headers, "application/problem+json")
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    if not isinstance(error, Problem):
+        raise error
+    return answer(request, error)
+
+
+def _refused_by_framework(request: Request, error: Exception) -> Response:
+    if not isinstance(error, HTTPException):
+        raise error
+    kind = _BY_STATUS.get(error.status_code, Problem)
+    problem = kind(_SENTENCES.get(error.status_code, f"{error.detail}."))
+    problem.status = error.status_code
+    response = answer(request, problem)
+    response.headers.update(error.headers or {})
+    return response
+
+
+_SENTENCES = {
+    404: "There is no page at this address. Go to Now and look from there.",
+    405: "This address does not take that kind of request.",
+    413: "What was sent is too large.",
+}
+
+
+def _not_valid(request: Request, error: Exception) -> Response:
+    if not isinstance(error, RequestValidationError):
+        raise error
+    errors: dict[str, str] = {}
+    for one in error.errors():
+        path = [str(part) for part in one["loc"] if part not in ("body", "query", "path")]
+        errors.setdefault(".".join(path) or "body", sentence(path, one))
+    return answer(request, Invalid(" ".join(dict.fromkeys(errors.values())), errors))
+
+
+def sentence(path: list[str], error: Any) -> str:
+    """What the validation library found, as a sentence that names the field."""
+    name = ".".join(path) or "the body"
+    if error["type"] == "missing":
+        return f"{name} is missing."
+    if error["type"] == "refused":
+        return str(error["msg"])
+    return f"{name}: {error['msg'][0].lower()}{error['msg'][1:]}."
+
+
+def _unexpected(request: Request, error: Exception) -> Response:
+    log.error("unexpected error at %s %s", request.method, request.url.path, exc_info=error)
+    response = answer(request, Unexpected("It is written to the log. Nothing was saved half; please try again."))
+    # This answer is made outside the guard, which puts the headers on all others.
+    response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
+    return response

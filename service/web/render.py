@@ -1,0 +1,80 @@
+"""Pages: one Jinja2 environment, autoescaping always, and what every template may use."""
+
+import hashlib
+from datetime import date, datetime
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from service.kit.dates import local_date, show_date, show_instant
+from service.kit.lengths import Unit, format_length
+from service.kit.money import format_money
+
+ROOT = Path(__file__).parents[2]
+TEMPLATES = ROOT / "templates"
+STATIC = ROOT / "static"
+
+
+@cache
+def asset(path: str) -> str:
+    """The address of a static file, with a version made from its content so that it may be cached for good."""
+    content = (STATIC / path).read_bytes()
+    return f"/static/{path}?v={hashlib.sha256(content).hexdigest()[:10]}"
+
+
+def words(value: str) -> str:
+    """A state's key as words: `in_service` as "in service"."""
+    return value.replace("_", " ")
+
+
+def _environment() -> Environment:
+    env = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    env.globals["asset"] = asset
+    env.filters["words"] = words
+    return env
+
+
+ENVIRONMENT = _environment()
+_NO_PROGRAM = SimpleNamespace(name="Coilbook")
+
+
+def render(request: Request, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
+    """A page. `who`, `program`, `path`, `today` and the filters `length`, `money`, `day`, `moment` are always there.
+
+    `request.state` carries who is signed in and the program, once a desk has looked.
+    """
+    who = getattr(request.state, "who", None)
+    program = getattr(request.state, "program", None)
+    zone = ZoneInfo(program.zone if program else "UTC")
+    unit: Unit = "m" if program and program.unit == "m" else "ft"
+    now: datetime = request.app.state.clock()
+    today = local_date(now, zone)
+    context |= {
+        "who": who,
+        "program": program or _NO_PROGRAM,
+        "path": request.url.path,
+        "today": today,
+        "length": lambda mm: format_length(mm, unit) if mm else "",
+        "money": lambda cents: "" if cents is None else format_money(cents),
+        "day": lambda on: _day(on, today),
+        "moment": lambda at: show_instant(at, zone, today) if at else "",
+    }
+    html = ENVIRONMENT.get_template(template).render(context)
+    return HTMLResponse(html, status, {"Cache-Control": "no-store"})
+
+
+def _day(on: date | None, today: date) -> str:
+    return show_date(on, today) if on else ""

@@ -1,0 +1,8 @@
+// Takes a pass's secret out of the address's fragment, where the camera put it, and into the form.
+const secret = location.hash.slice(1);
+const box = document.querySelector("[data-pass]");
+if (secret && box) {
+  box.value = secret;
+  history.replaceState(null, "", location.pathname + location.search);
+  document.querySelector("[data-name]")?.focus();
+}

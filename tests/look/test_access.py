@@ -1,0 +1,48 @@
+"""What axe-core finds on the gallery and the problem page: nothing, in every theme."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.look.conftest import Open
+
+pytestmark = pytest.mark.browser
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
+
+
+@pytest.mark.parametrize("template", ["gallery.html", "problem.html"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1200])
+def test_axe_finds_nothing(opened: Open, template: str, scheme: str, width: int) -> None:
+    page = opened(template, width=width, color_scheme=scheme)
+    found = Axe().run(page, options=RULES)
+    assert found.response["passes"]
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_axe_sees_a_planted_fault(opened: Open) -> None:
+    page = opened()
+    page.evaluate("document.querySelector('label').remove()")
+    assert Axe().run(page, options=RULES).violations_count == 1
+
+
+def test_every_error_is_tied_to_its_control(opened: Open) -> None:
+    page = opened()
+    for link in page.locator(".notice[role=alert] a").all():
+        target = page.locator(link.get_attribute("href") or "")
+        assert target.get_attribute("aria-invalid") == "true"
+        described = (target.get_attribute("aria-describedby") or "").split()
+        assert page.locator(f"#{described[-1]}.wrong").count() == 1
+
+
+def test_the_error_summary_takes_the_focus(opened: Open) -> None:
+    assert opened().evaluate("document.activeElement.getAttribute('role')") == "alert"
+
+
+def test_edges_stay_in_forced_colors(opened: Open) -> None:
+    page = opened(forced_colors="active")
+    for part in (".btn", ".chip", ".verdict", ".node", ".notice", ".tile", "input[type=text]"):
+        width, style = page.locator(part).first.evaluate(
+            "one => [parseFloat(getComputedStyle(one).borderTopWidth), getComputedStyle(one).borderTopStyle]"
+        )
+        assert width >= 2
+        assert style != "none"

@@ -1,0 +1,64 @@
+"""Every state is a word, a shape and a color, and can be told from the others without the color."""
+
+import re
+from enum import StrEnum
+from io import BytesIO
+from itertools import combinations
+from xml.etree import ElementTree
+
+import pytest
+from PIL import Image
+
+from service.gear.core import FlagKind, ItemState
+from service.season.core import DueState
+from service.testlog.core import Verdict
+from service.web.render import STATIC, TEMPLATES
+from tests.look.conftest import BOOK, Open
+
+WORDS = BOOK.get_template("parts/state.html").module
+SPRITE = ElementTree.parse(STATIC / "look" / "shapes.svg").getroot()
+SHAPES = {symbol.attrib["id"]: b"".join(map(ElementTree.tostring, symbol)) for symbol in SPRITE}
+KINDS = {"STATES": ItemState, "DUE": DueState, "FLAGS": FlagKind, "VERDICTS": Verdict}
+
+
+@pytest.mark.parametrize("table", KINDS)
+def test_every_state_has_a_word_and_a_shape(table: str) -> None:
+    words = getattr(WORDS, table)
+    kind: type[StrEnum] = KINDS[table]
+    assert {str(one) for one in kind} <= set(words)
+    assert set(words) <= set(SHAPES)
+    assert len({word for word, _ in words.values()}) == len(words)
+
+
+def test_every_shape_that_a_template_names_is_drawn() -> None:
+    source = "".join(path.read_text() for path in TEMPLATES.rglob("*.html"))
+    named = set(re.findall(r"""\bshape(?:_name=|\()["'](\w+)["']""", source))
+    assert "coil" in named
+    assert named <= set(SHAPES)
+
+
+def test_no_shape_is_drawn_twice() -> None:
+    assert len(set(SHAPES.values())) == len(SHAPES)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("kind", ["states", "due", "flags", "verdicts"])
+def test_shapes_differ_in_gray(opened: Open, kind: str) -> None:
+    page = opened(device_scale_factor=2)
+    inks = [_ink(shape.screenshot()) for shape in page.locator(f"[data-kind={kind}] .shape").all()]
+    assert len(inks) >= 4
+    for one, other in combinations(inks, 2):
+        # The share of the inked spots that both have: 1 for the same drawing.
+        assert len(one & other) / len(one | other) < 0.7
+
+
+def _ink(screenshot: bytes) -> set[int]:
+    """The places of a 24 x 24 picture whose gray is not the ground's."""
+    gray = list(Image.open(BytesIO(screenshot)).convert("L").resize((24, 24)).tobytes())
+    ground = max(set(gray), key=gray.count) if max(gray) - min(gray) < 8 else _ground(gray)
+    return {at for at, level in enumerate(gray) if abs(level - ground) > 60}
+
+
+def _ground(gray: list[int]) -> int:
+    corners = (gray[0], gray[23], gray[-24], gray[-1])
+    return sorted(corners)[1]

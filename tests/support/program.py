@@ -1,0 +1,97 @@
+"""A program for tests: the service over a migrated database, with a lead, a crew member and a viewer."""
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from tempfile import mkdtemp
+from uuid import uuid4
+
+from fastapi.testclient import TestClient
+from sqlalchemy import make_url
+
+from service.app import create_app
+from service.crew import actions
+from service.crew.core import Role
+from service.settings import Settings
+from service.store import migrate
+from service.store.engine import is_sqlite
+from service.store.sessions import Store
+
+START = datetime(2026, 9, 21, 22, 0, tzinfo=UTC)
+"""When a test's clock starts: an evening in the fall season, 6 pm in the program's zone."""
+BASE = "http://cables.test"
+
+
+@dataclass
+class Clock:
+    """A clock that moves when the test says so."""
+
+    now: datetime = START
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def ahead(self, **by: float) -> None:
+        """Let time pass."""
+        self.now += timedelta(**by)
+
+
+@dataclass
+class Running:
+    """The running service, and a signed-in client for each of the cast. `stranger` has no sign-in."""
+
+    store: Store
+    clock: Clock
+    lead: TestClient
+    crew: TestClient
+    viewer: TestClient
+    stranger: TestClient
+
+
+def op() -> str:
+    """A client's id for one write."""
+    return str(uuid4())
+
+
+@contextmanager
+def running(url: str, **settings: str) -> Iterator[Running]:
+    """The service over the database at `url`, which is migrated first."""
+    migrated(url)
+    clock = Clock()
+    app = create_app(Settings(database_url=url, **({"base_url": BASE} | settings)), clock)  # type: ignore[arg-type]
+    store: Store = app.state.store
+    with store.writing() as db:
+        actions.found_program(db, "Fernhollow Band Program", "America/New_York", clock.now)
+        tokens = {role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]}
+
+    def client(role: Role | None) -> TestClient:
+        headers = {"Origin": BASE} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})
+        return TestClient(app, BASE, headers=headers, follow_redirects=False)
+
+    with client(None) as stranger:
+        yield Running(store, clock, client(Role.LEAD), client(Role.CREW), client(Role.VIEWER), stranger)
+
+
+def migrated(url: str) -> None:
+    """Bring a new database to head; an SQLite one is copied from one that was migrated before."""
+    if is_sqlite(url):
+        shutil.copy(_migrated_file(), str(make_url(url).database))
+    else:
+        migrate.upgrade(url)
+
+
+@cache
+def _migrated_file() -> Path:
+    path = Path(mkdtemp()) / "migrated.db"
+    migrate.upgrade(f"sqlite:///{path}")
+    store = Store(f"sqlite:///{path}")
+    with store.writer.connect() as connection:
+        connection.exec_driver_sql("COMMIT")
+        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
+        connection.exec_driver_sql("BEGIN")
+    store.close()
+    return path
