@@ -1,11 +1,11 @@
 """Phantom power as a tester: the volts at the far end of a three-contact cable, and what they can mean.
 
 The desk feeds contacts 2 and 3 from 48 V through 6.8 kilohm each, against contact 1 (P48 of IEC 61938). Every
-state that the cable may be in (sound, one fault, and where no single fault will do, two) is solved as a circuit,
-and a state is named if some supply voltage and some resistors within their tolerances would give all readings at
-once. States that read alike are all named: without a load, hot shorted to cold and hot swapped with cold look
-sound. A load of unequal legs, 6.81 kilohm on contact 2 and 13.62 kilohm on contact 3, tells the short apart. The
-swap shows at the desk's end only.
+state that the cable may be in (sound, one fault, and where no single fault will do, two) is solved as a
+circuit, and a state is named if some supply voltage and some resistors within their tolerances would give all
+readings at once. States that read alike are all named: without a load, hot shorted to cold and hot swapped
+with cold look sound. A load of unequal legs, 6.81 kilohm on contact 2 and 13.62 kilohm on contact 3, tells
+the short apart. The swap shows at the desk's end only.
 """
 
 import math
@@ -159,7 +159,7 @@ DOUBLE_STATES = _double_states()
 def _per_volt(
     state: State, across: tuple[int, int], resistors: Sequence[float], meter_ohm: float, *, loaded: bool
 ) -> float:
-    """Volts read across two far contacts for each volt of supply; `resistors` are both feeds and both loads."""
+    """Volts read across two far contacts for each volt of supply; `resistors`: both feeds, both loads."""
     feed_hot, feed_cold, load_hot, load_cold = resistors
     network: list[Resistor] = [("plus", f"A{HOT}", feed_hot), ("plus", f"A{COLD}", feed_cold)]
     landing = dict(zip(CONTACTS, state.lands, strict=True))

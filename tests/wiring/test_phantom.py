@@ -33,8 +33,8 @@ PUBLISHED = [
 @pytest.mark.parametrize(("state", "v21", "v31", "loaded21", "loaded31"), PUBLISHED)
 def test_far_end_volts(state: State, v21: float, v31: float, loaded21: float, loaded31: float) -> None:
     bare, loaded = (far_end_volts(state, loaded=load, bench=Bench(feed_ohm=6810)) for load in (False, True))
-    assert (bare.v21, bare.v31) == pytest.approx((v21, v31), abs=0.006)
-    assert (loaded.v21, loaded.v31) == pytest.approx((loaded21, loaded31), abs=0.006)
+    assert (bare.v21, bare.v31) == pytest.approx((v21, v31), abs=0.01)
+    assert (loaded.v21, loaded.v31) == pytest.approx((loaded21, loaded31), abs=0.01)
 
 
 @pytest.mark.parametrize(("supply", "milliamps"), [(44, 6.46), (48, 7.05), (52, 7.64)])
