@@ -28,7 +28,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="coilbook", description="Cable inventory and test log of a band program.")
+    parser = argparse.ArgumentParser(
+        prog="coilbook", description="Cable inventory and test log of a band program."
+    )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     serve = commands.add_parser("serve", help="serve the pages and the API")
@@ -37,7 +39,9 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--workers", type=int, default=1)
     serve.set_defaults(run=_serve)
 
-    commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(run=_migrate)
+    commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(
+        run=_migrate
+    )
     commands.add_parser("demo", help="fill an empty database with the demo").set_defaults(run=_demo)
 
     housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
@@ -50,8 +54,12 @@ def _parser() -> argparse.ArgumentParser:
     create.add_argument("--role", choices=ROLES, required=True)
     create.set_defaults(run=_token)
 
-    new_pass = commands.add_parser("pass", help="make a way in: a crew pass, or a lead's or viewer's one-time link")
-    new_pass.add_argument("name", nargs="?", default="", help="whom or what it is for; a lead's name signs that lead in")
+    new_pass = commands.add_parser(
+        "pass", help="make a way in: a crew pass, or a lead's or viewer's one-time link"
+    )
+    new_pass.add_argument(
+        "name", nargs="?", default="", help="whom or what it is for; a lead's name signs that lead in"
+    )
     new_pass.add_argument("--role", choices=ROLES, default="crew")
     new_pass.set_defaults(run=_pass)
 

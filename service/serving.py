@@ -30,7 +30,9 @@ def opened(settings: Settings) -> Iterator[Store]:
         if migrate.is_empty(store):
             migrate.upgrade(settings.database_url)
         elif migrate.current(store) != migrate.head():
-            raise Problem("The database is not at the newest revision. Make a backup, then run: coilbook migrate")
+            raise Problem(
+                "The database is not at the newest revision. Make a backup, then run: coilbook migrate"
+            )
         yield store
     finally:
         store.close()
@@ -43,7 +45,10 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
     here = addresses(host, port)
     with opened(settings) as store:
         link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
-    print(greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}", flush=True)
+    print(
+        greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}",
+        flush=True,
+    )
     uvicorn.run(
         "service.serving:from_environment",
         factory=True,
@@ -75,10 +80,16 @@ def first_link(store: Store, base: str, now: datetime) -> str | None:
 
 def _check(settings: Settings, host: str, workers: int) -> None:
     if not settings.limits and host not in LOOPBACK:
-        raise Problem("COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it.")
+        raise Problem(
+            "COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it."
+        )
     if workers < 1:
         raise Problem(f"--workers is {workers}; it must be 1 or more.")
-    if workers > 1 and is_sqlite(settings.database_url) and not wal_is_safe(sqlite_driver().sqlite_version_info):
+    if (
+        workers > 1
+        and is_sqlite(settings.database_url)
+        and not wal_is_safe(sqlite_driver().sqlite_version_info)
+    ):
         raise Problem(
             f"This SQLite library, {sqlite_driver().sqlite_version}, can corrupt a database that several processes "
             "write. Use --workers 1, or a newer library (3.51.3), or PostgreSQL."

@@ -119,7 +119,9 @@ def _new_person(db: Session, name: str, role: Role, now: datetime) -> Person:
     return person
 
 
-def start_sign_in(db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = "") -> str:
+def start_sign_in(
+    db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = ""
+) -> str:
     """A new sign-in; the token that is answered is stored as a fingerprint only."""
     token = secrets.token_urlsafe(32)
     db.add(
@@ -148,7 +150,9 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
     """
     person = queries.person_by_name(db, name.strip())
     if not passphrase_matches(person.passphrase_hash if person else None, passphrase) or person is None:
-        raise SignInNeeded("Name and passphrase do not belong together. Try again, or ask for a sign-in link.")
+        raise SignInNeeded(
+            "Name and passphrase do not belong together. Try again, or ask for a sign-in link."
+        )
     who = Who(person.id, person.display_name, Role(person.role))
     return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
 

@@ -85,7 +85,9 @@ def tidy_name(typed: str) -> str:
     if not name:
         raise invalid("name", "Enter a name that the others know you by.")
     if len(name) > NAME_MOST:
-        raise invalid("name", f"This name has {len(name)} characters; {NAME_MOST} are the most. A first name is enough.")
+        raise invalid(
+            "name", f"This name has {len(name)} characters; {NAME_MOST} are the most. A first name is enough."
+        )
     if not name.isprintable():
         raise invalid("name", "This name has characters that cannot be shown. Type it again.")
     return name
@@ -99,7 +101,8 @@ def check_passphrase(typed: str, name: str, program: str) -> str:
     """
     if len(typed) < PASSPHRASE_LEAST:
         raise invalid(
-            "passphrase", f"A passphrase needs {PASSPHRASE_LEAST} characters or more; four random words do well."
+            "passphrase",
+            f"A passphrase needs {PASSPHRASE_LEAST} characters or more; four random words do well.",
         )
     if len(set(typed)) < 5 or typed.casefold() in (name.casefold(), program.casefold()):
         raise invalid("passphrase", "This passphrase is too easy to guess. Four random words do well.")

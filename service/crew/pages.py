@@ -52,7 +52,11 @@ def join_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002
 @router.post("/join")
 def join(desk: AnyoneDesk, posted: Posted) -> Response:
     """Swap a pass for a cookie."""
-    values = {"name": text(posted, "name"), "pass": text(posted, "pass"), "next": inside(text(posted, "next") or "/")}
+    values = {
+        "name": text(posted, "name"),
+        "pass": text(posted, "pass"),
+        "next": inside(text(posted, "next") or "/"),
+    }
     try:
         with desk.writing() as db:
             who, token = actions.join(db, values["pass"], values["name"], desk.now)
@@ -68,7 +72,9 @@ def sign_out(desk: AnyoneDesk) -> Response:
     with desk.writing() as db:
         actions.sign_out(db, desk.token, desk.now)
     response = RedirectResponse("/sign-in", 303)
-    response.delete_cookie(cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True)
+    response.delete_cookie(
+        cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True
+    )
     return response
 
 
@@ -157,7 +163,9 @@ def save_settings(desk: LeadDesk, posted: Posted) -> Response:
     return RedirectResponse("/settings?saved=1", 303)
 
 
-def _settings(desk: Desk, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None) -> Response:
+def _settings(
+    desk: Desk, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
+) -> Response:
     zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
     saved = desk.request.query_params.get("saved") == "1"
     return desk.page(
@@ -208,7 +216,9 @@ def signed_in(desk: Desk, token: str, target: str) -> Response:
 
 def inside(target: str) -> str:
     """A path of ours to go on to; anything that would lead elsewhere is Now."""
-    fine = target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
+    fine = (
+        target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
+    )
     return target if fine else "/"
 
 

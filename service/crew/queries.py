@@ -27,14 +27,18 @@ def program_facts(db: Session) -> ProgramFacts | None:
 def signed_in(db: Session, token_hash: str) -> Row[SignIn, Person] | None:
     """The sign-in with this token and its person, whether or not they still count."""
     return db.execute(
-        select(SignIn, Person).join(Person, Person.id == SignIn.person_id).where(SignIn.token_hash == token_hash)
+        select(SignIn, Person)
+        .join(Person, Person.id == SignIn.person_id)
+        .where(SignIn.token_hash == token_hash)
     ).one_or_none()
 
 
 def person_by_name(db: Session, name: str) -> Person | None:
     """The person who goes by this name now, whatever the case."""
     return db.scalar(
-        select(Person).where(func.lower(Person.display_name) == name.lower(), Person.ended_at.is_(None)).limit(1)
+        select(Person)
+        .where(func.lower(Person.display_name) == name.lower(), Person.ended_at.is_(None))
+        .limit(1)
     )
 
 
@@ -97,7 +101,9 @@ def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:
 
 def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     """End every sign-in of a person at once."""
-    db.execute(update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now))
+    db.execute(
+        update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now)
+    )
 
 
 def note_in_audit(

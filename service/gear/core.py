@@ -61,13 +61,15 @@ class Kind:
     """A kind of gear: how it is called, and what it has.
 
     `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` whether a length is
-    asked for; `wirings` the built-in wirings that suit it, the usual one first.
+    asked for; `is_box` whether its connectors are panel sockets; `wirings` the built-in wirings that suit it, the
+    usual one first.
     """
 
     name: str
     page: str
     plural: str
     has_length: bool
+    is_box: bool
     wirings: tuple[str, ...]
 
 
@@ -75,15 +77,15 @@ KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind(
-            "cable", "cable", "cables", True,
+            "cable", "cable", "cables", True, False,
             ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
         ),
         Kind(
-            "hub", "hub (stage box)", "hubs (stage boxes)", False,
+            "hub", "hub (stage box)", "hubs (stage boxes)", False, True,
             ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
         ),
         Kind(
-            "trunk", "trunk (multicore)", "trunks (multicores)", True,
+            "trunk", "trunk (multicore)", "trunks (multicores)", True, False,
             ("d25x8-screened", "d25x8", "8p8c-screened", "8p8c", "d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
         ),
     )

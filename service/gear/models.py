@@ -68,7 +68,11 @@ class Port(Base):
     """One connector of an item: lines join ports, and a spare fits by its ports."""
 
     __tablename__ = "port"
-    __table_args__ = (one_of("end", End), one_of("gender", Gender), UniqueConstraint("item_id", "end", "connector"))
+    __table_args__ = (
+        one_of("end", End),
+        one_of("gender", Gender),
+        UniqueConstraint("item_id", "end", "connector"),
+    )
 
     id: Mapped[int] = mapped_column(BigInt, primary_key=True)
     item_id: Mapped[UUID] = mapped_column(refers("item.id"))

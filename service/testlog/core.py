@@ -127,7 +127,11 @@ def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault
     if current in (ItemState.RETIRED, ItemState.LOST):
         return current
     if after is Fault.OPEN:
-        return ItemState.IN_REPAIR if current is ItemState.IN_REPAIR and before is after else ItemState.QUARANTINED
+        return (
+            ItemState.IN_REPAIR
+            if current is ItemState.IN_REPAIR and before is after
+            else ItemState.QUARANTINED
+        )
     if after is Fault.REPAIRED:
         return ItemState.IN_REPAIR
     if before is not Fault.NONE and current not in USABLE:

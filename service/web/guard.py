@@ -60,10 +60,14 @@ def _refusal(scope: Scope) -> Problem | None:
     headers = Headers(scope=scope)
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
-        return TooLarge(f"A request may hold {BODY_MOST // 1_000_000} MB at the most. Send a smaller photo or file.")
+        return TooLarge(
+            f"A request may hold {BODY_MOST // 1_000_000} MB at the most. Send a smaller photo or file."
+        )
     if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers):
         return None
-    return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
+    return NotAllowed(
+        "This came from another site, so nothing was done. Open the page here and send it again."
+    )
 
 
 def _from_here(headers: Headers) -> bool:

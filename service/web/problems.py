@@ -41,7 +41,9 @@ def answer(request: Request, problem: Problem) -> Response:
         headers["Retry-After"] = "2"
     if request.url.path.startswith("/api/"):
         return _as_json(problem, headers)
-    response = render(request, "problem.html", status=problem.status, problem=problem, status_code=problem.status)
+    response = render(
+        request, "problem.html", status=problem.status, problem=problem, status_code=problem.status
+    )
     response.headers.update(headers)
     return response
 
@@ -106,7 +108,9 @@ def sentence(path: list[str], error: Any) -> str:
 
 def _unexpected(request: Request, error: Exception) -> Response:
     log.error("unexpected error at %s %s", request.method, request.url.path, exc_info=error)
-    response = answer(request, Unexpected("It is written to the log. Nothing was saved half; please try again."))
+    response = answer(
+        request, Unexpected("It is written to the log. Nothing was saved half; please try again.")
+    )
     # This answer is made outside the guard, which puts the headers on all others.
     response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
     return response

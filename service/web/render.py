@@ -59,7 +59,7 @@ def render(request: Request, template: str, /, status: int = 200, **context: Any
     who = getattr(request.state, "who", None)
     program = getattr(request.state, "program", None)
     zone = ZoneInfo(program.zone if program else "UTC")
-    unit: Unit = "m" if program and program.unit == "m" else "ft"
+    unit = Unit(program.unit if program else "ft")
     now: datetime = request.app.state.clock()
     today = local_date(now, zone)
     context |= {

@@ -61,7 +61,9 @@ def test_a_role_that_does_not_reach_is_told(program: Running) -> None:
 
 
 def test_what_comes_from_another_site_is_refused(program: Running) -> None:
-    answer = program.stranger.post("/join", data={"pass": "X"}, headers={"Origin": "https://elsewhere.example"})
+    answer = program.stranger.post(
+        "/join", data={"pass": "X"}, headers={"Origin": "https://elsewhere.example"}
+    )
     assert answer.status_code == 403
     assert "another site" in answer.text
 

@@ -66,7 +66,9 @@ def running(url: str, **settings: str) -> Iterator[Running]:
     store: Store = app.state.store
     with store.writing() as db:
         actions.found_program(db, "Fernhollow Band Program", "America/New_York", clock.now)
-        tokens = {role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]}
+        tokens = {
+            role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]
+        }
 
     def client(role: Role | None) -> TestClient:
         headers = {"Origin": BASE} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})

@@ -1,0 +1,154 @@
+"""What happens with gear: adding, placing, changing state, flagging, noting."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID, uuid4
+
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear import queries
+from service.gear.core import FlagKind, ItemState, PlaceKind
+from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
+from service.gear.wirings import find_wiring, ports_of
+
+
+@dataclass(frozen=True)
+class NewItem:
+    """What is known of an item when it is added. Lengths in millimeters (0: none), prices in cents."""
+
+    kind: str
+    wiring: str
+    length_mm: int = 0
+    gauge_awg: int | None = None
+    label: str = ""
+    place: str = ""
+    place_b: str = ""
+    batch: str = ""
+    bought_on: date | None = None
+    price_cents: int | None = None
+    spare: bool = False
+
+
+def add_items(
+    db: Session, new: NewItem, ids: Sequence[UUID], who: Who | None, now: datetime, in_service_on: date
+) -> list[Item]:
+    """Add items, all alike, with their ports, place, first state and first length."""
+    wiring = find_wiring(db, new.wiring)
+    state = ItemState.SPARE if new.spare else ItemState.IN_SERVICE
+    items = [
+        Item(
+            id=item_id, kind=new.kind, wiring=new.wiring, label=new.label, state=state, length_mm=new.length_mm,
+            gauge_awg=new.gauge_awg, batch=new.batch, bought_on=new.bought_on, price_cents=new.price_cents,
+            in_service_on=in_service_on, created_at=now, made_by=who.id if who else None,
+        )
+        for item_id in ids
+    ]  # fmt: skip
+    db.add_all(items)
+    db.flush()
+    for item in items:
+        db.add_all(Port(item_id=item.id, **port) for port in ports_of(new.wiring, wiring, new.kind))
+        _note_state(db, item, None, state, who, now, "added")
+        if new.length_mm:
+            db.add(ItemLength(item_id=item.id, length_mm=new.length_mm, at=now, reason="as bought"))
+        if new.place:
+            place(db, item.id, new.place, new.place_b, now)
+    db.flush()
+    return items
+
+
+def place_for(db: Session, name: str, now: datetime, kind: PlaceKind = PlaceKind.OTHER) -> Place:
+    """The place of this name, made at the end of the walk where there is none yet."""
+    found = queries.place_named(db, name)
+    if found is None:
+        last = db.scalar(select(func.max(Place.walk_order))) or 0
+        found = Place(id=uuid4(), name=name, kind=kind, walk_order=last + 10, created_at=now)
+        db.add(found)
+        db.flush()
+    return found
+
+
+def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> None:
+    """Put an item where it lives from now on; with two names it spans from one place to the other."""
+    db.execute(
+        update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now)
+    )
+    place_b = place_for(db, name_b, now) if name_b else None
+    db.add(
+        Placement(
+            item_id=item_id, place_a_id=place_for(db, name, now).id, place_b_id=place_b.id if place_b else None,
+            since=now, until=None,
+        )
+    )  # fmt: skip
+    db.flush()
+
+
+def change_state(db: Session, item: Item, to: ItemState, who: Who | None, now: datetime, reason: str) -> None:
+    """Move an item to another state and write down why; nothing where it is there already."""
+    if item.state == to:
+        return
+    _note_state(db, item, ItemState(item.state), to, who, now, reason)
+    item.state = to
+
+
+def _note_state(
+    db: Session,
+    item: Item,
+    before: ItemState | None,
+    to: ItemState,
+    who: Who | None,
+    now: datetime,
+    reason: str,
+) -> None:
+    person_id = who.id if who else None
+    db.add(
+        StateChange(
+            item_id=item.id, from_state=before, to_state=to, at=now, person_id=person_id, reason=reason
+        )
+    )
+
+
+def shorten(db: Session, item: Item, length_mm: int, now: datetime, reason: str) -> None:
+    """Give an item another length and keep the old one in its history."""
+    item.length_mm = length_mm
+    db.add(ItemLength(item_id=item.id, length_mm=length_mm, at=now, reason=reason))
+
+
+def raise_flag(
+    db: Session, item_id: UUID, flag: FlagKind, period: str, note: str, who: Who | None, now: datetime
+) -> bool:
+    """Raise a flag, once a period; False where that was done before."""
+    asked = (Flag.item_id == item_id, Flag.flag == flag, Flag.period == period)
+    if db.scalar(select(Flag.id).where(*asked)) is not None:
+        return False
+    db.add(
+        Flag(
+            item_id=item_id, flag=flag, period=period, note=note, raised_at=now, raised_by=who.id if who else None,
+            cleared_at=None, cleared_by=None, cleared_why=None,
+        )
+    )  # fmt: skip
+    return True
+
+
+def clear_flags(
+    db: Session,
+    item_id: UUID,
+    flag: FlagKind,
+    why: str,
+    who: Who | None,
+    now: datetime,
+    period: str | None = None,
+) -> int:
+    """Clear an item's open flags of one kind (those of one period, if given); how many there were."""
+    query = update(Flag).where(Flag.item_id == item_id, Flag.flag == flag, Flag.cleared_at.is_(None))
+    if period is not None:
+        query = query.where(Flag.period == period)
+    done = db.execute(query.values(cleared_at=now, cleared_by=who.id if who else None, cleared_why=why))
+    return int(done.rowcount)  # type: ignore[attr-defined]
+
+
+def add_note(db: Session, item_id: UUID, text: str, who: Who | None, now: datetime) -> None:
+    """Write something down about an item."""
+    db.add(Note(item_id=item_id, at=now, person_id=who.id if who else None, text=text))

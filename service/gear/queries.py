@@ -1,0 +1,129 @@
+"""Every look-up about gear."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, aliased
+
+from service.gear.core import ItemState
+from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
+
+PlaceA = aliased(Place, name="place_a")
+PlaceB = aliased(Place, name="place_b")
+
+
+@dataclass(frozen=True)
+class ItemFacts:
+    """An item as lists show it, with the place where it lives (`place_b` too where it spans two).
+
+    Lengths in millimeters, 0 where the kind has none; prices in cents.
+    """
+
+    id: UUID
+    kind: str
+    wiring: str
+    label: str
+    state: ItemState
+    length_mm: int
+    gauge_awg: int | None
+    batch: str
+    bought_on: date | None
+    price_cents: int | None
+    in_service_on: date
+    place_id: UUID | None
+    place: str
+    place_b: str
+    walk_order: int
+
+
+def facts() -> Select[*tuple[object, ...]]:
+    """Items with where they live now; narrow it down, then read each row with `as_facts`."""
+    return (
+        select(
+            Item.id, Item.kind, Item.wiring, Item.label, Item.state, Item.length_mm, Item.gauge_awg, Item.batch,
+            Item.bought_on, Item.price_cents, Item.in_service_on,
+            PlaceA.id, PlaceA.name, PlaceB.name, PlaceA.walk_order,
+        )
+        .select_from(Item)
+        .outerjoin(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
+        .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
+        .outerjoin(PlaceB, PlaceB.id == Placement.place_b_id)
+    )  # fmt: skip
+
+
+def as_facts(row: Sequence[object]) -> ItemFacts:
+    """The first columns of a row of `facts()`."""
+    item = list(row[:15])
+    item[4] = ItemState(str(item[4]))
+    item[12], item[13] = item[12] or "", item[13] or ""
+    item[14] = item[14] if item[14] is not None else NOWHERE
+    return ItemFacts(*item)  # type: ignore[arg-type]
+
+
+NOWHERE = 1_000_000
+"""The walking order of what has no place: it comes last."""
+
+
+def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]:
+    """These items as lists show them."""
+    found = db.execute(facts().where(Item.id.in_(item_ids)))
+    return {row.id: row for row in map(as_facts, found)}
+
+
+def places(db: Session) -> Sequence[Place]:
+    """All places in walking order."""
+    return db.scalars(select(Place).order_by(Place.walk_order, Place.name)).all()
+
+
+def place_named(db: Session, name: str) -> Place | None:
+    """The place of this name."""
+    return db.scalar(select(Place).where(Place.name == name))
+
+
+def own_wirings(db: Session) -> Sequence[OwnWiring]:
+    """The program's own wirings that are still offered."""
+    return db.scalars(select(OwnWiring).where(OwnWiring.ended_at.is_(None)).order_by(OwnWiring.name)).all()
+
+
+def own_wiring(db: Session, key: str) -> OwnWiring | None:
+    """The program's own wiring of this key, offered or not."""
+    return db.scalar(select(OwnWiring).where(OwnWiring.key == key))
+
+
+def states(db: Session, item_id: UUID) -> Sequence[StateChange]:
+    """The whole life of an item, the first step first."""
+    return db.scalars(
+        select(StateChange).where(StateChange.item_id == item_id).order_by(StateChange.id)
+    ).all()
+
+
+def lengths(db: Session, item_id: UUID) -> Sequence[ItemLength]:
+    """The lengths that an item had, the first first."""
+    return db.scalars(select(ItemLength).where(ItemLength.item_id == item_id).order_by(ItemLength.id)).all()
+
+
+def notes(db: Session, item_id: UUID) -> Sequence[Note]:
+    """Notes on an item, the newest first."""
+    return db.scalars(select(Note).where(Note.item_id == item_id).order_by(Note.id.desc())).all()
+
+
+def ports(db: Session, item_id: UUID) -> Sequence[Port]:
+    """The connectors of an item, end A first."""
+    return db.scalars(select(Port).where(Port.item_id == item_id).order_by(Port.end, Port.connector)).all()
+
+
+def placement(db: Session, item_id: UUID) -> Placement | None:
+    """Where an item lives now."""
+    return db.scalar(select(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)))
+
+
+def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]]:
+    """The flags that are raised on these items, the oldest first."""
+    found: dict[UUID, list[Flag]] = {item_id: [] for item_id in item_ids}
+    query = select(Flag).where(Flag.item_id.in_(item_ids), Flag.cleared_at.is_(None)).order_by(Flag.id)
+    for flag in db.scalars(query):
+        found[flag.item_id].append(flag)
+    return found

@@ -1,0 +1,118 @@
+"""The wirings that items have: built in, or the program's own; and the connectors that a wiring puts on an item."""
+
+import json
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from service.gear import queries
+from service.gear.core import KINDS, End, Gender
+from service.kit.problems import invalid
+from service.wiring.builtin import BUILTIN
+from service.wiring.own import parse_wiring
+from service.wiring.wirings import Wiring, connector_of
+
+WIRING_NAMES = {
+    "xlr3": "Three-contact audio (XLR)",
+    "xlr3-bonded": "Three-contact audio (XLR), shells bonded",
+    "xlr3-lifted": "Three-contact audio (XLR), shield lifted",
+    "trs": "Quarter-inch balanced (TRS)",
+    "xlr3-to-trs": "Three-contact audio (XLR) to quarter-inch (TRS)",
+    "d25x8": "25-way D, eight lanes (AES59)",
+    "d25x8-screened": "25-way D, eight lanes (AES59), screened",
+    "d25-to-xlr8": "25-way D to eight three-contact (XLR)",
+    "8p8c": "Category cable (8P8C), four pairs",
+    "8p8c-screened": "Category cable (8P8C), four pairs, screened",
+    "8p8c-to-xlr4": "Category cable (8P8C) to four three-contact (XLR)",
+    "xlr3x8": "Eight three-contact lines (XLR)",
+    "xlr3x4": "Four three-contact lines (XLR)",
+}
+"""The built-in wirings by the words that pages use."""
+
+# Connector type at end A and at end B of each built-in wiring.
+_TYPES = {
+    "trs": ("trs", "trs"),
+    "xlr3-to-trs": ("xlr3", "trs"),
+    "d25x8": ("d25", "d25"),
+    "d25x8-screened": ("d25", "d25"),
+    "d25-to-xlr8": ("d25", "xlr3"),
+    "8p8c": ("8p8c", "8p8c"),
+    "8p8c-screened": ("8p8c", "8p8c"),
+    "8p8c-to-xlr4": ("8p8c", "xlr3"),
+}
+
+
+def find_wiring(db: Session, key: str) -> Wiring:
+    """The wiring of this key.
+
+    Raises:
+        Invalid: neither built in nor one of the program's own.
+    """
+    if key in BUILTIN:
+        return BUILTIN[key]
+    own = queries.own_wiring(db, key)
+    if own is None:
+        raise invalid(
+            "wiring", f"“{key}” is no wiring here. Choose one of {', '.join(BUILTIN)}, or one of your own."
+        )
+    return _parsed(key, own.spec)
+
+
+def wiring_name(db: Session, key: str) -> str:
+    """How pages call a wiring."""
+    own = queries.own_wiring(db, key) if key not in WIRING_NAMES else None
+    return own.name if own else WIRING_NAMES.get(key, key)
+
+
+def _parsed(key: str, spec: dict[str, Any]) -> Wiring:
+    return _parsed_text(key, json.dumps(spec))
+
+
+@lru_cache(maxsize=256)
+def _parsed_text(key: str, spec: str) -> Wiring:
+    # A wiring never changes once made, so each is read and checked once; diagnosis prepares by the object.
+    return parse_wiring(json.loads(spec), key)
+
+
+def ports_of(key: str, wiring: Wiring, kind: str) -> list[dict[str, Any]]:
+    """The connectors of an item with this wiring, as rows of the port table without the item.
+
+    On an audio line end A is the socket and end B the plug. A hub's line connectors take plugs, so they are sockets;
+    what has no line side, a multicore connector or a quarter-inch, is a plug on a cable and a socket on a hub.
+    """
+    types = dict(
+        zip(End, _TYPES.get(key, ("xlr3", "xlr3") if key in BUILTIN else ("own", "own")), strict=True)
+    )
+    return [
+        {
+            "end": end,
+            "connector": number,
+            "lane": lane,
+            "type": types[end],
+            "gender": _gender(kind, types[end], end),
+        }
+        for end in End
+        for number, lane in _connectors(wiring, end)
+    ]
+
+
+def _gender(kind: str, connector: str, end: End) -> Gender:
+    if KINDS[kind].is_box or (connector == "xlr3" and end is End.A):
+        return Gender.SOCKET
+    return Gender.PLUG
+
+
+@lru_cache(maxsize=256)
+def _connectors(wiring: Wiring, end: End) -> tuple[tuple[int, str | None], ...]:
+    """Each connector's number at an end, 1 where it has a single one, and its lane where it carries just one."""
+    lanes: dict[int, set[str]] = {}
+    for contact in wiring.contacts(end):
+        lanes.setdefault(connector_of(contact) or 1, set())
+    for conductor in wiring.conductors:
+        contact = conductor.a if end is End.A else conductor.b
+        if conductor.lane is not None:
+            lanes[connector_of(contact) or 1].add(conductor.lane)
+    return tuple(
+        (number, next(iter(found)) if len(found) == 1 else None) for number, found in sorted(lanes.items())
+    )

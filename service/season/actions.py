@@ -1,0 +1,74 @@
+"""What happens with seasons: making them, their rounds and events, and who answers to which."""
+
+from collections.abc import Collection, Sequence
+from datetime import date, datetime
+from uuid import UUID, uuid4
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from service.season import queries
+from service.season.core import Entry, Round, Season, due_in_seasons, next_change
+from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
+
+
+def add_season(
+    db: Session, season_id: UUID, name: str, rule: Season, item_ids: Collection[UUID], now: datetime
+) -> SeasonRow:
+    """A new season with its rounds, and the items that answer to it."""
+    row = SeasonRow(id=season_id, name=name, starts=rule.starts, ends=rule.ends, created_at=now)
+    db.add(row)
+    db.flush()
+    _add_rounds(db, season_id, rule.rounds)
+    enlist(db, item_ids, [season_id])
+    return row
+
+
+def _add_rounds(db: Session, season_id: UUID, rounds: Sequence[Round]) -> None:
+    for number, each in enumerate(rounds):
+        db.add(RoundRow(season_id=season_id, number=number, opens=each.opens, closes=each.closes))
+    db.flush()
+
+
+def add_event(db: Session, season_id: UUID, name: str, kind: EventKind, on: date, now: datetime) -> Event:
+    """A new event of a season."""
+    event = Event(id=uuid4(), season_id=season_id, name=name, kind=kind, on=on, created_at=now)
+    db.add(event)
+    db.flush()
+    return event
+
+
+def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:
+    """Let items answer to seasons, those that they do not answer to yet."""
+    for season_id in season_ids:
+        known = set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
+        db.add_all(
+            ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known
+        )
+    db.flush()
+
+
+def running_seasons(db: Session, today: date) -> list[UUID]:
+    """The seasons that are not over: what is added now answers to them."""
+    return [row.id for row in queries.seasons(db) if row.ends >= today]
+
+
+def keep_due(
+    db: Session, item_id: UUID, seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry],
+    today: date, last_tested_at: datetime | None, last_verdict: str | None, last_passed_at: datetime | None,
+) -> ItemDue:  # fmt: skip
+    """Reckon an item's due state from its history and keep it in the cache."""
+    due = due_in_seasons(seasons, in_service_on, history, today)
+    row = db.get(ItemDue, item_id)
+    if row is None:
+        row = ItemDue(item_id=item_id)
+        db.add(row)
+    row.state, row.due_by, row.round = due.state, due.due_by, due.round
+    row.changes_on = next_change(seasons, in_service_on, history, today)
+    row.last_tested_at, row.last_verdict, row.last_passed_at = last_tested_at, last_verdict, last_passed_at
+    return row
+
+
+def drop_due(db: Session, item_id: UUID) -> None:
+    """Forget the cached due state of an item that is no longer asked."""
+    db.execute(delete(ItemDue).where(ItemDue.item_id == item_id))

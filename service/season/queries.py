@@ -1,0 +1,64 @@
+"""Every look-up about seasons."""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from datetime import date
+from uuid import UUID
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from service.season.core import DueState, Round, Season
+from service.season.models import Event, ItemDue, ItemSeason, RoundRow, SeasonRow
+
+
+def seasons(db: Session) -> Sequence[SeasonRow]:
+    """All seasons, the latest first."""
+    return db.scalars(select(SeasonRow).order_by(SeasonRow.starts.desc(), SeasonRow.name)).all()
+
+
+def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:
+    """Seasons with their rounds, as the due rule wants them."""
+    query = select(RoundRow).order_by(RoundRow.number)
+    which = select(SeasonRow)
+    if season_ids is not None:
+        query = query.where(RoundRow.season_id.in_(season_ids))
+        which = which.where(SeasonRow.id.in_(season_ids))
+    rounds: dict[UUID, list[Round]] = defaultdict(list)
+    for row in db.scalars(query):
+        rounds[row.season_id].append(Round(row.opens, row.closes))
+    return {row.id: Season(row.starts, row.ends, tuple(rounds[row.id])) for row in db.scalars(which)}
+
+
+def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Season]]:
+    """The seasons that each of these items answers to."""
+    by_id = rules(db)
+    found: dict[UUID, list[Season]] = {item_id: [] for item_id in item_ids}
+    query = select(ItemSeason.item_id, ItemSeason.season_id).where(ItemSeason.item_id.in_(item_ids))
+    for item_id, season_id in db.execute(query.order_by(ItemSeason.season_id)):
+        found[item_id].append(by_id[season_id])
+    return found
+
+
+def event(db: Session, event_id: UUID) -> Event | None:
+    """One event."""
+    return db.get(Event, event_id)
+
+
+def next_events(db: Session, today: date, most: int = 5) -> Sequence[Event]:
+    """The coming events, the soonest first; one that is today is still coming."""
+    return db.scalars(select(Event).where(Event.on >= today).order_by(Event.on, Event.id).limit(most)).all()
+
+
+def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
+    """The cached due state of these items."""
+    found = db.scalars(select(ItemDue).where(ItemDue.item_id.in_(item_ids)))
+    return {row.item_id: row for row in found}
+
+
+def due_counts(db: Session) -> dict[DueState, int]:
+    """How many items stand in each due state, of those that are asked for their tests."""
+    counted = {DueState(state): count for state, count in db.execute(
+        select(ItemDue.state, func.count()).group_by(ItemDue.state)
+    )}  # fmt: skip
+    return {state: counted.get(state, 0) for state in DueState}
