@@ -2,7 +2,7 @@
 
 | variable | meaning | default |
 |---|---|---|
-| COILBOOK_DATABASE_URL | database in SQLAlchemy's form; `sqlite:///` or `postgresql+psycopg://` | `sqlite:///data/coilbook.db` |
+| COILBOOK_DATABASE_URL | database in SQLAlchemy's form | `sqlite:///data/coilbook.db` |
 | COILBOOK_BASE_URL | where phones reach the service; printed in tags and join links | none: printing tags is refused |
 | COILBOOK_LIMITS | `off` lifts the rate limits, for measuring on loopback only | `on` |
 """

@@ -37,7 +37,7 @@ def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
     program = queries.program(db)
     if program is None:
         program = Program(
-            id=1, name=name, zone=zone, unit="ft", return_note="Please hand it to any member of our band.",
+            id=1, name=name, zone=zone, unit="feet", return_note="Please hand it to any member of our band.",
             housekept_on=None, created_at=now,
         )  # fmt: skip
         db.add(program)

@@ -44,7 +44,7 @@ class Who:
 
 @dataclass(frozen=True)
 class ProgramFacts:
-    """The program's own settings: `unit` is "ft" or "m", `zone` an IANA name."""
+    """The program's own settings: `unit` is "feet" or "meters", `zone` an IANA name."""
 
     name: str
     zone: str

@@ -10,6 +10,7 @@ from starlette.datastructures import FormData
 from service.crew import actions, queries
 from service.crew.core import Role
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
+from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
@@ -179,7 +180,7 @@ def _check_settings(values: dict[str, str]) -> None:
         raise invalid("name", "Enter the program's name, 60 characters at the most.")
     if values["zone"] not in available_timezones():
         raise invalid("zone", f"“{values['zone']}” is no time zone; write it like America/Chicago.")
-    if values["unit"] not in ("ft", "m"):
+    if values["unit"] not in list(Unit):
         raise invalid("unit", "Lengths are shown in feet or in meters; choose one.")
     if len(values["return_note"]) > 200:
         raise invalid("return_note", "The note to a finder may have 200 characters at the most.")

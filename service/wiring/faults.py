@@ -44,8 +44,8 @@ class Fault:
     """One fault of a cable.
 
     `conductors` names conductors, and contacts that belong to none, in the wiring's order. `end` is "A" or
-    "B" where the readings prove it, else None. `lanes` only on crossed lanes; `landings`, pairs of a conductor
-    and the B contact where it ends, only on a miswire.
+    "B" where the readings prove it, else None. `lanes` only on crossed lanes; `landings` only on a miswire:
+    pairs of a conductor and the B contact where it ends.
     """
 
     fault_class: FaultClass

@@ -52,6 +52,14 @@ class Wiring:
     conductors: tuple[Conductor, ...]
     bonds: tuple[Bond, ...]
 
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        """Kept, because plans and readings are looked up by wiring on every test."""
+        return hash((self.ends, self.conductors, self.bonds))
+
     def contacts(self, end: str) -> tuple[str, ...]:
         """The contacts of end "A" or "B", shells included, in order."""
         return self.ends[ENDS.index(end)]
@@ -65,6 +73,11 @@ class Wiring:
     def position(self) -> Mapping[str, int]:
         """Each contact's place in `all_contacts`, which is also its bit in a reading's masks."""
         return {contact: place for place, contact in enumerate(self.all_contacts)}
+
+    @cached_property
+    def bit(self) -> Mapping[str, int]:
+        """Each contact as a mask with one bit."""
+        return {contact: 1 << place for place, contact in enumerate(self.all_contacts)}
 
     @cached_property
     def by_name(self) -> Mapping[str, Conductor]:
