@@ -1,6 +1,7 @@
 """The house is in order: what stands where, what is kept small, what must not be older than a known fix."""
 
 import platform
+import re
 import subprocess
 from importlib.metadata import version
 from pathlib import Path
@@ -42,6 +43,24 @@ def test_packages_say_nothing_themselves() -> None:
 def test_files_stay_small() -> None:
     sizes = {str(path): len(path.read_text().splitlines()) for path in (ROOT / "service").rglob("*.py")}
     assert {path: lines for path, lines in sizes.items() if lines > LONGEST_FILE} == {}
+
+
+def pinned(lock: str) -> set[tuple[str, str]]:
+    """The packages of a lock and their versions."""
+    return set(re.findall(r"^([a-z0-9-]+)==(\S+)", (ROOT / "deploy" / lock).read_text(), re.MULTILINE))
+
+
+def test_what_is_tested_is_what_runs() -> None:
+    run = pinned("requirements.txt")
+    assert {name for name, _ in run} >= FLOORS.keys()
+    assert run <= pinned("requirements-test.txt")
+
+
+@pytest.mark.parametrize("lock", ["requirements.txt", "requirements-test.txt"])
+def test_locks_name_no_place_to_download_from(lock: str) -> None:
+    text = (ROOT / "deploy" / lock).read_text()
+    assert "://" not in text
+    assert "--index-url" not in text
 
 
 @pytest.mark.parametrize(("package", "floor"), FLOORS.items())
