@@ -24,6 +24,8 @@ def on_stage(wiring: Wiring, fault: Fault) -> str:
 
 
 def _open(wiring: Wiring, fault: Fault) -> str:
+    if not fault.conductors:
+        return "Weak, humming or dead, by which conductor it is."
     conductor = wiring.by_name.get(fault.conductors[0])
     if conductor is None:
         return "Sounds right, but the shell no longer screens: it buzzes when a hand or a metal frame touches it."
@@ -33,6 +35,8 @@ def _open(wiring: Wiring, fault: Fault) -> str:
 
 
 def _short(wiring: Wiring, fault: Fault) -> str:
+    if not fault.conductors:
+        return "Weak, humming or dead, by what touches, and phantom power may be pulled down."
     held = _held(wiring, fault)
     loose = len(held) < len(fault.conductors)
     lines = {(conductor.lane, conductor.pair) for conductor in held if conductor.role != "shield"}
