@@ -1,0 +1,65 @@
+"""The service on a real port, for tests that drive a browser."""
+
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import uvicorn
+
+from service.app import create_app
+from service.crew import actions
+from service.crew.core import Role
+from service.settings import Settings
+from service.store.sessions import Store
+from tests.support.program import migrated
+
+
+@dataclass(frozen=True)
+class Served:
+    """A running service; `base` is its address."""
+
+    base: str
+    store: Store
+
+    def way_in(self, role: Role, label: str = "") -> str:
+        """A link that lets somebody in, as a QR code would carry it."""
+        with self.store.writing() as db:
+            made = actions.make_pass(db, role, label or role.value, None, datetime.now(UTC))
+        return f"{self.base}/join#{made.secret}"
+
+
+class _Server(uvicorn.Server):
+    """Tells when it listens."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.listens = threading.Event()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self.listens.set()
+
+
+@contextmanager
+def served(url: str) -> Iterator[Served]:
+    """The service over the database at `url`, migrated and named, on a free port of this computer."""
+    migrated(url)
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        base = f"http://127.0.0.1:{listening.getsockname()[1]}"
+        app = create_app(Settings(database_url=url, base_url=base))
+        store: Store = app.state.store
+        with store.writing() as db:
+            actions.found_program(db, "Fernhollow Band Program", "America/New_York", datetime.now(UTC))
+        server = _Server(uvicorn.Config(app, log_level="warning"))
+        thread = threading.Thread(target=server.run, args=([listening],))
+        thread.start()
+        try:
+            assert server.listens.wait(20)
+            yield Served(base, store)
+        finally:
+            server.should_exit = True
+            thread.join(20)
