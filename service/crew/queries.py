@@ -1,6 +1,6 @@
 """Every look-up and insert about people."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -46,6 +46,12 @@ def people(db: Session) -> Sequence[Person]:
     """Everyone who has not ended, leads first."""
     found = db.scalars(select(Person).where(Person.ended_at.is_(None)).order_by(Person.display_name)).all()
     return sorted(found, key=lambda person: -list(Role).index(Role(person.role)))
+
+
+def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | None, str]:
+    """The display names of these people; nobody (None) is the service itself."""
+    found = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))
+    return {None: "Coilbook"} | {person_id: name for person_id, name in found}
 
 
 def leads(db: Session) -> int:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from service.kit.lengths import Unit, format_length
+
 
 class ItemState(StrEnum):
     """Where an item is in its life."""
@@ -91,6 +93,12 @@ KINDS: dict[str, Kind] = {
     )
 }  # fmt: skip
 """Every kind of gear, in the order in which lists show them."""
+
+
+def item_name(kind: str, length_mm: int, unit: Unit) -> str:
+    """What people call an item: "10 ft cable", "Hub (stage box)"; `length_mm` 0 where it has none."""
+    word = KINDS[kind].page
+    return f"{format_length(length_mm, unit)} {word}" if length_mm else word[:1].upper() + word[1:]
 
 
 def home_state(earlier: list[ItemState]) -> ItemState:
