@@ -9,11 +9,12 @@ from service.kit.problems import Problem
 Answer = Callable[[dict[str, Any]], dict[str, Any]]
 
 
-def answer_lines(lines: Iterable[str], out: TextIO, answer: Answer, key: str = "id") -> int:
+def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key: str = "id") -> int:
     """Write `answer(object)` to `out` for each line of `lines`; the exit status is 1 if any was refused.
 
     A line that is not a JSON object or lacks its `key`, or for which `answer` raises a `Problem`, gives
     `{key: its key or null, "error": "one sentence"}`. Blank lines are skipped.
+    Lines may be bytes: one that is not UTF-8 is then refused alone, where text would end the reading.
     """
     status = 0
     for line in lines:
@@ -30,7 +31,7 @@ def answer_lines(lines: Iterable[str], out: TextIO, answer: Answer, key: str = "
     return status
 
 
-def read_object(line: str) -> dict[str, Any]:
+def read_object(line: str | bytes) -> dict[str, Any]:
     """The JSON object in `line`; raises `Problem`."""
     try:
         asked = json.loads(line)

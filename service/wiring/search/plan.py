@@ -120,7 +120,7 @@ def _crossings(wiring: Wiring, number: dict[str, int], *, lanes: bool) -> list[C
     found = []
     for one, other in combinations(groups, 2):
         if _roles(groups[one]) == _roles(groups[other]):
-            members = sorted((number[wire.name] for wire in (*groups[one], *groups[other])))
+            members = sorted(number[wire.name] for wire in (*groups[one], *groups[other]))
             names = tuple(wiring.conductors[member].name for member in members)
             fault = Fault(fault_class, names, lanes=(one, other) if lanes else None)
             swaps = tuple((number[x], number[y]) for x, y in exchanged(wiring, fault))

@@ -1,0 +1,125 @@
+"""Diagnosis: the least-cost faults that explain the readings of a two-ended continuity test exactly.
+
+>>> from service.wiring.builtin import BUILTIN
+>>> from service.wiring.readings import read
+>>> lead = BUILTIN["xlr3"]
+>>> found = diagnose(lead, read(lead, [["A1", "B1"], ["A2", "B3"], ["A3", "B2"]]))
+>>> found.verdict, [fault.to_json() for fault in found.faults]
+('fail', [{'class': 'reversed_pair', 'conductors': ['2', '3'], 'end': None}])
+"""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+from service.wiring.faults import BLIND_TO, Fault, FaultClass
+from service.wiring.readings import Readings
+from service.wiring.rebuild import explains
+from service.wiring.search.case import Case
+from service.wiring.search.crossings import Candidate, Crosser
+from service.wiring.search.mending import Key, order_of, preference
+from service.wiring.search.plan import Plan, plan
+from service.wiring.search.shorts import FAR
+from service.wiring.wirings import Wiring
+
+PROVEN_FAULTS: Final = 4
+"""An explanation of so many faults is found exactly; of more, it is least only where the floor proves it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """`verdict` is "pass", "partial" or "fail"; `unproven` names conductors and bonds with an unprobed contact.
+
+    `least` is False where the faults explain the readings exactly, but a cheaper explanation was not ruled out.
+    """
+
+    verdict: str
+    faults: tuple[Fault, ...] = ()
+    unproven: tuple[str, ...] = ()
+    least: bool = True
+
+    def to_json(self) -> dict[str, Any]:
+        """As the JSON API and `coilbook diagnose` write it."""
+        written: dict[str, Any] = {
+            "verdict": self.verdict,
+            "faults": [fault.to_json() for fault in self.faults],
+            "unproven": list(self.unproven),
+            "blind_to": [fault_class.value for fault_class in BLIND_TO],
+        }
+        if not self.least:
+            written["least"] = False
+        return written
+
+
+_GOOD: Final = Diagnosis("pass")
+
+
+def diagnose(wiring: Wiring, readings: Readings) -> Diagnosis:
+    """What the readings prove of a cable of this wiring."""
+    prepared = plan(wiring)
+    missed = prepared.needed & ~readings.probed
+    if not missed:
+        if prepared.good == frozenset(readings.groups):
+            return _GOOD
+    elif _good_as_far_as_probed(prepared, readings):
+        return Diagnosis("partial", unproven=_unproven(wiring, missed))
+    faults, least = _explain(prepared, readings)
+    return Diagnosis("fail", faults, _unproven(wiring, missed), least)
+
+
+def _good_as_far_as_probed(prepared: Plan, readings: Readings) -> bool:
+    seen = {group & readings.probed for group in prepared.good}
+    return {group for group in seen if group & (group - 1)} == set(readings.groups)
+
+
+def _unproven(wiring: Wiring, missed: int) -> tuple[str, ...]:
+    bit = wiring.bit
+    wires = [wire.name for wire in wiring.conductors if (bit[wire.a] | bit[wire.b]) & missed]
+    bonds = [bond.later for bond in wiring.bonds if (bit[bond.earlier] | bit[bond.later]) & missed]
+    return (*wires, *bonds)
+
+
+def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], bool]:
+    case = Case(prepared, readings)
+    candidates = Crosser(case).search()
+    written = [_written(prepared, candidate) for candidate in candidates]
+    for _, faults in sorted(written, key=lambda item: item[0]):
+        if explains(prepared.wiring, faults, readings):
+            cost = candidates[0].cost
+            searched = case.effort >= 0 and len(faults) <= PROVEN_FAULTS
+            return faults, cost < FAR and (searched or cost == case.floor())
+    raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
+
+
+def _written(prepared: Plan, candidate: Candidate) -> tuple[Key, tuple[Fault, ...]]:
+    """The candidate's faults in order, and the key by which the preferred candidate is smallest."""
+    faults = [crossing.fault for crossing in candidate.crossings]
+    faults += _cycles(prepared, candidate.crossed, candidate.settled.landing)
+    faults += candidate.settled.mending.faults
+    faults.sort(key=lambda fault: order_of(prepared.order, fault))
+    return preference(prepared.order, faults, candidate.settled.mending.shells), tuple(faults)
+
+
+def _cycles(prepared: Plan, before: tuple[int, ...], after: tuple[int, ...]) -> list[Fault]:
+    """One fault for each cycle of conductors that take each other's positions."""
+    holder = {position: wire for wire, position in enumerate(before)}
+    faults = []
+    seen: set[int] = set()
+    for first in range(len(after)):
+        cycle = []
+        wire = first
+        while wire not in seen:
+            seen.add(wire)
+            cycle.append(wire)
+            wire = holder[after[wire]]
+        if len(cycle) > 1:
+            faults.append(_swap(prepared, sorted(cycle), after))
+    return faults
+
+
+def _swap(prepared: Plan, cycle: list[int], after: tuple[int, ...]) -> Fault:
+    names = tuple(prepared.names[wire] for wire in cycle)
+    if len(cycle) == 2 and prepared.partner.get(cycle[0]) == cycle[1]:
+        return Fault(FaultClass.REVERSED_PAIR, names)
+    contacts = prepared.wiring.all_contacts
+    landings = tuple((prepared.names[wire], contacts[prepared.b[after[wire]]]) for wire in cycle)
+    return Fault(FaultClass.MISWIRE, names, landings=landings)

@@ -1,0 +1,92 @@
+"""Crossed lanes and crossed pairs: exchanges of several conductors at the price of one.
+
+Each crossing is tried, in the order in which faults are applied, on top of those already made, and kept if what
+remains gets cheaper by at least its price: a product of exchanges is as short as can be only if each step brings it
+nearer. What remains is settled conductor by conductor.
+"""
+
+from dataclasses import dataclass
+
+from service.wiring.search.case import UNPROBED, Case
+from service.wiring.search.landings import Mover, Settled
+from service.wiring.search.plan import Crossing, Landing
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """Crossings, the landing that they give, and how it is settled."""
+
+    crossings: tuple[Crossing, ...]
+    crossed: Landing
+    settled: Settled
+
+    @property
+    def cost(self) -> int:
+        """The whole explanation's."""
+        return len(self.crossings) + self.settled.cost
+
+
+class Crosser:
+    """Collects the candidates of least cost of one case."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self._mover = Mover(case)
+        self._floor = case.floor()
+        self._largest = max((len(crossing.swaps) for crossing in case.plan.crossings), default=1)
+        self.candidates: list[Candidate] = []
+
+    def search(self) -> list[Candidate]:
+        """Every candidate found at the least cost."""
+        straight = tuple(range(len(self._case.plan.a)))
+        self._visit(0, straight, (), self._mover.settle(straight))
+        return self.candidates
+
+    def _visit(
+        self, start: int, landing: Landing, crossings: tuple[Crossing, ...], settled: list[Settled]
+    ) -> None:
+        for one in settled:
+            self._keep(Candidate(crossings, landing, one))
+        if not settled:
+            return
+        cost = settled[0].cost
+        for number in range(start, len(self._case.plan.crossings)):
+            crossing = self._case.plan.crossings[number]
+            if self._case.effort < 0 or not self._could_gain(landing, crossing):
+                continue
+            crossed = crossing.applied(landing)
+            remaining = self._mover.settle(crossed)
+            if (
+                remaining
+                and remaining[0].cost < cost
+                and self._within_reach(len(crossings) + 1, remaining[0].cost)
+            ):
+                self._visit(number + 1, crossed, (*crossings, crossing), remaining)
+
+    def _keep(self, candidate: Candidate) -> None:
+        if self.candidates and candidate.cost > self.candidates[0].cost:
+            return
+        if self.candidates and candidate.cost < self.candidates[0].cost:
+            self.candidates = []
+        self.candidates.append(candidate)
+
+    def _within_reach(self, made: int, remaining: int) -> bool:
+        """Each further crossing lowers what remains by the conductors it exchanges at most, never below the floor."""
+        further = -(-(remaining - self._floor) // self._largest)
+        return made + further + self._floor <= self.candidates[0].cost
+
+    def _could_gain(self, landing: Landing, crossing: Crossing) -> bool:
+        """Whether more of the crossing's exchanges bring conductors nearer than take them away."""
+        return sum(self._drift(landing, one, other) for one, other in crossing.swaps) > 0
+
+    def _drift(self, landing: Landing, one: int, other: int) -> int:
+        case = self._case
+        was = case.worth(one, landing[one]) + case.worth(other, landing[other])
+        becomes = case.worth(one, landing[other]) + case.worth(other, landing[one])
+        if becomes > was or (self._restless(one, landing[one]) and self._restless(other, landing[other])):
+            return 1
+        return 0 if becomes == was else -1
+
+    def _restless(self, wire: int, position: int) -> bool:
+        case = self._case
+        return case.label[case.plan.a[wire]] != UNPROBED and case.worth(wire, position) < 2

@@ -1,0 +1,247 @@
+"""What a landing leaves to explain: which conductors and bonds are cut, and which shorts join the pieces.
+
+A conductor between two groups must be cut, and cutting any other never helps. An unprobed contact belongs to no
+group; where several conductors meet at it, each choice of its group is tried.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from itertools import combinations, product
+from typing import Final
+
+from service.wiring.faults import RANK, Fault, FaultClass
+from service.wiring.search.case import UNPROBED, Case
+from service.wiring.search.plan import Landing
+from service.wiring.search.shorts import Joined, Piece, Short, join
+
+_MOST_CHOICES: Final = 64
+_MOST_IN_CLASS: Final = 4
+Key = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """The opens and shorts of one landing: what they cost, and a key by which the preferred one is smallest."""
+
+    cost: int
+    key: Key
+    faults: tuple[Fault, ...]
+    shells: int
+
+
+def mend(case: Case, landing: Landing) -> Mending | None:
+    """The preferred opens and shorts that explain the readings with this landing, or None if nothing does."""
+    found = [made for labels in _labelings(case, landing) if (made := _Mender(case, landing, labels).best())]
+    return min(found, key=lambda made: made.key) if found else None
+
+
+class _Mender:
+    def __init__(self, case: Case, landing: Landing, labels: Sequence[int]) -> None:
+        self.case = case
+        self.labels = labels
+        plan = case.plan
+        self.names = tuple(plan.order)
+        self.ends = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
+        self.rank = [plan.order[name] for name in plan.names]
+        self.cut = [wire for wire, (a, b) in enumerate(self.ends) if labels[a] != labels[b]]
+        self.cut_bonds = [at for at, (one, other) in enumerate(plan.bonds) if labels[one] != labels[other]]
+
+    def best(self) -> Mending | None:
+        """The preferred way to join the pieces, over every choice of shorts along both halves of cut conductors."""
+        root = self._roots()
+        made = [self._join(root, doubles) for doubles in self._double_shorts(root)]
+        known = [mending for mending in made if mending]
+        return min(known, key=lambda mending: mending.key) if known else None
+
+    def _roots(self) -> list[int]:
+        root = list(range(len(self.labels)))
+
+        def top(contact: int) -> int:
+            while root[contact] != contact:
+                contact = root[contact]
+            return contact
+
+        for one, other in [*self.ends, *self.case.plan.bonds]:
+            if self.labels[one] == self.labels[other]:
+                one, other = top(one), top(other)
+                root[max(one, other)] = min(one, other)
+        return [top(contact) for contact in range(len(root))]
+
+    def _pieces(self, root: Sequence[int]) -> dict[int, Piece]:
+        pieces: dict[int, Piece] = defaultdict(Piece)
+        plan = self.case.plan
+        cut = set(self.cut)
+        for wire, (a, b) in enumerate(self.ends):
+            if wire in cut:
+                pieces[root[a]].a_half.append(self.rank[wire])
+                pieces[root[b]].b_half.append(self.rank[wire])
+            else:
+                pieces[root[a]].whole.append(self.rank[wire])
+        for contact in plan.loose:
+            piece = pieces[root[contact]]
+            name = plan.order[plan.wiring.all_contacts[contact]]
+            (piece.loose_a if contact < plan.split else piece.loose_b).append(name)
+        for contact, label in enumerate(self.case.label):
+            if label != UNPROBED:
+                pieces[root[contact]].probed = True
+        return pieces
+
+    def _double_shorts(self, root: Sequence[int]) -> Iterator[tuple[tuple[int, ...], ...]]:
+        """Choices of shorts whose members are all cut, from one group at A to another at B."""
+        classes: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for wire in self.cut:
+            a, b = self.ends[wire]
+            classes[self.labels[a], self.labels[b]].append(wire)
+        options: list[list[tuple[int, ...]]] = []
+        for wires in classes.values():
+            if len(wires) > 1:
+                sizes = range(2, len(wires) + 1) if len(wires) <= _MOST_IN_CLASS else (len(wires),)
+                options.append([(), *(some for size in sizes for some in combinations(wires, size))])
+        if reduce(lambda total, choices: total * len(choices), options, 1) > _MOST_CHOICES:
+            options = [[choices[-1]] for choices in options]
+        for chosen in product(*options):
+            yield tuple(some for some in chosen if some)
+
+    def _join(self, root: Sequence[int], doubles: Sequence[Sequence[int]]) -> Mending | None:
+        pieces = self._pieces(root)
+        into = {key: key for key in pieces}
+        shorts: list[Short] = []
+        for wires in doubles:
+            shorts.append((None, tuple(sorted(self.rank[wire] for wire in wires))))
+            for side in (0, 1):
+                self._unite(pieces, into, [root[self.ends[wire][side]] for wire in wires])
+        cost = sum(len(wires) - 1 for wires in doubles)
+        groups: dict[int, list[Piece]] = defaultdict(list)
+        spares = []
+        for key, piece in pieces.items():
+            if piece.probed:
+                groups[self.labels[key]].append(piece)
+            else:
+                spares.append(piece)
+        joined: list[Joined] = []
+        for group in groups.values():
+            made = join(group, spares)
+            if made is None:
+                return None
+            joined.append(made)
+        return self._mending(cost, shorts, joined)
+
+    def _unite(self, pieces: dict[int, Piece], into: dict[int, int], keys: Sequence[int]) -> None:
+        def top(key: int) -> int:
+            while into[key] != key:
+                key = into[key]
+            return key
+
+        first = top(keys[0])
+        for key in keys[1:]:
+            other = top(key)
+            if other != first:
+                taken = pieces.pop(other)
+                pieces[first].take(taken)
+                pieces[first].probed |= taken.probed
+                into[other] = first
+
+    def _mending(self, cost: int, shorts: list[Short], joined: Sequence[Joined]) -> Mending:
+        plan = self.case.plan
+        shorts = shorts + [short for made in joined for short in made.shorts]
+        cost += len(self.cut) + len(self.cut_bonds) + sum(made.cost for made in joined)
+        shells = sum(made.shells for made in joined)
+        faults = [Fault(FaultClass.OPEN, (plan.names[wire],)) for wire in self.cut]
+        for at in self.cut_bonds:
+            name = plan.bond_names[at]
+            faults.append(Fault(FaultClass.OPEN, (name,), end=name[0]))
+        faults += [
+            Fault(FaultClass.SHORT, tuple(self.names[rank] for rank in members), end)
+            for end, members in shorts
+        ]
+        faults.sort(key=lambda fault: order_of(plan.order, fault))
+        return Mending(cost, (cost, *preference(plan.order, faults, shells)), tuple(faults), shells)
+
+
+def preference(order: dict[str, int], faults: Sequence[Fault], shells: int) -> Key:
+    """The tie-breaking rules as a key: the preferred of two explanations that cost the same is smaller."""
+    classes = [fault.fault_class for fault in faults]
+    swaps = sum(1 for one in classes if one not in (FaultClass.OPEN, FaultClass.SHORT))
+    ends = [fault.end for fault in faults if fault.end is not None]
+    return (
+        len(faults),
+        len(set(classes)),
+        swaps,
+        shells,
+        len(ends),
+        ends.count("B"),
+        classes.count(FaultClass.CROSSED_PAIRS),
+        [order_of(order, fault) for fault in faults],
+    )
+
+
+def order_of(order: dict[str, int], fault: Fault) -> Key:
+    """Where a fault stands in the list: by class, then by its conductors."""
+    members = [order[name] for name in fault.conductors]
+    return RANK[fault.fault_class], members, fault.end or "", fault.landings or ()
+
+
+def _labelings(case: Case, landing: Landing) -> Iterator[Sequence[int]]:
+    """The contacts' labels, with those of unprobed contacts chosen among the groups that they touch."""
+    if case.whole:
+        yield case.label
+        return
+    touching, among = _unprobed(case, landing)
+    clusters = _clusters(touching, among)
+    fixed = list(case.label)
+    open_choices: list[list[dict[int, int]]] = []
+    for cluster in clusters:
+        labels = sorted({label for contact in cluster for label in touching[contact]})
+        if len(labels) < 2:
+            fresh = labels[0] if labels else -2 - min(cluster)
+            for contact in cluster:
+                fixed[contact] = fresh
+        elif len(labels) ** len(cluster) <= _MOST_CHOICES:
+            spread = product(labels, repeat=len(cluster))
+            open_choices.append([dict(zip(sorted(cluster), chosen, strict=True)) for chosen in spread])
+        else:
+            open_choices.append([dict.fromkeys(cluster, label) for label in labels])
+    if reduce(lambda total, choices: total * len(choices), open_choices, 1) > _MOST_CHOICES:
+        case.effort = min(case.effort, 0)
+        open_choices = [choices[:1] for choices in open_choices]
+    for chosen in product(*open_choices):
+        labels = list(fixed)
+        for choice in chosen:
+            for contact, label in choice.items():
+                labels[contact] = label
+        yield labels
+
+
+def _unprobed(case: Case, landing: Landing) -> tuple[dict[int, set[int]], dict[int, set[int]]]:
+    """For each unprobed contact, the groups that a conductor or bond leads to, and the unprobed contacts."""
+    plan = case.plan
+    touching: dict[int, set[int]] = {
+        contact: set() for contact, label in enumerate(case.label) if label == UNPROBED
+    }
+    among: dict[int, set[int]] = {contact: set() for contact in touching}
+    links = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
+    for one, other in [*links, *plan.bonds]:
+        for here, there in ((one, other), (other, one)):
+            if here in touching:
+                if there in touching:
+                    among[here].add(there)
+                else:
+                    touching[here].add(case.label[there])
+    return touching, among
+
+
+def _clusters(touching: dict[int, set[int]], among: dict[int, set[int]]) -> list[set[int]]:
+    clusters = []
+    left = set(touching)
+    while left:
+        waiting = [left.pop()]
+        cluster = set(waiting)
+        while waiting:
+            for contact in among[waiting.pop()] & left:
+                left.discard(contact)
+                cluster.add(contact)
+                waiting.append(contact)
+        clusters.append(cluster)
+    return clusters

@@ -1,0 +1,174 @@
+"""Joining the pieces of one group with the fewest and plainest shorts.
+
+A piece is what conducts once every conductor that must be cut is cut. It can be named in a short along both halves
+(by an uncut conductor or a loose contact), in one at end A (by an A half or a loose contact there) or in one at
+end B. Any chain of shorts costs the pieces less one, so what is sought is the fewest shorts, conductors' names
+before bonded shells', both halves before end A before end B, and the earliest names.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Final
+
+FAR: Final = 1000
+"""Added to the cost of a short that names a contact of the other end: only where nothing else explains."""
+
+_ENDS: Final = (None, "A", "B")
+_MOST_FREE = 5
+
+
+@dataclass(slots=True)
+class Piece:
+    """Contacts that conduct to each other, by the names (as their rank in the wiring's order) that reach them."""
+
+    whole: list[int] = field(default_factory=list)
+    a_half: list[int] = field(default_factory=list)
+    b_half: list[int] = field(default_factory=list)
+    loose_a: list[int] = field(default_factory=list)
+    loose_b: list[int] = field(default_factory=list)
+    probed: bool = False
+
+    def take(self, other: "Piece") -> None:
+        """Grow by another piece that a short has joined to this one."""
+        self.whole += other.whole
+        self.a_half += other.a_half
+        self.b_half += other.b_half
+        self.loose_a += other.loose_a
+        self.loose_b += other.loose_b
+
+    def name(self, end: str | None) -> tuple[bool, int] | None:
+        """(whether it is a bonded shell's name, the name's rank) for a short at this end, or None."""
+        if end is None:
+            wires, loose = self.whole, self.loose_a + self.loose_b
+        elif end == "A":
+            wires, loose = self.whole + self.a_half, self.loose_a
+        else:
+            wires, loose = self.whole + self.b_half, self.loose_b
+        if wires:
+            return False, min(wires)
+        if loose:
+            return bool(self.a_half or self.b_half), min(loose)
+        return None
+
+    def any_name(self, end: str) -> tuple[bool, int] | None:
+        """As `name`, but a loose contact of the other end will do."""
+        loose = self.loose_a + self.loose_b
+        return self.name(end) or ((True, min(loose)) if loose else None)
+
+
+Short = tuple[str | None, tuple[int, ...]]
+"""The end, and the names' ranks in order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """How the pieces of a group are joined: the cost, how many bonded shells are named, the shorts."""
+
+    cost: int
+    shells: int
+    shorts: tuple[Short, ...]
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Smaller is preferred."""
+        ends = [_ENDS.index(end) for end, _ in self.shorts]
+        far = sum(1 for end in ends if end)
+        return (
+            self.cost,
+            len(self.shorts),
+            self.shells,
+            far,
+            ends.count(2),
+            sorted((members, _ENDS.index(end)) for end, members in self.shorts),
+        )
+
+
+def join(pieces: Sequence[Piece], spares: Sequence[Piece]) -> Joined | None:
+    """The preferred shorts that make one of `pieces`; `spares` are unprobed and may bridge. None if nothing can."""
+    if len(pieces) == 1:
+        return Joined(0, 0, ())
+    for found in (_one(pieces), _two(pieces), _three(pieces)):
+        if found:
+            return min(found, key=lambda joined: joined.key)
+    for spare in spares:
+        bridged = [*pieces, spare]
+        found = _one(bridged) or _two(bridged) or _three(bridged)
+        if found:
+            return min(found, key=lambda joined: joined.key)
+    return _from_the_far_end(pieces)
+
+
+def _one(pieces: Sequence[Piece]) -> list[Joined]:
+    return list(_made([(end, pieces) for end in (None,)])) + [
+        made for end in ("A", "B") for made in _made([(end, pieces)])
+    ]
+
+
+def _made(shorts: Sequence[tuple[str | None, Sequence[Piece]]]) -> Iterator[Joined]:
+    """The shorts over these pieces, if every piece can be named in them."""
+    cost = shells = 0
+    written = []
+    for end, members in shorts:
+        names = [piece.name(end) for piece in members]
+        known = [name for name in names if name is not None]
+        if len(known) < len(names) or len(names) < 2:
+            return
+        cost += len(names) - 1
+        shells += sum(shell for shell, _ in known)
+        written.append((end, tuple(sorted(rank for _, rank in known))))
+    yield Joined(cost, shells, tuple(written))
+
+
+def _two(pieces: Sequence[Piece]) -> list[Joined]:
+    found: list[Joined] = []
+    for first, second in ((None, "A"), (None, "B"), ("A", "B")):
+        in_first = [piece for piece in pieces if piece.name(first)]
+        in_second = [piece for piece in pieces if piece.name(second)]
+        if any(piece.name(first) is piece.name(second) is None for piece in pieces):
+            continue
+        both = [piece for piece in in_first if piece.name(second)]
+        for link in both:
+            others = [piece for piece in both if piece is not link]
+            only_first = [piece for piece in in_first if not piece.name(second)]
+            only_second = [piece for piece in in_second if not piece.name(first)]
+            for left, right in _shared_out(others):
+                split = [(first, [*only_first, link, *left]), (second, [*only_second, link, *right])]
+                found += _made(split)
+            if len(both) > _MOST_FREE:
+                break
+    return found
+
+
+def _shared_out(pieces: Sequence[Piece]) -> Iterator[tuple[list[Piece], list[Piece]]]:
+    """Every way to put the pieces in one short or the other; all in the first where there are many."""
+    if len(pieces) > _MOST_FREE:
+        yield list(pieces), []
+        return
+    for sides in product((True, False), repeat=len(pieces)):
+        left = [piece for piece, side in zip(pieces, sides, strict=True) if side]
+        yield left, [piece for piece, side in zip(pieces, sides, strict=True) if not side]
+
+
+def _three(pieces: Sequence[Piece]) -> list[Joined]:
+    """A short at each end, and one along both halves that ties them."""
+    middle = [piece for piece in pieces if piece.name(None)]
+    only_a = [piece for piece in pieces if not piece.name(None) and piece.name("A")]
+    only_b = [piece for piece in pieces if not piece.name(None) and piece.name("B")]
+    if len(middle) + len(only_a) + len(only_b) < len(pieces):
+        return []
+    return [
+        made
+        for at_a in middle
+        for at_b in middle
+        for made in _made([("A", [*only_a, at_a]), (None, middle), ("B", [*only_b, at_b])])
+    ]
+
+
+def _from_the_far_end(pieces: Sequence[Piece]) -> Joined | None:
+    for end in ("A", "B"):
+        names = [piece.any_name(end) for piece in pieces]
+        known = sorted(name[1] for name in names if name is not None)
+        if len(known) == len(pieces):
+            return Joined(len(pieces) - 1 + FAR, 0, ((end, tuple(known)),))
+    return None
