@@ -45,6 +45,11 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_parser("demo", help="fill an empty database with the demo").set_defaults(run=_demo)
 
     housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
+    housekeeping.add_argument(
+        "--verify",
+        action="store_true",
+        help="change nothing; recompute every cached due state and list differences",
+    )
     housekeeping.set_defaults(run=_housekeeping)
 
     token = commands.add_parser("token", help="make a token for the API")
@@ -114,14 +119,18 @@ def _demo(_options: argparse.Namespace) -> int:
     return 0
 
 
-def _housekeeping(_options: argparse.Namespace) -> int:
+def _housekeeping(options: argparse.Namespace) -> int:
     from service.app import CHORES
     from service.serving import opened
-    from service.testlog.housekeeping import keep_house
+    from service.testlog.housekeeping import keep_house, verify
 
     with opened(_settings()) as store:
-        print(keep_house(store, datetime.now(UTC), CHORES))
-    return 0
+        if not options.verify:
+            print(keep_house(store, datetime.now(UTC), CHORES))
+            return 0
+        differences = verify(store, datetime.now(UTC))
+    print("\n".join(differences) or "Every cached due state is what its history says.")
+    return 1 if differences else 0
 
 
 def _token(options: argparse.Namespace) -> int:

@@ -12,11 +12,16 @@ from service.crew import pages as crew
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
+from service.testlog import housekeeping as testlog
 from service.web import health, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
 
 ROUTERS = (crew.router, health.router)
+
+
+CHORES = testlog.CHORES
+"""What housekeeping does each day, in order: the chores that features offer."""
 
 
 def create_app(settings: Settings, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> FastAPI:
@@ -41,6 +46,7 @@ def create_app(settings: Settings, clock: Callable[[], datetime] = lambda: datet
     app.state.settings = settings
     app.state.store = store
     app.state.clock = clock
+    app.state.chores = CHORES
     problems.install(app)
     app.add_middleware(Guard, secure=settings.secure)
     for router in ROUTERS:

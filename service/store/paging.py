@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, and_, or_
+from sqlalchemy import ColumnElement, SQLColumnExpression, and_, or_
 
 from service.kit.problems import invalid
 
@@ -54,7 +54,7 @@ def _read(value: Any, reader: type[Any]) -> Any:
 
 
 def beyond(
-    columns: Sequence[ColumnElement[Any]], values: Sequence[Any], *, down: bool = False
+    columns: Sequence[SQLColumnExpression[Any]], values: Sequence[Any], *, down: bool = False
 ) -> ColumnElement[bool]:
     """The condition for rows beyond a position in the order of `columns` (all up, or all down)."""
     steps = []

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from uuid import UUID
 
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
@@ -51,7 +52,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Event:
-    """One line of an item's history, in time order: a test that stands, or a repair.
+    """One line of an item's history: a test that stands, or a repair; `entry` is its id.
 
     `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
     `flexed` says whether both ends were bent while it was watched.
@@ -59,8 +60,20 @@ class Event:
 
     at: datetime
     what: What
+    entry: UUID
     alone: bool = True
     flexed: bool = False
+
+
+_AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
+
+
+def in_time_order(history: Sequence[Event]) -> list[Event]:
+    """The history as it happened, whatever order it arrived in.
+
+    What bears the same instant is taken as a fail, its repair and the pass after it would follow each other.
+    """
+    return sorted(history, key=lambda event: (event.at, _AT_ONCE.index(event.what), event.entry))
 
 
 def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:

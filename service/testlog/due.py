@@ -1,0 +1,94 @@
+"""The due cache: what the rule says of each item's history, kept beside it and recomputed at any time."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session
+
+from service.gear.core import ASKED
+from service.gear.models import Item
+from service.kit.dates import local_date
+from service.season import actions as season
+from service.season import queries as seasons
+from service.season.core import Entry, Season, What
+from service.season.models import ItemDue
+from service.testlog.core import Event
+from service.testlog.queries import chunks, events
+
+
+def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
+    """Recompute what is cached of these items; retired and lost ones are forgotten, since they are not asked."""
+    for ids in chunks(item_ids):
+        items = db.scalars(select(Item).where(Item.id.in_(ids))).all()
+        histories, answers_to = events(db, ids), seasons.seasons_of(db, ids)
+        cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
+        for item in items:
+            if item.state in ASKED:
+                _keep(db, item, answers_to[item.id], histories[item.id], today, zone)
+            elif item.id in cached:
+                season.drop_due(db, item.id)
+        db.flush()
+
+
+def entries(history: Sequence[Event], zone: ZoneInfo) -> list[Entry]:
+    """A history as the due rule wants it: by local days, in the order it happened."""
+    return [Entry(local_date(event.at, zone), event.what) for event in history]
+
+
+def stale(db: Session, today: date) -> Sequence[UUID]:
+    """Items whose cached state ends by `today`, or that have none."""
+    out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)
+    query = (
+        select(Item.id)
+        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+        .where(Item.state.in_(ASKED), out_of_date)
+    )
+    return db.scalars(query).all()
+
+
+def _keep(
+    db: Session,
+    item: Item,
+    answers_to: Sequence[Season],
+    history: Sequence[Event],
+    today: date,
+    zone: ZoneInfo,
+) -> None:
+    tests = [event for event in history if event.what is not What.REPAIR]
+    passes = [event.at for event in tests if event.what is What.PASS]
+    season.keep_due(
+        db, item.id, answers_to, item.in_service_on, entries(history, zone), today,
+        tests[-1].at if tests else None, tests[-1].what if tests else None, passes[-1] if passes else None,
+    )  # fmt: skip
+
+
+def differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:
+    """Items whose cache is not what their history says: (item, cached, recomputed). Leaves the cache recomputed."""
+    before = _snapshot(db)
+    asked = db.scalars(select(Item.id)).all()
+    refresh(db, asked, today, zone)
+    after = _snapshot(db)
+    return [
+        (item_id, before.get(item_id, "nothing"), after.get(item_id, "nothing"))
+        for item_id in sorted(before.keys() | after.keys())
+        if before.get(item_id) != after.get(item_id)
+    ]
+
+
+def _snapshot(db: Session) -> dict[UUID, str]:
+    return {row.item_id: _shown(row) for row in db.scalars(select(ItemDue))}
+
+
+def _shown(row: ItemDue) -> str:
+    told: tuple[tuple[str, object], ...] = (
+        ("due by", row.due_by), ("round", row.round), ("changes on", row.changes_on),
+        ("last tested", _utc(row.last_tested_at)), ("verdict", row.last_verdict), ("passed", _utc(row.last_passed_at)),
+    )  # fmt: skip
+    return ", ".join([row.state, *(f"{name} {value}" for name, value in told if value is not None)])
+
+
+def _utc(at: datetime | None) -> str | None:
+    return at.isoformat() if at else None

@@ -1,0 +1,89 @@
+"""Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
+
+A list of chores that the features offer and `service.app` puts together. Each runs in its own write transaction
+under the program's row, so that two at once take turns and the second finds nothing to do; days off are caught up
+with at the next run, since every chore compares what is with what should be.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew import queries as crew
+from service.crew.desk import Desk
+from service.crew.models import Program
+from service.kit.dates import local_date
+from service.store.sessions import Store, locked
+from service.tags.queries import codes_of
+from service.testlog import due, flags
+
+
+@dataclass(frozen=True)
+class Chore:
+    """Something to do each day: `run(db, today, now)` answers how much there was."""
+
+    name: str
+    run: Callable[[Session, date, datetime], int]
+
+
+def keep_house(store: Store, now: datetime, chores: Sequence[Chore]) -> str:
+    """Do every chore, and say in one line what there was to do."""
+    said = []
+    for chore in chores:
+        with store.writing() as db:
+            program = locked(db, Program, 1)
+            if program is None:
+                return "There is no program yet, so there is nothing to keep."
+            said.append(f"{chore.name}: {chore.run(db, local_date(now, ZoneInfo(program.zone)), now)}")
+    with store.writing() as db:
+        program = locked(db, Program, 1)
+        program.housekept_on = local_date(now, ZoneInfo(program.zone))
+    return "; ".join(said) + "."
+
+
+def ensure_today(desk: Desk) -> None:
+    """Keep house once a day by whoever comes first, and whenever an item has no due state yet.
+
+    Pages that show what is due call this before they open a session of their own.
+    """
+    with desk.reading() as db:
+        kept = desk.program.housekept_on
+        done = kept is not None and kept >= desk.today and not due.stale(db, desk.today)
+    if not done:
+        state = desk.request.app.state
+        keep_house(state.store, desk.now, state.chores)
+
+
+def refresh_due(db: Session, today: date, _now: datetime) -> int:
+    """Recompute due states that have run out or are missing."""
+    stale = due.stale(db, today)
+    due.refresh(db, stale, today, _zone(db))
+    return len(stale)
+
+
+def follow_due(db: Session, today: date, now: datetime) -> int:
+    """Raise and clear the flags that due states ask for."""
+    return flags.follow_due(db, None, today, now)
+
+
+CHORES = (Chore("due states refreshed", refresh_due), Chore("flags raised or cleared", follow_due))
+
+
+def verify(store: Store, now: datetime) -> list[str]:
+    """Recompute every cached due state; a line for each that differs. Changes nothing."""
+    with store.writing() as db:
+        zone = _zone(db)
+        found = due.differences(db, local_date(now, zone), zone)
+        codes = codes_of(db, [item_id for item_id, _, _ in found])
+        db.rollback()
+    return [
+        f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in found
+    ]
+
+
+def _zone(db: Session) -> ZoneInfo:
+    program = crew.program_facts(db)
+    return ZoneInfo(program.zone if program else "UTC")

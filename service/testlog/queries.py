@@ -1,0 +1,151 @@
+"""Every look-up about tests, repairs and sessions."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Row, Select, exists, select
+from sqlalchemy.orm import Session, aliased
+
+from service.crew.models import Person
+from service.season.core import What
+from service.store.paging import beyond, cursor, position
+from service.testlog.core import Event, EvidenceClass, Verdict, in_time_order, what_of
+from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.wording import titles
+
+CHUNK = 400
+"""How many items are asked for in one query: well below any engine's bound on parameters."""
+
+
+@dataclass(frozen=True)
+class TestLine:
+    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through."""
+
+    __test__ = False
+
+    id: UUID
+    tested_at: datetime
+    verdict: Verdict
+    voided: bool
+    by: str
+    faults: tuple[str, ...]
+    items: tuple[UUID, ...]
+
+
+def chunks(item_ids: Iterable[UUID]) -> Iterable[list[UUID]]:
+    """The ids in lists short enough for one query each."""
+    ids = list(item_ids)
+    return (ids[at : at + CHUNK] for at in range(0, len(ids), CHUNK))
+
+
+def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
+    """The history of each item in time order: tests that stand and repairs; a voided test is not in it."""
+    found: dict[UUID, list[Event]] = {}
+    for ids in chunks(item_ids):
+        found |= _events(db, ids)
+    return found
+
+
+def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
+    other = aliased(TestItem)
+    several = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
+    tests = (
+        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, several)
+        .join(Test, Test.id == TestItem.test_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(TestItem.item_id.in_(item_ids), Void.test_id.is_(None))
+    )
+    repairs = select(Repair.item_id, Repair.id, Repair.at).where(Repair.item_id.in_(item_ids))
+    found: dict[UUID, list[Event]] = {item_id: [] for item_id in item_ids}
+    for item_id, test_id, at, verdict, evidence, through in db.execute(tests):
+        what = what_of(Verdict(verdict), not through)
+        found[item_id].append(Event(at, what, test_id, not through, _flexed(evidence)))
+    for item_id, repair_id, at in db.execute(repairs):
+        found[item_id].append(Event(at, What.REPAIR, repair_id))
+    return {item_id: in_time_order(history) for item_id, history in found.items()}
+
+
+def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
+    return any(one["class"] == EvidenceClass.FLEXED for one in evidence)
+
+
+def test(db: Session, test_id: UUID) -> Test | None:
+    """One test."""
+    return db.get(Test, test_id)
+
+
+def void_of(db: Session, test_id: UUID) -> Void | None:
+    """The lead's word that a test does not stand, if there is one."""
+    return db.get(Void, test_id)
+
+
+def items_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
+    """The items that each test went through, in order."""
+    found: dict[UUID, list[UUID]] = {test_id: [] for test_id in test_ids}
+    query = select(TestItem.test_id, TestItem.item_id).where(TestItem.test_id.in_(test_ids))
+    for test_id, item_id in db.execute(query.order_by(TestItem.test_id, TestItem.position)):
+        found[test_id].append(item_id)
+    return found
+
+
+def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultRow]]:
+    """The faults of each test, in order."""
+    found: dict[UUID, list[FaultRow]] = defaultdict(list)
+    query = (
+        select(FaultRow).where(FaultRow.test_id.in_(test_ids)).order_by(FaultRow.test_id, FaultRow.position)
+    )
+    for row in db.scalars(query):
+        found[row.test_id].append(row)
+    return found
+
+
+def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
+    """The newest tests of an item, voided ones too, the newest first."""
+    return lines(db, db.execute(_tests(item_id).limit(limit)).all())
+
+
+def log_page(
+    db: Session, size: int, after: str | None = None, item_id: UUID | None = None, fault: str | None = None,
+    since: datetime | None = None,
+) -> tuple[Sequence[Row[Test, str | None, datetime | None]], str | None]:  # fmt: skip
+    """One page of the log, the newest first: (test, who logged it, when voided), and the cursor of the next page."""
+    query = _tests(item_id)
+    if fault:
+        query = query.where(Test.id.in_(select(FaultRow.test_id).where(FaultRow.fault_class == fault)))
+    if since is not None:
+        query = query.where(Test.tested_at >= since)
+    if after:
+        query = query.where(beyond([Test.tested_at, Test.id], position(after, datetime, UUID), down=True))
+    rows = db.execute(query.limit(size + 1)).all()
+    page = rows[:size]
+    last = page[-1][0] if len(rows) > size else None
+    return page, cursor(last.tested_at, last.id) if last else None
+
+
+def lines(db: Session, rows: Sequence[Row[Test, str | None, datetime | None]]) -> list[TestLine]:
+    """Rows of the log as lists show them."""
+    ids = [row[0].id for row in rows]
+    faults, items = faults_of(db, ids), items_of(db, ids)
+    return [
+        TestLine(
+            test.id, test.tested_at, Verdict(test.verdict), voided_at is not None, by or "",
+            tuple(titles(db, test.wiring, faults[test.id])), tuple(items[test.id]),
+        )
+        for test, by, voided_at in rows
+    ]  # fmt: skip
+
+
+def _tests(item_id: UUID | None) -> Select[Test, str | None, datetime | None]:
+    query = (
+        select(Test, Person.display_name, Void.at)
+        .outerjoin(Person, Person.id == Test.person_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .order_by(Test.tested_at.desc(), Test.id.desc())
+    )
+    if item_id is not None:
+        query = query.join(TestItem, TestItem.test_id == Test.id).where(TestItem.item_id == item_id)
+    return query
