@@ -75,3 +75,14 @@ def test_the_only_lead_stays(program: Running) -> None:
     answer = program.lead.post(f"/crew/people/{lead.id}/end")
     assert answer.status_code == 409
     assert "only lead" in answer.text
+
+
+def test_the_ways_in_are_open_to_strangers(program: Running) -> None:
+    assert "Passphrase" in program.stranger.get("/sign-in?next=/gear").text
+    assert "crew" in program.stranger.get("/join").text
+
+
+def test_nobody_is_led_elsewhere(program: Running) -> None:
+    for elsewhere in ("//evil.example", "https://evil.example", "/\\evil.example", "javascript:alert(1)", "/a\n//b"):
+        page = program.stranger.get("/join", params={"next": elsewhere}).text
+        assert 'name="next" value="/"' in page
