@@ -1,11 +1,12 @@
 """What happens with gear: adding, placing, changing state, flagging, noting."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID, uuid4
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
@@ -13,6 +14,10 @@ from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
 from service.gear.wirings import find_wiring, ports_of
+from service.kit.problems import NotFound, invalid
+
+WALK_STEP = 10
+"""Between the turns of two neighbors in the walk, so that an import may put one between."""
 
 
 @dataclass(frozen=True)
@@ -63,11 +68,60 @@ def place_for(db: Session, name: str, now: datetime, kind: PlaceKind = PlaceKind
     """The place of this name, made at the end of the walk where there is none yet."""
     found = queries.place_named(db, name)
     if found is None:
-        last = db.scalar(select(func.max(Place.walk_order))) or 0
-        found = Place(id=uuid4(), name=name, kind=kind, walk_order=last + 10, created_at=now)
-        db.add(found)
-        db.flush()
+        found = add_place(db, uuid4(), name, kind, now)
     return found
+
+
+def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, now: datetime) -> Place:
+    """A new place, at the end of the walk.
+
+    Raises:
+        Invalid: another place has this name.
+    """
+    _refuse_taken_name(db, name, None)
+    last = queries.last_in_walk(db)
+    added = Place(id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now)
+    db.add(added)
+    db.flush()
+    return added
+
+
+def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind) -> Place:
+    """Give a place another name or kind; what lives there stays.
+
+    Raises:
+        NotFound: there is no such place.
+        Invalid: another place has this name.
+    """
+    changed = _place(db, place_id)
+    _refuse_taken_name(db, name, place_id)
+    changed.name, changed.kind = name, kind
+    db.flush()
+    return changed
+
+
+def move_in_walk(db: Session, place_id: UUID, steps: int) -> None:
+    """Let a place come earlier (`steps` below 0) or later in the walk; it stops at the first and the last turn."""
+    moved = _place(db, place_id)
+    walk = [each for each in queries.places(db) if each.id != place_id]
+    before = sum((each.walk_order, each.name) < (moved.walk_order, moved.name) for each in walk)
+    walk.insert(max(0, before + steps), moved)
+    for turn, each in enumerate(walk, 1):
+        each.walk_order = turn * WALK_STEP
+    db.flush()
+
+
+def _place(db: Session, place_id: UUID) -> Place:
+    found = db.get(Place, place_id)
+    if found is None:
+        raise NotFound("There is no such place. Go back to the places and look from there.")
+    return found
+
+
+def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
+    other = queries.place_named(db, name)
+    if other is not None and other.id != by_now:
+        raise invalid("name", f"There is a place called {other.name} already; choose another name.")
 
 
 def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> None:
@@ -83,6 +137,27 @@ def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> 
         )
     )  # fmt: skip
     db.flush()
+
+
+def edit_item(db: Session, item: Item, told: Mapping[str, Any]) -> dict[str, list[Any]]:
+    """Change what is told of an item (label, gauge, batch, purchase); each changed column, before and after."""
+    changed = {
+        name: [getattr(item, name), value] for name, value in told.items() if getattr(item, name) != value
+    }
+    for name, (_, value) in changed.items():
+        setattr(item, name, value)
+    db.flush()
+    return changed
+
+
+def refuse_future_purchase(bought_on: date | None, today: date) -> None:
+    """Nothing was bought tomorrow.
+
+    Raises:
+        Invalid: `bought_on` is later than `today`.
+    """
+    if bought_on is not None and bought_on > today:
+        raise invalid("bought_on", f"{bought_on} is in the future; enter the day when it was bought.")
 
 
 def change_state(db: Session, item: Item, to: ItemState, who: Who | None, now: datetime, reason: str) -> None:

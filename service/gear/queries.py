@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import Select, select
+from sqlalchemy import Row, Select, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from service.gear.core import ItemState
@@ -79,8 +79,34 @@ def places(db: Session) -> Sequence[Place]:
 
 
 def place_named(db: Session, name: str) -> Place | None:
-    """The place of this name."""
-    return db.scalar(select(Place).where(Place.name == name))
+    """The place of this name, whatever the case."""
+    same = or_(Place.name == name, func.lower(Place.name) == name.lower())
+    return db.scalar(select(Place).where(same).order_by(Place.walk_order, Place.id).limit(1))
+
+
+def last_in_walk(db: Session) -> int:
+    """The walking order of the last place, 0 where there is none."""
+    return db.scalar(select(func.max(Place.walk_order))) or 0
+
+
+def counts_by_place(db: Session) -> dict[UUID, int]:
+    """How many items live at each place now, those that span two places at both."""
+    here = select(Placement.place_a_id.label("place_id")).where(Placement.until.is_(None))
+    there = select(Placement.place_b_id).where(Placement.until.is_(None), Placement.place_b_id.is_not(None))
+    both = here.union_all(there).subquery()
+    found = db.execute(select(both.c.place_id, func.count()).group_by(both.c.place_id))
+    return {place_id: count for place_id, count in found if place_id is not None}
+
+
+def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str | None]]:
+    """Where an item has lived, with the names of the places, the latest first."""
+    return db.execute(
+        select(Placement, PlaceA.name, PlaceB.name)
+        .join(PlaceA, PlaceA.id == Placement.place_a_id)
+        .outerjoin(PlaceB, PlaceB.id == Placement.place_b_id)
+        .where(Placement.item_id == item_id)
+        .order_by(Placement.id.desc())
+    ).all()
 
 
 def own_wirings(db: Session) -> Sequence[OwnWiring]:
@@ -127,3 +153,8 @@ def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]
     for flag in db.scalars(query):
         found[flag.item_id].append(flag)
     return found
+
+
+def flags(db: Session, item_id: UUID) -> Sequence[Flag]:
+    """Every flag that was ever raised on an item, the newest first."""
+    return db.scalars(select(Flag).where(Flag.item_id == item_id).order_by(Flag.id.desc())).all()

@@ -1,0 +1,205 @@
+"""What is typed about gear, read with a sentence for each field that is wrong. A page and the API read alike.
+
+Nothing is taken at less than its word: a length or a price without quotes in JSON has lost its unit, and is refused.
+"""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Annotated, Any
+from uuid import UUID
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
+from service.gear.core import KINDS, PlaceKind
+from service.kit.dates import parse_date
+from service.kit.lengths import parse_length
+from service.kit.money import parse_money
+from service.kit.problems import Problem
+from service.kit.typed import plain
+from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
+
+COUNT_MOST = 200
+TEXT_MOST = 60
+NOTE_MOST = 1000
+
+
+def refused(why: str) -> PydanticCustomError:
+    """A refusal of one field, with its sentence."""
+    return PydanticCustomError("refused", "{why}", {"why": why})
+
+
+def _reader(read: Callable[[Any], Any]) -> BeforeValidator:
+    def checked(value: Any) -> Any:
+        try:
+            return read(value)
+        except Problem as problem:
+            raise refused(problem.detail) from problem
+
+    return BeforeValidator(checked)
+
+
+def _typed(parse: Callable[[str], Any], blank: Any, example: str) -> BeforeValidator:
+    """A reader of text: empty is `blank`, anything that is not text is refused with the example."""
+
+    def read(value: Any) -> Any:
+        if value is None or value == blank:
+            return blank
+        if not isinstance(value, str):
+            raise refused(f"“{value}” must be text, in quotes, like “{example}”.")
+        return parse(value) if value.strip() else blank
+
+    return _reader(read)
+
+
+def _line(most: int) -> BeforeValidator:
+    """A reader of one line of text, spaces tidied, at most `most` characters."""
+
+    def parse(value: str) -> str:
+        tidy = " ".join(value.split())
+        if len(tidy) > most:
+            raise refused(f"“{tidy[:20]}…” has {len(tidy)} characters; {most} are the most.")
+        if not tidy.isprintable():
+            raise refused("This text has characters that cannot be shown. Type it again.")
+        return tidy
+
+    return _typed(parse, "", "Frame 3")
+
+
+def _whole(least: int, most: int, what: str, blank: int | None = None) -> BeforeValidator:
+    """A reader of a whole number from `least` to `most`; empty is `blank`."""
+
+    def read(value: Any) -> int | None:
+        if value is None or value == "":
+            return blank
+        digits = plain(value) if isinstance(value, str) else str(value)
+        if isinstance(value, bool) or not digits.isascii() or not digits.isdigit() or len(digits) > 9:
+            raise refused(f"“{digits[:20]}” is not {what}; enter a whole number from {least} to {most}.")
+        if not least <= int(digits) <= most:
+            raise refused(f"{int(digits)} is not {what}; it goes from {least} to {most}.")
+        return int(digits)
+
+    return _reader(read)
+
+
+def _note(value: Any) -> str:
+    text = value.strip() if isinstance(value, str) else ""
+    if not text:
+        raise refused("Write the note first.")
+    if len(text) > NOTE_MOST:
+        raise refused(f"This note has {len(text)} characters; {NOTE_MOST} are the most.")
+    return text
+
+
+Length = Annotated[int, _typed(parse_length, 0, "10 ft")]
+Price = Annotated[int | None, _typed(parse_money, None, "18.50")]
+Day = Annotated[date | None, _typed(lambda typed: parse_date(typed, "bought_on"), None, "2026-10-06")]
+Gauge = Annotated[int | None, _whole(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG")]
+Line = Annotated[str, _line(TEXT_MOST)]
+
+
+class ItemDetails(BaseModel):
+    """What may be told of an item at any time. `price` in cents, None where it is not known."""
+
+    label: Line = ""
+    gauge_awg: Gauge = None
+    batch: Line = ""
+    bought_on: Day = None
+    price: Price = None
+
+    def told(self) -> dict[str, Any]:
+        """The same by the names of the item's columns."""
+        return {
+            "label": self.label,
+            "gauge_awg": self.gauge_awg,
+            "batch": self.batch,
+            "bought_on": self.bought_on,
+            "price_cents": self.price,
+        }
+
+
+class NewItems(ItemDetails):
+    """Items to add, `count` of them, all alike. `length` in millimeters, 0 where the kind needs none."""
+
+    kind: str
+    wiring: Annotated[str, Field(validate_default=True)] = ""
+    length: Annotated[Length, Field(validate_default=True)] = 0
+    place: Line = ""
+    place_b: Line = ""
+    spare: bool = False
+    count: Annotated[int, _whole(1, COUNT_MOST, "a number of items to add at once", 1)] = 1
+
+    @field_validator("kind")
+    @classmethod
+    def _known_kind(cls, value: str) -> str:
+        if value not in KINDS:
+            raise refused(f"“{value[:40]}” is no kind of gear here; choose one of {', '.join(KINDS)}.")
+        return value
+
+    @field_validator("wiring")
+    @classmethod
+    def _usual_wiring(cls, value: str, info: ValidationInfo) -> str:
+        kind = KINDS.get(info.data.get("kind", ""))
+        return value or (kind.wirings[0] if kind else "")
+
+    @field_validator("length")
+    @classmethod
+    def _needed_length(cls, value: int, info: ValidationInfo) -> int:
+        kind = KINDS.get(info.data.get("kind", ""))
+        if kind and kind.has_length and not value:
+            raise refused(f"A {kind.name} needs its length; enter it like 10 ft or 3 m.")
+        return value
+
+    @field_validator("place_b")
+    @classmethod
+    def _second_place(cls, value: str, info: ValidationInfo) -> str:
+        return _second(value, info)
+
+
+class NewItemsBody(NewItems):
+    """The same as the API takes it, with the client's id; a name that it does not know is refused, not lost."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    id: UUID
+
+
+class Placing(BaseModel):
+    """Where an item lives: nowhere, in one place, or from one place to another."""
+
+    place: Line = ""
+    place_b: Line = ""
+
+    @field_validator("place_b")
+    @classmethod
+    def _second_place(cls, value: str, info: ValidationInfo) -> str:
+        return _second(value, info)
+
+
+def _second(value: str, info: ValidationInfo) -> str:
+    first = info.data.get("place")
+    if value and first == "":
+        raise refused("Enter where end A lives too, or leave this empty.")
+    if value and value == first:
+        raise refused("Both ends are at the same place: leave this empty.")
+    return value
+
+
+class NoteText(BaseModel):
+    """A note on an item."""
+
+    text: Annotated[str, BeforeValidator(_note), Field(validate_default=True)] = ""
+
+
+class PlaceDetails(BaseModel):
+    """A place by its name and kind."""
+
+    name: Annotated[Line, Field(validate_default=True)] = ""
+    kind: PlaceKind = PlaceKind.OTHER
+
+    @field_validator("name")
+    @classmethod
+    def _named(cls, value: str) -> str:
+        if not value:
+            raise refused("Give the place a name, as it is called at the truck.")
+        return value
