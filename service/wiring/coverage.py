@@ -1,0 +1,105 @@
+"""What a pass does not prove: each single fault is built into the cable, and the method asked whether it sees it.
+
+A class of faults is proven absent only if every fault of it that the wiring can have would have been seen. The
+classes of `BLIND_TO` are never proven absent by a pass.
+"""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
+
+from service.wiring.faults import Fault, FaultClass
+from service.wiring.naming import listed
+from service.wiring.readings import Readings
+from service.wiring.rebuild import rebuild
+from service.wiring.sight import Sight, alike, view
+from service.wiring.singles import kind, single_faults
+from service.wiring.wirings import Wiring
+
+SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
+    {
+        "two_ended": Sight.CROSS,
+        "phantom": Sight.PHANTOM,
+        "meter": Sight.METER,
+        "listening": Sight.LISTENING,
+    }
+)
+"""How each `method` of a test looks, where the program has not described its own tester."""
+
+ANY: Mapping[FaultClass, str] = MappingProxyType(
+    {
+        FaultClass.OPEN: "an open conductor",
+        FaultClass.SHORT: "a short",
+        FaultClass.REVERSED_PAIR: "a reversed pair",
+        FaultClass.CROSSED_PAIRS: "crossed pairs",
+        FaultClass.CROSSED_LANES: "crossed lanes",
+        FaultClass.MISWIRE: "exchanged conductors",
+    }
+)
+"""A class in words, where none of it would have been seen."""
+
+CANCELLING = "two swaps in different pieces that cancel each other"
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """What a pass proves absent on a wiring; the single faults that it would have missed, by class.
+
+    `unseen` are the classes of which it would have missed every one.
+    """
+
+    proven: tuple[FaultClass, ...]
+    unseen: tuple[FaultClass, ...]
+    missed: Mapping[FaultClass, tuple[Fault, ...]]
+
+
+@lru_cache
+def coverage(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset()) -> Coverage:
+    """What a pass by that sight proves. `mistaken` are faulty readings that the tester shows as it shows a good cable.
+
+    Classes that the wiring cannot have (crossed lanes where there is one line) are in neither.
+    """
+    sound = view(wiring, sight, rebuild(wiring, ()))
+    possible = Counter[FaultClass]()
+    missed: dict[FaultClass, list[Fault]] = {}
+    for fault in single_faults(wiring):
+        possible[fault.fault_class] += 1
+        readings = rebuild(wiring, [fault])
+        if alike(sound, view(wiring, sight, readings)) or _taken(readings, mistaken):
+            missed.setdefault(fault.fault_class, []).append(fault)
+    return Coverage(
+        tuple(fault_class for fault_class in possible if fault_class not in missed),
+        tuple(fault_class for fault_class, faults in missed.items() if len(faults) == possible[fault_class]),
+        MappingProxyType({fault_class: tuple(faults) for fault_class, faults in missed.items()}),
+    )
+
+
+def not_proven(
+    wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
+) -> list[str]:
+    """What a pass leaves open, in words; `pieces` is how many items it went through."""
+    found = coverage(wiring, sight, mistaken)
+    kinds = [
+        ANY[fault.fault_class] if fault.fault_class in found.unseen else kind(wiring, fault)
+        for faults in found.missed.values()
+        for fault in faults
+    ]
+    if pieces > 1:
+        kinds.append(CANCELLING)
+    if len(wiring.pairs) > 1:
+        kinds.append("a split pair")
+    kinds += ["a contact that comes and goes", "high resistance"]
+    return list(dict.fromkeys(kinds))
+
+
+def pass_words(
+    wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
+) -> str:
+    """One sentence to stand under a pass."""
+    return f"Not ruled out by this test: {listed(not_proven(wiring, sight, mistaken, pieces=pieces))}."
+
+
+def _taken(readings: Readings, mistaken: frozenset[Readings]) -> bool:
+    return any(readings.within(other.probed) == other for other in mistaken)

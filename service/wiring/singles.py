@@ -1,0 +1,111 @@
+"""Every single fault that a wiring can have and a continuity test could prove, and what kind of fault each is.
+
+What a fault changes is left to `rebuild`; a fault that changes nothing (a short of conductors that share a contact)
+is none.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+
+from service.wiring.faults import Fault, FaultClass
+from service.wiring.rebuild import rebuild
+from service.wiring.wirings import Conductor, Wiring, connector_of, is_shell
+
+_OPEN = {
+    "shield": "an open shield",
+    "hot": "an open hot conductor",
+    "cold": "an open cold conductor",
+    "single": "an open conductor",
+}
+
+
+def single_faults(wiring: Wiring) -> Iterator[Fault]:
+    """All of them, by class; shorts of two, and miswires of two conductors."""
+    sound = rebuild(wiring, ())
+    for found in (_opens, _shorts, _reversed, _crossed_pairs, _crossed_lanes, _miswires):
+        for fault in found(wiring):
+            if rebuild(wiring, [fault]) != sound:
+                yield fault
+
+
+def kind(wiring: Wiring, fault: Fault) -> str:
+    """The kind of fault in words, for a list of what was not proven: "an open shield", "a short to a shell"."""
+    held = [wiring.by_name[name] for name in fault.conductors if name in wiring.by_name]
+    if fault.fault_class is FaultClass.OPEN:
+        return _OPEN[held[0].role] if held else "a shell that is not joined to its contact"
+    if fault.fault_class is FaultClass.SHORT:
+        return _short(fault, held)
+    if fault.fault_class is FaultClass.MISWIRE:
+        roles = sorted({wire.role for wire in held}, key=("shield", "hot", "cold", "single").index)
+        return (
+            f"{' and '.join(roles)} exchanged" if len(roles) > 1 else f"two {roles[0]} conductors exchanged"
+        )
+    return {
+        FaultClass.REVERSED_PAIR: "a reversed pair",
+        FaultClass.CROSSED_PAIRS: "crossed pairs",
+        FaultClass.CROSSED_LANES: "crossed lanes",
+    }[fault.fault_class]
+
+
+def _short(fault: Fault, held: Sequence[Conductor]) -> str:
+    if len(held) < len(fault.conductors):
+        bare = next(name for name in fault.conductors if name not in {wire.name for wire in held})
+        return "a short to a shell" if is_shell(bare) else "a short to an unused contact"
+    if len({(wire.lane, wire.pair) for wire in held if wire.role != "shield"}) > 1:
+        return "a short between two lines"
+    roles = sorted({_role(wire) for wire in held}, key=("shield", "hot", "cold", "conductor").index)
+    return f"a short between {' and '.join(roles)}" if len(roles) > 1 else f"a short between two {roles[0]}s"
+
+
+def _role(wire: Conductor) -> str:
+    return "conductor" if wire.role == "single" else wire.role
+
+
+def _opens(wiring: Wiring) -> Iterator[Fault]:
+    for wire in wiring.conductors:
+        yield Fault(FaultClass.OPEN, (wire.name,))
+    for bond in wiring.bonds:
+        yield Fault(FaultClass.OPEN, (bond.later,), bond.end)
+
+
+def _shorts(wiring: Wiring) -> Iterator[Fault]:
+    for one, other in combinations(wiring.conductors, 2):
+        yield Fault(FaultClass.SHORT, (one.name, other.name))
+    for contact in wiring.loose_contacts:
+        for wire in wiring.conductors:
+            near = wire.a if contact[0] == "A" else wire.b
+            if connector_of(near) == connector_of(contact):
+                yield Fault(FaultClass.SHORT, (wire.name, contact), contact[0])
+
+
+def _reversed(wiring: Wiring) -> Iterator[Fault]:
+    for one, other in wiring.pairs.values():
+        yield Fault(FaultClass.REVERSED_PAIR, (one.name, other.name))
+
+
+def _crossed_pairs(wiring: Wiring) -> Iterator[Fault]:
+    for one, other in combinations(wiring.pairs.values(), 2):
+        if _roles(one) == _roles(other):
+            yield Fault(FaultClass.CROSSED_PAIRS, _names(wiring, [*one, *other]))
+
+
+def _crossed_lanes(wiring: Wiring) -> Iterator[Fault]:
+    for (lane, one), (other_lane, other) in combinations(wiring.lanes.items(), 2):
+        if _roles(one) == _roles(other):
+            names = _names(wiring, [*one, *other])
+            yield Fault(FaultClass.CROSSED_LANES, names, lanes=(lane, other_lane))
+
+
+def _miswires(wiring: Wiring) -> Iterator[Fault]:
+    for one, other in combinations(wiring.conductors, 2):
+        if one.pair is None or one.pair != other.pair:
+            landings = ((one.name, other.b), (other.name, one.b))
+            yield Fault(FaultClass.MISWIRE, (one.name, other.name), landings=landings)
+
+
+def _roles(wires: Sequence[Conductor]) -> list[str]:
+    return sorted(wire.role for wire in wires)
+
+
+def _names(wiring: Wiring, wires: Sequence[Conductor]) -> tuple[str, ...]:
+    return tuple(wire.name for wire in wiring.conductors if wire in wires)
