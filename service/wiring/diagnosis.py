@@ -14,8 +14,9 @@ from typing import Any, Final
 from service.wiring.faults import BLIND_TO, Fault, FaultClass
 from service.wiring.readings import Readings
 from service.wiring.rebuild import explains
-from service.wiring.search.case import Case
+from service.wiring.search.case import Case, cases
 from service.wiring.search.crossings import Candidate, Crosser
+from service.wiring.search.landings import Effort
 from service.wiring.search.mending import Key, order_of, preference
 from service.wiring.search.plan import Plan, plan
 from service.wiring.search.shorts import FAR
@@ -23,6 +24,11 @@ from service.wiring.wirings import Wiring
 
 PROVEN_FAULTS: Final = 4
 """An explanation of so many faults is found exactly; of more, it is least only where the floor proves it."""
+
+EFFORT: Final = 4000
+"""Steps of the search for the least cost; about a fifth of a second."""
+EVEN_EFFORT: Final = 1000
+"""Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +85,33 @@ def _unproven(wiring: Wiring, missed: int) -> tuple[str, ...]:
 
 
 def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], bool]:
-    case = Case(prepared, readings)
-    candidates = Crosser(case).search()
+    """The preferred faults, and whether they are proven least."""
+    effort = Effort(EFFORT)
+    every_case, complete = cases(prepared, readings)
+    candidates = _search(every_case, effort, even=False)
+    cost = candidates[0].cost
+    even = [case for case in every_case if not case.whole and case.floor() <= cost]
+    candidates += [one for one in _search(even, Effort(EVEN_EFFORT), even=True) if one.cost == cost]
     written = [_written(prepared, candidate) for candidate in candidates]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
-            cost = candidates[0].cost
-            searched = case.effort >= 0 and len(faults) <= PROVEN_FAULTS
-            return faults, cost < FAR and (searched or cost == case.floor())
+            searched = complete and not effort.spent and len(faults) <= PROVEN_FAULTS
+            return faults, cost < FAR and (searched or (complete and cost == every_case[0].floor()))
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
+
+
+def _search(every_case: list[Case], effort: Effort, *, even: bool) -> list[Candidate]:
+    """The candidates of least cost over all cases."""
+    best: list[Candidate] = []
+    for case in every_case:
+        if best and (case.floor() > best[0].cost or effort.spent):
+            break
+        found = Crosser(case, effort, even=even).search()
+        if found and best and found[0].cost == best[0].cost:
+            best += found
+        elif found and (not best or found[0].cost < best[0].cost):
+            best = found
+    return best
 
 
 def _written(prepared: Plan, candidate: Candidate) -> tuple[Key, tuple[Fault, ...]]:

@@ -8,7 +8,7 @@ nearer. What remains is settled conductor by conductor.
 from dataclasses import dataclass
 
 from service.wiring.search.case import UNPROBED, Case
-from service.wiring.search.landings import Mover, Settled
+from service.wiring.search.landings import Effort, Mover, Settled
 from service.wiring.search.plan import Crossing, Landing
 
 
@@ -29,9 +29,10 @@ class Candidate:
 class Crosser:
     """Collects the candidates of least cost of one case."""
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: Case, effort: Effort, *, even: bool = False) -> None:
         self._case = case
-        self._mover = Mover(case)
+        self._effort = effort
+        self._mover = Mover(case, effort, even=even)
         self._floor = case.floor()
         self._largest = max((len(crossing.swaps) for crossing in case.plan.crossings), default=1)
         self.candidates: list[Candidate] = []
@@ -52,15 +53,11 @@ class Crosser:
         cost = settled[0].cost
         for number in range(start, len(self._case.plan.crossings)):
             crossing = self._case.plan.crossings[number]
-            if self._case.effort < 0 or not self._could_gain(landing, crossing):
+            if self._effort.spent or not self._could_gain(landing, crossing):
                 continue
             crossed = crossing.applied(landing)
-            remaining = self._mover.settle(crossed)
-            if (
-                remaining
-                and remaining[0].cost < cost
-                and self._within_reach(len(crossings) + 1, remaining[0].cost)
-            ):
+            remaining = self._mover.settle(crossed, below=cost)
+            if remaining and self._within_reach(len(crossings) + 1, remaining[0].cost):
                 self._visit(number + 1, crossed, (*crossings, crossing), remaining)
 
     def _keep(self, candidate: Candidate) -> None:

@@ -2,16 +2,30 @@
 
 Any exchange of landings can be built from swaps of two, each of which brings one conductor where it is worth more;
 a cycle of k conductors takes k - 1 of them, which is its cost as a miswire. So the search takes the first conductor
-that is not well placed, tries each position that would suit it, and the choice to leave it, and goes on. A branch is
-left once it cannot match the best cost known.
+that is not well placed, tries each position that would suit it, and the choice to leave it, and goes on. A branch
+is left once it cannot match the best cost known.
 """
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from service.wiring.search.case import UNPROBED, Case
 from service.wiring.search.mending import Mending, mend
 from service.wiring.search.plan import Landing
+
+MENDING_EFFORT = 5
+"""Mending a landing takes about as long as so many steps of the search."""
+
+
+@dataclass(slots=True)
+class Effort:
+    """How many more steps a search may take before it settles for the best that it has."""
+
+    left: int
+
+    @property
+    def spent(self) -> bool:
+        """Whether the search must come to an end."""
+        return self.left < 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,36 +43,44 @@ class Settled:
 
 
 class Mover:
-    """Settles landings of one case, and remembers what each has cost to mend."""
+    """Settles landings of one case, and remembers what each has cost to mend.
 
-    def __init__(self, case: Case) -> None:
-        self._case = case
+    A swap of two costs 1: one that gains 2 or more pays. One that gains 1 costs no more than an open or a join,
+    and is tried only where `even` is set, in search of explanations that cost the same in fewer faults.
+    """
+
+    def __init__(self, case: Case, effort: Effort, *, even: bool) -> None:
+        self.case = case
+        self.effort = effort
+        self.least_gain = 1 if even else 2
         self._mended: dict[Landing, Mending | None] = {}
 
-    def settle(self, landing: Landing) -> list[Settled]:
-        """Every way found to settle from `landing` at the least cost."""
-        search = _Search(self._case, self._mend)
+    def settle(self, landing: Landing, below: int | None = None) -> list[Settled]:
+        """Every way found to settle from `landing` at the least cost, if that is below `below`."""
+        search = _Search(self, None if below is None else below - 1)
         search.visit(landing, 0, frozenset())
         return search.best
 
-    def _mend(self, landing: Landing) -> Mending | None:
+    def mend(self, landing: Landing) -> Mending | None:
+        """The opens and shorts that this landing leaves."""
         if landing not in self._mended:
-            self._case.effort -= 10
-            self._mended[landing] = mend(self._case, landing)
+            self.effort.left -= MENDING_EFFORT
+            self._mended[landing] = mend(self.case, landing)
         return self._mended[landing]
 
 
 class _Search:
-    def __init__(self, case: Case, mend_landing: Callable[[Landing], Mending | None]) -> None:
-        self._case = case
-        self._mend = mend_landing
+    def __init__(self, mover: Mover, at_most: int | None) -> None:
+        self._mover = mover
+        self._case = mover.case
         self._seen: dict[tuple[Landing, frozenset[int]], int] = {}
-        self._lowest: int | None = None
+        self._lowest = at_most
         self.best: list[Settled] = []
 
     def visit(self, landing: Landing, moves: int, left: frozenset[int]) -> None:
         """Settle the first conductor that could be better placed and is not `left` where it is."""
-        self._case.effort -= 1
+        effort = self._mover.effort
+        effort.left -= 1
         if self._seen.get((landing, left), moves + 1) <= moves:
             return
         self._seen[landing, left] = moves
@@ -67,26 +89,24 @@ class _Search:
         if self._hopeless(landing, moves, restless, len(movable)):
             return
         for wire in movable:
-            options = list(self._options(landing, wire))
+            options = self._options(landing, wire)
             if options:
                 break
             left |= {wire}
         else:
-            self._arrive(landing, moves)
+            self._arrive(landing, moves, restless)
             return
-        tired = self._case.effort < 0
-        for _, moved in options[:1] if tired else options:
+        for _, moved in options:
             self.visit(moved, moves + 1, left)
-        if not tired and self._may_stay(wire, options):
+            if effort.spent:
+                return
+        if self._may_stay(wire, options):
             self.visit(landing, moves, left | {wire})
 
-    def _arrive(self, landing: Landing, moves: int) -> None:
-        if (
-            self._lowest is not None
-            and self._at_least(landing, moves, self._case.restless(landing)) > self._lowest
-        ):
+    def _arrive(self, landing: Landing, moves: int, restless: list[int]) -> None:
+        if self._hopeless(landing, moves, restless, 0):
             return
-        mending = self._mend(landing)
+        mending = self._mover.mend(landing)
         if mending is None:
             return
         cost = moves + mending.cost
@@ -96,17 +116,14 @@ class _Search:
         if cost == self._lowest and all(known.landing != landing for known in self.best):
             self.best.append(Settled(moves, landing, mending))
 
-    def _at_least(self, landing: Landing, moves: int, cut: list[int]) -> int:
-        case = self._case
-        return moves + case.estimate(landing) - case.double_joins(cut) - case.hub_joins
-
     def _hopeless(self, landing: Landing, moves: int, restless: list[int], movable: int) -> bool:
-        """Each move costs 1 and can better two conductors by 2 each."""
+        """Whether the best cost known is out of reach: a move costs 1 and betters two conductors by 2 at most."""
         if self._lowest is None:
             return False
-        return self._at_least(landing, moves, restless) - movable * 3 // 2 > self._lowest
+        least = moves + self._case.estimate(landing) - self._case.double_joins(restless)
+        return least - movable * 3 // 2 > self._lowest
 
-    def _options(self, landing: Landing, wire: int) -> Iterator[tuple[int, Landing]]:
+    def _options(self, landing: Landing, wire: int) -> list[tuple[int, Landing]]:
         """(what is gained, the landing) for each position that suits the conductor better; the best gain first."""
         case = self._case
         now = landing[wire]
@@ -118,11 +135,12 @@ class _Search:
         for position in wanted:
             holder = landing.index(position)
             gain = case.worth(wire, position) + case.worth(holder, now) - here - case.worth(holder, position)
-            if gain > 0:
+            if gain >= self._mover.least_gain:
                 moved = list(landing)
                 moved[wire], moved[holder] = position, now
                 found.append((gain, tuple(moved)))
-        return iter(sorted(found, key=lambda option: -option[0]))
+        found.sort(key=lambda option: -option[0])
+        return found
 
     def _may_stay(self, wire: int, options: list[tuple[int, Landing]]) -> bool:
         """Whether leaving the conductor where it is could cost no more than moving it.
@@ -131,4 +149,4 @@ class _Search:
         """
         case = self._case
         rivals = len(case.starts[case.label[case.plan.a[wire]]])
-        return case.plan.tangled or rivals > 1 or len(options) > 1 or options[0][0] < 2
+        return case.plan.tangled or not case.whole or rivals > 1 or len(options) > 1

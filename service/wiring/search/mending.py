@@ -1,7 +1,6 @@
 """What a landing leaves to explain: which conductors and bonds are cut, and which shorts join the pieces.
 
-A conductor between two groups must be cut, and cutting any other never helps. An unprobed contact belongs to no
-group; where several conductors meet at it, each choice of its group is tried.
+A conductor between two groups must be cut, and cutting any other never helps.
 """
 
 from collections import defaultdict
@@ -33,20 +32,22 @@ class Mending:
 
 def mend(case: Case, landing: Landing) -> Mending | None:
     """The preferred opens and shorts that explain the readings with this landing, or None if nothing does."""
-    found = [made for labels in _labelings(case, landing) if (made := _Mender(case, landing, labels).best())]
-    return min(found, key=lambda made: made.key) if found else None
+    return _Mender(case, landing).best()
 
 
 class _Mender:
-    def __init__(self, case: Case, landing: Landing, labels: Sequence[int]) -> None:
+    def __init__(self, case: Case, landing: Landing) -> None:
         self.case = case
-        self.labels = labels
+        self.labels = case.label
         plan = case.plan
         self.names = tuple(plan.order)
         self.ends = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
         self.rank = [plan.order[name] for name in plan.names]
-        self.cut = [wire for wire, (a, b) in enumerate(self.ends) if labels[a] != labels[b]]
-        self.cut_bonds = [at for at, (one, other) in enumerate(plan.bonds) if labels[one] != labels[other]]
+        self.cut = [wire for wire, (a, b) in enumerate(self.ends) if self._apart(a, b)]
+        self.cut_bonds = [at for at, (one, other) in enumerate(plan.bonds) if self._apart(one, other)]
+
+    def _apart(self, one: int, other: int) -> bool:
+        return UNPROBED != self.labels[one] != self.labels[other] != UNPROBED
 
     def best(self) -> Mending | None:
         """The preferred way to join the pieces, over every choice of shorts along both halves of cut conductors."""
@@ -64,7 +65,7 @@ class _Mender:
             return contact
 
         for one, other in [*self.ends, *self.case.plan.bonds]:
-            if self.labels[one] == self.labels[other]:
+            if not self._apart(one, other):
                 one, other = top(one), top(other)
                 root[max(one, other)] = min(one, other)
         return [top(contact) for contact in range(len(root))]
@@ -83,9 +84,9 @@ class _Mender:
             piece = pieces[root[contact]]
             name = plan.order[plan.wiring.all_contacts[contact]]
             (piece.loose_a if contact < plan.split else piece.loose_b).append(name)
-        for contact, label in enumerate(self.case.label):
+        for contact, label in enumerate(self.labels):
             if label != UNPROBED:
-                pieces[root[contact]].probed = True
+                pieces[root[contact]].group = label
         return pieces
 
     def _double_shorts(self, root: Sequence[int]) -> Iterator[tuple[tuple[int, ...], ...]]:
@@ -115,11 +116,11 @@ class _Mender:
         cost = sum(len(wires) - 1 for wires in doubles)
         groups: dict[int, list[Piece]] = defaultdict(list)
         spares = []
-        for key, piece in pieces.items():
-            if piece.probed:
-                groups[self.labels[key]].append(piece)
-            else:
+        for piece in pieces.values():
+            if piece.group is None:
                 spares.append(piece)
+            else:
+                groups[piece.group].append(piece)
         joined: list[Joined] = []
         for group in groups.values():
             made = join(group, spares)
@@ -138,9 +139,7 @@ class _Mender:
         for key in keys[1:]:
             other = top(key)
             if other != first:
-                taken = pieces.pop(other)
-                pieces[first].take(taken)
-                pieces[first].probed |= taken.probed
+                pieces[first].take(pieces.pop(other))
                 into[other] = first
 
     def _mending(self, cost: int, shorts: list[Short], joined: Sequence[Joined]) -> Mending:
@@ -181,67 +180,3 @@ def order_of(order: dict[str, int], fault: Fault) -> Key:
     """Where a fault stands in the list: by class, then by its conductors."""
     members = [order[name] for name in fault.conductors]
     return RANK[fault.fault_class], members, fault.end or "", fault.landings or ()
-
-
-def _labelings(case: Case, landing: Landing) -> Iterator[Sequence[int]]:
-    """The contacts' labels, with those of unprobed contacts chosen among the groups that they touch."""
-    if case.whole:
-        yield case.label
-        return
-    touching, among = _unprobed(case, landing)
-    clusters = _clusters(touching, among)
-    fixed = list(case.label)
-    open_choices: list[list[dict[int, int]]] = []
-    for cluster in clusters:
-        labels = sorted({label for contact in cluster for label in touching[contact]})
-        if len(labels) < 2:
-            fresh = labels[0] if labels else -2 - min(cluster)
-            for contact in cluster:
-                fixed[contact] = fresh
-        elif len(labels) ** len(cluster) <= _MOST_CHOICES:
-            spread = product(labels, repeat=len(cluster))
-            open_choices.append([dict(zip(sorted(cluster), chosen, strict=True)) for chosen in spread])
-        else:
-            open_choices.append([dict.fromkeys(cluster, label) for label in labels])
-    if reduce(lambda total, choices: total * len(choices), open_choices, 1) > _MOST_CHOICES:
-        case.effort = min(case.effort, 0)
-        open_choices = [choices[:1] for choices in open_choices]
-    for chosen in product(*open_choices):
-        labels = list(fixed)
-        for choice in chosen:
-            for contact, label in choice.items():
-                labels[contact] = label
-        yield labels
-
-
-def _unprobed(case: Case, landing: Landing) -> tuple[dict[int, set[int]], dict[int, set[int]]]:
-    """For each unprobed contact, the groups that a conductor or bond leads to, and the unprobed contacts."""
-    plan = case.plan
-    touching: dict[int, set[int]] = {
-        contact: set() for contact, label in enumerate(case.label) if label == UNPROBED
-    }
-    among: dict[int, set[int]] = {contact: set() for contact in touching}
-    links = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
-    for one, other in [*links, *plan.bonds]:
-        for here, there in ((one, other), (other, one)):
-            if here in touching:
-                if there in touching:
-                    among[here].add(there)
-                else:
-                    touching[here].add(case.label[there])
-    return touching, among
-
-
-def _clusters(touching: dict[int, set[int]], among: dict[int, set[int]]) -> list[set[int]]:
-    clusters = []
-    left = set(touching)
-    while left:
-        waiting = [left.pop()]
-        cluster = set(waiting)
-        while waiting:
-            for contact in among[waiting.pop()] & left:
-                left.discard(contact)
-                cluster.add(contact)
-                waiting.append(contact)
-        clusters.append(cluster)
-    return clusters

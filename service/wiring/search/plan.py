@@ -5,6 +5,8 @@ land: position `p` is the B contact of conductor `p` in the wiring, `b[p]`. A *l
 conductor its position; a good cable's is 0, 1, 2, …
 """
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
@@ -54,6 +56,8 @@ class Plan:
     """Names that may stand in a fault, by the order in which they are listed."""
     tangled: bool
     """Whether a contact is shared, or a bond reaches two conductors: contacts may then be joined two ways."""
+    hubs: tuple[int, ...]
+    """Contacts where several conductors or bonds meet."""
     good: frozenset[int]
     """The groups of a good cable."""
     needed: int
@@ -86,9 +90,19 @@ def plan(wiring: Wiring) -> Plan:
         crossings=(*_crossings(wiring, number, lanes=True), *_crossings(wiring, number, lanes=False)),
         order=_order(wiring),
         tangled=len(set(a)) < len(a) or len(set(b)) < len(b) or _bonds_reach_two(bonds, set(loose)),
+        hubs=tuple(
+            contact for contact, count in sorted(Counter(_link_ends(a, b, bonds)).items()) if count > 1
+        ),
         good=frozenset(merge(links)),
         needed=needed,
     )
+
+
+def _link_ends(a: tuple[int, ...], b: tuple[int, ...], bonds: tuple[tuple[int, int], ...]) -> Iterator[int]:
+    yield from a
+    yield from b
+    for bond in bonds:
+        yield from bond
 
 
 def _bonds_reach_two(bonds: tuple[tuple[int, int], ...], loose: set[int]) -> bool:

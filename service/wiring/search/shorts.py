@@ -27,7 +27,8 @@ class Piece:
     b_half: list[int] = field(default_factory=list)
     loose_a: list[int] = field(default_factory=list)
     loose_b: list[int] = field(default_factory=list)
-    probed: bool = False
+    group: int | None = None
+    """The group that the readings put it in; None where nothing of it was probed."""
 
     def take(self, other: "Piece") -> None:
         """Grow by another piece that a short has joined to this one."""
