@@ -13,6 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from service.kit.problems import invalid
+from service.wiring.faults import FaultClass
 
 RESISTIVITY = 1000 / 58  # milliohm mm²/m at 20 °C
 TEMPERATURE_COEFFICIENT = 0.00393  # per kelvin, from 20 °C
@@ -36,7 +37,7 @@ class LoopState(StrEnum):
     """What a loop reading says."""
 
     OK = "ok"
-    HIGH = "high"  # evidence of the fault class `high_resistance`
+    HIGH = "high"
     LOW = "low"  # the record or the measurement is wrong: no joint makes copper better
 
 
@@ -50,6 +51,11 @@ class LoopCheck:
     expected: float
     most: float
     excess: float
+
+    @property
+    def evidence(self) -> FaultClass | None:
+        """The class of fault that the reading is evidence of, if any."""
+        return FaultClass.HIGH_RESISTANCE if self.state is LoopState.HIGH else None
 
     @property
     def sentence(self) -> str:

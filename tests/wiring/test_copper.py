@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from service.kit.problems import Invalid
 from service.wiring import copper
 from service.wiring.copper import LoopState
+from service.wiring.faults import FaultClass
 
 FEET_PER_METER = 1 / 0.3048
 
@@ -92,6 +93,7 @@ def test_a_bad_joint_is_named_with_what_is_too_much() -> None:
     check = copper.loop_check(3000, 10_000, 24)
     assert check.state is LoopState.HIGH
     assert check.excess == pytest.approx(3000 - check.most)
+    assert check.evidence is FaultClass.HIGH_RESISTANCE
     assert "high resistance" in check.sentence
     assert f"{check.excess:.0f} more" in check.sentence
 
@@ -99,6 +101,7 @@ def test_a_bad_joint_is_named_with_what_is_too_much() -> None:
 def test_too_little_blames_the_record_not_the_cable() -> None:
     check = copper.loop_check(900, 10_000, 24)
     assert check.state is LoopState.LOW
+    assert check.evidence is None
     assert "length and gauge on record" in check.sentence
 
 

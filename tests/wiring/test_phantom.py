@@ -1,7 +1,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.kit.problems import Invalid
@@ -107,6 +107,7 @@ def test_a_supply_measured_at_the_desk_narrows_the_band() -> None:
         diagnose_phantom([weak], Bench(supply_off=0.5))
 
 
+@settings(deadline=None)
 @given(
     state=st.sampled_from(phantom.SIMPLE_STATES),
     supply=st.floats(44, 52),
@@ -127,6 +128,7 @@ def test_the_true_state_is_always_among_those_named(
     assert state.faults() in diagnose_phantom(shown).states
 
 
+@settings(deadline=None)
 @given(state=st.sampled_from(phantom.DOUBLE_STATES))
 def test_two_faults_are_named_or_something_simpler_that_reads_the_same(state: State) -> None:
     readings = [far_end_volts(state, loaded=loaded) for loaded in (False, True)]
