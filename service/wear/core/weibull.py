@@ -16,7 +16,8 @@ class Weibull:
         """The chance to be good still after `time` exposure days."""
         if time == 0:
             return 1.0
-        return math.exp(-math.exp(min(self.shape * math.log(time / self.scale), 700.0)))
+        log_hazard = self.shape * (math.log(time) - math.log(self.scale))
+        return math.exp(-math.exp(min(log_hazard, 700)))
 
     def interval(self, unavailability: float) -> float:
         """The longest time between tests, in exposure days, for an item that starts as new.

@@ -1,0 +1,97 @@
+import json
+from io import StringIO
+from typing import Any
+
+import pytest
+
+from service.wear.lines import main
+
+CLASS = {
+    "id": "any",
+    "lives": [[0, 30], [30, 60], [60, None], [45, 45]],
+    "at": [30, 90],
+    "unavailability": 0.01,
+}
+
+
+def run(*lines: Any) -> tuple[int, list[dict[str, Any]]]:
+    out = StringIO()
+    status = main(StringIO("\n".join(json.dumps(line) for line in lines)), out)
+    return status, [json.loads(line) for line in out.getvalue().splitlines()]
+
+
+def test_the_contracts_example() -> None:
+    status, [answer] = run(CLASS)
+    assert status == 0
+    assert list(answer) == [
+        "id",
+        "model",
+        "shape",
+        "scale",
+        "log_likelihood",
+        "survival",
+        "interval",
+        "failures",
+        "lives",
+    ]
+    assert (answer["id"], answer["model"], answer["failures"], answer["lives"]) == ("any", "weibull", 3, 4)
+    assert answer["shape"] == pytest.approx(2.40661, abs=5e-6)
+    assert answer["scale"] == pytest.approx(51.8211, abs=5e-5)
+    assert answer["log_likelihood"] == pytest.approx(-7.49662, abs=5e-6)
+    assert answer["survival"] == pytest.approx([0.76464, 0.02293], abs=5e-6)
+    assert answer["interval"] == pytest.approx(12.778, abs=5e-4)
+
+
+def test_counts_are_summed() -> None:
+    _, [answer] = run({**CLASS, "lives": [[0, 30, 2], [30, 60], [60, None, 7]]})
+    assert (answer["failures"], answer["lives"]) == (3, 10)
+
+
+def test_no_model_gives_nulls_the_counts_and_a_reason() -> None:
+    status, [answer] = run({**CLASS, "lives": [[0, 30], [30, None, 7]]})
+    assert status == 0
+    assert answer.pop("why")
+    assert answer == {
+        "id": "any",
+        "model": "none",
+        "shape": None,
+        "scale": None,
+        "log_likelihood": None,
+        "survival": [None, None],
+        "interval": None,
+        "failures": 1,
+        "lives": 8,
+    }
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"lives": [[60, 30]]}, "ends before it starts"),
+        ({"lives": [[-1, 30]]}, "starts before 0"),
+        ({"lives": [[0, 0]]}, "failed before any use"),
+        ({"lives": [[0]]}, "[lower, upper]"),
+        ({"lives": [30]}, "[lower, upper]"),
+        ({"lives": [["0", 30]]}, "The lower bound of a life must be a number, and it is 0"),
+        ({"lives": [[0, True]]}, "The upper bound of a life must be a number, and it is True"),
+        ({"lives": [[0, float("inf")]]}, "must be a number, and it is inf"),
+        ({"lives": [[float("nan"), 30]]}, "must be a number, and it is nan"),
+        ({"lives": [[0, 10**400]]}, "must be a number"),
+        ({"lives": [[0, 30, 0]]}, "counts 0 items"),
+        ({"lives": [[0, 30, 1.5]]}, "The count of a life is 1.5"),
+        ({"lives": None}, 'lacks "lives"'),
+        ({"at": None}, 'lacks "at"'),
+        ({"at": [-1]}, 'A time in "at" is -1'),
+        ({"at": [None]}, 'A time in "at" must be a number'),
+        ({"unavailability": 0}, "above 0 and below 1"),
+        ({"unavailability": 1}, "above 0 and below 1"),
+        ({"unavailability": None}, '"unavailability" must be a number'),
+    ],
+)
+def test_a_wrong_line_is_refused_and_the_rest_answered(change: dict[str, Any], says: str) -> None:
+    status, [refused, answered] = run({**CLASS, "id": "x", **change}, CLASS)
+    assert status == 1
+    assert list(refused) == ["id", "error"]
+    assert refused["id"] == "x"
+    assert says in refused["error"]
+    assert answered["model"] == "weibull"
