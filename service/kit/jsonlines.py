@@ -9,6 +9,12 @@ from service.kit.problems import Problem
 Answer = Callable[[dict[str, Any]], dict[str, Any]]
 
 
+def lines_of(stdin: TextIO) -> Iterable[str | bytes]:
+    """The lines of `stdin`, as the bytes below it where it has them: see `answer_lines`."""
+    below: Iterable[str | bytes] = getattr(stdin, "buffer", stdin)
+    return below
+
+
 def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key: str = "id") -> int:
     """Write `answer(object)` to `out` for each line of `lines`; the exit status is 1 if any was refused.
 

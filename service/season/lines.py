@@ -13,23 +13,24 @@ from itertools import pairwise
 from typing import Any, TextIO
 
 from service.kit.dates import parse_date
-from service.kit.jsonlines import answer_lines, read_object, refuse_line
+from service.kit.jsonlines import answer_lines, lines_of, read_object, refuse_line
 from service.kit.problems import Problem
 from service.season.core import Entry, Round, Season, What, due, split
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
     """Answer each item of `stdin` on `stdout`; the exit status is 1 if any line was refused."""
-    first = next((line for line in stdin if line.strip()), "")
+    lines = iter(lines_of(stdin))
+    first = next((line for line in lines if line.strip()), "")
     try:
         season, today = _read_season(first)
     except Problem as problem:
         refuse_line(stdout, problem, key="code")
         return 1
-    return answer_lines(stdin, stdout, partial(_answer, season, today), key="code")
+    return answer_lines(lines, stdout, partial(_answer, season, today), key="code")
 
 
-def _read_season(line: str) -> tuple[Season, date]:
+def _read_season(line: str | bytes) -> tuple[Season, date]:
     if not line:
         raise Problem('The first line must be the season, like {"season": {…}, "today": "2026-10-01"}.')
     asked = read_object(line)

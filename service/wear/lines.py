@@ -8,7 +8,7 @@ answers with the Weibull model of maximum likelihood, survival at the times aske
 from collections.abc import Mapping
 from typing import Any, TextIO
 
-from service.kit.jsonlines import answer_lines
+from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life
@@ -16,7 +16,7 @@ from service.wear.core.lives import Life
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
     """Answer each class of `stdin` on `stdout`; the exit status is 1 if any line was refused."""
-    return answer_lines(stdin, stdout, _answer)
+    return answer_lines(lines_of(stdin), stdout, _answer)
 
 
 def _answer(asked: dict[str, Any]) -> dict[str, Any]:

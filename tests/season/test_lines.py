@@ -1,5 +1,5 @@
 import json
-from io import StringIO
+from io import BytesIO, StringIO, TextIOWrapper
 from typing import Any
 
 import pytest
@@ -20,6 +20,15 @@ def run(*lines: Any) -> tuple[int, list[dict[str, Any]]]:
 
 def test_the_contracts_example() -> None:
     assert run(SEASON, ITEM) == (0, [DUE])
+
+
+def test_a_line_that_is_not_utf_8_is_refused_alone() -> None:
+    lines = [json.dumps(SEASON).encode(), b'{"code": "\xff"}', json.dumps(ITEM).encode()]
+    out = StringIO()
+    assert main(TextIOWrapper(BytesIO(b"\n".join(lines))), out) == 1
+    refused, answered = map(json.loads, out.getvalue().splitlines())
+    assert "not JSON" in refused["error"]
+    assert answered == DUE
 
 
 def test_blank_lines_and_unknown_keys_are_passed_over() -> None:
