@@ -1,14 +1,17 @@
 """What a test says about an item: its verdict, its place in history, and the state that follows. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from typing import Any
 from uuid import UUID
 
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
 from service.season.core import What
+from service.wiring.builtin import BUILTIN
+from service.wiring.wirings import Wiring
 
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
@@ -51,6 +54,41 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class NewTest:
+    """A test as it comes in from a form, a phone or a program; `id` is the client's own.
+
+    `item` and `through` are codes, also such as a retag has ended. `wiring` is the item's own where None. `joined` is
+    None where nothing was read (a listening test), else groups of contacts. `tested_at` and `sent_at` are the
+    client's times; without the first it was done just now.
+    """
+
+    id: UUID
+    item: str
+    through: tuple[str, ...] = ()
+    wiring: str | None = None
+    method: Method = Method.TWO_ENDED
+    joined: Sequence[Sequence[str]] | None = None
+    probed: Any = "all"
+    evidence: tuple[Evidence, ...] = ()
+    note: str = ""
+    tested_at: datetime | None = None
+    sent_at: datetime | None = None
+    session: UUID | None = None
+
+
+@dataclass(frozen=True)
+class NewRepair:
+    """What was done to an item: at which end (None: along it), its new length (mm) if it was cut, and the cost."""
+
+    id: UUID
+    item: str
+    what: str
+    end: End | None = None
+    length_mm: int | None = None
+    cost_cents: int | None = None
+
+
+@dataclass(frozen=True)
 class Event:
     """One line of an item's history: a test that stands, or a repair; `entry` is its id.
 
@@ -85,6 +123,16 @@ def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdi
 def flexed(evidence: Sequence[Evidence]) -> bool:
     """Whether the item was bent at both ends while it was tested."""
     return any(one.kind is EvidenceClass.FLEXED for one in evidence)
+
+
+def through_wiring(key: str, wiring: Wiring, items: int) -> str:
+    """The wiring that a test is taken by where none is named: the item's own.
+
+    A multicore tested through its hub and fan-out looks like three-contact lines side by side, one for each lane.
+    """
+    lanes = len(wiring.lanes) or len(wiring.pairs)
+    side_by_side = f"xlr3x{lanes}"
+    return side_by_side if items > 1 and side_by_side in BUILTIN else key
 
 
 def corrected(told: datetime, sent: datetime | None, now: datetime) -> datetime:
@@ -150,3 +198,32 @@ def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault
     if before is not Fault.NONE and current not in USABLE:
         return home
     return current
+
+
+def through_suspects(
+    entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[Event]]
+) -> set[UUID]:
+    """Which items a failed test through several still leaves suspect.
+
+    None once one of them is found: it fails alone afterwards, or had an open fault at the time. Otherwise those that
+    have not passed since.
+    """
+    before = {
+        item: [event for event in histories[item] if event.at <= at and event.entry != entry]
+        for item in items
+    }
+    since = {item: [event for event in histories[item] if event.at > at] for item in items}
+    found = any(
+        fault_of(before[item]) is Fault.OPEN or any(event.what is What.FAIL for event in since[item])
+        for item in items
+    )
+    return (
+        set()
+        if found
+        else {item for item in items if not any(event.what is What.PASS for event in since[item])}
+    )
+
+
+def still_crackles(since: datetime, history: Sequence[Event]) -> bool:
+    """Whether an item that was called suspect still is: only a pass with a flex test ends that."""
+    return not any(event.what is What.PASS and event.flexed and event.at >= since for event in history)

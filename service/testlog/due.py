@@ -16,13 +16,16 @@ from service.season import queries as seasons
 from service.season.core import Entry, Season, What
 from service.season.models import ItemDue
 from service.testlog.core import Event
-from service.testlog.queries import chunks, events
+from service.testlog.queries import chunks, events, hold
 
 
 def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
-    """Recompute what is cached of these items; retired and lost ones are forgotten, since they are not asked."""
-    for ids in chunks(item_ids):
-        items = db.scalars(select(Item).where(Item.id.in_(ids))).all()
+    """Recompute what is cached of these items; retired and lost ones are forgotten, since they are not asked.
+
+    In a write session: the items are held, so that a test that comes in meanwhile is not overlooked.
+    """
+    for ids in chunks(sorted(item_ids)):
+        items = hold(db, ids)
         histories, answers_to = events(db, ids), seasons.seasons_of(db, ids)
         cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
         for item in items:

@@ -1,6 +1,7 @@
 """Flags that follow from the due state and from history: raised and cleared here, never deleted."""
 
-from collections.abc import Collection
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
@@ -13,13 +14,21 @@ from service.gear.core import FlagKind
 from service.gear.models import Flag
 from service.season.core import DueState
 from service.season.models import ItemDue
+from service.testlog import queries
+from service.testlog.core import Event, still_crackles, through_suspects
 
 CLOSING = timedelta(days=14)
 """A round that closes within two weeks is said to be closing."""
 
 DUE_FLAGS = (FlagKind.DUE, FlagKind.CLOSING, FlagKind.OVERDUE, FlagKind.BLOCKED, FlagKind.UNTESTED)
 
+THROUGH_NOTE = "A test through several items failed, and one of them is bad."
+
 _WHY_CLEARED = "No longer so."
+_WHY_TRUSTED = "The tests that stand clear it."
+
+Asked = tuple[UUID, str]
+"""An item, and the occasion that a flag on it speaks of."""
 
 
 def wanted(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, str]:
@@ -35,24 +44,87 @@ def wanted(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, 
 
 def follow_due(db: Session, item_ids: Collection[UUID] | None, today: date, now: datetime) -> int:
     """Raise and clear the flags that due states ask for, of these items or of all; how many changed."""
+    lower, lift = _amiss(db, item_ids, today)
+    touched = {row.item_id for row in lower} | {item_id for item_id, _ in lift}
+    if not touched:
+        return 0
+    queries.hold(db, touched)
+    lower, lift = _amiss(db, touched, today)  # again, now that nobody else changes them
+    for row in lower:
+        clear_flags(db, row.item_id, FlagKind(row.flag), _WHY_CLEARED, None, now, row.period)
+    for (item_id, kind), occasion in lift.items():
+        raise_again(db, item_id, kind, occasion, "", None, now)
+    return len(lower) + len(lift)
+
+
+def _amiss(
+    db: Session, item_ids: Collection[UUID] | None, today: date
+) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
+    """The flags to clear, and those to raise with their occasions."""
     due, flag = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
     if item_ids is not None:
         due, flag = due.where(ItemDue.item_id.in_(item_ids)), flag.where(Flag.item_id.in_(item_ids))
-    asked = {
+    lift = {
         (row.item_id, kind): occasion
         for row in db.scalars(due)
         for kind, occasion in wanted(DueState(row.state), row.due_by, today).items()
     }
-    up = {(row.item_id, FlagKind(row.flag)): row for row in db.scalars(flag)}
-    changed = 0
-    for (item_id, kind), row in up.items():
-        if occasion_of(row.period) != asked.get((item_id, kind)):
-            changed += clear_flags(db, item_id, kind, _WHY_CLEARED, None, now, row.period)
+    lower = []
+    for row in db.scalars(flag):
+        asked = (row.item_id, FlagKind(row.flag))
+        if lift.get(asked) == occasion_of(row.period):
+            del lift[asked]
         else:
-            del asked[item_id, kind]
-    for (item_id, kind), occasion in asked.items():
-        raise_again(db, item_id, kind, occasion, "", None, now)
-    return changed + len(asked)
+            lower.append(row)
+    return lower, lift
+
+
+def follow_history(
+    db: Session, histories: Mapping[UUID, Sequence[Event]], who: Who | None, now: datetime
+) -> None:
+    """Raise and clear the suspect flags that histories ask for; they are of all items that were tested together."""
+    flags: dict[Asked, list[Flag]] = defaultdict(list)
+    for row in queries.suspect_flags(db, histories):
+        flags[row.item_id, occasion_of(row.period)].append(row)
+    for asked, suspect in (_told(db, flags, histories) | _failed_through(db, histories)).items():
+        item_id, occasion = asked
+        up = next((row for row in flags[asked] if row.cleared_at is None), None)
+        if suspect and up is None:
+            note = flags[asked][0].note if flags[asked] else THROUGH_NOTE
+            raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, who, now)
+        elif up is not None and not suspect:
+            clear_flags(db, item_id, FlagKind.SUSPECT, _WHY_TRUSTED, who, now, up.period)
+
+
+def _told(
+    db: Session, flags: Mapping[Asked, Sequence[Flag]], histories: Mapping[UUID, Sequence[Event]]
+) -> dict[Asked, bool]:
+    """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
+    tests = queries.stands(db, [UUID(occasion) for _, occasion in flags if _is_id(occasion)])
+    asked = {}
+    for (item_id, occasion), rows in flags.items():
+        stands = tests.get(UUID(occasion)) if _is_id(occasion) else None
+        if stands is not True:
+            since = rows[0].raised_at
+            asked[item_id, occasion] = stands is None and still_crackles(since, histories[item_id])
+    return asked
+
+
+def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> dict[Asked, bool]:
+    """Which items the failed tests through several leave suspect, and which not or no longer."""
+    asked: dict[Asked, bool] = {}
+    for test_id, (at, items) in queries.failed_through(db, histories).items():
+        if histories.keys() >= set(items):
+            left = through_suspects(test_id, at, items, histories)
+            asked |= {(item, str(test_id)): item in left for item in items}
+    return asked
+
+
+def _is_id(occasion: str) -> bool:
+    try:
+        return str(UUID(occasion)) == occasion
+    except ValueError:
+        return False
 
 
 def raise_again(

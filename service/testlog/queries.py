@@ -11,6 +11,8 @@ from sqlalchemy import Row, Select, exists, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
+from service.gear.core import FlagKind
+from service.gear.models import Flag, Item
 from service.season.core import What
 from service.store.paging import beyond, cursor, position
 from service.testlog.core import Event, EvidenceClass, Verdict, in_time_order, what_of
@@ -76,6 +78,60 @@ def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
 def test(db: Session, test_id: UUID) -> Test | None:
     """One test."""
     return db.get(Test, test_id)
+
+
+def hold(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
+    """These items, locked until the transaction ends; always in the same order, so that two never wait crosswise."""
+    query = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
+    return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(query.where(Item.id.in_(ids)))]
+
+
+def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[datetime, list[UUID]]]:
+    """The failed tests through several items, these among them, that stand: when, and through which items."""
+    mine = select(TestItem.test_id).where(TestItem.item_id.in_(item_ids))
+    query = (
+        select(Test.id, Test.tested_at, TestItem.item_id)
+        .join(TestItem, TestItem.test_id == Test.id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(Test.id.in_(mine), Test.verdict == Verdict.FAIL, Void.test_id.is_(None))
+        .order_by(Test.tested_at, Test.id, TestItem.position)
+    )
+    found: dict[UUID, tuple[datetime, list[UUID]]] = {}
+    for test_id, at, item_id in db.execute(query):
+        found.setdefault(test_id, (at, []))[1].append(item_id)
+    return {test_id: (at, items) for test_id, (at, items) in found.items() if len(items) > 1}
+
+
+def tested_with(db: Session, item_ids: Collection[UUID]) -> set[UUID]:
+    """These items and all that a failed test ever went through together with one of them."""
+    mine = (
+        select(TestItem.test_id)
+        .join(Test, Test.id == TestItem.test_id)
+        .where(TestItem.item_id.in_(item_ids), Test.verdict == Verdict.FAIL)
+    )
+    return set(item_ids) | set(db.scalars(select(TestItem.item_id).where(TestItem.test_id.in_(mine))))
+
+
+def suspect_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
+    """Every suspect flag of these items, raised or cleared, the oldest first."""
+    return db.scalars(
+        select(Flag).where(Flag.item_id.in_(item_ids), Flag.flag == FlagKind.SUSPECT).order_by(Flag.id)
+    ).all()
+
+
+def stands(db: Session, test_ids: Collection[UUID]) -> dict[UUID, bool]:
+    """Those of these ids that are tests, and whether each stands (is not voided)."""
+    query = (
+        select(Test.id, Void.test_id).outerjoin(Void, Void.test_id == Test.id).where(Test.id.in_(test_ids))
+    )
+    return {test_id: voided is None for test_id, voided in db.execute(query)}
+
+
+def repairs(db: Session, item_id: UUID) -> Sequence[Repair]:
+    """The repairs of an item, the newest first."""
+    return db.scalars(
+        select(Repair).where(Repair.item_id == item_id).order_by(Repair.at.desc(), Repair.id)
+    ).all()
 
 
 def void_of(db: Session, test_id: UUID) -> Void | None:
