@@ -1,0 +1,152 @@
+"""Filling an empty database with the demo: the scenario, replayed through the same actions that people use."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from random import Random
+from uuid import UUID, uuid5
+
+from sqlalchemy.orm import Session
+
+from service.crew import actions as crew
+from service.crew import queries as crew_queries
+from service.crew.core import Role, Who
+from service.demo import scenario
+from service.demo.gear import FEET, LATE, OWNED, PLACES, PRICES, Owned
+from service.demo.scenario import Crackled, Happening, Left, Repaired, Tested
+from service.gear import actions as gear
+from service.gear.core import End, ItemState
+from service.gear.models import Item
+from service.kit.dates import local_date
+from service.season import actions as season
+from service.season.core import Season
+from service.season.models import EventKind
+from service.store.sessions import Store
+from service.tags import actions as tags
+from service.tags.queries import codes_of
+from service.testlog import actions as testlog
+from service.testlog import due
+from service.testlog.core import Evidence, NewRepair, NewTest
+from service.testlog.housekeeping import CHORES, keep_house
+from service.wiring.builtin import BUILTIN
+from service.wiring.readings import names
+from service.wiring.rebuild import rebuild
+
+_SEED = 8
+_IDS = UUID("6a1f7a52-0d0e-4d0c-9d5e-3f0b1c2d4e5f")
+
+
+def load(store: Store, now: datetime) -> str:
+    """Fill an empty program with the demo; what to say about it."""
+    with store.writing() as db:
+        if crew_queries.program(db) is not None:
+            return "There is a program in this database already, so the demo was not loaded."
+        _Demo(db, now).tell()
+    keep_house(store, now, CHORES)
+    return "Loaded the demo: the Fernhollow Band Program, in mid-season."
+
+
+class _Demo:
+    """One filling; ids and codes come from a seeded source, so that they are the same every time."""
+
+    def __init__(self, db: Session, now: datetime) -> None:
+        self.db = db
+        self.now = now
+        self.today = local_date(now, scenario.ZONE)
+        self.random = Random(_SEED)  # noqa: S311  (the same story every time)
+        self.people: dict[str, Who] = {}
+        self.items: list[Item] = []
+        self.codes: dict[UUID, str] = {}
+
+    def tell(self) -> None:
+        """Everything, in the order in which it happened."""
+        rules = scenario.season_rules(self.today)
+        began = self.now - timedelta(days=(self.today - rules[0][1].starts).days + 20)
+        crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, began)
+        for name, role in (
+            (scenario.LEAD, Role.LEAD), ("Director", Role.VIEWER), *((one, Role.CREW) for one in scenario.HELPERS)
+        ):  # fmt: skip
+            person = crew.add_person(self.db, name, role, began)
+            self.people[name] = Who(person.id, name, role)
+        for name, kind in PLACES:
+            gear.place_for(self.db, name, began, kind)
+        owned = [one for one in OWNED for _ in range(one.count)]
+        for one in OWNED:
+            self._add(one, began)
+        self._seasons(rules)
+        for happening in scenario.happenings(owned, self.today, self.random):
+            self._happen(happening)
+        self._add(LATE, self.now - timedelta(days=6))
+        season.enlist(
+            self.db,
+            [item.id for item in self.items[-LATE.count :]],
+            season.running_seasons(self.db, self.today),
+        )
+        due.refresh(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
+
+    def _add(self, one: Owned, at: datetime) -> None:
+        new = gear.NewItem(
+            kind=one.kind, wiring=one.wiring, length_mm=round(one.feet * FEET),
+            gauge_awg=24 if one.kind == "cable" else None,
+            label=one.label, place=one.place, place_b=one.place_b, batch=one.lot,
+            bought_on=local_date(at, scenario.ZONE), price_cents=PRICES.get(one.feet, one.cents), spare=one.spare,
+        )  # fmt: skip
+        ids = [self._id("item", len(self.items) + number) for number in range(one.count)]
+        made = gear.add_items(
+            self.db, new, ids, self.people[scenario.LEAD], at, local_date(at, scenario.ZONE)
+        )
+        tags.issue(self.db, ids, at, self.random)
+        self.items += made
+        self.codes |= codes_of(self.db, ids)
+
+    def _seasons(self, rules: Sequence[tuple[str, Season]]) -> None:
+        everything = [item.id for item in self.items]
+        ids = []
+        for number, (name, rule) in enumerate(rules):
+            ids.append(self._id("season", number))
+            season.add_season(self.db, ids[-1], name, rule, everything, self.now)
+        for number, name, kind, days in scenario.EVENTS:
+            season.add_event(
+                self.db, ids[number], name, EventKind(kind), self.today + timedelta(days), self.now
+            )
+
+    def _happen(self, happening: Happening) -> None:
+        item = self.items[happening.item]
+        match happening:
+            case Tested():
+                self._test(happening, item)
+            case Repaired():
+                length = item.length_mm - happening.cut_mm if happening.cut_mm else None
+                repair = NewRepair(
+                    id=self._id("repair", happening.at.isoformat(), happening.item), item=self.codes[item.id],
+                    what=happening.what, end=End(happening.end), length_mm=length, cost_cents=happening.cents,
+                )  # fmt: skip
+                testlog.log_repair(self.db, repair, self.people[scenario.LEAD], happening.at, scenario.ZONE)
+            case Crackled():
+                op = self._id("crackled", happening.item)
+                testlog.call_suspect(
+                    self.db,
+                    item.id,
+                    op,
+                    "crackled in the run-through",
+                    self.people[happening.by],
+                    happening.at,
+                )
+            case Left():
+                to = ItemState(happening.state)
+                lead = self.people[scenario.LEAD]
+                testlog.change_state(self.db, item.id, to, happening.why, lead, happening.at, scenario.ZONE)
+
+    def _test(self, tested: Tested, item: Item) -> None:
+        wiring = BUILTIN[item.wiring]
+        groups = rebuild(wiring, tested.found.faults).groups
+        new = NewTest(
+            id=self._id("test", tested.at.isoformat(), tested.item),
+            item=self.codes[item.id],
+            joined=[names(wiring, group) for group in groups],
+            evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.found.evidence),
+            tested_at=tested.at,
+        )
+        testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
+
+    def _id(self, *parts: object) -> UUID:
+        return uuid5(_IDS, " ".join(map(str, parts)))

@@ -1,0 +1,58 @@
+"""Believable faults of the demo: which ones a wiring tends to get, and what a tester reads of them."""
+
+from dataclasses import dataclass
+from random import Random
+
+from service.testlog.core import EvidenceClass
+from service.wiring.faults import Fault, FaultClass
+from service.wiring.wirings import Wiring
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a test of the demo finds: faults that readings show, or other evidence with its end and a note."""
+
+    faults: tuple[Fault, ...] = ()
+    evidence: tuple[tuple[EvidenceClass, str, str], ...] = ()
+
+
+def pick(wiring: Wiring, random: Random) -> Found:
+    """One thing that goes wrong with such an item."""
+    if len(wiring.conductors) > 3:
+        return _on_multicore(wiring, random)
+    shield, hot, cold = (
+        wire.name for wire in sorted(wiring.conductors, key=lambda wire: _ROLES.index(wire.role))
+    )
+    draw = random.random()
+    if draw < 0.22:
+        return Found((Fault(FaultClass.OPEN, (shield,)),))
+    if draw < 0.42:
+        return Found((Fault(FaultClass.OPEN, (hot,)),))
+    if draw < 0.57:
+        return Found((Fault(FaultClass.OPEN, (cold,)),))
+    if draw < 0.67:
+        return Found((Fault(FaultClass.SHORT, _in_order(wiring, shield, hot)),))
+    if draw < 0.76:
+        return Found((Fault(FaultClass.REVERSED_PAIR, _in_order(wiring, hot, cold)),))
+    if draw < 0.92:
+        return Found(evidence=((EvidenceClass.INTERMITTENT, random.choice("AB"), "crackles when bent"),))
+    return Found(evidence=((EvidenceClass.DAMAGE, "B", random.choice(_DAMAGE)),))
+
+
+_ROLES = ("shield", "hot", "cold", "single")
+_DAMAGE = ("latch worn, falls out", "sticks in the socket", "jacket cut near the plug")
+
+
+def _on_multicore(wiring: Wiring, random: Random) -> Found:
+    wires = wiring.conductors
+    draw = random.random()
+    if draw < 0.45:
+        return Found((Fault(FaultClass.OPEN, (random.choice(wires).name,)),))
+    if draw < 0.75:
+        return Found(evidence=((EvidenceClass.DAMAGE, "A", f"contact {random.choice(wires).a[1:]} bent"),))
+    at = random.randrange(len(wires) - 1)
+    return Found((Fault(FaultClass.SHORT, (wires[at].name, wires[at + 1].name)),))
+
+
+def _in_order(wiring: Wiring, *names: str) -> tuple[str, ...]:
+    return tuple(wire.name for wire in wiring.conductors if wire.name in names)

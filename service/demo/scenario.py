@@ -1,0 +1,171 @@
+"""Three seasons in the life of the Fernhollow Band Program, told as a list of happenings. Pure.
+
+Everything is reckoned from today, by a random source with a fixed seed: the same every time but for the date.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from random import Random
+from zoneinfo import ZoneInfo
+
+from service.demo.faults import Found, pick
+from service.demo.gear import OLD, Owned
+from service.season.core import Round, Season, split
+from service.wiring.builtin import BUILTIN
+
+ZONE = ZoneInfo("America/New_York")
+LEAD = "Robin"
+HELPERS = ("Ash", "Bo", "Juno", "Remy", "Sam", "Tay")
+
+SEASONS = (("Last fall season", -440, -336), ("Indoor season", -290, -200), ("Fall season", -75, 29))
+"""Name, first and last day, in days from today; the last one runs."""
+NEXT_SEASON = ("Next indoor season", 48, 140)
+EVENTS = (
+    (2, "Home show", "show", -20),
+    (2, "Lantern Field Competition", "competition", 12),
+    (2, "Finale", "show", 26),
+)
+"""Season, name, kind, day."""
+EVENINGS = (8, 15)
+"""Days after a round opens on which the crew tests: half of the gear each."""
+OVERLOOKED = "Keyboard stand"
+"""What nobody tested in the round before: it is overdue now."""
+UNLUCKY = ("Glockenspiel", "Xylophone")
+"""Where the last evening found something for certain: the first is repaired and waits for its test, the other waits."""
+
+
+@dataclass(frozen=True)
+class Tested:
+    """Somebody tested an item, in an evening of that day or (`evening` None) by itself."""
+
+    at: datetime
+    item: int
+    found: Found
+    by: str
+    evening: date | None
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """The lead repaired an item; millimeters cut off, cents spent."""
+
+    at: datetime
+    item: int
+    end: str
+    what: str
+    cut_mm: int
+    cents: int
+
+
+@dataclass(frozen=True)
+class Crackled:
+    """A helper heard an item crackle."""
+
+    at: datetime
+    item: int
+    by: str
+
+
+@dataclass(frozen=True)
+class Left:
+    """An item was retired or got lost, and why."""
+
+    at: datetime
+    item: int
+    state: str
+    why: str
+
+
+Happening = Tested | Repaired | Crackled | Left
+
+
+def season_rules(today: date) -> list[tuple[str, Season]]:
+    """The seasons with two rounds each, the next one last."""
+    rules = []
+    for name, first, last in (*SEASONS, NEXT_SEASON):
+        starts, ends = today + timedelta(first), today + timedelta(last)
+        rules.append((name, Season(starts, ends, split(starts, ends, 2))))
+    return rules
+
+
+def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happening]:
+    """All that happened until this morning, in time order; items by their number in `owned`."""
+    told: list[Happening] = []
+    rules = season_rules(today)[: len(SEASONS)]
+    rounds = [each for _, rule in rules for each in rule.rounds]
+    gone: set[int] = set()
+    for number, each in enumerate(rounds):
+        running, before = number == len(rounds) - 1, number == len(rounds) - 2
+        told += _round(owned, each, number, running, before, gone, random)
+        if not running:
+            told += _leavings(owned, each, number, gone)
+    told.append(Crackled(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
+    return sorted(told, key=lambda one: one.at)
+
+
+def _round(
+    owned: Sequence[Owned],
+    each: Round,
+    number: int,
+    running: bool,
+    before: bool,
+    gone: set[int],
+    random: Random,
+) -> Iterator[Happening]:
+    asked = [item for item in range(len(owned)) if item not in gone]
+    middle = len(asked) // 2
+    halves = (asked[:middle], asked[middle:])
+    for half, days in zip(halves, EVENINGS, strict=True):
+        day = each.opens + timedelta(days)
+        if running and half is halves[1]:
+            return  # the second evening of the running round is still to come
+        for turn, item in enumerate(half):
+            if random.random() < 0.02 or (before and owned[item].place == OVERLOOKED):
+                continue
+            at = _at(day, 18, 30) + timedelta(seconds=70 * turn)
+            yield from _test(owned[item], item, at, number, running, random)
+
+
+def _test(
+    one: Owned, item: int, at: datetime, number: int, running: bool, random: Random
+) -> Iterator[Happening]:
+    by = random.choice(HELPERS)
+    hazard = (0.06 + 0.035 * number) if one.lot == OLD else 0.04
+    if random.random() >= hazard and not (running and one.place in UNLUCKY):
+        yield Tested(at, item, Found(), by, at.date())
+        return
+    found = pick(BUILTIN[one.wiring], random)
+    yield Tested(at, item, found, by, at.date())
+    if running and one.place != UNLUCKY[0]:
+        return  # nobody got to it yet
+    repaired = _at(at.date() + timedelta(random.randint(1, 4)), 16, 10)
+    end = found.evidence[0][1] if found.evidence else random.choice("AB")
+    cut = 60 if one.feet > 5 else 0
+    yield Repaired(repaired, item, end, random.choice(_REPAIRS), cut, random.choice((0, 350, 480)))
+    if not running:
+        yield Tested(repaired + timedelta(days=1, hours=2), item, Found(), LEAD, None)
+
+
+_REPAIRS = ("new connector, soldered", "resoldered, strain relief set", "contact straightened, latch cleaned")
+
+
+def _leavings(owned: Sequence[Owned], each: Round, number: int, gone: set[int]) -> Iterator[Happening]:
+    """Between the rounds: the oldest lot shrinks, and one cable stayed on a field somewhere."""
+    at = _at(each.closes, 15, 0) - timedelta(days=1)
+    old = [item for item, one in enumerate(owned) if one.lot == OLD and item not in gone]
+    if number in (1, 3, 4) and old:
+        gone.add(old[0])
+        yield Left(at, old[0], "retired", "Third repair at the same end; not worth another.")
+    if number == 3:
+        lost = _first(owned, "Spares case")
+        gone.add(lost)
+        yield Left(at, lost, "lost", "Not in the case after the last show.")
+
+
+def _first(owned: Sequence[Owned], place: str) -> int:
+    return next(item for item, one in enumerate(owned) if one.place == place)
+
+
+def _at(day: date, hour: int, minute: int) -> datetime:
+    return datetime.combine(day, time(hour, minute), ZONE)
