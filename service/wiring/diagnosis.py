@@ -17,7 +17,7 @@ from service.wiring.rebuild import explains
 from service.wiring.search.case import Case, cases
 from service.wiring.search.crossings import Candidate, Crosser
 from service.wiring.search.landings import Effort
-from service.wiring.search.mending import Key, order_of, preference
+from service.wiring.search.mending import Key, mend, order_of, preference
 from service.wiring.search.plan import Plan, plan
 from service.wiring.search.shorts import FAR
 from service.wiring.wirings import Wiring
@@ -29,6 +29,9 @@ EFFORT: Final = 4000
 """Steps of the search for the least cost; about a fifth of a second."""
 EVEN_EFFORT: Final = 1000
 """Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
+
+
+_MOST_CANDIDATES: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +95,7 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     cost = candidates[0].cost
     even = [case for case in every_case if not case.whole and case.floor() <= cost]
     candidates += [one for one in _search(even, Effort(EVEN_EFFORT), even=True) if one.cost == cost]
-    written = [_written(prepared, candidate) for candidate in candidates]
+    written = [_written(prepared, candidate) for candidate in candidates[: 1 if effort.spent else _MOST_CANDIDATES]]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
             searched = complete and not effort.spent and len(faults) <= PROVEN_FAULTS
@@ -118,9 +121,10 @@ def _written(prepared: Plan, candidate: Candidate) -> tuple[Key, tuple[Fault, ..
     """The candidate's faults in order, and the key by which the preferred candidate is smallest."""
     faults = [crossing.fault for crossing in candidate.crossings]
     faults += _cycles(prepared, candidate.crossed, candidate.settled.landing)
-    faults += candidate.settled.mending.faults
+    mending = mend(candidate.case, candidate.settled.landing)
+    faults += mending.faults
     faults.sort(key=lambda fault: order_of(prepared.order, fault))
-    return preference(prepared.order, faults, candidate.settled.mending.shells), tuple(faults)
+    return preference(prepared.order, faults, mending.shells), tuple(faults)
 
 
 def _cycles(prepared: Plan, before: tuple[int, ...], after: tuple[int, ...]) -> list[Fault]:

@@ -16,6 +16,7 @@ from service.wiring.search.plan import Crossing, Landing
 class Candidate:
     """Crossings, the landing that they give, and how it is settled."""
 
+    case: Case
     crossings: tuple[Crossing, ...]
     crossed: Landing
     settled: Settled
@@ -47,7 +48,7 @@ class Crosser:
         self, start: int, landing: Landing, crossings: tuple[Crossing, ...], settled: list[Settled]
     ) -> None:
         for one in settled:
-            self._keep(Candidate(crossings, landing, one))
+            self._keep(Candidate(self._case, crossings, landing, one))
         if not settled:
             return
         cost = settled[0].cost

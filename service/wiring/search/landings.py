@@ -9,7 +9,7 @@ is left once it cannot match the best cost known.
 from dataclasses import dataclass
 
 from service.wiring.search.case import UNPROBED, Case
-from service.wiring.search.mending import Mending, mend
+from service.wiring.search.mending import price_of_mending
 from service.wiring.search.plan import Landing
 
 MENDING_EFFORT = 5
@@ -30,16 +30,10 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """A landing reached by `moves` swaps of two, and how what it leaves is mended."""
+    """A landing reached by swaps of two, and what these and the opens and shorts that it leaves cost."""
 
-    moves: int
     landing: Landing
-    mending: Mending
-
-    @property
-    def cost(self) -> int:
-        """Swaps, opens and shorts together."""
-        return self.moves + self.mending.cost
+    cost: int
 
 
 class Mover:
@@ -53,7 +47,7 @@ class Mover:
         self.case = case
         self.effort = effort
         self.least_gain = 1 if even else 2
-        self._mended: dict[Landing, Mending | None] = {}
+        self._prices: dict[Landing, int | None] = {}
 
     def settle(self, landing: Landing, below: int | None = None) -> list[Settled]:
         """Every way found to settle from `landing` at the least cost, if that is below `below`."""
@@ -61,12 +55,12 @@ class Mover:
         search.visit(landing, 0, frozenset())
         return search.best
 
-    def mend(self, landing: Landing) -> Mending | None:
-        """The opens and shorts that this landing leaves."""
-        if landing not in self._mended:
+    def price(self, landing: Landing) -> int | None:
+        """What the opens and shorts cost that this landing leaves; None if none explain the readings."""
+        if landing not in self._prices:
             self.effort.left -= MENDING_EFFORT
-            self._mended[landing] = mend(self.case, landing)
-        return self._mended[landing]
+            self._prices[landing] = price_of_mending(self.case, landing)
+        return self._prices[landing]
 
 
 class _Search:
@@ -106,15 +100,15 @@ class _Search:
     def _arrive(self, landing: Landing, moves: int, restless: list[int]) -> None:
         if self._hopeless(landing, moves, restless, 0):
             return
-        mending = self._mover.mend(landing)
-        if mending is None:
+        price = self._mover.price(landing)
+        if price is None:
             return
-        cost = moves + mending.cost
+        cost = moves + price
         if self._lowest is None or cost < self._lowest:
             self._lowest = cost
             self.best = []
         if cost == self._lowest and all(known.landing != landing for known in self.best):
-            self.best.append(Settled(moves, landing, mending))
+            self.best.append(Settled(landing, cost))
 
     def _hopeless(self, landing: Landing, moves: int, restless: list[int], movable: int) -> bool:
         """Whether the best cost known is out of reach: a move costs 1 and betters two conductors by 2 at most."""

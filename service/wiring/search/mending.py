@@ -13,16 +13,16 @@ from typing import Final
 from service.wiring.faults import RANK, Fault, FaultClass
 from service.wiring.search.case import UNPROBED, Case
 from service.wiring.search.plan import Landing
-from service.wiring.search.shorts import Joined, Piece, Short, join
+from service.wiring.search.shorts import Joined, Piece, Short, join, price
 
-_MOST_CHOICES: Final = 64
+_MOST_CHOICES: Final = 24
 _MOST_IN_CLASS: Final = 4
 Key = tuple[object, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Mending:
-    """The opens and shorts of one landing: what they cost, and a key by which the preferred one is smallest."""
+    """The opens and shorts of one landing, and a key by which the preferred mending of several is smallest."""
 
     cost: int
     key: Key
@@ -30,9 +30,20 @@ class Mending:
     shells: int
 
 
-def mend(case: Case, landing: Landing) -> Mending | None:
-    """The preferred opens and shorts that explain the readings with this landing, or None if nothing does."""
-    return _Mender(case, landing).best()
+def price_of_mending(case: Case, landing: Landing) -> int | None:
+    """What the opens and shorts of this landing cost, or None if none explain the readings with it."""
+    mender = _Mender(case, landing)
+    prices = [price for doubles in mender.double_shorts() if (price := mender.price(doubles)) is not None]
+    return min(prices, default=None)
+
+
+def mend(case: Case, landing: Landing) -> Mending:
+    """The preferred opens and shorts that explain the readings with this landing; they must have a price."""
+    mender = _Mender(case, landing)
+    prices = [(doubles, mender.price(doubles)) for doubles in mender.double_shorts()]
+    lowest = min(price for _, price in prices if price is not None)
+    made = [mending for doubles, price in prices if price == lowest and (mending := mender.mending(doubles))]
+    return min(made, key=lambda mending: mending.key)
 
 
 class _Mender:
@@ -44,17 +55,11 @@ class _Mender:
         self.ends = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
         self.rank = [plan.order[name] for name in plan.names]
         self.cut = [wire for wire, (a, b) in enumerate(self.ends) if self._apart(a, b)]
+        self.root = self._roots()
         self.cut_bonds = [at for at, (one, other) in enumerate(plan.bonds) if self._apart(one, other)]
 
     def _apart(self, one: int, other: int) -> bool:
         return UNPROBED != self.labels[one] != self.labels[other] != UNPROBED
-
-    def best(self) -> Mending | None:
-        """The preferred way to join the pieces, over every choice of shorts along both halves of cut conductors."""
-        root = self._roots()
-        made = [self._join(root, doubles) for doubles in self._double_shorts(root)]
-        known = [mending for mending in made if mending]
-        return min(known, key=lambda mending: mending.key) if known else None
 
     def _roots(self) -> list[int]:
         root = list(range(len(self.labels)))
@@ -70,7 +75,8 @@ class _Mender:
                 root[max(one, other)] = min(one, other)
         return [top(contact) for contact in range(len(root))]
 
-    def _pieces(self, root: Sequence[int]) -> dict[int, Piece]:
+    def _pieces(self) -> dict[int, Piece]:
+        root = self.root
         pieces: dict[int, Piece] = defaultdict(Piece)
         plan = self.case.plan
         cut = set(self.cut)
@@ -89,7 +95,7 @@ class _Mender:
                 pieces[root[contact]].group = label
         return pieces
 
-    def _double_shorts(self, root: Sequence[int]) -> Iterator[tuple[tuple[int, ...], ...]]:
+    def double_shorts(self) -> Iterator[tuple[tuple[int, ...], ...]]:
         """Choices of shorts whose members are all cut, from one group at A to another at B."""
         classes: dict[tuple[int, int], list[int]] = defaultdict(list)
         for wire in self.cut:
@@ -105,15 +111,31 @@ class _Mender:
         for chosen in product(*options):
             yield tuple(some for some in chosen if some)
 
-    def _join(self, root: Sequence[int], doubles: Sequence[Sequence[int]]) -> Mending | None:
-        pieces = self._pieces(root)
+    def price(self, doubles: Sequence[Sequence[int]]) -> int | None:
+        """The cost with these shorts along both halves of cut conductors, or None if the rest cannot be joined."""
+        groups, spares = self._groups(doubles)
+        total = len(self.cut) + len(self.cut_bonds) + sum(len(wires) - 1 for wires in doubles)
+        for group in groups:
+            joining = price(group, spares)
+            if joining is None:
+                return None
+            total += joining
+        return total
+
+    def mending(self, doubles: Sequence[Sequence[int]]) -> Mending | None:
+        """The preferred mending with these shorts along both halves of cut conductors."""
+        groups, spares = self._groups(doubles)
+        joined = [join(group, spares) for group in groups]
+        known = [made for made in joined if made is not None]
+        return self._written(doubles, known) if len(known) == len(joined) else None
+
+    def _groups(self, doubles: Sequence[Sequence[int]]) -> tuple[list[list[Piece]], list[Piece]]:
+        """The pieces of each group of the readings, and those of which nothing was probed."""
+        pieces = self._pieces()
         into = {key: key for key in pieces}
-        shorts: list[Short] = []
         for wires in doubles:
-            shorts.append((None, tuple(sorted(self.rank[wire] for wire in wires))))
             for side in (0, 1):
-                self._unite(pieces, into, [root[self.ends[wire][side]] for wire in wires])
-        cost = sum(len(wires) - 1 for wires in doubles)
+                self._unite(pieces, into, [self.root[self.ends[wire][side]] for wire in wires])
         groups: dict[int, list[Piece]] = defaultdict(list)
         spares = []
         for piece in pieces.values():
@@ -121,13 +143,7 @@ class _Mender:
                 spares.append(piece)
             else:
                 groups[piece.group].append(piece)
-        joined: list[Joined] = []
-        for group in groups.values():
-            made = join(group, spares)
-            if made is None:
-                return None
-            joined.append(made)
-        return self._mending(cost, shorts, joined)
+        return list(groups.values()), spares
 
     def _unite(self, pieces: dict[int, Piece], into: dict[int, int], keys: Sequence[int]) -> None:
         def top(key: int) -> int:
@@ -142,10 +158,10 @@ class _Mender:
                 pieces[first].take(pieces.pop(other))
                 into[other] = first
 
-    def _mending(self, cost: int, shorts: list[Short], joined: Sequence[Joined]) -> Mending:
+    def _written(self, doubles: Sequence[Sequence[int]], joined: Sequence[Joined]) -> Mending:
         plan = self.case.plan
-        shorts = shorts + [short for made in joined for short in made.shorts]
-        cost += len(self.cut) + len(self.cut_bonds) + sum(made.cost for made in joined)
+        shorts: list[Short] = [(None, tuple(sorted(self.rank[wire] for wire in wires))) for wires in doubles]
+        shorts += [short for made in joined for short in made.shorts]
         shells = sum(made.shells for made in joined)
         faults = [Fault(FaultClass.OPEN, (plan.names[wire],)) for wire in self.cut]
         for at in self.cut_bonds:
@@ -156,6 +172,7 @@ class _Mender:
             for end, members in shorts
         ]
         faults.sort(key=lambda fault: order_of(plan.order, fault))
+        cost = sum(fault.cost for fault in faults)
         return Mending(cost, (cost, *preference(plan.order, faults, shells)), tuple(faults), shells)
 
 

@@ -85,6 +85,29 @@ class Joined:
         )
 
 
+def price(pieces: Sequence[Piece], spares: Sequence[Piece]) -> int | None:
+    """What `join` will cost, without working out which shorts: the pieces less one where they can be joined."""
+    if len(pieces) == 1 or _connect(pieces):
+        return len(pieces) - 1
+    if any(_connect([*pieces, spare]) for spare in spares):
+        return len(pieces)
+    far = _from_the_far_end(pieces)
+    return None if far is None else far.cost
+
+
+def _connect(pieces: Sequence[Piece]) -> bool:
+    """Whether the pieces hang together if every short that could name a piece does."""
+    reach = [{end for end in _ENDS if piece.name(end)} for piece in pieces]
+    joined = reach.pop()
+    while reach:
+        near = [ends for ends in reach if ends & joined]
+        if not near:
+            return False
+        reach = [ends for ends in reach if not ends & joined]
+        joined = joined.union(*near)
+    return True
+
+
 def join(pieces: Sequence[Piece], spares: Sequence[Piece]) -> Joined | None:
     """The preferred shorts that make one of `pieces`; `spares` are unprobed and may bridge. None if nothing can."""
     if len(pieces) == 1:
@@ -101,9 +124,7 @@ def join(pieces: Sequence[Piece], spares: Sequence[Piece]) -> Joined | None:
 
 
 def _one(pieces: Sequence[Piece]) -> list[Joined]:
-    return list(_made([(end, pieces) for end in (None,)])) + [
-        made for end in ("A", "B") for made in _made([(end, pieces)])
-    ]
+    return [made for end in _ENDS for made in _made([(end, pieces)])]
 
 
 def _made(shorts: Sequence[tuple[str | None, Sequence[Piece]]]) -> Iterator[Joined]:
