@@ -9,6 +9,13 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.crew import pages as crew
+from service.home.due import api as due_api
+from service.home.due import pages as due
+from service.home.now import pages as now
+from service.home.seasons import pages as seasons
+from service.home.tag import pages as tag
+from service.retire import api as retire_api
+from service.retire import pages as retire
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
@@ -17,7 +24,17 @@ from service.web import health, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
 
-ROUTERS = (crew.router, health.router)
+ROUTERS = (
+    crew.router,
+    health.router,
+    now.router,
+    tag.router,
+    due.router,
+    due_api.router,
+    seasons.router,
+    retire.router,
+    retire_api.router,
+)
 
 
 CHORES = testlog.CHORES

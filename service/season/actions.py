@@ -7,6 +7,7 @@ from uuid import UUID, uuid4
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from service.kit.problems import NotFound, invalid
 from service.season import queries
 from service.season.core import Entry, Round, Season, due_in_seasons, next_change
 from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
@@ -24,6 +25,24 @@ def add_season(
     return row
 
 
+def change_season(db: Session, row: SeasonRow, name: str, rule: Season) -> None:
+    """Give a season another name, other days or other rounds.
+
+    Raises:
+        Invalid: an event of it would lie outside.
+    """
+    for event in queries.events(db, row.id):
+        if not rule.starts <= event.on <= rule.ends:
+            field = "starts" if event.on < rule.starts else "ends"
+            raise invalid(
+                field,
+                f"{event.name} is on {event.on}, outside {rule.starts} to {rule.ends}. Move the event first.",
+            )
+    row.name, row.starts, row.ends = name, rule.starts, rule.ends
+    db.execute(delete(RoundRow).where(RoundRow.season_id == row.id))
+    _add_rounds(db, row.id, rule.rounds)
+
+
 def _add_rounds(db: Session, season_id: UUID, rounds: Sequence[Round]) -> None:
     for number, each in enumerate(rounds):
         db.add(RoundRow(season_id=season_id, number=number, opens=each.opens, closes=each.closes))
@@ -31,11 +50,69 @@ def _add_rounds(db: Session, season_id: UUID, rounds: Sequence[Round]) -> None:
 
 
 def add_event(db: Session, season_id: UUID, name: str, kind: EventKind, on: date, now: datetime) -> Event:
-    """A new event of a season."""
+    """A new event of a season.
+
+    Raises:
+        Invalid: it lies outside its season.
+    """
+    _check_inside(db, season_id, on)
     event = Event(id=uuid4(), season_id=season_id, name=name, kind=kind, on=on, created_at=now)
     db.add(event)
     db.flush()
     return event
+
+
+def change_event(db: Session, event: Event, name: str, kind: EventKind, on: date) -> None:
+    """Give an event another name, kind or day.
+
+    Raises:
+        Invalid: it would lie outside its season.
+    """
+    _check_inside(db, event.season_id, on)
+    event.name, event.kind, event.on = name, kind, on
+
+
+def _check_inside(db: Session, season_id: UUID, on: date) -> None:
+    season = db.get_one(SeasonRow, season_id)
+    if not season.starts <= on <= season.ends:
+        raise invalid(
+            "on",
+            f"{on} is outside {season.name}, which runs from {season.starts} to {season.ends}. "
+            "Change the day, or the season.",
+        )
+
+
+def season_with(db: Session, season_id: str) -> SeasonRow:
+    """The season that an address names.
+
+    Raises:
+        NotFound: there is none.
+    """
+    key = _key(season_id)
+    row = db.get(SeasonRow, key) if key else None
+    if row is None:
+        raise NotFound("There is no such season. Go to Season and choose one from the list.")
+    return row
+
+
+def event_with(db: Session, event_id: str) -> Event:
+    """The event that an address names.
+
+    Raises:
+        NotFound: there is none, or no longer.
+    """
+    key = _key(event_id)
+    row = queries.event(db, key) if key else None
+    if row is None:
+        raise NotFound("There is no such event. Go to Season and choose one from the list.")
+    return row
+
+
+def _key(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None
 
 
 def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:
@@ -46,6 +123,11 @@ def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]
             ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known
         )
     db.flush()
+
+
+def delist(db: Session, item_ids: Collection[UUID], season_id: UUID) -> None:
+    """Let items no longer answer to a season; their history stays."""
+    db.execute(delete(ItemSeason).where(ItemSeason.season_id == season_id, ItemSeason.item_id.in_(item_ids)))
 
 
 def running_seasons(db: Session, today: date) -> list[UUID]:

@@ -81,6 +81,11 @@ class Due:
     due_by: date | None = None
     round: int | None = None
 
+    @property
+    def last_day(self) -> date | None:
+        """The last day on which the pass still counts, as people say it: the day before `due_by`."""
+        return self.due_by - timedelta(days=1) if self.due_by else None
+
 
 def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
     """`count` rounds that share the days from `starts` to `ends`, both counted, evenly."""

@@ -40,6 +40,36 @@ def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Seaso
     return found
 
 
+def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:
+    """The season that counts today: the one that runs and ends first, else the next to come, else the last one."""
+    running = [row for row in rows if row.starts <= today <= row.ends]
+    coming = [row for row in rows if row.starts > today]
+    if running:
+        return min(running, key=lambda row: row.ends)
+    return (
+        min(coming, key=lambda row: row.starts)
+        if coming
+        else max(rows, key=lambda row: row.ends, default=None)
+    )
+
+
+def rounds(db: Session, season_id: UUID) -> Sequence[RoundRow]:
+    """The rounds of a season in order."""
+    return db.scalars(select(RoundRow).where(RoundRow.season_id == season_id).order_by(RoundRow.number)).all()
+
+
+def enlisted(db: Session, season_id: UUID) -> set[UUID]:
+    """The items that answer to a season."""
+    return set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
+
+
+def events(db: Session, season_id: UUID) -> Sequence[Event]:
+    """The events of a season, the first first."""
+    return db.scalars(
+        select(Event).where(Event.season_id == season_id).order_by(Event.on, Event.created_at)
+    ).all()
+
+
 def event(db: Session, event_id: UUID) -> Event | None:
     """One event."""
     return db.get(Event, event_id)

@@ -1,0 +1,81 @@
+"""What is due, as JSON."""
+
+from datetime import date
+
+from fastapi import APIRouter
+from pydantic import BaseModel
+
+from service.crew.desk import ViewerDesk
+from service.home.due import queries
+from service.home.due.queries import DueLine
+from service.kit.dates import parse_date
+from service.kit.problems import invalid
+from service.season.core import DueState
+from service.store.paging import MOST, page_size
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(prefix="/api/v1", tags=["due"])
+
+
+class DueOut(BaseModel):
+    """An item and what is due of it: `due_by` is the first day too late, `round` counts from 0."""
+
+    code: str
+    label: str
+    kind: str
+    wiring: str
+    length_mm: int
+    place: str
+    place_b: str
+    state: str
+    due_by: date | None
+    round: int | None
+
+
+class DueListOut(BaseModel):
+    """`counts` are of all items that are asked; `items` the first of each state, and `next` the cursors for more."""
+
+    on: date
+    counts: dict[DueState, int]
+    items: dict[DueState, list[DueOut]]
+    next: dict[DueState, str]
+
+
+@router.get("/due")
+def due(
+    desk: ViewerDesk, on: str | None = None, state: str | None = None, after: str | None = None,
+    limit: int | None = None,
+) -> DueListOut:  # fmt: skip
+    """Counts and items by due state, today or `on` another day, the soonest due first.
+
+    Each state comes with up to `limit` items (200 if not said). Where `next` has a cursor for a state, that state has
+    more: ask with `state` and `after`.
+    """
+    if after is not None and state is None:
+        raise invalid("after", "after belongs to one state: name it with state=, as in state=overdue.")
+    wanted = list(DueState) if state is None else [_state(state)]
+    size = MOST if limit is None else page_size(limit)
+    ensure_today(desk)
+    with desk.reading() as db:
+        day = parse_date(on, "on") if on else desk.today
+        counts, pages = queries.by_state(db, day, desk.today, desk.zone, size, wanted, after)
+    return DueListOut(
+        on=day,
+        counts=counts,
+        items={each: [_as_json(line) for line in lines] for each, (lines, _) in pages.items()},
+        next={each: cursor for each, (_, cursor) in pages.items() if cursor},
+    )
+
+
+def _as_json(line: DueLine) -> DueOut:
+    item = line.item
+    return DueOut(
+        code=line.code, label=item.label, kind=item.kind, wiring=item.wiring, length_mm=item.length_mm,
+        place=item.place, place_b=item.place_b, state=item.state, due_by=line.due.due_by, round=line.due.round,
+    )  # fmt: skip
+
+
+def _state(word: str) -> DueState:
+    if word not in list(DueState):
+        raise invalid("state", f"“{word[:20]}” is no due state; choose one of {', '.join(DueState)}.")
+    return DueState(word)

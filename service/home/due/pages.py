@@ -1,0 +1,66 @@
+"""What is due, as a page to walk with: place by place, each item with its state."""
+
+from collections.abc import Callable
+from datetime import date
+from itertools import groupby
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from service.crew.desk import Desk, ViewerDesk
+from service.gear.core import item_name
+from service.gear.queries import ItemFacts
+from service.home.due import queries
+from service.home.due.queries import Page
+from service.kit.dates import parse_date
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.season.core import DueState
+from service.season.queries import due_counts
+from service.store.paging import MOST
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(include_in_schema=False)
+
+OPEN = tuple(state for state in DueState if state is not DueState.CURRENT)
+"""States that ask for something; `current` is shown when it is asked for by name."""
+
+
+@router.get("/due")
+def due(desk: ViewerDesk, on: str = "", state: str = "", after: str = "") -> Response:
+    """What is due, today or as of another day."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        errors: dict[str, str] = {}
+        day = desk.today
+        try:
+            day = parse_date(on, "on") if on else day
+        except Invalid as refusal:
+            errors = refusal.errors
+        chosen = DueState(state) if state in list(DueState) else None
+        counts, (lines, following) = _looked_up(db, desk, day, (chosen,) if chosen else OPEN, after or None)
+        return desk.page(
+            "home/due.html", 422 if errors else 200, on=day, typed=on, chosen=chosen, counts=counts, errors=errors,
+            places=[(place, list(found)) for place, found in groupby(lines, key=lambda line: line.item.place)],
+            asked=sum(counts.values()), following=following, name=_namer(desk), states=list(DueState),
+        )  # fmt: skip
+
+
+def _looked_up(
+    db: Session, desk: Desk, day: date, wanted: tuple[DueState, ...], after: str | None
+) -> tuple[dict[DueState, int], Page]:
+    if day == desk.today:
+        return due_counts(db), queries.walk(db, wanted, MOST, after)
+    dues = queries.reckoned(db, day, desk.zone)
+    counts = {state: sum(due.state is state for due in dues.values()) for state in DueState}
+    return counts, queries.walk_through(db, dues, wanted, MOST, after)
+
+
+def _namer(desk: Desk) -> Callable[[ItemFacts], str]:
+    unit = Unit(desk.program.unit)
+
+    def name(item: ItemFacts) -> str:
+        return item_name(item.kind, item.length_mm, unit)
+
+    return name

@@ -1,0 +1,152 @@
+"""What is due, looked up for pages and JSON: from the cache for today, from history by the pure rule for other days."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import SQLColumnExpression, func, select
+from sqlalchemy.orm import Session
+
+from service.gear.core import ASKED
+from service.gear.models import Item
+from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts, item_facts
+from service.season.core import Due, DueState, due_in_seasons
+from service.season.models import ItemDue
+from service.season.queries import due_counts, seasons_of
+from service.store.paging import beyond, cursor, position
+from service.tags.models import Tag
+from service.tags.queries import codes_of
+from service.testlog.due import entries
+from service.testlog.queries import chunks, events
+
+
+@dataclass(frozen=True)
+class DueLine:
+    """An item with its code and what is due of it."""
+
+    item: ItemFacts
+    code: str
+    due: Due
+
+
+Page = tuple[list[DueLine], str | None]
+"""Some lines, and the cursor of the next page."""
+
+
+def by_state(
+    db: Session,
+    on: date,
+    today: date,
+    zone: ZoneInfo,
+    size: int,
+    wanted: Sequence[DueState],
+    after: str | None,
+) -> tuple[dict[DueState, int], dict[DueState, Page]]:
+    """Counts of all states, and of each wanted state its first items after a cursor, the soonest due first."""
+    key = None if after is None else tuple(position(after, date, UUID))
+    if on == today:
+        counts = due_counts(db)
+        found = {state: _cached(db, state, size + 1, key) for state in wanted}
+    else:
+        dues = reckoned(db, on, zone)
+        counts = {state: sum(due.state is state for due in dues.values()) for state in DueState}
+        found = {state: _first(dues, state, size + 1, key) for state in wanted}
+    ids = [item_id for dues in found.values() for item_id in dues]
+    items, codes = _facts(db, ids)
+    return counts, {state: _page(dues, items, codes, size) for state, dues in found.items()}
+
+
+def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None) -> Page:
+    """Today's items in the wanted states, in walking order."""
+    order: list[SQLColumnExpression[Any]] = [
+        func.coalesce(PlaceA.walk_order, NOWHERE),
+        func.coalesce(PlaceA.name, ""),
+        Item.id,
+    ]
+    query = (
+        facts()
+        .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round)
+        .join(ItemDue, ItemDue.item_id == Item.id)
+        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .where(ItemDue.state.in_(wanted))
+        .order_by(*order)
+        .limit(size + 1)
+    )
+    if after:
+        query = query.where(beyond(order, position(after, int, str, UUID)))
+    lines = [
+        DueLine(as_facts(row), row[-4] or "", Due(DueState(row[-3]), row[-2], row[-1]))
+        for row in db.execute(query)
+    ]
+    return _cut(lines, size)
+
+
+def walk_through(
+    db: Session, dues: dict[UUID, Due], wanted: Collection[DueState], size: int, after: str | None
+) -> Page:
+    """The same for what was reckoned as of another day."""
+    ids = [item_id for item_id, due in dues.items() if due.state in wanted]
+    items, codes = _facts(db, ids)
+    lines = sorted((DueLine(items[one], codes.get(one, ""), dues[one]) for one in ids), key=_place_in_walk)
+    if after:
+        reached = tuple(position(after, int, str, UUID))
+        lines = [line for line in lines if _place_in_walk(line) > reached]
+    return _cut(lines[: size + 1], size)
+
+
+def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
+    """What the rule says, as of a day, of every item that is asked today."""
+    since = dict(db.execute(select(Item.id, Item.in_service_on).where(Item.state.in_(ASKED))).tuples().all())
+    found = {}
+    for ids in chunks(since):
+        histories, answers_to = events(db, ids), seasons_of(db, ids)
+        for item_id in ids:
+            history = entries(histories[item_id], zone)
+            found[item_id] = due_in_seasons(answers_to[item_id], since[item_id], history, on)
+    return found
+
+
+def _cached(db: Session, state: DueState, most: int, after: Sequence[object] | None) -> dict[UUID, Due]:
+    order: list[SQLColumnExpression[Any]] = [func.coalesce(ItemDue.due_by, date.max), ItemDue.item_id]
+    query = select(ItemDue.item_id, ItemDue.due_by, ItemDue.round).where(ItemDue.state == state)
+    if after:
+        query = query.where(beyond(order, after))
+    rows = db.execute(query.order_by(*order).limit(most))
+    return {item_id: Due(state, due_by, number) for item_id, due_by, number in rows}
+
+
+def _first(
+    dues: dict[UUID, Due], state: DueState, most: int, after: Sequence[object] | None
+) -> dict[UUID, Due]:
+    keys = sorted(((due.due_by or date.max, item_id) for item_id, due in dues.items() if due.state is state))
+    later = [item_id for at, item_id in keys if after is None or (at, item_id) > tuple(after)]
+    return {item_id: dues[item_id] for item_id in later[:most]}
+
+
+def _facts(db: Session, item_ids: list[UUID]) -> tuple[dict[UUID, ItemFacts], dict[UUID, str]]:
+    items: dict[UUID, ItemFacts] = {}
+    codes: dict[UUID, str] = {}
+    for ids in chunks(item_ids):
+        items |= item_facts(db, ids)
+        codes |= codes_of(db, ids)
+    return items, codes
+
+
+def _page(dues: dict[UUID, Due], items: dict[UUID, ItemFacts], codes: dict[UUID, str], size: int) -> Page:
+    lines = [
+        DueLine(items[item_id], codes.get(item_id, ""), due) for item_id, due in list(dues.items())[:size]
+    ]
+    last = lines[-1] if len(dues) > size else None
+    return lines, cursor(last.due.due_by or date.max, last.item.id) if last else None
+
+
+def _cut(lines: list[DueLine], size: int) -> Page:
+    shown = lines[:size]
+    return shown, cursor(*_place_in_walk(shown[-1])) if len(lines) > size else None
+
+
+def _place_in_walk(line: DueLine) -> tuple[int, str, UUID]:
+    return line.item.walk_order, line.item.place, line.item.id

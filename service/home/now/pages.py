@@ -1,0 +1,117 @@
+"""Now: what to do next, by who asks; finding an item by its code; and the way to everything else."""
+
+from dataclasses import dataclass, field
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk
+from service.gear.core import ItemState
+from service.home.now import queries
+from service.home.now.queries import OpenSession, Step
+from service.home.seasons.queries import RoundProgress, progress
+from service.kit.codes import nearest, read_code
+from service.kit.problems import Invalid, NotFound, Problem
+from service.retire.actions import PullList, event_for, pull_list
+from service.season import queries as season
+from service.season.core import DueState
+from service.tags.actions import tag_on
+from service.tags.queries import codes_now, how_many_wait
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class Now:
+    """What Now shows; `waiting` tags and first `steps` are a lead's."""
+
+    due: dict[DueState, int]
+    states: dict[ItemState, int]
+    suspects: int
+    sessions: list[OpenSession]
+    season_id: str | None
+    round: RoundProgress | None
+    pull: PullList | None
+    waiting: int = 0
+    steps: list[Step] = field(default_factory=list)
+
+    @property
+    def items(self) -> int:
+        """How many items the program has, the retired and lost not counted."""
+        gone = (ItemState.RETIRED, ItemState.LOST)
+        return sum(count for state, count in self.states.items() if state not in gone)
+
+
+@router.get("/")
+def now(desk: AnyoneDesk) -> Response:
+    """What to do next."""
+    with desk.reading():
+        if desk.who is None:
+            return desk.page("home/welcome.html")
+    ensure_today(desk)
+    with desk.reading() as db:
+        return desk.page("home/now.html", now=_now(desk, db), values={"code": ""}, errors={})
+
+
+@router.get("/find")
+def find(desk: AnyoneDesk, code: str = "") -> Response:
+    """On to the page of a typed code; a code that cannot be is told, and a lead is shown the nearest real ones."""
+    with desk.reading() as db:
+        try:
+            read = read_code(code)
+            if desk.who is not None:
+                tag_on(db, read)
+        except (Invalid, NotFound) as problem:
+            return _not_found(desk, db, code, problem)
+    return RedirectResponse(f"/t/{read}", 303)
+
+
+@router.get("/more")
+def more(desk: ViewerDesk) -> Response:
+    """The way to everything else."""
+    with desk.reading():
+        return desk.page("home/more.html")
+
+
+@router.get("/cautions")
+def cautions(desk: AnyoneDesk) -> Response:
+    """How nobody gets hurt, and no gear."""
+    with desk.reading():
+        return desk.page("home/cautions.html")
+
+
+@router.get("/api/v1/openapi.json")
+def openapi(desk: LeadDesk) -> Response:
+    """The JSON API's own description."""
+    with desk.reading():
+        return JSONResponse(desk.request.app.openapi())
+
+
+def _now(desk: Desk, db: Session) -> Now:
+    rows = season.seasons(db)
+    row = season.current(rows, desk.today)
+    rounds = progress(db, row.id, desk.zone) if row else []
+    event = event_for(db, None, desk.today)
+    states = queries.state_counts(db)
+    leads = desk.me.role is Role.LEAD
+    return Now(
+        due=season.due_counts(db),
+        states=states,
+        suspects=queries.suspects(db),
+        sessions=queries.open_sessions(db),
+        season_id=str(row.id) if row else None,
+        round=next((each for each in rounds if each.is_open(desk.today)), None),
+        pull=pull_list(db, event, desk.today, desk.zone) if event else None,
+        waiting=how_many_wait(db) if leads else 0,
+        steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
+    )
+
+
+def _not_found(desk: Desk, db: Session, code: str, problem: Problem) -> Response:
+    near = nearest(code, codes_now(db)) if desk.who and desk.who.role is Role.LEAD else []
+    return desk.page(
+        "home/find.html", problem.status, values={"code": code}, errors={"code": problem.detail}, near=near
+    )

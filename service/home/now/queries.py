@@ -1,0 +1,88 @@
+"""What Now shows at a glance, for each role."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from sqlalchemy import Row, distinct, func, select
+from sqlalchemy.orm import Session
+
+from service.crew.core import ProgramFacts, Role
+from service.crew.models import CrewPass, Person
+from service.gear.core import FlagKind, ItemState
+from service.gear.models import Flag, Item
+from service.season.models import SeasonRow
+from service.tags.models import TagPrint
+from service.testlog.models import Test, TestItem, WorkItem, WorkSession
+
+FIRST_NAME = "Our band program"
+"""What a program is called until its lead names it."""
+
+
+@dataclass(frozen=True)
+class OpenSession:
+    """A session that people can join: how many items of its worklist were tested in it."""
+
+    id: UUID
+    title: str
+    on: date
+    done: int
+    total: int
+
+
+@dataclass(frozen=True)
+class Step:
+    """One of the first steps of a new program."""
+
+    words: str
+    href: str
+    done: bool
+
+
+def open_sessions(db: Session, most: int = 3) -> list[OpenSession]:
+    """Sessions that are not closed, the latest first."""
+    rows = db.scalars(
+        select(WorkSession).where(WorkSession.closed_at.is_(None)).order_by(WorkSession.on.desc()).limit(most)
+    ).all()
+    return [OpenSession(row.id, row.title, row.on, *_progress(db, row.id)) for row in rows]
+
+
+def _progress(db: Session, session_id: UUID) -> tuple[int, int]:
+    done = (
+        select(func.count(distinct(WorkItem.item_id)))
+        .join(TestItem, TestItem.item_id == WorkItem.item_id)
+        .join(Test, (Test.id == TestItem.test_id) & (Test.session_id == WorkItem.session_id))
+        .where(WorkItem.session_id == session_id)
+    )
+    total = select(func.count()).where(WorkItem.session_id == session_id)
+    return db.scalar(done) or 0, db.scalar(total) or 0
+
+
+def state_counts(db: Session) -> dict[ItemState, int]:
+    """How many items are in each state."""
+    rows: Sequence[Row[str, int]] = db.execute(select(Item.state, func.count()).group_by(Item.state)).all()
+    counted = {ItemState(state): count for state, count in rows}
+    return {state: counted.get(state, 0) for state in ItemState}
+
+
+def suspects(db: Session) -> int:
+    """How many items are suspected."""
+    query = select(func.count(distinct(Flag.item_id)))
+    return db.scalar(query.where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))) or 0
+
+
+def first_steps(db: Session, program: ProgramFacts, items: int) -> list[Step]:
+    """The way from an empty book to a program that works, and how far it is gone."""
+    season = db.scalar(select(SeasonRow.id).limit(1)) is not None
+    printed = db.scalar(select(TagPrint.id).where(TagPrint.printed_at.is_not(None)).limit(1)) is not None
+    helper = select(Person.id).where(Person.role.in_((Role.CREW, Role.VIEWER)), Person.ended_at.is_(None))
+    crew_pass = select(CrewPass.id).where(CrewPass.role == Role.CREW)
+    helpers = db.scalar(helper.limit(1)) is not None or db.scalar(crew_pass.limit(1)) is not None
+    return [
+        Step("Name the program", "/settings", program.name != FIRST_NAME),
+        Step("Add gear", "/gear/new", items > 0),
+        Step("Make a season", "/season/new", season),
+        Step("Print tags", "/tags", printed),
+        Step("Let helpers in", "/crew", helpers),
+    ]

@@ -1,0 +1,72 @@
+"""Changes of a season. What is due follows from it, so the items that answer to it are reckoned anew at once."""
+
+from collections.abc import Collection
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew.desk import Desk
+from service.crew.queries import note_in_audit
+from service.home.seasons.queries import usable_items
+from service.season import actions as season
+from service.season.forms import EventEntry, SeasonEntry
+from service.season.queries import enlisted
+from service.testlog import due, flags
+from service.testlog.queries import chunks
+
+
+def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
+    """A new season; with `everything`, all items in service or spare answer to it."""
+    items = usable_items(db) if everything else []
+    season.add_season(db, season_id, entry.name, entry.rule, items, desk.now)
+    note_in_audit(db, desk.now, desk.me.id, "season.made", entry.name)
+    _reckon(db, desk, items)
+    return str(season_id)
+
+
+def change(db: Session, desk: Desk, season_id: str, entry: SeasonEntry) -> None:
+    """Keep a season's name, days and rounds as they are now."""
+    row = season.season_with(db, season_id)
+    season.change_season(db, row, entry.name, entry.rule)
+    note_in_audit(db, desk.now, desk.me.id, "season.changed", entry.name)
+    _reckon(db, desk, enlisted(db, row.id))
+
+
+def choose(
+    db: Session, desk: Desk, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
+) -> None:
+    """Of the items `shown`, let the `chosen` answer to a season and the others not."""
+    row = season.season_with(db, season_id)
+    others = set(shown) - set(chosen)
+    season.enlist(db, chosen, [row.id])
+    season.delist(db, others, row.id)
+    note_in_audit(
+        db, desk.now, desk.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)}
+    )
+    _reckon(db, desk, shown)
+
+
+def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> None:
+    """Add an event to a season."""
+    row = season.season_with(db, season_id)
+    season.add_event(db, row.id, entry.name, entry.kind, entry.on, desk.now)
+    note_in_audit(db, desk.now, desk.me.id, "event.made", entry.name)
+
+
+def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> None:
+    """Keep an event as it is now."""
+    season.change_event(db, season.event_with(db, event_id), entry.name, entry.kind, entry.on)
+    note_in_audit(db, desk.now, desk.me.id, "event.changed", entry.name)
+
+
+def drop_event(db: Session, desk: Desk, event_id: str) -> None:
+    """Take an event off its season."""
+    row = season.event_with(db, event_id)
+    note_in_audit(db, desk.now, desk.me.id, "event.dropped", row.name)
+    db.delete(row)
+
+
+def _reckon(db: Session, desk: Desk, item_ids: Collection[UUID]) -> None:
+    due.refresh(db, item_ids, desk.today, desk.zone)
+    for ids in chunks(item_ids):
+        flags.follow_due(db, ids, desk.today, desk.now)

@@ -1,0 +1,207 @@
+"""Pages of the season: its rounds and events as one run, making and changing it, and who answers to it."""
+
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.home.seasons import actions, queries
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.season import queries as season
+from service.season.actions import event_with, season_with
+from service.season.forms import (
+    blank_season,
+    read_event,
+    read_season,
+    shown_season,
+    typed_season,
+)
+from service.season.models import SeasonRow
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/season")
+def season_now(desk: ViewerDesk) -> Response:
+    """The season that counts today, and the way to the others."""
+    with desk.reading() as db:
+        rows = season.seasons(db)
+        row = season.current(rows, desk.today)
+        if row is None:
+            return desk.page("home/no_season.html")
+        return _season(desk, db, row)
+
+
+@router.get("/season/new")
+def new_season(desk: LeadDesk) -> Response:
+    """Type a new season."""
+    with desk.reading():
+        return desk.page(
+            "home/season_form.html", values=blank_season(desk.today), errors={}, op=new_op(), row=None
+        )
+
+
+@router.post("/season/new")
+def make_season(desk: LeadDesk, posted: Posted) -> Response:
+    """Make a season."""
+    values = typed_season(posted)
+    try:
+        entry = read_season(posted)
+        op = read_op(posted.get("op"))
+        everything = values["who"] != "none"
+        made = desk.once(op, "season.make", values, lambda db: actions.make(db, desk, op, entry, everything))
+    except Invalid as refusal:
+        return _form_again(desk, posted, refusal)
+    return RedirectResponse(f"/season/{made}", 303)
+
+
+@router.get("/season/events/{event_id}")
+def event_page(desk: LeadDesk, event_id: str) -> Response:
+    """Change an event."""
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        values = {"name": event.name, "kind": event.kind, "on": event.on}
+        return desk.page("home/event_form.html", values=values, errors={}, op=new_op(), event=event)
+
+
+@router.post("/season/events/{event_id}")
+def change_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
+    """Keep an event as it was typed."""
+    try:
+        entry = read_event(posted)
+        content = [event_id, _typed_event(posted)]
+        desk.once(
+            read_op(posted.get("op")), "event.change", content,
+            lambda db: actions.change_event(db, desk, event_id, entry),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            event = event_with(db, event_id)
+            values = _typed_event(posted)
+            return desk.page(
+                "home/event_form.html", 422, values=values, errors=refusal.errors, op=new_op(), event=event
+            )
+    return _to_event_season(desk, event_id)
+
+
+@router.post("/season/events/{event_id}/drop")
+def drop_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
+    """Take an event off its season."""
+    op = read_op(posted.get("op"))
+    desk.once(op, "event.drop", event_id, lambda db: actions.drop_event(db, desk, event_id))
+    return RedirectResponse("/season", 303)
+
+
+@router.get("/season/{season_id}")
+def season_page(desk: ViewerDesk, season_id: str) -> Response:
+    """One season."""
+    with desk.reading() as db:
+        return _season(desk, db, season_with(db, season_id))
+
+
+@router.get("/season/{season_id}/change")
+def change_page(desk: LeadDesk, season_id: str) -> Response:
+    """Change a season's name, days and rounds."""
+    with desk.reading() as db:
+        row = season_with(db, season_id)
+        values = shown_season(row.name, season.rules(db, [row.id])[row.id])
+        return desk.page("home/season_form.html", values=values, errors={}, op=new_op(), row=row)
+
+
+@router.post("/season/{season_id}/change")
+def change_season(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+    """Keep a season as it was typed."""
+    try:
+        entry = read_season(posted)
+        desk.once(
+            read_op(posted.get("op")), "season.change", [season_id, typed_season(posted)],
+            lambda db: actions.change(db, desk, season_id, entry),
+        )  # fmt: skip
+    except Invalid as refusal:
+        return _form_again(desk, posted, refusal, season_id)
+    return RedirectResponse(f"/season/{season_id}", 303)
+
+
+@router.post("/season/{season_id}/events")
+def add_event(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+    """Add an event to a season."""
+    values = _typed_event(posted)
+    try:
+        entry = read_event(posted)
+        desk.once(
+            read_op(posted.get("op")), "event.make", [season_id, values],
+            lambda db: actions.add_event(db, desk, season_id, entry),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _season(desk, db, season_with(db, season_id), 422, values=values, errors=refusal.errors)
+    return RedirectResponse(f"/season/{season_id}", 303)
+
+
+@router.get("/season/{season_id}/items")
+def items_page(desk: LeadDesk, season_id: str) -> Response:
+    """Choose which items answer to a season, place by place."""
+    with desk.reading() as db:
+        row = season_with(db, season_id)
+        places = queries.choices(db, row.id, Unit(desk.program.unit))
+        saved = desk.request.query_params.get("saved") == "1"
+        return desk.page("home/season_items.html", row=row, places=places, op=new_op, saved=saved)
+
+
+@router.post("/season/{season_id}/items")
+def choose_items(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+    """Keep the choice of one place."""
+    shown = [read_op(item) for item in str(posted.get("shown") or "").split()]
+    chosen = [item for item in _ids(posted, "chosen") if item in shown]
+    content = [season_id, sorted(map(str, shown)), sorted(map(str, chosen))]
+    desk.once(
+        read_op(posted.get("op")), "season.items", content,
+        lambda db: actions.choose(db, desk, season_id, shown, chosen),
+    )  # fmt: skip
+    return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
+
+
+def _season(
+    desk: Desk,
+    db: Session,
+    row: SeasonRow,
+    status: int = 200,
+    values: dict[str, str] | None = None,
+    errors: dict[str, str] | None = None,
+) -> Response:
+    rounds = queries.progress(db, row.id, desk.zone)
+    return desk.page(
+        "home/season.html", status, row=row, rounds=rounds, op=new_op(), errors=errors or {},
+        steps=queries.steps(row, rounds, season.events(db, row.id), desk.today),
+        values=values or {"name": "", "kind": "competition", "on": ""},
+        others=[other for other in season.seasons(db) if other.id != row.id],
+        enlisted=len(season.enlisted(db, row.id)),
+    )  # fmt: skip
+
+
+def _form_again(desk: Desk, posted: FormData, refusal: Invalid, season_id: str | None = None) -> Response:
+    with desk.reading() as db:
+        row = season_with(db, season_id) if season_id else None
+        return desk.page(
+            "home/season_form.html", 422, values=typed_season(posted), errors=refusal.errors, op=new_op(),
+            row=row,
+        )  # fmt: skip
+
+
+def _to_event_season(desk: Desk, event_id: str) -> Response:
+    with desk.reading() as db:
+        return RedirectResponse(f"/season/{event_with(db, event_id).season_id}", 303)
+
+
+def _typed_event(posted: FormData) -> dict[str, str]:
+    return {name: str(posted.get(name) or "") for name in ("name", "kind", "on")}
+
+
+def _ids(posted: FormData, field: str) -> list[UUID]:
+    return [read_op(value) for value in posted.getlist(field)]

@@ -1,0 +1,92 @@
+"""The tag page: what a scanned tag is on, how it stands, and what to do with it, by who scans."""
+
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.desk import AnyoneDesk, CrewDesk, Desk
+from service.gear.actions import add_note
+from service.gear.core import item_name
+from service.home.tag import queries
+from service.home.tag.queries import Tagged
+from service.kit.codes import read_code
+from service.kit.lengths import Unit
+from service.kit.problems import Gone
+from service.tags.actions import item_with, tag_on
+from service.testlog.actions import call_suspect
+from service.testlog.housekeeping import ensure_today
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+TESTS_SHOWN = 5
+
+
+@router.get("/t/{code}")
+@router.get("/T/{code}")
+def tag_page(desk: AnyoneDesk, code: str) -> Response:
+    """What a tag is on. A stranger reads where to bring it, and nothing else."""
+    with desk.reading() as db:
+        read = read_code(code)
+        found = _found(db, read)
+        if isinstance(found, Response):
+            return found
+        if desk.who is None:
+            return desk.page("home/found.html", code=read)
+        if not found.is_stale(desk.today):
+            return _page(desk, db, read, found)
+    ensure_today(desk)
+    with desk.reading() as db:
+        return _page(desk, db, read, queries.tagged(db, read) or found)
+
+
+@router.post("/t/{code}/crackled")
+def crackled(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """One tap: somebody heard it crackle, so it is suspect until a flex test clears it."""
+    op = read_op(posted.get("op"))
+    desk.once(op, "item.crackled", code, lambda db: _crackled(db, desk, code, op))
+    return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
+
+
+@router.post("/t/{code}/other")
+def other(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """The tag hangs on something else than the book says: written down for the lead."""
+    op = read_op(posted.get("op"))
+    desk.once(op, "item.other", code, lambda db: _other(db, desk, code))
+    return RedirectResponse(f"/t/{read_code(code)}?other=1", 303)
+
+
+def _found(db: Session, code: str) -> Tagged | Response:
+    found = queries.tagged(db, code)
+    if found is None:
+        tag = tag_on(db, code)  # refuses what is on nothing
+        return RedirectResponse(f"/gear?place={tag.place_id}", 303)
+    if found.until is not None:
+        raise Gone(f"The tag {code} was replaced by a new one. Take the old tag off, and scan the new one.")
+    return found
+
+
+def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
+    item = found.item
+    asked = desk.request.query_params
+    return desk.page(
+        "home/tag.html", code=code, item=item, due=found.due, op=new_op(),
+        name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        flags=queries.flags(db, item.id), ends_of=queries.ends(db, item),
+        tests=queries.last_tests(db, item.id, TESTS_SHOWN),
+        acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
+        told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
+    )  # fmt: skip
+
+
+def _crackled(db: Session, desk: Desk, code: str, op: UUID) -> None:
+    call_suspect(db, item_with(db, code).id, op, "", desk.me, desk.now)
+
+
+def _other(db: Session, desk: Desk, code: str) -> None:
+    text = "Scanned on something else: this tag may hang on the wrong item."
+    add_note(db, item_with(db, code).id, text, desk.me, desk.now)

@@ -1,0 +1,124 @@
+"""What the tag page looks up, in as few queries as it takes: no page is opened more often."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import lru_cache
+from uuid import UUID
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session
+
+from service.crew.models import Person
+from service.gear.core import End
+from service.gear.models import Flag, Item
+from service.gear.queries import ItemFacts, as_facts, facts
+from service.gear.wirings import find_wiring, ports_of, wiring_name
+from service.season.core import Due, DueState
+from service.season.models import ItemDue
+from service.tags.models import Tag
+from service.testlog.core import Verdict
+from service.testlog.models import FaultRow, Test, TestItem, Void
+from service.testlog.wording import titles
+from service.wiring.wirings import Wiring
+
+_CONNECTORS = {"xlr3": "XLR", "trs": "TRS", "d25": "25-way D", "8p8c": "8P8C", "own": "own"}
+
+
+@dataclass(frozen=True)
+class Tagged:
+    """The item that a tag is on, and what is cached of its due state; `until` is when the tag ended."""
+
+    item: ItemFacts
+    until: datetime | None
+    due: Due | None
+    changes_on: date | None
+
+    def is_stale(self, today: date) -> bool:
+        """Whether the cached due state no longer holds today."""
+        return self.due is None or (self.changes_on is not None and self.changes_on <= today)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A test as the tag page shows it."""
+
+    tested_at: datetime
+    by: str
+    verdict: Verdict
+    voided: bool
+    faults: list[str]
+
+
+def tagged(db: Session, code: str) -> Tagged | None:
+    """What a code is on, if it is on an item."""
+    query = (
+        facts()
+        .add_columns(Tag.until, ItemDue.state, ItemDue.due_by, ItemDue.changes_on)
+        .join(Tag, Tag.item_id == Item.id)
+        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+        .where(Tag.code == code)
+    )
+    row = db.execute(query).one_or_none()
+    if row is None:
+        return None
+    due = Due(DueState(row[-3]), row[-2]) if row[-3] else None
+    return Tagged(as_facts(row), row[-4], due, row[-1])
+
+
+def flags(db: Session, item_id: UUID) -> dict[str, str]:
+    """The flags that are raised on an item, each with what was said."""
+    query = select(Flag.flag, Flag.note).where(Flag.item_id == item_id, Flag.cleared_at.is_(None))
+    return dict(db.execute(query.order_by(Flag.id)).tuples().all())
+
+
+def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
+    """The newest tests of an item, voided ones too."""
+    rows = db.execute(_tests(item_id).limit(most)).all()
+    faulty = [row[0] for row in rows if row[2] == Verdict.FAIL]
+    faults: dict[UUID, list[FaultRow]] = defaultdict(list)
+    if faulty:
+        query = select(FaultRow).where(FaultRow.test_id.in_(faulty)).order_by(FaultRow.position)
+        for fault in db.scalars(query):
+            faults[fault.test_id].append(fault)
+    return [
+        Shown(at, by or "", Verdict(verdict), voided_at is not None, titles(db, wiring, faults[test_id]))
+        for test_id, at, verdict, wiring, by, voided_at in rows
+    ]
+
+
+def _tests(item_id: UUID) -> Select[UUID, datetime, str, str, str | None, datetime | None]:
+    return (
+        select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at)
+        .join(TestItem, TestItem.test_id == Test.id)
+        .outerjoin(Person, Person.id == Test.person_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(TestItem.item_id == item_id)
+        .order_by(Test.tested_at.desc(), Test.id.desc())
+    )
+
+
+@dataclass(frozen=True)
+class Ends:
+    """How the two ends of an item are called, and its wiring."""
+
+    wiring: str
+    a: str
+    b: str
+
+
+def ends(db: Session, item: ItemFacts) -> Ends:
+    """What is at the ends of an item, in words."""
+    a, b = _ends(item.wiring, find_wiring(db, item.wiring), item.kind)
+    return Ends(wiring_name(db, item.wiring), a, b)
+
+
+@lru_cache(maxsize=256)
+def _ends(key: str, wiring: Wiring, kind: str) -> tuple[str, str]:
+    ports = ports_of(key, wiring, kind)
+    found = []
+    for end in End:
+        here = [port for port in ports if port["end"] == end]
+        connector = f"{_CONNECTORS[here[0]['type']]} {here[0]['gender']}"
+        found.append(connector if len(here) == 1 else f"{len(here)} {connector}s")
+    return found[0], found[1]
