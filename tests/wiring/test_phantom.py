@@ -107,6 +107,16 @@ def test_a_supply_measured_at_the_desk_narrows_the_band() -> None:
         diagnose_phantom([weak], Bench(supply_off=0.5))
 
 
+@pytest.mark.parametrize("share", [0.985, 1.015])
+def test_resistors_may_be_off_by_their_tolerance_and_no_more(share: float) -> None:
+    # A feed 1.5 % off divides as feed and load do that are off by half of that in opposite directions.
+    exact = Meter(0, 0.02)
+    read = far_end_volts(SOUND, loaded=True, bench=Bench(feed_ohm=6800 * share))
+    assert diagnose_phantom([read], Bench(supply_off=0, meter=exact)).looks_good
+    with pytest.raises(Invalid):
+        diagnose_phantom([read], Bench(supply_off=0, meter=exact, resistors_off=0))
+
+
 @settings(deadline=None)
 @given(
     state=st.sampled_from(phantom.SIMPLE_STATES),

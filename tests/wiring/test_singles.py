@@ -8,6 +8,7 @@ from service.wiring.diagnosis import diagnose
 from service.wiring.faults import CONTINUITY, FaultClass
 from service.wiring.rebuild import rebuild
 from service.wiring.singles import kind, single_faults
+from service.wiring.wirings import Conductor, wiring
 
 
 def _count(key: str) -> Counter[FaultClass]:
@@ -34,6 +35,22 @@ def test_the_single_faults_of_eight_lanes_can_be_counted_by_hand() -> None:
         FaultClass.CROSSED_LANES: comb(8, 2),
         FaultClass.MISWIRE: comb(24, 2) - 8,
     }
+
+
+def test_unlike_lanes_and_pairs_are_not_crossed_with_each_other() -> None:
+    made = wiring(
+        ["1", "2", "3", "4", "5"],
+        ["1", "2", "3", "4", "5"],
+        [
+            Conductor("1", "A1", "B1", "shield", lane="1"),
+            Conductor("2", "A2", "B2", "hot", "1", "1"),
+            Conductor("3", "A3", "B3", "cold", "1", "1"),
+            Conductor("4", "A4", "B4", "single", "2", "2"),
+            Conductor("5", "A5", "B5", "cold", "2", "2"),
+        ],
+    )
+    classes = {fault.fault_class for fault in single_faults(made)}
+    assert not classes & {FaultClass.CROSSED_LANES, FaultClass.CROSSED_PAIRS}
 
 
 def test_a_missing_bond_is_an_open_and_a_bonded_shell_no_short() -> None:
