@@ -9,8 +9,11 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.crew import pages as crew
+from service.gear import pages as gear
 from service.home.due import api as due_api
 from service.home.due import pages as due
+from service.home.items import api as items_api
+from service.home.items import pages as items
 from service.home.now import pages as now
 from service.home.seasons import pages as seasons
 from service.home.tag import pages as tag
@@ -19,6 +22,8 @@ from service.retire import pages as retire
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
+from service.tags import pages as tags
+from service.testlog import api as tests_api
 from service.testlog import housekeeping as testlog
 from service.web import health, problems
 from service.web.guard import Guard
@@ -28,12 +33,17 @@ ROUTERS = (
     crew.router,
     health.router,
     now.router,
+    items.router,
+    items_api.router,
+    gear.router,
+    tags.router,
     tag.router,
     due.router,
     due_api.router,
     seasons.router,
     retire.router,
     retire_api.router,
+    tests_api.router,
 )
 
 

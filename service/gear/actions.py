@@ -93,7 +93,7 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind) -> Pla
         NotFound: there is no such place.
         Invalid: another place has this name.
     """
-    changed = _place(db, place_id)
+    changed = place_with(db, place_id)
     _refuse_taken_name(db, name, place_id)
     changed.name, changed.kind = name, kind
     db.flush()
@@ -102,7 +102,7 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind) -> Pla
 
 def move_in_walk(db: Session, place_id: UUID, steps: int) -> None:
     """Let a place come earlier (`steps` below 0) or later in the walk; it stops at the first and the last turn."""
-    moved = _place(db, place_id)
+    moved = place_with(db, place_id)
     walk = [each for each in queries.places(db) if each.id != place_id]
     before = sum((each.walk_order, each.name) < (moved.walk_order, moved.name) for each in walk)
     walk.insert(max(0, before + steps), moved)
@@ -111,7 +111,12 @@ def move_in_walk(db: Session, place_id: UUID, steps: int) -> None:
     db.flush()
 
 
-def _place(db: Session, place_id: UUID) -> Place:
+def place_with(db: Session, place_id: UUID) -> Place:
+    """The place with this id.
+
+    Raises:
+        NotFound: there is none.
+    """
     found = db.get(Place, place_id)
     if found is None:
         raise NotFound("There is no such place. Go back to the places and look from there.")
@@ -125,10 +130,12 @@ def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
 
 
 def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> None:
-    """Put an item where it lives from now on; with two names it spans from one place to the other."""
+    """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere."""
     db.execute(
         update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now)
     )
+    if not name:
+        return
     place_b = place_for(db, name_b, now) if name_b else None
     db.add(
         Placement(

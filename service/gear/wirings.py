@@ -1,6 +1,8 @@
 """The wirings that items have: built in, or the program's own; and the connectors that a wiring puts on an item."""
 
 import json
+from collections import Counter
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -8,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.gear import queries
 from service.gear.core import KINDS, End, Gender
+from service.gear.models import Port
 from service.kit.problems import invalid
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
@@ -116,3 +119,27 @@ def _connectors(wiring: Wiring, end: End) -> tuple[tuple[int, str | None], ...]:
     return tuple(
         (number, next(iter(found)) if len(found) == 1 else None) for number, found in sorted(lanes.items())
     )
+
+
+CONNECTOR_NAMES = {
+    "xlr3": "XLR",
+    "trs": "quarter-inch (TRS)",
+    "d25": "25-way D",
+    "8p8c": "8P8C",
+    "own": "own connector",
+}
+"""Connector types by the words that pages use."""
+
+
+def connectors_in_words(ports: Sequence[Port], end: End) -> str:
+    """What an end has: "XLR socket", "8 × XLR plug"."""
+    counted = Counter((port.type, port.gender) for port in ports if port.end == end)
+    return ", ".join(
+        f"{f'{count} × ' if count > 1 else ''}{CONNECTOR_NAMES.get(kind, kind)} {gender}"
+        for (kind, gender), count in counted.items()
+    )
+
+
+def wiring_choices(db: Session) -> list[tuple[str, str]]:
+    """Every wiring that an item may get, with its words: the built-in ones, then the program's own."""
+    return [*WIRING_NAMES.items(), *((own.key, own.name) for own in queries.own_wirings(db))]

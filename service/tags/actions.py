@@ -1,16 +1,22 @@
-"""What happens with tags: issuing codes, finding what a code is on, retagging."""
+"""What happens with tags: issuing codes, finding what a code is on, printing, retagging."""
 
 import random
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from service.crew.core import Who
+from service.crew.queries import note_in_audit, program_facts
+from service.gear.core import item_name
 from service.gear.models import Item
 from service.kit.codes import make_code, read_code
-from service.kit.problems import Gone, NotFound
+from service.kit.lengths import Unit
+from service.kit.problems import Gone, NotFound, invalid
+from service.store.sessions import locked
 from service.tags import queries
+from service.tags.core import SHEETS, CannotPrint, Label, tag_url
 from service.tags.models import Tag, TagPrint
 
 _RANDOM = random.SystemRandom()
@@ -57,8 +63,75 @@ def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
     tag = tag_on(db, typed)
     if tag.item_id is None:
         raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
-    if tag.until is not None and not ended:
+    if not ended:
+        _refuse_ended(tag)
+    return db.get_one(Item, tag.item_id)
+
+
+def _refuse_ended(tag: Tag) -> None:
+    if tag.until is not None:
         raise Gone(
             f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one."
         )
-    return db.get_one(Item, tag.item_id)
+
+
+def retag(db: Session, typed: str, who: Who, now: datetime) -> str:
+    """End an item's code for good and give it a new one, which waits to be printed.
+
+    Raises:
+        Invalid, NotFound, Gone: as `item_with`; Gone also where somebody else was quicker.
+    """
+    item = item_with(db, typed)
+    old: Tag = locked(db, Tag, read_code(typed))
+    _refuse_ended(old)
+    old.until = now
+    db.flush()
+    new = issue(db, [item.id], now)[0]
+    note_in_audit(db, now, who.id, "tag.replaced", old.code, {"new": new})
+    return new
+
+
+def ask_print(db: Session, typed: str, why: str, who: Who, now: datetime) -> str:
+    """Let an item's tag wait to be printed again, once; its code.
+
+    Raises:
+        Invalid, NotFound, Gone: as `item_with`.
+    """
+    item_with(db, typed)
+    code = read_code(typed)
+    if not queries.is_waiting(db, code):
+        db.add(TagPrint(code=code, why=why, asked_at=now, asked_by=who.id, printed_at=None))
+        db.flush()
+    return code
+
+
+def mark_printed(db: Session, codes: Collection[str], now: datetime) -> int:
+    """End the wait of these codes: they are on paper. How many waited."""
+    if not codes:
+        raise invalid("code", "Tick the tags that came out of the printer.")
+    return queries.end_wait(db, codes, now)
+
+
+def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, sheet: str = "letter") -> bytes:
+    """A PDF with the flag tags of these codes, in their order, or of all items where none is named.
+
+    Raises:
+        CannotPrint: no address is set that a tag could carry, or there is nothing to print.
+        Invalid, NotFound, Gone: a code cannot be printed.
+    """
+    tag_url(base_url, "")
+    if sheet not in SHEETS:
+        raise invalid("sheet", f"“{sheet[:20]}” is no sheet here; choose one of {', '.join(SHEETS)}.")
+    for code in codes:
+        item_with(db, code)
+    program = program_facts(db)
+    unit = Unit(program.unit if program else Unit.FEET)
+    labels = [
+        Label(code, item_name(kind, length_mm, unit), tag_url(base_url, code))
+        for code, kind, length_mm in queries.to_draw(db, [read_code(code) for code in codes])
+    ]
+    if not labels:
+        raise CannotPrint("There is no gear yet, so there is no tag to print. Add gear first.")
+    from service.tags.drawing import sheet_pdf  # the PDF library is loaded where it is used
+
+    return sheet_pdf(labels, SHEETS[sheet])

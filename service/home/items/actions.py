@@ -1,0 +1,83 @@
+"""What happens with items across features: adding them takes gear, tags, the running seasons and the due state."""
+
+from typing import Any
+from uuid import UUID, uuid5
+
+from sqlalchemy.orm import Session
+
+from service.crew.desk import Desk
+from service.crew.queries import note_in_audit
+from service.gear import actions as gear
+from service.gear.actions import NewItem
+from service.gear.forms import ItemDetails, NewItems, Placing
+from service.gear.models import Item
+from service.home.items.forms import items_json
+from service.kit.lengths import Unit
+from service.season import actions as season
+from service.store.sessions import locked
+from service.tags import actions as tags
+from service.testlog import due
+
+
+def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]]:
+    """Add items, tag them, let them answer to the running seasons, and say how they stand.
+
+    Their ids follow from the client's, so that a copy of the same request makes the same items.
+
+    Raises:
+        Invalid: the wiring is not known, or they would have been bought in the future.
+    """
+    gear.refuse_future_purchase(new.bought_on, desk.today)
+    facts = NewItem(
+        kind=new.kind, wiring=new.wiring, length_mm=new.length, gauge_awg=new.gauge_awg, label=new.label,
+        place=new.place, place_b=new.place_b, batch=new.batch, bought_on=new.bought_on, price_cents=new.price,
+        spare=new.spare,
+    )  # fmt: skip
+    ids = [uuid5(op, str(number)) for number in range(new.count)]
+    gear.add_items(db, facts, ids, desk.me, desk.now, desk.today)
+    codes = tags.issue(db, ids, desk.now)
+    season.enlist(db, ids, season.running_seasons(db, desk.today))
+    due.refresh(db, ids, desk.today, desk.zone)
+    note_in_audit(db, desk.now, desk.me.id, "items.added", codes[0], {"codes": codes})
+    return items_json(db, ids, Unit(desk.program.unit))
+
+
+def edit(db: Session, desk: Desk, code: str, details: ItemDetails) -> None:
+    """Change what is told of an item, and keep what it was in the audit trail.
+
+    Raises:
+        Invalid, NotFound, Gone: the code is on no item, or it would have been bought in the future.
+    """
+    gear.refuse_future_purchase(details.bought_on, desk.today)
+    item = _held(db, code)
+    changed = gear.edit_item(db, item, details.told())
+    if changed:
+        told = {
+            name: [None if value is None else str(value) for value in both] for name, both in changed.items()
+        }
+        note_in_audit(db, desk.now, desk.me.id, "item.edited", code, told)
+
+
+def move(db: Session, desk: Desk, code: str, placing: Placing) -> None:
+    """Put an item where it lives from now on.
+
+    Raises:
+        Invalid, NotFound, Gone: the code is on no item.
+    """
+    gear.place(db, _held(db, code).id, placing.place, placing.place_b, desk.now)
+    note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.model_dump())
+
+
+def note(db: Session, desk: Desk, code: str, text: str) -> None:
+    """Write something down about an item.
+
+    Raises:
+        Invalid, NotFound, Gone: the code is on no item.
+    """
+    gear.add_note(db, tags.item_with(db, code).id, text, desk.me, desk.now)
+
+
+def _held(db: Session, code: str) -> Item:
+    """The item with this code, held until the transaction ends."""
+    item: Item = locked(db, Item, tags.item_with(db, code).id)
+    return item

@@ -1,0 +1,45 @@
+"""Items over the API: adding, listing, looking up."""
+
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse, Response
+
+from service.crew.desk import LeadDesk, ViewerDesk
+from service.gear.forms import NewItemsBody
+from service.home.items import actions
+from service.home.items.core import read_filters
+from service.home.items.forms import as_json, items_json
+from service.home.items.queries import page_of_items
+from service.kit.lengths import Unit
+from service.store.paging import page_size
+from service.tags.actions import item_with
+
+router = APIRouter(prefix="/api/v1/items")
+
+
+@router.post("")
+def add_items(desk: LeadDesk, body: NewItemsBody) -> Response:
+    """Add one item, or many that are alike; each comes with its code."""
+    content = body.model_dump(mode="json", exclude={"id"})
+    made = desk.once(body.id, "items.add", content, lambda db: actions.add(db, desk, body.id, body))
+    return JSONResponse(made, 201)
+
+
+@router.get("")
+def list_items(
+    desk: ViewerDesk, q: str = "", state: str = "", flag: str = "", kind: str = "", place: str = "", due: str = "",
+    after: str | None = None, limit: int | None = None,
+) -> dict[str, Any]:  # fmt: skip
+    """Items by kind, length and id, narrowed down, a page at a time."""
+    filters, size = read_filters(q, kind, state, flag, due, place), page_size(limit)
+    with desk.reading() as db:
+        rows, following = page_of_items(db, filters, after, size)
+        return {"items": [as_json(row, Unit(desk.program.unit)) for row in rows], "next": following}
+
+
+@router.get("/{code}")
+def show_item(desk: ViewerDesk, code: str) -> dict[str, Any]:
+    """One item."""
+    with desk.reading() as db:
+        return items_json(db, [item_with(db, code).id], Unit(desk.program.unit))[0]

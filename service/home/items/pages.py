@@ -1,0 +1,187 @@
+"""Pages of gear: the list, adding, an item's full record, and changing what is told of it."""
+
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
+from service.gear import queries as gear
+from service.gear.core import KINDS, item_name
+from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
+from service.gear.wirings import wiring_choices
+from service.home.items import actions
+from service.home.items.core import read_filters
+from service.home.items.queries import page_of_items
+from service.home.items.record import record
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.store.paging import PAGE
+from service.tags.actions import item_with
+from service.tags.queries import code_of
+from service.web.forms import Posted, read_form
+from service.web.ops import new_op, read_op
+from service.wiring.naming import sentence
+
+router = APIRouter(include_in_schema=False)
+
+LABELS = {
+    "kind": "What is it",
+    "length": "Length",
+    "count": "How many",
+    "place": "Place",
+    "place_b": "Place of end B",
+    "wiring": "Wiring",
+    "gauge_awg": "Wire gauge",
+    "label": "Label",
+    "batch": "Batch",
+    "bought_on": "Bought on",
+    "price": "Price",
+}
+"""The fields of the forms here, by the words that stand above them."""
+KIND_WORDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
+
+
+@router.get("/gear")
+def gear_list(
+    desk: ViewerDesk, q: str = "", state: str = "", flag: str = "", kind: str = "", place: str = "", due: str = "",
+    after: str | None = None,
+) -> Response:  # fmt: skip
+    """All gear, narrowed down, a page at a time."""
+    filters = read_filters(q, kind, state, flag, due, place)
+    with desk.reading() as db:
+        rows, following = page_of_items(db, filters, after, PAGE)
+        unit = Unit(desk.program.unit)
+        return desk.page(
+            "home/items/list.html", filters=filters, first=not after,
+            kinds=KIND_WORDS,
+            places=[(place.name, place.name) for place in gear.places(db)],
+            rows=[(row, item_name(row.facts.kind, row.facts.length_mm, unit)) for row in rows],
+            more=f"/gear?{urlencode(filters.asked | {'after': following})}" if following else None,
+        )  # fmt: skip
+
+
+@router.get("/gear/new")
+def new_items(desk: LeadDesk) -> Response:
+    """Add one item, or many that are alike."""
+    with desk.reading() as db:
+        return _new(desk, db, {"kind": "cable", "count": "1"})
+
+
+@router.post("/gear/new")
+def add_items(desk: LeadDesk, posted: Posted) -> Response:
+    """Make the items, and go on to the one, or to the tags of the many."""
+    try:
+        new, op = read_form(NewItems, posted), read_op(posted.get("op"))
+        content = new.model_dump(mode="json")
+        made = desk.once(op, "items.add", content, lambda db: actions.add(db, desk, op, new))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _new(desk, db, _typed(posted), refusal)
+    target = f"/gear/{made[0]['code']}?said=added" if len(made) == 1 else f"/tags?added={len(made)}"
+    return RedirectResponse(target, 303)
+
+
+@router.get("/gear/{code}")
+def item_page(desk: ViewerDesk, code: str, said: str = "") -> Response:
+    """The full record of an item."""
+    with desk.reading() as db:
+        return _record(desk, db, code, said=said)
+
+
+@router.get("/gear/{code}/edit")
+def edit_page(desk: LeadDesk, code: str) -> Response:
+    """Change what is told of an item."""
+    with desk.reading() as db:
+        item = item_with(db, code)
+        price = "" if item.price_cents is None else f"{item.price_cents / 100:.2f}"
+        values = {
+            "label": item.label, "gauge_awg": item.gauge_awg, "batch": item.batch, "bought_on": item.bought_on,
+            "price": price,
+        }  # fmt: skip
+        return _form(desk, db, "home/items/edit.html", code, values)
+
+
+@router.post("/gear/{code}/edit")
+def edit(desk: LeadDesk, code: str, posted: Posted) -> Response:
+    """Keep what is told of an item."""
+    try:
+        details, op = read_form(ItemDetails, posted), read_op(posted.get("op"))
+        content = [code, details.model_dump(mode="json")]
+        desk.once(op, "item.edit", content, lambda db: actions.edit(db, desk, code, details))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _form(desk, db, "home/items/edit.html", code, _typed(posted), refusal)
+    return RedirectResponse(f"/gear/{code}?said=kept", 303)
+
+
+@router.get("/gear/{code}/place")
+def place_page(desk: LeadDesk, code: str) -> Response:
+    """Say where an item lives."""
+    with desk.reading() as db:
+        item = item_with(db, code)
+        facts = gear.item_facts(db, [item.id])[item.id]
+        return _form(
+            desk, db, "home/items/place.html", code, {"place": facts.place, "place_b": facts.place_b}
+        )
+
+
+@router.post("/gear/{code}/place")
+def move(desk: LeadDesk, code: str, posted: Posted) -> Response:
+    """Put an item where it lives from now on."""
+    try:
+        placing, op = read_form(Placing, posted), read_op(posted.get("op"))
+        content = [code, placing.model_dump()]
+        desk.once(op, "item.place", content, lambda db: actions.move(db, desk, code, placing))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _form(desk, db, "home/items/place.html", code, _typed(posted), refusal)
+    return RedirectResponse(f"/gear/{code}?said=moved", 303)
+
+
+@router.post("/gear/{code}/notes")
+def add_note(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """Write something down about an item."""
+    try:
+        note, op = read_form(NoteText, posted), read_op(posted.get("op"))
+        desk.once(op, "item.note", [code, note.text], lambda db: actions.note(db, desk, code, note.text))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _record(desk, db, code, refusal=refusal, text=str(posted.get("text") or ""))
+    return RedirectResponse(f"/gear/{code}?said=noted#notes", 303)
+
+
+def _new(desk: Desk, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+    return desk.page(
+        "home/items/new.html", refusal.status if refusal else 200, values=values,
+        errors=refusal.errors if refusal else {}, kinds=KIND_WORDS, wirings=wiring_choices(db), places=gear.places(db),
+        labels=LABELS, op=new_op(),
+    )  # fmt: skip
+
+
+def _record(
+    desk: Desk, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
+) -> Response:
+    found = record(db, item_with(db, code).id, Unit(desk.program.unit))
+    return desk.page(
+        "home/items/record.html", refusal.status if refusal else 200, item=found.row.facts, row=found.row,
+        record=found, said=said, errors=refusal.errors if refusal else {}, text=text, op=new_op(),
+    )  # fmt: skip
+
+
+def _form(
+    desk: Desk, db: Session, template: str, code: str, values: dict[str, Any], refusal: Invalid | None = None
+) -> Response:
+    item = item_with(db, code)
+    return desk.page(
+        template, refusal.status if refusal else 200, values=values, errors=refusal.errors if refusal else {},
+        code=code_of(db, item.id), name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        places=gear.places(db), labels=LABELS, op=new_op(),
+    )  # fmt: skip
+
+
+def _typed(posted: FormData) -> dict[str, str]:
+    return {name: value for name, value in posted.items() if isinstance(value, str)}

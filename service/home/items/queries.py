@@ -1,0 +1,137 @@
+"""Items with their code, place, due state and flags, a page at a time."""
+
+from collections.abc import Collection, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, Select, literal, or_, select, tuple_
+from sqlalchemy.orm import Session
+
+from service.gear import queries as gear
+from service.gear.core import FlagKind
+from service.gear.models import Flag, Item, Place, Placement
+from service.gear.queries import ItemFacts
+from service.home.items.core import Filters
+from service.kit.lengths import parse_length
+from service.kit.problems import Invalid, invalid
+from service.season.core import DueState
+from service.season.models import ItemDue
+from service.store.paging import cursor, position
+from service.tags.models import Tag
+
+_ORDER = (Item.kind, Item.length_mm, Item.id)
+_FACTS = 15
+"""How many columns of a row `gear.as_facts` reads."""
+
+
+@dataclass(frozen=True)
+class ItemRow:
+    """An item as lists and the API show it; `due` None where it is not asked for tests (retired, lost)."""
+
+    facts: ItemFacts
+    code: str
+    due: DueState | None
+    due_by: date | None
+    round: int | None
+    last_tested_at: datetime | None
+    last_verdict: str | None
+    flags: tuple[FlagKind, ...]
+
+
+def item_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemRow]:
+    """These items as lists show them."""
+    return {row.facts.id: row for row in _read(db, _rows().where(Item.id.in_(item_ids)))}
+
+
+def page_of_items(
+    db: Session, filters: Filters, after: str | None, size: int
+) -> tuple[list[ItemRow], str | None]:
+    """A page of the items that meet the filters, by kind, length and id, and the cursor of the next page.
+
+    Raises:
+        Invalid: `after` is no cursor of this list, or no place has the name asked for.
+    """
+    query = _rows().where(*_conditions(db, filters)).order_by(*_ORDER).limit(size + 1)
+    if after:
+        # Compared as one row value, which both databases look up in the index of this order.
+        values = zip(position(after, str, int, UUID), _ORDER, strict=True)
+        query = query.where(
+            tuple_(*_ORDER) > tuple_(*(literal(value, column.type) for value, column in values))
+        )
+    rows = _read(db, query)
+    if len(rows) <= size:
+        return rows, None
+    last = rows[size - 1].facts
+    return rows[:size], cursor(last.kind, last.length_mm, last.id)
+
+
+def _rows() -> Select[*tuple[object, ...]]:
+    return (
+        gear.facts()
+        .add_columns(
+            Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.last_tested_at, ItemDue.last_verdict
+        )
+        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+    )  # fmt: skip
+
+
+def _read(db: Session, query: Select[*tuple[object, ...]]) -> list[ItemRow]:
+    found = db.execute(query).all()
+    flags = gear.open_flags(db, [gear.as_facts(row).id for row in found])
+    return [_as_row(row, flags) for row in found]
+
+
+def _as_row(row: Sequence[object], flags: dict[UUID, list[Flag]]) -> ItemRow:
+    facts = gear.as_facts(row)
+    code, due, due_by, number, tested_at, verdict = row[_FACTS:]
+    raised = tuple(dict.fromkeys(FlagKind(flag.flag) for flag in flags[facts.id]))
+    state = DueState(str(due)) if due else None
+    return ItemRow(facts, code, state, due_by, number, tested_at, verdict, raised)  # type: ignore[arg-type]
+
+
+def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
+    found: list[ColumnElement[bool]] = []
+    if filters.kind:
+        found.append(Item.kind == filters.kind)
+    if filters.state:
+        found.append(Item.state == filters.state)
+    if filters.due:
+        found.append(ItemDue.state == filters.due)
+    if filters.flag:
+        raised = select(Flag.item_id).where(Flag.flag == filters.flag, Flag.cleared_at.is_(None))
+        found.append(Item.id.in_(raised))
+    if filters.place:
+        place = gear.place_named(db, filters.place)
+        if place is None:
+            raise invalid(
+                "place", f"There is no place called “{filters.place[:60]}”. The places page has them all."
+            )
+        found.append(_lives_at(select(Place.id).where(Place.id == place.id)))
+    if filters.q:
+        found.append(_matches(filters.q))
+    return found
+
+
+def _lives_at(places: Select[UUID]) -> ColumnElement[bool]:
+    """Items at one of these places: two look-ups, each by its index, since an OR of columns has none."""
+    here = select(Placement.item_id).where(Placement.place_a_id.in_(places), Placement.until.is_(None))
+    there = select(Placement.item_id).where(Placement.place_b_id.in_(places), Placement.until.is_(None))
+    return Item.id.in_(here.union_all(there))
+
+
+def _matches(text: str) -> ColumnElement[bool]:
+    """Items whose code begins with the text, now or before a retag; whose label, batch or place holds it; or that
+    are as long as it says."""
+    code = text.replace(" ", "").replace("-", "").upper()
+    ways = [
+        Item.id.in_(select(Tag.item_id).where(Tag.item_id.is_not(None), Tag.code.startswith(code, autoescape=True))),
+        Item.label.icontains(text, autoescape=True),
+        Item.batch.icontains(text, autoescape=True),
+        _lives_at(select(Place.id).where(Place.name.icontains(text, autoescape=True))),
+    ]  # fmt: skip
+    with suppress(Invalid):  # most searches are no length
+        ways.append(Item.length_mm == parse_length(text))
+    return or_(*ways)
