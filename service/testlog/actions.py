@@ -5,7 +5,8 @@ the items' states, their due states and their flags. History counts in the order
 arrives late changes what it should have changed.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -16,36 +17,31 @@ from sqlalchemy.orm import Session
 from service.crew import queries as crew
 from service.crew.core import Who
 from service.gear import actions as gear
-from service.gear import queries as gear_queries
-from service.gear.core import USABLE, FlagKind, ItemState, home_state
+from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
-from service.kit.dates import local_date
 from service.kit.lengths import Unit, format_length
-from service.kit.problems import Conflict, Invalid, NotFound, invalid
+from service.kit.problems import Conflict, NotFound, invalid
 from service.store.sessions import locked
-from service.tags.actions import item_with
 from service.tags.queries import code_of
-from service.testlog import due, flags, queries
+from service.testlog import queries
+from service.testlog.asking import named_item
 from service.testlog.core import (
-    Event,
     Fault,
     NewRepair,
     NewTest,
     Verdict,
     corrected,
     fault_of,
-    state_after,
     through_wiring,
     with_evidence,
 )
-from service.testlog.models import Repair, SessionHelper, Test, TestItem, Void, WorkSession
+from service.testlog.following import follow, hold, keep_up
+from service.testlog.models import FaultRow, Repair, SessionHelper, Test, TestItem, Void, WorkSession
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.testlog.wording import as_json, titles
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
-
-Histories = dict[UUID, list[Event]]
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -58,38 +54,29 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
         Invalid: with the field and what is wrong with it.
     """
     tested_at = corrected(new.tested_at or now, new.sent_at, now)
-    items, before = _hold(db, _items(db, new))
-    wiring_key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
-    wiring = find_wiring(db, wiring_key)
-    probed = new.probed if new.joined is not None else []
-    found = diagnose(wiring, read(wiring, new.joined or [], probed))
-    verdict = with_evidence(Verdict(found.verdict), new.evidence)
+    items, before = hold(db, _items(db, new))
+    found = _found(db, new, items)
     _help(db, new.session, who, now)
     db.add(
         Test(
-            id=new.id, wiring=wiring_key, method=new.method, joined=[list(group) for group in new.joined or []],
-            probed=probed, evidence=raw_evidence(new.evidence), verdict=verdict, unproven=list(found.unproven),
-            note=new.note, tested_at=tested_at, told_at=new.tested_at or now, sent_at=new.sent_at, received_at=now,
-            person_id=who.id if who else None, session_id=new.session,
+            id=new.id, wiring=found.wiring, method=new.method, joined=[list(group) for group in new.joined or []],
+            probed=_probed(new), evidence=raw_evidence(new.evidence), verdict=found.verdict,
+            unproven=list(found.unproven), note=new.note, tested_at=tested_at, told_at=new.tested_at or now,
+            sent_at=new.sent_at, received_at=now, person_id=who.id if who else None, session_id=new.session,
         )
     )  # fmt: skip
     db.flush()
-    faults = [*fault_rows(wiring, found.faults), *evidence_rows(new.evidence)]
-    for position, row in enumerate(faults):
+    for position, row in enumerate(found.faults):
         row.test_id, row.position = new.id, position
-    db.add_all(faults)
+    db.add_all(found.faults)
     db.add_all(TestItem(test_id=new.id, item_id=item.id, position=at) for at, item in enumerate(items))
-    reason = (
-        f"Failed: {'; '.join(titles(db, wiring_key, faults))}."
-        if verdict is Verdict.FAIL
-        else "Passed its test."
-    )
-    _follow(db, items, before, who, now, zone, reason)
+    told = "; ".join(titles(db, found.wiring, found.faults))
+    follow(db, items, before, who, now, zone, f"Failed: {told}." if told else "Passed its test.")
     return {
         "id": str(new.id),
         "item": code_of(db, items[0].id),
-        "verdict": verdict.value,
-        "faults": [as_json(row) for row in faults],
+        "verdict": found.verdict.value,
+        "faults": [as_json(row) for row in found.faults],
         "received_at": now.isoformat(),
         "state": items[0].state,
     }
@@ -106,12 +93,12 @@ def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
         raise invalid("reason", "Say why this test does not stand; it is kept beside it.")
     if queries.test(db, test_id) is None:
         raise NotFound("There is no such test. Look for it in the log.")
-    items, before = _hold(db, queries.items_of(db, [test_id])[test_id])
+    items, before = hold(db, queries.items_of(db, [test_id])[test_id])
     if queries.void_of(db, test_id) is not None:
         raise Conflict("This test was voided before. Nothing was changed.")
     db.add(Void(test_id=test_id, at=now, person_id=who.id, reason=reason))
     crew.note_in_audit(db, now, who.id, "test.voided", str(test_id), {"reason": reason})
-    _follow(db, items, before, who, now, zone, f"A test was voided: {reason}")
+    follow(db, items, before, who, now, zone, f"A test was voided: {reason}")
 
 
 def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone: ZoneInfo) -> Repair:
@@ -120,7 +107,7 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    (item,), before = _hold(db, [_item(db, new.item, "item").id])
+    (item,), before = hold(db, [named_item(db, new.item, "item").id])
     if not new.what:
         raise invalid("what", "Say what was done, like: new plug, joint soldered again.")
     if new.length_mm is not None:
@@ -130,7 +117,7 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
         at=now, received_at=now, person_id=who.id if who else None,
     )  # fmt: skip
     db.add(repair)
-    _follow(db, [item], before, who, now, zone, f"Repaired: {new.what}")
+    follow(db, [item], before, who, now, zone, f"Repaired: {new.what}")
     return repair
 
 
@@ -145,12 +132,12 @@ def change_state(
     """
     if not reason:
         raise invalid("reason", "Say why; next year's lead will want to know.")
-    (item,), histories = _hold(db, [item_id])
+    (item,), histories = hold(db, [item_id])
     fault = fault_of(histories[item_id])
     if to in USABLE and fault is not Fault.NONE:
         raise Conflict(_WAY_OUT[fault])
     gear.change_state(db, item, to, who, now, reason)
-    _refresh(db, [item_id], now, zone)
+    keep_up(db, [item_id], now, zone)
 
 
 def call_suspect(db: Session, item_id: UUID, op: UUID, note: str, who: Who | None, now: datetime) -> None:
@@ -164,61 +151,41 @@ _WAY_OUT = {
 }
 
 
+@dataclass(frozen=True)
+class _Found:
+    """What a test comes to: by which wiring it was taken, its verdict, its faults as rows, what it left open."""
+
+    wiring: str
+    verdict: Verdict
+    faults: list[FaultRow]
+    unproven: tuple[str, ...]
+
+
+def _found(db: Session, new: NewTest, items: Sequence[Item]) -> _Found:
+    key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
+    wiring = find_wiring(db, key)
+    diagnosis = diagnose(wiring, read(wiring, new.joined or [], _probed(new)))
+    verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
+    faults = [*fault_rows(wiring, diagnosis.faults), *evidence_rows(new.evidence)]
+    return _Found(key, verdict, faults, diagnosis.unproven)
+
+
+def _probed(new: NewTest) -> Any:
+    """What the tester reached: nothing where nothing was read."""
+    return new.probed if new.joined is not None else []
+
+
 def _items(db: Session, new: NewTest) -> list[UUID]:
     """The items that a test goes through, in order."""
-    found = [_item(db, new.item, "item").id]
+    found = [named_item(db, new.item, "item").id]
     for code in new.through:
-        item_id = _item(db, code, "through").id
+        item_id = named_item(db, code, "through").id
         if item_id in found:
             raise invalid(
                 "through", f"{code} is named twice; name each item that the test went through once."
             )
         found.append(item_id)
     return found
-
-
-def _item(db: Session, code: str, field: str) -> Item:
-    try:
-        return item_with(db, code, ended=True)
-    except (Invalid, NotFound) as refusal:
-        raise invalid(field, refusal.detail) from refusal
-
-
-def _hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
-    """The items in the order given, held with all that they were tested together with; and the histories of all."""
-    together = queries.tested_with(db, item_ids)
-    held = {item.id: item for item in queries.hold(db, together)}
-    return [held[item_id] for item_id in item_ids], queries.events(db, together)
-
-
-def _follow(
-    db: Session,
-    items: Sequence[Item],
-    before: Histories,
-    who: Who | None,
-    now: datetime,
-    zone: ZoneInfo,
-    reason: str,
-) -> None:
-    """Let states, due states and flags follow from history as it is now."""
-    db.flush()
-    ids = [item.id for item in items]
-    after = before | queries.events(db, ids)
-    for item in items:
-        earlier = [ItemState(step.to_state) for step in gear_queries.states(db, item.id)]
-        state = state_after(
-            ItemState(item.state), home_state(earlier), fault_of(before[item.id]), fault_of(after[item.id])
-        )
-        gear.change_state(db, item, state, who, now, reason)
-    flags.follow_history(db, after, who, now)
-    _refresh(db, ids, now, zone)
-
-
-def _refresh(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
-    ids, today = list(item_ids), local_date(now, zone)
-    db.flush()
-    due.refresh(db, ids, today, zone)
-    flags.follow_due(db, ids, today, now)
 
 
 def _help(db: Session, session_id: UUID | None, who: Who | None, now: datetime) -> None:

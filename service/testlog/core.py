@@ -125,6 +125,17 @@ def flexed(evidence: Sequence[Evidence]) -> bool:
     return any(one.kind is EvidenceClass.FLEXED for one in evidence)
 
 
+def readable(text: str) -> str:
+    """The text trimmed, if all of it can be shown and kept.
+
+    Raises:
+        Invalid: it has characters that no keyboard types.
+    """
+    if not all(character.isprintable() or character in "\n\r\t" for character in text):
+        raise invalid("note", "This text has characters that cannot be shown. Type it again.")
+    return text.strip()
+
+
 def through_wiring(key: str, wiring: Wiring, items: int) -> str:
     """The wiring that a test is taken by where none is named: the item's own.
 

@@ -38,6 +38,16 @@ class TestLine:
     items: tuple[UUID, ...]
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What the log is asked for: tests of one item, from a moment on, with a class of fault, at a conductor."""
+
+    item_id: UUID | None = None
+    since: datetime | None = None
+    fault: str = ""
+    conductor: str = ""
+
+
 def chunks(item_ids: Iterable[UUID]) -> Iterable[list[UUID]]:
     """The ids in lists short enough for one query each."""
     ids = list(item_ids)
@@ -165,15 +175,19 @@ def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
 
 
 def log_page(
-    db: Session, size: int, after: str | None = None, item_id: UUID | None = None, fault: str | None = None,
-    since: datetime | None = None,
-) -> tuple[Sequence[Row[Test, str | None, datetime | None]], str | None]:  # fmt: skip
-    """One page of the log, the newest first: (test, who logged it, when voided), and the cursor of the next page."""
-    query = _tests(item_id)
-    if fault:
-        query = query.where(Test.id.in_(select(FaultRow.test_id).where(FaultRow.fault_class == fault)))
-    if since is not None:
-        query = query.where(Test.tested_at >= since)
+    db: Session, size: int, after: str | None, asked: Asked
+) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
+    """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
+    query = _tests(asked.item_id)
+    if asked.fault or asked.conductor:
+        faulty = select(FaultRow.test_id)
+        if asked.fault:
+            faulty = faulty.where(FaultRow.fault_class == asked.fault)
+        if asked.conductor:
+            faulty = faulty.where(FaultRow.conductor == asked.conductor)
+        query = query.where(Test.id.in_(faulty))
+    if asked.since is not None:
+        query = query.where(Test.tested_at >= asked.since)
     if after:
         query = query.where(beyond([Test.tested_at, Test.id], position(after, datetime, UUID), down=True))
     rows = db.execute(query.limit(size + 1)).all()
@@ -182,22 +196,22 @@ def log_page(
     return page, cursor(last.tested_at, last.id) if last else None
 
 
-def lines(db: Session, rows: Sequence[Row[Test, str | None, datetime | None]]) -> list[TestLine]:
+def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
     """Rows of the log as lists show them."""
     ids = [row[0].id for row in rows]
     faults, items = faults_of(db, ids), items_of(db, ids)
     return [
         TestLine(
-            test.id, test.tested_at, Verdict(test.verdict), voided_at is not None, by or "",
+            test.id, test.tested_at, Verdict(test.verdict), void is not None, by or "",
             tuple(titles(db, test.wiring, faults[test.id])), tuple(items[test.id]),
         )
-        for test, by, voided_at in rows
+        for test, by, void in rows
     ]  # fmt: skip
 
 
-def _tests(item_id: UUID | None) -> Select[Test, str | None, datetime | None]:
+def _tests(item_id: UUID | None) -> Select[Test, str | None, Void | None]:
     query = (
-        select(Test, Person.display_name, Void.at)
+        select(Test, Person.display_name, Void)
         .outerjoin(Person, Person.id == Test.person_id)
         .outerjoin(Void, Void.test_id == Test.id)
         .order_by(Test.tested_at.desc(), Test.id.desc())

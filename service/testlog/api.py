@@ -1,0 +1,59 @@
+"""Tests over the API: logging one, reading the log."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi import APIRouter
+from sqlalchemy import Row
+from sqlalchemy.orm import Session
+
+from service.crew.desk import CrewDesk, ViewerDesk
+from service.store.paging import page_size
+from service.tags.queries import codes_of
+from service.testlog import actions, queries
+from service.testlog.asking import asked_of_log
+from service.testlog.core import Verdict
+from service.testlog.forms import Logged, TestIn, TestOut, TestsOut, VoidOut
+from service.testlog.models import Test, Void
+from service.testlog.wording import as_json
+
+router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
+
+
+@router.post("", status_code=201, response_model=Logged)
+def log_test(desk: CrewDesk, body: TestIn) -> Any:
+    """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
+    content = body.model_dump(mode="json", by_alias=True, exclude={"id"})
+    return desk.once(
+        body.id, "test.log", content,
+        lambda db: actions.log_test(db, body.entry(), desk.me, desk.now, desk.zone),
+    )  # fmt: skip
+
+
+@router.get("")
+def list_tests(
+    desk: ViewerDesk, item: str = "", since: str = "", fault: str = "", conductor: str = "",
+    after: str | None = None, limit: int | None = None,
+) -> TestsOut:  # fmt: skip
+    """The log, the newest first: of one item, from a day or moment on, with one class of fault."""
+    size = page_size(limit)
+    with desk.reading() as db:
+        asked = asked_of_log(db, item, since, fault, conductor, desk.zone)
+        rows, following = queries.log_page(db, size, after, asked)
+        return TestsOut(items=_shown(db, rows), next=following)
+
+
+def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestOut]:
+    ids = [row[0].id for row in rows]
+    faults, items = queries.faults_of(db, ids), queries.items_of(db, ids)
+    codes = codes_of(db, {item_id for each in items.values() for item_id in each})
+    return [
+        TestOut(
+            id=test.id, items=[codes[item_id] for item_id in items[test.id]], wiring=test.wiring, method=test.method,
+            verdict=Verdict(test.verdict), faults=[as_json(row) for row in faults[test.id]], unproven=test.unproven,
+            joined=test.joined, probed=test.probed, evidence=test.evidence, note=test.note, tested_at=test.tested_at,
+            told_at=test.told_at, received_at=test.received_at, by=by, session=test.session_id,
+            voided=VoidOut(at=void.at, reason=void.reason) if void else None,
+        )
+        for test, by, void in rows
+    ]  # fmt: skip

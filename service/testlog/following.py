@@ -1,0 +1,57 @@
+"""What follows from history: the states of items, their due states and their flags."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear import actions as gear
+from service.gear import queries as gear_queries
+from service.gear.core import ItemState, home_state
+from service.gear.models import Item
+from service.kit.dates import local_date
+from service.testlog import due, flags, queries
+from service.testlog.core import Event, fault_of, state_after
+
+Histories = dict[UUID, list[Event]]
+
+
+def hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
+    """The items in the order given, held with all that they were tested together with; and the histories of all."""
+    together = queries.tested_with(db, item_ids)
+    held = {item.id: item for item in queries.hold(db, together)}
+    return [held[item_id] for item_id in item_ids], queries.events(db, together)
+
+
+def follow(
+    db: Session,
+    items: Sequence[Item],
+    before: Histories,
+    who: Who | None,
+    now: datetime,
+    zone: ZoneInfo,
+    reason: str,
+) -> None:
+    """Let states, due states and flags follow from history as it is now."""
+    db.flush()
+    ids = [item.id for item in items]
+    after = before | queries.events(db, ids)
+    for item in items:
+        earlier = [ItemState(step.to_state) for step in gear_queries.states(db, item.id)]
+        state = state_after(
+            ItemState(item.state), home_state(earlier), fault_of(before[item.id]), fault_of(after[item.id])
+        )
+        gear.change_state(db, item, state, who, now, reason)
+    flags.follow_history(db, after, who, now)
+    keep_up(db, ids, now, zone)
+
+
+def keep_up(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
+    """Bring due states and their flags up to what history says now."""
+    ids, today = list(item_ids), local_date(now, zone)
+    db.flush()
+    due.refresh(db, ids, today, zone)
+    flags.follow_due(db, ids, today, now)

@@ -1,0 +1,118 @@
+"""What comes in and goes out as JSON, and the text that people type, read with a sentence for what is wrong."""
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from service.gear.core import End, ItemState
+from service.kit.dates import parse_instant
+from service.kit.problems import Problem
+from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, Verdict, readable
+from service.web.forms import read_by
+
+THROUGH_MOST = 8
+CONTACTS_MOST = 200
+
+
+def _readable(text: str) -> str:
+    try:
+        return readable(text)
+    except Problem as problem:
+        raise PydanticCustomError("refused", "{why}", {"why": problem.detail}) from problem
+
+
+Text = Annotated[str, AfterValidator(_readable)]
+Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True)]
+Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
+
+
+class EvidenceIn(BaseModel):
+    """A finding by other means than readings: `class`, the `end` where it can be told, a note."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    kind: EvidenceClass = Field(alias="class")
+    end: End | None = None
+    note: Annotated[Text, Field(max_length=200)] = ""
+
+
+class TestIn(BaseModel):
+    """A test to log. Its `id` is made by the client: the same again gives the same answer."""
+
+    __test__ = False
+    model_config = ConfigDict(extra="forbid")
+
+    id: UUID
+    item: Text
+    session: UUID | None = None
+    tested_at: Instant | None = None
+    sent_at: Instant | None = None
+    method: Method = Method.TWO_ENDED
+    joined: Annotated[list[Contacts], Field(max_length=CONTACTS_MOST)] | None = None
+    probed: Literal["all"] | Contacts = "all"
+    evidence: Annotated[list[EvidenceIn], Field(max_length=20)] = []
+    note: Annotated[Text, Field(max_length=1000)] = ""
+    through: Annotated[list[Text], Field(max_length=THROUGH_MOST)] = []
+    wiring: Text | None = None
+
+    def entry(self) -> NewTest:
+        """The same as the log takes it."""
+        return NewTest(
+            id=self.id, item=self.item, through=tuple(self.through), wiring=self.wiring, method=self.method,
+            joined=self.joined, probed=self.probed, note=self.note, tested_at=self.tested_at, sent_at=self.sent_at,
+            session=self.session, evidence=tuple(Evidence(one.kind, one.end, one.note) for one in self.evidence),
+        )  # fmt: skip
+
+
+class Logged(BaseModel):
+    """The receipt of a test: its verdict, what was found, and the state that the item is in now."""
+
+    id: UUID
+    item: str
+    verdict: Verdict
+    faults: list[dict[str, Any]]
+    received_at: str
+    state: ItemState
+
+
+class VoidOut(BaseModel):
+    """When and why a lead said that a test does not stand."""
+
+    at: datetime
+    reason: str
+
+
+class TestOut(BaseModel):
+    """A test of the log. `items` are the codes, now, of what it went through; `told_at` is the client's own time."""
+
+    __test__ = False
+
+    id: UUID
+    items: list[str]
+    wiring: str
+    method: Method
+    verdict: Verdict
+    faults: list[dict[str, Any]]
+    unproven: list[str]
+    joined: list[list[str]]
+    probed: Literal["all"] | list[str]
+    evidence: list[dict[str, Any]]
+    note: str
+    tested_at: datetime
+    told_at: datetime
+    received_at: datetime
+    by: str | None
+    session: UUID | None
+    voided: VoidOut | None
+
+
+class TestsOut(BaseModel):
+    """A page of the log, the newest first; `next` is the cursor of the page after it."""
+
+    __test__ = False
+
+    items: list[TestOut]
+    next: str | None
