@@ -4,11 +4,17 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, BrowserContext
 
 from tests.support.chromium import chromium, phone_in
 from tests.support.postgres import Cluster, running_cluster
 from tests.support.program import Running, running
+
+
+# How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
+settings.register_profile("coilbook", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("coilbook")
 
 
 @pytest.fixture(scope="session")
