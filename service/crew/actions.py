@@ -100,14 +100,15 @@ def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
         found.uses_left -= 1
     person = db.get(Person, found.person_id) if found.person_id else None
     if person is None:
-        person = _new_person(db, name, Role(found.role), now)
+        person = add_person(db, name, Role(found.role), now)
         queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
     until = found.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
     who = Who(person.id, person.display_name, Role(person.role))
     return who, start_sign_in(db, person, now, until)
 
 
-def _new_person(db: Session, name: str, role: Role, now: datetime) -> Person:
+def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
+    """Somebody new; a crew member may share a name with another, a lead or viewer may not."""
     display_name = core.tidy_name(name)
     if role != Role.CREW and queries.person_by_name(db, display_name):
         raise invalid("name", f"Somebody is called {display_name} already. Take another name.")
@@ -175,7 +176,7 @@ def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
     display_name = core.tidy_name(name)
     if queries.person_by_name(db, display_name):
         raise invalid("name", f"Somebody is called {display_name} already. Give the token another name.")
-    person = _new_person(db, display_name, role, now)
+    person = add_person(db, display_name, role, now)
     queries.note_in_audit(db, now, None, "token.made", display_name, {"role": role})
     return start_sign_in(db, person, now, None, display_name)
 
