@@ -155,7 +155,9 @@ def upgrade() -> None:
         batch_op.create_index(
             batch_op.f("ix_item_kind_length_mm_id"), ["kind", "length_mm", "id"], unique=False
         )
-        batch_op.create_index(batch_op.f("ix_item_state"), ["state"], unique=False)
+        batch_op.create_index(
+            batch_op.f("ix_item_state_kind_length_mm_id"), ["state", "kind", "length_mm", "id"], unique=False
+        )
 
     op.create_table(
         "round",
@@ -711,7 +713,7 @@ def downgrade() -> None:
     op.drop_table("sign_in")
     op.drop_table("round")
     with op.batch_alter_table("item", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_item_state"))
+        batch_op.drop_index(batch_op.f("ix_item_state_kind_length_mm_id"))
         batch_op.drop_index(batch_op.f("ix_item_kind_length_mm_id"))
 
     op.drop_table("item")

@@ -136,11 +136,11 @@ def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> 
     )
     if not name:
         return
+    place_a = place_for(db, name, now)
     place_b = place_for(db, name_b, now) if name_b else None
     db.add(
         Placement(
-            item_id=item_id, place_a_id=place_for(db, name, now).id, place_b_id=place_b.id if place_b else None,
-            since=now, until=None,
+            item_id=item_id, place_a_id=place_a.id, place_b_id=place_b.id if place_b else None, since=now, until=None
         )
     )  # fmt: skip
     db.flush()

@@ -46,7 +46,7 @@ class Item(Base):
         one_of("state", ItemState),
         CheckConstraint("length_mm >= 0", name="length_mm"),
         Index(None, "kind", "length_mm", "id"),
-        Index(None, "state"),
+        Index(None, "state", "kind", "length_mm", "id"),
     )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)

@@ -96,8 +96,8 @@ class Sheet:
 
 
 SHEETS = {
-    "letter": Sheet("Letter, 8.5 x 11 in, plain paper to cut", 215.9, 279.4, 12.95, 19.7, 98.0, 20.0, 12),
-    "a4": Sheet("A4, 210 x 297 mm, plain paper to cut", 210.0, 297.0, 10.0, 18.5, 98.0, 20.0, 13),
+    "letter": Sheet("Letter, 8.5 x 11 in, to cut", 215.9, 279.4, 12.95, 19.7, 98.0, 20.0, 12),
+    "a4": Sheet("A4, 210 x 297 mm, to cut", 210.0, 297.0, 10.0, 18.5, 98.0, 20.0, 13),
 }
 """The sheets that tags are printed on, the usual one first."""
 

@@ -155,10 +155,11 @@ def add_note(desk: CrewDesk, code: str, posted: Posted) -> Response:
 
 
 def _new(desk: Desk, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+    errors = refusal.errors if refusal else {}
+    in_order = {name: errors[name] for name in LABELS if name in errors} | errors
     return desk.page(
-        "home/items/new.html", refusal.status if refusal else 200, values=values,
-        errors=refusal.errors if refusal else {}, kinds=KIND_WORDS, wirings=wiring_choices(db), places=gear.places(db),
-        labels=LABELS, op=new_op(),
+        "home/items/new.html", refusal.status if refusal else 200, values=values, errors=in_order, kinds=KIND_WORDS,
+        wirings=wiring_choices(db), places=gear.places(db), labels=LABELS, op=new_op(),
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from service.gear.core import FlagKind
 from service.gear.models import Flag, Item, Place, Placement
 from service.gear.queries import ItemFacts
 from service.home.items.core import Filters
+from service.kit.codes import read_code
 from service.kit.lengths import parse_length
 from service.kit.problems import Invalid, invalid
 from service.season.core import DueState
@@ -123,8 +124,10 @@ def _lives_at(places: Select[UUID]) -> ColumnElement[bool]:
 
 
 def _matches(text: str) -> ColumnElement[bool]:
-    """Items whose code begins with the text, now or before a retag; whose label, batch or place holds it; or that
-    are as long as it says."""
+    """The item of this code, now or before a retag; else items whose code begins with the text, whose label, batch
+    or place holds it, or that are as long as it says."""
+    with suppress(Invalid):
+        return Item.id.in_(select(Tag.item_id).where(Tag.item_id.is_not(None), Tag.code == read_code(text)))
     code = text.replace(" ", "").replace("-", "").upper()
     ways = [
         Item.id.in_(select(Tag.item_id).where(Tag.item_id.is_not(None), Tag.code.startswith(code, autoescape=True))),
