@@ -17,8 +17,8 @@ from service.gear.models import Flag, Item
 from service.season.actions import add_season
 from service.season.core import Round, Season
 from service.tags.actions import issue
-from service.testlog.core import Evidence, EvidenceClass, NewRepair, NewTest
 from service.testlog.actions import log_repair, log_test, void_test
+from service.testlog.core import Evidence, EvidenceClass, NewRepair, NewTest
 from tests.support.program import Running
 
 ZONE = ZoneInfo("America/New_York")

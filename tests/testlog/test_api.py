@@ -112,7 +112,9 @@ def test_the_log_is_read_page_by_page_and_narrowed_down(program: Running) -> Non
     for index in range(7):
         program.clock.ahead(days=1)
         joined = OPEN_2 if index % 3 == 0 else GOOD
-        ids.append(program.crew.post(URL, json=body(at, item=at.codes[index % 2], joined=joined)).json()["id"])
+        ids.append(
+            program.crew.post(URL, json=body(at, item=at.codes[index % 2], joined=joined)).json()["id"]
+        )
     at.void(ids[6])
 
     def read(**asked: Any) -> list[str]:

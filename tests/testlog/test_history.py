@@ -67,9 +67,9 @@ def log(at: Bench, each: tuple[int, int, str, bool], start: datetime) -> str:
     evidence = FLEXED if what == "flexed" else ()
     tested_at = start + timedelta(hours=hour)
     return str(
-        at.test(
-            code, joined, probed=probed, evidence=evidence, tested_at=tested_at, through=tuple(through)
-        )["id"]
+        at.test(code, joined, probed=probed, evidence=evidence, tested_at=tested_at, through=tuple(through))[
+            "id"
+        ]
     )
 
 
@@ -96,10 +96,14 @@ def expect(at: Bench, stood: list[tuple[int, int, str, bool]], start: datetime) 
     for index, code in enumerate(at.codes):
         left = [each for each in failed if is_suspect(index, each, stood)]
         assert len(at.flags(code)) == len(left)
-    assert not [line for line in verify(at.program.store, at.program.clock.now) if "cached nothing" not in line]
+    assert not [
+        line for line in verify(at.program.store, at.program.clock.now) if "cached nothing" not in line
+    ]
 
 
-def is_suspect(index: int, failed: tuple[int, int, str, bool], stood: list[tuple[int, int, str, bool]]) -> bool:
+def is_suspect(
+    index: int, failed: tuple[int, int, str, bool], stood: list[tuple[int, int, str, bool]]
+) -> bool:
     """By the rule in words: nobody found it, and this one has not passed since."""
     hour = failed[0]
     later = [each for each in stood if each[0] > hour]

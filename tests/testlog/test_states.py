@@ -75,7 +75,9 @@ def test_evidence_of_a_fault_makes_it_a_fail(program: Running) -> None:
     assert answer["faults"] == [{"class": "damage", "conductors": [], "end": None, "note": "bent contact"}]
 
 
-def test_through_several_a_pass_proves_all_and_a_fail_leaves_all_suspect_until_one_is_found(program: Running) -> None:
+def test_through_several_a_pass_proves_all_and_a_fail_leaves_all_suspect_until_one_is_found(
+    program: Running,
+) -> None:
     at = bench(program, "d25x8", "d25-to-xlr8", "d25-to-xlr8")
     trunk, hub, fan = at.codes
     lanes = [[f"{end}{lane}.{contact}" for end in "AB"] for lane in range(1, 9) for contact in (1, 2, 3)]
@@ -91,7 +93,9 @@ def test_through_several_a_pass_proves_all_and_a_fail_leaves_all_suspect_until_o
     assert [at.flags(code) for code in at.codes] == [[], [], []]
 
 
-def test_a_pass_alone_ends_the_suspicion_of_a_test_through_several_and_a_void_brings_it_back(program: Running) -> None:
+def test_a_pass_alone_ends_the_suspicion_of_a_test_through_several_and_a_void_brings_it_back(
+    program: Running,
+) -> None:
     at = bench(program, "xlr3", "xlr3")
     one, other = at.codes
     failed = at.test(one, OPEN_2, through=(other,))

@@ -1,0 +1,199 @@
+"""The sheet that a test is entered on: contact by contact, filled in as a good cable would read. Pure.
+
+A helper changes only what was found otherwise, so an open is one tap (that contact reached nothing), a reversed pair
+two, a short one (two contacts touch). What has several lanes, or pairs without lanes, is entered lane by lane: only
+those with trouble are shown, the others count as good.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import Any
+
+from service.kit.problems import invalid
+from service.wiring.readings import ALL
+from service.wiring.wirings import Bond, Conductor, Wiring, connector_of, is_shell
+
+NOTHING = "-"
+"""What a contact reached that reached nothing."""
+
+Pair = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A contact at end A: the form's field `key`, what it is for, where it should arrive, where it may have."""
+
+    key: str
+    contact: str
+    role: str
+    good: str
+    options: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What is asked: `lanes` to choose from (none on a single line), those `shown`, and their rows.
+
+    `aside` are the rows that hardly ever matter: a screen, a contact in no use. `touch_a` and `touch_b` are contacts
+    of one end that may touch each other, `shells` those that a shell may touch.
+    """
+
+    lanes: tuple[str, ...]
+    shown: tuple[str, ...]
+    rows: tuple[Row, ...]
+    aside: tuple[Row, ...]
+    touch_a: tuple[Pair, ...]
+    touch_b: tuple[Pair, ...]
+    shells: tuple[Pair, ...]
+    bonds: tuple[Bond, ...]
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What was entered, where it differs from good.
+
+    `landed` by a row's key; `touching` pairs of contacts; `unbonded` the later contacts of missing bonds; `skipped`
+    the names of conductors that were not tested; `shells` whether the shells were tested too.
+    """
+
+    landed: Mapping[str, str] = field(default_factory=dict)
+    touching: tuple[Pair, ...] = ()
+    unbonded: frozenset[str] = frozenset()
+    skipped: frozenset[str] = frozenset()
+    shells: bool = False
+
+
+def sheet(wiring: Wiring, shown: Sequence[str] = ()) -> Sheet:
+    """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown."""
+    parts = lanes_of(wiring)
+    wires = [wire for lane in parts if lane in shown or not lane for wire in parts[lane]]
+    single = "" in parts
+    rest = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
+    loose = [contact for contact in wiring.loose_contacts if not is_shell(contact)]
+    landings = _in_order(
+        wiring, [wire.b for wire in wires] + [contact for contact in loose if contact[0] == "B"]
+    )
+    rows = [_row(wiring, wire, landings) for wire in wires]
+    idle = [
+        Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, landings)
+        for contact in loose
+        if contact[0] == "A"
+    ]
+    aside = [_row(wiring, wire, (wire.b,)) for wire in rest]
+    a, b = ({row.contact for row in [*rows, *(idle if single else ())]}, {wire.b for wire in wires})
+    return Sheet(
+        lanes=() if single else tuple(parts),
+        shown=tuple(lane for lane in parts if lane in shown),
+        rows=tuple(sorted([*rows, *idle], key=lambda row: wiring.position[row.contact]) if single else rows),
+        aside=tuple(aside if single else [*aside, *idle]),
+        touch_a=tuple(combinations(_in_order(wiring, a), 2)),
+        touch_b=tuple(combinations(_in_order(wiring, b), 2)),
+        shells=tuple(_shell_pairs(wiring, a | b)),
+        bonds=wiring.bonds,
+    )
+
+
+def lanes_of(wiring: Wiring) -> Mapping[str, tuple[Conductor, ...]]:
+    """The conductors by lane, or by pair where no lane is named; all under no name where there is just one line."""
+    for parts in (wiring.lanes, wiring.pairs):
+        if len(parts) > 1:
+            return parts
+    return {"": wiring.conductors}
+
+
+def is_good(wiring: Wiring, entered: Entered) -> bool:
+    """Whether nothing was found otherwise than good."""
+    good = {row.key: row.good for row in _all_rows(wiring)}
+    return not entered.touching and not entered.unbonded and all(
+        good.get(key) == landed for key, landed in entered.landed.items()
+    )  # fmt: skip
+
+
+def readings(wiring: Wiring, entered: Entered) -> tuple[list[list[str]], Any]:
+    """What was entered, as groups of joined contacts and what was probed.
+
+    Raises:
+        Invalid: something was found on what was not tested.
+    """
+    joined = [list(pair) for pair in entered.touching]
+    joined += [
+        [bond.earlier, bond.later]
+        for bond in _tested_bonds(wiring, entered)
+        if bond.later not in entered.unbonded
+    ]
+    names = {_key(wiring, wire): wire.name for wire in wiring.conductors}
+    for row in _all_rows(wiring):
+        landed = entered.landed.get(row.key, row.good)
+        skipped = names.get(row.key) in entered.skipped
+        if skipped and landed != row.good:
+            raise invalid(
+                "skipped", f"{row.contact} was marked as not tested, and yet as found wrong. Choose one."
+            )
+        if landed != NOTHING and not skipped:
+            joined.append([row.contact, landed])
+    return joined, _probed(wiring, entered)
+
+
+def _probed(wiring: Wiring, entered: Entered) -> Any:
+    tested = [wire for wire in wiring.conductors if wire.name not in entered.skipped]
+    used = {contact for wire in wiring.conductors for contact in (wire.a, wire.b)}
+    used |= {bond.later for bond in wiring.bonds}
+    reached = {contact for wire in tested for contact in (wire.a, wire.b)}
+    reached |= {contact for bond in _tested_bonds(wiring, entered) for contact in (bond.earlier, bond.later)}
+    reached |= {contact for pair in entered.touching for contact in pair}
+    shells = entered.shells or any(is_shell(contact) for pair in entered.touching for contact in pair)
+    reached |= {
+        contact
+        for contact in wiring.all_contacts
+        if contact not in used and (shells or not is_shell(contact))
+    }
+    return ALL if len(reached) == len(wiring.all_contacts) else _in_order(wiring, reached)
+
+
+def _tested_bonds(wiring: Wiring, entered: Entered) -> list[Bond]:
+    """The bonds that were tested: a conductor that was skipped takes those of its contacts along."""
+    skipped = {
+        contact for wire in wiring.conductors if wire.name in entered.skipped for contact in (wire.a, wire.b)
+    }
+    return [bond for bond in wiring.bonds if not skipped & {bond.earlier, bond.later}]
+
+
+def _all_rows(wiring: Wiring) -> Iterator[Row]:
+    for wire in wiring.conductors:
+        yield _row(wiring, wire, ())
+    for contact in wiring.loose_contacts:
+        if contact[0] == "A" and not is_shell(contact):
+            yield Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, ())
+
+
+def _row(wiring: Wiring, wire: Conductor, options: tuple[str, ...]) -> Row:
+    part = (
+        f"lane {wire.lane} "
+        if len(wiring.lanes) > 1
+        else f"pair {wire.pair} "
+        if len(wiring.pairs) > 1
+        else ""
+    )
+    return Row(
+        _key(wiring, wire), wire.a, f"{part if wire.pair or wire.lane else ''}{wire.role}", wire.b, options
+    )
+
+
+def _key(wiring: Wiring, wire: Conductor) -> str:
+    return f"c{wiring.conductors.index(wire)}"
+
+
+def _shell_pairs(wiring: Wiring, contacts: set[str]) -> Iterator[Pair]:
+    """A shell and a contact beside it in the same connector, where no bond joins them anyway."""
+    bonded = {(bond.earlier, bond.later) for bond in wiring.bonds}
+    for shell in wiring.loose_contacts:
+        if is_shell(shell):
+            for contact in _in_order(wiring, contacts):
+                beside = contact[0] == shell[0] and connector_of(contact) == connector_of(shell)
+                if beside and (contact, shell) not in bonded:
+                    yield contact, shell
+
+
+def _in_order(wiring: Wiring, contacts: Sequence[str] | set[str]) -> tuple[str, ...]:
+    return tuple(sorted(set(contacts), key=wiring.position.__getitem__))
