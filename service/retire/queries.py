@@ -48,4 +48,4 @@ def asked(db: Session, on: date) -> list[Asked]:
 def suspects(db: Session) -> dict[UUID, str]:
     """What was said of each item that is suspected now."""
     query = select(Flag.item_id, Flag.note).where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
-    return dict(db.execute(query.order_by(Flag.id)).tuples().all())
+    return {row.item_id: row.note for row in db.execute(query.order_by(Flag.id))}

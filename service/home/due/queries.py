@@ -99,7 +99,8 @@ def walk_through(
 
 def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
     """What the rule says, as of a day, of every item that is asked today."""
-    since = dict(db.execute(select(Item.id, Item.in_service_on).where(Item.state.in_(ASKED))).tuples().all())
+    query = select(Item.id, Item.in_service_on).where(Item.state.in_(ASKED))
+    since = {row.id: row.in_service_on for row in db.execute(query)}
     found = {}
     for ids in chunks(since):
         histories, answers_to = events(db, ids), seasons_of(db, ids)

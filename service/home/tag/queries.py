@@ -69,7 +69,7 @@ def tagged(db: Session, code: str) -> Tagged | None:
 def flags(db: Session, item_id: UUID) -> dict[str, str]:
     """The flags that are raised on an item, each with what was said."""
     query = select(Flag.flag, Flag.note).where(Flag.item_id == item_id, Flag.cleared_at.is_(None))
-    return dict(db.execute(query.order_by(Flag.id)).tuples().all())
+    return {row.flag: row.note for row in db.execute(query.order_by(Flag.id))}
 
 
 def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
