@@ -75,6 +75,7 @@ class _Demo:
         self._seasons(rules)
         for happening in scenario.happenings(owned, self.today, self.random):
             self._happen(happening)
+        tags.mark_printed(self.db, list(self.codes.values()), began)
         self._add(LATE, self.now - timedelta(days=6))
         season.enlist(
             self.db,

@@ -141,7 +141,7 @@ def _test(
         return  # nobody got to it yet
     repaired = _at(at.date() + timedelta(random.randint(1, 4)), 16, 10)
     end = found.evidence[0][1] if found.evidence else random.choice("AB")
-    cut = 60 if one.feet > 5 else 0
+    cut = 51 if one.feet > 5 else 0  # two inches
     yield Repaired(repaired, item, end, random.choice(_REPAIRS), cut, random.choice((0, 350, 480)))
     if not running:
         yield Tested(repaired + timedelta(days=1, hours=2), item, Found(), LEAD, None)

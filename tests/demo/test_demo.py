@@ -1,0 +1,69 @@
+"""The demo: a program in mid-season, the same every time but for the date."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
+
+from service.demo.actions import load
+from service.demo.gear import LATE, OWNED
+from service.gear.models import Item
+from service.season.models import Event, ItemDue
+from service.store.sessions import Store
+from service.tags.models import Tag
+from service.testlog.models import FaultRow, Test
+from tests.support.program import migrated
+
+NOW = datetime(2026, 10, 14, 16, 30, tzinfo=UTC)
+LATER = datetime(2027, 3, 2, 16, 30, tzinfo=UTC)
+
+
+def loaded(url: str, now: datetime = NOW) -> Store:
+    """The demo in a new database."""
+    migrated(url)
+    store = Store(url)
+    assert "Fernhollow" in load(store, now)
+    return store
+
+
+def told(store: Store) -> dict[str, Any]:
+    """What the demo holds, without its dates."""
+    with store.reading() as db:
+        return {
+            "items": sorted((str(item.id), item.state) for item in db.scalars(select(Item))),
+            "codes": sorted(db.scalars(select(Tag.code))),
+            "tests": sorted(map(str, db.execute(select(Test.wiring, Test.verdict, Test.joined)))),
+            "due": sorted(map(str, db.execute(select(ItemDue.item_id, ItemDue.state)))),
+            "faults": sorted(map(str, db.execute(select(FaultRow.fault_class, FaultRow.conductors)))),
+        }
+
+
+def test_it_is_a_program_in_mid_season(database_url: str) -> None:
+    store = loaded(database_url)
+    with store.reading() as db:
+        states = set(db.scalars(select(Item.state)))
+        due = set(db.scalars(select(ItemDue.state)))
+        classes = set(db.scalars(select(FaultRow.fault_class)))
+        ahead = [(event.on - NOW.date()).days for event in db.scalars(select(Event))]
+    assert states == {"in_service", "spare", "quarantined", "in_repair", "retired", "lost"}
+    assert due == {"current", "due", "overdue", "untested", "blocked"}
+    assert {"open", "short", "intermittent", "damage"} <= classes
+    assert 12 in ahead
+    assert 80 <= sum(one.count for one in [*OWNED, LATE]) <= 100
+    store.close()
+
+
+def test_it_is_the_same_on_another_day(sqlite_url: str, tmp_path: Path) -> None:
+    one, other = loaded(sqlite_url), loaded(f"sqlite:///{tmp_path}/other.db", LATER)
+    assert told(one) == told(other)
+    one.close()
+    other.close()
+
+
+def test_a_program_that_is_there_already_is_left_alone(sqlite_url: str) -> None:
+    store = loaded(sqlite_url)
+    before = told(store)
+    assert "not loaded" in load(store, NOW)
+    assert told(store) == before
+    store.close()
