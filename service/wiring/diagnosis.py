@@ -25,9 +25,9 @@ from service.wiring.wirings import Wiring
 PROVEN_FAULTS: Final = 4
 """An explanation of so many faults is found exactly; of more, it is least only where the floor proves it."""
 
-EFFORT: Final = 4000
-"""Steps of the search for the least cost; about a fifth of a second."""
-EVEN_EFFORT: Final = 1000
+EFFORT: Final = 12_000
+"""Steps of the search for the least cost; at most about half a second."""
+EVEN_EFFORT: Final = 3000
 """Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
 
 
@@ -91,11 +91,14 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     """The preferred faults, and whether they are proven least."""
     effort = Effort(EFFORT)
     every_case, complete = cases(prepared, readings)
-    candidates = _search(every_case, effort, even=False)
-    cost = candidates[0].cost
-    even = [case for case in every_case if not case.whole and case.floor() <= cost]
-    candidates += [one for one in _search(even, Effort(EVEN_EFFORT), even=True) if one.cost == cost]
-    written = [_written(prepared, candidate) for candidate in candidates[: 1 if effort.spent else _MOST_CANDIDATES]]
+    found = _search(every_case, effort, least_gain=2)
+    unsure = [case for case in every_case if not case.whole and case.floor() <= found[0].cost]
+    for least_gain in (1, 0) if found[0].cost >= FAR else (1,):
+        found += _search(unsure, Effort(EVEN_EFFORT), least_gain=least_gain)
+    cost = min(candidate.cost for candidate in found)
+    candidates = [candidate for candidate in found if candidate.cost == cost]
+    kept = candidates[: 1 if effort.spent else _MOST_CANDIDATES]
+    written = [_written(prepared, candidate) for candidate in kept]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
             searched = complete and not effort.spent and len(faults) <= PROVEN_FAULTS
@@ -103,13 +106,13 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
 
 
-def _search(every_case: list[Case], effort: Effort, *, even: bool) -> list[Candidate]:
+def _search(every_case: list[Case], effort: Effort, *, least_gain: int) -> list[Candidate]:
     """The candidates of least cost over all cases."""
     best: list[Candidate] = []
     for case in every_case:
         if best and (case.floor() > best[0].cost or effort.spent):
             break
-        found = Crosser(case, effort, even=even).search()
+        found = Crosser(case, effort, least_gain).search()
         if found and best and found[0].cost == best[0].cost:
             best += found
         elif found and (not best or found[0].cost < best[0].cost):

@@ -30,10 +30,10 @@ class Candidate:
 class Crosser:
     """Collects the candidates of least cost of one case."""
 
-    def __init__(self, case: Case, effort: Effort, *, even: bool = False) -> None:
+    def __init__(self, case: Case, effort: Effort, least_gain: int) -> None:
         self._case = case
         self._effort = effort
-        self._mover = Mover(case, effort, even=even)
+        self._mover = Mover(case, effort, least_gain)
         self._floor = case.floor()
         self._largest = max((len(crossing.swaps) for crossing in case.plan.crossings), default=1)
         self.candidates: list[Candidate] = []

@@ -9,11 +9,11 @@ is left once it cannot match the best cost known.
 from dataclasses import dataclass
 
 from service.wiring.search.case import UNPROBED, Case
-from service.wiring.search.mending import price_of_mending
+from service.wiring.search.mending import prices_of_mending
 from service.wiring.search.plan import Landing
 
 MENDING_EFFORT = 5
-"""Mending a landing takes about as long as so many steps of the search."""
+"""Pricing one choice of shorts takes about as long as so many steps of the search."""
 
 
 @dataclass(slots=True)
@@ -39,14 +39,14 @@ class Settled:
 class Mover:
     """Settles landings of one case, and remembers what each has cost to mend.
 
-    A swap of two costs 1: one that gains 2 or more pays. One that gains 1 costs no more than an open or a join,
-    and is tried only where `even` is set, in search of explanations that cost the same in fewer faults.
+    A swap of two costs 1: one that gains 2 or more pays. With a `least_gain` of 1 those are tried too that cost no
+    more than the open or join they save, with 0 any that might make room.
     """
 
-    def __init__(self, case: Case, effort: Effort, *, even: bool) -> None:
+    def __init__(self, case: Case, effort: Effort, least_gain: int) -> None:
         self.case = case
         self.effort = effort
-        self.least_gain = 1 if even else 2
+        self.least_gain = least_gain
         self._prices: dict[Landing, int | None] = {}
 
     def settle(self, landing: Landing, below: int | None = None) -> list[Settled]:
@@ -58,8 +58,9 @@ class Mover:
     def price(self, landing: Landing) -> int | None:
         """What the opens and shorts cost that this landing leaves; None if none explain the readings."""
         if landing not in self._prices:
-            self.effort.left -= MENDING_EFFORT
-            self._prices[landing] = price_of_mending(self.case, landing)
+            prices = prices_of_mending(self.case, landing)
+            self.effort.left -= MENDING_EFFORT * len(prices)
+            self._prices[landing] = min((price for price in prices if price is not None), default=None)
         return self._prices[landing]
 
 
@@ -124,9 +125,11 @@ class _Search:
         here = case.worth(wire, now)
         wanted = list(case.positions.get(case.label[case.plan.a[wire]], ()))
         if here == 0:
-            wanted += case.positions.get(UNPROBED, ())
+            wanted += case.positions.get(UNPROBED, ()) if self._mover.least_gain else landing
         found = []
         for position in wanted:
+            if position == now:
+                continue
             holder = landing.index(position)
             gain = case.worth(wire, position) + case.worth(holder, now) - here - case.worth(holder, position)
             if gain >= self._mover.least_gain:
@@ -142,5 +145,6 @@ class _Search:
         With one position to go to, wanted by no other, moving saves an open and a join for the price of one.
         """
         case = self._case
-        rivals = len(case.starts[case.label[case.plan.a[wire]]])
-        return case.plan.tangled or not case.whole or rivals > 1 or len(options) > 1
+        label = case.label[case.plan.a[wire]]
+        contested = len(case.starts[label]) > 1 or len(case.positions.get(label, ())) > 1
+        return case.plan.tangled or contested or options[0][0] < 2

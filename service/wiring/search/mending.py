@@ -13,7 +13,7 @@ from typing import Final
 from service.wiring.faults import RANK, Fault, FaultClass
 from service.wiring.search.case import UNPROBED, Case
 from service.wiring.search.plan import Landing
-from service.wiring.search.shorts import Joined, Piece, Short, join, price
+from service.wiring.search.shorts import Joined, Piece, Short, bridged, join, price
 
 _MOST_CHOICES: Final = 24
 _MOST_IN_CLASS: Final = 4
@@ -30,11 +30,10 @@ class Mending:
     shells: int
 
 
-def price_of_mending(case: Case, landing: Landing) -> int | None:
-    """What the opens and shorts of this landing cost, or None if none explain the readings with it."""
+def prices_of_mending(case: Case, landing: Landing) -> list[int | None]:
+    """What each choice of opens and shorts costs with this landing; None where it cannot explain the readings."""
     mender = _Mender(case, landing)
-    prices = [price for doubles in mender.double_shorts() if (price := mender.price(doubles)) is not None]
-    return min(prices, default=None)
+    return [mender.price(doubles) for doubles in mender.double_shorts()]
 
 
 def mend(case: Case, landing: Landing) -> Mending:
@@ -113,10 +112,10 @@ class _Mender:
 
     def price(self, doubles: Sequence[Sequence[int]]) -> int | None:
         """The cost with these shorts along both halves of cut conductors, or None if the rest cannot be joined."""
-        groups, spares = self._groups(doubles)
+        groups = self._groups(doubles)
         total = len(self.cut) + len(self.cut_bonds) + sum(len(wires) - 1 for wires in doubles)
         for group in groups:
-            joining = price(group, spares)
+            joining = price(group)
             if joining is None:
                 return None
             total += joining
@@ -124,13 +123,12 @@ class _Mender:
 
     def mending(self, doubles: Sequence[Sequence[int]]) -> Mending | None:
         """The preferred mending with these shorts along both halves of cut conductors."""
-        groups, spares = self._groups(doubles)
-        joined = [join(group, spares) for group in groups]
+        joined = [join(group) for group in self._groups(doubles)]
         known = [made for made in joined if made is not None]
         return self._written(doubles, known) if len(known) == len(joined) else None
 
-    def _groups(self, doubles: Sequence[Sequence[int]]) -> tuple[list[list[Piece]], list[Piece]]:
-        """The pieces of each group of the readings, and those of which nothing was probed."""
+    def _groups(self, doubles: Sequence[Sequence[int]]) -> list[list[Piece]]:
+        """The pieces of each group of the readings, with what unprobed pieces they need to be joined."""
         pieces = self._pieces()
         into = {key: key for key in pieces}
         for wires in doubles:
@@ -143,7 +141,7 @@ class _Mender:
                 spares.append(piece)
             else:
                 groups[piece.group].append(piece)
-        return list(groups.values()), spares
+        return [bridged(group, spares) for group in groups.values()]
 
     def _unite(self, pieces: dict[int, Piece], into: dict[int, int], keys: Sequence[int]) -> None:
         def top(key: int) -> int:

@@ -85,14 +85,22 @@ class Joined:
         )
 
 
-def price(pieces: Sequence[Piece], spares: Sequence[Piece]) -> int | None:
+def price(pieces: Sequence[Piece]) -> int | None:
     """What `join` will cost, without working out which shorts: the pieces less one where they can be joined."""
-    if len(pieces) == 1 or _connect(pieces):
+    if _connect(pieces):
         return len(pieces) - 1
-    if any(_connect([*pieces, spare]) for spare in spares):
-        return len(pieces)
     far = _from_the_far_end(pieces)
     return None if far is None else far.cost
+
+
+def bridged(pieces: list[Piece], spares: list[Piece]) -> list[Piece]:
+    """The pieces, with the first of the unprobed `spares` that lets them be joined, if they need one; it is used up."""
+    if _connect(pieces):
+        return pieces
+    for number, spare in enumerate(spares):
+        if _connect([*pieces, spare]):
+            return [*pieces, spares.pop(number)]
+    return pieces
 
 
 def _connect(pieces: Sequence[Piece]) -> bool:
@@ -108,19 +116,12 @@ def _connect(pieces: Sequence[Piece]) -> bool:
     return True
 
 
-def join(pieces: Sequence[Piece], spares: Sequence[Piece]) -> Joined | None:
-    """The preferred shorts that make one of `pieces`; `spares` are unprobed and may bridge. None if nothing can."""
+def join(pieces: Sequence[Piece]) -> Joined | None:
+    """The preferred shorts that make one of `pieces`, or None if nothing can."""
     if len(pieces) == 1:
         return Joined(0, 0, ())
-    for found in (_one(pieces), _two(pieces), _three(pieces)):
-        if found:
-            return min(found, key=lambda joined: joined.key)
-    for spare in spares:
-        bridged = [*pieces, spare]
-        found = _one(bridged) or _two(bridged) or _three(bridged)
-        if found:
-            return min(found, key=lambda joined: joined.key)
-    return _from_the_far_end(pieces)
+    found = _one(pieces) or _two(pieces) or _three(pieces)
+    return min(found, key=lambda joined: joined.key) if found else _from_the_far_end(pieces)
 
 
 def _one(pieces: Sequence[Piece]) -> list[Joined]:
