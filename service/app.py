@@ -24,7 +24,11 @@ from service.store.engine import THREADS
 from service.store.sessions import Store
 from service.tags import pages as tags
 from service.testlog import api as tests_api
+from service.testlog import care_pages as care
 from service.testlog import housekeeping as testlog
+from service.testlog import log_pages as test_log
+from service.testlog import pages as testlog_pages
+from service.testlog.sessions import pages as sessions
 from service.web import health, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
@@ -44,6 +48,10 @@ ROUTERS = (
     retire.router,
     retire_api.router,
     tests_api.router,
+    testlog_pages.router,
+    test_log.router,
+    care.router,
+    sessions.router,
 )
 
 

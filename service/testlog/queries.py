@@ -196,6 +196,11 @@ def log_page(
     return page, cursor(last.tested_at, last.id) if last else None
 
 
+def row_of(db: Session, test_id: UUID) -> Row[Test, str | None, Void | None]:
+    """A test as a row of the log."""
+    return db.execute(_tests(None).where(Test.id == test_id)).one()
+
+
 def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
     """Rows of the log as lists show them."""
     ids = [row[0].id for row in rows]

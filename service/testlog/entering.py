@@ -1,0 +1,110 @@
+"""Reading the test form: what was tapped, as a test of the log."""
+
+from collections.abc import Mapping
+from uuid import UUID
+
+from starlette.datastructures import FormData
+
+from service.gear.core import End
+from service.kit.problems import Invalid, invalid
+from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, readable
+from service.testlog.sheet import Entered, is_good, lanes_of, readings
+from service.web.ops import read_op
+from service.wiring.wirings import Wiring
+
+EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
+    "crackles": ("Crackles when flexed", EvidenceClass.INTERMITTENT),
+    "bent": ("Bent contact", EvidenceClass.DAMAGE),
+    "cut": ("Cut jacket", EvidenceClass.DAMAGE),
+    "latch": ("Worn latch", EvidenceClass.DAMAGE),
+    "sticks": ("Sticks in its socket", EvidenceClass.DAMAGE),
+    "resistance": ("High resistance", EvidenceClass.HIGH_RESISTANCE),
+    "split": ("Split pair", EvidenceClass.SPLIT_PAIR),
+}
+"""What can be ticked besides the readings: its words, and what it is evidence of."""
+
+FLEXED = "flexed"
+NOTE_MOST = 500
+
+
+def entered(wiring: Wiring, posted: FormData) -> Entered:
+    """What the rows and tiles say. What is not on the page counts as good."""
+    lanes = lanes_of(wiring)
+    skipped = {wire.name for lane in posted.getlist("skip_lane") for wire in lanes.get(str(lane), ())}
+    skipped |= {str(name) for name in posted.getlist("skip") if name in wiring.by_name}
+    return Entered(
+        landed={
+            name: str(value)
+            for name, value in posted.multi_items()
+            if name[:1] in "cl" and name[1:].isdecimal()
+        },
+        touching=tuple(_pair(wiring, str(value)) for value in posted.getlist("touch")),
+        unbonded=frozenset(str(contact) for contact in posted.getlist("unbonded")),
+        skipped=frozenset(skipped),
+        shells=posted.get("shells") == "yes",
+    )
+
+
+def evidence(posted: FormData) -> tuple[Evidence, ...]:
+    """What was ticked besides the readings, at the end that was named."""
+    end = posted.get("at_end")
+    at = End(str(end)) if end in list(End) else None
+    ticked = [EVIDENCE[str(name)] for name in posted.getlist("evidence") if name in EVIDENCE]
+    found = tuple(
+        Evidence(kind, at, words.lower() if kind is EvidenceClass.DAMAGE else "") for words, kind in ticked
+    )
+    return found + ((Evidence(EvidenceClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
+
+
+def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormData) -> NewTest:
+    """The form as a test of the log.
+
+    Raises:
+        Invalid: what was entered contradicts itself, or the button that was pressed.
+    """
+    sheet, findings = entered(wiring, posted), evidence(posted)
+    against = any(one.kind is not EvidenceClass.FLEXED for one in findings)
+    if posted.get("verdict") == "pass" and (against or not is_good(wiring, sheet)):
+        raise invalid(
+            "verdict", "You marked something as wrong, so this is no pass. Press “Log what I found”."
+        )
+    joined, probed = readings(wiring, sheet)
+    method = str(posted.get("method") or Method.TWO_ENDED)
+    if method not in list(Method):
+        raise invalid("method", f"“{method[:20]}” is no way of testing; choose one of those offered.")
+    return NewTest(
+        id=read_op(posted.get("op")), item=code, through=through, method=Method(method), joined=joined, probed=probed,
+        evidence=findings, note=note(posted, "note"), session=as_id(posted.get("session")),
+    )  # fmt: skip
+
+
+def note(posted: FormData, name: str) -> str:
+    """A text that somebody typed into the field of this name."""
+    text = posted.get(name)
+    try:
+        told = readable(text) if isinstance(text, str) else ""
+    except Invalid as refusal:
+        raise invalid(name, refusal.detail) from refusal
+    if len(told) > NOTE_MOST:
+        raise invalid(name, f"This text has {len(told)} characters; {NOTE_MOST} are the most.")
+    return told
+
+
+def codes(text: str) -> tuple[str, ...]:
+    """The codes in a line of them, apart by commas or spaces."""
+    return tuple(text.replace(",", " ").split())
+
+
+def as_id(text: object) -> UUID | None:
+    """The id in a field or an address; None where it is none."""
+    try:
+        return UUID(str(text)) if text else None
+    except ValueError:
+        return None
+
+
+def _pair(wiring: Wiring, text: str) -> tuple[str, str]:
+    one, _, other = text.partition("+")
+    if one not in wiring.position or other not in wiring.position:
+        raise invalid("touch", f"“{text[:40]}” are no two contacts of this wiring. Open the page again.")
+    return one, other

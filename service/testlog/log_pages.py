@@ -1,0 +1,111 @@
+"""Pages of the log: the log itself, one test's result with what to do next, a void."""
+
+from urllib.parse import urlencode
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.gear.core import item_name
+from service.gear.queries import item_facts
+from service.gear.wirings import find_wiring, wiring_name
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid, NotFound
+from service.store.paging import PAGE
+from service.tags.queries import codes_of
+from service.testlog import actions, entering, queries
+from service.testlog.asking import asked_of_log
+from service.testlog.models import Test
+from service.testlog.queries import Asked
+from service.testlog.sessions import actions as sessions
+from service.testlog.sessions import queries as session_queries
+from service.testlog.wording import advice
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.wiring.coverage import SIGHT_OF_METHOD, pass_words
+from service.wiring.faults import FaultClass
+from service.wiring.naming import conductor_words
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/tests")
+def log_page(
+    desk: ViewerDesk,
+    item: str = "",
+    since: str = "",
+    fault: str = "",
+    conductor: str = "",
+    after: str | None = None,
+) -> Response:
+    """The log, the newest first, narrowed down by what is asked."""
+    values = {"item": item.strip(), "since": since.strip(), "fault": fault, "conductor": conductor.strip()}
+    errors: dict[str, str] = {}
+    with desk.reading() as db:
+        try:
+            asked = asked_of_log(db, **values, zone=desk.zone)
+        except Invalid as refusal:
+            asked, errors = Asked(), refusal.errors
+        rows, following = queries.log_page(db, PAGE, after, asked)
+        lines = queries.lines(db, rows)
+        ids = {item_id for line in lines for item_id in line.items}
+        codes, items = codes_of(db, ids), item_facts(db, ids)
+        more = urlencode(
+            {name: value for name, value in values.items() if value} | {"after": following or ""}
+        )
+        return desk.page(
+            "testlog/log.html", 422 if errors else 200, values=values, errors=errors, lines=lines, codes=codes,
+            items=items, more=f"/tests?{more}" if following else None, name=item_name, unit=Unit(desk.program.unit),
+            fault_words=[(each.value, each.value.replace("_", " ").capitalize()) for each in FaultClass],
+        )  # fmt: skip
+
+
+@router.get("/tests/{test_id}")
+def result_page(desk: ViewerDesk, test_id: str) -> Response:
+    """What a test came to, what it means, and what to do next."""
+    with desk.reading() as db:
+        return _result(desk, db, _test(db, test_id))
+
+
+@router.post("/tests/{test_id}/void")
+def void_test(desk: LeadDesk, test_id: str, posted: Posted) -> Response:
+    """A lead's word that the test does not stand."""
+    op = read_op(posted.get("op"))
+    try:
+        reason = entering.note(posted, "reason")
+        desk.once(
+            op, "test.void", [test_id, reason],
+            lambda db: actions.void_test(db, _test(db, test_id).id, reason, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _result(desk, db, _test(db, test_id), refusal.errors)
+    return RedirectResponse(f"/tests/{test_id}", 303)
+
+
+def _test(db: Session, test_id: str) -> Test:
+    key = entering.as_id(test_id)
+    test = queries.test(db, key) if key else None
+    if test is None:
+        raise NotFound("There is no such test. Look for it in the log.")
+    return test
+
+
+def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None = None) -> Response:
+    ids = queries.items_of(db, [test.id])[test.id]
+    items, codes = item_facts(db, ids), codes_of(db, ids)
+    wiring = find_wiring(db, test.wiring)
+    lines = session_queries.worklist(db, test.session_id) if test.session_id else []
+    after = sessions.next_line(lines, ids[0])
+    line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
+    return desk.page(
+        "testlog/result.html", 422 if errors else 200, test=test, line=line, void=void, errors=errors or {},
+        items=[(codes[item_id], items[item_id]) for item_id in ids], unit=Unit(desk.program.unit), name=item_name,
+        found=advice(db, test.wiring, queries.faults_of(db, [test.id])[test.id]),
+        wiring_name=wiring_name(db, test.wiring),
+        unproven=[conductor_words(wiring, name) for name in test.unproven], next_line=after, lines=lines,
+        blind=pass_words(wiring, SIGHT_OF_METHOD[test.method], pieces=len(ids)), op=new_op(),
+        can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=desk.me.role.reaches(Role.CREW),
+    )  # fmt: skip

@@ -1,0 +1,112 @@
+"""Pages of tests: the form at the truck, the result with what to do next, a void."""
+
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from fastapi import APIRouter, Query
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import CrewDesk, Desk
+from service.gear.core import item_name
+from service.gear.queries import item_facts
+from service.gear.wirings import find_wiring, wiring_name
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.tags.actions import item_with
+from service.tags.queries import code_of
+from service.testlog import actions, entering
+from service.testlog.asking import named_item
+from service.testlog.core import Method, through_wiring
+from service.testlog.sessions import queries as session_queries
+from service.testlog.sheet import Entered, sheet
+from service.web.forms import Posted
+from service.web.ops import new_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class Form:
+    """The form as it stands: what it is opened for, what was entered, what is wrong with it."""
+
+    code: str
+    through: tuple[str, ...] = ()
+    lanes: tuple[str, ...] = ()
+    session: UUID | None = None
+    entered: Entered = field(default_factory=Entered)
+    posted: FormData = field(default_factory=FormData)
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+
+
+@router.get("/t/{code}/test")
+def form_page(
+    desk: CrewDesk, code: str, lane: tuple[str, ...] = Query(()), through: str = "", session: str = ""
+) -> Response:
+    """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one."""
+    opened = Form(code, entering.codes(through), lane, entering.as_id(session))
+    with desk.reading() as db:
+        try:
+            return _form(desk, db, opened)
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _form(desk, db, Form(code, (), lane, opened.session, errors=refusal.errors))
+
+
+@router.post("/t/{code}/test")
+def log_test(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """Log what was entered; the result is a page of its own."""
+    through = entering.codes(str(posted.get("through") or ""))
+    try:
+        with desk.reading() as db:
+            wiring = find_wiring(db, _wiring_key(db, code, through))
+        new = entering.new_test(code, through, wiring, posted)
+        content = [[name, str(value)] for name, value in posted.multi_items()]
+        desk.once(
+            new.id, "test.form", [code, *content],
+            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        return _refused(desk, code, posted, refusal)
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Response:
+    """The form again, as it was sent, with what is wrong beside it."""
+    through = entering.codes(str(posted.get("through") or "")) if "through" not in refusal.errors else ()
+    with desk.reading() as db:
+        wiring = find_wiring(db, _wiring_key(db, code, through))
+        lanes = tuple(str(lane) for lane in posted.getlist("lane"))
+        entered = entering.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
+        again = Form(
+            code, through, lanes, entering.as_id(posted.get("session")), entered, posted, refusal.errors,
+            str(posted.get("op") or new_op()),
+        )  # fmt: skip
+        return _form(desk, db, again)
+
+
+def _form(desk: Desk, db: Session, form: Form) -> Response:
+    item_id = item_with(db, form.code).id
+    item = item_facts(db, [item_id])[item_id]
+    key = _wiring_key(db, form.code, form.through)
+    wiring = find_wiring(db, key)
+    session = session_queries.session(db, form.session) if form.session else None
+    session = session or session_queries.open_session_with(db, item_id, desk.today)
+    return desk.page(
+        "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code_of(db, item_id),
+        name=item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)), wiring=wiring,
+        wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
+        session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
+        method=form.posted.get("method") or Method.TWO_ENDED,
+        repaired=desk.request.query_params.get("repaired") == "1",
+    )  # fmt: skip
+
+
+def _wiring_key(db: Session, code: str, through: tuple[str, ...]) -> str:
+    """The wiring that the form is filled in by; each code that the test went through must be one of ours."""
+    item = item_with(db, code)
+    others = [named_item(db, each, "through") for each in through]
+    return through_wiring(item.wiring, find_wiring(db, item.wiring), 1 + len(others))
