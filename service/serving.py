@@ -42,7 +42,7 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
     """Serve until stopped."""
     _check(settings, host, workers)
     refuse_taken_port(host, port)
-    here = addresses(host, port)
+    here = addresses(host, port) + ([settings.base_url] if settings.base_url else [])
     with opened(settings) as store:
         link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
     print(
