@@ -7,13 +7,13 @@ from uuid import UUID, uuid4
 from service.crew.core import Who
 from service.crew.queries import first_lead
 from service.gear.actions import NewItem, add_items, place_for
-from service.gear.core import PlaceKind
+from service.gear.core import ItemState, PlaceKind
 from service.season.actions import add_event, add_season
 from service.season.models import EventKind
 from service.tags.actions import issue
-from service.testlog.actions import call_suspect
+from service.testlog.actions import call_suspect, change_state
 from tests.support.program import Running
-from tests.testlog.support import FALL, Bench
+from tests.testlog.support import FALL, ZONE, Bench
 
 FOOT = 304.8
 
@@ -32,6 +32,11 @@ class Truck(Bench):
     def suspect(self, label: str, note: str) -> None:
         with self.program.store.writing() as db:
             call_suspect(db, self.ids[self.tags[label]], uuid4(), note, self.lead, self.program.clock.now)
+
+    def retire(self, label: str) -> None:
+        item_id = self.ids[self.tags[label]]
+        with self.program.store.writing() as db:
+            change_state(db, item_id, ItemState.RETIRED, "worn out", self.lead, self.program.clock.now, ZONE)
 
     def event(self, name: str, on: date) -> UUID:
         with self.program.store.writing() as db:
