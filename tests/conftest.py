@@ -11,7 +11,6 @@ from tests.support.chromium import chromium, phone_in
 from tests.support.postgres import Cluster, running_cluster
 from tests.support.program import Running, running
 
-
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
 settings.register_profile("coilbook", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("coilbook")

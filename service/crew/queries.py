@@ -51,7 +51,7 @@ def people(db: Session) -> Sequence[Person]:
 def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | None, str]:
     """The display names of these people; nobody (None) is the service itself."""
     found = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))
-    return {None: "Coilbook"} | {person_id: name for person_id, name in found}
+    return {None: "Coilbook"} | {person.id: person.display_name for person in found}
 
 
 def leads(db: Session) -> int:

@@ -46,7 +46,8 @@ def fill(connection: Connection) -> dict[str, int]:
 def counts(connection: Connection) -> dict[str, int]:
     """How many rows each table has."""
     return {
-        table.name: connection.scalar(select(func.count()).select_from(table)) or 0 for table in reflected(connection)
+        table.name: connection.scalar(select(func.count()).select_from(table)) or 0
+        for table in reflected(connection)
     }
 
 
