@@ -8,7 +8,9 @@
 ('fail', [{'class': 'reversed_pair', 'conductors': ['2', '3'], 'end': None}])
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import repeat
 from typing import Any, Final
 
 from service.wiring.faults import BLIND_TO, Fault, FaultClass
@@ -25,7 +27,7 @@ from service.wiring.wirings import Wiring
 PROVEN_FAULTS: Final = 4
 """An explanation of so many faults is found exactly; of more, it is least only where the floor proves it."""
 
-EFFORT: Final = 12_000
+EFFORT: Final = 8000
 """Steps of the search for the least cost; at most about half a second."""
 EVEN_EFFORT: Final = 3000
 """Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
@@ -89,13 +91,17 @@ def _unproven(wiring: Wiring, missed: int) -> tuple[str, ...]:
 
 def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], bool]:
     """The preferred faults, and whether they are proven least."""
-    effort = Effort(EFFORT)
     every_case, complete = cases(prepared, readings)
-    found = _search(every_case, effort, least_gain=2)
-    unsure = [case for case in every_case if not case.whole and case.floor() <= found[0].cost]
-    for least_gain in (1, 0) if found[0].cost >= FAR else (1,):
-        found += _search(unsure, Effort(EVEN_EFFORT), least_gain=least_gain)
-    cost = min(candidate.cost for candidate in found)
+    effort = Effort(EFFORT)
+    found: list[Candidate] = []
+    if len(every_case) > 1:
+        found = _search(every_case, [Effort(EFFORT // len(every_case)) for _ in every_case], 2, None)
+    found += _search(every_case, repeat(effort), 2, min((one.cost for one in found), default=None))
+    cost = min(one.cost for one in found)
+    unsure = [case for case in every_case if not case.whole]
+    for least_gain in (1, 0) if cost >= FAR else (1,):
+        found += _search(unsure, repeat(Effort(EVEN_EFFORT)), least_gain, cost)
+    cost = min(one.cost for one in found)
     candidates = [candidate for candidate in found if candidate.cost == cost]
     kept = candidates[: 1 if effort.spent else _MOST_CANDIDATES]
     written = [_written(prepared, candidate) for candidate in kept]
@@ -106,17 +112,18 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
 
 
-def _search(every_case: list[Case], effort: Effort, *, least_gain: int) -> list[Candidate]:
-    """The candidates of least cost over all cases."""
+def _search(
+    every_case: list[Case], efforts: Iterable[Effort], least_gain: int, known: int | None
+) -> list[Candidate]:
+    """The candidates of least cost over all cases, of those that cost at most `known`."""
     best: list[Candidate] = []
-    for case in every_case:
-        if best and (case.floor() > best[0].cost or effort.spent):
+    for case, effort in zip(every_case, efforts, strict=False):
+        if known is not None and case.floor() > known:
             break
-        found = Crosser(case, effort, least_gain).search()
-        if found and best and found[0].cost == best[0].cost:
-            best += found
-        elif found and (not best or found[0].cost < best[0].cost):
-            best = found
+        found = Crosser(case, effort, least_gain, known).search()
+        if found:
+            best = [*best, *found] if best and found[0].cost == best[0].cost else found
+            known = found[0].cost
     return best
 
 

@@ -28,20 +28,21 @@ class Candidate:
 
 
 class Crosser:
-    """Collects the candidates of least cost of one case."""
+    """Collects the candidates of least cost of one case, if that is at most `known`, the best of other cases."""
 
-    def __init__(self, case: Case, effort: Effort, least_gain: int) -> None:
+    def __init__(self, case: Case, effort: Effort, least_gain: int, known: int | None = None) -> None:
         self._case = case
         self._effort = effort
         self._mover = Mover(case, effort, least_gain)
         self._floor = case.floor()
         self._largest = max((len(crossing.swaps) for crossing in case.plan.crossings), default=1)
+        self._known = known
         self.candidates: list[Candidate] = []
 
     def search(self) -> list[Candidate]:
         """Every candidate found at the least cost."""
         straight = tuple(range(len(self._case.plan.a)))
-        self._visit(0, straight, (), self._mover.settle(straight))
+        self._visit(0, straight, (), self._mover.settle(straight, self._most(0)))
         return self.candidates
 
     def _visit(
@@ -51,27 +52,32 @@ class Crosser:
             self._keep(Candidate(self._case, crossings, landing, one))
         if not settled:
             return
-        cost = settled[0].cost
+        nearer = settled[0].cost - 1
         for number in range(start, len(self._case.plan.crossings)):
             crossing = self._case.plan.crossings[number]
             if self._effort.spent or not self._could_gain(landing, crossing):
                 continue
             crossed = crossing.applied(landing)
-            remaining = self._mover.settle(crossed, below=cost)
-            if remaining and self._within_reach(len(crossings) + 1, remaining[0].cost):
-                self._visit(number + 1, crossed, (*crossings, crossing), remaining)
+            reach = self._most(len(crossings) + 1)
+            remaining = self._mover.settle(crossed, nearer if reach is None else min(nearer, reach))
+            self._visit(number + 1, crossed, (*crossings, crossing), remaining)
+
+    def _most(self, made: int) -> int | None:
+        """What may remain after so many crossings if the best cost known is to be matched.
+
+        Each further crossing lowers what remains by the conductors that it exchanges at most, never below the floor.
+        """
+        if self._known is None:
+            return None
+        return self._floor + self._largest * (self._known - self._floor - made)
 
     def _keep(self, candidate: Candidate) -> None:
-        if self.candidates and candidate.cost > self.candidates[0].cost:
+        if self._known is not None and candidate.cost > self._known:
             return
-        if self.candidates and candidate.cost < self.candidates[0].cost:
+        if self._known is None or candidate.cost < self._known:
+            self._known = candidate.cost
             self.candidates = []
         self.candidates.append(candidate)
-
-    def _within_reach(self, made: int, remaining: int) -> bool:
-        """Each further crossing lowers what remains by the conductors it exchanges at most, never below the floor."""
-        further = -(-(remaining - self._floor) // self._largest)
-        return made + further + self._floor <= self.candidates[0].cost
 
     def _could_gain(self, landing: Landing, crossing: Crossing) -> bool:
         """Whether more of the crossing's exchanges bring conductors nearer than take them away."""

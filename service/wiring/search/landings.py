@@ -49,9 +49,9 @@ class Mover:
         self.least_gain = least_gain
         self._prices: dict[Landing, int | None] = {}
 
-    def settle(self, landing: Landing, below: int | None = None) -> list[Settled]:
-        """Every way found to settle from `landing` at the least cost, if that is below `below`."""
-        search = _Search(self, None if below is None else below - 1)
+    def settle(self, landing: Landing, at_most: int | None) -> list[Settled]:
+        """Every way found to settle from `landing` at the least cost, if that is within `at_most`."""
+        search = _Search(self, at_most)
         search.visit(landing, 0, frozenset())
         return search.best
 
@@ -95,7 +95,7 @@ class _Search:
             self.visit(moved, moves + 1, left)
             if effort.spent:
                 return
-        if self._may_stay(wire, options):
+        if self._may_stay(landing, wire, options):
             self.visit(landing, moves, left | {wire})
 
     def _arrive(self, landing: Landing, moves: int, restless: list[int]) -> None:
@@ -139,12 +139,19 @@ class _Search:
         found.sort(key=lambda option: -option[0])
         return found
 
-    def _may_stay(self, wire: int, options: list[tuple[int, Landing]]) -> bool:
-        """Whether leaving the conductor where it is could cost no more than moving it.
+    def _may_stay(self, landing: Landing, wire: int, options: list[tuple[int, Landing]]) -> bool:
+        """Whether leaving the conductor where it is could cost no more than moving it; always, if any tie counts.
 
-        With one position to go to, wanted by no other, moving saves an open and a join for the price of one.
+        With one position to go to, wanted by no other, a move saves an open and a join for the price of one; unless
+        the contact is shared, so that it may be joined without the conductor.
         """
+        if self._mover.least_gain < 2:
+            return True
         case = self._case
-        label = case.label[case.plan.a[wire]]
-        contested = len(case.starts[label]) > 1 or len(case.positions.get(label, ())) > 1
-        return case.plan.tangled or contested or options[0][0] < 2
+        contact = case.plan.a[wire]
+        label = case.label[contact]
+        if len(case.starts[label]) > 1 or len(case.positions.get(label, ())) > 1:
+            return True
+        if case.plan.tangled and (contact in case.plan.hubs or case.worth(wire, landing[wire])):
+            return True
+        return options[0][0] < 2
