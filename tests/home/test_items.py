@@ -9,6 +9,7 @@ from service.gear import actions as gear
 from service.gear import queries
 from service.gear.core import FlagKind, ItemState
 from service.gear.models import Item
+from service.home.items import queries as items
 from tests.support.program import Running, op
 
 
@@ -72,6 +73,16 @@ def test_the_list_is_narrowed_down(program: Running) -> None:
     assert listed(program, place="Frame 2", kind="cable") == [chained]
     assert set(listed(program, due="untested")) == {chained, spare, hub}
     assert listed(program, due="overdue") == []
+
+
+@pytest.mark.parametrize("many", [1, 2000])
+def test_few_and_many_of_a_due_state_are_listed_alike(
+    program: Running, monkeypatch: pytest.MonkeyPatch, many: int
+) -> None:
+    monkeypatch.setattr(items, "_MANY", many)
+    codes = added(program, count=3)
+    assert sorted(listed(program, due="untested")) == sorted(codes)
+    assert listed(program, due="blocked") == []
 
 
 @pytest.mark.parametrize("text", ["marimba 2", "f-25", "frame 9", "CODE", "code", "25 ft", "7.62 m"])

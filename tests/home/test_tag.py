@@ -5,7 +5,9 @@ import gzip
 import pytest
 from sqlalchemy import Engine, event
 
+from service.gear.queries import place_named
 from service.tags.actions import retag
+from service.tags.models import Tag
 from tests.home.support import Truck, truck
 from tests.support.program import Running, op
 from tests.testlog.support import FLEXED, OPEN_2
@@ -34,9 +36,22 @@ def test_crew_see_how_it_stands_and_what_to_do(at: Truck) -> None:
         "Conductor 2",
     ):
         assert words in page
-    for way in ("test", "repair", "state"):
-        assert f'href="/t/{code}/{way}"' in page
+    lead = at.program.lead.get(f"/t/{code}").text
+    for way, crew_too in (("test", True), ("repair", True), ("state", False)):
+        assert f'href="/t/{code}/{way}"' in lead
+        assert (f'href="/t/{code}/{way}"' in page) is crew_too
     assert f'href="/gear/{code}"' in page
+
+
+def test_the_tag_of_a_place_leads_to_its_gear(at: Truck) -> None:
+    code = "7K3M9U"
+    with at.program.store.writing() as db:
+        place = place_named(db, "Frame 1")
+        assert place is not None
+        db.add(Tag(code=code, item_id=None, place_id=place.id, since=at.program.clock.now, until=None))
+    assert at.program.crew.get(f"/t/{code}").headers["location"] == "/gear?place=Frame+1"
+    assert "Marimba, lower" in at.program.crew.get("/gear?place=Frame+1").text
+    assert "Frame" not in at.program.stranger.get(f"/t/{code}").text
 
 
 def test_a_phone_that_types_capitals_gets_the_same_page(at: Truck) -> None:

@@ -4,13 +4,14 @@ from dataclasses import dataclass, field
 
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
 from service.crew.core import Role
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.core import ItemState
 from service.home.now import queries
-from service.home.now.queries import OpenSession, Step
+from service.home.now.queries import Step
 from service.home.seasons.queries import RoundProgress, progress
 from service.kit.codes import nearest, read_code
 from service.kit.problems import Invalid, NotFound, Problem
@@ -20,18 +21,20 @@ from service.season.core import DueState
 from service.tags.actions import tag_on
 from service.tags.queries import codes_now, how_many_wait
 from service.testlog.housekeeping import ensure_today
+from service.testlog.models import WorkSession
+from service.testlog.sessions.queries import sessions
 
 router = APIRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)
 class Now:
-    """What Now shows; `waiting` tags and first `steps` are a lead's."""
+    """What Now shows: of `sessions` the open ones; `waiting` tags and first `steps` are a lead's."""
 
     due: dict[DueState, int]
     states: dict[ItemState, int]
     suspects: int
-    sessions: list[OpenSession]
+    sessions: list[Row[WorkSession, str | None, int, int]]
     season_id: str | None
     round: RoundProgress | None
     pull: PullList | None
@@ -101,7 +104,7 @@ def _now(desk: Desk, db: Session) -> Now:
         due=season.due_counts(db),
         states=states,
         suspects=queries.suspects(db),
-        sessions=queries.open_sessions(db),
+        sessions=[row for row in sessions(db) if row[0].closed_at is None],
         season_id=str(row.id) if row else None,
         round=next((each for each in rounds if each.is_open(desk.today)), None),
         pull=pull_list(db, event, desk.today, desk.zone) if event else None,

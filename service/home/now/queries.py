@@ -2,8 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from uuid import UUID
 
 from sqlalchemy import Row, distinct, func, select
 from sqlalchemy.orm import Session
@@ -14,21 +12,9 @@ from service.gear.core import FlagKind, ItemState
 from service.gear.models import Flag, Item
 from service.season.models import SeasonRow
 from service.tags.models import TagPrint
-from service.testlog.models import Test, TestItem, WorkItem, WorkSession
 
 FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
-
-
-@dataclass(frozen=True)
-class OpenSession:
-    """A session that people can join: how many items of its worklist were tested in it."""
-
-    id: UUID
-    title: str
-    on: date
-    done: int
-    total: int
 
 
 @dataclass(frozen=True)
@@ -38,25 +24,6 @@ class Step:
     words: str
     href: str
     done: bool
-
-
-def open_sessions(db: Session, most: int = 3) -> list[OpenSession]:
-    """Sessions that are not closed, the latest first."""
-    rows = db.scalars(
-        select(WorkSession).where(WorkSession.closed_at.is_(None)).order_by(WorkSession.on.desc()).limit(most)
-    ).all()
-    return [OpenSession(row.id, row.title, row.on, *_progress(db, row.id)) for row in rows]
-
-
-def _progress(db: Session, session_id: UUID) -> tuple[int, int]:
-    done = (
-        select(func.count(distinct(WorkItem.item_id)))
-        .join(TestItem, TestItem.item_id == WorkItem.item_id)
-        .join(Test, (Test.id == TestItem.test_id) & (Test.session_id == WorkItem.session_id))
-        .where(WorkItem.session_id == session_id)
-    )
-    total = select(func.count()).where(WorkItem.session_id == session_id)
-    return db.scalar(done) or 0, db.scalar(total) or 0
 
 
 def state_counts(db: Session) -> dict[ItemState, int]:

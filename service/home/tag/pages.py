@@ -1,5 +1,6 @@
 """The tag page: what a scanned tag is on, how it stands, and what to do with it, by who scans."""
 
+from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -10,6 +11,7 @@ from service.crew.core import Role
 from service.crew.desk import AnyoneDesk, CrewDesk, Desk
 from service.gear.actions import add_note
 from service.gear.core import item_name
+from service.gear.models import Place
 from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
@@ -32,9 +34,13 @@ def tag_page(desk: AnyoneDesk, code: str) -> Response:
     """What a tag is on. A stranger reads where to bring it, and nothing else."""
     with desk.reading() as db:
         read = read_code(code)
-        found = _found(db, read)
-        if isinstance(found, Response):
-            return found
+        found = queries.tagged(db, read)
+        if found is None:
+            return _of_a_place(desk, db, read)
+        if found.until is not None:
+            raise Gone(
+                f"The tag {read} was replaced by a new one. Take the old tag off, and scan the new one."
+            )
         if desk.who is None:
             return desk.page("home/found.html", code=read)
         if not found.is_stale(desk.today):
@@ -60,14 +66,12 @@ def other(desk: CrewDesk, code: str, posted: Posted) -> Response:
     return RedirectResponse(f"/t/{read_code(code)}?other=1", 303)
 
 
-def _found(db: Session, code: str) -> Tagged | Response:
-    found = queries.tagged(db, code)
-    if found is None:
-        tag = tag_on(db, code)  # refuses what is on nothing
-        return RedirectResponse(f"/gear?place={tag.place_id}", 303)
-    if found.until is not None:
-        raise Gone(f"The tag {code} was replaced by a new one. Take the old tag off, and scan the new one.")
-    return found
+def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
+    tag = tag_on(db, code)  # refuses what is on nothing
+    if desk.who is None:
+        return desk.page("home/found.html", code=code)
+    place = db.get_one(Place, tag.place_id)
+    return RedirectResponse(f"/gear?{urlencode({'place': place.name})}", 303)
 
 
 def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
