@@ -23,7 +23,7 @@ SWAP_ORDER: Final = (
 def rebuild(wiring: Wiring, faults: Iterable[Fault]) -> Readings:
     """What a full test of the cable would read if it had these faults."""
     faults = sorted(faults, key=lambda fault: RANK[fault.fault_class])
-    landing = _landings(wiring, faults)
+    landing = landings(wiring, faults)
     opened = {fault.conductors[0] for fault in faults if fault.fault_class is FaultClass.OPEN}
     bit = wiring.bit
     a_half = {wire.name: bit[wire.a] for wire in wiring.conductors}
@@ -50,7 +50,7 @@ def _joined(halves: dict[str, int], bit: Mapping[str, int], members: Sequence[st
     return joined
 
 
-def _landings(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, str]:
+def landings(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, str]:
     """Where each conductor ends at B once every swap is applied."""
     landing = {wire.name: wire.b for wire in wiring.conductors}
     for swap in SWAP_ORDER:
