@@ -1,7 +1,7 @@
 """Pages: one Jinja2 environment, autoescaping always, and what every template may use."""
 
 import hashlib
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -44,6 +44,8 @@ def _environment() -> Environment:
     )
     env.globals["asset"] = asset
     env.filters["words"] = words
+    env.filters["day_before"] = lambda on: on - timedelta(days=1)
+    env.filters["short_day"] = lambda on: f"{on:%b} {on.day}"
     return env
 
 
