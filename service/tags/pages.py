@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.desk import CrewDesk, Desk, LeadDesk
 from service.gear.core import item_name
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid
+from service.kit.problems import Invalid, invalid
 from service.tags import actions, queries
 from service.tags.core import SHEETS
 from service.web.forms import Posted
@@ -31,11 +31,9 @@ def waiting_tags(desk: LeadDesk, printed: int | None = None, added: int | None =
 @router.get("/tags/sheet.pdf")
 def sheet(desk: LeadDesk, code: Annotated[tuple[str, ...], Query()] = (), sheet: str = "letter") -> Response:
     """The tags of these codes on sheets to print, as PDF."""
-    if not code:
-        raise Invalid("Tick the tags to print first.")
-    if len(code) > AT_ONCE:
-        raise Invalid(f"These are {len(code)} tags; {AT_ONCE} are the most at once.")
     with desk.reading() as db:
+        if not 1 <= len(code) <= AT_ONCE:
+            raise invalid("code", f"Tick 1 to {AT_ONCE} tags to print; {len(code)} are ticked.")
         pdf = actions.tag_sheet(db, code, desk.settings.base_url, sheet)
     headers = {"Content-Disposition": 'attachment; filename="coilbook-tags.pdf"', "Cache-Control": "no-store"}
     return Response(pdf, 200, headers, "application/pdf")
