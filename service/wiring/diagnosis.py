@@ -107,8 +107,9 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     written = [_written(prepared, candidate) for candidate in kept]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
-            searched = complete and not effort.spent and len(faults) <= PROVEN_FAULTS
-            return faults, cost < FAR and (searched or (complete and cost == every_case[0].floor()))
+            searched = not effort.spent and len(faults) <= PROVEN_FAULTS
+            proven = cost == 1 or (complete and (searched or cost == every_case[0].floor()))
+            return faults, cost < FAR and proven
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
 
 

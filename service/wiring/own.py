@@ -8,7 +8,7 @@ from service.kit.problems import Invalid
 from service.wiring.wirings import ENDS, ROLES, SHELL, Bond, Conductor, Wiring, wiring
 
 LARGEST: Final = 160
-"""The most contacts that a wiring may have at both ends together."""
+"""The most contacts that a wiring may have at both ends together, and the most conductors."""
 
 _FIELDS: Final = {"name", "a", "b", "role", "pair", "lane"}
 
@@ -40,6 +40,10 @@ class _Reader:
         if len(known) > LARGEST:
             self._refuse(f"there are {len(known)} contacts; {LARGEST} is the most that can be diagnosed")
         conductors = [self._conductor(item, known) for item in self._list(asked, "conductors")]
+        if len(conductors) > LARGEST:
+            self._refuse(
+                f"there are {len(conductors)} conductors; {LARGEST} is the most that can be diagnosed"
+            )
         if not conductors:
             self._refuse("there is no conductor; list at least one")
         bonds = [self._bond(item, known) for item in self._list(asked, "bonds", optional=True)]

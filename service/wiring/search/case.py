@@ -4,12 +4,14 @@ A conductor that joins two contacts of one group is worth 2: it need not be cut,
 unprobed contact is worth 1: it need not be cut. One between two groups is worth 0: it must be cut.
 
 An unprobed contact where several conductors or bonds meet is a *hub*: it belongs to some group, which is not known.
-There is a case for each choice; a hub counts in it as if it had been probed and found there.
+There is a case for each choice; a hub counts in it as if it had been probed and found there, or in a group of its
+own, or of several hubs.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import product
+from math import prod
 from typing import Final
 
 from service.wiring.readings import Readings
@@ -17,6 +19,7 @@ from service.wiring.search.plan import Landing, Plan
 
 UNPROBED: Final = -1
 _MOST_CASES: Final = 400
+_MOST_CHOICES: Final = 10_000
 
 
 class Case:
@@ -100,32 +103,38 @@ def cases(plan: Plan, readings: Readings) -> tuple[list[Case], bool]:
     """The cases of a test, the most promising first, and whether these are all."""
     label = _labels(plan, readings)
     hubs = [contact for contact in plan.hubs if label[contact] == UNPROBED]
-    groups = sorted({one for one in label if one != UNPROBED})
-    choices = [[*groups, contact] for contact in hubs]
-    complete = len(groups) ** len(hubs) <= _MOST_CASES
-    if not complete:
-        choices = [_neighbors(plan, label, contact) for contact in hubs]
-    made = [Case(plan, labeled) for labeled in _spread(label, hubs, choices)]
-    return sorted(made, key=Case.floor), complete
-
-
-def _spread(
-    label: Sequence[int], hubs: Sequence[int], choices: Sequence[Sequence[int]]
-) -> Iterator[Sequence[int]]:
-    for number, chosen in enumerate(product(*choices)):
-        if number >= _MOST_CASES:
-            return
+    choices = [_choices(plan, label, hubs, number) for number in range(len(hubs))]
+    total = prod(map(len, choices))
+    while prod(map(len, choices)) > _MOST_CHOICES:
+        longest = max(choices, key=len)
+        longest.pop()
+    likely = sorted(product(*(list(enumerate(some)) for some in choices)), key=_surprise)[:_MOST_CASES]
+    made = []
+    for chosen in likely:
         labeled = list(label)
-        for contact, group in zip(hubs, chosen, strict=True):
+        for contact, (_, group) in zip(hubs, chosen, strict=True):
             labeled[contact] = group
-        yield labeled
+        made.append(Case(plan, labeled))
+    return sorted(made, key=Case.floor), len(made) == total
 
 
-def _neighbors(plan: Plan, label: Sequence[int], hub: int) -> list[int]:
-    """The groups that an undisturbed cable would lead to from a hub, the most frequent first; or none of them."""
+def _surprise(chosen: Sequence[tuple[int, int]]) -> int:
+    return sum(rank for rank, _ in chosen)
+
+
+def _choices(plan: Plan, label: Sequence[int], hubs: Sequence[int], number: int) -> list[int]:
+    """The groups that a hub may belong to, the likeliest first.
+
+    Where a good cable leads from it, the most frequent first; a group of its own or of an earlier hub; groups of
+    several contacts; the rest.
+    """
+    hub = hubs[number]
     links = [*zip(plan.a, plan.b, strict=True), *plan.bonds]
-    far = [label[one + other - hub] for one, other in links if hub in (one, other)]
-    return [*(group for group, _ in Counter(far).most_common() if group != UNPROBED), hub]
+    near = Counter(label[one + other - hub] for one, other in links if hub in (one, other))
+    sizes = Counter(label)
+    ranked = [*(group for group, _ in near.most_common()), hub, *hubs[:number]]
+    ranked += [group for group, _ in sizes.most_common()]
+    return [group for group in dict.fromkeys(ranked) if group != UNPROBED]
 
 
 def _labels(plan: Plan, readings: Readings) -> list[int]:

@@ -7,7 +7,7 @@ nearer. What remains is settled conductor by conductor.
 
 from dataclasses import dataclass
 
-from service.wiring.search.case import UNPROBED, Case
+from service.wiring.search.case import Case
 from service.wiring.search.landings import Effort, Mover, Settled
 from service.wiring.search.plan import Crossing, Landing
 
@@ -87,10 +87,9 @@ class Crosser:
         case = self._case
         was = case.worth(one, landing[one]) + case.worth(other, landing[other])
         becomes = case.worth(one, landing[other]) + case.worth(other, landing[one])
-        if becomes > was or (self._restless(one, landing[one]) and self._restless(other, landing[other])):
+        if becomes > was or (self._unsure(one, landing) and self._unsure(other, landing)):
             return 1
         return 0 if becomes == was else -1
 
-    def _restless(self, wire: int, position: int) -> bool:
-        case = self._case
-        return case.label[case.plan.a[wire]] != UNPROBED and case.worth(wire, position) < 2
+    def _unsure(self, wire: int, landing: Landing) -> bool:
+        return self._case.worth(wire, landing[wire]) < 2

@@ -180,10 +180,11 @@ def _three(pieces: Sequence[Piece]) -> list[Joined]:
     only_b = [piece for piece in pieces if not piece.name(None) and piece.name("B")]
     if len(middle) + len(only_a) + len(only_b) < len(pieces):
         return []
+    links = middle[: _MOST_FREE + 1]
     return [
         made
-        for at_a in middle
-        for at_b in middle
+        for at_a in links
+        for at_b in links
         for made in _made([("A", [*only_a, at_a]), (None, middle), ("B", [*only_b, at_b])])
     ]
 
