@@ -193,6 +193,26 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_sign_in_person_id"), ["person_id"], unique=False)
 
     op.create_table(
+        "tester",
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("wiring", sa.String(), nullable=False),
+        sa.Column("sees", sa.String(), nullable=False),
+        sa.Column("patterns", sa.JSON(), nullable=False),
+        sa.Column("probed", sa.JSON(), nullable=False),
+        sa.Column("made_by", sa.Uuid(), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["made_by"], ["person.id"], name=op.f("fk_tester_made_by_person"), ondelete="RESTRICT"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_tester")),
+        sa.UniqueConstraint("name", name=op.f("uq_tester_name")),
+    )
+    with op.batch_alter_table("tester", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_tester_wiring"), ["wiring"], unique=False)
+
+    op.create_table(
         "wiring",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("key", sa.String(), nullable=False),
@@ -502,6 +522,7 @@ def upgrade() -> None:
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.Column("session_id", sa.Uuid(), nullable=True),
+        sa.Column("tester_id", sa.Uuid(), nullable=True),
         sa.CheckConstraint(
             "\"method\" IN ('two_ended', 'phantom', 'meter', 'listening')", name=op.f("ck_test_method")
         ),
@@ -514,6 +535,9 @@ def upgrade() -> None:
             ["work_session.id"],
             name=op.f("fk_test_session_id_work_session"),
             ondelete="RESTRICT",
+        ),
+        sa.ForeignKeyConstraint(
+            ["tester_id"], ["tester.id"], name=op.f("fk_test_tester_id_tester"), ondelete="RESTRICT"
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_test")),
     )
@@ -707,6 +731,10 @@ def downgrade() -> None:
 
     op.drop_table("work_session")
     op.drop_table("wiring")
+    with op.batch_alter_table("tester", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_tester_wiring"))
+
+    op.drop_table("tester")
     with op.batch_alter_table("sign_in", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_sign_in_person_id"))
 

@@ -59,7 +59,7 @@ class NewTest:
 
     `item` and `through` are codes, also such as a retag has ended. `wiring` is the item's own where None. `joined` is
     None where nothing was read (a listening test), else groups of contacts. `tested_at` and `sent_at` are the
-    client's times; without the first it was done just now.
+    client's times; without the first it was done just now. `tester` is the program's own tester that was used.
     """
 
     id: UUID
@@ -74,6 +74,7 @@ class NewTest:
     tested_at: datetime | None = None
     sent_at: datetime | None = None
     session: UUID | None = None
+    tester: UUID | None = None
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,26 @@ class SessionHelper(Base):
     joined_at: Mapped[datetime]
 
 
+class OwnTester(Base):
+    """A program's own tester, as the program described it; never changed, so that its tests keep their meaning.
+
+    `sees` is a `Sight`; `patterns` maps what the lamps show to the readings that may mean, each a list of joined
+    contacts; `probed` is what the tester reaches.
+    """
+
+    __tablename__ = "tester"
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    wiring: Mapped[str] = mapped_column(index=True)
+    sees: Mapped[str]
+    patterns: Mapped[dict[str, Any]]
+    probed: Mapped[Any] = mapped_column(Facts())
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    created_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+
 class Test(Base):
     """One two-ended test, of one item or through several, as it was logged.
 
@@ -90,6 +110,7 @@ class Test(Base):
     received_at: Mapped[datetime]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"), index=True)
     session_id: Mapped[UUID | None] = mapped_column(refers("work_session.id"))
+    tester_id: Mapped[UUID | None] = mapped_column(refers("tester.id"))
 
 
 class TestItem(Base):
