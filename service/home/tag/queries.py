@@ -6,7 +6,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from uuid import UUID
 
-from sqlalchemy import Select, select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
@@ -50,16 +50,33 @@ class Shown:
     faults: list[str]
 
 
+# The statements are built once: building one takes as long as asking it.
+_TAGGED = (
+    facts()
+    .add_columns(Tag.until, ItemDue.state, ItemDue.due_by, ItemDue.changes_on)
+    .join(Tag, Tag.item_id == Item.id)
+    .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+    .where(Tag.code == bindparam("code"))
+)
+_FLAGS = (
+    select(Flag.flag, Flag.note)
+    .where(Flag.item_id == bindparam("item"), Flag.cleared_at.is_(None))
+    .order_by(Flag.id)
+)
+_TESTS = (
+    select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at)
+    .join(TestItem, TestItem.test_id == Test.id)
+    .outerjoin(Person, Person.id == Test.person_id)
+    .outerjoin(Void, Void.test_id == Test.id)
+    .where(TestItem.item_id == bindparam("item"))
+    .order_by(Test.tested_at.desc(), Test.id.desc())
+    .limit(bindparam("most"))
+)
+
+
 def tagged(db: Session, code: str) -> Tagged | None:
     """What a code is on, if it is on an item."""
-    query = (
-        facts()
-        .add_columns(Tag.until, ItemDue.state, ItemDue.due_by, ItemDue.changes_on)
-        .join(Tag, Tag.item_id == Item.id)
-        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
-        .where(Tag.code == code)
-    )
-    row = db.execute(query).one_or_none()
+    row = db.connection().execute(_TAGGED, {"code": code}).one_or_none()
     if row is None:
         return None
     due = Due(DueState(row[-3]), row[-2]) if row[-3] else None
@@ -68,13 +85,12 @@ def tagged(db: Session, code: str) -> Tagged | None:
 
 def flags(db: Session, item_id: UUID) -> dict[str, str]:
     """The flags that are raised on an item, each with what was said."""
-    query = select(Flag.flag, Flag.note).where(Flag.item_id == item_id, Flag.cleared_at.is_(None))
-    return {row.flag: row.note for row in db.execute(query.order_by(Flag.id))}
+    return {row.flag: row.note for row in db.connection().execute(_FLAGS, {"item": item_id})}
 
 
 def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
     """The newest tests of an item, voided ones too."""
-    rows = db.execute(_tests(item_id).limit(most)).all()
+    rows = db.connection().execute(_TESTS, {"item": item_id, "most": most}).all()
     faulty = [row[0] for row in rows if row[2] == Verdict.FAIL]
     faults: dict[UUID, list[FaultRow]] = defaultdict(list)
     if faulty:
@@ -85,17 +101,6 @@ def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
         Shown(at, by or "", Verdict(verdict), voided_at is not None, titles(db, wiring, faults[test_id]))
         for test_id, at, verdict, wiring, by, voided_at in rows
     ]
-
-
-def _tests(item_id: UUID) -> Select[UUID, datetime, str, str, str | None, datetime | None]:
-    return (
-        select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at)
-        .join(TestItem, TestItem.test_id == Test.id)
-        .outerjoin(Person, Person.id == Test.person_id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .where(TestItem.item_id == item_id)
-        .order_by(Test.tested_at.desc(), Test.id.desc())
-    )
 
 
 @dataclass(frozen=True)
