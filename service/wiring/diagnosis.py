@@ -99,7 +99,7 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     found += _search(every_case, repeat(effort), 2, min((one.cost for one in found), default=None))
     cost = min(one.cost for one in found)
     unsure = [case for case in every_case if not case.whole]
-    for least_gain in (1, 0) if cost >= FAR else (1,):
+    for least_gain in (1, 0):
         found += _search(unsure, repeat(Effort(EVEN_EFFORT)), least_gain, cost)
     cost = min(one.cost for one in found)
     candidates = [candidate for candidate in found if candidate.cost == cost]

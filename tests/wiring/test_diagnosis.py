@@ -1,0 +1,132 @@
+"""Properties of the diagnosis over every built-in wiring and random ones, held to a simulator of the tests' own."""
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from service.wiring.builtin import BUILTIN
+from service.wiring.diagnosis import Diagnosis, diagnose
+from service.wiring.faults import RANK
+from service.wiring.readings import names, read
+from service.wiring.rebuild import explains, rebuild
+from service.wiring.wirings import Wiring, wiring
+from tests.wiring.broken import as_things, broken, cost, groups_of, wirings
+from tests.wiring.exhaustive import Thing, cut_down, order_of_names, simulate
+
+thorough = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+def diagnosed(made: Wiring, things: tuple[Thing, ...]) -> Diagnosis:
+    return diagnose(made, read(made, groups_of(made, things)))
+
+
+@thorough
+@given(st.data())
+def test_an_explanation_gives_the_readings_back_and_is_never_dearer_than_what_was_done(
+    data: st.DataObject,
+) -> None:
+    made = data.draw(wirings)
+    things = data.draw(broken(made))
+    found = diagnosed(made, things)
+    assert simulate(made, as_things(found.faults, made)) == simulate(made, things)
+    assert sum(fault.cost for fault in found.faults) <= cost(things)
+    assert found.least or len(found.faults) > 4
+    assert (found.verdict == "fail") == bool(found.faults)
+
+
+@thorough
+@given(st.data())
+def test_so_it_is_when_only_some_contacts_were_probed(data: st.DataObject) -> None:
+    made = data.draw(wirings)
+    things = data.draw(broken(made, most=3))
+    hidden = data.draw(st.sets(st.sampled_from(made.all_contacts), max_size=len(made.all_contacts) // 3))
+    probed = [contact for contact in made.all_contacts if contact not in hidden]
+    groups = cut_down(simulate(made, things), probed)
+    found = diagnose(made, read(made, [sorted(group) for group in groups], probed))
+    assert cut_down(simulate(made, as_things(found.faults, made)), probed) == groups
+    assert sum(fault.cost for fault in found.faults) <= cost(things) or not found.least
+
+
+@thorough
+@given(st.data())
+def test_rebuilding_agrees_with_the_simulator(data: st.DataObject) -> None:
+    made = data.draw(wirings)
+    found = diagnosed(made, data.draw(broken(made))).faults
+    rebuilt = {frozenset(names(made, group)) for group in rebuild(made, found).groups}
+    assert rebuilt == simulate(made, as_things(found, made))
+
+
+@thorough
+@given(st.data(), st.randoms(use_true_random=False))
+def test_the_order_of_the_readings_does_not_matter(data: st.DataObject, chance: Random) -> None:
+    made = data.draw(wirings)
+    joined = groups_of(made, data.draw(broken(made)))
+    shuffled = [chance.sample(group, len(group)) for group in chance.sample(joined, len(joined))]
+    split = [half for group in shuffled for half in (group[: len(group) // 2 + 1], group[len(group) // 2 :])]
+    assert diagnose(made, read(made, split)) == diagnose(made, read(made, joined))
+
+
+@thorough
+@given(st.data())
+def test_the_names_of_the_lanes_do_not_matter(data: st.DataObject) -> None:
+    made = data.draw(st.sampled_from([BUILTIN["d25x8"], BUILTIN["8p8c-to-xlr4"], BUILTIN["xlr3x4"]]))
+    renamed = wiring(
+        [contact[1:] for contact in made.contacts("A")],
+        [contact[1:] for contact in made.contacts("B")],
+        [replace(wire, lane=f"{int(wire.lane or 0) + 40}") for wire in made.conductors],
+    )
+    joined = groups_of(made, data.draw(broken(made)))
+    ours, theirs = (diagnose(one, read(one, joined)).faults for one in (made, renamed))
+    assert [replace(fault, lanes=None) for fault in ours] == [replace(fault, lanes=None) for fault in theirs]
+
+
+@thorough
+@given(st.data())
+def test_another_open_or_short_never_makes_a_bad_cable_pass(data: st.DataObject) -> None:
+    single = [
+        made for made in BUILTIN.values() if len({wire.a for wire in made.conductors}) == len(made.conductors)
+    ]
+    made = data.draw(st.sampled_from(single))
+    swaps = [thing for thing in data.draw(broken(made)) if thing[0] not in ("open", "short")]
+    if simulate(made, swaps) == simulate(made, ()):
+        return
+    more = [thing for thing in data.draw(broken(made)) if thing[0] in ("open", "short")]
+    assert diagnosed(made, (*more, *swaps)).verdict == "fail"
+
+
+@thorough
+@given(st.data())
+def test_everything_is_listed_in_order(data: st.DataObject) -> None:
+    made = data.draw(wirings)
+    order = order_of_names(made)
+    faults = diagnosed(made, data.draw(broken(made))).faults
+    keys = [(RANK[fault.fault_class], [order[name] for name in fault.conductors]) for fault in faults]
+    assert keys == sorted(keys)
+    for fault in faults:
+        assert list(fault.conductors) == sorted(fault.conductors, key=order.__getitem__)
+
+
+@pytest.mark.parametrize("key", BUILTIN)
+@pytest.mark.parametrize("groups", [1, 2, 5, 20])
+def test_readings_that_no_cable_would_give_are_explained_too(key: str, groups: int) -> None:
+    made = BUILTIN[key]
+    chance = Random(groups)
+    joined: list[list[str]] = [[] for _ in range(groups)]
+    for contact in made.all_contacts:
+        chance.choice(joined).append(contact)
+    readings = read(made, joined)
+    found = diagnose(made, readings)
+    assert found.verdict == "fail"
+    assert explains(made, found.faults, readings)
+
+
+@pytest.mark.parametrize("key", BUILTIN)
+def test_a_connector_torn_off_is_an_open_of_every_conductor(key: str) -> None:
+    made = BUILTIN[key]
+    found = diagnose(made, read(made, []))
+    opened = [fault.conductors[0] for fault in found.faults]
+    assert sorted(opened) == sorted([*made.by_name, *(bond.later for bond in made.bonds)])
+    assert found.least
