@@ -65,7 +65,7 @@ def _repair(
     last = next((line for line in queries.last_tests(db, item_id, 1) if not line.voided), None)
     return desk.page(
         "testlog/repair.html", 422 if errors else 200, **_about(desk, db, item_id),
-        values=values or {"what": "", "end": "", "length": "", "cost": ""}, errors=errors or {},
+        values=values or {"what": "", "end": None, "length": "", "cost": ""}, errors=errors or {},
         faults=last.faults if last else (), repairs=queries.repairs(db, item_id), op=op or new_op(),
     )  # fmt: skip
 

@@ -7,7 +7,7 @@ from starlette.datastructures import FormData
 
 from service.gear.core import End
 from service.kit.problems import Invalid, invalid
-from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, readable
+from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, Verdict, readable
 from service.testlog.sheet import Entered, is_good, lanes_of, readings
 from service.web.ops import read_op
 from service.wiring.wirings import Wiring
@@ -24,6 +24,8 @@ EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
 """What can be ticked besides the readings: its words, and what it is evidence of."""
 
 FLEXED = "flexed"
+_MARKED = "You marked something as wrong, so this is no pass. Press Fail, or take the marks back."
+_NOT_MARKED = "Mark what the tester showed, contact by contact, then press Fail once more."
 NOTE_MOST = 500
 
 
@@ -63,11 +65,9 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
         Invalid: what was entered contradicts itself, or the button that was pressed.
     """
     sheet, findings = entered(wiring, posted), evidence(posted)
-    against = any(one.kind is not EvidenceClass.FLEXED for one in findings)
-    if posted.get("verdict") == "pass" and (against or not is_good(wiring, sheet)):
-        raise invalid(
-            "verdict", "You marked something as wrong, so this is no pass. Press “Log what I found”."
-        )
+    marked = not is_good(wiring, sheet) or any(one.kind is not EvidenceClass.FLEXED for one in findings)
+    if marked != (posted.get("verdict") == Verdict.FAIL):
+        raise invalid("verdict", _MARKED if marked else _NOT_MARKED)
     joined, probed = readings(wiring, sheet)
     method = str(posted.get("method") or Method.TWO_ENDED)
     if method not in list(Method):

@@ -67,29 +67,44 @@ class Entered:
 def sheet(wiring: Wiring, shown: Sequence[str] = ()) -> Sheet:
     """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown."""
     parts = lanes_of(wiring)
-    wires = [wire for lane in parts if lane in shown or not lane for wire in parts[lane]]
-    single = "" in parts
-    rest = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
-    loose = [contact for contact in wiring.loose_contacts if not is_shell(contact)]
-    landings = _in_order(
-        wiring, [wire.b for wire in wires] + [contact for contact in loose if contact[0] == "B"]
-    )
-    rows = [_row(wiring, wire, landings) for wire in wires]
-    idle = [
-        Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, landings)
-        for contact in loose
-        if contact[0] == "A"
-    ]
-    aside = [_row(wiring, wire, (wire.b,)) for wire in rest]
-    a, b = ({row.contact for row in [*rows, *(idle if single else ())]}, {wire.b for wire in wires})
+    if "" in parts:
+        return _single(wiring)
+    lanes = tuple(lane for lane in parts if lane in shown)
+    wires = [wire for lane in lanes for wire in parts[lane]]
+    landings = _in_order(wiring, [wire.b for wire in wires])
+    apart = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
+    # Two lanes may touch each other; of more, only what touches within a lane is offered, or the page never ends.
+    groups = [wires] if len(lanes) <= 2 else [parts[lane] for lane in lanes]
     return Sheet(
-        lanes=() if single else tuple(parts),
-        shown=tuple(lane for lane in parts if lane in shown),
-        rows=tuple(sorted([*rows, *idle], key=lambda row: wiring.position[row.contact]) if single else rows),
-        aside=tuple(aside if single else [*aside, *idle]),
-        touch_a=tuple(combinations(_in_order(wiring, a), 2)),
-        touch_b=tuple(combinations(_in_order(wiring, b), 2)),
-        shells=tuple(_shell_pairs(wiring, a | b)),
+        lanes=tuple(parts),
+        shown=lanes,
+        rows=tuple(_row(wiring, wire, landings) for wire in wires),
+        aside=(*(_row(wiring, wire, (wire.b,)) for wire in apart), *_idle(wiring, landings)),
+        touch_a=tuple(pair for group in groups for pair in _pairs(wiring, [wire.a for wire in group])),
+        touch_b=tuple(pair for group in groups for pair in _pairs(wiring, [wire.b for wire in group])),
+        shells=tuple(_shell_pairs(wiring, [contact for wire in wires for contact in (wire.a, wire.b)])),
+        bonds=wiring.bonds,
+    )
+
+
+def _single(wiring: Wiring) -> Sheet:
+    """The sheet of a single line: all of it, and the contacts in no use among the others."""
+    landings = [
+        contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}
+    ]
+    idle = _idle(wiring, landings)
+    options = _in_order(wiring, [*landings, *_loose(wiring, "B")])
+    rows = [*(_row(wiring, wire, options) for wire in wiring.conductors), *idle]
+    rows.sort(key=lambda row: wiring.position[row.contact])
+    a = [row.contact for row in rows]
+    return Sheet(
+        lanes=(),
+        shown=(),
+        rows=tuple(rows),
+        aside=(),
+        touch_a=_pairs(wiring, a),
+        touch_b=_pairs(wiring, landings),
+        shells=tuple(_shell_pairs(wiring, [*a, *landings])),
         bonds=wiring.bonds,
     )
 
@@ -162,9 +177,20 @@ def _tested_bonds(wiring: Wiring, entered: Entered) -> list[Bond]:
 def _all_rows(wiring: Wiring) -> Iterator[Row]:
     for wire in wiring.conductors:
         yield _row(wiring, wire, ())
-    for contact in wiring.loose_contacts:
-        if contact[0] == "A" and not is_shell(contact):
-            yield Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, ())
+    yield from _idle(wiring, ())
+
+
+def _idle(wiring: Wiring, landings: Sequence[str]) -> list[Row]:
+    """Rows of contacts that belong to no conductor, which should reach nothing."""
+    options = _in_order(wiring, [*landings, *_loose(wiring, "B")])
+    return [
+        Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
+        for contact in _loose(wiring, "A")
+    ]
+
+
+def _loose(wiring: Wiring, end: str) -> list[str]:
+    return [contact for contact in wiring.loose_contacts if contact[0] == end and not is_shell(contact)]
 
 
 def _row(wiring: Wiring, wire: Conductor, options: tuple[str, ...]) -> Row:
@@ -184,7 +210,11 @@ def _key(wiring: Wiring, wire: Conductor) -> str:
     return f"c{wiring.conductors.index(wire)}"
 
 
-def _shell_pairs(wiring: Wiring, contacts: set[str]) -> Iterator[Pair]:
+def _pairs(wiring: Wiring, contacts: Sequence[str]) -> tuple[Pair, ...]:
+    return tuple(combinations(_in_order(wiring, contacts), 2))
+
+
+def _shell_pairs(wiring: Wiring, contacts: Sequence[str]) -> Iterator[Pair]:
     """A shell and a contact beside it in the same connector, where no bond joins them anyway."""
     bonded = {(bond.earlier, bond.later) for bond in wiring.bonds}
     for shell in wiring.loose_contacts:
