@@ -57,15 +57,22 @@ def test_all_reasons_are_told() -> None:
 
 
 def test_the_one_with_an_open_fault_gets_the_only_spare() -> None:
-    first, second = pull_list([gear(1, UNTESTED), gear(2, BLOCKED, fault=Fault.OPEN)], [gear(9, CURRENT)], TODAY)
+    first, second = pull_list(
+        [gear(1, UNTESTED), gear(2, BLOCKED, fault=Fault.OPEN)], [gear(9, CURRENT)], TODAY
+    )
     assert (first.spare, second.spare) == (None, UUID(int=9))
 
 
 LENGTHS = st.integers(1, 6)
 
 
-@given(st.lists(LENGTHS, max_size=7), st.lists(st.tuples(LENGTHS, st.sampled_from([CURRENT, UNTESTED])), max_size=7))
-def test_as_many_spares_are_named_as_any_matching_could(needs: list[int], cases: list[tuple[int, Due]]) -> None:
+@given(
+    st.lists(LENGTHS, max_size=7),
+    st.lists(st.tuples(LENGTHS, st.sampled_from([CURRENT, UNTESTED])), max_size=7),
+)
+def test_as_many_spares_are_named_as_any_matching_could(
+    needs: list[int], cases: list[tuple[int, Due]]
+) -> None:
     in_use = [gear(number, UNTESTED, length=length) for number, length in enumerate(needs)]
     spares = [gear(100 + number, due, length=length) for number, (length, due) in enumerate(cases)]
     lines = pull_list(in_use, spares, TODAY)

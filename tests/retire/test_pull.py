@@ -32,7 +32,10 @@ def test_lines_come_in_walking_order_with_reasons_and_spares(program: Running) -
     }  # fmt: skip
     assert answer["judged"] == 4
     assert answer["counts"] == {"pull": 1, "repair_first": 0, "test_first": 2}
-    told = [(line["code"], line["place"], line["reasons"], line["action"], line["spare"]) for line in answer["items"]]
+    told = [
+        (line["code"], line["place"], line["reasons"], line["action"], line["spare"])
+        for line in answer["items"]
+    ]
     assert told == [
         (at.tags["broken"], "Frame 1", ["blocked"], "pull", at.tags["short spare"]),
         (at.tags["fresh"], "Frame 2", ["untested"], "test_first", at.tags["long spare"]),
@@ -45,7 +48,10 @@ def test_the_page_says_what_why_and_what_fits(program: Running) -> None:
     event = at.event("Lantern Field", date(2026, 10, 3))
     assert program.crew.get("/pull").headers["location"] == f"/pull/{event}"
     page = program.crew.get(f"/pull/{event}").text
-    order = [page.index(words) for words in ("Frame 1", "broken", "It failed and is not repaired.", "Frame 2", "fresh")]
+    order = [
+        page.index(words)
+        for words in ("Frame 1", "broken", "It failed and is not repaired.", "Frame 2", "fresh")
+    ]
     assert order == sorted(order)
     assert "Suspect: crackled at the show." in page
     assert at.tags["vibes"] not in page
