@@ -7,9 +7,9 @@ from uuid import UUID
 from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind
-from service.gear.models import Flag, Item
-from service.gear.queries import ItemFacts, PlaceA, PlaceB, as_facts, facts
+from service.gear.core import USABLE, FlagKind, ItemState
+from service.gear.models import Flag, Item, StateChange
+from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.tags.models import Tag
@@ -26,15 +26,21 @@ class Asked:
 
 
 def asked(db: Session, on: date) -> list[Asked]:
-    """What is in service or spare by `on`, and what lives on a frame though it waits for a repair; in walking order."""
-    on_a_frame = or_(PlaceA.kind == PlaceKind.FRAME, PlaceB.kind == PlaceKind.FRAME)
+    """What is in service or spare by `on`, and what was in service until its fault was found; in walking order."""
     waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
+    home = (
+        select(StateChange.to_state)
+        .where(StateChange.item_id == Item.id, StateChange.to_state.in_(USABLE))
+        .order_by(StateChange.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
     query = (
         facts()
         .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.changes_on)
         .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, on_a_frame)))
+        .where(Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE)))
         .order_by(
             PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code
         )
