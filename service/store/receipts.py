@@ -59,19 +59,20 @@ def answered(db: Session, op: UUID, asked: str) -> Receipt | None:
 def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Callable[[], Any]) -> Any:
     """Do a write and keep its receipt, or give the answer of the first time.
 
-    Two that arrive at once are told apart by the receipt's key: the second waits, then is refused and may be sent
-    again, when it finds the receipt.
+    The receipt is claimed before the write, so that of two that arrive at once the second waits for the first, is then
+    refused, and finds the receipt when it is sent again.
     """
     earlier = answered(db, op, asked)
     if earlier is not None:
         return earlier.answer
-    answer = do()
-    db.flush()
-    db.add(Receipt(id=op, action=action, digest=asked, answer=answer, at=now))
+    receipt = Receipt(id=op, action=action, digest=asked, answer=None, at=now)
+    db.add(receipt)
     try:
         db.flush()
     except IntegrityError as error:
         raise Conflict(
             "The same entry is being saved right now. Send it again to get its receipt."
         ) from error
-    return answer
+    receipt.answer = do()
+    db.flush()
+    return receipt.answer

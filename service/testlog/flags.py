@@ -52,8 +52,9 @@ def follow_due(db: Session, item_ids: Collection[UUID] | None, today: date, now:
     lower, lift = _amiss(db, touched, today)  # again, now that nobody else changes them
     for row in lower:
         clear_flags(db, row.item_id, FlagKind(row.flag), _WHY_CLEARED, None, now, row.period)
-    for (item_id, kind), occasion in lift.items():
-        raise_again(db, item_id, kind, occasion, "", None, now)
+    with db.no_autoflush:  # each is another flag, so none has to be seen by the next
+        for (item_id, kind), occasion in lift.items():
+            raise_again(db, item_id, kind, occasion, "", None, now)
     return len(lower) + len(lift)
 
 

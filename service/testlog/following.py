@@ -21,8 +21,12 @@ Histories = dict[UUID, list[Event]]
 
 def hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
     """The items in the order given, held with all that they were tested together with; and the histories of all."""
-    together = queries.tested_with(db, item_ids)
-    held = {item.id: item for item in queries.hold(db, together)}
+    together: set[UUID] = set()
+    while not together >= (
+        found := queries.tested_with(db, item_ids)
+    ):  # again: more may have come in while we waited
+        held = {item.id: item for item in queries.hold(db, found)}
+        together = found
     return [held[item_id] for item_id in item_ids], queries.events(db, together)
 
 

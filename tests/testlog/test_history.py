@@ -1,8 +1,10 @@
 """Whatever happens, in whatever order it arrives, state, due cache and flags are what history says."""
 
 from datetime import datetime, timedelta
-from uuid import UUID, uuid4
+from random import Random
+from uuid import uuid4
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -16,7 +18,9 @@ from service.testlog.housekeeping import verify
 from tests.support.program import Running, running
 from tests.testlog.support import FALL, FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
 
-# One thing that happened: when (hours after the start), to which of two items (2: through both), and what.
+# One thing that happened: when (hours after the start), to which of two items (2: both), what, and whether a lead
+# voids it once all is in.
+Happened = tuple[int, int, str, bool]
 HAPPENED = st.tuples(
     st.integers(0, 1500),
     st.sampled_from([0, 1, 2]),
@@ -27,19 +31,21 @@ HAPPENED = st.tuples(
 
 @given(st.lists(HAPPENED, max_size=9, unique_by=lambda each: each[0]), st.randoms(use_true_random=False))
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-def test_state_due_and_flags_follow_from_history_alone(tmp_path_factory, happened, random) -> None:  # type: ignore[no-untyped-def]
+def test_state_due_and_flags_follow_from_history_alone(
+    tmp_path_factory: pytest.TempPathFactory, happened: list[Happened], random: Random
+) -> None:
     folder = tmp_path_factory.mktemp("history")
     with running(f"sqlite:///{folder / 'coilbook.db'}") as program:
         check(program, happened, random)
 
 
-def check(program: Running, happened: list[tuple[int, int, str, bool]], random) -> None:  # type: ignore[no-untyped-def]
+def check(program: Running, happened: list[Happened], random: Random) -> None:
     at = bench(program, "xlr3", "xlr3")
     start = program.clock.now
     repairs = sorted(each for each in happened if each[2] == "repair")
     tests = [each for each in happened if each[2] != "repair"]
     random.shuffle(tests)
-    arrived: list[tuple[tuple[int, int, str, bool], str]] = []
+    arrived: list[tuple[Happened, str]] = []
     for each in repairs:  # a repair is dated when it is written down
         program.clock.now = start + timedelta(hours=each[0])
         for code in named(at, each):
@@ -55,11 +61,11 @@ def check(program: Running, happened: list[tuple[int, int, str, bool]], random) 
     expect(at, stood, start)
 
 
-def named(at: Bench, each: tuple[int, int, str, bool]) -> list[str]:
+def named(at: Bench, each: Happened) -> list[str]:
     return at.codes if each[1] == 2 else [at.codes[each[1]]]
 
 
-def log(at: Bench, each: tuple[int, int, str, bool], start: datetime) -> str:
+def log(at: Bench, each: Happened, start: datetime) -> str:
     hour, _, what, _ = each
     code, *through = named(at, each)
     probed = ["A1", "B1"] if what == "partial" else "all"
@@ -73,7 +79,7 @@ def log(at: Bench, each: tuple[int, int, str, bool], start: datetime) -> str:
     )
 
 
-def expect(at: Bench, stood: list[tuple[int, int, str, bool]], start: datetime) -> None:
+def expect(at: Bench, stood: list[Happened], start: datetime) -> None:
     """Reckon from what stood, by hand, and compare."""
     histories = [history_of(index, stood, start) for index in (0, 1)]
     for code, history in zip(at.codes, histories, strict=True):
@@ -101,9 +107,7 @@ def expect(at: Bench, stood: list[tuple[int, int, str, bool]], start: datetime) 
     ]
 
 
-def is_suspect(
-    index: int, failed: tuple[int, int, str, bool], stood: list[tuple[int, int, str, bool]]
-) -> bool:
+def is_suspect(index: int, failed: Happened, stood: list[Happened]) -> bool:
     """By the rule in words: nobody found it, and this one has not passed since."""
     hour = failed[0]
     later = [each for each in stood if each[0] > hour]
@@ -119,7 +123,7 @@ def is_suspect(
     return not (found or open_then or passed)
 
 
-def history_of(index: int, stood: list[tuple[int, int, str, bool]], start: datetime) -> list[Event]:
+def history_of(index: int, stood: list[Happened], start: datetime) -> list[Event]:
     events = []
     for hour, which, what, _ in stood:
         if which in (index, 2):
@@ -134,7 +138,4 @@ def test_the_same_on_each_engine(program: Running) -> None:
         (5, 2, "fail", False), (9, 0, "fail", False), (12, 0, "repair", False), (20, 0, "pass", False),
         (30, 1, "fail", True), (40, 2, "fail", False), (50, 2, "pass", True), (60, 1, "flexed", False),
     ]  # fmt: skip
-    from random import Random
-
     check(program, happened, Random(7))
-    assert UUID(int=0)

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from service.gear.actions import place
 from service.gear.core import ItemState
+from service.gear.queries import place_named
 from service.testlog.actions import change_state
 from tests.support.program import Running, op
 from tests.testlog.support import OPEN_2, ZONE, Bench, bench
@@ -90,8 +91,6 @@ def test_the_worklist_takes_what_is_asked_for(program: Running) -> None:
     program.clock.ahead(days=40)
     assert listed(program.crew.get(open_one(program, why="due")).text) == [rack]
     with program.store.reading() as db:
-        from service.gear.queries import place_named
-
         frame = place_named(db, "Frame 1")
     assert frame is not None
     assert listed(program.crew.get(open_one(program, why="lives here", place=str(frame.id))).text) == [mended]

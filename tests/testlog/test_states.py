@@ -1,6 +1,7 @@
 """What a test, a repair and a void do to an item: its state, its due state, its flags."""
 
 from datetime import date, timedelta
+from uuid import uuid4
 
 import pytest
 
@@ -111,11 +112,8 @@ def test_a_pass_alone_ends_the_suspicion_of_a_test_through_several_and_a_void_br
 def test_only_a_flex_test_clears_what_crackled(program: Running) -> None:
     at = bench(program, "xlr3")
     (code,) = at.codes
-    crackled = at.test(code)["id"]  # any id will do as the tap's own
+    crackled = uuid4()
     with program.store.writing() as db:
-        from uuid import uuid4
-
-        crackled = uuid4()
         call_suspect(db, at.ids[code], crackled, "", at.lead, program.clock.now)
     program.clock.ahead(minutes=1)
     at.test(code)
