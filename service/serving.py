@@ -11,6 +11,7 @@ from fastapi import FastAPI
 
 from service.app import create_app
 from service.crew import actions, queries
+from service.crew.core import FIRST_NAME
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings
 from service.store import migrate
@@ -73,7 +74,7 @@ def from_environment() -> FastAPI:
 def first_link(store: Store, base: str, now: datetime) -> str | None:
     """A one-time link for the lead, as long as no lead could sign in by a passphrase."""
     with store.writing() as db:
-        actions.found_program(db, "Our band program", "UTC", now)
+        actions.found_program(db, FIRST_NAME, "UTC", now)
         made = actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
     return f"{base}/join#{made.secret}" if made else None
 

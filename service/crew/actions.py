@@ -208,6 +208,4 @@ def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
 
 def sign_out(db: Session, token: str, now: datetime) -> None:
     """End the sign-in of this browser."""
-    found = queries.signed_in(db, core.fingerprint(token))
-    if found is not None:
-        found.SignIn.ended_at = found.SignIn.ended_at or now
+    queries.end_sign_in(db, core.fingerprint(token), now)

@@ -10,6 +10,8 @@ from uuid import UUID
 from service.kit.problems import invalid
 
 NAME_MOST = 24
+FIRST_NAME = "Our band program"
+"""What a program is called until its lead names it."""
 PASSPHRASE_LEAST = 12
 PASS_LETTERS = 10  # 27^10, 47 bits: typed by hand, guessed never, behind a limit of tries
 LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by itself

@@ -111,20 +111,12 @@ class Desk:
 
     def _identify(self, db: Session) -> None:
         self.request.state.program = queries.program_facts(db)
-        self.who = self.request.state.who = self._look_up(db)
+        who = queries.who_is(db, fingerprint(self.token), self.now) if self.token else None
+        self.who = self.request.state.who = who
         if self.who is None and self.role is not Role.STRANGER:
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
         if self.who is not None and not self.who.role.reaches(self.role):
             raise NotAllowed(f"This is for a {self.role}; you are here as {self.who.role}. Ask your lead.")
-
-    def _look_up(self, db: Session) -> Who | None:
-        found = queries.signed_in(db, fingerprint(self.token)) if self.token else None
-        if found is None:
-            return None
-        entry, person = found[0], found[1]
-        if entry.ended_at or person.ended_at or (entry.expires_at and entry.expires_at <= self.now):
-            return None
-        return Who(person.id, person.display_name, Role(person.role))
 
 
 def cookie_name(secure: bool) -> str:

@@ -5,11 +5,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, func, or_, select, update
+from sqlalchemy import Row, bindparam, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from service.crew.core import ProgramFacts, Role
+from service.crew.core import ProgramFacts, Role, Who
 from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
+from service.store.types import Instant
 
 
 def program(db: Session) -> Program | None:
@@ -17,20 +18,30 @@ def program(db: Session) -> Program | None:
     return db.scalar(select(Program))
 
 
+# Every request asks these two, so they are built once and run below the ORM.
+_PROGRAM = select(Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
+_WHO = (
+    select(Person.id, Person.display_name, Person.role)
+    .join(SignIn, SignIn.person_id == Person.id)
+    .where(
+        SignIn.token_hash == bindparam("token_hash"),
+        SignIn.ended_at.is_(None),
+        Person.ended_at.is_(None),
+        or_(SignIn.expires_at.is_(None), SignIn.expires_at > bindparam("now", type_=Instant())),
+    )
+)
+
+
 def program_facts(db: Session) -> ProgramFacts | None:
     """The program's settings as plain values, which outlive the session."""
-    columns = (Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
-    found = db.execute(select(*columns)).one_or_none()
+    found = db.connection().execute(_PROGRAM).one_or_none()
     return ProgramFacts(*found) if found else None
 
 
-def signed_in(db: Session, token_hash: str) -> Row[SignIn, Person] | None:
-    """The sign-in with this token and its person, whether or not they still count."""
-    return db.execute(
-        select(SignIn, Person)
-        .join(Person, Person.id == SignIn.person_id)
-        .where(SignIn.token_hash == token_hash)
-    ).one_or_none()
+def who_is(db: Session, token_hash: str, now: datetime) -> Who | None:
+    """The person whose sign-in has this token, if both still count."""
+    found = db.connection().execute(_WHO, {"token_hash": token_hash, "now": now}).one_or_none()
+    return Who(found.id, found.display_name, Role(found.role)) if found else None
 
 
 def person_by_name(db: Session, name: str) -> Person | None:
@@ -103,6 +114,13 @@ def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:
         .where(SignIn.token_name.is_not(None), SignIn.ended_at.is_(None))
         .order_by(SignIn.created_at)
     ).all()
+
+
+def end_sign_in(db: Session, token_hash: str, now: datetime) -> None:
+    """End the sign-in with this token."""
+    db.execute(
+        update(SignIn).where(SignIn.token_hash == token_hash, SignIn.ended_at.is_(None)).values(ended_at=now)
+    )
 
 
 def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:

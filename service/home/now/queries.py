@@ -6,15 +6,12 @@ from dataclasses import dataclass
 from sqlalchemy import Row, distinct, func, select
 from sqlalchemy.orm import Session
 
-from service.crew.core import ProgramFacts, Role
+from service.crew.core import FIRST_NAME, ProgramFacts, Role
 from service.crew.models import CrewPass, Person
 from service.gear.core import FlagKind, ItemState
 from service.gear.models import Flag, Item
 from service.season.models import SeasonRow
 from service.tags.models import TagPrint
-
-FIRST_NAME = "Our band program"
-"""What a program is called until its lead names it."""
 
 
 @dataclass(frozen=True)
