@@ -123,6 +123,19 @@ def test_readings_that_no_cable_would_give_are_explained_too(key: str, groups: i
     assert explains(made, found.faults, readings)
 
 
+@thorough
+@given(wirings, st.integers(1, 12), st.floats(0.3, 1), st.randoms(use_true_random=False))
+def test_so_are_they_when_only_some_contacts_were_probed(
+    made: Wiring, groups: int, share: float, chance: Random
+) -> None:
+    probed = [contact for contact in made.all_contacts if chance.random() < share]
+    joined: list[list[str]] = [[] for _ in range(groups)]
+    for contact in probed:
+        chance.choice(joined).append(contact)
+    readings = read(made, joined, probed)
+    assert explains(made, diagnose(made, readings).faults, readings)
+
+
 @pytest.mark.parametrize("key", BUILTIN)
 def test_a_connector_torn_off_is_an_open_of_every_conductor(key: str) -> None:
     made = BUILTIN[key]

@@ -112,9 +112,12 @@ class _Search:
             self.best.append(Settled(landing, cost))
 
     def _hopeless(self, landing: Landing, moves: int, restless: list[int], movable: int) -> bool:
-        """Whether the best cost known is out of reach: a move costs 1 and betters two conductors by 2 at most."""
-        if self._lowest is None:
-            return False
+        """Whether the best cost known is out of reach: a move costs 1 and betters two conductors by 2 at most.
+
+        As many moves as there are conductors are never needed.
+        """
+        if self._lowest is None or moves >= len(landing):
+            return moves >= len(landing)
         least = moves + self._case.estimate(landing) - self._case.double_joins(restless)
         return least - movable * 3 // 2 > self._lowest
 
