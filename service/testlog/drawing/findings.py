@@ -1,0 +1,257 @@
+"""What a drawing has to show: the state of each conductor and contact, in the few words beside it. Pure."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from service.wiring.faults import RANK, SWAPS, Fault, FaultClass
+from service.wiring.readings import Readings, names
+from service.wiring.rebuild import landings
+from service.wiring.wirings import Bond, Conductor, Wiring, is_shell
+
+LETTERS: Final = 5
+"""The most letters of a name in a drawing."""
+
+_SWAP_WORDS: Final = {
+    FaultClass.REVERSED_PAIR: "reversed",
+    FaultClass.CROSSED_PAIRS: "crossed",
+    FaultClass.CROSSED_LANES: "crossed",
+    FaultClass.MISWIRE: "miswired",
+}
+_SIGN_WORDS: Final = {
+    FaultClass.SPLIT_PAIR: "split pair",
+    FaultClass.HIGH_RESISTANCE: "resists",
+    FaultClass.INTERMITTENT: "comes and goes",
+    FaultClass.DAMAGE: "damaged",
+}
+
+
+class Kind(StrEnum):
+    """How a conductor was found: what its line looks like."""
+
+    GOOD = "good"
+    OPEN = "open"
+    ELSEWHERE = "elsewhere"  # it lands where another belongs
+    SHORT = "short"  # sound in itself, but it touches another
+    UNSURE = "unsure"  # something other than the readings speaks against it
+    UNTESTED = "untested"
+    PLANNED = "planned"  # nothing was found: this is how it should be
+
+
+SIGNS: Final = frozenset({FaultClass.OPEN, *_SIGN_WORDS})
+"""The classes that leave a sign on the conductor's own line."""
+
+_KINDS: Final = {
+    FaultClass.OPEN: Kind.OPEN,
+    FaultClass.SHORT: Kind.SHORT,
+    **dict.fromkeys(SWAPS, Kind.ELSEWHERE),
+    **dict.fromkeys(_SIGN_WORDS, Kind.UNSURE),
+}
+
+
+_FIRST: Final = (Kind.ELSEWHERE, Kind.OPEN, Kind.UNSURE, Kind.SHORT)
+"""Which kind shows on a conductor with several faults."""
+
+
+class Tone(StrEnum):
+    """How a word is written."""
+
+    GOOD = "good"
+    FAULT = "fault"
+    UNTESTED = "untested"
+    QUIET = "quiet"
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A few words beside a line or a contact."""
+
+    text: str
+    tone: Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """How one conductor was found: the B contact where it lands, its words, and the faults that name it."""
+
+    kind: Kind
+    lands: str
+    words: tuple[Word, ...]
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """Conductors and bare contacts that a short joins; `end` None: somewhere along the cable."""
+
+    end: str | None
+    members: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything that a drawing shows: conductors by name, words of bare contacts and bonds by contact.
+
+    `untested` are the contacts that were not probed, `parted` the later contacts of bonds that were found missing.
+    """
+
+    wires: Mapping[str, Found]
+    contact_words: Mapping[str, tuple[Word, ...]]
+    untested: frozenset[str]
+    parted: frozenset[str]
+    joins: tuple[Join, ...]
+    faults: tuple[Fault, ...]
+    planned: bool = False
+
+    @property
+    def named(self) -> frozenset[str]:
+        """Conductors with a fault, bare contacts that faults name, and contacts where others land."""
+        wires = {name for name, found in self.wires.items() if found.faults}
+        landed = {self.wires[name].lands for name in wires}
+        return frozenset(
+            wires | landed | self.parted | {name for join in self.joins for name in join.members}
+        )
+
+
+def plan_of(wiring: Wiring) -> Findings:
+    """The wiring as it should be."""
+    wires = {
+        wire.name: Found(Kind.PLANNED, wire.b, (Word(wire.role, Tone.QUIET),)) for wire in wiring.conductors
+    }
+    words = {bond.later: (_bonded(wiring, bond),) for bond in wiring.bonds}
+    return Findings(wires, _with_idle(wiring, words, frozenset()), frozenset(), frozenset(), (), (), True)
+
+
+def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) -> Findings:
+    """What a test found. Readings of None: nothing was read, only other evidence is known."""
+    probed = readings.probed if readings else 0
+    untested = frozenset(names(wiring, ~probed & (1 << len(wiring.all_contacts)) - 1))
+    faults = sorted(faults, key=lambda fault: RANK[fault.fault_class])
+    named = [fault for fault in faults if fault.conductors]
+    ends = landings(wiring, named)
+    wires = {wire.name: _found(wiring, wire, ends[wire.name], named, untested) for wire in wiring.conductors}
+    parted = {fault.conductors[0] for fault in named if fault.fault_class is FaultClass.OPEN} - set(wires)
+    return Findings(
+        wires=wires,
+        contact_words=_with_idle(wiring, _contact_words(wiring, named, untested, parted), untested),
+        untested=untested,
+        parted=frozenset(parted),
+        joins=tuple(_joins(wiring, named)),
+        faults=tuple(faults),
+    )
+
+
+def short(contact: str) -> str:
+    """A contact's name as a drawing shows it: without its end, and cut if it is long."""
+    return cut(contact[1:])
+
+
+def cut(name: str) -> str:
+    """A name, or its beginning if it is long: own wirings may have any."""
+    return name if len(name) <= LETTERS else name[: LETTERS - 1] + "…"
+
+
+def _bonded(wiring: Wiring, bond: Bond) -> Word:
+    what = "shell " if is_shell(bond.later) and bond.later in wiring.loose_contacts else ""
+    return Word(f"{what}joined to {short(bond.earlier)}", Tone.QUIET)
+
+
+def _idle(contact: str) -> str:
+    return "shell" if is_shell(contact) else "no wire"
+
+
+def _found(
+    wiring: Wiring, wire: Conductor, lands: str, faults: Sequence[Fault], untested: frozenset[str]
+) -> Found:
+    own = tuple(fault for fault in faults if wire.name in fault.conductors)
+    if own:
+        kind = min((_KINDS[fault.fault_class] for fault in own), key=_FIRST.index)
+        words = [Word(text, Tone.FAULT) for text in _fault_words(wiring, wire, lands, own)]
+        return Found(kind, lands, tuple(words), own)
+    if {wire.a, wire.b} & untested:
+        return Found(Kind.UNTESTED, lands, (Word(_said(wire, "not tested"), Tone.UNTESTED),))
+    return Found(Kind.GOOD, lands, (Word(_said(wire, "good"), Tone.GOOD),))
+
+
+def _said(wire: Conductor, words: str) -> str:
+    return words if wire.role == "single" else f"{wire.role}, {words}"
+
+
+def _fault_words(wiring: Wiring, wire: Conductor, lands: str, own: Sequence[Fault]) -> Iterator[str]:
+    swaps = [fault for fault in own if fault.fault_class in SWAPS]
+    if swaps:
+        yield f"→ {short(lands)} {_SWAP_WORDS[swaps[0].fault_class]}"
+    for fault in own:
+        at = f" at {fault.end}" if fault.end else ""
+        if fault.fault_class is FaultClass.OPEN:
+            yield _said(wire, f"open{at}") if not swaps else f"open{at}"
+        elif fault.fault_class is FaultClass.SHORT:
+            yield _touches(wiring, wire.name, fault)
+        elif fault.fault_class in _SIGN_WORDS:
+            yield _SIGN_WORDS[fault.fault_class] + (at if fault.fault_class is FaultClass.DAMAGE else "")
+
+
+def _touches(wiring: Wiring, name: str, fault: Fault) -> str:
+    others = [other for other in fault.conductors if other != name]
+    called = list(dict.fromkeys(_called(wiring, name, other) for other in others))
+    return f"touches {', '.join(called) if len(called) < 3 else f'{len(others)} others'}"
+
+
+def _called(wiring: Wiring, name: str, other: str) -> str:
+    """A conductor goes by its number; a bare contact by its own, and its end where the other is a bare one too."""
+    if other in wiring.by_name:
+        return cut(other)
+    return short(other) if name in wiring.by_name or name[0] == other[0] else f"{short(other)} at {other[0]}"
+
+
+def _contact_words(
+    wiring: Wiring, faults: Sequence[Fault], untested: frozenset[str], parted: set[str]
+) -> dict[str, tuple[Word, ...]]:
+    words: dict[str, tuple[Word, ...]] = {}
+    for bond in wiring.bonds:
+        if bond.later in parted:
+            words[bond.later] = (Word(f"not joined to {short(bond.earlier)}", Tone.FAULT),)
+        elif not {bond.earlier, bond.later} & untested:
+            words[bond.later] = (_bonded(wiring, bond),)
+    for fault in faults:
+        if fault.fault_class is FaultClass.SHORT:
+            for bare in (name for name in fault.conductors if name not in wiring.by_name):
+                words[bare] = (*words.get(bare, ()), Word(_touches(wiring, bare, fault), Tone.FAULT))
+    return words
+
+
+def _with_idle(
+    wiring: Wiring, words: Mapping[str, tuple[Word, ...]], untested: frozenset[str]
+) -> dict[str, tuple[Word, ...]]:
+    """Words for contacts in no use as well."""
+    every = dict(words)
+    for contact in wiring.loose_contacts:
+        if contact in untested:
+            every[contact] = (*every.get(contact, ()), Word(f"{_idle(contact)}, not tested", Tone.UNTESTED))
+        else:
+            every.setdefault(contact, (Word(_idle(contact), Tone.QUIET),))
+    return every
+
+
+def _joins(wiring: Wiring, faults: Sequence[Fault]) -> Iterator[Join]:
+    """Where the joints of shorts are drawn.
+
+    With no end proven, one joint stands for both, midway; two where a member is cut, or where a bare contact at either
+    end takes part, since then each half is joined by itself.
+    """
+    opened = [fault.conductors[0] for fault in faults if fault.fault_class is FaultClass.OPEN]
+    for fault in faults:
+        if fault.fault_class is not FaultClass.SHORT:
+            continue
+        held = tuple(name for name in fault.conductors if name in wiring.by_name)
+        bare = {end: tuple(n for n in fault.conductors if n not in held and n[0] == end) for end in "AB"}
+        if fault.end:
+            yield Join(fault.end, held + bare[fault.end])
+        elif set(opened) & set(held) or (held and bare["A"] and bare["B"]):
+            yield from (Join(end, held + bare[end]) for end in "AB" if len(held + bare[end]) > 1)
+        elif bare["A"] and bare["B"]:
+            yield Join(None, (bare["A"][0], bare["B"][0]))
+            yield from (Join(end, bare[end]) for end in "AB" if len(bare[end]) > 1)
+        else:
+            yield Join("A" if bare["A"] else "B" if bare["B"] else None, fault.conductors)
