@@ -16,7 +16,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from service.kit.problems import Conflict, Reused
+from service.kit.problems import Busy, Reused
 from service.store.base import Base
 from service.store.types import Facts
 
@@ -70,7 +70,7 @@ def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Call
     try:
         db.flush()
     except IntegrityError as error:
-        raise Conflict(
+        raise Busy(
             "The same entry is being saved right now. Send it again to get its receipt."
         ) from error
     receipt.answer = do()

@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry
-from service.kit.problems import Conflict, Reused
+from service.kit.problems import Busy, Conflict, Reused
 from service.store.receipts import Receipt, digest, once
 from tests.support.program import Running
 
@@ -64,7 +64,7 @@ def test_fifty_at_once_write_one_row(program: Running) -> None:
         while True:
             try:
                 return write(program, op, "x")
-            except Conflict:
+            except Busy:
                 continue  # the phone sends it again
 
     with ThreadPoolExecutor(4) as pool:
