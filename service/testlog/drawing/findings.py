@@ -13,6 +13,9 @@ from service.wiring.wirings import Bond, Conductor, Wiring, is_shell
 LETTERS: Final = 5
 """The most letters of a name in a drawing."""
 
+_LISTED: Final = 10
+"""The most letters of a list of names; a longer one becomes a number."""
+
 _SWAP_WORDS: Final = {
     FaultClass.REVERSED_PAIR: "reversed",
     FaultClass.CROSSED_PAIRS: "crossed",
@@ -195,7 +198,8 @@ def _fault_words(wiring: Wiring, wire: Conductor, lands: str, own: Sequence[Faul
 def _touches(wiring: Wiring, name: str, fault: Fault) -> str:
     others = [other for other in fault.conductors if other != name]
     called = list(dict.fromkeys(_called(wiring, name, other) for other in others))
-    return f"touches {', '.join(called) if len(called) < 3 else f'{len(others)} others'}"
+    listed = ", ".join(called)
+    return f"touches {listed if len(listed) <= _LISTED else f'{len(others)} others'}"
 
 
 def _called(wiring: Wiring, name: str, other: str) -> str:

@@ -55,13 +55,12 @@ class _Sketch:
 
     def drawing(self, words: str, sentences: Sequence[str], parts: Sequence[Part]) -> Drawing:
         y, aside = float(_HEAD), 12 + max((_tape_width(part.name) for part in parts), default=0)
-        drawn: list[Part] = []
-        for part in parts:
-            if self._seen.planned or needs_drawing(part, self._seen):
-                y = self._part(part, y)
-                drawn.append(part)
-            elif folded := folded_words(part, self._seen):
-                y = self._fold(part.name, folded, aside, y)
+        drawn = [part for part in parts if self._seen.planned or needs_drawing(part, self._seen)]
+        for part in drawn:
+            y = self._part(part, y)
+        for part in parts:  # below, so that what joins or crosses lanes never runs through their words
+            folded = "" if part in drawn else folded_words(part, self._seen)
+            y = self._fold(part.name, folded, aside, y) if folded else y
         wires = [self._wire(wire) for part in drawn for wire in part.wires]
         y = self._remarks(y, any(wire.ghost for wire in wires))
         return Drawing(
