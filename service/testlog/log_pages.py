@@ -1,5 +1,6 @@
 """Pages of the log: the log itself, one test's result with what to do next, a void."""
 
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -17,16 +18,20 @@ from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testlog import actions, entering, queries
 from service.testlog.asking import asked_of_log
-from service.testlog.models import Test
+from service.testlog.drawing import layout as drawing
+from service.testlog.drawing.shapes import Drawing
+from service.testlog.models import FaultRow, Test
 from service.testlog.queries import Asked
 from service.testlog.sessions import actions as sessions
 from service.testlog.sessions import queries as session_queries
-from service.testlog.wording import advice
+from service.testlog.wording import advice, fault_in
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 from service.wiring.coverage import SIGHT_OF_METHOD, pass_words
 from service.wiring.faults import FaultClass
 from service.wiring.naming import conductor_words
+from service.wiring.readings import read
+from service.wiring.wirings import Wiring
 
 router = APIRouter(include_in_schema=False)
 
@@ -99,13 +104,20 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
     wiring = find_wiring(db, test.wiring)
     lines = session_queries.worklist(db, test.session_id) if test.session_id else []
     after = sessions.next_line(lines, ids[0])
+    faults = queries.faults_of(db, [test.id])[test.id]
     line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
     return desk.page(
         "testlog/result.html", 422 if errors else 200, test=test, line=line, void=void, errors=errors or {},
         items=[(codes[item_id], items[item_id]) for item_id in ids], unit=Unit(desk.program.unit), name=item_name,
-        found=advice(db, test.wiring, queries.faults_of(db, [test.id])[test.id]),
+        found=advice(db, test.wiring, faults), drawing=_drawing(wiring, test, faults),
         wiring_name=wiring_name(db, test.wiring),
         unproven=[conductor_words(wiring, name) for name in test.unproven], next_line=after, lines=lines,
         blind=pass_words(wiring, SIGHT_OF_METHOD[test.method], pieces=len(ids)), op=new_op(),
         can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=desk.me.role.reaches(Role.CREW),
     )  # fmt: skip
+
+
+def _drawing(wiring: Wiring, test: Test, faults: Sequence[FaultRow]) -> Drawing:
+    """The cable as it was found; a test that read nothing shows every contact as not tested."""
+    readings = read(wiring, test.joined, test.probed) if test.joined or test.probed else None
+    return drawing.found(wiring, readings, [fault_in(row) for row in faults])
