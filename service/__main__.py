@@ -163,7 +163,7 @@ def _tags(options: argparse.Namespace) -> int:
     from pathlib import Path
 
     from service.serving import opened
-    from service.tags.actions import tag_sheet
+    from service.tags.printing import tag_sheet
 
     settings = _settings()
     with opened(settings) as store, store.reading() as db:

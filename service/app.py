@@ -23,6 +23,7 @@ from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
 from service.tags import pages as tags
+from service.tags import setup_pages as tag_setup
 from service.testlog import api as tests_api
 from service.testlog import care_pages as care
 from service.testlog import housekeeping as testlog
@@ -41,6 +42,7 @@ ROUTERS = (
     items_api.router,
     gear.router,
     tags.router,
+    tag_setup.router,
     tag.router,
     due.router,
     due_api.router,

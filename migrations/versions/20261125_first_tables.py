@@ -160,6 +160,28 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "label_sheet",
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("width", sa.Integer(), nullable=False),
+        sa.Column("height", sa.Integer(), nullable=False),
+        sa.Column("left", sa.Integer(), nullable=False),
+        sa.Column("top", sa.Integer(), nullable=False),
+        sa.Column("label_width", sa.Integer(), nullable=False),
+        sa.Column("label_height", sa.Integer(), nullable=False),
+        sa.Column("pitch_x", sa.Integer(), nullable=False),
+        sa.Column("pitch_y", sa.Integer(), nullable=False),
+        sa.Column("columns", sa.Integer(), nullable=False),
+        sa.Column("rows", sa.Integer(), nullable=False),
+        sa.Column("radius", sa.Integer(), nullable=False),
+        sa.Column("made_by", sa.Uuid(), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["made_by"], ["person.id"], name=op.f("fk_label_sheet_made_by_person"), ondelete="RESTRICT"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_label_sheet")),
+    )
+    op.create_table(
         "round",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("season_id", sa.Uuid(), nullable=False),
@@ -192,6 +214,23 @@ def upgrade() -> None:
     with op.batch_alter_table("sign_in", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_sign_in_person_id"), ["person_id"], unique=False)
 
+    op.create_table(
+        "tag_printer",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("measured_x", sa.Integer(), nullable=False),
+        sa.Column("measured_y", sa.Integer(), nullable=False),
+        sa.Column("right", sa.Integer(), nullable=False),
+        sa.Column("down", sa.Integer(), nullable=False),
+        sa.Column("measured_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("measured_by", sa.Uuid(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["measured_by"],
+            ["person.id"],
+            name=op.f("fk_tag_printer_measured_by_person"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_tag_printer")),
+    )
     op.create_table(
         "tester",
         sa.Column("id", sa.Uuid(), nullable=False),
@@ -735,11 +774,13 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_tester_wiring"))
 
     op.drop_table("tester")
+    op.drop_table("tag_printer")
     with op.batch_alter_table("sign_in", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_sign_in_person_id"))
 
     op.drop_table("sign_in")
     op.drop_table("round")
+    op.drop_table("label_sheet")
     with op.batch_alter_table("item", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_item_state_kind_length_mm_id"))
         batch_op.drop_index(batch_op.f("ix_item_kind_length_mm_id"))

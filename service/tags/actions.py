@@ -1,4 +1,4 @@
-"""What happens with tags: issuing codes, finding what a code is on, printing, retagging."""
+"""What happens with tags: issuing codes, finding what a code is on, what waits to be printed, retagging."""
 
 import random
 from collections.abc import Collection, Sequence
@@ -8,15 +8,13 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
-from service.crew.queries import note_in_audit, program_facts
-from service.gear.core import item_name
+from service.crew.queries import note_in_audit
+from service.gear.actions import place_with
 from service.gear.models import Item
 from service.kit.codes import make_code, read_code
-from service.kit.lengths import Unit
 from service.kit.problems import Gone, NotFound, invalid
 from service.store.sessions import locked
 from service.tags import queries
-from service.tags.core import SHEETS, CannotPrint, Label, tag_url
 from service.tags.models import Tag, TagPrint
 
 _RANDOM = random.SystemRandom()
@@ -24,17 +22,41 @@ _RANDOM = random.SystemRandom()
 
 def issue(db: Session, item_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM) -> list[str]:
     """A new code for each item, never used before, waiting to be printed."""
-    codes: list[str] = []
-    for item_id in item_ids:
+    return [_issue(db, now, source, item_id=item_id) for item_id in item_ids]
+
+
+def tag_places(
+    db: Session, place_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM
+) -> list[str]:
+    """A code for each of these places that has none yet, waiting to be printed; the new codes.
+
+    Raises:
+        Invalid: none is named.
+        NotFound: there is no such place.
+    """
+    if not place_ids:
+        raise invalid("place", "Tick the places that get a tag.")
+    for place_id in place_ids:
+        place_with(db, place_id)
+    tagged = {place.id for place, code in queries.places_with_tags(db) if code}
+    return [_issue(db, now, source, place_id=place_id) for place_id in place_ids if place_id not in tagged]
+
+
+def _issue(
+    db: Session,
+    now: datetime,
+    source: random.Random,
+    item_id: UUID | None = None,
+    place_id: UUID | None = None,
+) -> str:
+    code = make_code(source)
+    while queries.tag(db, code) is not None:
         code = make_code(source)
-        while queries.tag(db, code) is not None:
-            code = make_code(source)
-        db.add(Tag(code=code, item_id=item_id, place_id=None, since=now, until=None))
-        db.flush()
-        db.add(TagPrint(code=code, why="new", asked_at=now, asked_by=None, printed_at=None))
-        codes.append(code)
+    db.add(Tag(code=code, item_id=item_id, place_id=place_id, since=now, until=None))
     db.flush()
-    return codes
+    db.add(TagPrint(code=code, why="new", asked_at=now, asked_by=None, printed_at=None))
+    db.flush()
+    return code
 
 
 def tag_on(db: Session, typed: str) -> Tag:
@@ -64,11 +86,16 @@ def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
     if tag.item_id is None:
         raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
     if not ended:
-        _refuse_ended(tag)
+        refuse_ended(tag)
     return db.get_one(Item, tag.item_id)
 
 
-def _refuse_ended(tag: Tag) -> None:
+def refuse_ended(tag: Tag) -> None:
+    """A tag that a retag has ended leads nowhere.
+
+    Raises:
+        Gone: it was replaced.
+    """
     if tag.until is not None:
         raise Gone(
             f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one."
@@ -83,7 +110,7 @@ def retag(db: Session, typed: str, who: Who, now: datetime) -> str:
     """
     item = item_with(db, typed)
     old: Tag = locked(db, Tag, read_code(typed))
-    _refuse_ended(old)
+    refuse_ended(old)
     old.until = now
     db.flush()
     new = issue(db, [item.id], now)[0]
@@ -110,28 +137,3 @@ def mark_printed(db: Session, codes: Collection[str], now: datetime) -> int:
     if not codes:
         raise invalid("code", "Tick the tags that came out of the printer.")
     return queries.end_wait(db, codes, now)
-
-
-def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, sheet: str = "letter") -> bytes:
-    """A PDF with the flag tags of these codes, in their order, or of all items where none is named.
-
-    Raises:
-        CannotPrint: no address is set that a tag could carry, or there is nothing to print.
-        Invalid, NotFound, Gone: a code cannot be printed.
-    """
-    tag_url(base_url, "")
-    if sheet not in SHEETS:
-        raise invalid("sheet", f"“{sheet[:20]}” is no sheet here; choose one of {', '.join(SHEETS)}.")
-    for code in codes:
-        item_with(db, code)
-    program = program_facts(db)
-    unit = Unit(program.unit if program else Unit.FEET)
-    labels = [
-        Label(code, item_name(kind, length_mm, unit), tag_url(base_url, code))
-        for code, kind, length_mm in queries.to_draw(db, [read_code(code) for code in codes])
-    ]
-    if not labels:
-        raise CannotPrint("There is no gear yet, so there is no tag to print. Add gear first.")
-    from service.tags.drawing import sheet_pdf  # the PDF library is loaded where it is used
-
-    return sheet_pdf(labels, SHEETS[sheet])

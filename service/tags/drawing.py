@@ -1,123 +1,151 @@
-"""Drawing tags into a PDF, in vectors: what `service.tags.core` places, put on paper."""
+"""Drawing labels into a PDF, in vectors: what `service.tags.core` places, put on paper.
+
+A page's content is written in one piece, in millimeters from the top left corner, under one matrix that also puts a
+printer's errors right. A symbol is one path of whole squares under a matrix of its own; it repeats on both panels and
+at both ends of an item, which compression makes next to nothing.
+"""
 
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from functools import lru_cache
+from math import cos, pi, sin
 
 from fpdf import FPDF
-from qrcode import QRCode
-from qrcode.constants import ERROR_CORRECT_Q
-from qrcode.util import QRData
+from fpdf.util import escape_parens
 
-from service.tags.core import QUIET_MODULES, Box, Face, Label, Sheet, faces, fold, module
+from service.tags.core.boxes import Box
+from service.tags.core.calibration import calibration
+from service.tags.core.lettering import CAP, Font
+from service.tags.core.marks import EndMark, Line, Mark, Symbol, Words
+from service.tags.core.pages import Page, Placed
+from service.tags.core.printer import Printer
+from service.tags.core.sheets import Sheet, mm
+from service.tags.core.symbols import QUIET_MODULES, Grid, grid, matrix, runs
 
-_CAP = 0.7
-"""Height of a capital as a share of the type size, in the fonts that every PDF reader has."""
-_POINT = 25.4 / 72
-_OVERLAP = 0.005  # so that no hairline shows between the rows of a symbol
+_POINTS = 72 / 25.4
+_ROUND = 0.5523
+"""How far a Bézier curve's handles reach to make a quarter of a circle of radius 1."""
 
 
-def sheet_pdf(labels: Sequence[Label], sheet: Sheet) -> bytes:
-    """A PDF with a tag for each end of each item, in the order given."""
-    pdf = FPDF(unit="mm", format=(sheet.width, sheet.height))
-    pdf.set_title("Coilbook tags")
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    for number, label in enumerate(labels):
-        row = number % sheet.rows
-        if row == 0:
-            pdf.add_page()
-        symbol = _symbol(label.url)
-        for column, end in enumerate("AB"):
-            _tag(pdf, sheet.box(row, column), label, end, symbol)
+def sheet_pdf(pages: Sequence[Page], sheet: Sheet, printer: Printer) -> bytes:
+    """A PDF of the pages, corrected for the printer."""
+    pdf = _document(sheet, "Coilbook tags")
+    for page in pages:
+        _add_page(pdf, sheet, printer, _labels(page, sheet))
     return bytes(pdf.output())
 
 
-def _symbol(url: str) -> list[list[bool]]:
-    # Level Q: on a worn tag it is read twice as often as M, and H needs a finer grid.
-    code = QRCode(error_correction=ERROR_CORRECT_Q, border=0)
-    code.add_data(QRData(url))
-    code.make(fit=True)
-    return code.get_matrix()
+def calibration_pdf(sheet: Sheet, printer: Printer) -> bytes:
+    """A PDF of one page to measure a printer by: rulers of 100 mm both ways, and the outlines of the labels."""
+    pdf = _document(sheet, "Coilbook printer check")
+    _add_page(pdf, sheet, printer, [_mark(mark) for mark in calibration(sheet)] + [_outlines(sheet)])
+    return bytes(pdf.output())
 
 
-def _tag(pdf: FPDF, box: Box, label: Label, end: str, symbol: list[list[bool]]) -> None:
-    pdf.set_draw_color(150)
-    pdf.set_line_width(0.1)
-    pdf.rect(box.x, box.y, box.width, box.height)
-    _fold(pdf, fold(box))
-    for face in faces(box):
-        _draw_symbol(pdf, face.symbol, symbol)
-        _draw_words(pdf, face, label, end)
+def _document(sheet: Sheet, title: str) -> FPDF:
+    pdf = FPDF(unit="mm", format=(mm(sheet.width), mm(sheet.height)))
+    pdf.set_title(title)
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    return pdf
 
 
-def _fold(pdf: FPDF, box: Box) -> None:
-    middle = box.x + box.width / 2
-    pdf.set_dash_pattern(dash=1, gap=1)
-    pdf.line(middle, box.y, middle, box.bottom)
-    pdf.set_dash_pattern()
-    pdf.set_text_color(110)
-    _line(pdf, "fold round", Box(box.x, box.y + 6, box.width / 2 - 0.5, 3), "helvetica", "", 5)
-    _line(pdf, "the cable", Box(middle + 0.5, box.y + 6, box.width / 2 - 0.5, 3), "helvetica", "", 5)
-    pdf.set_text_color(0)
+def _add_page(pdf: FPDF, sheet: Sheet, printer: Printer, content: Iterable[str]) -> None:
+    pdf.add_page()
+    for font in Font:  # a blank in each font, so that the page knows it
+        pdf.set_font(font.removesuffix("B"), "B", 10)
+        pdf.text(0, 0, " ")
+    across, down = printer.scale
+    x, y = printer.told(0, 0)
+    corrected = (_POINTS / across, 0, 0, -_POINTS / down, x * _POINTS, (mm(sheet.height) - y) * _POINTS)
+    names = {font: f"F{pdf.fonts[font].i}" for font in Font}
+    drawn = "\n".join(content)
+    for font, name in names.items():
+        drawn = drawn.replace(f"/{font} ", f"/{name} ")
+    # Whole pages in the language of PDF: the library has no call for a matrix over text and paths alike.
+    pdf._out(f"q {_numbers(*corrected)} cm\n{drawn}\nQ")
 
 
-def _draw_symbol(pdf: FPDF, box: Box, symbol: list[list[bool]]) -> None:
-    side = module(box, len(symbol))
-    pdf.set_fill_color(0)
-    for row, cells in enumerate(symbol):
-        y = box.y + (QUIET_MODULES + row) * side
-        for first, length in _runs(cells):
-            x = box.x + (QUIET_MODULES + first) * side
-            pdf.rect(x, y, length * side, side + _OVERLAP, style="F")
+def _labels(page: Page, sheet: Sheet) -> Iterable[str]:
+    yield "0 g"
+    for placed in page:
+        box = sheet.box(placed.number)
+        yield f"q 1 0 0 1 {_numbers(box.x, box.y)} cm"
+        if sheet.cut:
+            yield f".6 G .1 w 0 0 {_numbers(box.width, box.height)} re S 0 G"
+        yield from _label(placed)
+        yield "Q"
 
 
-def _runs(cells: Iterable[bool]) -> Iterable[tuple[int, int]]:
-    """Where dark runs of a row begin, and how long they are."""
-    at = 0
-    for dark, run in groupby(cells):
-        length = len(list(run))
-        if dark:
-            yield at, length
-        at += length
+def _label(placed: Placed) -> Iterable[str]:
+    for mark in placed.marks:
+        yield _symbol(mark.box, placed.label.url) if isinstance(mark, Symbol) else _mark(mark)
 
 
-def _draw_words(pdf: FPDF, face: Face, label: Label, end: str) -> None:
-    for line, part in zip(face.code, (label.code[:3], label.code[3:]), strict=True):
-        _line(pdf, part, line, "courier", "B", 18)
-    _draw_end(pdf, face.end, end)
-    halves = _halves(label.name)
-    height = face.name.height / 2
-    for number, half in enumerate(halves):
-        line = Box(face.name.x, face.name.y + number * height, face.name.width, height)
-        _line(pdf, half, line, "helvetica", "B", 7)
+def _mark(mark: Mark) -> str:
+    if isinstance(mark, Words):
+        return _words(mark)
+    if isinstance(mark, EndMark):
+        shape = _square(mark.box) if mark.end == "B" else _circle(mark.box)
+        return f"{shape}\n{_words(mark.letter)}"
+    if isinstance(mark, Line):
+        ends = f"{_numbers(mark.box.x, mark.box.y)} m {_numbers(mark.box.right, mark.box.bottom)} l S"
+        return f"[1] 0 d .1 w {ends} [] 0 d" if mark.dashed else f".2 w {ends}"
+    raise TypeError(f"a {type(mark).__name__} needs an address to draw")
 
 
-def _draw_end(pdf: FPDF, box: Box, end: str) -> None:
-    """End A in a circle and end B on a dark square, as on the pages: told apart without reading."""
-    pdf.set_draw_color(0)
-    pdf.set_line_width(0.35)
-    if end == "A":
-        pdf.ellipse(box.x, box.y, box.width, box.height)
-    else:
-        pdf.rect(box.x, box.y, box.width, box.height, style="F")
-        pdf.set_text_color(255)
-    _line(pdf, end, box, "helvetica", "B", 10)
-    pdf.set_text_color(0)
+def _symbol(box: Box, url: str) -> str:
+    symbol = _squares(url)
+    side = box.width / symbol[0].across
+    left, top = box.x + QUIET_MODULES * side, box.y + QUIET_MODULES * side
+    return f"q {_numbers(side, 0, 0, side, left, top)} cm {symbol[1]} f Q"
 
 
-def _line(pdf: FPDF, text: str, box: Box, font: str, style: str, size: float) -> None:
-    """One line, in the middle of its box, smaller where it would not fit."""
-    pdf.set_font(font, style, size)
-    wide = pdf.get_string_width(text)
-    if wide > box.width:
-        size *= box.width / wide
-        pdf.set_font(font, style, size)
-        wide = box.width
-    baseline = box.y + (box.height + _CAP * size * _POINT) / 2
-    pdf.text(box.x + (box.width - wide) / 2, baseline, text)
+@lru_cache(maxsize=8)
+def _squares(url: str) -> tuple[Grid, str]:
+    """The symbol of an address as one path, its dark squares merged along each row; ends A and B ask in turn."""
+    symbol = grid(url)
+    path = " ".join(
+        f"{at} {row} {length} 1 re"
+        for row, cells in enumerate(matrix(url, symbol))
+        for at, length in runs(cells)
+    )
+    return symbol, path
 
 
-def _halves(name: str) -> list[str]:
-    """A name in two lines where it has a part in parentheses, which then stands below."""
-    first, parenthesis, rest = name.partition(" (")
-    return [first, f"({rest}"] if parenthesis else [first]
+def _words(words: Words) -> str:
+    size, box = words.size, words.box
+    angle = words.quarter * pi / 2
+    along = (round(cos(angle)), -round(sin(angle)))
+    up = (-round(sin(angle)), -round(cos(angle)))
+    half, rise, wide = words.length / 2, CAP[words.font] * size / 2, size * words.narrowed
+    x = box.x + box.width / 2 - along[0] * half - up[0] * rise
+    y = box.y + box.height / 2 - along[1] * half - up[1] * rise
+    turned = _numbers(along[0] * wide, along[1] * wide, up[0] * size, up[1] * size, x, y)
+    text = escape_parens(words.text)
+    shown = f"BT /{words.font} 1 Tf {turned} Tm ({text}) Tj ET"
+    return f"{words.ink:g} g {shown} 0 g" if words.ink else shown
+
+
+def _square(box: Box) -> str:
+    return f"{_numbers(box.x, box.y, box.width, box.height)} re f"
+
+
+def _circle(box: Box) -> str:
+    r, cx, cy = box.width / 2, box.x + box.width / 2, box.y + box.height / 2
+    h = r * _ROUND
+    quarters = (
+        (cx + r, cy + h, cx + h, cy + r, cx, cy + r), (cx - h, cy + r, cx - r, cy + h, cx - r, cy),
+        (cx - r, cy - h, cx - h, cy - r, cx, cy - r), (cx + h, cy - r, cx + r, cy - h, cx + r, cy),
+    )  # fmt: skip
+    curves = " ".join(f"{_numbers(*quarter)} c" for quarter in quarters)
+    return f".35 w {_numbers(cx + r, cy)} m {curves} S"
+
+
+def _outlines(sheet: Sheet) -> str:
+    boxes = (sheet.box(number) for number in range(sheet.labels))
+    drawn = " ".join(f"{_numbers(box.x, box.y, box.width, box.height)} re" for box in boxes)
+    return f".6 G .1 w {drawn} S 0 G"
+
+
+def _numbers(*numbers: float) -> str:
+    return " ".join(f"{number:.4f}".rstrip("0").rstrip(".") for number in numbers)

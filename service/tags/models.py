@@ -1,4 +1,4 @@
-"""Tables of tags: which code was on what, from when until when."""
+"""Tables of tags: which code was on what, from when until when; what they are printed on, and by what."""
 
 from datetime import datetime
 from uuid import UUID
@@ -39,3 +39,39 @@ class TagPrint(Base):
     asked_at: Mapped[datetime]
     asked_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     printed_at: Mapped[datetime | None]
+
+
+class LabelSheet(Base):
+    """A sheet of labels of the program's own, in micrometers; the built-in ones are in `core.sheets`."""
+
+    __tablename__ = "label_sheet"
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    width: Mapped[int]
+    height: Mapped[int]
+    left: Mapped[int]
+    top: Mapped[int]
+    label_width: Mapped[int]
+    label_height: Mapped[int]
+    pitch_x: Mapped[int]
+    pitch_y: Mapped[int]
+    columns: Mapped[int]
+    rows: Mapped[int]
+    radius: Mapped[int]
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    created_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+
+class TagPrinter(Base):
+    """How the printer prints, as it was last measured, in micrometers: the newest row counts."""
+
+    __tablename__ = "tag_printer"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    measured_x: Mapped[int]
+    measured_y: Mapped[int]
+    right: Mapped[int]
+    down: Mapped[int]
+    measured_at: Mapped[datetime]
+    measured_by: Mapped[UUID | None] = mapped_column(refers("person.id"))

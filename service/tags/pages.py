@@ -1,6 +1,7 @@
-"""Pages of tags: what waits to be printed, the sheet as PDF, a new code for an item, a tag that is worn."""
+"""Pages of tags: what waits to be printed, the sheets as preview and PDF, a new code, a worn tag, tags of places."""
 
-from typing import Annotated
+from typing import Annotated, Any
+from uuid import UUID
 
 from fastapi import APIRouter, Query
 from fastapi.responses import RedirectResponse, Response
@@ -8,33 +9,75 @@ from sqlalchemy.orm import Session
 
 from service.crew.desk import CrewDesk, Desk, LeadDesk
 from service.gear.core import item_name
+from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, invalid
-from service.tags import actions, queries
-from service.tags.core import SHEETS
+from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.tags import actions, printing, queries
+from service.tags.core.layout import Style
+from service.tags.core.pages import Facts, symbol_facts
+from service.tags.core.sheets import Sheet
+from service.tags.core.symbols import CannotPrint, tag_url
+from service.tags.forms import read_setup
+from service.tags.queries import OnTag
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 AT_ONCE = 200
-"""Tags of items on one page of the list and in one PDF of it: beyond, the printer is the slow part."""
+"""Tags on one page of the list and in one PDF of it: beyond, the printer is the slow part."""
+STYLES = [
+    ("", "As it suits: flags for cables, plates for hubs, trunk ends and places"),
+    (Style.FLAG, "Flags: the QR on the flat, folded round the cable"),
+    (Style.WRAP, "Wraps: the code alone, three times round"),
+    (Style.PLATE, "Plates: a large QR, on something flat"),
+]
+Codes = Annotated[tuple[str, ...], Query()]
 
 
 @router.get("/tags")
-def waiting_tags(desk: LeadDesk, printed: int | None = None, added: int | None = None) -> Response:
-    """The tags that wait to be printed."""
+def tags_to_print(
+    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = "",
+    printed: int | None = None, added: int | None = None,
+) -> Response:  # fmt: skip
+    """The tags that wait to be printed, or those of these codes, and how to print them."""
+    values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with desk.reading() as db:
-        return _waiting(desk, db, printed=printed, added=added)
+        return _to_print(desk, db, values, code, printed=printed, added=added)
+
+
+@router.get("/tags/preview")
+def preview(
+    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = "",
+    page: int = 1,
+) -> Response:  # fmt: skip
+    """A page of the sheets as it will be printed, and the way to the PDF."""
+    values = {"sheet": sheet, "style": style, "start": start, "around": around}
+    with desk.reading() as db:
+        try:
+            _refuse_count(code)
+            setup = read_setup(sheet or _usual(desk), style, start, around)
+            pages = printing.tag_pages(db, code, desk.settings.base_url, setup)
+        except (Invalid, CannotPrint) as refusal:
+            return _to_print(desk, db, values, code, refusal)
+        on_sheet, at = printing.sheet_called(db, setup.sheet), min(max(page, 1), len(pages))
+    from service.tags.preview import page_svg
+
+    return desk.page(
+        "tags/preview.html", svg=page_svg(pages[at - 1], on_sheet, f"Page {at} of {len(pages)}"), at=at, of=len(pages),
+        sheet=on_sheet, codes=code, values=values, op=new_op(),
+    )  # fmt: skip
 
 
 @router.get("/tags/sheet.pdf")
-def sheet(desk: LeadDesk, code: Annotated[tuple[str, ...], Query()] = (), sheet: str = "letter") -> Response:
+def sheet_pdf(
+    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
+) -> Response:
     """The tags of these codes on sheets to print, as PDF."""
     with desk.reading() as db:
-        if not 1 <= len(code) <= AT_ONCE:
-            raise invalid("code", f"Tick 1 to {AT_ONCE} tags to print; {len(code)} are ticked.")
-        pdf = actions.tag_sheet(db, code, desk.settings.base_url, sheet)
+        _refuse_count(code)
+        setup = read_setup(sheet or _usual(desk), style, start, around)
+        pdf = printing.tag_sheet(db, code, desk.settings.base_url, setup)
     headers = {"Content-Disposition": 'attachment; filename="coilbook-tags.pdf"', "Cache-Control": "no-store"}
     return Response(pdf, 200, headers, "application/pdf")
 
@@ -50,8 +93,31 @@ def printed_tags(desk: LeadDesk, posted: Posted) -> Response:
         )  # fmt: skip
     except Invalid as refusal:
         with desk.reading() as db:
-            return _waiting(desk, db, refusal.status, refusal.errors)
+            values = {name: str(posted.get(name) or "") for name in ("sheet", "style", "start", "around")}
+            return _to_print(desk, db, values, (), refusal)
     return RedirectResponse(f"/tags?printed={ended}", 303)
+
+
+@router.get("/tags/places")
+def places(desk: LeadDesk) -> Response:
+    """Which places have a tag of their own, and giving tags to those that have none."""
+    with desk.reading() as db:
+        return _places(desk, db)
+
+
+@router.post("/tags/places")
+def tag_places(desk: LeadDesk, posted: Posted) -> Response:
+    """Give these places tags, which wait to be printed."""
+    try:
+        ids = [_as_id(str(each)) for each in posted.getlist("place")]
+        desk.once(
+            read_op(posted.get("op")), "tags.places", [str(each) for each in ids],
+            lambda db: len(actions.tag_places(db, ids, desk.now)),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _places(desk, db, refusal)
+    return RedirectResponse("/tags", 303)
 
 
 @router.get("/t/{code}/retag")
@@ -84,21 +150,66 @@ def worn(desk: CrewDesk, code: str, posted: Posted) -> Response:
     return RedirectResponse(f"/t/{kept}?worn=1", 303)
 
 
-def _waiting(
-    desk: Desk,
-    db: Session,
-    status: int = 200,
-    errors: dict[str, str] | None = None,
-    printed: int | None = None,
-    added: int | None = None,
-) -> Response:
-    unit = Unit(desk.program.unit)
-    rows = [
-        {"tag": tag, "name": item_name(kind, length_mm, unit)}
-        for tag, kind, length_mm in queries.waiting(db, AT_ONCE)
-    ]
+def _usual(desk: Desk) -> str:
+    return printing.usual_sheet(Unit(desk.program.unit))
+
+
+def _refuse_count(codes: Codes) -> None:
+    if not 1 <= len(codes) <= AT_ONCE:
+        raise invalid("code", f"Tick 1 to {AT_ONCE} tags to print; {len(codes)} are ticked.")
+
+
+def _as_id(text: str) -> UUID:
+    try:
+        return UUID(text)
+    except ValueError as error:
+        raise NotFound("There is no such place. Go back to the places and look from there.") from error
+
+
+def _to_print(
+    desk: Desk, db: Session, values: dict[str, str], codes: Codes, refusal: Problem | None = None,
+    printed: int | None = None, added: int | None = None,
+) -> Response:  # fmt: skip
+    """The list and the form. A form that was refused shows all that waits, with what was ticked still ticked."""
+    errors = (refusal.errors or {"sheet": refusal.detail}) if refusal else {}
+    named = codes if codes and not refusal else ()
+    tags = _named(db, named) if named else queries.waiting(db, AT_ONCE)
+    listed = {tag.code for tag in tags}
+    tags += _named(db, tuple(code for code in codes if code not in listed)) if "code" not in errors else []
+    unit, offered = Unit(desk.program.unit), printing.sheets(db)
+    values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(desk)}
     return desk.page(
-        "tags/waiting.html", status, rows=rows, total=queries.how_many_wait(db),
-        sheets=[(key, each.name) for key, each in SHEETS.items()], errors=errors or {},
-        printed=printed, added=added, base_url=desk.settings.base_url, op=new_op(),
+        "tags/waiting.html", refusal.status if refusal else 200, errors=errors, values=values, codes=codes,
+        rows=[(tag, tag.label or item_name(tag.kind, tag.length_mm, unit)) for tag in tags], named=bool(named),
+        total=queries.how_many_wait(db), sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],
+        styles=STYLES, facts=_facts(desk, offered[values["sheet"]]), printed=printed, added=added,
+        base_url=desk.settings.base_url, op=new_op(),
     )  # fmt: skip
+
+
+def _named(db: Session, codes: Codes) -> list[OnTag]:
+    read = [read_code(code) for code in codes]
+    for code in read:
+        actions.refuse_ended(actions.tag_on(db, code))
+    return queries.to_draw(db, read) if read else []
+
+
+def _facts(desk: Desk, sheet: Sheet) -> dict[str, Facts | str]:
+    """For each kind of tag with a QR, what it will be like on this sheet, or why it cannot be printed on it."""
+    found: dict[str, Facts | str] = {}
+    for style in (Style.FLAG, Style.PLATE):
+        try:
+            facts = symbol_facts(tag_url(desk.settings.base_url, "7K3M9U"), sheet, style)
+        except CannotPrint as refusal:
+            found[style] = refusal.detail
+        else:
+            if facts is not None:
+                found[style] = facts
+    return found
+
+
+def _places(desk: Desk, db: Session, refusal: Invalid | None = None) -> Response:
+    context: dict[str, Any] = {"errors": refusal.errors if refusal else {}, "op": new_op()}
+    return desk.page(
+        "tags/places.html", refusal.status if refusal else 200, places=queries.places_with_tags(db), **context
+    )

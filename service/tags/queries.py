@@ -1,14 +1,16 @@
 """Every look-up about tags."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, func, select, update
+from sqlalchemy import Row, Select, func, select, update
 from sqlalchemy.orm import Session
 
-from service.gear.models import Item
-from service.tags.models import Tag, TagPrint
+from service.gear.models import Item, Place
+from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
 
 
 def tag(db: Session, code: str) -> Tag | None:
@@ -32,36 +34,59 @@ def codes_now(db: Session) -> Sequence[str]:
     return db.scalars(select(Tag.code).where(Tag.until.is_(None))).all()
 
 
-def to_draw(db: Session, codes: Sequence[str]) -> Sequence[Row[str, str, int]]:
-    """Code, kind and length of the items with these codes, in the same order; of all items where none is named."""
-    query = select(Tag.code, Item.kind, Item.length_mm).join(Item, Item.id == Tag.item_id)
+@dataclass(frozen=True)
+class OnTag:
+    """What a tag is on, as it is printed: `kind` "" for a place, whose name is its `label`; millimeters."""
+
+    code: str
+    kind: str
+    length_mm: int
+    label: str
+    wiring: str
+    why: str = ""
+
+
+def _on_tags() -> Select[str, str | None, int | None, str | None, str | None, str | None]:
+    return (
+        select(Tag.code, Item.kind, Item.length_mm, Item.label, Item.wiring, Place.name)
+        .select_from(Tag)
+        .outerjoin(Item, Item.id == Tag.item_id)
+        .outerjoin(Place, Place.id == Tag.place_id)
+    )
+
+
+def _as_on_tag(row: Sequence[Any]) -> OnTag:
+    code, kind, length_mm, label, wiring, place = row[:6]
+    return OnTag(code, kind or "", length_mm or 0, place or label or "", wiring or "", *row[6:])
+
+
+def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
+    """What these codes are on, in the same order; every item that has a tag where none is named."""
     if not codes:
-        return db.execute(
-            query.where(Tag.until.is_(None)).order_by(Item.kind, Item.length_mm, Tag.code)
-        ).all()
-    found = {row.code: row for row in db.execute(query.where(Tag.code.in_(codes)))}
+        now = _on_tags().where(Tag.until.is_(None), Tag.item_id.is_not(None))
+        return [_as_on_tag(row) for row in db.execute(now.order_by(Item.kind, Item.length_mm, Tag.code))]
+    found = {row.code: _as_on_tag(row) for row in db.execute(_on_tags().where(Tag.code.in_(codes)))}
     return [found[code] for code in dict.fromkeys(codes)]
 
 
-def waiting(db: Session, most: int) -> Sequence[Row[TagPrint, str, int]]:
-    """The first tags of items that wait to be printed, with kind and length, the first asked for first."""
-    return db.execute(
-        select(TagPrint, Item.kind, Item.length_mm)
-        .join(Tag, Tag.code == TagPrint.code)
-        .join(Item, Item.id == Tag.item_id)
+def waiting(db: Session, most: int) -> list[OnTag]:
+    """The first tags that wait to be printed, the first asked for first."""
+    query = (
+        _on_tags()
+        .add_columns(TagPrint.why)
+        .join(TagPrint, TagPrint.code == Tag.code)
         .where(TagPrint.printed_at.is_(None), Tag.until.is_(None))
-        .order_by(TagPrint.id)
-        .limit(most)
-    ).all()
+    )
+    return [_as_on_tag(row) for row in db.execute(query.order_by(TagPrint.id).limit(most))]
 
 
 def how_many_wait(db: Session) -> int:
-    """How many tags of items wait to be printed."""
+    """How many tags wait to be printed."""
     query = (
         select(func.count())
         .select_from(TagPrint)
         .join(Tag, Tag.code == TagPrint.code)
-        .where(TagPrint.printed_at.is_(None), Tag.until.is_(None), Tag.item_id.is_not(None))
+        .where(TagPrint.printed_at.is_(None), Tag.until.is_(None))
     )
     return db.scalar(query) or 0
 
@@ -78,3 +103,20 @@ def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:
         update(TagPrint).where(TagPrint.code.in_(codes), TagPrint.printed_at.is_(None)).values(printed_at=now)
     )
     return int(done.rowcount)  # type: ignore[attr-defined]
+
+
+def places_with_tags(db: Session) -> Sequence[Row[Place, str | None]]:
+    """All places in walking order, each with the code that is on it now."""
+    on = (Tag.place_id == Place.id) & Tag.until.is_(None)
+    return db.execute(select(Place, Tag.code).outerjoin(Tag, on).order_by(Place.walk_order, Place.name)).all()
+
+
+def label_sheets(db: Session) -> Sequence[LabelSheet]:
+    """The program's own label sheets that are still offered."""
+    query = select(LabelSheet).where(LabelSheet.ended_at.is_(None))
+    return db.scalars(query.order_by(LabelSheet.created_at, LabelSheet.id)).all()
+
+
+def printer(db: Session) -> TagPrinter | None:
+    """The printer as it was last measured."""
+    return db.scalar(select(TagPrinter).order_by(TagPrinter.id.desc()).limit(1))

@@ -16,7 +16,7 @@ def cable(program: Running) -> str:
 def waiting(program: Running) -> list[tuple[str, str]]:
     """The codes that wait to be printed, and why."""
     with program.store.reading() as db:
-        return [(row[0].code, row[0].why) for row in queries.waiting(db, 100)]
+        return [(row.code, row.why) for row in queries.waiting(db, 100)]
 
 
 def test_a_new_item_waits_for_its_tag_until_it_is_printed(program: Running) -> None:

@@ -1,0 +1,46 @@
+"""How wide letters are, in the two fonts that every PDF reader has, so that text is fitted before it is drawn. Pure.
+
+The widths are those of the PDF library's own tables, of the fonts' published metrics.
+"""
+
+from enum import StrEnum
+from functools import cache
+from unicodedata import normalize
+
+from service.kit.typed import plain
+
+
+class Font(StrEnum):
+    """A typeface, by its name in the PDF library."""
+
+    PLAIN = "helveticaB"
+    CODE = "courierB"
+
+
+CAP = {Font.PLAIN: 0.718, Font.CODE: 0.562}
+"""Height of a capital as a share of the type size, from the fonts' published metrics."""
+
+
+def printable(text: str) -> str:
+    """`text` in the letters that these fonts have (Latin-1): look-alikes for what they lack, else a question mark."""
+    drawn = []
+    for character in plain(text):
+        if not character.isprintable():
+            continue
+        parts = character if ord(character) < 256 else normalize("NFKD", character)
+        drawn.append("".join(part for part in parts if ord(part) < 256) or "?")
+    return "".join(drawn)
+
+
+def width(text: str, font: Font) -> float:
+    """The width of a printable text, in sizes of its type."""
+    widths = _widths(font)
+    return sum(widths[character] for character in text) / 1000
+
+
+@cache
+def _widths(font: Font) -> dict[str, int]:
+    from fpdf.fonts import CORE_FONTS_CHARWIDTHS  # the PDF library is loaded where it is used
+
+    found: dict[str, int] = CORE_FONTS_CHARWIDTHS[font]
+    return found

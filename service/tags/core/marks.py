@@ -1,0 +1,86 @@
+"""What is drawn on a tag, and where: the layouts make marks, the PDF and the preview draw them. Pure."""
+
+from dataclasses import dataclass, replace
+
+from service.tags.core.boxes import Box
+from service.tags.core.lettering import CAP, Font, width
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """A QR symbol with its quiet zone."""
+
+    box: Box
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text in the middle of its box, as large as fits, its capitals no higher than `cap` millimeters.
+
+    `quarter` turns it anticlockwise: 0 reads to the right, 1 up, 2 on its head, 3 down. `ink` is its darkness, from
+    0 (black) to 1 (white). `narrowest` is how far its letters may be narrowed before they are made smaller.
+    """
+
+    box: Box
+    text: str
+    cap: float
+    font: Font = Font.PLAIN
+    quarter: int = 0
+    ink: float = 0.0
+    narrowest: float = 1.0
+
+    @property
+    def size(self) -> float:
+        """The size of the type in millimeters."""
+        thick = self.box.width if self.quarter % 2 else self.box.height
+        return min(min(self.cap, thick) / CAP[self.font], self._room / self.narrowest)
+
+    @property
+    def narrowed(self) -> float:
+        """What the width of the letters is multiplied by, 1 where they fit as they are."""
+        return min(1.0, self._room / self.size)
+
+    @property
+    def length(self) -> float:
+        """How long the line is, in millimeters."""
+        return width(self.text, self.font) * self.size * self.narrowed
+
+    @property
+    def _room(self) -> float:
+        """The size at which the line would just fill the box."""
+        return (self.box.height if self.quarter % 2 else self.box.width) / width(self.text, self.font)
+
+
+@dataclass(frozen=True)
+class EndMark:
+    """The letter of an end: A in a circle, B on a dark square, as on the pages, told apart without reading."""
+
+    box: Box
+    end: str
+    quarter: int = 0
+
+    @property
+    def letter(self) -> Words:
+        """The letter itself."""
+        ink = 1.0 if self.end == "B" else 0.0
+        return Words(self.box, self.end, 0.6 * self.box.height, quarter=self.quarter, ink=ink)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A thin line, as a box without width or without height; `dashed` where something is folded or begins."""
+
+    box: Box
+    dashed: bool = False
+
+
+Mark = Symbol | Words | EndMark | Line
+
+
+def upright(mark: Mark, height: float) -> Mark:
+    """A mark of a layout that lies on its side, turned clockwise: what was `height` high is as wide."""
+    box = mark.box
+    turned = Box(height - box.bottom, box.x, box.height, box.width)
+    if isinstance(mark, Words | EndMark):
+        return replace(mark, box=turned, quarter=(mark.quarter + 3) % 4)
+    return replace(mark, box=turned)

@@ -1,0 +1,95 @@
+"""Labels on the pages of a sheet, one after the other, from a label that is still there on. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from service.kit.problems import invalid
+from service.tags.core.layout import Label, Style, lay_out
+from service.tags.core.marks import Mark, Symbol
+from service.tags.core.sheets import Sheet
+from service.tags.core.symbols import Grid, grid, module
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A label on a page: its number on the sheet from 0, what it shows and the marks that show it."""
+
+    number: int
+    label: Label
+    marks: list[Mark]
+
+
+Page = list[Placed]
+
+
+@dataclass(frozen=True)
+class Setup:
+    """How tags are printed: on which sheet, in what style (None: flags for cables, plates for the rest), from which
+    label on (1 is the first), round what thickness in millimeters."""
+
+    sheet: str = "letter"
+    style: Style | None = None
+    start: int = 1
+    around: float | None = None
+
+
+def read_start(start: int, sheet: Sheet) -> int:
+    """The label that printing starts at, 1 for the first.
+
+    Raises:
+        Invalid: the sheet has no such label.
+    """
+    if not 1 <= start <= sheet.labels:
+        raise invalid(
+            "start", f"This sheet has labels 1 to {sheet.labels}, so printing cannot start at {start}."
+        )
+    return start
+
+
+def pages(labels: Sequence[Label], sheet: Sheet, start: int = 1, around: float | None = None) -> list[Page]:
+    """The labels page by page; the first page starts at label `start`.
+
+    Raises:
+        Invalid: the sheet has no label `start`.
+        CannotPrint: a label does not fit.
+    """
+    first = read_start(start, sheet) - 1
+    found: list[Page] = []
+    for at, label in enumerate(labels, first):
+        page, number = divmod(at, sheet.labels)
+        if page == len(found):
+            found.append([])
+        found[page].append(Placed(number, label, lay_out(label, sheet, _grid(label.url), around)))
+    return found
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the symbols on a kind of label will be like: version, one square and the side with its margin in mm."""
+
+    version: int
+    module: float
+    side: float
+
+
+def symbol_facts(url: str, sheet: Sheet, style: Style) -> Facts | None:
+    """What a symbol will be like before it is printed, None on a wrap, which has none.
+
+    Raises:
+        CannotPrint: it cannot be printed, with what to do.
+    """
+    symbol = grid(url)
+    label = Label(url[-6:], "10 ft cable", url, "A", style=style)
+    sides = [mark.box.width for mark in lay_out(label, sheet, symbol) if isinstance(mark, Symbol)]
+    return Facts(symbol.version, module(sides[0], symbol), sides[0]) if sides else None
+
+
+def _grid(url: str) -> Grid:
+    return _grid_like("/".join(url.split("/")[:-1]), len(url))
+
+
+@lru_cache(maxsize=8)
+def _grid_like(base: str, length: int) -> Grid:
+    """Addresses that differ in their codes alone have symbols of one size, which takes a while to find."""
+    return grid(base.ljust(length, "A"))

@@ -1,0 +1,137 @@
+"""Printing tags: what the labels show, the sheets and the printer of the program, the PDF."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import fields
+from datetime import datetime
+from functools import lru_cache
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.crew.queries import program_facts
+from service.gear.core import End, item_name
+from service.gear.models import Port
+from service.gear.wirings import connectors_in_words, find_wiring, ports_of
+from service.kit.codes import read_code
+from service.kit.lengths import Unit
+from service.kit.problems import NotFound, invalid
+from service.tags import queries
+from service.tags.actions import refuse_ended, tag_on
+from service.tags.core.layout import Label, Style
+from service.tags.core.pages import Page, Setup, pages
+from service.tags.core.printer import Printer
+from service.tags.core.sheets import SHEETS, Sheet
+from service.tags.core.symbols import CannotPrint, tag_url
+from service.tags.models import LabelSheet, TagPrinter
+from service.tags.queries import OnTag
+from service.wiring.wirings import Wiring
+
+FLAGS = Setup(style=Style.FLAG)
+"""What the command line prints: flags, on plain paper."""
+
+
+def sheets(db: Session) -> dict[str, Sheet]:
+    """Every sheet that tags can be printed on, by key: the built-in ones, then the program's own."""
+    names = [each.name for each in fields(Sheet) if each.name != "cut"]
+    own = {str(row.id): row for row in queries.label_sheets(db)}
+    return SHEETS | {key: Sheet(**{name: getattr(row, name) for name in names}) for key, row in own.items()}
+
+
+def sheet_called(db: Session, key: str) -> Sheet:
+    """The sheet with this key.
+
+    Raises:
+        Invalid: there is none.
+    """
+    found = sheets(db).get(key)
+    if found is None:
+        raise invalid("sheet", f"“{key[:20]}” is no sheet here; choose one of the list.")
+    return found
+
+
+def usual_sheet(unit: Unit) -> str:
+    """The key of the sheet that a program prints on unless it says otherwise: plain paper of its part of the world."""
+    return "a4" if unit is Unit.METERS else "letter"
+
+
+def printer(db: Session) -> Printer:
+    """The printer as it was last measured; one that prints as it is told where none was."""
+    row = queries.printer(db)
+    return Printer(row.measured_x, row.measured_y, row.right, row.down) if row else Printer()
+
+
+def tag_pages(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup) -> list[Page]:
+    """The pages with the tags of these codes, in their order, or of all items where none is named.
+
+    Raises:
+        CannotPrint: no address is set that a tag could carry, a label is too small for it, or nothing is to print.
+        Invalid, NotFound, Gone: the set-up or a code is wrong.
+    """
+    tag_url(base_url, "")
+    sheet = sheet_called(db, setup.sheet)
+    read = [read_code(code) for code in codes]
+    for code in read:
+        refuse_ended(tag_on(db, code))
+    program = program_facts(db)
+    unit = Unit(program.unit if program else Unit.FEET)
+    labels = [
+        label
+        for on_tag in queries.to_draw(db, read)
+        for label in _labels(db, on_tag, tag_url(base_url, on_tag.code), unit, setup.style)
+    ]
+    if not labels:
+        raise CannotPrint("There is no gear yet, so there is no tag to print. Add gear first.")
+    return pages(labels, sheet, setup.start, setup.around)
+
+
+def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup = FLAGS) -> bytes:
+    """A PDF with the tags of these codes, a label an end; refuses as `tag_pages` does."""
+    placed = tag_pages(db, codes, base_url, setup)
+    from service.tags.drawing import sheet_pdf  # the PDF library is loaded where it is used
+
+    return sheet_pdf(placed, sheet_called(db, setup.sheet), printer(db))
+
+
+def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | None) -> Iterator[Label]:
+    if not on_tag.kind:
+        yield Label(on_tag.code, on_tag.label, url, style=Style.PLATE)
+        return
+    usual = Style.FLAG if on_tag.kind == "cable" else Style.PLATE
+    name = on_tag.label or item_name(on_tag.kind, on_tag.length_mm, unit)
+    for end in End:
+        more = _connectors(on_tag.wiring, find_wiring(db, on_tag.wiring), on_tag.kind, end)
+        yield Label(on_tag.code, name, url, end, more, style or usual)
+
+
+@lru_cache(maxsize=256)
+def _connectors(key: str, wiring: Wiring, kind: str, end: End) -> str:
+    return connectors_in_words([Port(**port) for port in ports_of(key, wiring, kind)], end)
+
+
+def add_sheet(db: Session, sheet_id: UUID, sheet: Sheet, who: Who, now: datetime) -> str:
+    """Keep a sheet of the program's own; its name."""
+    sizes = {each.name: getattr(sheet, each.name) for each in fields(Sheet) if each.name != "cut"}
+    db.add(LabelSheet(id=sheet_id, **sizes, made_by=who.id, created_at=now, ended_at=None))
+    db.flush()
+    return sheet.name
+
+
+def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
+    """Offer a sheet of the program's own no longer.
+
+    Raises:
+        NotFound: there is no such sheet.
+    """
+    found = db.get(LabelSheet, sheet_id)
+    if found is None:
+        raise NotFound("There is no such sheet. Go back to the sheets and look from there.")
+    found.ended_at = found.ended_at or now
+    db.flush()
+
+
+def measured(db: Session, found: Printer, who: Who, now: datetime) -> None:
+    """Keep how the printer prints."""
+    sizes = {each.name: getattr(found, each.name) for each in fields(Printer)}
+    db.add(TagPrinter(**sizes, measured_at=now, measured_by=who.id))
+    db.flush()
