@@ -3,8 +3,10 @@
 from datetime import date, timedelta
 from uuid import UUID, uuid4
 
+import pytest
 from sqlalchemy import select
 
+from service.__main__ import main
 from service.app import CHORES
 from service.crew import queries as crew
 from service.gear.actions import NewItem, add_items, change_state
@@ -74,3 +76,15 @@ def test_verify_finds_a_cache_that_lies_and_changes_nothing(program: Running) ->
     for _ in range(2):
         (difference,) = verify(program.store, program.clock.now)
         assert difference == f"{item_id}: cached current; recomputed untested"
+
+
+def test_the_command_keeps_house_and_verifies(
+    program: Running, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("COILBOOK_DATABASE_URL", program.store.url)
+    (item_id,) = items_in_season(program, 1)
+    assert main(["housekeeping", "--verify"]) == 1
+    assert f"{item_id}: cached nothing; recomputed untested" in capsys.readouterr().out
+    assert main(["housekeeping"]) == 0
+    assert "due states refreshed: 1" in capsys.readouterr().out
+    assert main(["housekeeping", "--verify"]) == 0
