@@ -10,6 +10,7 @@ from fastapi.staticfiles import StaticFiles
 
 from service.crew import pages as crew
 from service.gear import pages as gear
+from service.gear.own import pages as own_wirings
 from service.home.due import api as due_api
 from service.home.due import pages as due
 from service.home.items import api as items_api
@@ -29,6 +30,8 @@ from service.testlog import care_pages as care
 from service.testlog import housekeeping as testlog
 from service.testlog import log_pages as test_log
 from service.testlog import pages as testlog_pages
+from service.testlog.bench import api as bench_api
+from service.testlog.bench import pages as bench
 from service.testlog.sessions import pages as sessions
 from service.web import health, problems
 from service.web.guard import Guard
@@ -54,6 +57,9 @@ ROUTERS = (
     test_log.router,
     care.router,
     sessions.router,
+    own_wirings.router,
+    bench.router,
+    bench_api.router,
 )
 
 

@@ -143,3 +143,9 @@ def connectors_in_words(ports: Sequence[Port], end: End) -> str:
 def wiring_choices(db: Session) -> list[tuple[str, str]]:
     """Every wiring that an item may get, with its words: the built-in ones, then the program's own."""
     return [*WIRING_NAMES.items(), *((own.key, own.name) for own in queries.own_wirings(db))]
+
+
+def offered(db: Session, kind: str) -> list[tuple[str, str]]:
+    """The wirings to choose from for a kind of gear, with their words: the usual one first, the program's own last."""
+    own = [(each.key, each.name) for each in queries.own_wirings(db)]
+    return [*((key, WIRING_NAMES[key]) for key in KINDS[kind].wirings), *own]

@@ -62,7 +62,8 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
             id=new.id, wiring=found.wiring, method=new.method, joined=[list(group) for group in new.joined or []],
             probed=_probed(new), evidence=raw_evidence(new.evidence), verdict=found.verdict,
             unproven=list(found.unproven), note=new.note, tested_at=tested_at, told_at=new.tested_at or now,
-            sent_at=new.sent_at, received_at=now, person_id=who.id if who else None, session_id=new.session, tester_id=new.tester,
+            sent_at=new.sent_at, received_at=now, person_id=who.id if who else None, session_id=new.session,
+            tester_id=new.tester,
         )
     )  # fmt: skip
     db.flush()

@@ -1,0 +1,153 @@
+"""Pages of wirings: the built-in ones and the program's own, and entering one of its own."""
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.gear.own import actions, queries
+from service.gear.queries import own_wiring
+from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
+from service.kit.problems import Invalid, NotFound
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.wiring.builtin import BUILTIN
+from service.wiring.naming import conductor_words, contact_words
+from service.wiring.own import parse_wiring
+from service.wiring.text import in_text, wiring_in_text
+from service.wiring.wirings import Wiring
+
+router = APIRouter(include_in_schema=False)
+
+LABELS = {
+    "name": "Name",
+    "conductors": "Conductors",
+    "others": "Contacts of no conductor",
+    "bonds": "Bonds",
+}
+EXAMPLE = {
+    "name": "",
+    "conductors": "\n".join(in_text(BUILTIN["xlr3"])),
+    "others": "As Bs",
+    "bonds": "",
+}
+"""What the form comes with: the plain three-contact cable, to be changed into what the program has."""
+
+
+@dataclass(frozen=True)
+class Meant:
+    """A wiring in the trade's words: a line each for its conductors, contacts that rest, and bonds."""
+
+    conductors: tuple[tuple[str, str, str], ...]
+    loose: tuple[str, ...]
+    bonds: tuple[tuple[str, str], ...]
+    lanes: int
+    pairs: int
+
+
+@router.get("/wirings")
+def wirings_page(desk: ViewerDesk) -> Response:
+    """Every wiring: the program's own, and those built in."""
+    with desk.reading() as db:
+        return desk.page(
+            "gear/wirings.html", own=queries.every_own_wiring(db), builtin=[*WIRING_NAMES.items()],
+            counts={key: len(wiring.conductors) for key, wiring in BUILTIN.items()},
+        )  # fmt: skip
+
+
+@router.get("/wirings/new")
+def new_wiring(desk: LeadDesk) -> Response:
+    """Enter a wiring of one's own, from an example."""
+    with desk.reading():
+        return _form(desk, EXAMPLE)
+
+
+@router.post("/wirings/new")
+def make_wiring(desk: LeadDesk, posted: Posted) -> Response:
+    """Show what was entered; once that was seen, and is what comes again, keep it."""
+    values = {name: str(posted.get(name) or "") for name in LABELS}
+    op = read_op(posted.get("op"))
+    try:
+        with desk.reading() as db:
+            spec = wiring_in_text(values["name"].strip() or "this wiring", *_entered(values))
+            if not _is_seen(posted, values, spec):
+                actions.checked_name(db, values["name"])
+                return _form(desk, values, op=str(op), spec=spec, changed=bool(posted.get("seen")))
+        key = desk.once(
+            op, "wiring.make", [values["name"], spec],
+            lambda db: actions.make_wiring(db, values["name"], spec, desk.me, desk.now),
+        )  # fmt: skip
+    except Invalid as refusal:
+        return _form(desk, values, refusal=refusal, op=str(op))
+    return RedirectResponse(f"/wirings/{key}?said=made", 303)
+
+
+@router.get("/wirings/{key}")
+def wiring_page(desk: ViewerDesk, key: str, said: str = "") -> Response:
+    """One wiring: what reaches what."""
+    with desk.reading() as db:
+        return _wiring(desk, db, key, said)
+
+
+@router.post("/wirings/{key}/end")
+def end_wiring(desk: LeadDesk, key: str, posted: Posted) -> Response:
+    """Offer a wiring no longer."""
+    op = read_op(posted.get("op"))
+    desk.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, desk.me, desk.now))
+    return RedirectResponse(f"/wirings/{key}?said=ended", 303)
+
+
+def meant(wiring: Wiring) -> Meant:
+    """A wiring in words."""
+    return Meant(
+        tuple(
+            (conductor_words(wiring, wire.name), contact_words(wire.a), contact_words(wire.b))
+            for wire in wiring.conductors
+        ),
+        tuple(contact_words(contact) for contact in wiring.loose_contacts),
+        tuple((contact_words(bond.earlier), contact_words(bond.later)) for bond in wiring.bonds),
+        len(wiring.lanes),
+        len(wiring.pairs),
+    )
+
+
+def _entered(values: dict[str, str]) -> tuple[str, str, str]:
+    return values["conductors"], values["others"], values["bonds"]
+
+
+def _print(values: dict[str, str], spec: dict[str, Any]) -> str:
+    told = json.dumps([" ".join(values["name"].split()), spec], sort_keys=True)
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+def _is_seen(posted: FormData, values: dict[str, str], spec: dict[str, Any]) -> bool:
+    """Whether exactly this was shown before: what is kept for good is kept as it was seen."""
+    return posted.get("do") == "keep" and posted.get("seen") == _print(values, spec)
+
+
+def _form(
+    desk: Desk, values: dict[str, str], *, spec: dict[str, Any] | None = None, changed: bool = False,
+    refusal: Invalid | None = None, op: str = "",
+) -> Response:  # fmt: skip
+    shown = meant(parse_wiring(spec, values["name"])) if spec else None
+    return desk.page(
+        "gear/new_wiring.html", refusal.status if refusal else 200, values=values, labels=LABELS, shown=shown,
+        errors=refusal.errors if refusal else {}, seen=_print(values, spec) if spec else "", changed=changed,
+        op=op or new_op(),
+    )  # fmt: skip
+
+
+def _wiring(desk: Desk, db: Session, key: str, said: str) -> Response:
+    own = own_wiring(db, key)
+    if own is None and key not in BUILTIN:
+        raise NotFound("There is no such wiring. The list has them all.")
+    return desk.page(
+        "gear/wiring.html", key=key, name=wiring_name(db, key), own=own, shown=meant(find_wiring(db, key)),
+        items=queries.items_with(db, key), said=said, op=new_op(),
+    )  # fmt: skip

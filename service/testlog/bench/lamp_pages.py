@@ -1,0 +1,119 @@
+"""What did the lamps show? A pattern of the program's own tester, what it may mean, and the test of it."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import CrewDesk, Desk
+from service.kit.problems import Conflict, Invalid, invalid
+from service.tags.actions import item_with
+from service.testlog import actions, entering
+from service.testlog.bench import queries
+from service.testlog.bench.about import about
+from service.testlog.bench.core import UNSURE, Told, as_test, choices, chosen, outcome
+from service.testlog.bench.tester_pages import found, meanings
+from service.testlog.core import Method, NewTest
+from service.testlog.models import OwnTester
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.wiring.agreed import agree
+from service.wiring.coverage import pass_words
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The page as it stands: which tester, which pattern was seen, what else was entered, what is wrong."""
+
+    tester: str = ""
+    pattern: str | None = None
+    which: str = UNSURE
+    flexed: bool = False
+    note: str = ""
+    op: str = ""
+    refusal: Invalid | None = None
+
+
+@router.get("/t/{code}/lamps")
+def lamps_page(desk: CrewDesk, code: str, tester: str = "", pattern: str | None = None) -> Response:
+    """Choose the tester if there are several, then the pattern, then see what it may mean."""
+    with desk.reading() as db:
+        return _page(desk, db, code, Asked(tester, pattern))
+
+
+@router.post("/t/{code}/lamps")
+def log_lamps(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """Log what the pattern means."""
+    try:
+        with desk.reading() as db:
+            new = _test(desk, db, code, posted)
+        content = [[name, str(value)] for name, value in posted.multi_items()]
+        desk.once(
+            new.id, "test.lamps", [code, *content],
+            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        told = {name: str(posted.get(name) or "") for name in ("tester", "pattern", "which", "note", "op")}
+        with desk.reading() as db:
+            return _page(desk, db, code, Asked(**told, flexed=posted.get("flexed") == "yes", refusal=refusal))
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _test(desk: Desk, db: Session, code: str, posted: FormData) -> NewTest:
+    item = item_with(db, code)
+    own = _tester(db, str(posted.get("tester") or ""), item.wiring)
+    lamps, pattern = queries.described(db, own), str(posted.get("pattern") or "")
+    agreed = agree(lamps.wiring, lamps.readings_for(pattern))
+    agreed = chosen(lamps.wiring, agreed, str(posted.get("which") or UNSURE))
+    told = Told(
+        read_op(posted.get("op")), code, Method.TWO_ENDED, f"{lamps.name}, lamps “{pattern}”.",
+        entering.note(posted, "note"), posted.get("flexed") == "yes", own.id,
+        about(desk, db, code).session,
+    )  # fmt: skip
+    return as_test(lamps.wiring, told, agreed)
+
+
+def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
+    own = found(db, tester_id)
+    if own.ended_at is not None:
+        raise Conflict(
+            f"{own.name} was put away. Choose another tester, or enter the test contact by contact."
+        )
+    if own.wiring != wiring:
+        raise invalid(
+            "tester", f"{own.name} is described for another wiring than this item has. Choose another."
+        )
+    return own
+
+
+def _page(desk: Desk, db: Session, code: str, asked: Asked) -> Response:
+    item = about(desk, db, code)
+    testers = queries.testers_for(db, item.wiring)
+    refusal = asked.refusal
+    if len(testers) == 1 and not asked.tester:
+        asked = Asked(str(testers[0].id), asked.pattern)
+    if not asked.tester or (refusal and "tester" in refusal.errors):
+        return desk.page(
+            "testlog/bench/lamps.html", 422 if refusal else 200, item=item, testers=testers, tester=None, agreed=None,
+            errors=refusal.errors if refusal else {},
+        )  # fmt: skip
+    own = _tester(db, asked.tester, item.wiring)
+    lamps = queries.described(db, own)
+    errors = dict(refusal.errors) if refusal else {}
+    agreed = None
+    if asked.pattern is not None and "pattern" not in errors:
+        try:
+            agreed = agree(lamps.wiring, lamps.readings_for(asked.pattern))
+        except Invalid as unknown:
+            errors |= unknown.errors
+    return desk.page(
+        "testlog/bench/lamps.html", 422 if errors else 200, item=item, testers=testers, tester=own, lamps=lamps,
+        asked=asked, errors=errors, patterns=meanings(lamps), agreed=agreed,
+        choices=choices(lamps.wiring, agreed) if agreed else [],
+        outcome=outcome(lamps.wiring, agreed) if agreed else "",
+        blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken), op=asked.op or new_op(),
+    )  # fmt: skip

@@ -1,0 +1,110 @@
+"""Phantom volts at the far end: entered, told what they may mean, and logged as far as they prove anything."""
+
+from dataclasses import dataclass, field
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import CrewDesk, Desk
+from service.gear.wirings import find_wiring
+from service.kit.problems import Invalid, invalid
+from service.testlog import actions, entering
+from service.testlog.bench.about import about
+from service.testlog.bench.core import UNSURE, Told, as_test, choices, chosen, outcome
+from service.testlog.bench.volts import LABELS, carries_phantom, diagnosed, possible, said
+from service.testlog.core import Method, NewTest
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.wiring.agreed import Agreed, agree
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """The page as it stands: what was typed, what it may mean once it was read, what is wrong with it."""
+
+    values: dict[str, str] = field(default_factory=lambda: dict.fromkeys(LABELS, ""))
+    which: str = UNSURE
+    note: str = ""
+    power: bool = False
+    agreed: Agreed | None = None
+    no_power: bool = False
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+
+
+@router.get("/t/{code}/phantom")
+def phantom_page(desk: CrewDesk, code: str) -> Response:
+    """Where to put the meter, and room for what it shows."""
+    with desk.reading() as db:
+        return _page(desk, db, code, Entry())
+
+
+@router.post("/t/{code}/phantom")
+def enter_volts(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """Tell what the volts may mean; log them once that was seen."""
+    op = read_op(posted.get("op"))
+    with desk.reading() as db:
+        entry = _read(db, desk, code, posted)
+        if entry.errors or entry.agreed is None or posted.get("do") != "log":
+            return _page(desk, db, code, entry)
+        try:
+            new = _test(desk, db, code, entry, posted)
+        except Invalid as refusal:
+            return _page(desk, db, code, Entry(**vars(entry) | {"errors": refusal.errors}))
+    content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
+    desk.once(op, "test.phantom", content, lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone))
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _read(db: Session, desk: Desk, code: str, posted: FormData) -> Entry:
+    values = {name: str(posted.get(name) or "").strip() for name in LABELS}
+    kept = Entry(
+        values, str(posted.get("which") or UNSURE), str(posted.get("note") or ""), posted.get("power") == "yes",
+        op=str(posted.get("op")),
+    )  # fmt: skip
+    wiring = find_wiring(db, about(desk, db, code).wiring)
+    if not carries_phantom(wiring):
+        return kept
+    try:
+        found = diagnosed(values)
+    except Invalid as refusal:
+        return Entry(**vars(kept) | {"errors": refusal.errors})
+    return Entry(
+        **vars(kept) | {"agreed": agree(wiring, possible(wiring, found)), "no_power": found.no_power}
+    )
+
+
+def _test(desk: Desk, db: Session, code: str, entry: Entry, posted: FormData) -> NewTest:
+    """The test to log.
+
+    A pass by volts alone cannot come of it: a cable with 2 and 3 swapped reads like a sound one, so at the most it
+    is partial. Nothing anywhere is a test only if phantom power was on.
+    """
+    if entry.no_power and not entry.power:
+        raise invalid(
+            "power",
+            "No volts at all is what phantom power that is off shows too. Check it with a good cable first.",
+        )
+    item = about(desk, db, code)
+    wiring = find_wiring(db, item.wiring)
+    agreed = chosen(wiring, entry.agreed or agree(wiring, []), entry.which)
+    told = Told(
+        read_op(entry.op), code, Method.PHANTOM, said(entry.values), entering.note(posted, "note"),
+        posted.get("flexed") == "yes", session=item.session,
+    )  # fmt: skip
+    return as_test(wiring, told, agreed)
+
+
+def _page(desk: Desk, db: Session, code: str, entry: Entry) -> Response:
+    item = about(desk, db, code)
+    wiring = find_wiring(db, item.wiring)
+    agreed = entry.agreed
+    return desk.page(
+        "testlog/bench/phantom.html", 422 if entry.errors else 200, item=item, fits=carries_phantom(wiring),
+        entry=entry, labels=LABELS, choices=choices(wiring, agreed) if agreed else [],
+        outcome=outcome(wiring, agreed) if agreed else "", op=entry.op,
+    )  # fmt: skip

@@ -1,0 +1,104 @@
+"""Phantom volts as a test: what was typed, and the readings of every cable that would give them. Pure."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from service.kit.measures import parse_volts
+from service.kit.problems import Invalid, invalid
+from service.wiring.builtin import BUILTIN
+from service.wiring.phantom import FarEnd, PhantomDiagnosis, diagnose_phantom
+from service.wiring.readings import Readings, names, tidy
+from service.wiring.rebuild import rebuild
+from service.wiring.wirings import Wiring
+
+WITHOUT: Final = ("v21", "v31", "v23")
+LOADED: Final = ("l21", "l31", "l23")
+LABELS: Final[Mapping[str, str]] = {
+    "v21": "2 to 1, no load",
+    "v31": "3 to 1, no load",
+    "v23": "2 to 3, no load",
+    "l21": "2 to 1, with the load",
+    "l31": "3 to 1, with the load",
+    "l23": "2 to 3, with the load",
+}
+"""The six volts that can be read at the far end: without a load, then with it."""
+
+_LINE: Final = BUILTIN["xlr3"]
+
+
+def carries_phantom(wiring: Wiring) -> bool:
+    """Whether volts can be read as this service diagnoses them: one line from 1, 2, 3 to 1, 2, 3."""
+    return wiring.conductors == _LINE.conductors
+
+
+def far_ends(values: Mapping[str, str]) -> list[FarEnd]:
+    """What was typed, as readings without the load and with it; each set may be left out, and 2 to 3 in each.
+
+    Raises:
+        Invalid: with every field that is at fault.
+    """
+    errors: dict[str, str] = {}
+    volts: dict[str, float] = {}
+    for name in LABELS:
+        try:
+            if values.get(name, "").strip():
+                volts[name] = parse_volts(values[name], name)
+        except Invalid as refusal:
+            errors |= refusal.errors
+    for asked in (WITHOUT, LOADED):
+        first, second, _ = asked
+        for name, other in ((first, second), (second, first)):
+            if name not in volts and name not in errors and any(each in volts for each in asked):
+                errors[name] = f"Read {LABELS[name]} too: “{LABELS[other]}” alone tells too little."
+    if not volts and not errors:
+        errors["v21"] = "Read the volts from contact 2 to 1 and from 3 to 1 at the far end first."
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return [
+        FarEnd(volts[asked[0]], volts[asked[1]], volts.get(asked[2]), loaded=asked is LOADED)
+        for asked in (WITHOUT, LOADED)
+        if asked[0] in volts
+    ]
+
+
+def diagnosed(values: Mapping[str, str]) -> PhantomDiagnosis:
+    """What the volts may mean.
+
+    Raises:
+        Invalid: a value is wrong, or no cable gives these volts; then it stands beside the first of them.
+    """
+    readings = far_ends(values)
+    try:
+        return diagnose_phantom(readings)
+    except Invalid as refusal:
+        first = WITHOUT[0] if not readings[0].loaded else LOADED[0]
+        raise invalid(first, refusal.detail) from refusal
+
+
+def possible(wiring: Wiring, found: PhantomDiagnosis) -> list[Readings]:
+    """What a two-ended test would read of each cable that may be meant; volts say nothing of shells.
+
+    States are told from the end that is fed, and that is end B: a plug goes into the desk. So what they say of end A
+    holds for end B, and the other way round.
+    """
+    reached = sum(wiring.bit[contact] for wire in wiring.conductors for contact in (wire.a, wire.b))
+    return [_turned(wiring, rebuild(wiring, faults).within(reached)) for faults in found.states]
+
+
+def _turned(wiring: Wiring, readings: Readings) -> Readings:
+    """The readings of the same cable with its ends exchanged."""
+    other = {wire.a: wire.b for wire in wiring.conductors} | {wire.b: wire.a for wire in wiring.conductors}
+    turned = (
+        sum(wiring.bit[other[contact]] for contact in names(wiring, group)) for group in readings.groups
+    )
+    return Readings(tidy(turned), readings.probed)
+
+
+def said(values: Mapping[str, str]) -> str:
+    """The volts as the test's note keeps them."""
+    typed = [
+        f"{LABELS[name]}: {parse_volts(values[name], name):g} V"
+        for name in LABELS
+        if values.get(name, "").strip()
+    ]
+    return f"Phantom volts at the far end, {'; '.join(typed)}."
