@@ -22,8 +22,14 @@ def page(at: Bench, **typed: str) -> Any:
     return at.program.crew.post(f"/t/{code}/phantom", data={"op": op(), "do": "read"} | typed)
 
 
+def log(at: Bench, **typed: str) -> Any:
+    """Have the volts read, then send what the page says was seen, to be logged."""
+    seen = re.search('name="seen" value="(.*?)"', page(at, **typed).text)
+    return page(at, do="log", seen=seen[1] if seen else "", **typed)
+
+
 def logged(at: Bench, **typed: str) -> dict[str, Any]:
-    answer = page(at, do="log", **typed)
+    answer = log(at, **typed)
     assert answer.status_code == 303, answer.text
     return dict(at.program.viewer.get("/api/v1/tests").json()["items"][0])
 
@@ -72,10 +78,20 @@ def test_whoever_looked_inside_says_which(program: Running) -> None:
 def test_no_volts_at_all_asks_whether_phantom_is_on(program: Running) -> None:
     at = bench(program, "xlr3")
     assert "Phantom is on: a good cable" in page(at, v21="0", v31="0").text
-    refused = page(at, v21="0", v31="0", do="log")
+    refused = log(at, v21="0", v31="0")
     assert refused.status_code == 422
     assert "Check it with a good cable first" in refused.text
     assert logged(at, v21="0", v31="0", power="yes")["verdict"] == "fail"
+
+
+def test_volts_that_changed_since_they_were_seen_are_shown_again(program: Running) -> None:
+    at = bench(program, "xlr3")
+    seen = re.search('name="seen" value="(.*?)"', page(at, v21="0", v31="48").text)
+    assert seen
+    answer = page(at, do="log", seen=seen[1], **SOUND)
+    assert answer.status_code == 200
+    assert "A cable without a fault" in answer.text
+    assert program.viewer.get("/api/v1/tests").json()["items"] == []
 
 
 @pytest.mark.parametrize(
@@ -104,7 +120,7 @@ def test_what_cannot_be_is_said_beside_its_field(
     ("which", "note", "says"), [("9", "", "Choose one"), ("", "x" * 501, "500 are the most")]
 )
 def test_what_cannot_be_logged_is_told(program: Running, which: str, note: str, says: str) -> None:
-    answer = page(bench(program, "xlr3"), do="log", which=which, note=note, **SOUND)
+    answer = log(bench(program, "xlr3"), which=which, note=note, **SOUND)
     assert answer.status_code == 422
     assert says in answer.text
 

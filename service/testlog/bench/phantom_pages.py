@@ -35,6 +35,11 @@ class Entry:
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
 
+    @property
+    def told(self) -> str:
+        """The volts in one line: only those that were seen with their meaning are logged."""
+        return " ".join(f"{name}={value}" for name, value in self.values.items() if value)
+
 
 @router.get("/t/{code}/phantom")
 def phantom_page(desk: CrewDesk, code: str) -> Response:
@@ -49,7 +54,8 @@ def enter_volts(desk: CrewDesk, code: str, posted: Posted) -> Response:
     op = read_op(posted.get("op"))
     with desk.reading() as db:
         entry = _read(db, desk, code, posted)
-        if entry.errors or entry.agreed is None or posted.get("do") != "log":
+        seen = posted.get("do") == "log" and posted.get("seen") == entry.told
+        if entry.errors or entry.agreed is None or not seen:
             return _page(desk, db, code, entry)
         try:
             new = _test(desk, db, code, entry, posted)

@@ -122,5 +122,6 @@ def _form(
 ) -> Response:
     return desk.page(
         "testlog/bench/new_tester.html", refusal.status if refusal else 200, values=values, labels=LABELS,
-        errors=refusal.errors if refusal else {}, wirings=wiring_choices(db), sees=[*SEES.items()], op=op or new_op(),
+        errors=refusal.errors if refusal else {}, wirings=wiring_choices(db),
+        sees=[(sight, words, "lamp") for sight, words in SEES.items()], op=op or new_op(),
     )  # fmt: skip
