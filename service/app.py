@@ -33,6 +33,7 @@ from service.testlog import pages as testlog_pages
 from service.testlog.bench import api as bench_api
 from service.testlog.bench import pages as bench
 from service.testlog.sessions import pages as sessions
+from service.testlog.sessions import work_pages as session_work
 from service.web import health, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
@@ -57,6 +58,7 @@ ROUTERS = (
     test_log.router,
     care.router,
     sessions.router,
+    session_work.router,
     own_wirings.router,
     bench.router,
     bench_api.router,

@@ -277,7 +277,12 @@ def upgrade() -> None:
         sa.Column("made_by", sa.Uuid(), nullable=True),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("closed_by", sa.Uuid(), nullable=True),
+        sa.Column("closing_note", sa.String(), nullable=False),
         sa.CheckConstraint("\"kind\" IN ('test', 'count')", name=op.f("ck_work_session_kind")),
+        sa.ForeignKeyConstraint(
+            ["closed_by"], ["person.id"], name=op.f("fk_work_session_closed_by_person"), ondelete="RESTRICT"
+        ),
         sa.ForeignKeyConstraint(
             ["made_by"], ["person.id"], name=op.f("fk_work_session_made_by_person"), ondelete="RESTRICT"
         ),
@@ -513,6 +518,37 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_state_change_item_id_id"), ["item_id", "id"], unique=False)
 
     op.create_table(
+        "swap",
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("bad_id", sa.Uuid(), nullable=False),
+        sa.Column("spare_id", sa.Uuid(), nullable=False),
+        sa.Column("place_a_id", sa.Uuid(), nullable=True),
+        sa.Column("place_b_id", sa.Uuid(), nullable=True),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("person_id", sa.Uuid(), nullable=True),
+        sa.CheckConstraint("bad_id <> spare_id", name=op.f("ck_swap_two_items")),
+        sa.ForeignKeyConstraint(
+            ["bad_id"], ["item.id"], name=op.f("fk_swap_bad_id_item"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["person_id"], ["person.id"], name=op.f("fk_swap_person_id_person"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["place_a_id"], ["place.id"], name=op.f("fk_swap_place_a_id_place"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["place_b_id"], ["place.id"], name=op.f("fk_swap_place_b_id_place"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["spare_id"], ["item.id"], name=op.f("fk_swap_spare_id_item"), ondelete="RESTRICT"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_swap")),
+    )
+    with op.batch_alter_table("swap", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_swap_bad_id_at"), ["bad_id", "at"], unique=False)
+
+    op.create_table(
         "tag",
         sa.Column("code", sa.String(), nullable=False),
         sa.Column("item_id", sa.Uuid(), nullable=True),
@@ -593,6 +629,11 @@ def upgrade() -> None:
         sa.Column("item_id", sa.Uuid(), nullable=False),
         sa.Column("position", sa.Integer(), nullable=False),
         sa.Column("why", sa.String(), nullable=False),
+        sa.Column("claimed_by", sa.Uuid(), nullable=True),
+        sa.Column("claimed_until", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["claimed_by"], ["person.id"], name=op.f("fk_work_item_claimed_by_person"), ondelete="RESTRICT"
+        ),
         sa.ForeignKeyConstraint(
             ["item_id"], ["item.id"], name=op.f("fk_work_item_item_id_item"), ondelete="RESTRICT"
         ),
@@ -606,6 +647,33 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("work_item", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_work_item_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
+        "work_seen",
+        sa.Column("session_id", sa.Uuid(), nullable=False),
+        sa.Column("item_id", sa.Uuid(), nullable=False),
+        sa.Column("place_id", sa.Uuid(), nullable=True),
+        sa.Column("person_id", sa.Uuid(), nullable=True),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["item_id"], ["item.id"], name=op.f("fk_work_seen_item_id_item"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["person_id"], ["person.id"], name=op.f("fk_work_seen_person_id_person"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["place.id"], name=op.f("fk_work_seen_place_id_place"), ondelete="RESTRICT"
+        ),
+        sa.ForeignKeyConstraint(
+            ["session_id"],
+            ["work_session.id"],
+            name=op.f("fk_work_seen_session_id_work_session"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("session_id", "item_id", name=op.f("pk_work_seen")),
+    )
+    with op.batch_alter_table("work_seen", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_work_seen_item_id"), ["item_id"], unique=False)
 
     op.create_table(
         "fault",
@@ -696,6 +764,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_fault_fault_class_conductor"))
 
     op.drop_table("fault")
+    with op.batch_alter_table("work_seen", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_work_seen_item_id"))
+
+    op.drop_table("work_seen")
     with op.batch_alter_table("work_item", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_work_item_item_id"))
 
@@ -719,6 +791,10 @@ def downgrade() -> None:
         )
 
     op.drop_table("tag")
+    with op.batch_alter_table("swap", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_swap_bad_id_at"))
+
+    op.drop_table("swap")
     with op.batch_alter_table("state_change", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_state_change_item_id_id"))
 

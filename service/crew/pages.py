@@ -199,10 +199,10 @@ def _role(word: str) -> Role:
     return Role(word)
 
 
-def join_link(desk: Desk, secret: str) -> str:
-    """The address that a pass's QR holds. The secret is in the fragment, so it reaches no log."""
+def join_link(desk: Desk, secret: str, then: str = "") -> str:
+    """The address that a pass's QR holds, going on to `then`. The secret is in the fragment, so it reaches no log."""
     base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
-    return f"{base}/join#{secret}"
+    return f"{base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
 def signed_in(desk: Desk, token: str, target: str) -> Response:

@@ -18,16 +18,17 @@ from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testlog import actions, entering, queries
 from service.testlog.asking import asked_of_log
+from service.testlog.bench.queries import looked_by
 from service.testlog.drawing import layout as drawing
 from service.testlog.drawing.shapes import Drawing
 from service.testlog.models import FaultRow, Test
 from service.testlog.queries import Asked
-from service.testlog.sessions import actions as sessions
 from service.testlog.sessions import queries as session_queries
+from service.testlog.sessions.claims import next_for
 from service.testlog.wording import advice, fault_in
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
-from service.wiring.coverage import SIGHT_OF_METHOD, pass_words
+from service.wiring.coverage import pass_words
 from service.wiring.faults import FaultClass
 from service.wiring.naming import conductor_words
 from service.wiring.readings import read
@@ -102,8 +103,9 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
     ids = queries.items_of(db, [test.id])[test.id]
     items, codes = item_facts(db, ids), codes_of(db, ids)
     wiring = find_wiring(db, test.wiring)
-    lines = session_queries.worklist(db, test.session_id) if test.session_id else []
-    after = sessions.next_line(lines, ids[0])
+    session = session_queries.session(db, test.session_id) if test.session_id else None
+    lines = session_queries.worklist(db, session.id) if session else []
+    after = next_for(lines, desk.me.id, ids[0], desk.now) if session and session.closed_at is None else None
     faults = queries.faults_of(db, [test.id])[test.id]
     line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
     return desk.page(
@@ -112,7 +114,7 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
         found=advice(db, test.wiring, faults), drawing=_drawing(wiring, test, faults),
         wiring_name=wiring_name(db, test.wiring),
         unproven=[conductor_words(wiring, name) for name in test.unproven], next_line=after, lines=lines,
-        blind=pass_words(wiring, SIGHT_OF_METHOD[test.method], pieces=len(ids)), op=new_op(),
+        blind=pass_words(wiring, *looked_by(db, test), pieces=len(ids)), op=new_op(),
         can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=desk.me.role.reaches(Role.CREW),
     )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Tables of the test log: sessions, tests, faults, voids and repairs. Rows are added, never changed."""
+"""Tables of the test log: sessions, tests, faults, voids, repairs and swaps. What was found is added, never changed."""
 
 from datetime import date, datetime
 from enum import StrEnum
@@ -36,10 +36,12 @@ class WorkSession(Base):
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     created_at: Mapped[datetime]
     closed_at: Mapped[datetime | None]
+    closed_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    closing_note: Mapped[str]
 
 
 class WorkItem(Base):
-    """A line of a session's worklist."""
+    """A line of a session's worklist, and who said that they would test it, until when."""
 
     __tablename__ = "work_item"
 
@@ -47,6 +49,20 @@ class WorkItem(Base):
     item_id: Mapped[UUID] = mapped_column(refers("item.id"), primary_key=True, index=True)
     position: Mapped[int]
     why: Mapped[str]
+    claimed_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    claimed_until: Mapped[datetime | None]
+
+
+class WorkSeen(Base):
+    """An item that was seen in a count, by whom, and where: None where its place was not said."""
+
+    __tablename__ = "work_seen"
+
+    session_id: Mapped[UUID] = mapped_column(refers("work_session.id"), primary_key=True)
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"), primary_key=True, index=True)
+    place_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    at: Mapped[datetime]
 
 
 class SessionHelper(Base):
@@ -168,6 +184,22 @@ class Repair(Base):
     what: Mapped[str]
     length_mm: Mapped[int | None]
     cost_cents: Mapped[int | None]
+    at: Mapped[datetime]
+    received_at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+
+
+class Swap(Base):
+    """A spare that took the place of a bad item, on a show day: when, and where that was."""
+
+    __tablename__ = "swap"
+    __table_args__ = (CheckConstraint("bad_id <> spare_id", name="two_items"), Index(None, "bad_id", "at"))
+
+    id: Mapped[UUID] = mapped_column(primary_key=True)
+    bad_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    spare_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    place_a_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
+    place_b_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
     at: Mapped[datetime]
     received_at: Mapped[datetime]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))

@@ -62,7 +62,7 @@ def test_an_evening(program: Running) -> None:
         program.clock.ahead(minutes=2)
     page = program.viewer.get(address).text
     assert "2 without a fault, 1 failed, 0 left" in page
-    assert "Helped: Crew" in page
+    assert re.search(r"<b>Crew</b> <span class=\"num\">3 tested", page)
     assert program.crew.post(f"{address}/close", data={"op": op()}).status_code == 403
     assert program.lead.post(f"{address}/close", data={"op": op()}).status_code == 303
     assert program.lead.post(f"{address}/close", data={"op": op()}).status_code == 409

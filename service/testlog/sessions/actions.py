@@ -1,6 +1,6 @@
-"""What happens with sessions: opening one with its worklist, closing it."""
+"""What happens with sessions: opening one with its worklist, changing a planned one, closing it."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -9,19 +9,25 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
-from service.gear.core import ItemState
-from service.gear.models import Place
+from service.gear.core import ASKED, ItemState
+from service.gear.models import Item, Place
+from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import DueState
-from service.testlog.models import SessionKind, WorkItem, WorkSession
-from service.testlog.sessions import queries
-from service.testlog.sessions.queries import Candidate, Line
+from service.store.sessions import locked
+from service.testlog.asking import named_item
+from service.testlog.entering import as_id
+from service.testlog.models import SessionKind, WorkSession
+from service.testlog.sessions import listing
+from service.testlog.sessions.listing import Candidate, in_walk
+from service.testlog.sessions.queries import Line
 
 
 class Why(StrEnum):
     """Why an item is on a worklist; the first that fits is told."""
 
     REPAIR = "after repair"
+    SWAPPED = "swapped out"
     SUSPECT = "suspect"
     OVERDUE = "overdue"
     UNTESTED = "untested"
@@ -29,51 +35,91 @@ class Why(StrEnum):
     PLACE = "lives here"
 
 
-USUAL = (Why.REPAIR, Why.SUSPECT, Why.OVERDUE, Why.UNTESTED, Why.DUE)
+USUAL = (Why.REPAIR, Why.SWAPPED, Why.SUSPECT, Why.OVERDUE, Why.UNTESTED, Why.DUE)
+
+BY_HAND = "by hand"
+"""Why an item is on a worklist that somebody typed or scanned."""
+COUNTED = "count"
+"""Why an item is on the list of a count: it should be there."""
+NO_SESSION = "There is no such session. Look for it among the sessions."
 
 
 @dataclass(frozen=True)
 class NewSession:
-    """A session to open; `place_id` keeps its worklist to one place."""
+    """A session to open; `place_id` keeps its worklist to one place, `codes` come on it as they are.
+
+    A count lists all that should be there, whatever `why` says.
+    """
 
     id: UUID
     title: str
     on: date
-    why: Collection[Why]
+    why: Collection[Why] = ()
     place_id: UUID | None = None
     note: str = ""
+    kind: SessionKind = SessionKind.TEST
+    codes: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a planned session becomes: `add` are codes, `drop` items that come off its worklist."""
+
+    title: str
+    on: date
+    note: str = ""
+    add: Sequence[str] = ()
+    drop: Collection[UUID] = ()
 
 
 def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -> WorkSession:
     """Open a session with its worklist, in walking order.
 
     Raises:
-        Invalid: there would be nothing on it.
+        Invalid: there would be nothing on it, or a code is none of ours.
     """
     place = db.get(Place, new.place_id) if new.place_id else None
     if new.place_id and place is None:
         raise invalid("place", "There is no such place any more. Choose another one.")
-    lines = [
-        (each.item.id, why)
-        for each in queries.candidates(db)
-        if (why := why_listed(each, new.why, new.place_id)) is not None
-    ]
+    lines = _lines(db, new)
     if not lines:
         where = f" at {place.name}" if place else ""
+        if new.kind is SessionKind.COUNT:
+            raise invalid("place", f"Nothing lives{where or ' anywhere'}, so there is nothing to count.")
         raise invalid(
             "why", f"Nothing{where} needs a test for the reasons ticked. Tick more, or choose another place."
         )
     session = WorkSession(
-        id=new.id, title=new.title, kind=SessionKind.TEST, place_id=new.place_id, on=new.on, note=new.note,
-        made_by=who.id if who else None, created_at=now, closed_at=None,
+        id=new.id, title=new.title, kind=new.kind, place_id=new.place_id, on=new.on, note=new.note,
+        made_by=who.id if who else None, created_at=now, closed_at=None, closed_by=None, closing_note="",
     )  # fmt: skip
     db.add(session)
     db.flush()
-    db.add_all(
-        WorkItem(session_id=session.id, item_id=item_id, position=position, why=why)
-        for position, (item_id, why) in enumerate(lines)
-    )
+    listing.keep_lines(db, session.id, lines)
     return session
+
+
+def _lines(db: Session, new: NewSession) -> dict[UUID, str]:
+    """What comes on the worklist, in walking order, and why."""
+    if new.kind is SessionKind.COUNT:
+        return {item.id: COUNTED for item in listing.countable(db, new.place_id)}
+    named = {item.id for item in _named(db, new.codes)}
+    why = {
+        each.item.id: why_listed(each, new.why, new.place_id) or (BY_HAND if each.item.id in named else None)
+        for each in listing.candidates(db, named)
+    }
+    return {item_id: str(reason) for item_id, reason in why.items() if reason is not None}
+
+
+def _named(db: Session, codes: Iterable[str]) -> list[Item]:
+    items = [named_item(db, code, "codes") for code in codes]
+    for item, code in zip(items, codes, strict=True):
+        if item.state not in ASKED:
+            state = ItemState(item.state).value
+            raise invalid(
+                "codes", f"{code} is {state}. Bring it back from its own page first, or leave it out."
+            )
+    return items
 
 
 def why_listed(candidate: Candidate, asked: Collection[Why], place_id: UUID | None) -> Why | None:
@@ -82,6 +128,7 @@ def why_listed(candidate: Candidate, asked: Collection[Why], place_id: UUID | No
         return None
     true = {
         Why.REPAIR: candidate.item.state is ItemState.IN_REPAIR,
+        Why.SWAPPED: candidate.swapped,
         Why.SUSPECT: candidate.suspect,
         Why.OVERDUE: candidate.due is DueState.OVERDUE,
         Why.UNTESTED: candidate.due in (DueState.UNTESTED, None),
@@ -91,16 +138,64 @@ def why_listed(candidate: Candidate, asked: Collection[Why], place_id: UUID | No
     return next((why for why in Why if why in asked and true[why]), None)
 
 
-def close_session(db: Session, session_id: UUID, now: datetime) -> None:
-    """Close a session; tests that come in late still count in it.
+def change_session(db: Session, session_id: UUID, change: Change) -> None:
+    """Change a session: what comes on its worklist as long as it is open, what goes off it before it has begun.
+
+    Raises:
+        NotFound, Conflict: there is no such session; it was closed; or it has begun, and a line would go.
+        Invalid: a code is none of ours, or nothing would be left.
+    """
+    session = held_open(db, session_id)
+    if change.drop and listing.has_begun(db, session_id):
+        raise Conflict(
+            "This session has begun, so nothing comes off its list any more. "
+            "What is left at the end is told in its summary."
+        )
+    why = listing.reasons(db, session_id)
+    why |= {item.id: BY_HAND for item in _named(db, change.add) if item.id not in why}
+    facts = item_facts(db, [item_id for item_id in why if item_id not in change.drop])
+    if not facts:
+        raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
+    order = sorted(facts.values(), key=in_walk)
+    listing.keep_lines(db, session_id, {item.id: why[item.id] for item in order})
+    session.title, session.on, session.note = change.title, change.on, change.note
+
+
+def session_with(db: Session, session_id: str) -> WorkSession:
+    """The session that an address names.
+
+    Raises:
+        NotFound: there is none.
+    """
+    key = as_id(session_id)
+    found = db.get(WorkSession, key) if key else None
+    if found is None:
+        raise NotFound(NO_SESSION)
+    return found
+
+
+def held_open(db: Session, session_id: UUID) -> WorkSession:
+    """The session, held until the transaction ends: what changes on its worklist changes one after the other.
+
+    Raises:
+        NotFound, Conflict: there is no such session, or it was closed.
+    """
+    session: WorkSession | None = locked(db, WorkSession, session_id)
+    if session is None:
+        raise NotFound(NO_SESSION)
+    if session.closed_at is not None:
+        raise Conflict("This session was closed before. Nothing was changed.")
+    return session
+
+
+def close_session(db: Session, session_id: UUID, note: str, who: Who | None, now: datetime) -> None:
+    """Close a session, with a word for next year's lead; tests that come in late still count in it.
 
     Raises:
         NotFound, Conflict: there is no such session, or it was closed before.
     """
-    if queries.session(db, session_id) is None:
-        raise NotFound("There is no such session. Look for it among the sessions.")
-    if not queries.closed(db, session_id, now):
-        raise Conflict("This session was closed before. Nothing was changed.")
+    session = held_open(db, session_id)
+    session.closed_at, session.closed_by, session.closing_note = now, who.id if who else None, note
 
 
 def next_line(lines: Sequence[Line], after: UUID | None = None) -> Line | None:

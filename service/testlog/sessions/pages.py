@@ -1,4 +1,4 @@
-"""Pages of sessions: the list, opening one, its worklist and progress, closing it."""
+"""Pages of sessions: the list, opening one, its worklist and progress, changing it, closing it."""
 
 from uuid import UUID
 
@@ -9,22 +9,25 @@ from starlette.datastructures import FormData
 
 from service.crew.core import Role
 from service.crew.desk import Desk, LeadDesk, ViewerDesk
-from service.gear.core import item_name
 from service.gear.queries import item_facts, places
 from service.kit.dates import parse_date, show_date
-from service.kit.lengths import Unit
-from service.kit.problems import Invalid, NotFound
+from service.kit.problems import Conflict, Invalid, Problem
 from service.tags.queries import codes_of
 from service.testlog import entering
-from service.testlog.core import Verdict
 from service.testlog.housekeeping import ensure_today
-from service.testlog.models import WorkSession
-from service.testlog.sessions import actions, queries
-from service.testlog.sessions.actions import USUAL, NewSession, Why
+from service.testlog.models import SessionKind
+from service.testlog.sessions import actions, listing, queries
+from service.testlog.sessions.actions import USUAL, Change, NewSession, Why, session_with
+from service.testlog.sessions.core import in_words
+from service.testlog.sessions.progress import progress, summary
+from service.testlog.sessions.shown import place_name, title_of
+from service.testlog.sessions.typed import read_codes
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
+
+_FIELDS = ("title", "on", "place", "note", "kind", "codes")
 
 
 @router.get("/sessions")
@@ -37,11 +40,11 @@ def sessions_page(desk: ViewerDesk) -> Response:
 
 
 @router.get("/sessions/new")
-def new_form(desk: LeadDesk) -> Response:
+def new_form(desk: LeadDesk, kind: str = SessionKind.TEST, codes: str = "") -> Response:
     """Open a session: when, where, and what goes on its worklist."""
     ensure_today(desk)
     with desk.reading() as db:
-        values = {"title": "", "on": desk.today.isoformat(), "place": "", "note": ""}
+        values = dict.fromkeys(_FIELDS, "") | {"on": desk.today.isoformat(), "kind": kind, "codes": codes}
         return _new(desk, db, values, USUAL)
 
 
@@ -49,7 +52,7 @@ def new_form(desk: LeadDesk) -> Response:
 def open_session(desk: LeadDesk, posted: Posted) -> Response:
     """Open it, and on to its worklist."""
     op = read_op(posted.get("op"))
-    values = {name: str(posted.get(name) or "").strip() for name in ("title", "on", "place", "note")}
+    values = _texts(posted, *_FIELDS)
     why = tuple(each for each in Why if each in posted.getlist("why"))
     try:
         new = _new_session(op, values, why, posted, desk)
@@ -67,8 +70,12 @@ def _new_session(
     op: UUID, values: dict[str, str], why: tuple[Why, ...], posted: FormData, desk: Desk
 ) -> NewSession:
     on = parse_date(values["on"], "on")
-    title = entering.note(posted, "title")[:60] or f"Tests on {show_date(on, on)}"
-    return NewSession(op, title, on, why, entering.as_id(values["place"]), entering.note(posted, "note"))
+    kind = SessionKind.COUNT if values["kind"] == SessionKind.COUNT else SessionKind.TEST
+    usual = f"{'Count' if kind is SessionKind.COUNT else 'Tests'} on {show_date(on, on)}"
+    return NewSession(
+        op, entering.note(posted, "title")[:60] or usual, on, why, entering.as_id(values["place"]),
+        entering.note(posted, "note"), kind, read_codes(values["codes"]),
+    )  # fmt: skip
 
 
 def _new(
@@ -78,7 +85,7 @@ def _new(
     why: tuple[Why, ...],
     errors: dict[str, str] | None = None,
 ) -> Response:
-    found = queries.candidates(db)
+    found = listing.candidates(db)
     counts = {each: sum(actions.why_listed(one, [each], None) is each for one in found) for each in Why}
     return desk.page(
         "testlog/new_session.html", 422 if errors else 200, values=values, why=why, whys=list(Why), counts=counts,
@@ -88,21 +95,85 @@ def _new(
 
 @router.get("/sessions/{session_id}")
 def session_page(desk: ViewerDesk, session_id: str) -> Response:
-    """The worklist in walking order, what is done, who helped."""
+    """The worklist in walking order, what is done, who helps; once closed, the session's summary."""
     with desk.reading() as db:
-        session = _session(db, session_id)
-        lines, tested = queries.worklist(db, session.id), queries.tested(db, session.id)
-        listed = {line.item.id for line in lines}
-        extra = [item_id for item_id in tested if item_id not in listed]
-        failed = [item_id for item_id, done in tested.items() if done.verdict is Verdict.FAIL]
-        items, codes = item_facts(db, extra + failed), codes_of(db, extra + failed)
+        session = session_with(db, session_id)
+        if session.kind == SessionKind.COUNT:
+            return RedirectResponse(f"/sessions/{session.id}/count", 303)
+        stands = progress(db, session.id, desk.now)
+        comes_to = summary(db, session, stands) if session.closed_at else None
+        shown = [
+            *stands.extra,
+            *stands.failed,
+            *(item_id for item_id, _ in (comes_to.notes if comes_to else ())),
+        ]
         return desk.page(
-            "testlog/session.html", session=session, lines=lines, tested=tested, extra=extra, failed=failed,
-            items=items, codes=codes, helpers=queries.helpers(db, session.id), next_line=actions.next_line(lines),
-            done=sum(line.done is not None for line in lines), name=item_name, unit=Unit(desk.program.unit),
-            acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD), op=new_op(),
-            place=_place_name(db, session), late=session.on < desk.today,
+            "testlog/closed_session.html" if comes_to else "testlog/session.html", session=session, stands=stands,
+            comes_to=comes_to, items=item_facts(db, shown), codes=codes_of(db, shown), title=title_of(desk.program),
+            acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD), op=new_op(), now=desk.now,
+            place=place_name(db, session), late=session.on < desk.today, in_words=in_words,
+            closed_by=queries.name_of(db, session.closed_by), open=session.closed_at is None,
+            lines=stands.lines, none_left=desk.request.query_params.get("none") == "1",
         )  # fmt: skip
+
+
+@router.get("/sessions/{session_id}/change")
+def change_form(desk: LeadDesk, session_id: str) -> Response:
+    """Change a planned session: its name and day, what comes on its list and what goes off it."""
+    with desk.reading() as db:
+        session = session_with(db, session_id)
+        values = {"title": session.title, "on": session.on.isoformat(), "note": session.note, "codes": ""}
+        return _change(desk, db, session_id, values)
+
+
+@router.post("/sessions/{session_id}/change")
+def change_session(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
+    """Keep the change."""
+    op = read_op(posted.get("op"))
+    values = _texts(posted, "title", "on", "note", "codes")
+    drop = sorted(str(item_id) for item_id in posted.getlist("drop"))
+    with desk.reading() as db:
+        session = session_with(db, session_id)
+    try:
+        change = Change(
+            entering.note(posted, "title")[:60] or session.title, parse_date(values["on"], "on"),
+            entering.note(posted, "note"), read_codes(values["codes"]),
+            {key for item_id in drop if (key := entering.as_id(item_id))},
+        )  # fmt: skip
+        desk.once(
+            op, "session.change", [session_id, values, drop],
+            lambda db: actions.change_session(db, session.id, change),
+        )  # fmt: skip
+    except (Invalid, Conflict) as refusal:
+        with desk.reading() as db:
+            return _change(desk, db, session_id, values, refusal)
+    return RedirectResponse(f"/sessions/{session.id}", 303)
+
+
+def _change(
+    desk: Desk, db: Session, session_id: str, values: dict[str, str], refusal: Problem | None = None
+) -> Response:
+    session = session_with(db, session_id)
+    if session.closed_at is not None:
+        raise Conflict("This session was closed. Open a new one for what is left.")
+    errors = (refusal.errors or {"drop": refusal.detail}) if refusal else {}
+    return desk.page(
+        "testlog/change_session.html", refusal.status if refusal else 200, session=session, values=values,
+        lines=queries.worklist(db, session.id), begun=listing.has_begun(db, session.id), errors=errors, op=new_op(),
+        title=title_of(desk.program),
+    )  # fmt: skip
+
+
+@router.get("/sessions/{session_id}/close")
+def close_form(desk: LeadDesk, session_id: str) -> Response:
+    """What is left out, and a word for whoever reads this next year, before it is closed."""
+    with desk.reading() as db:
+        session = session_with(db, session_id)
+        if session.closed_at is not None:
+            return RedirectResponse(f"/sessions/{session.id}", 303)
+        if session.kind == SessionKind.COUNT:
+            return RedirectResponse(f"/sessions/{session.id}/count/close", 303)
+        return _close(desk, db, session_id, "")
 
 
 @router.post("/sessions/{session_id}/close")
@@ -110,18 +181,28 @@ def close_session(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
     """Close it; its page is its summary from now on."""
     op = read_op(posted.get("op"))
     with desk.reading() as db:
-        key = _session(db, session_id).id
-    desk.once(op, "session.close", str(key), lambda db: actions.close_session(db, key, desk.now))
+        key = session_with(db, session_id).id
+    try:
+        note = entering.note(posted, "note")
+        desk.once(
+            op, "session.close", [str(key), note],
+            lambda db: actions.close_session(db, key, note, desk.me, desk.now),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _close(desk, db, session_id, str(posted.get("note") or ""), refusal.errors)
     return RedirectResponse(f"/sessions/{key}", 303)
 
 
-def _session(db: Session, session_id: str) -> WorkSession:
-    key = entering.as_id(session_id)
-    found = queries.session(db, key) if key else None
-    if found is None:
-        raise NotFound("There is no such session. Look for it among the sessions.")
-    return found
+def _close(
+    desk: Desk, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
+) -> Response:
+    session = session_with(db, session_id)
+    return desk.page(
+        "testlog/close_session.html", 422 if errors else 200, session=session, note=note, errors=errors or {},
+        stands=progress(db, session.id, desk.now), op=new_op(), title=title_of(desk.program),
+    )  # fmt: skip
 
 
-def _place_name(db: Session, session: WorkSession) -> str:
-    return next((place.name for place in places(db) if place.id == session.place_id), "")
+def _texts(posted: FormData, *names: str) -> dict[str, str]:
+    return {name: str(posted.get(name) or "").strip() for name in names}
