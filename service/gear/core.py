@@ -64,7 +64,7 @@ class Kind:
 
     `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` whether a length is
     asked for; `is_box` whether its connectors are panel sockets; `wirings` the built-in wirings that suit it, the
-    usual one first.
+    usual one first; `test_minutes` what a test takes until the program's own log tells better (common practice).
     """
 
     name: str
@@ -73,6 +73,7 @@ class Kind:
     has_length: bool
     is_box: bool
     wirings: tuple[str, ...]
+    test_minutes: int
 
 
 KINDS: dict[str, Kind] = {
@@ -80,15 +81,16 @@ KINDS: dict[str, Kind] = {
     for kind in (
         Kind(
             "cable", "cable", "cables", True, False,
-            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
+            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"), 2,
         ),
         Kind(
             "hub", "hub (stage box)", "hubs (stage boxes)", False, True,
-            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"), 8,
         ),
         Kind(
             "trunk", "trunk (multicore)", "trunks (multicores)", True, False,
             ("d25x8-screened", "d25x8", "8p8c-screened", "8p8c", "d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+            10,
         ),
     )
 }  # fmt: skip
