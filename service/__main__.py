@@ -53,6 +53,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     housekeeping.set_defaults(run=_housekeeping)
 
+    commands.add_parser("clock", help="keep house by the hour, until stopped").set_defaults(run=_clock)
+
     token = commands.add_parser("token", help="make a token for the API")
     token_commands = token.add_subparsers(required=True, metavar="COMMAND")
     create = token_commands.add_parser("create", help="make a token and print it on the last line")
@@ -121,17 +123,28 @@ def _demo(_options: argparse.Namespace) -> int:
 
 
 def _housekeeping(options: argparse.Namespace) -> int:
-    from service.app import CHORES
+    from service.clock import turn
     from service.serving import opened
-    from service.testlog.housekeeping import keep_house, verify
+    from service.testlog.housekeeping import verify
 
-    with opened(_settings()) as store:
+    settings = _settings()
+    with opened(settings) as store:
         if not options.verify:
-            print(keep_house(store, datetime.now(UTC), CHORES))
+            print(turn(store, settings))
             return 0
         differences = verify(store, datetime.now(UTC))
     print("\n".join(differences) or "Every cached due state is what its history says.")
     return 1 if differences else 0
+
+
+def _clock(_options: argparse.Namespace) -> int:
+    from service.clock import run
+    from service.serving import opened
+
+    settings = _settings()
+    with opened(settings) as store:
+        run(store, settings)
+    return 0
 
 
 def _token(options: argparse.Namespace) -> int:

@@ -1,7 +1,7 @@
 """The application: the only place that knows every router."""
 
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
 from datetime import UTC, datetime
 
 import anyio.to_thread
@@ -69,15 +69,22 @@ CHORES = testlog.CHORES
 """What housekeeping does each day, in order: the chores that features offer."""
 
 
-def create_app(settings: Settings, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> FastAPI:
-    """The service over one database. `clock` gives the present moment, in UTC; tests bring their own."""
+def create_app(
+    settings: Settings,
+    clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    beside: Callable[[Store], AbstractContextManager[object]] = nullcontext,
+) -> FastAPI:
+    """The service over one database. `clock` gives the present moment, in UTC; tests bring their own. `beside` runs
+    as long as the service does.
+    """
     store = Store(settings.database_url)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         # As many worker threads as database connections: more would only wait for one another.
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
-        yield
+        with beside(store):
+            yield
         store.close()
 
     app = FastAPI(

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 import uvicorn
 from fastapi import FastAPI
 
+from service import clock
 from service.app import create_app
 from service.crew import actions, queries
 from service.crew.core import FIRST_NAME
@@ -50,8 +51,9 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}",
         flush=True,
     )
+    # Of several workers none is special, so the clock is then a process of its own: `coilbook clock`, or a timer.
     uvicorn.run(
-        "service.serving:from_environment",
+        "service.serving:with_clock" if workers == 1 else "service.serving:from_environment",
         factory=True,
         host=host,
         port=port,
@@ -69,6 +71,12 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
 def from_environment() -> FastAPI:
     """The application as a worker process makes it."""
     return create_app(read_settings(os.environ))
+
+
+def with_clock() -> FastAPI:
+    """The application as the only worker makes it: with the clock beside it."""
+    settings = read_settings(os.environ)
+    return create_app(settings, beside=lambda store: clock.running(store, settings))
 
 
 def first_link(store: Store, base: str, now: datetime) -> str | None:

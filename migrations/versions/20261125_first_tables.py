@@ -16,6 +16,13 @@ depends_on = None
 def upgrade() -> None:
     """Forward."""
     op.create_table(
+        "lease",
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("holder", sa.String(), nullable=False),
+        sa.Column("until", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("name", name=op.f("pk_lease")),
+    )
+    op.create_table(
         "person",
         sa.Column("id", sa.Uuid(), nullable=False),
         sa.Column("display_name", sa.String(), nullable=False),
@@ -877,3 +884,4 @@ def downgrade() -> None:
     op.drop_table("program")
     op.drop_table("place")
     op.drop_table("person")
+    op.drop_table("lease")

@@ -1,8 +1,12 @@
 """Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
 
 A list of chores that the features offer and `service.app` puts together. Each runs in its own write transaction
-under the program's row, so that two at once take turns and the second finds nothing to do; days off are caught up
-with at the next run, since every chore compares what is with what should be.
+under the program's row, so that two at once take turns and the second finds nothing to do.
+
+After days off the next run catches up at once, however many they were: every chore compares what is with what should
+be *today*. A flag that would have come and gone meanwhile is not raised after the fact: it would ask for nothing any
+more, and a date on which nobody was told would be untrue. The flags that are up and the due states are the same as
+if housekeeping had run on each of those days, each flag with the round that it speaks of.
 """
 
 from collections.abc import Callable, Sequence
@@ -29,10 +33,13 @@ class Chore:
     run: Callable[[Session, date, datetime], int]
 
 
-def keep_house(store: Store, now: datetime, chores: Sequence[Chore]) -> str:
-    """Do every chore, and say in one line what there was to do."""
+def keep_house(
+    store: Store, now: datetime, chores: Sequence[Chore], before_each: Callable[[], object] = lambda: None
+) -> str:
+    """Do every chore, and say in one line what there was to do. `before_each` is called before each of them."""
     said = []
     for chore in chores:
+        before_each()
         with store.writing() as db:
             program = locked(db, Program, 1)
             if program is None:

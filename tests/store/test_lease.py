@@ -1,0 +1,99 @@
+"""Leases: one holder at a time, given back, lapsing by themselves, on both engines."""
+
+import signal
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from pathlib import Path
+from threading import Barrier
+
+from sqlalchemy import select
+
+from service.store.lease import LASTS, Lease, give_back, leased, take
+from service.store.sessions import Store
+from tests.support.program import START, Clock, Running
+
+ROOT = Path(__file__).parents[2]
+
+# Holds the lease, says so, and waits to be killed.
+HOLDER = """
+import sys
+from datetime import datetime
+from service.store.lease import leased
+from service.store.sessions import Store
+with leased(Store(sys.argv[1]), "work", lambda: datetime.fromisoformat(sys.argv[2])) as renew:
+    print("held" if renew else "not held", flush=True)
+    sys.stdin.read()
+"""
+
+
+def leases(store: Store) -> list[tuple[str, str]]:
+    with store.reading() as db:
+        return [(row.name, row.holder) for row in db.scalars(select(Lease))]
+
+
+def test_one_holds_it_until_it_is_given_back(program: Running) -> None:
+    store = program.store
+    assert take(store, "work", "first", START)
+    assert not take(store, "work", "second", START)
+    assert take(store, "other work", "second", START)
+    give_back(store, "work", "second")  # not theirs to give
+    assert not take(store, "work", "second", START)
+    give_back(store, "work", "first")
+    assert take(store, "work", "second", START)
+
+
+def test_it_lapses_unless_it_is_renewed(program: Running) -> None:
+    store = program.store
+    assert take(store, "work", "first", START)
+    assert not take(store, "work", "second", START + LASTS - timedelta(seconds=1))
+    assert take(store, "work", "first", START + LASTS / 2)
+    assert not take(store, "work", "second", START + LASTS)
+    assert take(store, "work", "second", START + 1.5 * LASTS)
+    assert not take(store, "work", "first", START + 1.5 * LASTS)  # so the first one learns that it lost it
+
+
+def test_a_block_holds_it_and_leaves_nothing_behind(program: Running) -> None:
+    clock = Clock()
+    with leased(program.store, "work", clock) as renew:
+        assert renew is not None
+        clock.ahead(minutes=9)
+        assert renew()
+        clock.ahead(minutes=9)
+        with leased(program.store, "work", clock) as other:
+            assert other is None
+        assert len(leases(program.store)) == 1
+    assert leases(program.store) == []
+
+
+def test_of_many_at_once_one_gets_it(program: Running) -> None:
+    stores = [Store(program.store.url) for _ in range(8)]
+    together = Barrier(len(stores))
+
+    def ask(number: int) -> bool:
+        together.wait()
+        return take(stores[number], "work", str(number), START)
+
+    with ThreadPoolExecutor(len(stores)) as pool:
+        got = list(pool.map(ask, range(len(stores))))
+    assert got.count(True) == 1
+    assert leases(program.store) == [("work", str(got.index(True)))]
+    for store in stores:
+        store.close()
+
+
+def test_that_of_a_killed_holder_passes_on(program: Running) -> None:
+    holder = subprocess.Popen(
+        [sys.executable, "-c", HOLDER, program.store.url, START.isoformat()],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "held\n"
+        holder.send_signal(signal.SIGKILL)
+    assert not take(program.store, "work", "next", START + LASTS / 2)
+    assert take(program.store, "work", "next", START + LASTS)
