@@ -16,6 +16,8 @@ from service.home.due import pages as due
 from service.home.items import api as items_api
 from service.home.items import pages as items
 from service.home.now import pages as now
+from service.home.offline import api as offline_api
+from service.home.offline import pages as offline
 from service.home.seasons import pages as seasons
 from service.home.tag import pages as tag
 from service.retire import api as retire_api
@@ -34,7 +36,7 @@ from service.testlog.bench import api as bench_api
 from service.testlog.bench import pages as bench
 from service.testlog.sessions import pages as sessions
 from service.testlog.sessions import work_pages as session_work
-from service.web import health, problems
+from service.web import health, modules, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
 
@@ -59,6 +61,9 @@ ROUTERS = (
     care.router,
     sessions.router,
     session_work.router,
+    modules.router,
+    offline.router,
+    offline_api.router,
     own_wirings.router,
     bench.router,
     bench_api.router,

@@ -27,6 +27,8 @@ from service.store.sessions import Store
 from service.web.render import render
 
 COOKIE = "coilbook"
+PERSON = "coilbook-person"
+"""The header by which a phone says whose entry it sends: on a shared phone somebody else may be signed in by now."""
 
 
 class Desk:
@@ -117,6 +119,9 @@ class Desk:
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
         if self.who is not None and not self.who.role.reaches(self.role):
             raise NotAllowed(f"This is for a {self.role}; you are here as {self.who.role}. Ask your lead.")
+        meant = self.request.headers.get(PERSON)
+        if self.who is not None and meant is not None and meant != str(self.who.id):
+            raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
 
 
 def cookie_name(secure: bool) -> str:

@@ -68,14 +68,16 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 @router.post("/sign-out")
-def sign_out(desk: AnyoneDesk) -> Response:
-    """End this browser's sign-in."""
+def sign_out(desk: AnyoneDesk, posted: Posted) -> Response:
+    """End this browser's sign-in; `clear` comes from a phone whose outbox is empty: nothing of ours stays on it."""
     with desk.writing() as db:
         actions.sign_out(db, desk.token, desk.now)
     response = RedirectResponse("/sign-in", 303)
     response.delete_cookie(
         cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True
     )
+    if posted.get("clear") == "yes":
+        response.headers["Clear-Site-Data"] = '"cache", "storage"'
     return response
 
 

@@ -24,8 +24,8 @@ EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
 """What can be ticked besides the readings: its words, and what it is evidence of."""
 
 FLEXED = "flexed"
-_MARKED = "You marked something as wrong, so this is no pass. Press Fail, or take the marks back."
-_NOT_MARKED = "Mark what the tester showed, contact by contact, then press Fail once more."
+MARKED = "You marked something as wrong, so this is no pass. Press Fail, or take the marks back."
+NOT_MARKED = "Mark what the tester showed, contact by contact, then press Fail once more."
 NOTE_MOST = 500
 
 
@@ -51,11 +51,14 @@ def evidence(posted: FormData) -> tuple[Evidence, ...]:
     """What was ticked besides the readings, at the end that was named."""
     end = posted.get("at_end")
     at = End(str(end)) if end in list(End) else None
-    ticked = [EVIDENCE[str(name)] for name in posted.getlist("evidence") if name in EVIDENCE]
-    found = tuple(
-        Evidence(kind, at, words.lower() if kind is EvidenceClass.DAMAGE else "") for words, kind in ticked
-    )
+    found = tuple(finding(str(name), at) for name in posted.getlist("evidence") if name in EVIDENCE)
     return found + ((Evidence(EvidenceClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
+
+
+def finding(name: str, at: End | None = None) -> Evidence:
+    """What a tick is evidence of."""
+    words, kind = EVIDENCE[name]
+    return Evidence(kind, at, words.lower() if kind is EvidenceClass.DAMAGE else "")
 
 
 def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormData) -> NewTest:
@@ -67,7 +70,7 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
     sheet, findings = entered(wiring, posted), evidence(posted)
     marked = not is_good(wiring, sheet) or any(one.kind is not EvidenceClass.FLEXED for one in findings)
     if marked != (posted.get("verdict") == Verdict.FAIL):
-        raise invalid("verdict", _MARKED if marked else _NOT_MARKED)
+        raise invalid("verdict", MARKED if marked else NOT_MARKED)
     joined, probed = readings(wiring, sheet)
     method = str(posted.get("method") or Method.TWO_ENDED)
     if method not in list(Method):

@@ -19,6 +19,7 @@ from service.tags.queries import code_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_item
 from service.testlog.core import Method, through_wiring
+from service.testlog.phone import form_facts
 from service.testlog.sessions import queries as session_queries
 from service.testlog.sheet import Entered, sheet
 from service.web.forms import Posted
@@ -95,8 +96,13 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
     wiring = find_wiring(db, key)
     session = session_queries.session(db, form.session) if form.session else None
     session = session or session_queries.open_session_with(db, item_id, desk.today)
+    code = code_of(db, item_id)
+    test = {
+        "code": code, "through": form.through, "session": session and str(session.id), "wiring": key,
+        "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}", "facts": form_facts(wiring),
+    }  # fmt: skip
     return desk.page(
-        "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code_of(db, item_id),
+        "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code, test=test,
         name=item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)), wiring=wiring,
         wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
         session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",

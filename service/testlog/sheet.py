@@ -16,6 +16,7 @@ from service.wiring.wirings import Bond, Conductor, Wiring, connector_of, is_she
 
 NOTHING = "-"
 """What a contact reached that reached nothing."""
+SKIPPED = "{contact} was marked as not tested, and yet as found wrong. Choose one."
 
 Pair = tuple[str, str]
 
@@ -142,9 +143,7 @@ def readings(wiring: Wiring, entered: Entered) -> tuple[list[list[str]], Any]:
         landed = entered.landed.get(row.key, row.good)
         skipped = names.get(row.key) in entered.skipped
         if skipped and landed != row.good:
-            raise invalid(
-                "skipped", f"{row.contact} was marked as not tested, and yet as found wrong. Choose one."
-            )
+            raise invalid("skipped", SKIPPED.format(contact=row.contact))
         if landed != NOTHING and not skipped:
             joined.append([row.contact, landed])
     return joined, _probed(wiring, entered)

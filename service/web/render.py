@@ -15,10 +15,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from service.kit.dates import local_date, show_date, show_instant
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
+from service.web import modules
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = ROOT / "templates"
-STATIC = ROOT / "static"
+STATIC = modules.STATIC
 
 
 @cache
@@ -43,6 +44,8 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     env.globals["asset"] = asset
+    env.globals["module"] = modules.module
+    env.globals["imported"] = modules.imported
     env.filters["words"] = words
     env.filters["day_before"] = lambda on: on - timedelta(days=1)
     env.filters["short_day"] = lambda on: f"{on:%b} {on.day}"

@@ -1,5 +1,6 @@
 """The gallery and the problem page as a browser gets them: own files only, under the service's headers."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -23,7 +24,7 @@ Open = Callable[..., Page]
 def written(template: str) -> str:
     """The template's HTML for an invented helper."""
     return BOOK.get_template(template).render(
-        who=SimpleNamespace(display_name="Mira", role="crew"),
+        who=SimpleNamespace(id="3f0c", display_name="Mira", role="crew"),
         program=SimpleNamespace(name="Fernhollow Band Program"),
         path="/gear/K7M4QX",
         today=date(2026, 10, 3),
@@ -35,7 +36,9 @@ def written(template: str) -> str:
 
 
 def _answer(route: Route) -> None:
-    path = route.request.url.removeprefix("http://coilbook.localhost/").split("?")[0]
+    path = re.sub(
+        r"^http://coilbook.localhost/(static/m-[^/]+/)?", lambda found: "static/" if found[1] else "", route.request.url
+    ).split("?")[0]
     headers = headers_of_every_answer(secure=False)
     if path.startswith("static/"):
         file = STATIC / path.removeprefix("static/")

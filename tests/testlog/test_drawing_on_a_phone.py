@@ -66,7 +66,7 @@ DRAWINGS = [
 def page_of_drawings() -> str:
     loader = ChoiceLoader([FileSystemLoader(TEMPLATES), FileSystemLoader(__file__.rpartition("/")[0])])
     return ENVIRONMENT.overlay(loader=loader).get_template("drawings.html").render(
-        who=SimpleNamespace(display_name="Mira", role="crew"),
+        who=SimpleNamespace(display_name="Mira", role="viewer"),
         program=SimpleNamespace(name="Fernhollow Band Program"), path="/", drawings=DRAWINGS,
     )  # fmt: skip
 

@@ -1,0 +1,61 @@
+"""Putting together what a phone takes along: a session's worklist, and the form of every wiring on it."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear.core import item_name
+from service.gear.wirings import find_wiring, wiring_name
+from service.home.offline import queries
+from service.kit.lengths import Unit
+from service.testlog import entering
+from service.testlog.core import Method
+from service.testlog.models import WorkSession
+from service.testlog.pages import Form
+from service.testlog.phone import form_facts
+from service.testlog.sessions.queries import Line, worklist
+from service.testlog.sheet import lanes_of, sheet
+from service.web.render import ENVIRONMENT
+from service.wiring.wirings import Wiring
+
+
+def package(db: Session, session: WorkSession, who: Who, unit: Unit) -> dict[str, Any]:
+    """A session as a phone keeps it: no names but the helper's own, and of the log only each item's last verdict."""
+    lines = worklist(db, session.id)
+    last = queries.last_verdicts(db, [line.item.id for line in lines])
+    keys = sorted({line.item.wiring for line in lines})
+    return {
+        "session": {"id": str(session.id), "title": session.title, "on": session.on.isoformat(),
+                    "closed": session.closed_at is not None},
+        "who": {"id": str(who.id), "name": who.display_name},
+        "lines": [_line(line, last, unit) for line in lines],
+        "wirings": {key: _wiring(wiring_name(db, key), key, find_wiring(db, key)) for key in keys},
+    }  # fmt: skip
+
+
+def _line(line: Line, last: Mapping[Any, tuple[str, Any]], unit: Unit) -> dict[str, Any]:
+    item = line.item
+    verdict, at = last.get(item.id, (None, None))
+    return {
+        "code": line.code, "name": item.label or item_name(item.kind, item.length_mm, unit), "place": item.place,
+        "place_b": item.place_b, "wiring": item.wiring, "state": item.state.value, "why": line.why,
+        "done": line.done.verdict.value if line.done else None, "last": verdict, "last_at": at and at.isoformat(),
+    }  # fmt: skip
+
+
+def _wiring(name: str, key: str, wiring: Wiring) -> dict[str, Any]:
+    return {
+        "name": name, "table": f"/api/v1/wirings/{key}", "facts": form_facts(wiring),
+        "form": _form(wiring, lanes_of(wiring)),
+    }  # fmt: skip
+
+
+def _form(wiring: Wiring, lanes: Iterable[str]) -> str:
+    """The form as the service shows it, with every lane; the phone shows those with trouble."""
+    form = Form("", lanes=tuple(lanes))
+    return ENVIRONMENT.get_template("testlog/test_form.html").render(
+        form=form, code="", session=None, sheet=sheet(wiring, form.lanes), wiring=wiring, test={},
+        evidence=entering.EVIDENCE, method=Method.TWO_ENDED, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
+    )  # fmt: skip

@@ -1,0 +1,90 @@
+"""The offline page, the service worker that shows it, the manifest, and the way on to the next item.
+
+The worker keeps one page, without anybody's data in it. What it shows is what was taken along (see `api`), which a
+script keeps in the phone's own storage.
+"""
+
+import hashlib
+import json
+from functools import cache
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from service.crew.desk import AnyoneDesk, CrewDesk
+from service.kit.codes import read_code
+from service.kit.problems import NotFound
+from service.tags.actions import item_with
+from service.testlog import entering
+from service.testlog.sessions import queries
+from service.testlog.sessions.actions import next_line
+from service.web import modules
+from service.web.render import ENVIRONMENT, STATIC, asset
+
+router = APIRouter(include_in_schema=False)
+
+_ASSETS = ("look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "icon.svg")
+_ENTRY = "offline/shell.js"
+_MANIFEST = {
+    "name": "Coilbook", "short_name": "Coilbook", "start_url": "/", "scope": "/", "display": "standalone",
+    "background_color": "#f8f2e4", "theme_color": "#12393d",
+    "icons": [{"src": asset("icon.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any"}],
+}  # fmt: skip
+
+
+@router.get("/offline")
+def offline_page(_desk: AnyoneDesk) -> Response:
+    """What a phone shows without a signal; with one, what waits on it."""
+    return Response(shell(), 200, {"Cache-Control": "no-cache"}, "text/html")
+
+
+@router.get("/sw.js")
+def service_worker(_desk: AnyoneDesk) -> Response:
+    """The service worker, which changes whenever anything that it keeps does."""
+    return Response(worker(), 200, {"Cache-Control": "no-cache"}, "text/javascript")
+
+
+@router.get("/manifest.webmanifest")
+def manifest(_desk: AnyoneDesk) -> Response:
+    """What a phone needs to put the service among its apps."""
+    return JSONResponse(
+        _MANIFEST, headers={"Cache-Control": "no-cache"}, media_type="application/manifest+json"
+    )
+
+
+@router.get("/sessions/{session_id}/next")
+def next_item(desk: CrewDesk, session_id: str, after: str = "") -> Response:
+    """On to the form of the next item that is open on the worklist; to the session where none is."""
+    with desk.reading() as db:
+        key = entering.as_id(session_id)
+        session = queries.session(db, key) if key else None
+        if session is None:
+            raise NotFound("There is no such session. Look for it among the sessions.")
+        tested = item_with(db, read_code(after), ended=True).id if after else None
+        line = next_line(queries.worklist(db, session.id), tested)
+    # What was tested just now may still be on its way.
+    if line is None or line.item.id == tested or session.closed_at:
+        return RedirectResponse(f"/sessions/{session.id}", 303)
+    return RedirectResponse(f"/t/{line.code}/test?session={session.id}", 303)
+
+
+@cache
+def shell() -> str:
+    """The offline page, the same for everybody."""
+    return ENVIRONMENT.get_template("home/offline/shell.html").render()
+
+
+@cache
+def precached() -> tuple[str, ...]:
+    """What the worker keeps: the shell and all that it asks for."""
+    return ("/offline", *map(asset, _ASSETS), *modules.imported(_ENTRY))
+
+
+@cache
+def worker() -> str:
+    """The worker's script: the version and the list of what it keeps, then the code that keeps it."""
+    code = (STATIC / "offline" / "sw.js").read_text()
+    seen = hashlib.sha256("\0".join([code, shell(), *precached()]).encode()).hexdigest()[:12]
+    build: dict[str, Any] = {"version": seen, "keeps": precached()}
+    return f"const BUILD = {json.dumps(build)};\n{code}"

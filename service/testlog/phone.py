@@ -1,0 +1,43 @@
+"""What a phone needs to read the test form itself, so that a test is kept at once, signal or not.
+
+The phone only puts contacts together that the form says are joined, as `sheet.readings` does here; what that means is
+said by the service, or offline by the service's own table. All the facts about a wiring come from here.
+"""
+
+from functools import lru_cache
+from typing import Any
+
+from service.testlog.entering import EVIDENCE, MARKED, NOT_MARKED, finding
+from service.testlog.sheet import SKIPPED, lanes_of, sheet
+from service.wiring.wirings import Wiring, is_shell
+
+
+@lru_cache(maxsize=64)
+def form_facts(wiring: Wiring) -> dict[str, Any]:
+    """A wiring's form, as JSON.
+
+    `rows` maps a field to its contact, where that should arrive, and the name of its conductor (None for a contact
+    in no use); `wires` are conductors with their two contacts; `lanes` are names of conductors by lane; `idle` are
+    contacts that are in no use and tested always, `shells` those tested only if somebody says so; `evidence` is what
+    each tick stands for, class and note; `said` are the sentences for what contradicts itself.
+    """
+    parts = lanes_of(wiring)
+    full = sheet(wiring, tuple(parts))
+    names = {(wire.a, wire.b): wire.name for wire in wiring.conductors}
+    used = {contact for wire in wiring.conductors for contact in (wire.a, wire.b)}
+    used |= {bond.later for bond in wiring.bonds}
+    free = [contact for contact in wiring.all_contacts if contact not in used]
+    return {
+        "contacts": list(wiring.all_contacts),
+        "wires": [[wire.name, wire.a, wire.b] for wire in wiring.conductors],
+        "rows": {
+            row.key: [row.contact, row.good, names.get((row.contact, row.good))]
+            for row in (*full.rows, *full.aside)
+        },
+        "bonds": [[bond.earlier, bond.later] for bond in wiring.bonds],
+        "lanes": {lane: [wire.name for wire in wires] for lane, wires in parts.items() if lane},
+        "idle": [contact for contact in free if not is_shell(contact)],
+        "shells": [contact for contact in free if is_shell(contact)],
+        "evidence": {name: [finding(name).kind, finding(name).note] for name in EVIDENCE},
+        "said": {"marked": MARKED, "not_marked": NOT_MARKED, "skipped": SKIPPED},
+    }

@@ -1,0 +1,95 @@
+/* The test form with the outbox: a verdict is kept on the phone at once, and the way leads on to the next item.
+   It can be taken back for ten seconds, so nothing is asked. Where the phone keeps nothing, the form is sent as ever. */
+
+import { add, discard } from "../outbox/outbox.js";
+import { UNDONE, say } from "../outbox/status.js";
+import { StorageRefused, taken } from "../outbox/store.js";
+import { Contradiction, readForm } from "./readings.js";
+import { VERDICTS, lookUp } from "./verdict.js";
+
+/* `test` says what is tested: {code, wiring, through, session, next, facts}. */
+export function bind(form, test) {
+  let busy = false, plain = false;
+  const replaces = fillAgain(form);
+  form.addEventListener("submit", async (event) => {
+    if (plain) return;
+    event.preventDefault();
+    if (busy) return;
+    busy = true;
+    try {
+      const data = new FormData(form);
+      data.set("verdict", event.submitter.value);
+      await keep(test, data);
+      if (replaces) await discard(replaces);
+      navigator.vibrate?.(40);
+      location.assign(test.next);
+    } catch (error) {
+      busy = false;
+      if (error instanceof Contradiction) return complain(form, error.message);
+      if (!(error instanceof StorageRefused)) throw error;
+      plain = true;
+      say("This phone keeps nothing for websites, so the test was not put aside. It is being sent now, and needs a signal.");
+      form.requestSubmit(event.submitter);
+    }
+  });
+  // A page that comes back from the browser's own cache is as good as new.
+  addEventListener("pageshow", () => { busy = false; });
+}
+
+async function keep(test, data) {
+  const { joined, probed, evidence } = readForm(test.facts, data);
+  const found = await offline(test.wiring, joined, probed);
+  const bad = evidence.some((one) => one.class !== "flexed");
+  const pressed = data.get("verdict") === "pass" && (data.has("skip") || data.has("skip_lane")) ? "partial" : data.get("verdict");
+  const verdict = bad ? "fail" : found?.verdict ?? pressed;
+  const body = {
+    item: test.code, through: test.through, session: test.session, tested_at: new Date().toISOString(),
+    method: data.get("method") || "two_ended", joined, probed, evidence, note: (data.get("note") || "").trim(),
+  };
+  const fields = [...data].filter(([name, value]) => name !== "op" && value !== "");
+  await add("/api/v1/tests", body, {
+    code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
+    look: verdict === "fail" && found ? found.lookFirst : [], fields,
+    back: location.pathname + location.search,
+  });
+}
+
+async function offline(wiring, joined, probed) {
+  const table = await taken.get(`table:${wiring}`).catch(() => null);
+  return table ? lookUp(table, joined, probed) : null;
+}
+
+function inWords(verdict, found, bad) {
+  if (verdict === "pass") return [];
+  if (verdict === "partial") return ["Good as far as it was tested. It still needs a full pass."];
+  const named = (found?.titles ?? []).map((title) => `${title}.`);
+  return ["Do not plug it in.", ...named, ...(found || bad ? [] : ["The service names the fault once this is sent."])];
+}
+
+/* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces. */
+function fillAgain(form) {
+  const text = sessionStorage.getItem(UNDONE);
+  sessionStorage.removeItem(UNDONE);
+  if (!text) return null;
+  const { fields, replaces } = JSON.parse(text);
+  for (const control of form.elements) {
+    if (!control.name || control.type === "hidden") continue;
+    const values = fields.filter(([name]) => name === control.name).map(([, value]) => value);
+    if (control.type === "radio" || control.type === "checkbox") control.checked = values.includes(control.value);
+    else if (control.tagName !== "BUTTON") control.value = values[0] ?? control.value;
+  }
+  for (const part of form.querySelectorAll("details")) part.open = Boolean(part.querySelector("[type=checkbox]:checked"));
+  form.querySelector("details").open = true;
+  return replaces;
+}
+
+function complain(form, sentence) {
+  document.querySelector("[data-complaint]")?.remove();
+  const notice = Object.assign(document.createElement("div"), { className: "notice is-fail", tabIndex: -1 });
+  notice.setAttribute("role", "alert");
+  notice.dataset.complaint = "";
+  notice.append(Object.assign(document.createElement("p"), { textContent: sentence }));
+  form.before(notice);
+  form.querySelector("details").open = true;
+  notice.focus();
+}

@@ -1,0 +1,55 @@
+/* What was taken along: sessions, and the tables of their wirings. */
+
+import { entries, me } from "../outbox/outbox.js";
+import { taken } from "../outbox/store.js";
+
+const LASTS = 14 * 24 * 3600 * 1000; // ms: an old worklist only misleads
+
+/* Load a session with its tables; what is kept of it. */
+export async function take(id) {
+  const session = await loaded(`/api/v1/sessions/${id}/package`);
+  for (const [key, wiring] of Object.entries(session.wirings)) await taken.put(`table:${key}`, await loaded(wiring.table));
+  const kept = { ...session, loaded_at: Date.now() };
+  await taken.put(`session:${id}`, kept);
+  for (const each of await sessions()) {
+    if (Date.now() - each.loaded_at > LASTS) await taken.drop(`session:${each.session.id}`);
+  }
+  return kept;
+}
+
+async function loaded(url) {
+  const answer = await fetch(url, { cache: "no-cache", headers: { Accept: "application/json" } });
+  if (!answer.ok) throw new Error((await answer.json().catch(() => null))?.detail ?? `status ${answer.status}`);
+  return answer.json();
+}
+
+export async function sessions() {
+  return (await taken.all("session:")).sort((one, other) => other.loaded_at - one.loaded_at);
+}
+
+export const session = (id) => taken.get(`session:${id}`);
+
+/* The line of a code, in the session named or in the one taken along last: {pack, line}, or null. */
+export async function lineOf(code, id) {
+  const packs = id ? [await session(id)] : await sessions();
+  for (const pack of packs.filter(Boolean)) {
+    const line = pack.lines.find((each) => each.code === code);
+    if (line) return { pack, line };
+  }
+  return null;
+}
+
+/* Each line with its verdict, where it has one: the service's, or one given on this phone since. */
+export async function linesOf(pack) {
+  const { id } = pack.session;
+  const waiting = (await entries()).filter((entry) => entry.who === me() && entry.body.session === id);
+  const sent = new Map((await taken.all(`done:${id}:`)).map((each) => [each.code, each.verdict]));
+  const here = new Map(waiting.map((entry) => [entry.shown.code, entry.shown.verdict.toLowerCase()]));
+  return pack.lines.map((line) => ({ ...line, done: here.get(line.code) ?? sent.get(line.code) ?? line.done }));
+}
+
+/* The next line that is open, after this code in walking order, then from the start again. */
+export function next(lines, after) {
+  const at = lines.findIndex((line) => line.code === after) + 1;
+  return [...lines.slice(at), ...lines.slice(0, at)].find((line) => !line.done && line.code !== after) ?? null;
+}

@@ -1,0 +1,36 @@
+/* The one page that a phone keeps, at whatever address it opens: what was taken along, instead of what the service
+   would show there. The outbox works in it as everywhere. */
+
+import { start } from "../outbox/outbox.js";
+import { sessions } from "./package.js";
+import { home, item, nextForm, session, testForm, unknown } from "./views.js";
+
+const here = new URL(location.href);
+
+/* Who was signed in last: the service checks it when something is sent. */
+async function whoIsHere() {
+  let known = null;
+  try { known = JSON.parse(localStorage.getItem("coilbook.me")); } catch { /* the package knows too */ }
+  known ??= (await sessions().catch(() => []))[0]?.who ?? null;
+  if (!known) return;
+  document.body.dataset.who = known.id;
+  document.body.dataset.name = known.name;
+  document.querySelector("[data-me]").textContent = known.name;
+}
+
+function route() {
+  const parts = here.pathname.split("/").filter(Boolean), asked = here.searchParams;
+  const [first, second, third] = parts;
+  if (first === "sessions" && second) return third === "next" ? nextForm(second, asked.get("after")) : session(second);
+  if (first?.toLowerCase() === "t" && second) {
+    const code = second.toUpperCase().replace(/[^0-9A-Z]/g, "");
+    if (!third) return item(code);
+    if (third === "test") return testForm(code, asked.get("session"));
+    return unknown("This page needs a signal. What you log in a test is kept on the phone.");
+  }
+  return home();
+}
+
+await whoIsHere();
+await route();
+start();

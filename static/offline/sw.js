@@ -1,0 +1,57 @@
+/* The service worker. It keeps one page, its styles and its scripts; BUILD, put before this by the service, says which.
+   Pages come from the service while it answers. Where it does not, the one page opens in their place, at their own
+   address, and shows what was taken along: no page of the service, and nobody's log, is ever kept here. */
+
+const CACHE = `coilbook-${BUILD.version}`;
+const PATIENCE = 4000; // ms that a page may take, where there is a signal but nothing comes
+const DARK = 15_000; // ms in which, after that, nobody is made to wait again
+const GONE = [502, 504]; // what a gateway says when the service behind it is away
+const PAGES = /^\/(?:$|offline$|t\/|T\/|sessions(?:\/|$))/; // addresses that the one page can stand in for
+
+let darkUntil = 0;
+
+addEventListener("install", (event) => {
+  skipWaiting();
+  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(BUILD.keeps.map((url) => new Request(url, { cache: "no-cache" })))));
+});
+
+addEventListener("activate", (event) => {
+  event.waitUntil(caches.keys()
+    .then((names) => Promise.all(names.filter((name) => name.startsWith("coilbook-") && name !== CACHE).map((name) => caches.delete(name))))
+    .then(() => clients.claim()));
+});
+
+addEventListener("fetch", (event) => {
+  const { request } = event, url = new URL(request.url);
+  if (request.method !== "GET" || url.origin !== location.origin) return;
+  if (request.mode === "navigate") {
+    if (PAGES.test(url.pathname)) event.respondWith(page(request));
+  } else if (url.pathname.startsWith("/static/")) {
+    event.respondWith(asset(request));
+  }
+});
+
+/* Addresses of assets name their version, so what is kept is right. */
+async function asset(request) {
+  const cache = await caches.open(CACHE);
+  return (await cache.match(request)) ?? fetch(request);
+}
+
+async function page(request) {
+  if (Date.now() < darkUntil) return shell();
+  const cut = new AbortController();
+  const patience = setTimeout(() => { darkUntil = Date.now() + DARK; cut.abort(); }, PATIENCE);
+  try {
+    const answer = await fetch(request, { signal: cut.signal });
+    return GONE.includes(answer.status) ? shell() : answer;
+  } catch {
+    return shell();
+  } finally {
+    clearTimeout(patience);
+  }
+}
+
+async function shell() {
+  const cache = await caches.open(CACHE);
+  return (await cache.match("/offline")) ?? Response.error();
+}

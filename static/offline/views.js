@@ -1,0 +1,99 @@
+/* What the one page shows. Its words and looks are the parts of templates/home/offline/shell.html. */
+
+import { span } from "../outbox/status.js";
+import { bind } from "./form.js";
+import { lineOf, linesOf, next, session as sessionOf, sessions } from "./package.js";
+import { showEntries } from "./waiting.js";
+import { chooseLanes } from "./lanes.js";
+
+const view = document.querySelector("[data-view]"), actions = document.querySelector("[data-actions]");
+const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") || "No place";
+
+/* A copy of a part, its holes filled with text or elements: {title: "…"} goes into [data-title]. */
+export function part(name, holes = {}, kind = "part") {
+  const made = document.querySelector(`template[data-${kind}="${name}"]`).content.cloneNode(true);
+  for (const [hole, value] of Object.entries(holes)) made.querySelector(`[data-${hole}]`)?.replaceChildren(value ?? "");
+  return made;
+}
+
+function show(made, ...below) {
+  view.replaceChildren(made);
+  actions.replaceChildren(...below);
+  document.title = view.querySelector("h1").textContent;
+}
+
+function go(words, href) {
+  const made = part("go", { words });
+  made.querySelector("a").href = href;
+  return made;
+}
+
+export function unknown(words) { show(part("unknown", { words }), go("What is on this phone", "/offline")); }
+
+export async function home() {
+  const packs = await sessions().catch(() => []);
+  const made = part("home");
+  made.querySelector("[data-none]").hidden = packs.length > 0;
+  made.querySelector("[data-list]").append(...await Promise.all(packs.map(async (pack) => {
+    const lines = await linesOf(pack), done = lines.filter((line) => line.done).length;
+    const row = part("line", { title: pack.session.title, note: `${done} of ${lines.length} tested, taken along ${span(Date.now() - pack.loaded_at)} ago` });
+    row.querySelector("a").href = `/sessions/${pack.session.id}`;
+    return row;
+  })));
+  made.querySelector("[data-find]").onsubmit = (event) => {
+    event.preventDefault();
+    location.assign(`/t/${encodeURIComponent(event.target.elements.code.value.replace(/[^0-9A-Za-z]/g, ""))}`);
+  };
+  show(made);
+  await showEntries(view, part);
+}
+
+export async function session(id) {
+  const pack = await sessionOf(id).catch(() => null);
+  if (!pack) return unknown("This session was not taken along, and there is no signal to load it.");
+  const lines = await linesOf(pack), done = lines.filter((line) => line.done).length;
+  const made = part("session", { title: pack.session.title, when: span(Date.now() - pack.loaded_at) });
+  made.querySelector(".progress .num").textContent = `${done} of ${lines.length} tested`;
+  Object.assign(made.querySelector("progress"), { max: Math.max(1, lines.length), value: done });
+  made.querySelector("[data-list]").append(...lines.map((line) => {
+    const row = part("line", { title: line.name, code: spaced(line.code), note: where(line) });
+    row.querySelector("a").href = line.done ? `/t/${line.code}` : `/t/${line.code}/test?session=${id}`;
+    if (line.done) row.querySelector("[data-note]").prepend(part(line.done, {}, "verdict"), " ");
+    return row;
+  }));
+  const open = next(lines, null);
+  return show(made, open ? go(`Next: ${open.name} ${spaced(open.code)}`, `/t/${open.code}/test?session=${id}`) : go("What is on this phone", "/offline"));
+}
+
+export async function item(code) {
+  const found = await lineOf(code).catch(() => null);
+  if (!found) return unknown(`${spaced(code)} is not among what you took along, and there is no signal to look it up.`);
+  const line = (await linesOf(found.pack)).find((each) => each.code === code), verdict = line.done ?? line.last;
+  return show(part("item", {
+    title: line.name, code: spaced(code), place: where(line), state: part(line.state, {}, "state"),
+    last: verdict ? part(verdict, {}, "verdict") : "Never tested.", when: line.done ? "in this session" : "",
+  }), go("Test it", `/t/${code}/test?session=${found.pack.session.id}`), go("The worklist", `/sessions/${found.pack.session.id}`));
+}
+
+export async function nextForm(id, after) {
+  const pack = await sessionOf(id).catch(() => null);
+  const open = pack && next(await linesOf(pack), after);
+  history.replaceState(null, "", open ? `/t/${open.code}/test?session=${id}` : `/sessions/${id}`);
+  return open ? testForm(open.code, id) : session(id);
+}
+
+export async function testForm(code, id) {
+  const found = await lineOf(code, id).catch(() => null);
+  if (!found) return unknown(`${spaced(code)} is not among what you took along. Write it down, and log it with a signal.`);
+  const { pack, line } = found, wiring = pack.wirings[line.wiring];
+  const made = part("form", { title: line.name, code: spaced(code), place: where(line), state: part(line.state, {}, "state") });
+  made.querySelector("[data-form]").innerHTML = wiring.form; // the service's own form, as it was taken along
+  show(made, part("verdicts"));
+  const form = document.getElementById("test");
+  chooseLanes(form, wiring.facts);
+  return bind(form, {
+    code, wiring: line.wiring, through: [], session: pack.session.id, facts: wiring.facts,
+    next: `/sessions/${pack.session.id}/next?after=${code}`,
+  });
+}

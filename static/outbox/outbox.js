@@ -1,0 +1,136 @@
+/* The outbox: tests wait here until the service's receipt names them.
+   One page sends at a time, the oldest entry first, and only entries of the person who is signed in on it. */
+
+import { meaning, onlyThis, sentence, undoable, wait } from "./rules.js";
+import { alone, newId, post } from "./sender.js";
+import * as store from "./store.js";
+
+const UNDO = 10_000; // ms in which an entry can be taken back
+
+export const news = new EventTarget(); // `change`, and `sent` with {entry, receipt}
+export const line = { tries: 0, until: 0, rejoin: false }; // how the way to the service is, as this page knows it
+const held = new Map(); // entry id -> when it may be tried again, for what the service stumbled over
+let busy = false, again = false, hurry = false, timer = 0;
+
+export const me = () => document.body.dataset.who || null;
+
+/* Keep a test. `body` is what the API takes, but for the id; `shown` is what a person sees of it. */
+export async function add(url, body, shown) {
+  const now = Date.now(), id = newId();
+  const entry = {
+    id, url, shown, who: me(), name: document.body.dataset.name ?? "", made_at: now, not_before: now + UNDO,
+    state: "waiting", tries: 0, body: { id, ...body },
+  };
+  await store.keep(entry);
+  navigator.storage?.persist?.().catch(() => {});
+  changed();
+  plan();
+  return entry;
+}
+
+/* Take an entry back, if it was not sent yet: the entry, or undefined. */
+export async function undo(id) {
+  let undone;
+  await store.change(id, (entry) => (undoable(entry) ? ((undone = entry), null) : undefined));
+  changed();
+  return undone;
+}
+
+export async function discard(id) {
+  await store.change(id, () => null);
+  changed();
+}
+
+/* Send one that was refused once more, as it is. */
+export async function retry(id) {
+  await store.change(id, (entry) => ({ ...entry, state: "waiting", problem: "" }));
+  changed();
+  await flush(true);
+}
+
+/* Send as the person who is here what was kept under an earlier sign-in of theirs: they say so, it never just happens. */
+export async function takeOver(id) {
+  await store.change(id, (entry) => ({ ...entry, who: me(), name: document.body.dataset.name ?? "", state: "waiting", problem: "" }));
+  changed();
+  await flush(true);
+}
+
+export const entries = () => store.entries();
+
+/* Send what is due; everything, at once, where a person asked `now`. */
+export async function flush(now = false) {
+  hurry ||= now;
+  if (busy) { again = true; return; }
+  busy = true;
+  try {
+    do {
+      again = false;
+      const asked = hurry;
+      hurry = false;
+      await alone(() => round(asked));
+    } while (again);
+  } finally {
+    busy = false;
+  }
+  await plan();
+}
+
+async function round(asked) {
+  if (asked) Object.assign(line, { until: 0, rejoin: false });
+  for (const entry of await mine()) {
+    if (line.rejoin || line.until > Date.now()) return;
+    if (!asked && dueAt(entry) > Date.now()) continue;
+    await send(entry);
+  }
+}
+
+const mine = async () => (await entries()).filter((entry) => entry.who === me() && entry.state !== "needs_attention");
+const dueAt = (entry) => Math.max(undoable(entry) ? entry.not_before : 0, held.get(entry.id) ?? 0);
+
+async function send(entry) {
+  const claimed = await store.change(entry.id, (now) => (
+    now.state === "needs_attention" ? undefined : { ...now, state: "sending" }
+  ));
+  if (!claimed) return; // taken back or settled meanwhile
+  changed();
+  const answer = await post(claimed);
+  const means = meaning(claimed, answer);
+  if (means === "sent") {
+    await store.change(entry.id, () => null);
+    Object.assign(line, { tries: 0, until: 0 });
+    const { session } = claimed.body, { code } = claimed.shown; // for the worklist, as long as there is no signal
+    if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: answer.body.verdict }).catch(() => {});
+    news.dispatchEvent(new CustomEvent("sent", { detail: { entry: claimed, receipt: answer.body } }));
+  } else {
+    await store.change(entry.id, (now) => ({
+      ...now, tries: now.tries + 1,
+      state: means === "refused" ? "needs_attention" : "waiting",
+      problem: means === "refused" ? sentence(answer) : "",
+    }));
+    if (means === "rejoin") line.rejoin = true;
+    else if (means === "later" && onlyThis(answer)) held.set(entry.id, Date.now() + wait(claimed.tries + 1, answer.after));
+    else if (means === "later") line.until = Date.now() + wait(++line.tries, answer.after);
+  }
+  changed();
+}
+
+/* Come back when the next entry is due. */
+async function plan() {
+  clearTimeout(timer);
+  const waiting = await mine();
+  if (!waiting.length || line.rejoin) return;
+  const next = Math.max(Math.min(...waiting.map(dueAt)), line.until);
+  clearTimeout(timer);
+  timer = setTimeout(() => flush(), Math.max(500, next - Date.now()));
+}
+
+function changed() { news.dispatchEvent(new Event("change")); }
+
+/* Send on every occasion on which there may be a signal again; `onLine` proves nothing, so it is not asked. */
+export function start() {
+  const fresh = () => { Object.assign(line, { until: 0, rejoin: false }); changed(); flush(); };
+  addEventListener("online", fresh);
+  addEventListener("pageshow", fresh);
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") fresh(); });
+  fresh();
+}

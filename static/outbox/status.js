@@ -1,0 +1,96 @@
+/* The bar in every page: what waits on this phone, since when, what needs a person, and the way back for ten seconds. */
+
+import { entries, flush, line, me, news, undo } from "./outbox.js";
+import { old, undoable } from "./rules.js";
+
+export const UNDONE = "coilbook.undone"; // what was taken back or is being edited, for the form to fill in again
+const bar = document.querySelector("[data-outbox]");
+let timer = 0, sent = 0;
+
+function made(tag, attributes, ...parts) {
+  const element = Object.assign(document.createElement(tag), attributes);
+  element.append(...parts);
+  return element;
+}
+
+function tests(count) { return count === 1 ? "1 test" : `${count} tests`; }
+
+/* A span of time in words: "under a minute", "5 minutes", "3 hours", "2 days". */
+export function span(ms) {
+  const minutes = Math.floor(ms / 60_000);
+  if (minutes < 1) return "under a minute";
+  const [count, word] = minutes < 60 ? [minutes, "minute"]
+    : minutes < 2880 ? [Math.floor(minutes / 60), "hour"] : [Math.floor(minutes / 1440), "day"];
+  return `${count || 1} ${word}${count > 1 ? "s" : ""}`;
+}
+
+function sentences(all, now) {
+  const own = all.filter((entry) => entry.who === me());
+  const waiting = own.filter((entry) => entry.state !== "needs_attention");
+  const stuck = own.length - waiting.length;
+  const said = [];
+  if (waiting.some((entry) => !undoable(entry, now))) {
+    const oldest = span(Math.max(0, now - waiting[0].made_at));
+    said.push(`${tests(waiting.length)} on this phone, not sent yet. The oldest is from ${oldest} ago.`);
+  }
+  if (line.rejoin && waiting.length) said.push("Sign in again to send: nothing is lost.");
+  if (stuck) said.push(`${tests(stuck)} refused by the service: look at it.`);
+  const names = new Set(all.filter((entry) => entry.who !== me()).map((entry) => entry.name || "somebody else"));
+  for (const name of names) said.push(`${name} has tests waiting on this phone. Only ${name} can send them, once signed in here.`);
+  return said;
+}
+
+function fresh(all, now) {
+  const last = all.filter((entry) => entry.who === me() && undoable(entry, now)).pop();
+  if (!last) return null;
+  const { code, verdict, words, look } = last.shown;
+  const button = made("button", { type: "button", className: "btn plain" }, "Undo");
+  button.onclick = async () => {
+    const undone = await undo(last.id);
+    if (!undone) return;
+    sessionStorage.setItem(UNDONE, JSON.stringify({ fields: undone.shown.fields }));
+    location.assign(undone.shown.back);
+  };
+  const told = made("p", {}, made("b", {}, `${verdict} kept for ${code.slice(0, 3)} ${code.slice(3)}.`));
+  const more = look?.length ? [made("details", {}, made("summary", {}, "Look first"), ...look.map((text) => made("p", {}, text)))] : [];
+  return { words: [told, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button };
+}
+
+function buttons(all, undoing) {
+  const found = undoing ? [undoing] : [];
+  const own = all.filter((entry) => entry.who === me());
+  if (own.some((entry) => entry.state !== "needs_attention")) {
+    const send = made("button", { type: "button", className: "btn plain" }, "Send now");
+    send.onclick = () => flush(true);
+    found.push(send);
+  }
+  const next = encodeURIComponent(location.pathname + location.search);
+  if (line.rejoin) found.push(made("a", { className: "btn plain", href: `/join?next=${next}` }, "Join again"));
+  if (all.length && !undoing) found.push(made("a", { className: "btn plain", href: "/offline" }, "Show them"));
+  return found;
+}
+
+export async function show() {
+  const all = await entries(), now = Date.now();
+  clearTimeout(timer);
+  if (all.length) timer = setTimeout(show, all.some((entry) => undoable(entry, now)) ? 1000 : 30_000);
+  const said = sentences(all, now), kept = fresh(all, now), words = kept?.words ?? [];
+  const red = all.some((entry) => old(entry, now) || entry.state === "needs_attention");
+  // The words change rarely, the bar often: read aloud is only what changed.
+  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent]);
+  if (bar.dataset.state === state) return;
+  bar.dataset.state = state;
+  if (!all.length) return void bar.replaceChildren(...(sent ? [notice("is-pass", made("p", {}, `${tests(sent)} sent.`))] : []));
+  const side = made("div", { className: "side" }, ...buttons(all, kept?.button));
+  return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...said.map((text) => made("p", {}, text)), side));
+}
+
+function notice(tone, ...parts) { return made("div", { className: `notice ${tone}` }, made("div", {}, ...parts)); }
+
+/* Say something here that is not about an entry: that storage is refused, say. */
+export function say(text) {
+  bar.append(notice("is-fail", made("p", {}, text)));
+}
+
+news.addEventListener("sent", () => { sent += 1; });
+if (bar) news.addEventListener("change", show);

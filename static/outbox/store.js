@@ -1,0 +1,143 @@
+/* What this phone keeps, in IndexedDB: the outbox's entries, and what was taken along.
+   Small entries are mirrored in localStorage, because phones lose IndexedDB: iOS cuts its connection in the
+   background, and some private windows have none. An entry is kept when either place holds it. */
+
+const NAME = "coilbook";
+const ENTRIES = "entries";
+const TAKEN = "taken";
+const MIRROR = "coilbook.entry.";
+const MIRROR_MOST = 2048; // characters of an entry
+const PATIENCE = 3000; // ms: an open that never answers has been seen on phones
+const LOST = new Set(["InvalidStateError", "UnknownError"]);
+
+export class StorageRefused extends Error {}
+
+let opening = null;
+
+function opened() {
+  opening ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open(NAME, 1);
+    asked.onupgradeneeded = () => {
+      asked.result.createObjectStore(ENTRIES, { keyPath: "id" });
+      asked.result.createObjectStore(TAKEN);
+    };
+    asked.onsuccess = () => {
+      asked.result.onclose = shut;
+      asked.result.onversionchange = shut;
+      resolve(asked.result);
+    };
+    asked.onerror = () => reject(asked.error);
+    setTimeout(() => reject(new DOMException("no answer", "UnknownError")), PATIENCE);
+  });
+  opening.catch(() => { opening = null; });
+  return opening;
+}
+
+function shut() {
+  opening?.then((db) => db.close(), () => {});
+  opening = null;
+}
+
+async function once(name, mode, work) {
+  const db = await opened();
+  return new Promise((resolve, reject) => {
+    const turn = db.transaction(name, mode, { durability: "strict" });
+    const told = {};
+    turn.oncomplete = () => resolve(told.value);
+    turn.onabort = () => reject(turn.error ?? new DOMException("aborted", "UnknownError"));
+    work(turn.objectStore(name), (value) => { told.value = value; });
+  });
+}
+
+/* One transaction; a lost connection is closed and opened again, once. */
+async function turn(name, mode, work) {
+  try {
+    return await once(name, mode, work);
+  } catch (error) {
+    if (!LOST.has(error.name)) throw error;
+    shut();
+    return once(name, mode, work);
+  }
+}
+
+const mirror = {
+  get(id) {
+    try { return JSON.parse(localStorage.getItem(MIRROR + id)); } catch { return null; }
+  },
+  all() {
+    try {
+      const keys = Object.keys(localStorage).filter((key) => key.startsWith(MIRROR));
+      return keys.map((key) => mirror.get(key.slice(MIRROR.length))).filter(Boolean);
+    } catch { return []; }
+  },
+  /* Whether it holds the entry now. */
+  put(entry) {
+    try {
+      const text = JSON.stringify(entry);
+      if (text.length > MIRROR_MOST) return false;
+      localStorage.setItem(MIRROR + entry.id, text);
+      return true;
+    } catch { return false; }
+  },
+  drop(id) {
+    try { localStorage.removeItem(MIRROR + id); } catch { /* then it never held it */ }
+  },
+};
+
+/* Keep a new entry. Throws StorageRefused where neither place takes it. */
+export async function keep(entry) {
+  const mirrored = mirror.put(entry);
+  try {
+    await turn(ENTRIES, "readwrite", (store) => store.put(entry));
+  } catch (error) {
+    if (!mirrored) throw new StorageRefused(`This phone keeps nothing (${error.name}).`);
+  }
+}
+
+/* Every entry, the oldest first. */
+export async function entries() {
+  const found = new Map(mirror.all().map((entry) => [entry.id, entry]));
+  try {
+    const held = await turn(ENTRIES, "readonly", (store, tell) => {
+      store.getAll().onsuccess = (event) => tell(event.target.result);
+    });
+    for (const entry of held) found.set(entry.id, entry);
+  } catch { /* the mirror is what there is */ }
+  return [...found.values()].sort((one, other) => one.made_at - other.made_at || (one.id < other.id ? -1 : 1));
+}
+
+/* Change an entry in one step: `update` makes the new entry from the old, null to drop it, undefined to leave it.
+   Answers the entry as it then is; null where it was dropped, undefined where it is not there or was left. */
+export async function change(id, update) {
+  const step = (held) => {
+    const next = held ? update(held) : undefined;
+    if (next === null) mirror.drop(id);
+    else if (next && !mirror.put(next)) mirror.drop(id);
+    return next;
+  };
+  try {
+    return await turn(ENTRIES, "readwrite", (store, tell) => {
+      store.get(id).onsuccess = (event) => {
+        const next = step(event.target.result ?? mirror.get(id));
+        if (next === null) store.delete(id);
+        else if (next) store.put(next);
+        tell(next);
+      };
+    });
+  } catch {
+    return step(mirror.get(id));
+  }
+}
+
+/* What was taken along, by a key. Nothing is lost where it is refused: the service has it. */
+export const taken = {
+  put: (key, value) => turn(TAKEN, "readwrite", (store) => store.put(value, key)),
+  drop: (key) => turn(TAKEN, "readwrite", (store) => store.delete(key)),
+  get: (key) => turn(TAKEN, "readonly", (store, tell) => {
+    store.get(key).onsuccess = (event) => tell(event.target.result);
+  }),
+  all: (prefix) => turn(TAKEN, "readonly", (store, tell) => {
+    const range = IDBKeyRange.bound(prefix, `${prefix}\uffff`);
+    store.getAll(range).onsuccess = (event) => tell(event.target.result);
+  }),
+};
