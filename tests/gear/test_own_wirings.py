@@ -35,7 +35,7 @@ def test_it_is_shown_in_words_before_it_is_kept(program: Running) -> None:
     asked = {"op": op()} | TYPED
     shown = program.lead.post("/wirings/new", data=asked | {"do": "keep"})
     assert shown.status_code == 200
-    assert "contact 2 of connector 1 at end A" in shown.text
+    assert "<td>contact 2 of connector 1</td>" in shown.text
     assert "The shell of connector 1 at end A" not in shown.text
     assert "ontact 1 of connector 1 at end A is bonded to the shell of connector 1 at end A" in shown.text
     with program.store.reading() as db:

@@ -87,6 +87,17 @@ def test_a_pattern_of_one_reading_is_that_test(program: Running) -> None:
     assert at.state(at.codes[0]) == "quarantined"
 
 
+def test_what_the_tester_cannot_see_stands_under_its_pass(program: Running) -> None:
+    straight, at = describe(program, sees="straight"), bench(program, "xlr3")
+    test = tapped(at, straight, "1 2 3")
+    told = program.viewer.get(f"/tests/{test['id']}").text
+    assert re.search("Not ruled out[^.]*: a short,", told)
+    by_contacts = at.test(at.codes[0])
+    assert not re.search(
+        "Not ruled out[^.]*: a short,", program.viewer.get(f"/tests/{by_contacts['id']}").text
+    )
+
+
 def test_good_or_swapped_is_partial_and_says_so(program: Running) -> None:
     tester, at = describe(program), bench(program, "xlr3")
     page = program.crew.get(f"/t/{at.codes[0]}/lamps", params={"tester": tester, "pattern": "1 ! !"}).text

@@ -107,14 +107,18 @@ def meant(wiring: Wiring) -> Meant:
     """A wiring in words."""
     return Meant(
         tuple(
-            (conductor_words(wiring, wire.name), contact_words(wire.a), contact_words(wire.b))
-            for wire in wiring.conductors
+            (conductor_words(wiring, wire.name), _short(wire.a), _short(wire.b)) for wire in wiring.conductors
         ),
         tuple(contact_words(contact) for contact in wiring.loose_contacts),
         tuple((contact_words(bond.earlier), contact_words(bond.later)) for bond in wiring.bonds),
         len(wiring.lanes),
         len(wiring.pairs),
     )
+
+
+def _short(contact: str) -> str:
+    """A contact in words, without its end, which stands above its column."""
+    return contact_words(contact).partition(" at end ")[0]
 
 
 def _entered(values: dict[str, str]) -> tuple[str, str, str]:

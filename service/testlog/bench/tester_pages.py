@@ -123,5 +123,5 @@ def _form(
     return desk.page(
         "testlog/bench/new_tester.html", refusal.status if refusal else 200, values=values, labels=LABELS,
         errors=refusal.errors if refusal else {}, wirings=wiring_choices(db),
-        sees=[(sight, words, "lamp") for sight, words in SEES.items()], op=op or new_op(),
+        sees=[(sight, words, "scan") for sight, words in SEES.items()], op=op or new_op(),
     )  # fmt: skip
