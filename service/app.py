@@ -22,6 +22,7 @@ from service.home.seasons import pages as seasons
 from service.home.tag import pages as tag
 from service.retire import api as retire_api
 from service.retire import pages as retire
+from service.schedule.planning import pages as planning
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
@@ -67,6 +68,7 @@ ROUTERS = (
     own_wirings.router,
     bench.router,
     bench_api.router,
+    planning.router,
 )
 
 

@@ -145,12 +145,24 @@ def test_everything_is_done_once_and_everybody_keeps_to_a_stretch(tasks: list[Ta
     st.integers(1, 400),
 )
 def test_what_fits_within_a_time_is_within_it(tasks: list[Task], hands: int, limit: int) -> None:
-    shares = within(tasks, limit)
-    assert fits(tasks, hands, limit) == (shares is not None and len(shares) <= hands)
-    if shares is None:
-        assert max(task.seconds for task in tasks) > limit
-    else:
+    ways = [within(tasks, limit), within(tasks, limit, cut=True)]
+    assert fits(tasks, hands, limit) == any(shares is not None and len(shares) <= hands for shares in ways)
+    for shares in ways:
+        assert (shares is None) == (max(task.seconds for task in tasks) > limit)
+        assert longest(shares or []) <= limit
+    if fits(tasks, hands, limit):
+        shares = shared(tasks, hands, limit)
         assert longest(shares) <= limit
+        assert len(shares) <= hands
+        assert sorted(task.item for share in shares for task in share) == sorted(task.item for task in tasks)
+        for one, then in pairwise(shares):
+            assert max(task.place for task in one) <= min(task.place for task in then)
+
+
+def test_a_place_is_cut_only_where_the_evening_is_too_short_otherwise() -> None:
+    tasks = tasks_of((place, 120) for place in (1, 1, 2, 2, 3, 3))
+    assert [[task.place for task in share] for share in shared(tasks, 2, 480)] == [[1, 1, 2, 2], [3, 3]]
+    assert [[task.place for task in share] for share in shared(tasks, 2, 360)] == [[1, 1, 2], [2, 3, 3]]
 
 
 def test_two_helpers_share_the_shelf_that_is_too_much_for_one() -> None:

@@ -92,8 +92,11 @@ def plan(tasks: Sequence[Task], evenings: Sequence[Evening]) -> Plan:
     homeless = [task for task in sorted(tasks, key=_need) if not _settled(task, rooms, in_time=True)]
     left = [task for task in homeless if not _settled(task, rooms, in_time=False)]
     late = {task.item for task in homeless} - {task.item for task in left}
-    planned = [Planned(room.evening, tuple(shared(room.tasks, room.evening.helpers))) for room in rooms]
-    return Plan(tuple(planned), tuple(left), tuple(task for task in homeless if task.item in late))
+    return Plan(
+        tuple(room.planned() for room in rooms),
+        tuple(left),
+        tuple(task for task in homeless if task.item in late),
+    )
 
 
 def _need(task: Task) -> tuple[date, float, int, int, UUID]:
@@ -121,6 +124,10 @@ class _Room:
         self.tasks.append(task)
         self._free -= task.seconds
         return True
+
+    def planned(self) -> Planned:
+        """The evening as it was filled, shared among its helpers."""
+        return Planned(self.evening, tuple(shared(self.tasks, self.evening.helpers, self._limit)))
 
 
 def _settled(task: Task, rooms: Sequence[_Room], in_time: bool) -> bool:

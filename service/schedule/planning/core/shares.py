@@ -1,10 +1,11 @@
 """Sharing an evening's work among helpers: each keeps to a stretch of places, and the last one is done soonest.
 
-A helper takes whole places, one after the other on the walk. Only a place that is too much for one is shared by
-several who stay there, longest job first to whoever has least: Graham's LPT rule, never longer than 4/3 - 1/(3m)
+A helper takes whole places, one after the other on the walk. A place that is too much for one is shared by several
+who stay there, longest job first to whoever has least: Graham's LPT rule, never longer than 4/3 - 1/(3m)
 times the best for m helpers (R. L. Graham, "Bounds on multiprocessing timing anomalies", SIAM Journal on Applied
 Mathematics 17, 1969). Given how long nobody may take, walking on as far as one gets needs the fewest helpers, so the
-shortest such time is found by halving. Pure.
+shortest such time is found by halving. Only where an evening is too short for that, a place is cut between one helper
+and the next. Pure.
 """
 
 from collections.abc import Iterable, Sequence
@@ -60,8 +61,11 @@ def longest_first(tasks: Sequence[Task], hands: int) -> list[Share]:
     return [tuple(share) for share in shares if share]
 
 
-def within(tasks: Sequence[Task], limit: int) -> list[Share] | None:
-    """Shares of at most `limit` seconds, with as few helpers as that takes; None where one task is longer."""
+def within(tasks: Sequence[Task], limit: int, cut: bool = False) -> list[Share] | None:
+    """Shares of at most `limit` seconds, with as few helpers as that takes; None where one task is longer.
+
+    With `cut` one helper may leave a place half done, and the next begins there.
+    """
     shares: list[Share] = []
     walking: list[Task] = []
     for _, here in groupby(sorted(tasks, key=lambda task: task.place), key=lambda task: task.place):
@@ -69,6 +73,8 @@ def within(tasks: Sequence[Task], limit: int) -> list[Share] | None:
         if seconds_of(stop) + seconds_of(walking) <= limit:
             walking += stop
             continue
+        if cut:
+            stop = _fill(walking, stop, limit)
         if walking:
             shares.append(tuple(walking))
         walking = []
@@ -81,33 +87,52 @@ def within(tasks: Sequence[Task], limit: int) -> list[Share] | None:
     return [*shares, tuple(walking)] if walking else shares
 
 
-def shared(tasks: Sequence[Task], hands: int) -> list[Share]:
-    """All tasks among at most `hands` helpers, along the walk, so that the last one is done as soon as can be."""
-    found = _soonest(tasks, hands)
-    while len(found) < hands and any(len(share) > 1 for share in found):
-        longest = max((share for share in found if len(share) > 1), key=seconds_of)
-        at = found.index(longest)
-        found[at : at + 1] = _soonest(longest, 2)  # it ends no sooner, but nobody stands by
-    return found
-
-
-def _soonest(tasks: Sequence[Task], hands: int) -> list[Share]:
-    if not tasks:
-        return []
-    low = max(max(task.seconds for task in tasks), -(-seconds_of(tasks) // hands))
-    high = seconds_of(tasks)
-    while low < high:
-        middle = (low + high) // 2
-        if fits(tasks, hands, middle):
-            high = middle
-        else:
-            low = middle + 1
-    return within(tasks, high) or []
+def _fill(walking: list[Task], stop: Sequence[Task], limit: int) -> list[Task]:
+    """Let a helper take of a place what there is time for, the longest first; what is left for the next."""
+    left: list[Task] = []
+    for task in sorted(stop, key=lambda task: -task.seconds):
+        fits_in = task.seconds + seconds_of(walking) <= limit
+        (walking if fits_in else left).append(task)
+    return left
 
 
 def fits(tasks: Sequence[Task], hands: int, limit: int) -> bool:
-    """Whether `hands` helpers get all of it done in `limit` seconds."""
-    shares = within(tasks, limit)
+    """Whether `hands` helpers get all of it done in `limit` seconds, by whole places or with some of them cut."""
+    return _fits(tasks, hands, limit, cut=False) or _fits(tasks, hands, limit, cut=True)
+
+
+def shared(tasks: Sequence[Task], hands: int, limit: int | None = None) -> list[Share]:
+    """All tasks among at most `hands` helpers, along the walk, so that the last one is done as soon as can be.
+
+    Places are cut only where all would not be done within `limit` seconds otherwise.
+    """
+    found = _soonest(tasks, hands, cut=False)
+    if limit is not None and max(map(seconds_of, found), default=0) > limit:
+        found = _soonest(tasks, hands, cut=True, high=limit)
+    while len(found) < hands and any(len(share) > 1 for share in found):
+        longest = max((share for share in found if len(share) > 1), key=seconds_of)
+        at = found.index(longest)
+        found[at : at + 1] = _soonest(longest, 2, cut=False)  # it ends no sooner, but nobody stands by
+    return found
+
+
+def _soonest(tasks: Sequence[Task], hands: int, cut: bool, high: int | None = None) -> list[Share]:
+    """The shares of the shortest time that is enough; `high` is one that is known to be."""
+    if not tasks:
+        return []
+    low = max(max(task.seconds for task in tasks), -(-seconds_of(tasks) // hands))
+    high = seconds_of(tasks) if high is None else high
+    while low < high:
+        middle = (low + high) // 2
+        if _fits(tasks, hands, middle, cut):
+            high = middle
+        else:
+            low = middle + 1
+    return within(tasks, high, cut) or []
+
+
+def _fits(tasks: Sequence[Task], hands: int, limit: int, cut: bool) -> bool:
+    shares = within(tasks, limit, cut)
     return shares is not None and len(shares) <= hands
 
 

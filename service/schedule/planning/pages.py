@@ -1,0 +1,82 @@
+"""The page that plans evenings: what there is to test, what goes on which evening, and whether that is enough."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from datetime import timedelta
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+
+from service.crew.desk import Desk, LeadDesk
+from service.gear.core import KINDS, item_name
+from service.gear.queries import ItemFacts
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.schedule.planning import actions
+from service.schedule.planning.core.shares import Task
+from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
+from service.testlog.housekeeping import ensure_today
+from service.testlog.sessions.core import in_words
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/plan")
+def plan_page(desk: LeadDesk) -> Response:
+    """The evenings that its address tells, planned; nothing is written."""
+    ensure_today(desk)
+    return _page(desk, desk.request.query_params)
+
+
+@router.post("/plan")
+def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
+    """Make the sessions of the evenings that were shown."""
+    ensure_today(desk)
+    op, rows = read_op(posted.get("op")), typed_rows(posted)
+    try:
+        evenings = read_evenings(rows, desk.today)
+        if not evenings:
+            return _page(desk, posted)
+        desk.once(
+            op, "plan.make", [[row.on, row.minutes, row.helpers] for row in rows],
+            lambda db: actions.make_sessions(db, op, evenings, desk.me, desk.now, desk.today),
+        )  # fmt: skip
+    except Invalid:
+        return _page(desk, posted)
+    return RedirectResponse("/sessions", 303)
+
+
+def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
+    rows = typed_rows(sent)
+    with desk.reading() as db:
+        try:
+            evenings, errors = read_evenings(rows, desk.today), dict[str, str]()
+        except Invalid as refusal:
+            evenings, errors = [], refusal.errors
+        until = max((evening.on for evening in evenings), default=desk.today)
+        todo = actions.work(db, desk.today, until)
+        found = actions.propose(db, todo, evenings, desk.today)
+        unit = Unit(desk.program.unit)
+
+        def lines(tasks: Iterable[Task]) -> Iterable[tuple[tuple[str, str, str], int]]:
+            """Each (what, where, why), and how many are alike."""
+            told = ((todo.items[task.item], todo.why[task.item]) for task in tasks)
+            return Counter((_title(item, unit), item.place, why) for item, why in told).items()
+
+        return desk.page(
+            "schedule/plan.html", 422 if errors else 200, rows=shown_rows(rows), filled=rows, errors=errors,
+            labels=LABELS, todo=todo, found=found, evenings=evenings, op=new_op(), lines=lines, kinds=KINDS,
+            time=_in_minutes, first=desk.today, last=desk.today + AHEAD_MOST,
+        )  # fmt: skip
+
+
+def _title(item: ItemFacts, unit: Unit) -> str:
+    name = item_name(item.kind, item.length_mm, unit)
+    return f"{item.label} ({name})" if item.label else name
+
+
+def _in_minutes(seconds: int) -> str:
+    return in_words(timedelta(minutes=-(-seconds // 60)))  # rounded up: nobody plans to the second

@@ -1,0 +1,71 @@
+"""What planning looks up: when items are due, what is listed already, how long tests took, and what comes up."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import NamedTuple
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from service.gear.models import Item
+from service.schedule.planning.core.pace import Logged
+from service.season.models import Event, ItemDue, RoundRow
+from service.testlog.models import SessionKind, Test, TestItem, WorkItem, WorkSession
+
+LATELY_MOST = 5000
+"""How many tests, the newest first, tell how long one takes."""
+
+
+class Dates(NamedTuple):
+    """When an item is due (the first day too late), and when that changes by itself."""
+
+    due_by: date | None
+    changes_on: date | None
+
+
+def dates(db: Session) -> dict[UUID, Dates]:
+    """What is cached of every item's due state, as far as it has dates."""
+    found = db.execute(select(ItemDue.item_id, ItemDue.due_by, ItemDue.changes_on))
+    return {item_id: Dates(due_by, changes_on) for item_id, due_by, changes_on in found}
+
+
+def listed(db: Session, today: date) -> set[UUID]:
+    """What is on the worklist of an open session of tests, today or later."""
+    return set(
+        db.scalars(
+            select(WorkItem.item_id)
+            .join(WorkSession, WorkSession.id == WorkItem.session_id)
+            .where(
+                WorkSession.kind == SessionKind.TEST, WorkSession.closed_at.is_(None), WorkSession.on >= today
+            )
+        )
+    )
+
+
+def logged(db: Session) -> list[Logged]:
+    """The newest tests of sessions; one through several items counts for the first of them."""
+    query = (
+        select(Test.session_id, Test.person_id, Test.tested_at, Item.kind, Item.wiring)
+        .join(TestItem, (TestItem.test_id == Test.id) & (TestItem.position == 0))
+        .join(Item, Item.id == TestItem.item_id)
+        .where(Test.session_id.is_not(None), Test.person_id.is_not(None))
+        .order_by(Test.tested_at.desc())
+        .limit(LATELY_MOST)
+    )
+    return [
+        Logged(session, helper, at, (kind, wiring))
+        for session, helper, at, kind, wiring in db.execute(query)
+        if session is not None and helper is not None
+    ]
+
+
+def events_ahead(db: Session, today: date) -> Sequence[Event]:
+    """The events after today, the soonest first."""
+    return db.scalars(select(Event).where(Event.on > today).order_by(Event.on, Event.id)).all()
+
+
+def rounds_open(db: Session, today: date, until: date) -> Sequence[RoundRow]:
+    """The rounds that run at some time from today to `until`, by when they close."""
+    query = select(RoundRow).where(RoundRow.opens <= until, RoundRow.closes > today)
+    return db.scalars(query.order_by(RoundRow.closes, RoundRow.id)).all()
