@@ -22,6 +22,7 @@ from service.home.seasons import pages as seasons
 from service.home.tag import pages as tag
 from service.retire import api as retire_api
 from service.retire import pages as retire
+from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
 from service.settings import Settings
 from service.store.engine import THREADS
@@ -54,6 +55,7 @@ ROUTERS = (
     due.router,
     due_api.router,
     seasons.router,
+    calendar.router,
     retire.router,
     retire_api.router,
     tests_api.router,

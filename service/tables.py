@@ -4,12 +4,13 @@ from sqlalchemy import MetaData
 
 from service.crew import models as crew
 from service.gear import models as gear
+from service.schedule.calendar import models as calendar
 from service.season import models as season
 from service.store import lease, receipts
 from service.store.base import Base
 from service.tags import models as tags
 from service.testlog import models as testlog
 
-__all__ = ["crew", "gear", "lease", "metadata", "receipts", "season", "tags", "testlog"]
+__all__ = ["calendar", "crew", "gear", "lease", "metadata", "receipts", "season", "tags", "testlog"]
 
 metadata: MetaData = Base.metadata

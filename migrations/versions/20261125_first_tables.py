@@ -72,6 +72,8 @@ def upgrade() -> None:
         sa.Column("starts", sa.Date(), nullable=False),
         sa.Column("ends", sa.Date(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint("ends >= starts", name=op.f("ck_season_in_order")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_season")),
     )
@@ -91,6 +93,20 @@ def upgrade() -> None:
     with op.batch_alter_table("audit_entry", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_audit_entry_at_id"), ["at", "id"], unique=False)
 
+    op.create_table(
+        "calendar_link",
+        sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("secret_hash", sa.String(), nullable=False),
+        sa.Column("label", sa.String(), nullable=False),
+        sa.Column("made_by", sa.Uuid(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["made_by"], ["person.id"], name=op.f("fk_calendar_link_made_by_person"), ondelete="RESTRICT"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_calendar_link")),
+        sa.UniqueConstraint("secret_hash", name=op.f("uq_calendar_link_secret_hash")),
+    )
     op.create_table(
         "crew_pass",
         sa.Column("id", sa.Uuid(), nullable=False),
@@ -123,6 +139,8 @@ def upgrade() -> None:
         sa.Column("kind", sa.String(), nullable=False),
         sa.Column("on", sa.Date(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint("\"kind\" IN ('competition', 'show')", name=op.f("ck_event_kind")),
         sa.ForeignKeyConstraint(
             ["season_id"], ["season.id"], name=op.f("fk_event_season_id_season"), ondelete="RESTRICT"
@@ -286,6 +304,8 @@ def upgrade() -> None:
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("closed_by", sa.Uuid(), nullable=True),
         sa.Column("closing_note", sa.String(), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint("\"kind\" IN ('test', 'count')", name=op.f("ck_work_session_kind")),
         sa.ForeignKeyConstraint(
             ["closed_by"], ["person.id"], name=op.f("fk_work_session_closed_by_person"), ondelete="RESTRICT"
@@ -875,6 +895,7 @@ def downgrade() -> None:
 
     op.drop_table("event")
     op.drop_table("crew_pass")
+    op.drop_table("calendar_link")
     with op.batch_alter_table("audit_entry", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_audit_entry_at_id"))
 

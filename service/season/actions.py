@@ -25,7 +25,7 @@ def add_season(
     return row
 
 
-def change_season(db: Session, row: SeasonRow, name: str, rule: Season) -> None:
+def change_season(db: Session, row: SeasonRow, name: str, rule: Season, now: datetime) -> None:
     """Give a season another name, other days or other rounds.
 
     Raises:
@@ -38,7 +38,9 @@ def change_season(db: Session, row: SeasonRow, name: str, rule: Season) -> None:
                 field,
                 f"{event.name} is on {event.on}, outside {rule.starts} to {rule.ends}. Move the event first.",
             )
-    row.name, row.starts, row.ends = name, rule.starts, rule.ends
+    if (row.name, queries.rules(db, [row.id])[row.id]) == (name, rule):
+        return
+    row.name, row.starts, row.ends, row.changed_at = name, rule.starts, rule.ends, now
     db.execute(delete(RoundRow).where(RoundRow.season_id == row.id))
     _add_rounds(db, row.id, rule.rounds)
 
@@ -62,14 +64,15 @@ def add_event(db: Session, season_id: UUID, name: str, kind: EventKind, on: date
     return event
 
 
-def change_event(db: Session, event: Event, name: str, kind: EventKind, on: date) -> None:
+def change_event(db: Session, event: Event, name: str, kind: EventKind, on: date, now: datetime) -> None:
     """Give an event another name, kind or day.
 
     Raises:
         Invalid: it would lie outside its season.
     """
     _check_inside(db, event.season_id, on)
-    event.name, event.kind, event.on = name, kind, on
+    if (event.name, event.kind, event.on) != (name, kind, on):
+        event.name, event.kind, event.on, event.changed_at = name, kind, on, now
 
 
 def _check_inside(db: Session, season_id: UUID, on: date) -> None:

@@ -8,7 +8,7 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.season.core import DueState
-from service.store.base import Base, BigInt, one_of, refers
+from service.store.base import Base, BigInt, Revised, one_of, refers
 
 
 class EventKind(StrEnum):
@@ -18,8 +18,8 @@ class EventKind(StrEnum):
     SHOW = "show"
 
 
-class SeasonRow(Base):
-    """A season; first and last day both belong to it."""
+class SeasonRow(Revised, Base):
+    """A season; first and last day both belong to it. Its revision speaks of its rounds, too."""
 
     __tablename__ = "season"
     __table_args__ = (CheckConstraint("ends >= starts", name="in_order"),)
@@ -47,7 +47,7 @@ class RoundRow(Base):
     closes: Mapped[date]
 
 
-class Event(Base):
+class Event(Revised, Base):
     """A competition or a show."""
 
     __tablename__ = "event"

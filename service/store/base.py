@@ -5,8 +5,8 @@ from enum import StrEnum
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BigInteger, CheckConstraint, Date, ForeignKey, Integer, MetaData, String, Uuid
-from sqlalchemy.orm import DeclarativeBase
+from sqlalchemy import BigInteger, CheckConstraint, Date, ForeignKey, Integer, MetaData, String, Uuid, event
+from sqlalchemy.orm import DeclarativeBase, Mapped, Mapper, mapped_column, object_session
 
 from service.store.types import Facts, Instant
 
@@ -32,6 +32,23 @@ class Base(DeclarativeBase):
         dict[str, Any]: Facts(),
         list[Any]: Facts(),
     }
+
+
+class Revised:
+    """A row that tells its readers elsewhere (calendars) how often it was changed since it was made, and when last.
+
+    `revision` counts itself up, whoever changes the row; `changed_at` is None until its first change.
+    """
+
+    revision: Mapped[int] = mapped_column(default=0)
+    changed_at: Mapped[datetime | None]
+
+
+@event.listens_for(Revised, "before_update", propagate=True)
+def _count_revision(_mapper: Mapper[Any], _connection: Any, row: Any) -> None:
+    session = object_session(row)
+    if session is not None and session.is_modified(row):
+        row.revision += 1
 
 
 BigInt = BigInteger().with_variant(Integer(), "sqlite")

@@ -9,7 +9,7 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.gear.core import End
-from service.store.base import Base, BigInt, one_of, refers
+from service.store.base import Base, BigInt, Revised, one_of, refers
 from service.store.types import Facts
 from service.testlog.core import Method, Verdict
 
@@ -21,7 +21,7 @@ class SessionKind(StrEnum):
     COUNT = "count"
 
 
-class WorkSession(Base):
+class WorkSession(Revised, Base):
     """A session: an evening of tests or a count of gear."""
 
     __tablename__ = "work_session"

@@ -27,7 +27,7 @@ def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everythin
 def change(db: Session, desk: Desk, season_id: str, entry: SeasonEntry) -> None:
     """Keep a season's name, days and rounds as they are now."""
     row = season.season_with(db, season_id)
-    season.change_season(db, row, entry.name, entry.rule)
+    season.change_season(db, row, entry.name, entry.rule, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "season.changed", entry.name)
     _reckon(db, desk, enlisted(db, row.id))
 
@@ -55,7 +55,8 @@ def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> Non
 
 def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
-    season.change_event(db, season.event_with(db, event_id), entry.name, entry.kind, entry.on)
+    event = season.event_with(db, event_id)
+    season.change_event(db, event, entry.name, entry.kind, entry.on, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "event.changed", entry.name)
 
 

@@ -138,7 +138,7 @@ def why_listed(candidate: Candidate, asked: Collection[Why], place_id: UUID | No
     return next((why for why in Why if why in asked and true[why]), None)
 
 
-def change_session(db: Session, session_id: UUID, change: Change) -> None:
+def change_session(db: Session, session_id: UUID, change: Change, now: datetime) -> None:
     """Change a session: what comes on its worklist as long as it is open, what goes off it before it has begun.
 
     Raises:
@@ -158,7 +158,7 @@ def change_session(db: Session, session_id: UUID, change: Change) -> None:
         raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
     order = sorted(facts.values(), key=in_walk)
     listing.keep_lines(db, session_id, {item.id: why[item.id] for item in order})
-    session.title, session.on, session.note = change.title, change.on, change.note
+    session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, now
 
 
 def session_with(db: Session, session_id: str) -> WorkSession:

@@ -142,7 +142,7 @@ def change_session(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
         )  # fmt: skip
         desk.once(
             op, "session.change", [session_id, values, drop],
-            lambda db: actions.change_session(db, session.id, change),
+            lambda db: actions.change_session(db, session.id, change, desk.now),
         )  # fmt: skip
     except (Invalid, Conflict) as refusal:
         with desk.reading() as db:

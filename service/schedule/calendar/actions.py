@@ -1,0 +1,53 @@
+"""What happens with links to the calendar: made and ended by a lead."""
+
+import secrets
+from datetime import datetime
+from uuid import UUID, uuid4
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who, fingerprint
+from service.crew.queries import note_in_audit
+from service.kit.problems import NotFound, invalid
+from service.schedule.calendar import queries
+from service.schedule.calendar.models import CalendarLink
+
+SECRET_BYTES = 24
+"""192 bits: whoever has the link reads the feed, so it is beyond guessing."""
+LABEL_MOST = 60
+
+
+def make_link(db: Session, label: str, who: Who, now: datetime) -> str:
+    """A new link; its secret, which is shown once and kept as a fingerprint only.
+
+    Raises:
+        Invalid: nothing says whom it is for, so that nobody would know when to end it.
+    """
+    label = " ".join(label.split())
+    if not label:
+        raise invalid("label", "Say whom the link is for, so that you know later which one to end.")
+    if len(label) > LABEL_MOST:
+        raise invalid("label", f"This has {len(label)} characters; {LABEL_MOST} are the most.")
+    secret = secrets.token_urlsafe(SECRET_BYTES)
+    db.add(
+        CalendarLink(
+            id=uuid4(), secret_hash=fingerprint(secret), label=label, made_by=who.id, created_at=now,
+            ended_at=None,
+        )
+    )  # fmt: skip
+    note_in_audit(db, now, who.id, "calendar.link_made", label)
+    return secret
+
+
+def end_link(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
+    """Let nobody read the calendar by a link any more; doing it again changes nothing.
+
+    Raises:
+        NotFound: there is no such link.
+    """
+    link = queries.link(db, link_id)
+    if link is None:
+        raise NotFound("There is no such calendar link. Look at the list of those that count.")
+    if link.ended_at is None:
+        link.ended_at = now
+        note_in_audit(db, now, who.id, "calendar.link_ended", link.label)

@@ -1,0 +1,71 @@
+"""The calendar feed, and the page on which a lead makes and ends the links to it."""
+
+import hashlib
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.core import fingerprint
+from service.crew.desk import AnyoneDesk, Desk, LeadDesk
+from service.kit.problems import Gone, Invalid
+from service.schedule.calendar import actions, queries
+from service.schedule.calendar.core import feed
+from service.web.forms import Posted
+from service.web.ops import read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/calendar")
+def calendar_page(desk: LeadDesk) -> Response:
+    """The links that count, and a new one."""
+    with desk.reading() as db:
+        return _links(desk, db)
+
+
+@router.post("/calendar/links")
+def make_link(desk: LeadDesk, posted: Posted) -> Response:
+    """Make a link and show it, once."""
+    label = str(posted.get("label") or "")
+    try:
+        with desk.writing() as db:
+            secret = actions.make_link(db, label, desk.me, desk.now)
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _links(desk, db, refusal.status, label, refusal.errors)
+    return desk.page("schedule/calendar_link.html", link=f"{_base(desk)}/calendar/{secret}.ics")
+
+
+@router.post("/calendar/links/{link_id}/end")
+def end_link(desk: LeadDesk, link_id: str) -> Response:
+    """End a link at once."""
+    with desk.writing() as db:
+        actions.end_link(db, read_op(link_id), desk.me, desk.now)
+    return RedirectResponse("/calendar", 303)
+
+
+@router.get("/calendar/{secret}.ics")
+def calendar_feed(desk: AnyoneDesk, secret: str) -> Response:
+    """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
+    with desk.reading() as db:
+        if not queries.counts(db, fingerprint(secret)):
+            raise Gone("This calendar link is not valid, or no longer. Ask your lead for a new one.")
+        body = feed(desk.program.name, queries.entries(db, _base(desk)))
+    etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
+    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+    known = desk.request.headers.get("if-none-match", "").split(",")
+    if etag in (tag.strip().removeprefix("W/") for tag in known):
+        return Response(status_code=304, headers=headers)
+    return Response(body, headers=headers, media_type="text/calendar; charset=utf-8")
+
+
+def _links(
+    desk: Desk, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
+) -> Response:
+    links = queries.links(db)
+    return desk.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})
+
+
+def _base(desk: Desk) -> str:
+    return desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
