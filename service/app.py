@@ -18,7 +18,10 @@ from service.home.items import pages as items
 from service.home.now import pages as now
 from service.home.offline import api as offline_api
 from service.home.offline import pages as offline
+from service.home.place import pages as place
+from service.home.scan import pages as scan
 from service.home.seasons import pages as seasons
+from service.home.swap import pages as swap
 from service.home.tag import pages as tag
 from service.retire import api as retire_api
 from service.retire import pages as retire
@@ -52,6 +55,9 @@ ROUTERS = (
     tags.router,
     tag_setup.router,
     tag.router,
+    scan.router,
+    swap.router,
+    place.router,
     due.router,
     due_api.router,
     seasons.router,

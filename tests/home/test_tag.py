@@ -49,8 +49,9 @@ def test_the_tag_of_a_place_leads_to_its_gear(at: Truck) -> None:
         place = place_named(db, "Frame 1")
         assert place is not None
         db.add(Tag(code=code, item_id=None, place_id=place.id, since=at.program.clock.now, until=None))
-    assert at.program.crew.get(f"/t/{code}").headers["location"] == "/gear?place=Frame+1"
-    assert "Marimba, lower" in at.program.crew.get("/gear?place=Frame+1").text
+    walk = at.program.crew.get(f"/t/{code}").headers["location"]
+    assert walk == f"/places/{place.id}/walk"
+    assert "Marimba, lower" in at.program.crew.get(walk).text
     assert "Frame" not in at.program.stranger.get(f"/t/{code}").text
 
 
@@ -111,16 +112,8 @@ def test_it_crackled_is_one_tap_and_a_flex_test_clears_it(at: Truck) -> None:
     assert "Suspect" not in at.program.crew.get(f"/t/{code}").text
 
 
-def test_what_hangs_on_something_else_is_noted(at: Truck) -> None:
-    code = at.tags["vibes"]
-    answer = at.program.crew.post(f"/t/{code}/other", data={"op": op()})
-    assert "Noted for your lead" in at.program.crew.get(answer.headers["location"]).text
-    assert "may hang on the wrong item" in at.program.lead.get(f"/gear/{code}").text
-
-
-@pytest.mark.parametrize("way", ["crackled", "other"])
-def test_only_crew_may_say_so(at: Truck, way: str) -> None:
-    address = f"/t/{at.tags['vibes']}/{way}"
+def test_only_crew_may_say_that_it_crackled(at: Truck) -> None:
+    address = f"/t/{at.tags['vibes']}/crackled"
     assert at.program.viewer.post(address, data={"op": op()}).status_code == 403
     assert at.program.stranger.post(address, data={"op": op()}).status_code == 401
 

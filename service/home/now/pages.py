@@ -1,9 +1,9 @@
-"""Now: what to do next, by who asks; finding an item by its code; and the way to everything else."""
+"""Now: what to do next, by who asks; and the way to everything else."""
 
 from dataclasses import dataclass, field
 
 from fastapi import APIRouter
-from fastapi.responses import JSONResponse, RedirectResponse, Response
+from fastapi.responses import JSONResponse, Response
 from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
@@ -13,13 +13,10 @@ from service.gear.core import ItemState
 from service.home.now import queries
 from service.home.now.queries import Step
 from service.home.seasons.queries import RoundProgress, progress
-from service.kit.codes import nearest, read_code
-from service.kit.problems import Invalid, NotFound, Problem
 from service.retire.actions import PullList, event_for, pull_list
 from service.season import queries as season
 from service.season.core import DueState
-from service.tags.actions import tag_on
-from service.tags.queries import codes_now, how_many_wait
+from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import WorkSession
 from service.testlog.sessions.queries import sessions
@@ -57,19 +54,6 @@ def now(desk: AnyoneDesk) -> Response:
     ensure_today(desk)
     with desk.reading() as db:
         return desk.page("home/now.html", now=_now(desk, db), values={"code": ""}, errors={})
-
-
-@router.get("/find")
-def find(desk: AnyoneDesk, code: str = "") -> Response:
-    """On to the page of a typed code; a code that cannot be is told, and a lead is shown the nearest real ones."""
-    with desk.reading() as db:
-        try:
-            read = read_code(code)
-            if desk.who is not None:
-                tag_on(db, read)
-        except (Invalid, NotFound) as problem:
-            return _not_found(desk, db, code, problem)
-    return RedirectResponse(f"/t/{read}", 303)
 
 
 @router.get("/more")
@@ -110,11 +94,4 @@ def _now(desk: Desk, db: Session) -> Now:
         pull=pull_list(db, event, desk.today, desk.zone) if event else None,
         waiting=how_many_wait(db) if leads else 0,
         steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
-    )
-
-
-def _not_found(desk: Desk, db: Session, code: str, problem: Problem) -> Response:
-    near = nearest(code, codes_now(db)) if desk.who and desk.who.role is Role.LEAD else []
-    return desk.page(
-        "home/find.html", problem.status, values={"code": code}, errors={"code": problem.detail}, near=near
     )

@@ -1,6 +1,5 @@
 """The tag page: what a scanned tag is on, how it stands, and what to do with it, by who scans."""
 
-from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -9,15 +8,12 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Role
 from service.crew.desk import AnyoneDesk, CrewDesk, Desk
-from service.gear.actions import add_note
 from service.gear.core import item_name
-from service.gear.models import Place
 from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.kit.problems import Gone
-from service.tags.actions import item_with, tag_on
+from service.tags.actions import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Posted
@@ -38,9 +34,7 @@ def tag_page(desk: AnyoneDesk, code: str) -> Response:
         if found is None:
             return _of_a_place(desk, db, read)
         if found.until is not None:
-            raise Gone(
-                f"The tag {read} was replaced by a new one. Take the old tag off, and scan the new one."
-            )
+            refuse_ended(tag_on(db, read))
         if desk.who is None:
             return desk.page("home/found.html", code=read)
         if not found.is_stale(desk.today):
@@ -58,20 +52,12 @@ def crackled(desk: CrewDesk, code: str, posted: Posted) -> Response:
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
-@router.post("/t/{code}/other")
-def other(desk: CrewDesk, code: str, posted: Posted) -> Response:
-    """The tag hangs on something else than the book says: written down for the lead."""
-    op = read_op(posted.get("op"))
-    desk.once(op, "item.other", code, lambda db: _other(db, desk, code))
-    return RedirectResponse(f"/t/{read_code(code)}?other=1", 303)
-
-
 def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
     tag = tag_on(db, code)  # refuses what is on nothing
+    refuse_ended(tag)
     if desk.who is None:
         return desk.page("home/found.html", code=code)
-    place = db.get_one(Place, tag.place_id)
-    return RedirectResponse(f"/gear?{urlencode({'place': place.name})}", 303)
+    return RedirectResponse(f"/places/{tag.place_id}/walk", 303)
 
 
 def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
@@ -89,8 +75,3 @@ def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
 
 def _crackled(db: Session, desk: Desk, code: str, op: UUID) -> None:
     call_suspect(db, item_with(db, code).id, op, "", desk.me, desk.now)
-
-
-def _other(db: Session, desk: Desk, code: str) -> None:
-    text = "Scanned on something else: this tag may hang on the wrong item."
-    add_note(db, item_with(db, code).id, text, desk.me, desk.now)

@@ -1,0 +1,39 @@
+"""The walk through a place: all that lives there, one after the other, each with its test."""
+
+from urllib.parse import urlencode
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from service.crew.core import Role
+from service.crew.desk import ViewerDesk
+from service.gear.actions import place_with
+from service.gear.core import item_name
+from service.home.items.queries import item_rows
+from service.home.place.queries import ids_at
+from service.home.scan.core import read_errand
+from service.kit.lengths import Unit
+from service.season.core import DueState
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/places/{place_id}/walk")
+def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
+    """What lives at a place, what asks for a test first."""
+    ensure_today(desk)
+    in_session = read_errand(session).session
+    carried = f"?{urlencode({'session': str(in_session)})}" if in_session else ""
+    with desk.reading() as db:
+        place = place_with(db, place_id)
+        ids = ids_at(db, place_id)
+        rows = item_rows(db, ids)
+        lines = [rows[item_id] for item_id in ids]
+        unit = Unit(desk.program.unit)
+        return desk.page(
+            "home/place.html", place=place, carried=carried, acts=desk.me.role.reaches(Role.CREW),
+            lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
+            asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
+        )  # fmt: skip

@@ -1,0 +1,110 @@
+"""Pages that find a tag: by photo, by the camera live, by its typed code. All ways lead to the same place."""
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.desk import AnyoneDesk, CrewDesk, Desk
+from service.gear.core import item_name
+from service.home.scan.core import Errand, read_errand
+from service.kit.codes import code_in_url, nearest, read_code
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.tags.actions import tag_on
+from service.tags.photo import read_photo
+from service.tags.queries import codes_now, to_draw
+from service.web.upload import Upload, Uploaded
+
+router = APIRouter(include_in_schema=False)
+
+SHOWN = 300
+"""Characters of a strange QR code that are shown."""
+
+
+@router.get("/find")
+def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "") -> Response:
+    """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
+    errand = read_errand(session, ends_of)
+    with desk.reading() as db:
+        try:
+            read = code_in_url(code) or read_code(code)
+            tag = tag_on(db, read) if desk.who is not None else None
+        except (Invalid, NotFound) as problem:
+            return _not_found(desk, db, code, errand, problem)
+    if tag is None:  # a stranger, who learns where to bring it
+        return RedirectResponse(f"/t/{read}", 303)
+    live_place = tag.place_id if tag.until is None else None
+    return RedirectResponse(errand.at_place(live_place) if live_place else errand.target(read), 303)
+
+
+@router.get("/scan")
+def scan_page(desk: CrewDesk, session: str = "", ends_of: str = "") -> Response:
+    """Take a photo of a tag, hold the camera on it, or type its code."""
+    with desk.reading():
+        return desk.page(
+            "home/scan.html", errand=read_errand(session, ends_of), errors={}, strange=(), ours=()
+        )
+
+
+@router.post("/scan")
+def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
+    """Read the tag in a photo; the photo is forgotten at once."""
+    errand = read_errand(sent.fields.get("session", ""), sent.fields.get("ends_of", ""))
+    with desk.reading():
+        pass  # only crew has photos read
+    try:
+        texts = _texts(sent)
+    except Invalid as refusal:
+        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=())
+    codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
+    if len(codes) == 1:
+        return RedirectResponse(errand.find(codes[0]), 303)
+    strange = [_shown(text) for text in texts if code_in_url(text) is None]
+    errors = {} if codes else {"photo": "This is no tag of this program; it says what stands below."}
+    with desk.reading() as db:
+        return desk.page(
+            "home/scan.html", 200 if codes else 422, errand=errand, errors=errors, strange=strange,
+            ours=_named(desk, db, codes),
+        )  # fmt: skip
+
+
+def _texts(sent: Upload) -> list[str]:
+    if not sent.photo:
+        raise invalid("photo", "Choose a photo to send.")
+    texts = read_photo(sent.photo)
+    if not texts:
+        raise invalid(
+            "photo",
+            "No QR code was found. Go nearer, until the code fills a third of the picture, hold still, and use the "
+            "flash where it is dark. Or type the code.",
+        )
+    return texts
+
+
+def _named(desk: Desk, db: Session, codes: list[str]) -> list[tuple[str, str]]:
+    """Each code with what it is on, so that one can be chosen."""
+    unit, named = Unit(desk.program.unit), []
+    for code in codes:
+        try:
+            tag_on(db, code)
+        except NotFound:
+            named.append((code, "not a tag of this program"))
+        else:
+            [on] = to_draw(db, [code])
+            named.append((code, on.label or item_name(on.kind, on.length_mm, unit)))
+    return named
+
+
+def _shown(text: str) -> str:
+    """A strange text without what does not print, cut where it gets long."""
+    plain = "".join(character if character.isprintable() else " " for character in text)
+    return plain if len(plain) <= SHOWN else plain[:SHOWN] + "…"
+
+
+def _not_found(desk: Desk, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
+    near = nearest(code, codes_now(db)) if desk.who and desk.who.role is Role.LEAD else []
+    return desk.page(
+        "home/find.html", problem.status, values={"code": code}, errors={"code": problem.detail}, near=near,
+        errand=errand,
+    )  # fmt: skip
