@@ -25,7 +25,7 @@ from service.wiring.search.shorts import FAR
 from service.wiring.wirings import Wiring
 
 PROVEN_FAULTS: Final = 4
-"""An explanation of so many faults is found exactly; of more, it is least only where the floor proves it."""
+"""An explanation of so many faults is found exactly; of more, it is least only where that or the floor proves it."""
 
 EFFORT: Final = 8000
 """Steps of the search for the least cost; at most about half a second."""
@@ -107,10 +107,15 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     written = [_written(prepared, candidate) for candidate in kept]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
-            searched = not effort.spent and len(faults) <= PROVEN_FAULTS
+            searched = not effort.spent and (len(faults) <= PROVEN_FAULTS or _cheaper_is_fewer(cost))
             proven = cost == 1 or (complete and (searched or cost == every_case[0].floor()))
             return faults, cost < FAR and proven
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
+
+
+def _cheaper_is_fewer(cost: int) -> bool:
+    """Whether anything cheaper has few enough faults to have been found: a fault costs 1 at least."""
+    return cost - 1 <= PROVEN_FAULTS
 
 
 def _search(

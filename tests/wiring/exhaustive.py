@@ -142,7 +142,7 @@ def every_set(things: Sequence[Thing], most: int, start: int = 0) -> Iterator[tu
 
 
 def preference(wiring: Wiring, things: Sequence[Thing]) -> tuple[object, ...]:
-    """The tie-breaking of the contract: the smallest is the answer."""
+    """The tie-breaking of the contract: the smallest is the answer. Whole lanes go before any other exchange."""
     order = order_of_names(wiring)
     kinds = [thing[0] for thing in things]
     ends = [thing[2] for thing in things if thing[2]]
@@ -158,7 +158,7 @@ def preference(wiring: Wiring, things: Sequence[Thing]) -> tuple[object, ...]:
         _bonded_shells(wiring, things),
         len(ends),
         ends.count("B"),
-        kinds.count("crossed_pairs"),
+        sum(kind in SWAP_ORDER[1:] for kind in kinds),
         listed,
     )
 

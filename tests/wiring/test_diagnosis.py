@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.wiring.builtin import BUILTIN
 from service.wiring.diagnosis import Diagnosis, diagnose
-from service.wiring.faults import RANK
+from service.wiring.faults import RANK, FaultClass
 from service.wiring.readings import names, read
 from service.wiring.rebuild import explains, rebuild
 from service.wiring.wirings import Wiring, wiring
@@ -142,4 +142,33 @@ def test_a_connector_torn_off_is_an_open_of_every_conductor(key: str) -> None:
     found = diagnose(made, read(made, []))
     opened = [fault.conductors[0] for fault in found.faults]
     assert sorted(opened) == sorted([*made.by_name, *(bond.later for bond in made.bonds)])
+    assert found.least
+
+
+def test_crossed_pairs_go_before_a_miswire_of_the_two_conductors_that_show_it() -> None:
+    made = BUILTIN["8p8c"]
+    straight = [[f"A{n}", f"B{n}"] for n in "367"]
+    shorted = [["A1", "B5"], ["A5", "B1"], ["A2", "A4", "B2", "B4"], ["A8", "B8"], *straight]
+    assert [fault.fault_class for fault in diagnose(made, read(made, shorted)).faults] == [
+        FaultClass.SHORT,
+        FaultClass.CROSSED_PAIRS,
+    ]
+    unprobed = read(made, [["A1", "B3"], ["A3", "B1"]], ["A1", "A3", "B1", "B3"])
+    (fault,) = diagnose(made, unprobed).faults
+    assert (fault.fault_class, fault.conductors) == (FaultClass.CROSSED_PAIRS, ("1", "2", "3", "6"))
+
+
+def test_five_faults_of_cost_one_are_proven_least() -> None:
+    """Anything cheaper has four faults at most, and of so many the search misses none."""
+    made = BUILTIN["8p8c"]
+    crossed = [["A1", "B5"], ["A2", "B8"], ["A3", "B3"], ["A6", "B4"], ["A7", "B1"], ["A8", "B2"]]
+    found = diagnose(made, read(made, crossed))
+    assert [fault.fault_class for fault in found.faults] == [
+        FaultClass.OPEN,
+        FaultClass.OPEN,
+        FaultClass.CROSSED_PAIRS,
+        FaultClass.MISWIRE,
+        FaultClass.MISWIRE,
+    ]
+    assert sum(fault.cost for fault in found.faults) == 5
     assert found.least

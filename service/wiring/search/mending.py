@@ -175,7 +175,10 @@ class _Mender:
 
 
 def preference(order: dict[str, int], faults: Sequence[Fault], shells: int) -> Key:
-    """The tie-breaking rules as a key: the preferred of two explanations that cost the same is smaller."""
+    """The tie-breaking rules as a key: the preferred of two explanations that cost the same is smaller.
+
+    Where whole lanes and another exchange both rebuild, the lanes; crossed pairs and a miswire go by order.
+    """
     classes = [fault.fault_class for fault in faults]
     swaps = sum(1 for one in classes if one not in (FaultClass.OPEN, FaultClass.SHORT))
     ends = [fault.end for fault in faults if fault.end is not None]
@@ -186,7 +189,7 @@ def preference(order: dict[str, int], faults: Sequence[Fault], shells: int) -> K
         shells,
         len(ends),
         ends.count("B"),
-        classes.count(FaultClass.CROSSED_PAIRS),
+        swaps - classes.count(FaultClass.CROSSED_LANES),
         [order_of(order, fault) for fault in faults],
     )
 
