@@ -4,7 +4,7 @@ The widths are those of the PDF library's own tables, of the fonts' published me
 """
 
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 from unicodedata import normalize
 
 from service.kit.typed import plain
@@ -32,6 +32,7 @@ def printable(text: str) -> str:
     return "".join(drawn)
 
 
+@lru_cache(maxsize=4096)  # each line is asked for several times, and most names for every tag
 def width(text: str, font: Font) -> float:
     """The width of a printable text, in sizes of its type."""
     widths = _widths(font)

@@ -1,6 +1,7 @@
 """What is drawn on a tag, and where: the layouts make marks, the PDF and the preview draw them. Pure."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from service.tags.core.boxes import Box
 from service.tags.core.lettering import CAP, Font, width
@@ -29,7 +30,7 @@ class Words:
     ink: float = 0.0
     narrowest: float = 1.0
 
-    @property
+    @cached_property
     def size(self) -> float:
         """The size of the type in millimeters."""
         thick = self.box.width if self.quarter % 2 else self.box.height
@@ -45,7 +46,7 @@ class Words:
         """How long the line is, in millimeters."""
         return width(self.text, self.font) * self.size * self.narrowed
 
-    @property
+    @cached_property
     def _room(self) -> float:
         """The size at which the line would just fill the box."""
         return (self.box.height if self.quarter % 2 else self.box.width) / width(self.text, self.font)

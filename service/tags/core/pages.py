@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from service.kit.problems import invalid
 from service.tags.core.layout import Label, Style, lay_out
 from service.tags.core.marks import Mark, Symbol
 from service.tags.core.sheets import Sheet
-from service.tags.core.symbols import Grid, grid, module
+from service.tags.core.symbols import grid, module
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ def pages(labels: Sequence[Label], sheet: Sheet, start: int = 1, around: float |
         page, number = divmod(at, sheet.labels)
         if page == len(found):
             found.append([])
-        found[page].append(Placed(number, label, lay_out(label, sheet, _grid(label.url), around)))
+        found[page].append(Placed(number, label, lay_out(label, sheet, grid(label.url), around)))
     return found
 
 
@@ -83,13 +82,3 @@ def symbol_facts(url: str, sheet: Sheet, style: Style) -> Facts | None:
     label = Label(url[-6:], "10 ft cable", url, "A", style=style)
     sides = [mark.box.width for mark in lay_out(label, sheet, symbol) if isinstance(mark, Symbol)]
     return Facts(symbol.version, module(sides[0], symbol), sides[0]) if sides else None
-
-
-def _grid(url: str) -> Grid:
-    return _grid_like("/".join(url.split("/")[:-1]), len(url))
-
-
-@lru_cache(maxsize=8)
-def _grid_like(base: str, length: int) -> Grid:
-    """Addresses that differ in their codes alone have symbols of one size, which takes a while to find."""
-    return grid(base.ljust(length, "A"))

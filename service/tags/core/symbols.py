@@ -7,9 +7,10 @@ mode). Level Q: on a worn tag it is read twice as often as M, and H needs a fine
 Grid(version=3, modules=29)
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import groupby
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from qrcode import QRCode
@@ -23,6 +24,7 @@ QUIET_MODULES = 4
 """ISO/IEC 18004: the white margin that every symbol needs, on each side."""
 LEAST_MODULE = 0.40
 """Millimeters. Four dots of a 300 dpi printer and a bit, as guides for phones advise."""
+_DARK = re.compile(b"\x01+")
 _MASK = 0
 """The mask is named, since trying all eight takes six times as long, and every reader undoes any."""
 
@@ -71,18 +73,23 @@ def tag_url(base_url: str | None, code: str) -> str:
 
 
 def grid(url: str) -> Grid:
-    """The smallest symbol of level Q that holds an address; the same for addresses of the same length and kind.
+    """The smallest symbol of level Q that holds an address; the same for addresses that differ in their codes alone.
 
     Raises:
         CannotPrint: none does.
     """
+    return _grid(url.rpartition("/")[0], len(url))
+
+
+@lru_cache(maxsize=16)  # it takes as long to find as to draw
+def _grid(base: str, length: int) -> Grid:
     code = QRCode(error_correction=ERROR_CORRECT_Q)
-    code.add_data(QRData(url))
+    code.add_data(QRData(base.ljust(length, "A")))
     try:
         version = code.best_fit()
     except (DataOverflowError, ValueError) as error:
         raise CannotPrint(
-            f"The address in COILBOOK_BASE_URL is {len(url)} characters long, too long for a QR code. "
+            f"The address in COILBOOK_BASE_URL is {length} characters long, too long for a QR code. "
             "Use a shorter host name."
         ) from error
     return Grid(version, 17 + 4 * version)
@@ -97,14 +104,9 @@ def matrix(url: str, symbol: Grid) -> list[list[bool]]:
     return code.get_matrix()
 
 
-def runs(cells: Iterable[bool]) -> Iterable[tuple[int, int]]:
+def runs(cells: Iterable[bool]) -> list[tuple[int, int]]:
     """Where dark runs of a row begin, and how long they are."""
-    at = 0
-    for dark, run in groupby(cells):
-        length = len(list(run))
-        if dark:
-            yield at, length
-        at += length
+    return [(run.start(), run.end() - run.start()) for run in _DARK.finditer(bytes(cells))]
 
 
 def module(side: float, symbol: Grid) -> float:
