@@ -39,8 +39,14 @@ from service.testlog import log_pages as test_log
 from service.testlog import pages as testlog_pages
 from service.testlog.bench import api as bench_api
 from service.testlog.bench import pages as bench
+from service.testlog.counts import pages as counts
+from service.testlog.crackles import api as crackles_api
+from service.testlog.crackles import pages as crackles
+from service.testlog.lanes import pages as lanes
 from service.testlog.sessions import pages as sessions
 from service.testlog.sessions import work_pages as session_work
+from service.testlog.swaps import api as swaps_api
+from service.testlog.swaps import pages as swaps
 from service.web import health, modules, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
@@ -70,6 +76,12 @@ ROUTERS = (
     care.router,
     sessions.router,
     session_work.router,
+    counts.router,
+    lanes.router,
+    swaps.router,
+    swaps_api.router,
+    crackles.router,
+    crackles_api.router,
     modules.router,
     offline.router,
     offline_api.router,

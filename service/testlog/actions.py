@@ -53,7 +53,7 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    tested_at = corrected(new.tested_at or now, new.sent_at, now)
+    tested_at = corrected(new.tested_at, new.sent_at, now)
     items, before = hold(db, _items(db, new))
     found = _found(db, new, items)
     _help(db, new.session, who, now)

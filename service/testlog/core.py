@@ -147,19 +147,23 @@ def through_wiring(key: str, wiring: Wiring, items: int) -> str:
     return side_by_side if items > 1 and side_by_side in BUILTIN else key
 
 
-def corrected(told: datetime, sent: datetime | None, now: datetime) -> datetime:
-    """When a test was done, by the service's clock.
+def corrected(
+    told: datetime | None, sent: datetime | None, now: datetime, field: str = "tested_at", what: str = "test"
+) -> datetime:
+    """When something was done, by the service's clock: just now, where nothing is told.
 
     A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much.
 
     Raises:
         Invalid: it would still lie more than ten minutes in the future.
     """
+    if told is None:
+        return now
     tested = told + (now - sent) if sent is not None else told
     if tested > now + AHEAD_MOST:
         raise invalid(
-            "tested_at",
-            f"The test is dated {told.isoformat()}, which is in the future. Check the clock, or leave the time out.",
+            field,
+            f"The {what} is dated {told.isoformat()}, which is in the future. Check the clock, or leave the time out.",
         )
     return min(tested, now)
 
@@ -172,15 +176,20 @@ def what_of(verdict: Verdict, alone: bool) -> What:
 
 
 class Fault(StrEnum):
-    """How the open fault of an item stands."""
+    """How the open fault of an item stands. `SWAPPED`: none is known, but a spare took its place, untested since."""
 
     NONE = "none"
     OPEN = "open"
     REPAIRED = "repaired"
+    SWAPPED = "swapped"
 
 
-def fault_of(history: Sequence[Event]) -> Fault:
-    """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order."""
+def fault_of(history: Sequence[Event], swapped_at: datetime | None = None) -> Fault:
+    """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order.
+
+    `swapped_at` is when a spare last took its place: that it is bad was said then, and only a later pass, or a lead,
+    says otherwise.
+    """
     fault = Fault.NONE
     for event in history:
         if event.what is What.FAIL:
@@ -189,6 +198,9 @@ def fault_of(history: Sequence[Event]) -> Fault:
             fault = Fault.REPAIRED
         elif event.what is What.PASS and fault is Fault.REPAIRED:
             fault = Fault.NONE
+    if fault is Fault.NONE and swapped_at is not None:
+        passed_since = any(event.what is What.PASS and event.at > swapped_at for event in history)
+        return Fault.NONE if passed_since else Fault.SWAPPED
     return fault
 
 
@@ -207,6 +219,9 @@ def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault
         )
     if after is Fault.REPAIRED:
         return ItemState.IN_REPAIR
+    if after is Fault.SWAPPED:
+        # What a lead has brought back since stays, as long as nothing new is known.
+        return current if before is after else ItemState.QUARANTINED
     if before is not Fault.NONE and current not in USABLE:
         return home
     return current

@@ -15,6 +15,7 @@ from service.gear.models import Item
 from service.kit.dates import local_date
 from service.testlog import due, flags, queries
 from service.testlog.core import Event, fault_of, state_after
+from service.testlog.swaps.queries import last_swaps
 
 Histories = dict[UUID, list[Event]]
 
@@ -42,12 +43,11 @@ def follow(
     """Let states, due states and flags follow from history as it is now."""
     db.flush()
     ids = [item.id for item in items]
-    after = before | queries.events(db, ids)
+    after, swapped = before | queries.events(db, ids), last_swaps(db, ids)
     for item in items:
         earlier = [ItemState(step.to_state) for step in gear_queries.states(db, item.id)]
-        state = state_after(
-            ItemState(item.state), home_state(earlier), fault_of(before[item.id]), fault_of(after[item.id])
-        )
+        then, now_so = (fault_of(history[item.id], swapped.get(item.id)) for history in (before, after))
+        state = state_after(ItemState(item.state), home_state(earlier), then, now_so)
         gear.change_state(db, item, state, who, now, reason)
     flags.follow_history(db, after, who, now)
     keep_up(db, ids, now, zone)

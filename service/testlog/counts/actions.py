@@ -1,0 +1,118 @@
+"""What happens in a count: things are seen, found again, or missing at its end."""
+
+from collections.abc import Collection
+from datetime import datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear import queries as gear
+from service.gear.core import ItemState, home_state
+from service.gear.models import Item
+from service.gear.queries import item_facts
+from service.kit.problems import Conflict, invalid
+from service.testlog import actions as testlog
+from service.testlog.core import Fault, fault_of, state_after
+from service.testlog.counts import queries
+from service.testlog.counts.core import Outcome, outcome
+from service.testlog.models import SessionHelper, SessionKind, WorkSession
+from service.testlog.queries import events
+from service.testlog.sessions import actions as sessions
+from service.testlog.sessions.actions import held_open
+from service.testlog.sessions.listing import reasons
+from service.testlog.swaps.queries import last_swaps
+
+
+def see(
+    db: Session, session_id: UUID, item_ids: Collection[UUID], place_id: UUID | None, who: Who, now: datetime
+) -> int:
+    """Keep that these items were seen, by whom and where; how many were not before.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+    """
+    _held_count(db, session_id)
+    if db.get(SessionHelper, (session_id, who.id)) is None:
+        db.add(SessionHelper(session_id=session_id, person_id=who.id, joined_at=now))
+    return queries.keep_seen(db, session_id, item_ids, place_id, who.id, now)
+
+
+def take_back(db: Session, session_id: UUID, item_id: UUID) -> None:
+    """It was not seen after all: a slip of the thumb.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+    """
+    _held_count(db, session_id)
+    queries.forget_seen(db, session_id, item_id)
+
+
+def bring_back(
+    db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime, zone: ZoneInfo
+) -> ItemState:
+    """A lost item that was seen is no longer lost: a lead says so; the state that it goes back to.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+        Invalid: the item was not seen in it, or is not lost.
+    """
+    session = _held_count(db, session_id)
+    return _bring_back(db, session, item_id, who, now, zone)
+
+
+def close_count(
+    db: Session,
+    session_id: UUID,
+    lost: Collection[UUID],
+    found: Collection[UUID],
+    note: str,
+    who: Who,
+    now: datetime,
+    zone: ZoneInfo,
+) -> None:
+    """Close a count: what a lead ticked of the missing is lost from now on, what they ticked of the found is back.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+        Invalid: something ticked as lost was seen, or is not on its list.
+    """
+    session = _held_count(db, session_id)
+    missing = set(comes_to(db, session).missing)
+    for item_id in sorted(found):
+        _bring_back(db, session, item_id, who, now, zone)
+    for item_id in sorted(lost):
+        if item_id not in missing:
+            raise invalid(
+                "lost", "One of those ticked as lost has been seen meanwhile. Look at the list again."
+            )
+        testlog.change_state(db, item_id, ItemState.LOST, f"Missing in {session.title}.", who, now, zone)
+    sessions.close_session(db, session_id, note, who, now)
+
+
+def comes_to(db: Session, session: WorkSession) -> Outcome:
+    """What a count comes to as it stands."""
+    expected, seen = list(reasons(db, session.id)), queries.seen(db, session.id)
+    items = item_facts(db, {*expected, *seen})
+    return outcome(expected, seen, {item_id: item.state for item_id, item in items.items()})
+
+
+def _bring_back(
+    db: Session, session: WorkSession, item_id: UUID, who: Who, now: datetime, zone: ZoneInfo
+) -> ItemState:
+    if item_id not in comes_to(db, session).found:
+        raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
+    earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
+    home = home_state(earlier)
+    stands = fault_of(events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))
+    to = state_after(home, home, Fault.NONE, stands)
+    testlog.change_state(db, item_id, to, f"Found in {session.title}.", who, now, zone)
+    return ItemState(db.get_one(Item, item_id).state)
+
+
+def _held_count(db: Session, session_id: UUID) -> WorkSession:
+    session = held_open(db, session_id)
+    if session.kind != SessionKind.COUNT:
+        raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
+    return session

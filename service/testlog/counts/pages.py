@@ -1,0 +1,223 @@
+"""Pages of a count: place by place, item by item; what is missing at the end, and what was found again."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.core import Role
+from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
+from service.gear.queries import item_facts
+from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
+from service.tags.actions import refuse_ended, tag_on
+from service.tags.queries import codes_of
+from service.testlog import entering
+from service.testlog.counts import actions, queries
+from service.testlog.counts.core import Outcome, Seen
+from service.testlog.models import SessionKind, WorkSession
+from service.testlog.sessions import queries as session_queries
+from service.testlog.sessions.actions import session_with
+from service.testlog.sessions.core import by_place
+from service.testlog.sessions.queries import Line
+from service.testlog.sessions.shown import place_name, title_of
+from service.testlog.sessions.typed import read_codes
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+NOWHERE = "none"
+"""What stands in an address for the items that have no place."""
+
+
+@dataclass(frozen=True)
+class Count:
+    """A count as its pages show it."""
+
+    session: WorkSession
+    lines: Sequence[Line]
+    seen: Mapping[UUID, Seen]
+    comes_to: Outcome
+
+    @property
+    def places(self) -> list[tuple[str, str, int, int]]:
+        """The places of the walk: what stands for each in an address, its name, how many were seen, of how many."""
+        keys = {_key(line): line.item.place or "No place" for line in self.lines}
+        counted = by_place(
+            [_key(line) for line in self.lines], [line.item.id in self.seen for line in self.lines]
+        )
+        return [(key, name, *counted[key]) for key, name in keys.items()]
+
+    def at(self, key: str) -> list[Line]:
+        """The lines of one place."""
+        return [line for line in self.lines if _key(line) == key]
+
+
+@router.get("/sessions/{session_id}/count")
+def count_page(desk: ViewerDesk, session_id: str) -> Response:
+    """How a count stands, place by place; once closed, what it came to."""
+    with desk.reading() as db:
+        return _count_page(desk, db, session_id)
+
+
+@router.get("/sessions/{session_id}/count/close")
+def close_form(desk: LeadDesk, session_id: str) -> Response:
+    """What is missing, to be ticked where it is lost, and what was found again."""
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        if count.session.closed_at is not None:
+            return RedirectResponse(f"/sessions/{count.session.id}/count", 303)
+        return _close(desk, db, session_id, "")
+
+
+@router.post("/sessions/{session_id}/count/close")
+def close_count(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
+    """Close it as it was ticked."""
+    op = read_op(posted.get("op"))
+    lost, found = _ids(posted.getlist("lost")), _ids(posted.getlist("found"))
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    try:
+        note = entering.note(posted, "note")
+        desk.once(
+            op, "count.close", [str(key), list(map(str, lost)), list(map(str, found)), note],
+            lambda db: actions.close_count(db, key, lost, found, note, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _close(desk, db, session_id, str(posted.get("note") or ""), refusal.errors)
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+@router.get("/sessions/{session_id}/count/{place}")
+def count_place(desk: ViewerDesk, session_id: str, place: str) -> Response:
+    """What should be at one place, item by item."""
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        lines = count.at(place)
+        if not lines:
+            raise NotFound("Nothing on this count lives there. Go back to the count.")
+        keys = [each[0] for each in count.places if each[2] < each[3] and each[0] != place]
+        return desk.page(
+            "testlog/count_place.html", count=count, here=place, lines=lines, next_place=next(iter(keys), None),
+            left=[line for line in lines if line.item.id not in count.seen], op=new_op(),
+            acts=_acts(desk, count.session), title=title_of(desk.program),
+            names={key: name for key, name, _, _ in count.places},
+        )  # fmt: skip
+
+
+@router.post("/sessions/{session_id}/seen")
+def seen(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
+    """Something was seen: by its code, by a tap, or all that lives at a place except what was ticked."""
+    op, typed = read_op(posted.get("op")), str(posted.get("code") or "").strip()
+    place, tapped = str(posted.get("place") or ""), _ids(posted.getlist("item"))
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        back = f"/sessions/{count.session.id}/count" + (f"/{place}" if place else "")
+        if posted.get("all") == "yes":
+            missing = set(_ids(posted.getlist("missing")))
+            tapped = [line.item.id for line in count.at(place) if line.item.id not in missing]
+        try:
+            named = [_named(db, code) for code in read_codes(typed)]
+        except Problem as refusal:
+            return _count_page(desk, db, session_id, typed, refusal)
+    place_ids = [place_id for _, place_id in named if place_id is not None]
+    items = [*tapped, *(item_id for item_id, _ in named if item_id is not None)]
+    if items:
+        desk.once(
+            op, "count.seen", [str(count.session.id), place, list(map(str, items))],
+            lambda db: actions.see(db, count.session.id, items, entering.as_id(place), desk.me, desk.now),
+        )  # fmt: skip
+    elif place_ids:  # the tag of a place: on to what should be there
+        return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
+    return RedirectResponse(back + (f"?seen={len(items)}" if typed else ""), 303)
+
+
+@router.post("/sessions/{session_id}/unseen")
+def unseen(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
+    """It was not seen after all."""
+    op, place, item_id = read_op(posted.get("op")), str(posted.get("place") or ""), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(op, "count.unseen", [str(key), str(item_id)], lambda db: actions.take_back(db, key, item_id))
+    return RedirectResponse(f"/sessions/{key}/count" + (f"/{place}" if place else ""), 303)
+
+
+@router.post("/sessions/{session_id}/found")
+def found(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
+    """A lost item that was seen goes back to where it was before, at once."""
+    op, item_id = read_op(posted.get("op")), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op, "count.found", [str(key), str(item_id)],
+        lambda db: actions.bring_back(db, key, item_id, desk.me, desk.now, desk.zone),
+    )  # fmt: skip
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+def _named(db: Session, code: str) -> tuple[UUID | None, UUID | None]:
+    """The item, or the place, that a code is on."""
+    tag = tag_on(db, code)
+    refuse_ended(tag)
+    return tag.item_id, tag.place_id
+
+
+def _count(db: Session, session_id: str) -> Count:
+    session = session_with(db, session_id)
+    if session.kind != SessionKind.COUNT:
+        raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
+    return Count(
+        session, session_queries.worklist(db, session.id), queries.seen(db, session.id),
+        actions.comes_to(db, session),
+    )  # fmt: skip
+
+
+def _count_page(
+    desk: Desk, db: Session, session_id: str, typed: str = "", refusal: Problem | None = None
+) -> Response:
+    count = _count(db, session_id)
+    ids = [*count.comes_to.found, *count.comes_to.besides, *count.comes_to.missing]
+    closed = count.session.closed_at is not None
+    return desk.page(
+        "testlog/closed_count.html" if closed else "testlog/count.html", refusal.status if refusal else 200,
+        count=count, items=item_facts(db, ids), codes=codes_of(db, ids), title=title_of(desk.program), op=new_op(),
+        acts=_acts(desk, count.session), leads=desk.me.role.reaches(Role.LEAD), place=place_name(db, count.session),
+        typed=typed, errors={"code": refusal.detail} if refusal else {}, late=count.session.on < desk.today,
+        helpers=session_queries.helpers(db, count.session.id),
+        closed_by=session_queries.name_of(db, count.session.closed_by),
+    )  # fmt: skip
+
+
+def _close(
+    desk: Desk, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
+) -> Response:
+    count = _count(db, session_id)
+    ids = [*count.comes_to.found, *count.comes_to.missing]
+    return desk.page(
+        "testlog/close_count.html", 422 if errors else 200, count=count, items=item_facts(db, ids),
+        codes=codes_of(db, ids), title=title_of(desk.program), note=note, errors=errors or {}, op=new_op(),
+    )  # fmt: skip
+
+
+def _acts(desk: Desk, session: WorkSession) -> bool:
+    return desk.me.role.reaches(Role.CREW) and session.closed_at is None
+
+
+def _key(line: Line) -> str:
+    return str(line.item.place_id or NOWHERE)
+
+
+def _item(posted: FormData) -> UUID:
+    found = entering.as_id(posted.get("item"))
+    if found is None:
+        raise invalid("item", "This page is out of date. Open it again and send it once more.")
+    return found
+
+
+def _ids(posted: Sequence[object]) -> list[UUID]:
+    return sorted({key for each in posted if (key := entering.as_id(each))})

@@ -1,0 +1,49 @@
+"""Every look-up about counts, and keeping what was seen."""
+
+from collections.abc import Collection
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from service.crew.models import Person
+from service.gear.models import Place
+from service.testlog.counts.core import Seen
+from service.testlog.models import WorkSeen
+
+
+def seen(db: Session, session_id: UUID) -> dict[UUID, Seen]:
+    """What was seen in a count, in the order in which it was."""
+    query = (
+        select(WorkSeen.item_id, WorkSeen.at, Person.display_name, Place.name)
+        .outerjoin(Person, Person.id == WorkSeen.person_id)
+        .outerjoin(Place, Place.id == WorkSeen.place_id)
+        .where(WorkSeen.session_id == session_id)
+        .order_by(WorkSeen.at, WorkSeen.item_id)
+    )
+    return {item_id: Seen(at, by or "", place or "") for item_id, at, by, place in db.execute(query)}
+
+
+def keep_seen(
+    db: Session,
+    session_id: UUID,
+    item_ids: Collection[UUID],
+    place_id: UUID | None,
+    person_id: UUID | None,
+    at: datetime,
+) -> int:
+    """Keep that these items were seen, each once; how many were not before."""
+    before = set(db.scalars(select(WorkSeen.item_id).where(WorkSeen.session_id == session_id)))
+    new = [item_id for item_id in dict.fromkeys(item_ids) if item_id not in before]
+    db.add_all(
+        WorkSeen(session_id=session_id, item_id=item_id, place_id=place_id, person_id=person_id, at=at)
+        for item_id in new
+    )
+    db.flush()
+    return len(new)
+
+
+def forget_seen(db: Session, session_id: UUID, item_id: UUID) -> None:
+    """Take back that an item was seen."""
+    db.execute(delete(WorkSeen).where(WorkSeen.session_id == session_id, WorkSeen.item_id == item_id))

@@ -1,0 +1,54 @@
+"""It crackled here: nobody knows which, so all that hangs at a place is suspect."""
+
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.desk import CrewDesk, Desk
+from service.gear.actions import place_with
+from service.kit.problems import Invalid
+from service.tags.queries import codes_of
+from service.testlog import entering
+from service.testlog.crackles import queries
+from service.testlog.crackles.actions import report_place
+from service.testlog.sessions.shown import title_of
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/places/{place_id}/crackled")
+def place_form(desk: CrewDesk, place_id: UUID, done: bool = False) -> Response:
+    """What hangs at the place, all of it ticked: one tap if nobody knows better."""
+    with desk.reading() as db:
+        return _form(desk, db, place_id, done=done)
+
+
+@router.post("/places/{place_id}/crackled")
+def place_crackled(desk: CrewDesk, place_id: UUID, posted: Posted) -> Response:
+    """Call what is ticked suspect."""
+    op = read_op(posted.get("op"))
+    ticked = sorted(key for item in posted.getlist("item") if (key := entering.as_id(item)))
+    try:
+        desk.once(
+            op, "place.crackled", [str(place_id), [str(item) for item in ticked]],
+            lambda db: report_place(db, place_id, ticked, op, desk.me, desk.now),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _form(desk, db, place_id, refusal.errors)
+    return RedirectResponse(f"/places/{place_id}/crackled?done=1", 303)
+
+
+def _form(
+    desk: Desk, db: Session, place_id: UUID, errors: dict[str, str] | None = None, done: bool = False
+) -> Response:
+    here = queries.in_use_at(db, place_id)
+    return desk.page(
+        "testlog/crackled.html", 422 if errors else 200, place=place_with(db, place_id), here=here, done=done,
+        codes=codes_of(db, [item.id for item, _ in here]), title=title_of(desk.program), errors=errors or {},
+        op=new_op(),
+    )  # fmt: skip

@@ -1,0 +1,151 @@
+"""A multicore lane by lane: its pieces named once, then pass or fail, one tap a lane, logged as one test."""
+
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import CrewDesk, Desk
+from service.gear.queries import ItemFacts, item_facts
+from service.gear.wirings import find_wiring
+from service.kit.problems import Invalid, invalid
+from service.tags.actions import item_with
+from service.tags.queries import codes_of
+from service.testlog import actions, entering
+from service.testlog.asking import named_item
+from service.testlog.core import Evidence, EvidenceClass, NewTest, through_wiring
+from service.testlog.lanes.core import CONTACTS, TOUCHES, Lane, Shown, is_lane_by_lane, readings
+from service.testlog.models import WorkSession
+from service.testlog.sessions.actions import session_with
+from service.testlog.sessions.queries import open_session_with
+from service.testlog.sessions.shown import title_of
+from service.testlog.sessions.typed import read_codes
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.wiring.wirings import Wiring
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class Chain:
+    """What the tester's signal goes through: the items in order, and the wiring they make together."""
+
+    items: list[ItemFacts]
+    key: str
+    wiring: Wiring
+
+
+@dataclass(frozen=True)
+class Form:
+    """The page as it stands: what was named, what was found so far, what is wrong with it."""
+
+    through: str = ""
+    session: UUID | None = None
+    lanes: tuple[Lane, ...] = ()
+    note: str = ""
+    flexed: bool = False
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+
+
+@router.get("/sessions/{session_id}/line")
+def name_pieces(desk: CrewDesk, session_id: str, codes: str = "") -> Response:
+    """Name the pieces of a multicore line once: hub, multicore, fan-out."""
+    with desk.reading() as db:
+        session = session_with(db, session_id)
+        errors: dict[str, str] = {}
+        named = read_codes(codes)
+        if named:
+            try:
+                items = [named_item(db, code, "codes") for code in named]
+                found = codes_of(db, [item.id for item in items])
+                first, *others = [found[item.id] for item in items]
+                there = f"/t/{first}/lanes?session={session.id}"
+                return RedirectResponse(f"{there}&through={'+'.join(others)}" if others else there, 303)
+            except Invalid as refusal:
+                errors = refusal.errors
+        return desk.page(
+            "testlog/line.html", 422 if errors else 200, session=session, codes=codes, errors=errors
+        )
+
+
+@router.get("/t/{code}/lanes")
+def lanes_form(desk: CrewDesk, code: str, through: str = "", session: str = "") -> Response:
+    """A row for each lane, once it is known what they go through."""
+    with desk.reading() as db:
+        try:
+            return _page(desk, db, code, Form(through, entering.as_id(session)))
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _page(desk, db, code, Form("", entering.as_id(session), errors=refusal.errors))
+
+
+@router.post("/t/{code}/lanes")
+def log_lanes(desk: CrewDesk, code: str, posted: Posted) -> Response:
+    """Log what was found as one test through all pieces."""
+    op, through = read_op(posted.get("op")), str(posted.get("through") or "")
+    session = entering.as_id(posted.get("session"))
+    with desk.reading() as db:
+        chain = _chain(db, code, through)
+        lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
+        flexed = posted.get(entering.FLEXED) == "yes"
+        try:
+            if not is_lane_by_lane(chain.wiring):
+                raise invalid("through", "Name the hub and the fan-out that it was tested through.")
+            joined, probed = readings(chain.wiring, lanes)
+            note = entering.note(posted, "note")
+        except Invalid as refusal:
+            again = Form(
+                through, session, lanes, str(posted.get("note") or ""), flexed, refusal.errors, str(op)
+            )
+            return _page(desk, db, code, again)
+    evidence = (Evidence(EvidenceClass.FLEXED),) if flexed else ()
+    new = NewTest(
+        op, code, read_codes(through), chain.key, joined=joined, probed=probed, evidence=evidence, note=note,
+        session=session,
+    )  # fmt: skip
+    desk.once(
+        op, "test.lanes", [code, through, joined, probed, flexed, note, str(session)],
+        lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+    )  # fmt: skip
+    return RedirectResponse(f"/tests/{op}", 303)
+
+
+def _lane(name: str, posted: FormData) -> Lane:
+    shown = str(posted.get(f"lane-{name}") or "")
+    touching = set(posted.getlist(f"touch-{name}"))
+    return Lane(
+        name, Shown(shown) if shown in list(Shown) else Shown.LEFT_OUT,
+        frozenset(contact for contact in CONTACTS if contact in posted.getlist(f"open-{name}")),
+        tuple(pair for pair in TOUCHES if "-".join(pair) in touching), posted.get(f"reversed-{name}") == "yes",
+    )  # fmt: skip
+
+
+def _chain(db: Session, code: str, through: str) -> Chain:
+    """The items named, and how they look to a tester at both ends.
+
+    Raises:
+        Invalid: for `through`, where a code is none of ours.
+    """
+    first = item_with(db, code)
+    others = [named_item(db, each, "through").id for each in read_codes(through)]
+    key = through_wiring(first.wiring, find_wiring(db, first.wiring), 1 + len(others))
+    facts = item_facts(db, [first.id, *others])
+    return Chain([facts[item_id] for item_id in (first.id, *others)], key, find_wiring(db, key))
+
+
+def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
+    chain = _chain(db, code, form.through)
+    lanes = form.lanes or tuple(Lane(name) for name in chain.wiring.lanes)
+    session = db.get(WorkSession, form.session) if form.session else None
+    session = session or open_session_with(db, chain.items[0].id, desk.today)
+    return desk.page(
+        "testlog/lanes.html", 422 if form.errors else 200, form=form, items=chain.items, lanes=lanes,
+        codes=codes_of(db, [item.id for item in chain.items]), ready=is_lane_by_lane(chain.wiring), session=session,
+        touches=["-".join(pair) for pair in TOUCHES], title=title_of(desk.program),
+    )  # fmt: skip

@@ -1,0 +1,192 @@
+"""A count: what is here, what is missing, what was found again, and what a lead makes of it."""
+
+from uuid import UUID
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.gear.actions import place
+from service.gear.core import ItemState
+from service.gear.queries import place_named, states
+from service.tags.actions import tag_places
+from service.testlog.actions import change_state
+from service.testlog.counts.core import Seen, outcome
+from tests.support.program import START, Running, op
+from tests.testlog.support import OPEN_2, ZONE, Bench, bench
+
+
+def placed(program: Running, *places: str) -> Bench:
+    """One cable in each place."""
+    at = bench(program, *["xlr3"] * len(places))
+    with program.store.writing() as db:
+        for code, name in zip(at.codes, places, strict=True):
+            place(db, at.ids[code], name, "", program.clock.now)
+    return at
+
+
+def counted(program: Running, **more: str) -> str:
+    """A count of everything; its address."""
+    data = {"op": op(), "on": "2026-09-21", "kind": "count", "title": "Count", "place": ""} | more
+    answer = program.lead.post("/sessions", data=data)
+    assert answer.status_code == 303, answer.text
+    address = str(answer.headers["location"])
+    assert program.viewer.get(address).headers["location"] == f"{address}/count"
+    return address
+
+
+def put(at: Bench, code: str, state: ItemState) -> None:
+    with at.program.store.writing() as db:
+        change_state(db, at.ids[code], state, "so", at.lead, at.program.clock.now, ZONE)
+
+
+def place_id(program: Running, name: str) -> UUID:
+    with program.store.reading() as db:
+        found = place_named(db, name)
+    assert found is not None
+    return found.id
+
+
+def see(program: Running, address: str, **fields: object) -> str:
+    answer = program.crew.post(f"{address}/seen", data={"op": op()} | fields)
+    assert answer.status_code == 303, answer.text
+    return str(answer.headers["location"])
+
+
+def test_place_by_place_line_by_line_and_all_except(program: Running) -> None:
+    at = placed(program, "Rack", "Rack", "Rack", "Case")
+    one, two, three, case = at.codes
+    put(at, two, ItemState.QUARANTINED)  # it should be there all the same
+    address = counted(program)
+    rack = place_id(program, "Rack")
+    assert "0 of 4 seen" in program.viewer.get(f"{address}/count").text
+    here = see(program, address, item=str(at.ids[one]), place=str(rack))
+    assert here == f"{address}/count/{rack}"
+    page = program.crew.get(here).text
+    assert "1 of 3 seen" in page
+    assert f'aria-label="Seen: {two}"' in page
+    assert f'aria-label="Not seen after all: {one}"' in page
+    see(program, address, place=str(rack), all="yes", missing=str(at.ids[three]))
+    assert "2 of 4 seen" in program.viewer.get("/sessions").text.replace("tested", "seen")
+    page = program.crew.get(here).text
+    assert f'aria-label="Seen: {three}"' in page
+    assert f'aria-label="Seen: {two}"' not in page
+    assert "Next: Case" in page
+    program.crew.post(f"{address}/unseen", data={"op": op(), "item": str(at.ids[one]), "place": str(rack)})
+    assert "1 of 3 seen" in program.crew.get(here).text
+    assert case not in page
+
+
+def test_codes_scanned_typed_and_of_a_place(program: Running) -> None:
+    at = placed(program, "Rack", "Case")
+    rack, case = at.codes
+    address = counted(program, place=str(place_id(program, "Rack")))
+    assert "0 of 1 seen" in program.crew.get(f"{address}/count").text
+    see(program, address, code=f"https://cables.test/T/{rack}")
+    see(program, address, code=f"{case[:3]} {case[3:]}".lower())
+    page = program.crew.get(f"{address}/count").text
+    assert "1 of 1 seen" in page
+    assert "in the book it lives at Case" in page
+    with program.store.writing() as db:
+        (tag,) = tag_places(db, [place_id(program, "Rack")], program.clock.now)
+    assert see(program, address, code=tag) == f"{address}/count/{place_id(program, 'Rack')}"
+    refused = program.crew.post(f"{address}/seen", data={"op": op(), "code": "QQQQQQ"})
+    assert refused.status_code == 422
+    assert "QQQQQQ" in refused.text
+
+
+def test_the_missing_are_lost_as_ticked_and_the_found_are_back(program: Running) -> None:
+    at = placed(program, "Rack", "Rack", "Rack", "Rack", "Rack")
+    here, lost, kept, found, broken = at.codes
+    put(at, found, ItemState.SPARE)
+    for code in (found, broken):
+        put(at, code, ItemState.LOST)
+    at.test(broken, OPEN_2)
+    address = counted(program)
+    for code in (here, found, broken):
+        see(program, address, code=code)
+    page = program.lead.get(f"{address}/count/close").text
+    assert f'name="lost" value="{at.ids[lost]}"' in page
+    assert f'name="found" value="{at.ids[found]}" checked' in page
+    data = {
+        "op": op(), "lost": str(at.ids[lost]), "found": [str(at.ids[found]), str(at.ids[broken])],
+        "note": "The truck was dark.",
+    }  # fmt: skip
+    assert program.crew.post(f"{address}/count/close", data=data).status_code == 403
+    for _ in "ab":
+        assert program.lead.post(f"{address}/count/close", data=data).status_code == 303
+    assert [at.state(code) for code in at.codes] == [
+        "in_service", "lost", "in_service", "spare", "quarantined",
+    ]  # fmt: skip
+    with program.store.reading() as db:
+        assert states(db, at.ids[lost])[-1].reason == "Missing in Count."
+        assert states(db, at.ids[found])[-1].reason == "Found in Count."
+    page = program.viewer.get(f"{address}/count").text
+    assert "The truck was dark." in page
+    assert f"{kept[:3]}</span><span>{kept[3:]}" in page  # missing, and not said to be lost
+    assert program.lead.post(f"{address}/count/close", data={"op": op()}).status_code == 409
+    assert program.crew.post(f"{address}/seen", data={"op": op(), "code": kept}).status_code == 409
+
+
+def test_a_lead_brings_a_found_one_back_at_once(program: Running) -> None:
+    at = placed(program, "Rack", "Rack")
+    lost, other = at.codes
+    put(at, lost, ItemState.LOST)
+    address = counted(program)
+    see(program, address, code=lost)
+    page = program.crew.get(f"{address}/count").text
+    assert "Found again" in page
+    assert "Back in the book" not in page
+    assert "Back in the book" in program.lead.get(f"{address}/count").text
+    data = {"op": op(), "item": str(at.ids[lost])}
+    assert program.crew.post(f"{address}/found", data=data).status_code == 403
+    assert program.lead.post(f"{address}/found", data=data).status_code == 303
+    assert at.state(lost) == ItemState.IN_SERVICE
+    wrong = program.lead.post(f"{address}/found", data={"op": op(), "item": str(at.ids[other])})
+    assert wrong.status_code == 422
+    assert "not lost any more" in wrong.text
+
+
+def test_what_was_seen_meanwhile_is_not_lost(program: Running) -> None:
+    at = placed(program, "Rack")
+    address = counted(program)
+    see(program, address, item=str(at.ids[at.codes[0]]))
+    late = program.lead.post(f"{address}/count/close", data={"op": op(), "lost": str(at.ids[at.codes[0]])})
+    assert late.status_code == 422
+    assert "seen meanwhile" in late.text
+    assert at.state(at.codes[0]) == ItemState.IN_SERVICE
+
+
+def test_a_count_is_no_evening_of_tests(program: Running) -> None:
+    at = placed(program, "Rack")
+    address = counted(program)
+    assert "Count" not in program.crew.get(f"/t/{at.codes[0]}/test").text.split("<form")[0]
+    data = {"op": op(), "on": "2026-09-21", "kind": "test", "why": "untested", "place": ""}
+    tests = program.lead.post("/sessions", data=data).headers["location"]
+    assert program.crew.post(f"{tests}/seen", data={"op": op(), "code": at.codes[0]}).status_code == 409
+    assert program.viewer.get(f"{address}/count/{UUID(int=0)}").status_code == 404
+    empty = program.lead.post("/places", data={"op": op(), "name": "Attic", "kind": "other"})
+    assert empty.status_code == 303
+    nothing = {"op": op(), "on": "2026-09-21", "kind": "count", "place": str(place_id(program, "Attic"))}
+    assert "nothing to count" in program.lead.post("/sessions", data=nothing).text
+
+
+items = st.lists(st.integers(1, 12).map(lambda number: UUID(int=number)), unique=True)
+
+
+@given(items, items, st.data())
+def test_everything_counted_ends_in_one_heap(
+    expected: list[UUID], seen: list[UUID], data: st.DataObject
+) -> None:
+    states = {item: data.draw(st.sampled_from(ItemState)) for item in {*expected, *seen}}
+    found = outcome(expected, {item: Seen(START, "", "") for item in seen}, states)
+    assert sorted([*found.seen, *found.missing]) == sorted(expected)
+    assert set(found.found) == {item for item in seen if states[item] is ItemState.LOST}
+    assert set(seen) == {*found.seen, *found.found, *found.besides}
+    assert not set(found.besides) & {*found.seen, *found.found}
+
+
+@pytest.mark.parametrize("path", ["count", "count/close", "count/none"])
+def test_strangers_see_no_count(program: Running, path: str) -> None:
+    placed(program, "Rack")
+    assert program.stranger.get(f"{counted(program)}/{path}").status_code == 401
