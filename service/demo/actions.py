@@ -12,7 +12,7 @@ from service.crew import queries as crew_queries
 from service.crew.core import Role, Who
 from service.demo import scenario
 from service.demo.gear import FEET, LATE, OWNED, PLACES, PRICES, Owned
-from service.demo.scenario import Crackled, Happening, Left, Repaired, Tested
+from service.demo.scenario import Closed, Crackled, Happening, Left, Opened, Repaired, Tested
 from service.gear import actions as gear
 from service.gear.core import End, ItemState
 from service.gear.models import Item
@@ -27,6 +27,7 @@ from service.testlog import actions as testlog
 from service.testlog import due
 from service.testlog.core import Evidence, NewRepair, NewTest
 from service.testlog.housekeeping import CHORES, keep_house
+from service.testlog.sessions import actions as sessions
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import names
 from service.wiring.rebuild import rebuild
@@ -83,6 +84,7 @@ class _Demo:
             season.running_seasons(self.db, self.today),
         )
         due.refresh(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
+        self._plan()
 
     def _add(self, one: Owned, at: datetime) -> None:
         new = gear.NewItem(
@@ -111,6 +113,15 @@ class _Demo:
             )
 
     def _happen(self, happening: Happening) -> None:
+        lead = self.people[scenario.LEAD]
+        match happening:
+            case Opened():
+                self._open(happening)
+                return
+            case Closed():
+                session_id = self._id("session", happening.evening)
+                sessions.close_session(self.db, session_id, happening.note, lead, happening.at)
+                return
         item = self.items[happening.item]
         match happening:
             case Tested():
@@ -121,7 +132,7 @@ class _Demo:
                     id=self._id("repair", happening.at.isoformat(), happening.item), item=self.codes[item.id],
                     what=happening.what, end=End(happening.end), length_mm=length, cost_cents=happening.cents,
                 )  # fmt: skip
-                testlog.log_repair(self.db, repair, self.people[scenario.LEAD], happening.at, scenario.ZONE)
+                testlog.log_repair(self.db, repair, lead, happening.at, scenario.ZONE)
             case Crackled():
                 op = self._id("crackled", happening.item)
                 testlog.call_suspect(
@@ -134,8 +145,20 @@ class _Demo:
                 )
             case Left():
                 to = ItemState(happening.state)
-                lead = self.people[scenario.LEAD]
                 testlog.change_state(self.db, item.id, to, happening.why, lead, happening.at, scenario.ZONE)
+
+    def _open(self, opened: Opened) -> None:
+        new = sessions.NewSession(
+            id=self._id("session", opened.evening), title=f"Test evening, {opened.evening:%B} {opened.evening.day}",
+            on=opened.evening, codes=[self.codes[self.items[item].id] for item in opened.items],
+        )  # fmt: skip
+        sessions.open_session(self.db, new, self.people[scenario.LEAD], opened.at)
+
+    def _plan(self) -> None:
+        on = self.today + timedelta(scenario.NEXT_EVENING)
+        title = "Second evening of the round"
+        new = sessions.NewSession(id=self._id("session", "next"), title=title, on=on, why=sessions.USUAL)
+        sessions.open_session(self.db, new, self.people[scenario.LEAD], self.now)
 
     def _test(self, tested: Tested, item: Item) -> None:
         wiring = BUILTIN[item.wiring]
@@ -146,6 +169,7 @@ class _Demo:
             joined=[names(wiring, group) for group in groups],
             evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.found.evidence),
             tested_at=tested.at,
+            session=self._id("session", tested.evening) if tested.evening else None,
         )
         testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
 

@@ -20,6 +20,8 @@ HELPERS = ("Ash", "Bo", "Juno", "Remy", "Sam", "Tay")
 
 SEASONS = (("Last fall season", -440, -336), ("Indoor season", -290, -200), ("Fall season", -75, 29))
 """Name, first and last day, in days from today; the last one runs."""
+NEXT_EVENING = 2
+"""Days until the evening that is planned."""
 NEXT_SEASON = ("Next indoor season", 48, 140)
 EVENTS = (
     (2, "Home show", "show", -20),
@@ -33,6 +35,24 @@ OVERLOOKED = "Keyboard stand"
 """What nobody tested in the round before: it is overdue now."""
 UNLUCKY = ("Glockenspiel", "Xylophone")
 """Where the last evening found something for certain: the first is repaired and waits for its test, the other waits."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The lead opened an evening's session for these items."""
+
+    at: datetime
+    evening: date
+    items: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Closed:
+    """The lead closed an evening's session."""
+
+    at: datetime
+    evening: date
+    note: str
 
 
 @dataclass(frozen=True)
@@ -77,7 +97,7 @@ class Left:
     why: str
 
 
-Happening = Tested | Repaired | Crackled | Left
+Happening = Opened | Closed | Tested | Repaired | Crackled | Left
 
 
 def season_rules(today: date) -> list[tuple[str, Season]]:
@@ -120,11 +140,16 @@ def _round(
         day = each.opens + timedelta(days)
         if running and half is halves[1]:
             return  # the second evening of the running round is still to come
+        yield Opened(_at(day, 18, 15), day, tuple(half))
         for turn, item in enumerate(half):
             if random.random() < 0.02 or (before and owned[item].place == OVERLOOKED):
                 continue
             at = _at(day, 18, 30) + timedelta(seconds=70 * turn)
             yield from _test(owned[item], item, at, number, running, random)
+        yield Closed(_at(day, 20, 0), day, random.choice(_CLOSINGS))
+
+
+_CLOSINGS = ("All hands, done before dark.", "Two testers; the second needs a battery.", "Cold, but dry.")
 
 
 def _test(
