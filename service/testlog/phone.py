@@ -18,8 +18,9 @@ def form_facts(wiring: Wiring) -> dict[str, Any]:
 
     `rows` maps a field to its contact, where that should arrive, and the name of its conductor (None for a contact
     in no use); `wires` are conductors with their two contacts; `lanes` are names of conductors by lane; `idle` are
-    contacts that are in no use and tested always, `shells` those tested only if somebody says so; `evidence` is what
-    each tick stands for, class and note; `said` are the sentences for what contradicts itself.
+    contacts that are in no use and tested always, `shells` those tested only if somebody says so, or marks one of
+    `all_shells` as touching; `evidence` is what each tick stands for, class and note; `said` are the sentences for
+    what contradicts itself.
     """
     parts = lanes_of(wiring)
     full = sheet(wiring, tuple(parts))
@@ -32,12 +33,13 @@ def form_facts(wiring: Wiring) -> dict[str, Any]:
         "wires": [[wire.name, wire.a, wire.b] for wire in wiring.conductors],
         "rows": {
             row.key: [row.contact, row.good, names.get((row.contact, row.good))]
-            for row in (*full.rows, *full.aside)
+            for row in sorted((*full.rows, *full.aside), key=lambda row: (row.key[0], int(row.key[1:])))
         },
         "bonds": [[bond.earlier, bond.later] for bond in wiring.bonds],
         "lanes": {lane: [wire.name for wire in wires] for lane, wires in parts.items() if lane},
         "idle": [contact for contact in free if not is_shell(contact)],
         "shells": [contact for contact in free if is_shell(contact)],
+        "all_shells": [contact for contact in wiring.all_contacts if is_shell(contact)],
         "evidence": {name: [finding(name).kind, finding(name).note] for name in EVIDENCE},
         "said": {"marked": MARKED, "not_marked": NOT_MARKED, "skipped": SKIPPED},
     }

@@ -156,6 +156,8 @@ def _probed(wiring: Wiring, entered: Entered) -> Any:
     reached = {contact for wire in tested for contact in (wire.a, wire.b)}
     reached |= {contact for bond in _tested_bonds(wiring, entered) for contact in (bond.earlier, bond.later)}
     reached |= {contact for pair in entered.touching for contact in pair}
+    skipped = {_key(wiring, wiring.by_name[name]) for name in entered.skipped}
+    reached |= {landed for key, landed in entered.landed.items() if key not in skipped and landed != NOTHING}
     shells = entered.shells or any(is_shell(contact) for pair in entered.touching for contact in pair)
     reached |= {
         contact

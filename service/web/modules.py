@@ -62,4 +62,3 @@ def _version() -> str:
     for path, content in _modules().items():
         seen.update(f"{path}\0{len(content)}\0".encode() + content)
     return seen.hexdigest()[:10]
-

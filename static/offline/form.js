@@ -29,7 +29,8 @@ export function bind(form, test) {
       if (!(error instanceof StorageRefused)) throw error;
       plain = true;
       say("This phone keeps nothing for websites, so the test was not put aside. It is being sent now, and needs a signal.");
-      form.requestSubmit(event.submitter);
+      // Not at once: while this submit is still being told to the page, the browser would ignore another.
+      setTimeout(() => form.requestSubmit(event.submitter));
     }
   });
   // A page that comes back from the browser's own cache is as good as new.

@@ -52,12 +52,15 @@ function joined(facts, entered) {
 
 function probed(facts, entered) {
   const touching = entered.touching.flat();
+  const landed = Object.entries(entered.landed).filter(([key, contact]) => contact !== "-" && !entered.skipped.has(facts.rows[key][2]))
+    .map(([, contact]) => contact);
   const reached = new Set([
     ...facts.wires.filter(([name]) => !entered.skipped.has(name)).flatMap(([, a, b]) => [a, b]),
     ...testedBonds(facts, entered).flat(),
     ...touching,
+    ...landed,
     ...facts.idle,
-    ...(entered.shells || touching.some((contact) => facts.shells.includes(contact)) ? facts.shells : []),
+    ...(entered.shells || touching.some((contact) => facts.all_shells.includes(contact)) ? facts.shells : []),
   ]);
   return facts.contacts.every((contact) => reached.has(contact)) ? "all" : facts.contacts.filter((each) => reached.has(each));
 }

@@ -1,0 +1,132 @@
+"""A truck to test at: a session over a few cables, behind a line that fails as it is told, and phones in its hands."""
+
+import re
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from playwright.sync_api import BrowserContext, Error, Page, expect
+from sqlalchemy import select
+
+from service.crew import actions
+from service.crew.core import Role
+from service.gear.actions import NewItem, add_items
+from service.store.sessions import Store
+from service.tags.actions import issue
+from service.testlog.models import Test
+from service.testlog.sessions.actions import NewSession, Why, open_session
+from service.testlog.sessions.queries import worklist
+from tests.outbox.proxy import Proxy
+from tests.support.serving import Served, served
+
+
+@dataclass
+class Truck:
+    """The service, the line to it, and a session with its codes in walking order."""
+
+    service: Served
+    line: Proxy
+    session: UUID
+    codes: list[str]
+
+    @property
+    def base(self) -> str:
+        return self.line.base
+
+    @property
+    def store(self) -> Store:
+        return self.service.store
+
+    def logged(self) -> list[UUID]:
+        """The ids of all tests in the log."""
+        with self.store.reading() as db:
+            return list(db.scalars(select(Test.id)))
+
+    def tests(self) -> list[Test]:
+        """All tests in the log."""
+        with self.store.reading() as db:
+            return list(db.scalars(select(Test).order_by(Test.tested_at)))
+
+    def form(self, at: int = 0) -> str:
+        """The address of an item's form in the session."""
+        return f"{self.base}/t/{self.codes[at]}/test?session={self.session}"
+
+    def joined(self, context: BrowserContext, name: str = "Mira", role: Role = Role.CREW) -> Page:
+        """A phone that joined with a pass."""
+        with self.store.writing() as db:
+            secret = actions.make_pass(db, role, "crew", None, datetime.now(UTC)).secret
+        page = context.new_page()
+        page.goto(f"{self.base}/join#{secret}")
+        page.get_by_label("Your name here").fill(name)
+        page.get_by_role("button", name="Join").click()
+        expect(page.locator(".me")).to_contain_text(name)
+        return page
+
+
+@contextmanager
+def truck(url: str, *wirings: str) -> Iterator[Truck]:
+    """A service with an item of each wiring, all on the worklist of one session."""
+    with served(url) as service:
+        now = datetime.now(UTC)
+        with service.store.writing() as db:
+            ids = [uuid4() for _ in wirings]
+            for item_id, wiring in zip(ids, wirings, strict=True):
+                kind = "cable" if wiring.startswith(("xlr3", "trs")) else "trunk"
+                add_items(
+                    db, NewItem(kind, wiring, 3048), [item_id], None, now, now.date() - timedelta(days=9)
+                )
+            codes = dict(zip(ids, issue(db, ids, now), strict=True))
+            session = uuid4()
+            open_session(db, NewSession(session, "Tuesday at the truck", now.date(), tuple(Why)), None, now)
+        with service.store.reading() as db:
+            order = [codes[line.item.id] for line in worklist(db, session)]
+        line = Proxy(service.base)
+        try:
+            yield Truck(service, line, session, order)
+        finally:
+            line.stop()
+
+
+def entries(page: Page) -> list[dict[str, Any]]:
+    """What waits on the phone, from both of its stores."""
+    try:
+        found: list[dict[str, Any]] = page.evaluate(
+            """async () => {
+              const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
+              return (await import(new URL('../outbox/store.js', script.src))).entries();
+            }"""
+        )
+    except Error as error:  # the page went on meanwhile
+        if "navigation" not in str(error):
+            raise
+        page.wait_for_load_state()
+        return entries(page)
+    return found
+
+
+def eventually(holds: Callable[[], bool]) -> None:
+    """Ask until it holds; each asking goes through the browser or the service, which take their own time."""
+    until = time.monotonic() + 20
+    while not holds():
+        assert time.monotonic() < until, "it never came to be"
+
+
+def bar(page: Page) -> Any:
+    """The bar of the outbox."""
+    return page.locator("[data-outbox]")
+
+
+def send_now(page: Page) -> None:
+    """Press the button that sends."""
+    bar(page).get_by_role("button", name="Send now").click()
+
+
+def press(page: Page, verdict: str) -> None:
+    """Give a verdict, and wait for the page after the form."""
+    before = page.url
+    page.locator(".actions").get_by_role("button", name=re.compile(f"^{verdict}", re.I)).click()
+    page.wait_for_url(lambda url: url != before)
