@@ -6,12 +6,16 @@ answers with the Weibull model of maximum likelihood, survival at the times aske
 """
 
 from collections.abc import Mapping
-from typing import Any, TextIO
+from math import inf
+from typing import Any, Final, TextIO
 
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life
+
+_BEYOND: Final = 1e100
+"""No count of days comes near; powers of it would not fit a number."""
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
@@ -56,7 +60,7 @@ def _life(life: Any) -> Life:
     count = _number(life[2], "The count of a life") if len(life) == 3 else 1
     if count != int(count):
         raise Problem(f"The count of a life is {count:g}; give a whole number.")
-    return Life(lower, upper, int(count))
+    return Life(lower, upper, int(life[2]) if len(life) == 3 else 1)
 
 
 def _time(time: Any) -> float:
@@ -74,6 +78,8 @@ def _list(asked: Mapping[str, Any], name: str) -> list[Any]:
 
 
 def _number(value: Any, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not -1e100 < value < 1e100:
-        raise Problem(f"{what} must be a number, and it is {str(value)[:40]}.")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < inf:
+        raise Problem(f"{what} must be a number, and it is {repr(value)[:40]}.")
+    if abs(value) >= _BEYOND:
+        raise Problem(f"{what} is {repr(value)[:40]}; give a number below {_BEYOND:g}.")
     return float(value)

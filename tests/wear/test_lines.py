@@ -72,11 +72,12 @@ def test_no_model_gives_nulls_the_counts_and_a_reason() -> None:
         ({"lives": [[0, 0]]}, "failed before any use"),
         ({"lives": [[0]]}, "[lower, upper]"),
         ({"lives": [30]}, "[lower, upper]"),
-        ({"lives": [["0", 30]]}, "The lower bound of a life must be a number, and it is 0"),
+        ({"lives": [["0", 30]]}, "The lower bound of a life must be a number, and it is '0'"),
         ({"lives": [[0, True]]}, "The upper bound of a life must be a number, and it is True"),
         ({"lives": [[0, float("inf")]]}, "must be a number, and it is inf"),
         ({"lives": [[float("nan"), 30]]}, "must be a number, and it is nan"),
-        ({"lives": [[0, 10**400]]}, "must be a number"),
+        ({"lives": [[0, 10**400]]}, "give a number below 1e+100"),
+        ({"lives": [[0, 1e308]]}, "The upper bound of a life is 1e+308; give a number below 1e+100"),
         ({"lives": [[0, 30, 0]]}, "counts 0 items"),
         ({"lives": [[0, 30, 1.5]]}, "The count of a life is 1.5"),
         ({"lives": None}, 'lacks "lives"'),
@@ -95,3 +96,9 @@ def test_a_wrong_line_is_refused_and_the_rest_answered(change: dict[str, Any], s
     assert refused["id"] == "x"
     assert says in refused["error"]
     assert answered["model"] == "weibull"
+
+
+def test_counts_beyond_what_a_float_holds_are_summed_exactly() -> None:
+    status, [answered] = run({**CLASS, "lives": [[0, 30, 2**53 + 1], [20, None, 2.0]]})
+    assert status == 0
+    assert (answered["failures"], answered["lives"]) == (2**53 + 1, 2**53 + 3)
