@@ -35,8 +35,9 @@ def sessions_page(desk: ViewerDesk) -> Response:
     """Open sessions first, then those that are over."""
     with desk.reading() as db:
         return desk.page(
-            "testlog/sessions.html", rows=queries.sessions(db), leads=desk.me.role.reaches(Role.LEAD)
-        )
+            "testlog/sessions.html", rows=queries.sessions(db), leads=desk.me.role.reaches(Role.LEAD),
+            acts=desk.me.role.reaches(Role.CREW),
+        )  # fmt: skip
 
 
 @router.get("/sessions/new")

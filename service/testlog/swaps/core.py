@@ -70,7 +70,7 @@ def against(bad: Piece, spare: Piece) -> list[str]:
         found.append(f"{spare.code} is a {KINDS[spare.kind].page}, and {bad.code} a {KINDS[bad.kind].page}.")
     elif spare.wiring != bad.wiring:
         found.append(f"{spare.code} is wired {spare.wiring}, and {bad.code} {bad.wiring}.")
-    if spare.length_mm < bad.length_mm:
+    if spare.kind == bad.kind and spare.length_mm < bad.length_mm:
         found.append(f"{spare.code} is shorter than {bad.code}.")
     if spare.state is ItemState.IN_SERVICE:
         where = f" at {spare.place}" if spare.place else ""
