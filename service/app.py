@@ -47,6 +47,7 @@ from service.testlog.sessions import pages as sessions
 from service.testlog.sessions import work_pages as session_work
 from service.testlog.swaps import api as swaps_api
 from service.testlog.swaps import pages as swaps
+from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.guard import Guard
 from service.web.render import STATIC
@@ -89,6 +90,7 @@ ROUTERS = (
     bench.router,
     bench_api.router,
     planning.router,
+    wear.router,
 )
 
 

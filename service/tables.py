@@ -10,7 +10,8 @@ from service.store import lease, receipts
 from service.store.base import Base
 from service.tags import models as tags
 from service.testlog import models as testlog
+from service.wear import models as wear
 
-__all__ = ["calendar", "crew", "gear", "lease", "metadata", "receipts", "season", "tags", "testlog"]
+__all__ = ["calendar", "crew", "gear", "lease", "metadata", "receipts", "season", "tags", "testlog", "wear"]
 
 metadata: MetaData = Base.metadata

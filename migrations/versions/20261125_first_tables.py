@@ -78,6 +78,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_season")),
     )
     op.create_table(
+        "wear_target",
+        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("per_mille", sa.Integer(), nullable=False),
+        sa.CheckConstraint("id = 1", name=op.f("ck_wear_target_only_one")),
+        sa.CheckConstraint("per_mille BETWEEN 1 AND 500", name=op.f("ck_wear_target_per_mille")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_wear_target")),
+    )
+    op.create_table(
         "audit_entry",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
@@ -900,6 +908,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_audit_entry_at_id"))
 
     op.drop_table("audit_entry")
+    op.drop_table("wear_target")
     op.drop_table("season")
     op.drop_table("receipt")
     op.drop_table("program")

@@ -19,6 +19,11 @@ class Weibull:
         log_hazard = self.shape * (math.log(time) - math.log(self.scale))
         return math.exp(-math.exp(min(log_hazard, 700)))
 
+    def unavailability(self, time: float) -> float:
+        """The mean fraction of the first `time` exposure days, above 0, that an item spends failed and undetected."""
+        shape = min(self.shape, 1e7)
+        return _mean_down(shape * (math.log(time) - math.log(self.scale)), 1 / shape)
+
     def interval(self, unavailability: float) -> float:
         """The longest time between tests, in exposure days, for an item that starts as new.
 

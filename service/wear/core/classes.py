@@ -1,0 +1,76 @@
+"""Classes of items that wear alike, and which of them is large enough to speak for itself. Pure.
+
+A class is a path: kind, connectors, strapped to a frame or free, purchase lot; each step narrows the one before. A
+class with fewer than `ENOUGH` failures, or whose failures say nothing about use, is judged by the next wider one that
+has more, at the widest by its whole kind: a cable is never judged by hubs.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from service.wear.core.doubt import edge
+from service.wear.core.fit import NoModel, fit
+from service.wear.core.lives import Life, aggregated
+from service.wear.core.weibull import Weibull
+
+ENOUGH = 5
+"""Failures that a class needs to be judged by itself (common practice, no source): fewer leave the shape to chance."""
+
+Path = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A model, and models all around the edge of what is plausible beside it."""
+
+    model: Weibull
+    edge: tuple[Weibull, ...]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A class, what its own lives count, and the class whose model speaks for it; both None where none can."""
+
+    path: Path
+    failures: int
+    lives: int
+    by: Path | None
+    fitted: Fitted | None
+
+
+def judged(lives: Mapping[Path, Sequence[Life]]) -> list[Judged]:
+    """Every class that has items of its own, judged by itself or by the next wider class that can be."""
+    pooled: dict[Path, list[Life]] = defaultdict(list)
+    for path, own in lives.items():
+        for length in range(1, len(path) + 1):
+            pooled[path[:length]] += own
+    return [_judged(path, pooled) for path in sorted(lives)]
+
+
+def _judged(path: Path, pooled: Mapping[Path, Sequence[Life]]) -> Judged:
+    counts = failures_of(pooled[path]), sum(life.count for life in pooled[path])
+    for length in range(len(path), 0, -1):
+        wider = path[:length]
+        if failures_of(pooled[wider]) >= ENOUGH:
+            fitted = fitted_to(tuple(sorted(aggregated(pooled[wider]), key=_order)))
+            if fitted is not None:
+                return Judged(path, *counts, wider, fitted)
+    return Judged(path, *counts, None, None)
+
+
+def failures_of(lives: Iterable[Life]) -> int:
+    """How many of them failed."""
+    return sum(life.count for life in lives if life.upper is not None)
+
+
+@lru_cache(maxsize=256)
+def fitted_to(lives: tuple[Life, ...]) -> Fitted | None:
+    """The model of these lives, remembered: between two tests nothing changes."""
+    model = fit(lives)
+    return None if isinstance(model, NoModel) else Fitted(model, tuple(edge(lives, model)))
+
+
+def _order(life: Life) -> tuple[float, float]:
+    return life.lower, -1.0 if life.upper is None else life.upper

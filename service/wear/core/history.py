@@ -1,0 +1,96 @@
+"""From an item's history to its lives.
+
+A life starts when the item is new in service, or repaired, and is measured in exposure days: the days of its seasons
+that it spent in service. Days as a spare, quarantined, in repair or lost do not count, for nobody plugs it in. A test
+comes in the evening, so its own day counts, and what a day changes counts from the next.
+
+Tests tell no more than between which two of them an item failed: it was good at its last pass, and bad at the test
+that failed. One that has not failed was good at its last pass, and after that nothing is known. What is voided is not
+in the history; what is partial, or failed together with others, proves nothing here. A failure without any day of use
+since the life began says nothing about use, and ends the life. A repair of what had not failed renews it.
+
+In service from September 1, in a season of September and October: passed on September 30 and failed on October 10 is
+(30, 40]. Repaired on October 12 and passed on October 31 is good at 19.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, timedelta
+
+from service.gear.core import ItemState
+from service.season.core import Entry, What
+from service.wear.core.lives import Life
+
+DAY = timedelta(days=1)
+
+Stretch = tuple[date, date]
+"""The days from the first until the day before the second."""
+
+
+def in_service(since: date, changes: Sequence[tuple[date, ItemState]]) -> list[Stretch]:
+    """When an item was in service; `changes` of its state in the order they happened.
+
+    What it was first, it was `since`, whenever that was entered; a change counts from the next day.
+    """
+    steps = [(on + DAY if number else since, state) for number, (on, state) in enumerate(changes)]
+    ends = [on for on, _ in steps[1:]] + [date.max]
+    spans = [(max(begin, since), end, state) for (begin, state), end in zip(steps, ends, strict=False)]
+    return [(begin, end) for begin, end, state in spans if state is ItemState.IN_SERVICE and begin < end]
+
+
+def merged(stretches: Iterable[Stretch]) -> list[Stretch]:
+    """The same days as stretches that do not overlap, in order."""
+    found: list[Stretch] = []
+    for begin, end in sorted(stretches):
+        if found and begin <= found[-1][1]:
+            found[-1] = found[-1][0], max(end, found[-1][1])
+        else:
+            found.append((begin, end))
+    return found
+
+
+def exposed(seasons: Sequence[Stretch], service: Sequence[Stretch]) -> list[Stretch]:
+    """The days of season in service; both without overlaps."""
+    both = ((max(a, c), min(b, d)) for a, b in seasons for c, d in service)
+    return sorted((begin, end) for begin, end in both if begin < end)
+
+
+def days_until(stretches: Sequence[Stretch], day: date) -> int:
+    """How many of their days there were up to `day`, that day included."""
+    after = day + DAY
+    return sum((min(end, after) - begin).days for begin, end in stretches if begin < after)
+
+
+def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Life]:
+    """The lives of an item with this history, in the order it happened, over its exposed days.
+
+    A life of which no test tells anything is left out.
+    """
+    born, good, failed = 0, 0, False
+    for entry in history:
+        age = days_until(exposure, entry.on) - born
+        if entry.what is What.REPAIR:
+            if good and not failed:
+                yield Life(good, None)
+            born, good, failed = born + age, 0, False
+        elif entry.what is What.PASS and not failed:
+            good = age
+        elif entry.what is What.FAIL and not failed:
+            if age:
+                yield Life(good, age)
+            failed = True
+    if good and not failed:
+        yield Life(good, None)
+
+
+def ages(history: Iterable[Entry], exposure: Sequence[Stretch], today: date) -> tuple[int, int] | None:
+    """How old an item was at the last pass of the life it is in, and how old it is today; None once it has failed."""
+    born, good, failed = 0, 0, False
+    for entry in history:
+        age = days_until(exposure, entry.on) - born
+        if entry.what is What.REPAIR:
+            born, good, failed = born + age, 0, False
+        elif entry.what is What.PASS and not failed:
+            good = age
+        elif entry.what is What.FAIL:
+            failed = True
+    return None if failed else (good, max(good, days_until(exposure, today) - born))

@@ -1,0 +1,54 @@
+"""The page of wear: for each class, how long it may go untested, and whether the season's rounds are enough."""
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+
+from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.kit.problems import Invalid, invalid
+from service.kit.typed import plain
+from service.season import queries as season
+from service.wear import actions
+from service.wear.core.classes import ENOUGH
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/wear")
+def wear_page(desk: ViewerDesk) -> Response:
+    """Is twice enough?"""
+    return _page(desk)
+
+
+@router.post("/wear")
+def set_target(desk: LeadDesk, posted: Posted) -> Response:
+    """Keep what the program aims at."""
+    typed = plain(str(posted.get("per_mille") or ""))
+    try:
+        if not (typed.isascii() and typed.isdigit() and len(typed) < 5 and 1 <= int(typed) <= 500):
+            raise invalid("per_mille", f"“{typed[:20]}” will not do; write a number from 1 to 500.")
+    except Invalid as refusal:
+        return _page(desk, typed, refusal.errors)
+    desk.once(
+        read_op(posted.get("op")),
+        "wear.target",
+        typed,
+        lambda db: actions.set_target(db, int(typed), desk.me, desk.now),
+    )
+    return RedirectResponse("/wear", 303)
+
+
+def _page(desk: Desk, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
+    with desk.reading() as db:
+        target = actions.target(db)
+        row = season.current(season.seasons(db), desk.today)
+        if row is None:
+            return desk.page("home/no_season.html")
+        rounds = len(season.rounds(db, row.id))
+        return desk.page(
+            "wear/wear.html", 422 if errors else 200, row=row, rounds=rounds, target=target, errors=errors or {},
+            value=typed if typed is not None else target, op=new_op(), least=ENOUGH,
+            classes=actions.report(db, desk.zone, row.starts, row.ends, rounds, target),
+            season_days=(row.ends - row.starts).days + 1,
+        )  # fmt: skip

@@ -1,0 +1,85 @@
+"""What wear looks up: every item with its class, its days in service and its history, a few statements in all."""
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from service.gear.core import ItemState, PlaceKind
+from service.gear.models import Item, Place, Placement, Port, StateChange
+from service.season.core import What
+from service.season.models import ItemSeason, SeasonRow
+from service.testlog.core import Event, Verdict, what_of
+from service.testlog.models import Repair, Test, TestItem, Void
+from service.wear.core.history import Stretch
+from service.wear.models import WearTarget
+
+
+@dataclass
+class Worn:
+    """An item as far as its wear goes: its class, when it was in which state, its seasons and its history."""
+
+    kind: str
+    batch: str
+    in_service_on: date
+    connectors: set[str] = field(default_factory=set)
+    strapped: bool = False
+    changes: list[tuple[datetime, ItemState]] = field(default_factory=list)
+    seasons: set[UUID] = field(default_factory=set)
+    history: list[Event] = field(default_factory=list)
+
+
+def per_mille(db: Session) -> int | None:
+    """The unavailability that the program aims at, in thousandths, once it was set."""
+    row = db.get(WearTarget, 1)
+    return row.per_mille if row else None
+
+
+def season_days(db: Session) -> dict[UUID, Stretch]:
+    """The days of every season, half-open."""
+    rows = db.execute(select(SeasonRow.id, SeasonRow.starts, SeasonRow.ends))
+    return {season_id: (starts, ends + timedelta(days=1)) for season_id, starts, ends in rows}
+
+
+def worn(db: Session) -> dict[UUID, Worn]:
+    """Every item there ever was, with its history in no order."""
+    items = {
+        item_id: Worn(kind, batch, since)
+        for item_id, kind, batch, since in db.execute(
+            select(Item.id, Item.kind, Item.batch, Item.in_service_on)
+        )
+    }
+    for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
+        items[item_id].connectors.add(connector)
+    placed = select(Placement.item_id, Place.kind).join(Place, Place.id == Placement.place_a_id)
+    for item_id, place in db.execute(placed.order_by(Placement.id)):
+        items[item_id].strapped = place == PlaceKind.FRAME  # the last one is where it lives, or lived
+    changes = select(StateChange.item_id, StateChange.at, StateChange.to_state)
+    for item_id, at, state in db.execute(changes.order_by(StateChange.at, StateChange.id)):
+        items[item_id].changes.append((at, ItemState(state)))
+    for item_id, season_id in db.execute(select(ItemSeason.item_id, ItemSeason.season_id)):
+        items[item_id].seasons.add(season_id)
+    _histories(db, items)
+    return items
+
+
+def _histories(db: Session, items: dict[UUID, Worn]) -> None:
+    """Tests that stand and repairs; a partial test proves nothing, so it is left out at once."""
+    tests = db.execute(
+        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict)
+        .join(Test, Test.id == TestItem.test_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(Void.test_id.is_(None), Test.verdict != Verdict.PARTIAL)
+    ).all()
+    through = Counter(test_id for _, test_id, _, _ in tests)
+    found: dict[UUID, list[Event]] = defaultdict(list)
+    for item_id, test_id, at, verdict in tests:
+        alone = through[test_id] == 1
+        found[item_id].append(Event(at, what_of(Verdict(verdict), alone), test_id, alone))
+    for item_id, repair_id, at in db.execute(select(Repair.item_id, Repair.id, Repair.at)):
+        found[item_id].append(Event(at, What.REPAIR, repair_id))
+    for item_id, history in found.items():
+        items[item_id].history = history

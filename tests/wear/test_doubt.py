@@ -1,0 +1,89 @@
+"""How sure a fit is: intervals hold the truth as often as they claim, in programs that are made up of a known one."""
+
+from random import Random
+
+import numpy as np
+import pytest
+
+from service.wear.core.doubt import DEPTH, edge
+from service.wear.core.fit import fit
+from service.wear.core.likelihood import LogLikelihood
+from service.wear.core.lives import Life, aggregated
+from service.wear.core.weibull import Weibull
+
+TESTS = (15, 45, 75, 105, 140, 170)
+"""Exposure days on which a program tests: twice a season, for three seasons."""
+
+
+def program(random: Random, true: Weibull, items: int) -> list[Life]:
+    """What tests tell of items whose lives are drawn from the true model."""
+    found = []
+    for _ in range(items):
+        fails = random.weibullvariate(true.scale, true.shape)
+        good = max((day for day in TESTS if day < fails), default=0)
+        bad = min((day for day in TESTS if day >= fails), default=None)
+        found.append(Life(good, bad))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("shape", "scale", "items", "seed"),
+    [(2, 300, 90, 1), (0.7, 1200, 90, 2), (1.5, 200, 25, 3)],
+)
+def test_the_truth_lies_within_as_often_as_claimed(shape: float, scale: float, items: int, seed: int) -> None:
+    """95 of 100 on average; fewer than 87 would be chance once in a thousand times, by the binomial."""
+    true, random = Weibull(shape, scale, 0), Random(seed)
+    asked = {
+        "shape": lambda model: model.shape,
+        "good after 150 days": lambda model: model.survival(150),
+        "days between tests": lambda model: model.interval(0.05),
+    }
+    within = dict.fromkeys(asked, 0)
+    for _ in range(100):
+        lives = program(random, true, items)
+        model = fit(lives)
+        assert isinstance(model, Weibull)
+        plausible = edge(lives, model)
+        for name, quantity in asked.items():
+            told = [quantity(each) for each in plausible]
+            within[name] += min(told) <= quantity(true) <= max(told)
+    assert min(within.values()) >= 87, within
+    assert sum(within.values()) < 300, within  # nor are they so wide that they say nothing
+
+
+def test_the_edge_lies_as_deep_as_it_should_all_around() -> None:
+    lives = program(Random(7), Weibull(2, 300, 0), 90)
+    model = fit(lives)
+    assert isinstance(model, Weibull)
+    likelihood = LogLikelihood(aggregated(lives))
+    for each in edge(lives, model):
+        k = each.shape * likelihood.spread
+        alpha = each.shape * (likelihood.center - np.log(each.scale))
+        depth = model.log_likelihood - likelihood.at(np.array([alpha, k])).value
+        assert depth == pytest.approx(DEPTH, rel=1e-3)
+    shapes = [each.shape for each in edge(lives, model)]
+    assert min(shapes) < model.shape < max(shapes)
+
+
+def test_more_of_the_same_makes_surer() -> None:
+    lives = program(Random(7), Weibull(2, 300, 0), 90)
+    four = [Life(life.lower, life.upper, 4) for life in lives]
+
+    def width(some: list[Life]) -> float:
+        model = fit(some)
+        assert isinstance(model, Weibull)
+        told = [each.interval(0.01) for each in edge(some, model)]
+        return max(told) - min(told)
+
+    assert 0.35 < width(four) / width(lives) < 0.65  # half, for four times as many
+
+
+def test_a_shape_that_may_be_anything_has_an_edge_too() -> None:
+    """Two failures, nearly no information: shapes down to nearly 0 are plausible, and all numbers stay finite."""
+    lives = [Life(0, 30), Life(20, 60), Life(65, None, 20)]
+    model = fit(lives)
+    assert isinstance(model, Weibull)
+    for each in edge(lives, model):
+        assert each.shape > 0
+        assert each.interval(0.01) >= 0
+        assert 0 <= each.survival(50) <= 1
