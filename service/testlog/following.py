@@ -14,7 +14,7 @@ from service.gear.core import ItemState, home_state
 from service.gear.models import Item
 from service.kit.dates import local_date
 from service.testlog import due, flags, queries
-from service.testlog.core import Event, fault_of, state_after
+from service.testlog.core import Event, Fault, fault_of, state_after
 from service.testlog.swaps.queries import last_swaps
 
 Histories = dict[UUID, list[Event]]
@@ -59,3 +59,8 @@ def keep_up(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo
     db.flush()
     due.refresh(db, ids, today, zone)
     flags.follow_due(db, ids, today, now)
+
+
+def stands(db: Session, item_id: UUID) -> Fault:
+    """How the fault of an item stands now, and whether a spare took its place and it was not tested since."""
+    return fault_of(queries.events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))

@@ -100,6 +100,20 @@ def test_a_lead_may_end_it_and_what_proves_nothing_does_not_undo_that(program: R
     assert at.test(bad)["state"] == "in_service"
 
 
+def test_lost_and_found_again_it_still_waits_for_its_test(program: Running) -> None:
+    at, bad, spare = stage(program)
+    send(program, bad, spare)
+    with program.store.writing() as db:
+        change_state(db, at.ids[bad], ItemState.LOST, "so", at.lead, program.clock.now, ZONE)
+    data = {"op": op(), "on": "2026-09-21", "kind": "count", "place": ""}
+    count = program.lead.post("/sessions", data=data).headers["location"]
+    program.crew.post(f"{count}/seen", data={"op": op(), "code": bad})
+    program.lead.post(f"{count}/found", data={"op": op(), "item": str(at.ids[bad])})
+    assert at.state(bad) == ItemState.QUARANTINED
+    program.clock.ahead(minutes=1)
+    assert at.test(bad)["state"] == "spare"
+
+
 def test_what_was_found_bad_before_stays_what_it_is(program: Running) -> None:
     at, bad, spare = stage(program)
     at.test(bad, OPEN_2)

@@ -14,15 +14,14 @@ from service.gear.models import Item
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, invalid
 from service.testlog import actions as testlog
-from service.testlog.core import Fault, fault_of, state_after
+from service.testlog.core import Fault, state_after
 from service.testlog.counts import queries
 from service.testlog.counts.core import Outcome, outcome
+from service.testlog.following import stands
 from service.testlog.models import SessionHelper, SessionKind, WorkSession
-from service.testlog.queries import events
 from service.testlog.sessions import actions as sessions
 from service.testlog.sessions.actions import held_open
 from service.testlog.sessions.listing import reasons
-from service.testlog.swaps.queries import last_swaps
 
 
 def see(
@@ -105,8 +104,7 @@ def _bring_back(
         raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
     earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
     home = home_state(earlier)
-    stands = fault_of(events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))
-    to = state_after(home, home, Fault.NONE, stands)
+    to = state_after(home, home, Fault.NONE, stands(db, item_id))
     testlog.change_state(db, item_id, to, f"Found in {session.title}.", who, now, zone)
     return ItemState(db.get_one(Item, item_id).state)
 
