@@ -8,14 +8,18 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Role
 from service.crew.desk import AnyoneDesk, CrewDesk, Desk
-from service.gear.core import item_name
+from service.gear.core import ItemState, item_name
+from service.gear.wirings import find_wiring
 from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.tags.actions import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
+from service.testlog.core import Fault
+from service.testlog.following import stands
 from service.testlog.housekeeping import ensure_today
+from service.testlog.sheet import lanes_of
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
@@ -68,6 +72,8 @@ def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
         name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
         flags=queries.flags(db, item.id), ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
+        swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is Fault.SWAPPED,
+        lanes=len(lanes_of(find_wiring(db, item.wiring))) > 1,
         acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
         told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
     )  # fmt: skip
