@@ -1,6 +1,6 @@
 """The due cache: what the rule says of each item's history, kept beside it and recomputed at any time."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -25,15 +25,22 @@ def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) 
     In a write session: the items are held, so that a test that comes in meanwhile is not overlooked.
     """
     for ids in chunks(sorted(item_ids)):
-        items = hold(db, ids)
-        histories, answers_to = events(db, ids), seasons.seasons_of(db, ids)
-        cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
-        for item in items:
-            if item.state in ASKED:
-                _keep(db, item, answers_to[item.id], histories[item.id], today, zone)
-            elif item.id in cached:
-                season.drop_due(db, item.id)
-        db.flush()
+        reckon(db, hold(db, ids), events(db, ids), today, zone)
+
+
+def reckon(
+    db: Session, items: Sequence[Item], histories: Mapping[UUID, Sequence[Event]], today: date, zone: ZoneInfo
+) -> None:
+    """The same for items that are held already, with their histories at hand."""
+    ids = [item.id for item in items]
+    answers_to = seasons.seasons_of(db, ids)
+    cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
+    for item in items:
+        if item.state in ASKED:
+            _keep(db, item, answers_to[item.id], histories[item.id], today, zone)
+        elif item.id in cached:
+            season.drop_due(db, item.id)
+    db.flush()
 
 
 def entries(history: Sequence[Event], zone: ZoneInfo) -> list[Entry]:

@@ -50,7 +50,10 @@ def follow(
         state = state_after(ItemState(item.state), home_state(earlier), then, now_so)
         gear.change_state(db, item, state, who, now, reason)
     flags.follow_history(db, after, who, now)
-    keep_up(db, ids, now, zone)
+    db.flush()
+    today = local_date(now, zone)
+    due.reckon(db, items, after, today, zone)
+    flags.follow_due(db, ids, today, now)
 
 
 def keep_up(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
