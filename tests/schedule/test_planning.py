@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
+from service.schedule.planning.actions import work
 from service.testlog.models import WorkItem, WorkSession
 from tests.home.support import Truck, truck
 from tests.support.program import Running, op
-from tests.testlog.support import OPEN_2
+from tests.testlog.support import OPEN_2, ZONE
+from tests.wear.support import item, worn_out
 
 GEAR = [(f"cable {number}", f"Frame {1 + number // 2}", 10) for number in range(10)]
 EVENING = {"on1": "2026-09-24", "minutes1": "10", "helpers1": "2"}
@@ -126,6 +128,18 @@ def test_minutes_come_from_the_sessions(program: Running) -> None:
     program.clock.ahead(days=25)  # round 2 has opened: all ten are due again
     page = shown(program, on1="2026-10-20", minutes1="60", helpers1="1")
     assert "about 11 minutes for one helper" in re.sub(r"\s+", " ", page)  # 10 items at 61 s
+
+
+def test_the_risk_of_what_is_due_comes_from_the_log(program: Running) -> None:
+    """Round 2: five are due, and how cables wore out so far says how likely each has failed since its last pass."""
+    at = worn_out(program, 5, 12)
+    program.clock.ahead(days=10)
+    at.passes(*[f"cable {number}" for number in range(5, 12)])  # round 2 runs since October 16
+    with program.store.reading() as db:
+        soon, late = (work(db, day, day, ZONE) for day in (date(2026, 10, 27), date(2026, 11, 25)))
+    assert {task.item for task in soon.tasks} == {item(at, f"cable {number}") for number in range(12, 17)}
+    assert all(0 < task.risk < 1 and round(task.risk * 20) == task.risk * 20 for task in soon.tasks)
+    assert min(task.risk for task in late.tasks) > max(task.risk for task in soon.tasks)
 
 
 @pytest.mark.parametrize(

@@ -16,19 +16,16 @@ from service.testlog.actions import change_state
 from service.wear.actions import judgments, records, risks
 from service.wear.core.history import lives
 from service.wear.core.lives import Life
-from tests.home.support import Truck, truck
+from tests.home.support import truck
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, OPEN_2, ZONE
+from tests.wear.support import item, worn_out
 
 
 def lives_of(program: Running, item_id: UUID) -> list[Life]:
     with program.store.reading() as db:
         record = records(db, ZONE)[item_id]
     return list(lives(record.history, record.exposure))
-
-
-def item(at: Truck, label: str) -> UUID:
-    return at.ids[at.tags[label]]
 
 
 def test_lives_come_from_the_log(program: Running) -> None:
@@ -70,17 +67,6 @@ def test_days_as_a_spare_do_not_count(program: Running) -> None:
     program.clock.ahead(days=10)
     at.passes("one")
     assert lives_of(program, item(at, "one")) == [Life(22, None)]
-
-
-def worn_out(program: Running, failures: int, good: int) -> Truck:
-    """Cables on one frame, of which some fail: one more at each of the tests that come every five days."""
-    gear = [(f"cable {number}", "Frame 1", 10) for number in range(failures + good)]
-    at = truck(program, *gear)
-    for turn in range(failures):
-        for number in range(turn, failures + good):
-            at.test(at.tags[f"cable {number}"], OPEN_2 if number == turn else GOOD)
-        program.clock.ahead(days=5)
-    return at
 
 
 def page_of(program: Running) -> str:

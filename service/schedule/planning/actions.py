@@ -4,12 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.gear.queries import ItemFacts
-from service.kit.dates import show_date
+from service.kit.dates import local_date, show_date
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
 from service.schedule.planning.core.pace import seconds_for, usual_seconds
@@ -31,6 +32,7 @@ from service.testlog.sessions import actions as sessions
 from service.testlog.sessions import listing
 from service.testlog.sessions.actions import USUAL, NewSession, Why
 from service.testlog.sessions.listing import Candidate
+from service.wear.actions import risks
 
 HELPERS_USUAL = 3
 """With how many helpers one more evening is reckoned where none is planned yet."""
@@ -80,8 +82,9 @@ class Proposal:
     time: MoreTime | None
 
 
-def work(db: Session, today: date, until: date) -> Work:
+def work(db: Session, today: date, until: date, zone: ZoneInfo) -> Work:
     """What needs a test by now or by `until`. The due cache must be of today: see `service.testlog.housekeeping`."""
+    risk = risks(db, zone, today)
     usual, dates = usual_seconds(queries.logged(db)), queries.dates(db)
     listed, at_risk = queries.listed(db, today), _needed_by(db, today, until)
     found = listing.candidates(db)
@@ -97,9 +100,23 @@ def work(db: Session, today: date, until: date) -> Work:
             continue
         opens, due_by = window
         seconds = seconds_for((each.item.kind, each.item.wiring), usual)
-        tasks.append(Task(each.item.id, walk[_stop(each.item)], seconds, due_by, opens))
+        tasks.append(
+            Task(
+                each.item.id,
+                walk[_stop(each.item)],
+                seconds,
+                due_by,
+                opens,
+                _rounded(risk.get(each.item.id, 0)),
+            )
+        )
         why[each.item.id] = str(reason or Why.DUE)
     return Work(tasks, {each.item.id: each.item for each in found}, why, waiting)
+
+
+def _rounded(risk: float) -> float:
+    """In steps of 5 %, so that thousandths do not tear a walk apart."""
+    return round(risk * 20) / 20
 
 
 def _stop(item: ItemFacts) -> tuple[int, str]:
@@ -149,14 +166,15 @@ def _deadlines(db: Session, made: Plan, evenings: Sequence[Evening], today: date
 
 
 def make_sessions(
-    db: Session, op: UUID, evenings: Sequence[Evening], who: Who, now: datetime, today: date
+    db: Session, op: UUID, evenings: Sequence[Evening], who: Who, now: datetime, zone: ZoneInfo
 ) -> list[str]:
     """A session for each evening that has something to do; their ids.
 
     Raises:
         Conflict: there is nothing to do on any of them.
     """
-    todo = work(db, today, max(evening.on for evening in evenings))
+    today = local_date(now, zone)
+    todo = work(db, today, max(evening.on for evening in evenings), zone)
     planned = [each for each in plan(todo.tasks, evenings).evenings if each.shares]
     if not planned:
         raise Conflict("Nothing is left to plan on these evenings: what needs a test is on a list already.")

@@ -42,7 +42,7 @@ def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
             return _page(desk, posted)
         desk.once(
             op, "plan.make", [[row.on, row.minutes, row.helpers] for row in rows],
-            lambda db: actions.make_sessions(db, op, evenings, desk.me, desk.now, desk.today),
+            lambda db: actions.make_sessions(db, op, evenings, desk.me, desk.now, desk.zone),
         )  # fmt: skip
     except Invalid:
         return _page(desk, posted)
@@ -57,7 +57,7 @@ def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
         except Invalid as refusal:
             evenings, errors = [], refusal.errors
         until = max((evening.on for evening in evenings), default=desk.today)
-        todo = actions.work(db, desk.today, until)
+        todo = actions.work(db, desk.today, until, desk.zone)
         found = actions.propose(db, todo, evenings, desk.today)
         unit = Unit(desk.program.unit)
 
