@@ -27,10 +27,10 @@ router = APIRouter(include_in_schema=False)
 AT_ONCE = 200
 """Tags on one page of the list and in one PDF of it: beyond, the printer is the slow part."""
 STYLES = [
-    ("", "As it suits: flags for cables, plates for hubs, trunk ends and places"),
-    (Style.FLAG, "Flags: the QR on the flat, folded round the cable"),
-    (Style.WRAP, "Wraps: the code alone, three times round"),
-    (Style.PLATE, "Plates: a large QR, on something flat"),
+    ("", "As it suits each"),
+    (Style.FLAG, "Flags"),
+    (Style.WRAP, "Wraps"),
+    (Style.PLATE, "Plates"),
 ]
 Codes = Annotated[tuple[str, ...], Query()]
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 from urllib.parse import urlsplit
 
 from qrcode import QRCode
@@ -73,18 +74,19 @@ def tag_url(base_url: str | None, code: str) -> str:
 
 
 def grid(url: str) -> Grid:
-    """The smallest symbol of level Q that holds an address; the same for addresses that differ in their codes alone.
+    """The smallest symbol of level Q that holds an address.
 
     Raises:
         CannotPrint: none does.
     """
-    return _grid(url.rpartition("/")[0], len(url))
+    data = QRData(url)
+    return _grid(data.mode, len(data))
 
 
-@lru_cache(maxsize=16)  # it takes as long to find as to draw
-def _grid(base: str, length: int) -> Grid:
+@lru_cache(maxsize=16)  # the same for all addresses as long, and it takes as long to find as to draw
+def _grid(mode: Literal[1, 2, 4], length: int) -> Grid:
     code = QRCode(error_correction=ERROR_CORRECT_Q)
-    code.add_data(QRData(base.ljust(length, "A")))
+    code.add_data(QRData(b"0" * length, mode))
     try:
         version = code.best_fit()
     except (DataOverflowError, ValueError) as error:
