@@ -95,6 +95,11 @@ def test_a_page_is_read_as_a_whole_whatever_the_address(key: str, base: str, sty
     assert Counter(read(image)) == Counter({tag.url: 2 * each for tag in tags})
 
 
+def test_a_thousand_flags_are_a_small_file() -> None:
+    sheet = SHEETS["letter"]
+    assert len(sheet_pdf(pages(labels(ADDRESSES[0], 500), sheet), sheet, Printer())) < 500_000
+
+
 def test_an_address_too_long_for_a_flag_is_told_before_it_is_printed() -> None:
     base = "https://" + "cable-book." * 6 + "example.org"
     with pytest.raises(CannotPrint, match="Choose larger labels or wraps, or use a shorter host name"):
