@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable
-from typing import Any, TextIO
+from typing import Any, NoReturn, TextIO
 
 from service.kit.problems import Problem
 
@@ -40,12 +40,17 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
 def read_object(line: str | bytes) -> dict[str, Any]:
     """The JSON object in `line`; raises `Problem`."""
     try:
-        asked = json.loads(line)
+        asked = json.loads(line, parse_constant=_no_number)
     except (ValueError, RecursionError) as error:
         raise Problem(f"This line is not JSON: {error}.") from error
     if not isinstance(asked, dict):
         raise Problem("This line is JSON, but not an object with names and values.")
     return asked
+
+
+def _no_number(word: str) -> NoReturn:
+    # Python reads NaN and Infinity as numbers; JSON (RFC 8259) has no such thing.
+    raise ValueError(f"{word} is no number in JSON")
 
 
 def write_line(out: TextIO, answer: dict[str, Any]) -> None:
