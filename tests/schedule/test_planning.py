@@ -90,6 +90,9 @@ def test_the_sessions_are_made_once_with_their_worklists(program: Running) -> No
     page = shown(program)
     assert "Nothing to plan" in page
     assert "10 items are on the list of an open session" in page
+    again = shown(program, **rows, again="yes")
+    assert "10 of them are on the list of an open session already" in re.sub(r"\s+", " ", again)
+    assert '<input type="hidden" name="again" value="yes">' in again
     refused = program.lead.post("/plan", data=sent | {"op": op()})
     assert refused.status_code == 409
     assert "Nothing is left to plan" in refused.text
@@ -136,7 +139,9 @@ def test_the_risk_of_what_is_due_comes_from_the_log(program: Running) -> None:
     program.clock.ahead(days=10)
     at.passes(*[f"cable {number}" for number in range(5, 12)])  # round 2 runs since October 16
     with program.store.reading() as db:
-        soon, late = (work(db, day, day, ZONE) for day in (date(2026, 10, 27), date(2026, 11, 25)))
+        soon, late = (
+            work(db, day, day, ZONE, again=False) for day in (date(2026, 10, 27), date(2026, 11, 25))
+        )
     assert {task.item for task in soon.tasks} == {item(at, f"cable {number}") for number in range(12, 17)}
     assert all(0 < task.risk < 1 and round(task.risk * 20) == task.risk * 20 for task in soon.tasks)
     assert min(task.risk for task in late.tasks) > max(task.risk for task in soon.tasks)

@@ -54,7 +54,7 @@ class Deadline:
 
 @dataclass(frozen=True)
 class Work:
-    """What needs a test: a task each, its item, and how many more are on the list of an open session already."""
+    """What needs a test: a task each, its item, and how many items are on the list of an open session already."""
 
     tasks: list[Task]
     items: Mapping[UUID, ItemFacts]
@@ -82,8 +82,11 @@ class Proposal:
     time: MoreTime | None
 
 
-def work(db: Session, today: date, until: date, zone: ZoneInfo) -> Work:
-    """What needs a test by now or by `until`. The due cache must be of today: see `service.testlog.housekeeping`."""
+def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> Work:
+    """What needs a test by now or by `until`; with `again` also what is on the list of an open session.
+
+    The due cache must be of today: see `service.testlog.housekeeping`.
+    """
     risk = risks(db, zone, today)
     usual, dates = usual_seconds(queries.logged(db)), queries.dates(db)
     listed, at_risk = queries.listed(db, today), _needed_by(db, today, until)
@@ -95,8 +98,8 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo) -> Work:
         window = _window(each, reason, dates.get(each.item.id), at_risk, until)
         if window is None:
             continue
-        if each.item.id in listed:
-            waiting += 1
+        waiting += each.item.id in listed
+        if each.item.id in listed and not again:
             continue
         opens, due_by = window
         seconds = seconds_for((each.item.kind, each.item.wiring), usual)
@@ -166,7 +169,7 @@ def _deadlines(db: Session, made: Plan, evenings: Sequence[Evening], today: date
 
 
 def make_sessions(
-    db: Session, op: UUID, evenings: Sequence[Evening], who: Who, now: datetime, zone: ZoneInfo
+    db: Session, op: UUID, evenings: Sequence[Evening], again: bool, who: Who, now: datetime, zone: ZoneInfo
 ) -> list[str]:
     """A session for each evening that has something to do; their ids.
 
@@ -174,7 +177,7 @@ def make_sessions(
         Conflict: there is nothing to do on any of them.
     """
     today = local_date(now, zone)
-    todo = work(db, today, max(evening.on for evening in evenings), zone)
+    todo = work(db, today, max(evening.on for evening in evenings), zone, again)
     planned = [each for each in plan(todo.tasks, evenings).evenings if each.shares]
     if not planned:
         raise Conflict("Nothing is left to plan on these evenings: what needs a test is on a list already.")

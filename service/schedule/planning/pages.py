@@ -23,6 +23,9 @@ from service.web.ops import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
+AGAIN = "again"
+"""The field that asks to plan also what an open session lists."""
+
 
 @router.get("/plan")
 def plan_page(desk: LeadDesk) -> Response:
@@ -35,14 +38,14 @@ def plan_page(desk: LeadDesk) -> Response:
 def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
     """Make the sessions of the evenings that were shown."""
     ensure_today(desk)
-    op, rows = read_op(posted.get("op")), typed_rows(posted)
+    op, rows, again = read_op(posted.get("op")), typed_rows(posted), posted.get(AGAIN) == "yes"
     try:
         evenings = read_evenings(rows, desk.today)
         if not evenings:
             return _page(desk, posted)
         desk.once(
-            op, "plan.make", [[row.on, row.minutes, row.helpers] for row in rows],
-            lambda db: actions.make_sessions(db, op, evenings, desk.me, desk.now, desk.zone),
+            op, "plan.make", [[row.on, row.minutes, row.helpers] for row in rows] + [again],
+            lambda db: actions.make_sessions(db, op, evenings, again, desk.me, desk.now, desk.zone),
         )  # fmt: skip
     except Invalid:
         return _page(desk, posted)
@@ -50,14 +53,14 @@ def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
 
 
 def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
-    rows = typed_rows(sent)
+    rows, again = typed_rows(sent), sent.get(AGAIN) == "yes"
     with desk.reading() as db:
         try:
             evenings, errors = read_evenings(rows, desk.today), dict[str, str]()
         except Invalid as refusal:
             evenings, errors = [], refusal.errors
         until = max((evening.on for evening in evenings), default=desk.today)
-        todo = actions.work(db, desk.today, until, desk.zone)
+        todo = actions.work(db, desk.today, until, desk.zone, again)
         found = actions.propose(db, todo, evenings, desk.today)
         unit = Unit(desk.program.unit)
 
@@ -67,15 +70,15 @@ def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
             return Counter((_title(item, unit), item.place, why) for item, why in told).items()
 
         return desk.page(
-            "schedule/plan.html", 422 if errors else 200, rows=shown_rows(rows), filled=rows, errors=errors,
-            labels=LABELS, todo=todo, found=found, evenings=evenings, op=new_op(), lines=lines, kinds=KINDS,
-            time=_in_minutes, first=desk.today, last=desk.today + AHEAD_MOST,
+            "schedule/plan.html", 422 if errors else 200, rows=shown_rows(rows), filled=rows, again=again,
+            errors=errors, labels=LABELS, todo=todo, found=found, evenings=evenings, op=new_op(), lines=lines,
+            kinds=KINDS, time=_in_minutes, first=desk.today, last=desk.today + AHEAD_MOST,
         )  # fmt: skip
 
 
 def _title(item: ItemFacts, unit: Unit) -> str:
     name = item_name(item.kind, item.length_mm, unit)
-    return f"{item.label} ({name})" if item.label else name
+    return f"{item.label}, {name[:1].lower()}{name[1:]}" if item.label else name
 
 
 def _in_minutes(seconds: int) -> str:
