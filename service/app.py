@@ -27,6 +27,7 @@ from service.retire import api as retire_api
 from service.retire import pages as retire
 from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
+from service.schedule.reminders import pages as reminders
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
@@ -69,6 +70,7 @@ ROUTERS = (
     due_api.router,
     seasons.router,
     calendar.router,
+    reminders.router,
     retire.router,
     retire_api.router,
     tests_api.router,

@@ -19,6 +19,7 @@ from apscheduler.triggers.cron import CronTrigger
 
 from service.app import CHORES
 from service.kit.problems import Problem
+from service.schedule.reminders.actions import send_due
 from service.settings import Settings
 from service.store.lease import leased
 from service.store.sessions import Store
@@ -38,7 +39,10 @@ def turn(store: Store, settings: Settings, at: Callable[[], datetime] = now) -> 
     with leased(store, LEASE, at) as renew:
         if renew is None:
             return "Another process keeps house right now, so there was nothing to do here."
-        return keep_house(store, at(), CHORES, before_each=renew)
+        said = keep_house(store, at(), CHORES, before_each=renew)
+        if settings.mail is not None and renew():
+            said += " " + send_due(store, settings.mail, settings.base_url or "", at()).capitalize()
+        return said
 
 
 def run(store: Store, settings: Settings) -> None:

@@ -28,8 +28,12 @@ def upgrade() -> None:
         sa.Column("display_name", sa.String(), nullable=False),
         sa.Column("role", sa.String(), nullable=False),
         sa.Column("passphrase_hash", sa.String(), nullable=True),
+        sa.Column("email", sa.String(), nullable=True),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint(
+            "email IS NULL OR role IN ('lead', 'viewer')", name=op.f("ck_person_no_students_email")
+        ),
         sa.CheckConstraint("\"role\" IN ('stranger', 'viewer', 'crew', 'lead')", name=op.f("ck_person_role")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
     )
@@ -227,6 +231,21 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_round")),
         sa.UniqueConstraint("season_id", "number", name=op.f("uq_round_season_id_number")),
+    )
+    op.create_table(
+        "sent_mail",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("person_id", sa.Uuid(), nullable=False),
+        sa.Column("kind", sa.String(), nullable=False),
+        sa.Column("period", sa.String(), nullable=False),
+        sa.Column("claimed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("sent_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint("\"kind\" IN ('digest', 'session')", name=op.f("ck_sent_mail_kind")),
+        sa.ForeignKeyConstraint(
+            ["person_id"], ["person.id"], name=op.f("fk_sent_mail_person_id_person"), ondelete="RESTRICT"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_sent_mail")),
+        sa.UniqueConstraint("person_id", "kind", "period", name=op.f("uq_sent_mail_person_id_kind_period")),
     )
     op.create_table(
         "sign_in",
@@ -890,6 +909,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_sign_in_person_id"))
 
     op.drop_table("sign_in")
+    op.drop_table("sent_mail")
     op.drop_table("round")
     op.drop_table("label_sheet")
     with op.batch_alter_table("item", schema=None) as batch_op:

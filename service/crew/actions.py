@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from service.crew import core, queries
 from service.crew.core import Role, Who
 from service.crew.models import CrewPass, Person, Program, SignIn
-from service.kit.problems import Conflict, Gone, NotFound, SignInNeeded, invalid
+from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 
 # OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
 _HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
@@ -165,6 +165,21 @@ def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetim
     queries.note_in_audit(db, now, who.id, "passphrase.set", who.display_name)
 
 
+def keep_address(db: Session, who: Who, typed: str, now: datetime) -> None:
+    """Keep one's address for mail, or forget it where nothing was typed.
+
+    Raises:
+        NotAllowed: for the crew, of whom nothing but a name is kept.
+    """
+    if who.role == Role.CREW:
+        raise NotAllowed("Of the crew only the name is kept, so there is nowhere to send mail to.")
+    address = core.tidy_address(typed)
+    db.get_one(Person, who.id).email = address
+    queries.note_in_audit(
+        db, now, who.id, "address.kept" if address else "address.forgotten", who.display_name
+    )
+
+
 def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
     """An API token that acts under its own name.
 
@@ -201,7 +216,7 @@ def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
         raise NotFound("There is no such person here any more.")
     if person.role == Role.LEAD and queries.leads(db) == 1:
         raise Conflict(f"{person.display_name} is the only lead. Make another lead first.")
-    person.ended_at = now
+    person.ended_at, person.email = now, None
     queries.end_sign_ins(db, person.id, now)
     queries.note_in_audit(db, now, who.id, "person.ended", person.display_name)
 

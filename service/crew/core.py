@@ -13,11 +13,14 @@ NAME_MOST = 24
 FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
 PASSPHRASE_LEAST = 12
+ADDRESS_MOST = 254
+"""Octets that a mail server takes (RFC 5321, 4.5.3.1, less the brackets)."""
 PASS_LETTERS = 10  # 27^10, 47 bits: typed by hand, guessed never, behind a limit of tries
 LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by itself
 LEAD_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(hours=24)
 
+_NEVER_IN_ADDRESS = set(' "(),:;<>[]\\')
 _ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ"
 
 
@@ -93,6 +96,26 @@ def tidy_name(typed: str) -> str:
     if not name.isprintable():
         raise invalid("name", "This name has characters that cannot be shown. Type it again.")
     return name
+
+
+def tidy_address(typed: str) -> str | None:
+    """An address for mail; None where nothing was typed.
+
+    Raises:
+        Invalid: it cannot be one.
+    """
+    address = typed.strip()
+    if not address:
+        return None
+    name, at, host = address.partition("@")
+    fits = len(address) <= ADDRESS_MOST and address.isascii() and address.isprintable()
+    if not (at and name and "." in host.strip(".") and "@" not in host and fits) or _NEVER_IN_ADDRESS & set(
+        address
+    ):
+        raise invalid(
+            "address", f"“{address[:60]}” is not an address for mail; write it like kit@example.org."
+        )
+    return address
 
 
 def check_passphrase(typed: str, name: str, program: str) -> str:

@@ -28,15 +28,22 @@ class Program(Base):
 
 
 class Person(Base):
-    """Somebody, or a tool with a token: a display name and a role, and nothing more."""
+    """Somebody, or a tool with a token: a display name and a role, and nothing more of a student.
+
+    A lead or a viewer may give an address for mail.
+    """
 
     __tablename__ = "person"
-    __table_args__ = (one_of("role", Role),)
+    __table_args__ = (
+        one_of("role", Role),
+        CheckConstraint("email IS NULL OR role IN ('lead', 'viewer')", name="no_students_email"),
+    )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     display_name: Mapped[str]
     role: Mapped[str]
     passphrase_hash: Mapped[str | None]
+    email: Mapped[str | None]
     created_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
 

@@ -84,8 +84,22 @@ def sign_out(desk: AnyoneDesk, posted: Posted) -> Response:
 @router.get("/me")
 def my_page(desk: ViewerDesk, new: bool = False) -> Response:
     """One's own page: name, role, passphrase, sign out."""
-    with desk.reading():
-        return desk.page("crew/me.html", errors={}, new=new, saved=False)
+    with desk.reading() as db:
+        return _me(desk, db, new=new)
+
+
+@router.post("/me/address")
+def keep_address(desk: ViewerDesk, posted: Posted) -> Response:
+    """Say where mail goes, or that none shall come."""
+    typed = text(posted, "address")
+    try:
+        with desk.writing() as db:
+            actions.keep_address(db, desk.me, typed, desk.now)
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _me(desk, db, refusal.status, address=typed, errors=refusal.errors)
+    with desk.reading() as db:
+        return _me(desk, db, saved="Address kept." if typed.strip() else "Forgotten: no mail comes any more.")
 
 
 @router.post("/me/passphrase")
@@ -95,8 +109,10 @@ def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
         with desk.writing() as db:
             actions.set_passphrase(db, desk.me, text(posted, "passphrase"), desk.program.name, desk.now)
     except Invalid as refusal:
-        return desk.page("crew/me.html", refusal.status, errors=refusal.errors, new=False, saved=False)
-    return desk.page("crew/me.html", errors={}, new=False, saved=True)
+        with desk.reading() as db:
+            return _me(desk, db, refusal.status, errors=refusal.errors)
+    with desk.reading() as db:
+        return _me(desk, db, saved="Passphrase kept.")
 
 
 @router.get("/crew")
@@ -164,6 +180,22 @@ def save_settings(desk: LeadDesk, posted: Posted) -> Response:
     except Invalid as refusal:
         return _settings(desk, values, refusal.status, errors=refusal.errors)
     return RedirectResponse("/settings?saved=1", 303)
+
+
+def _me(
+    desk: Desk,
+    db: Session,
+    status: int = 200,
+    *,
+    new: bool = False,
+    saved: str = "",
+    address: str | None = None,
+    errors: dict[str, str] | None = None,
+) -> Response:
+    return desk.page(
+        "crew/me.html", status, errors=errors or {}, new=new, saved=saved, mails=desk.settings.mail is not None,
+        address=queries.address_of(db, desk.me.id) if address is None else address,
+    )  # fmt: skip
 
 
 def _settings(

@@ -59,6 +59,11 @@ def people(db: Session) -> Sequence[Person]:
     return sorted(found, key=lambda person: -list(Role).index(Role(person.role)))
 
 
+def address_of(db: Session, person_id: UUID) -> str:
+    """Where somebody gets mail; empty where they gave no address."""
+    return db.scalar(select(Person.email).where(Person.id == person_id)) or ""
+
+
 def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | None, str]:
     """The display names of these people; nobody (None) is the service itself."""
     found = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))

@@ -17,6 +17,12 @@ def plain(text: str) -> str:
     return "".join(_plain(character) for character in text).strip()
 
 
+def one_line(text: str) -> str:
+    """`text` on one line and without control characters, for what is written line by line (mail, calendars)."""
+    spaced = " ".join(text.split())
+    return "".join(character for character in spaced if character.isprintable())
+
+
 def _plain(character: str) -> str:
     if character.isdecimal():
         return str(unicodedata.decimal(character))

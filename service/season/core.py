@@ -87,6 +87,21 @@ class Due:
         return self.due_by - timedelta(days=1) if self.due_by else None
 
 
+@dataclass(frozen=True, slots=True)
+class RoundProgress:
+    """A round, both days counted, and how many of the items that it asks have passed in it."""
+
+    number: int
+    opens: date
+    last: date
+    passed: int
+    asked: int
+
+    def is_open(self, today: date) -> bool:
+        """Whether it runs today."""
+        return self.opens <= today <= self.last
+
+
 def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
     """`count` rounds that share the days from `starts` to `ends`, both counted, evenly."""
     _check_order(starts, ends)

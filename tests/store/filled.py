@@ -1,6 +1,7 @@
 """Fills every table of a database, at whatever revision it is, with rows that fit its constraints."""
 
 import re
+from collections import Counter
 from datetime import UTC, date, datetime
 from typing import Any
 from uuid import uuid4
@@ -24,6 +25,7 @@ from sqlalchemy import (
 )
 
 _SPECIAL: dict[tuple[str, str], Any] = {
+    ("person", "role"): "lead",  # only leads and viewers have an address
     ("program", "id"): 1,
     ("round", "closes"): date(2026, 10, 1),
     ("season", "ends"): date(2026, 11, 1),
@@ -33,13 +35,13 @@ _SPECIAL: dict[tuple[str, str], Any] = {
 
 
 def fill(connection: Connection) -> dict[str, int]:
-    """Add a row to every table but Alembic's; how many rows each has."""
+    """Add a row to every table but Alembic's, and a second item for what speaks of two; how many rows each has."""
     tables = reflected(connection)
-    made: dict[str, dict[str, Any]] = {}
+    made: dict[str, list[dict[str, Any]]] = {}
     for table in tables:
         if table.name != "alembic_version":
-            made[table.name] = _row(table, made)
-            connection.execute(insert(table).values(made[table.name]))
+            made[table.name] = [_row(table, made) for _ in range(2 if table.name == "item" else 1)]
+            connection.execute(insert(table), made[table.name])
     return counts(connection)
 
 
@@ -65,14 +67,17 @@ def broken_references(connection: Connection) -> list[Any]:
     return list(connection.execute(text("PRAGMA foreign_key_check")))
 
 
-def _row(table: Table, made: dict[str, dict[str, Any]]) -> dict[str, Any]:
+def _row(table: Table, made: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
     row: dict[str, Any] = {}
+    spoken_of: Counter[str] = Counter()
     for column in table.columns:
         if (table.name, column.name) in _SPECIAL:
             row[column.name] = _SPECIAL[table.name, column.name]
         elif column.foreign_keys:
             target = next(iter(column.foreign_keys)).column
-            row[column.name] = made[target.table.name][target.name]
+            rows = made[target.table.name]
+            row[column.name] = rows[spoken_of[target.table.name] % len(rows)][target.name]
+            spoken_of[target.table.name] += 1
         else:
             row[column.name] = _value(table, column)
     return row

@@ -12,13 +12,13 @@ from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.core import ItemState
 from service.home.now import queries
 from service.home.now.queries import Step
-from service.home.seasons.queries import RoundProgress, progress
 from service.retire.actions import PullList, event_for, pull_list
 from service.season import queries as season
-from service.season.core import DueState
+from service.season.core import DueState, RoundProgress
 from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import WorkSession
+from service.testlog.rounds import progress
 from service.testlog.sessions.queries import sessions
 
 router = APIRouter(include_in_schema=False)

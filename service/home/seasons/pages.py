@@ -21,6 +21,7 @@ from service.season.forms import (
     typed_season,
 )
 from service.season.models import SeasonRow
+from service.testlog.rounds import progress
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
@@ -175,7 +176,7 @@ def _season(
     values: dict[str, str] | None = None,
     errors: dict[str, str] | None = None,
 ) -> Response:
-    rounds = queries.progress(db, row.id, desk.zone)
+    rounds = progress(db, row.id, desk.zone)
     return desk.page(
         "home/season.html", status, row=row, rounds=rounds, op=new_op(), errors=errors or {},
         steps=queries.steps(row, rounds, season.events(db, row.id), desk.today),

@@ -10,6 +10,8 @@ from datetime import date, datetime, timedelta
 
 from icalendar import Calendar, Event
 
+from service.kit.typed import one_line
+
 REFRESH = timedelta(hours=12)
 
 
@@ -34,7 +36,7 @@ def feed(name: str, entries: Iterable[Entry]) -> bytes:
     calendar.add("prodid", "-//Coilbook//Season and sessions//EN")
     calendar.add("method", "PUBLISH")
     for property_name in ("name", "x-wr-calname"):
-        calendar.add(property_name, legible(name))
+        calendar.add(property_name, one_line(name))
     # The library writes neither of the two as RFC 7986 and its readers want it, unless it is told how.
     calendar.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT12H")
@@ -50,19 +52,13 @@ def _event(entry: Entry) -> Event:
     event.add("dtstamp", entry.changed_at)  # of a published entry: when it last changed (RFC 5545, 3.8.7.2)
     event.add("last-modified", entry.changed_at)
     event.add("sequence", entry.sequence)
-    event.add("summary", legible(entry.summary))
+    event.add("summary", one_line(entry.summary))
     event.add("dtstart", entry.on)
     event.add("dtend", entry.on + timedelta(days=1))  # the first day that is no longer part of it
     event.add("transp", "TRANSPARENT")  # nobody's day is taken by it
     event.add("categories", [entry.category])
     if entry.place:
-        event.add("location", legible(entry.place))
+        event.add("location", one_line(entry.place))
     if entry.url:
         event.add("url", entry.url)
     return event
-
-
-def legible(text: str) -> str:
-    """A name on one line, without the control characters that TEXT must not hold (RFC 5545, 3.3.11)."""
-    spaced = " ".join(text.split())
-    return "".join(letter for letter in spaced if letter.isprintable())

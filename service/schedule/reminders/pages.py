@@ -1,0 +1,18 @@
+"""The digest as a page, for those who get no mail."""
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from service.crew.desk import ViewerDesk
+from service.schedule.reminders import queries
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/digest")
+def digest_page(desk: ViewerDesk) -> Response:
+    """How the gear stands, what was done in the last seven days, and what comes."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        return desk.page("schedule/digest.html", digest=queries.digest(db, desk.today, desk.zone))

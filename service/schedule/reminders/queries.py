@@ -1,0 +1,105 @@
+"""Every look-up about reminders: how things stand, who gets mail, and what was sent."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import delete, distinct, func, select, update
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.models import Person
+from service.gear.core import FlagKind, ItemState
+from service.gear.models import Flag, Item, Place
+from service.kit.dates import midnight
+from service.schedule.reminders.core import AHEAD, BACK, Coming, Digest, Kind
+from service.schedule.reminders.models import SentMail
+from service.season import queries as season
+from service.season.models import Event
+from service.testlog.core import Verdict
+from service.testlog.models import Repair, SessionKind, Test, Void, WorkItem, WorkSession
+from service.testlog.rounds import progress
+
+_KINDS = {SessionKind.TEST: "test session", SessionKind.COUNT: "count of gear"}
+
+
+def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
+    """How things stand. Nobody's name is in it."""
+    running = [row for row in season.seasons(db) if row.starts <= today <= row.ends]
+    rounds = [(row.name, each) for row in reversed(running) for each in progress(db, row.id, zone)]
+    since = midnight(today - BACK, zone)
+    tests = select(func.count()).select_from(Test).outerjoin(Void, Void.test_id == Test.id)
+    tests = tests.where(Void.test_id.is_(None), Test.tested_at >= since)
+    states = select(func.count()).select_from(Item)
+    suspects = select(func.count(distinct(Flag.item_id)))
+    return Digest(
+        today=today,
+        rounds=[(name, each) for name, each in rounds if each.is_open(today)],
+        due=season.due_counts(db),
+        quarantined=db.scalar(states.where(Item.state == ItemState.QUARANTINED)) or 0,
+        in_repair=db.scalar(states.where(Item.state == ItemState.IN_REPAIR)) or 0,
+        suspect=db.scalar(suspects.where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))) or 0,
+        tested=db.scalar(tests) or 0,
+        failed=db.scalar(tests.where(Test.verdict == Verdict.FAIL)) or 0,
+        repaired=db.scalar(select(func.count()).select_from(Repair).where(Repair.at >= since)) or 0,
+        coming=_coming(db, today),
+    )
+
+
+def _coming(db: Session, today: date) -> list[Coming]:
+    events = select(Event).where(Event.on >= today, Event.on <= today + AHEAD)
+    found = [Coming(each.on, each.name, each.kind, f"/pull/{each.id}") for each in db.scalars(events)]
+    sessions = select(WorkSession).where(
+        WorkSession.on >= today, WorkSession.on <= today + AHEAD, WorkSession.closed_at.is_(None)
+    )
+    for each in db.scalars(sessions):
+        found.append(Coming(each.on, each.title, _KINDS[SessionKind(each.kind)], f"/sessions/{each.id}"))
+    return sorted(found, key=lambda coming: (coming.on, coming.name))
+
+
+def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]:
+    """The open sessions of a day: (session, its place or nothing, how many items are on its list)."""
+    lines = select(func.count()).where(WorkItem.session_id == WorkSession.id).scalar_subquery()
+    query = select(WorkSession, Place.name, lines).outerjoin(Place, Place.id == WorkSession.place_id)
+    rows = db.execute(
+        query.where(WorkSession.on == on, WorkSession.closed_at.is_(None)).order_by(WorkSession.id)
+    )
+    return [(session, place or "", count) for session, place, count in rows]
+
+
+def readers(db: Session) -> Sequence[tuple[UUID, str]]:
+    """Who gets mail, and where: leads and viewers who gave an address."""
+    query = select(Person.id, Person.email).where(
+        Person.role.in_((Role.LEAD, Role.VIEWER)), Person.ended_at.is_(None), Person.email.is_not(None)
+    )
+    return [(person_id, email or "") for person_id, email in db.execute(query.order_by(Person.id))]
+
+
+def claimed(db: Session, kind: Kind, period: str) -> set[UUID]:
+    """Who has a letter of this kind and period, or nearly so."""
+    query = select(SentMail.person_id).where(SentMail.kind == kind, SentMail.period == period)
+    return set(db.scalars(query))
+
+
+def claim(db: Session, person_id: UUID, kind: Kind, period: str, now: datetime) -> None:
+    """Claim a letter; an IntegrityError comes up at the end of the write where another has."""
+    db.add(SentMail(person_id=person_id, kind=kind, period=period, claimed_at=now, sent_at=None))
+
+
+def keep_sent(db: Session, person_id: UUID, kind: Kind, period: str, now: datetime) -> None:
+    """Keep that a letter was handed over."""
+    db.execute(
+        update(SentMail)
+        .where(SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period)
+        .values(sent_at=now)
+    )
+
+
+def release(db: Session, person_id: UUID, kind: Kind, period: str) -> None:
+    """Give up a claim, so that the letter is tried again."""
+    db.execute(
+        delete(SentMail).where(
+            SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period
+        )
+    )
