@@ -11,7 +11,7 @@ from service.gear import actions as gear
 from service.gear.actions import NewItem
 from service.gear.forms import ItemDetails, NewItems, Placing
 from service.gear.models import Item
-from service.home.items.forms import items_json
+from service.home.items.answers import items_json
 from service.kit.lengths import Unit
 from service.season import actions as season
 from service.store.sessions import locked

@@ -8,8 +8,8 @@ from fastapi.responses import JSONResponse, Response
 from service.crew.desk import LeadDesk, ViewerDesk
 from service.gear.forms import NewItemsBody
 from service.home.items import actions
+from service.home.items.answers import as_json, items_json
 from service.home.items.core import read_filters
-from service.home.items.forms import as_json, items_json
 from service.home.items.queries import page_of_items
 from service.kit.lengths import Unit
 from service.store.paging import page_size
