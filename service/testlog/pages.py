@@ -99,7 +99,8 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
     code = code_of(db, item_id)
     test = {
         "code": code, "through": form.through, "session": session and str(session.id), "wiring": key,
-        "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}", "facts": form_facts(wiring),
+        "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}",
+        "claim": session and f"/sessions/{session.id}/next", "facts": form_facts(wiring),
     }  # fmt: skip
     return desk.page(
         "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code, test=test,

@@ -3,11 +3,15 @@
 
 import { add, discard } from "../outbox/outbox.js";
 import { UNDONE, say } from "../outbox/status.js";
+import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
 import { Contradiction, readForm } from "./readings.js";
 import { VERDICTS, lookUp } from "./verdict.js";
 
-/* `test` says what is tested: {code, wiring, through, session, next, facts}. */
+const PATIENCE = 2500; // ms that the service may take to say which item is next
+
+/* `test` says what is tested, {code, wiring, through, session, facts}, and where it goes on: `next` works without the
+   service; `claim`, where it is given, is asked first, and keeps two helpers from testing the same item. */
 export function bind(form, test) {
   let busy = false, plain = false;
   const replaces = fillAgain(form);
@@ -22,7 +26,7 @@ export function bind(form, test) {
       await keep(test, data);
       if (replaces) await discard(replaces);
       navigator.vibrate?.(40);
-      location.assign(test.next);
+      location.assign(await claimed(test) ?? test.next);
     } catch (error) {
       busy = false;
       if (error instanceof Contradiction) return complain(form, error.message);
@@ -35,6 +39,21 @@ export function bind(form, test) {
   });
   // A page that comes back from the browser's own cache is as good as new.
   addEventListener("pageshow", () => { busy = false; });
+}
+
+/* The form of the item that the service gives this helper next, or null where it does not say. */
+async function claimed(test) {
+  if (!test.claim) return null;
+  const cut = new AbortController(), patience = setTimeout(() => cut.abort(), PATIENCE);
+  try {
+    const body = new URLSearchParams({ op: newId(), after: test.code });
+    const answer = await fetch(test.claim, { method: "POST", body, signal: cut.signal });
+    return answer.ok && answer.redirected ? answer.url : null;
+  } catch {
+    return null;
+  } finally {
+    clearTimeout(patience);
+  }
 }
 
 async function keep(test, data) {

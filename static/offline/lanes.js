@@ -18,5 +18,6 @@ export function chooseLanes(form, facts) {
       update();
     });
   }
+  form.querySelector("details").open = false;
   update();
 }

@@ -2,7 +2,7 @@
 
 What is told concerns tests that are sent (`POST /api/v1/tests`), one instruction each, in order; then all is well.
 `stop` and `start` are the service going away and coming back at the same address; `altered` answers are those of a
-newer service, by their path.
+newer service, by their path; `away` is what a gateway says in the service's place.
 """
 
 import contextlib
@@ -43,6 +43,7 @@ class Proxy:
         self.upstream = upstream.removeprefix("http://")
         self.told: list[Told] = []
         self.seen = 0
+        self.away: Answer | None = None
         self.altered: dict[str, Callable[[bytes], bytes]] = {}
         self.lock = threading.Lock()
         with socket.socket() as free:
@@ -112,6 +113,11 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _do(self) -> None:
         body = self.rfile.read(int(self.headers.get("content-length") or 0))
+        if self.server.proxy.away is not None:
+            self._answer(
+                self.server.proxy.away.status, [("Content-Type", "text/html")], self.server.proxy.away.body
+            )
+            return
         is_test = self.command == "POST" and self.path == "/api/v1/tests"
         told = self.server.proxy.next_told() if is_test else PASS
         if told == CUT_BEFORE:

@@ -22,7 +22,7 @@ def chromium() -> Iterator[Browser]:
     While it runs, this thread counts as inside an event loop: a test that calls `asyncio.run` needs a thread.
     """
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=_program(), args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=chromium_program(), args=FLAGS)
         try:
             yield browser
         finally:
@@ -36,7 +36,8 @@ def phone_in(browser: Browser) -> BrowserContext:
     )
 
 
-def _program() -> str:
+def chromium_program() -> str:
+    """Where the system has it."""
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if found is None:
         raise RuntimeError("chromium is missing: install it (Debian: apt-get install chromium)")

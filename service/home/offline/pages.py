@@ -14,11 +14,10 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from service.crew.desk import AnyoneDesk, CrewDesk
 from service.kit.codes import read_code
-from service.kit.problems import NotFound
 from service.tags.actions import item_with
-from service.testlog import entering
 from service.testlog.sessions import queries
-from service.testlog.sessions.actions import next_line
+from service.testlog.sessions.actions import session_with
+from service.testlog.sessions.claims import next_for
 from service.web import modules
 from service.web.render import ENVIRONMENT, STATIC, asset
 
@@ -54,17 +53,16 @@ def manifest(_desk: AnyoneDesk) -> Response:
 
 
 @router.get("/sessions/{session_id}/next")
-def next_item(desk: CrewDesk, session_id: str, after: str = "") -> Response:
-    """On to the form of the next item that is open on the worklist; to the session where none is."""
+def next_item(desk: CrewDesk, session_id: str, after: str) -> Response:
+    """On to the form of the next item that nobody is at; to the session where none is.
+
+    This is for phones that got no claim: an address that the offline page can stand in for.
+    """
     with desk.reading() as db:
-        key = entering.as_id(session_id)
-        session = queries.session(db, key) if key else None
-        if session is None:
-            raise NotFound("There is no such session. Look for it among the sessions.")
-        tested = item_with(db, read_code(after), ended=True).id if after else None
-        line = next_line(queries.worklist(db, session.id), tested)
-    # What was tested just now may still be on its way.
-    if line is None or line.item.id == tested or session.closed_at:
+        session = session_with(db, session_id)
+        tested = item_with(db, read_code(after), ended=True).id
+        line = next_for(queries.worklist(db, session.id), desk.me.id, tested, desk.now)
+    if line is None or session.closed_at:
         return RedirectResponse(f"/sessions/{session.id}", 303)
     return RedirectResponse(f"/t/{line.code}/test?session={session.id}", 303)
 

@@ -1,0 +1,226 @@
+"""The service worker: what it keeps, that all works with the service gone, and that an update loses nothing."""
+
+import gzip
+import re
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from service.crew.core import Role
+from service.gear.models import Item
+from service.home.offline.pages import precached, shell
+from service.tags.models import Tag
+from service.web.modules import imported, module
+from tests.outbox.proxy import Answer
+from tests.outbox.support import Truck, bar, entries, eventually, press, truck
+from tests.support.chromium import FLAGS, chromium_program, phone_in
+from tests.support.program import Running
+
+PRECACHE = 60_000
+SCRIPT = 20_000
+browser_test = pytest.mark.browser
+
+
+def test_the_worker_is_asked_for_anew_and_keeps_little(program: Running) -> None:
+    answer = program.stranger.get("/sw.js")
+    assert (answer.status_code, answer.headers["cache-control"]) == (200, "no-cache")
+    assert answer.headers["content-type"].startswith("text/javascript")
+    kept = [program.stranger.get(url) for url in precached()]
+    assert {each.status_code for each in kept} == {200}
+    assert sum(len(gzip.compress(each.content)) for each in kept) <= PRECACHE
+    assert "Fernhollow" not in shell()
+
+
+def test_scripts_are_small_and_kept_for_good(program: Running) -> None:
+    every = {*imported("outbox/page.js"), *imported("offline/testpage.js")}
+    answers = [program.stranger.get(url) for url in every]
+    assert sum(len(gzip.compress(each.content)) for each in answers) <= SCRIPT
+    assert {each.headers["cache-control"] for each in answers} == {"public, max-age=31536000, immutable"}
+    older = re.sub("/m-[^/]+/", "/m-0000000000/", module("outbox/page.js"))
+    assert program.stranger.get(older).headers["cache-control"] == "no-store"
+    assert program.stranger.get(module("outbox/../../service/app.py")).status_code == 404
+
+
+def test_all_modules_have_one_version() -> None:
+    assert len({url.split("/")[2] for url in imported("offline/shell.js")}) == 1
+    assert all(
+        re.fullmatch(r"/static/m-[0-9a-f]{10}/\w+/\w+\.js", url) for url in imported("offline/shell.js")
+    )
+
+
+def test_the_manifest_is_our_own(program: Running) -> None:
+    answer = program.stranger.get("/manifest.webmanifest")
+    assert answer.headers["content-type"] == "application/manifest+json"
+    manifest = answer.json()
+    assert (manifest["display"], manifest["start_url"]) == ("standalone", "/")
+    assert program.stranger.get(manifest["icons"][0]["src"]).status_code == 200
+
+
+@pytest.fixture(scope="module")
+def gone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Truck]:
+    """A truck with two cables and a multicore, for a phone that took its session along."""
+    path = tmp_path_factory.mktemp("gone") / "coilbook.db"
+    with truck(f"sqlite:///{path}", "xlr3", "xlr3", "d25x8") as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def taken(gone: Truck, browser: Browser) -> Iterator[Page]:
+    """The phone."""
+    with phone_in(browser) as context:
+        page = gone.joined(context)
+        take_along(gone, page)
+        yield page
+
+
+def take_along(at: Truck, page: Page) -> None:
+    """Press the button, and wait until all of it is on the phone."""
+    page.goto(f"{at.base}/sessions/{at.session}")
+    page.get_by_role("button", name="Take it along").click()
+    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
+    page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+
+
+@browser_test
+def test_an_evening_without_the_service(gone: Truck, taken: Page) -> None:
+    page, (one, other, multicore) = taken, sorted_codes(gone)
+    gone.line.stop()
+    page.goto(f"{gone.base}/sessions/{gone.session}")
+    expect(page.get_by_text("0 of 3 tested")).to_be_visible()
+    page.goto(f"{gone.base}/T/{one}")
+    expect(page.get_by_text("Never tested.")).to_be_visible()
+    page.get_by_role("link", name="Test it").click()
+    press(page, "Pass")
+    expect(bar(page)).to_contain_text(f"Pass kept for {one[:3]} {one[3:]}.")
+
+    page.goto(f"{gone.base}/t/{other}/test?session={gone.session}")
+    page.get_by_text("Mark what was found", exact=True).click()
+    page.get_by_role("radiogroup", name="A2").get_by_label("B3").check()
+    page.get_by_role("radiogroup", name="A3").get_by_label("B2").check()
+    press(page, "Fail")
+    expect(bar(page)).to_contain_text("Conductor 2 (hot) and conductor 3 (cold) are swapped.")
+    expect(bar(page)).to_contain_text("Do not plug it in.")
+
+    # A multicore is entered lane by lane: only the lane with trouble is shown.
+    page.goto(f"{gone.base}/t/{multicore}/test?session={gone.session}")
+    page.get_by_text("Mark what was found", exact=True).click()
+    assert page.locator("[data-row]:visible").count() == 0
+    page.locator("a[data-lane='2']").click()
+    assert page.locator("[data-row]:visible").count() == 3
+    page.locator("[data-row] select:visible").first.select_option("-")
+    press(page, "Fail")
+    expect(bar(page)).to_contain_text("is open")
+    page.goto(f"{gone.base}/sessions/{gone.session}")
+    expect(page.get_by_text("3 of 3 tested")).to_be_visible()
+    page.goto(f"{gone.base}/offline")
+    expect(page.get_by_text("3 of 3 tested")).to_be_visible()
+
+    gone.line.start()
+    page.get_by_role("button", name="Send now").click()
+    eventually(lambda: entries(page) == [])
+    assert sorted(test.verdict for test in gone.tests()) == ["fail", "fail", "pass"]
+    page.goto(f"{gone.base}/sessions/{gone.session}")
+    expect(page.get_by_text("Take it along again")).to_be_visible()
+
+
+def sorted_codes(at: Truck) -> tuple[str, str, str]:
+    """The two cables, then the multicore."""
+    with at.store.reading() as db:
+        wirings = {code: db.get_one(Item, db.get_one(Tag, code).item_id).wiring for code in at.codes}
+    one, other, multicore = sorted(at.codes, key=lambda code: wirings[code] == "d25x8")
+    return one, other, multicore
+
+
+@browser_test
+@pytest.mark.parametrize("how", ["stopped", "no signal", "a gateway answers for it"])
+def test_the_page_opens_however_the_service_is_away(gone: Truck, taken: Page, how: str) -> None:
+    page, code = taken, gone.codes[0]
+    if how == "stopped":
+        gone.line.stop()
+    elif how == "no signal":
+        page.context.set_offline(True)
+    else:
+        gone.line.away = Answer(502, b"<h1>Bad gateway</h1>")
+    try:
+        page.goto(f"{gone.base}/t/{code}")
+        expect(page.get_by_text("There is no signal.")).to_be_visible()
+        page.goto(f"{gone.base}/t/222222")
+        expect(page.get_by_text("is not among what you took along")).to_be_visible()
+    finally:
+        gone.line.away = None
+        page.context.set_offline(False)
+        gone.line.stop()
+        gone.line.start()
+
+
+@browser_test
+def test_nothing_of_the_log_is_kept(gone: Truck, taken: Page) -> None:
+    taken.goto(f"{gone.base}/t/{gone.codes[0]}")
+    kept = taken.evaluate(
+        """async () => {
+          const all = (await caches.keys()).map(async (name) => (await caches.open(name)).keys());
+          return (await Promise.all(all)).flat().map((request) => new URL(request.url).pathname);
+        }"""
+    )
+    assert {path for path in kept if not path.startswith("/static/")} == {"/offline"}
+
+
+@browser_test
+def test_a_newer_worker_drops_the_older_ones_pages_and_no_test(gone: Truck, taken: Page) -> None:
+    page = taken
+    page.goto(gone.form())
+    press(page, "Pass")
+    (entry,) = entries(page)
+    gone.line.altered["/sw.js"] = lambda body: re.sub(rb'"version": "\w+"', b'"version": "newer"', body)
+    page.evaluate("navigator.serviceWorker.ready.then((one) => one.update()).then(() => {})")
+    eventually(lambda: page.evaluate("caches.keys()") == ["coilbook-newer"])
+    gone.line.stop()
+    page.goto(f"{gone.base}/offline")
+    assert [one["id"] for one in entries(page)] == [entry["id"]]
+    expect(page.get_by_text("Tuesday at the truck")).to_be_visible()
+    gone.line.altered.clear()
+    gone.line.start()
+    page.get_by_role("button", name="Send now").click()
+    eventually(lambda: entries(page) == [])
+    assert [str(key) for key in gone.logged()].count(entry["id"]) == 1
+
+
+@browser_test
+def test_plain_http_says_that_there_is_no_offline(gone: Truck, browser: Browser) -> None:
+    rules = f"--host-resolver-rules=MAP cables.test 127.0.0.1:{gone.line.port}"
+    plain = browser.browser_type.launch(executable_path=chromium_program(), args=[*FLAGS, rules])
+    try:
+        with phone_in(plain) as context:
+            _on_a_lan(gone, context)
+    finally:
+        plain.close()
+
+
+def _on_a_lan(at: Truck, context: BrowserContext) -> None:
+    page = context.new_page()
+    page.goto(at.service.way_in(Role.CREW).replace(at.service.base, "http://cables.test"))
+    page.get_by_label("Your name here").fill("Ida")
+    page.get_by_role("button", name="Join").click()
+    expect(page.locator(".me")).to_contain_text("Ida")
+    assert page.evaluate("isSecureContext") is False
+    page.goto(f"http://cables.test/sessions/{at.session}")
+    expect(page.locator("[data-told]")).to_contain_text("this address is plain http")
+    assert page.get_by_role("button", name="Take it along").count() == 0
+    before = len(at.logged())
+    page.goto(f"http://cables.test/t/{at.codes[0]}/test")
+    press(page, "Pass")
+    page.locator("[data-outbox]").get_by_role("button", name="Send now").click()
+    eventually(lambda: len(at.logged()) == before + 1)
+
+
+@browser_test
+@pytest.mark.parametrize(
+    ("agent", "offered"), [("Mozilla/5.0 (Linux; Android 15)", 1), ("Mozilla/5.0 (iPhone; CPU)", 0)]
+)
+def test_it_is_no_app_where_that_would_have_a_second_outbox(
+    gone: Truck, browser: Browser, agent: str, offered: int
+) -> None:
+    with browser.new_context(user_agent=agent) as context:
+        page = gone.joined(context)
+        expect(page.locator("link[rel=manifest]")).to_have_count(offered)
