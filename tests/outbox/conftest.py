@@ -36,16 +36,14 @@ def crew_phone(at_truck: Truck, browser: Browser) -> Iterator[Page]:
 
 
 @pytest.fixture
-def page(crew_phone: Page) -> Iterator[Page]:
+def page(at_truck: Truck, crew_phone: Page) -> Iterator[Page]:
     """Its page, with nothing waiting from the test before."""
     yield crew_phone
+    crew_phone.goto(f"{at_truck.base}/offline")
     crew_phone.evaluate(
         """async () => {
-          const mirrored = Object.keys(localStorage).filter((key) => key.startsWith("coilbook.entry."));
-          for (const key of mirrored) localStorage.removeItem(key);
-          const asked = indexedDB.open("coilbook", 1);
-          const db = await new Promise((done) => { asked.onsuccess = () => done(asked.result); });
-          db.transaction("entries", "readwrite").objectStore("entries").clear();
-          db.close();
+          const script = document.querySelector('script[src*="/offline/shell.js"]');
+          const store = await import(new URL('../outbox/store.js', script.src));
+          for (const { id } of await store.entries()) await store.change(id, () => null);
         }"""
     )

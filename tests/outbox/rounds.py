@@ -58,7 +58,7 @@ def a_round(at: Truck, browser: Browser, tests: int, phones: int, chance: Random
         for number, hand in enumerate(hands):
             pages[number] = _killed(at, hand, pages[number])
             kills += 1
-            eventually(lambda page=pages[number]: _sent(page))  # type: ignore[misc]
+            eventually(lambda page=pages[number]: _sent(page), 60 + tests)  # type: ignore[misc]
     notes = sorted(int(test.note.split()[1]) for test in at.tests()[earlier:])
     assert notes == list(range(tests)), "a test was lost or doubled"
     return kills

@@ -108,9 +108,9 @@ def entries(page: Page) -> list[dict[str, Any]]:
     return found
 
 
-def eventually(holds: Callable[[], bool]) -> None:
+def eventually(holds: Callable[[], bool], seconds: float = 20) -> None:
     """Ask until it holds; each asking goes through the browser or the service, which take their own time."""
-    until = time.monotonic() + 20
+    until = time.monotonic() + seconds
     while not holds():
         assert time.monotonic() < until, "it never came to be"
 

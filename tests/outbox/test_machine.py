@@ -98,4 +98,4 @@ class Phone(RuleBasedStateMachine):
 
 
 TestPhone = Phone.TestCase
-TestPhone.settings = settings(max_examples=25, stateful_step_count=30, deadline=None)
+TestPhone.settings = settings(max_examples=12, stateful_step_count=25, deadline=None)

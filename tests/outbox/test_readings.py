@@ -121,21 +121,21 @@ def by_phone(page: Page, wiring: Wiring, forms: list[Fields]) -> list[Any]:
 
 
 @pytest.mark.parametrize("key", BUILTIN)
-def test_every_single_fault_reads_the_same(page: Page, key: str) -> None:
+def test_every_single_fault_reads_the_same(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
     seen = [rebuild(wiring, [fault]) for fault in single_faults(wiring)]
     forms = [[*as_entered(wiring, each), ("shells", "yes"), ("verdict", "fail")] for each in seen]
-    phone = by_phone(page, wiring, forms)
+    phone = by_phone(crew_phone, wiring, forms)
     assert phone == [by_service(wiring, form) for form in forms]
     assert [each["joined"] for each in phone] == [canonical(wiring, each)["joined"] for each in seen]
 
 
 @pytest.mark.parametrize("key", BUILTIN)
-def test_odd_forms_read_the_same_or_are_refused_alike(page: Page, key: str) -> None:
+def test_odd_forms_read_the_same_or_are_refused_alike(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
     forms = list(odd_forms(wiring, 60))
     here = [by_service(wiring, form) for form in forms]
-    assert by_phone(page, wiring, forms) == here
+    assert by_phone(crew_phone, wiring, forms) == here
     assert any(isinstance(each, str) for each in here)
     assert any(isinstance(each, dict) for each in here)
 
@@ -147,7 +147,7 @@ LOOK_UP = """async ([url, table, readings]) => {
 
 
 @pytest.mark.parametrize("key", ["xlr3", "xlr3-bonded", "d25x8"])
-def test_the_verdict_without_a_signal_is_the_services(page: Page, key: str) -> None:
+def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
     forms = [[*as_entered(wiring, rebuild(wiring, [fault]))] for fault in single_faults(wiring)]
     forms += [[], *odd_forms(wiring, 40)]
@@ -158,7 +158,7 @@ def test_the_verdict_without_a_signal_is_the_services(page: Page, key: str) -> N
         except Invalid:
             continue
     table = {"key": key} | offline(wiring)
-    found = page.evaluate(LOOK_UP, [module("offline/verdict.js"), table, asked])
+    found = crew_phone.evaluate(LOOK_UP, [module("offline/verdict.js"), table, asked])
     known = 0
     for (joined, probed), told in zip(asked, found, strict=True):
         if told is not None:

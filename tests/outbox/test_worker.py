@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from service.crew.core import Role
@@ -17,6 +18,7 @@ from tests.outbox.support import Truck, bar, entries, eventually, press, truck
 from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
 
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
 PRECACHE = 60_000
 SCRIPT = 20_000
 browser_test = pytest.mark.browser
@@ -152,6 +154,36 @@ def test_the_page_opens_however_the_service_is_away(gone: Truck, taken: Page, ho
         page.context.set_offline(False)
         gone.line.stop()
         gone.line.start()
+
+
+@browser_test
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_offline_pages_can_be_used_by_everybody(gone: Truck, taken: Page, scheme: str) -> None:
+    page, code = taken, gone.codes[0]
+    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.goto(gone.form())
+    press(page, "Pass")
+    page.context.set_offline(True)
+    for path in (
+        "/offline",
+        f"/sessions/{gone.session}",
+        f"/t/{code}",
+        f"/t/{code}/test?session={gone.session}",
+    ):
+        page.goto(gone.base + path)
+        expect(page.get_by_role("heading", level=1)).to_be_visible()
+        expect(bar(page).get_by_role("button").first).to_be_visible()
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, found.generate_report()
+        small = page.locator("a:visible, button:visible").evaluate_all(
+            "all => all.filter((one) => one.getBoundingClientRect().height < 44).map((one) => one.outerHTML)"
+        )
+        assert small == [], path
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.context.set_offline(False)
+    page.goto(f"{gone.base}/offline")
+    page.get_by_role("button", name="Send now").click()
+    eventually(lambda: entries(page) == [])
 
 
 @browser_test
