@@ -40,7 +40,9 @@ def asked(db: Session, on: date) -> list[Asked]:
         .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.changes_on)
         .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE)))
+        .where(
+            Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE))
+        )
         .order_by(
             PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code
         )

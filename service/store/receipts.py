@@ -70,9 +70,7 @@ def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Call
     try:
         db.flush()
     except IntegrityError as error:
-        raise Busy(
-            "The same entry is being saved right now. Send it again to get its receipt."
-        ) from error
+        raise Busy("The same entry is being saved right now. Send it again to get its receipt.") from error
     receipt.answer = do()
     db.flush()
     return receipt.answer

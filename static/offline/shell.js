@@ -22,8 +22,9 @@ function route() {
   const parts = here.pathname.split("/").filter(Boolean), asked = here.searchParams;
   const [first, second, third] = parts;
   if (first === "sessions" && second) return third === "next" ? nextForm(second, asked.get("after")) : session(second);
-  if (first?.toLowerCase() === "t" && second) {
-    const code = second.toUpperCase().replace(/[^0-9A-Z]/g, "");
+  const typed = first === "find" ? asked.get("code") : null;
+  if (typed || (first?.toLowerCase() === "t" && second)) {
+    const code = (typed ?? second).toUpperCase().replace(/[^0-9A-Z]/g, "");
     if (!third) return item(code);
     if (third === "test") return testForm(code, asked.get("session"));
     return unknown("This page needs a signal. What you log in a test is kept on the phone.");

@@ -43,10 +43,11 @@ export async function home() {
   })));
   made.querySelector("[data-find]").onsubmit = (event) => {
     event.preventDefault();
-    location.assign(`/t/${encodeURIComponent(event.target.elements.code.value.replace(/[^0-9A-Za-z]/g, ""))}`);
+    location.assign(`/find?code=${encodeURIComponent(event.target.elements.code.value)}`);
   };
   show(made);
   await showEntries(view, part);
+  await import(view.querySelector("[data-camera]").dataset.camera); // it looks for its panel when it is loaded
 }
 
 export async function session(id) {

@@ -83,6 +83,12 @@ def test_the_ways_in_are_open_to_strangers(program: Running) -> None:
 
 
 def test_nobody_is_led_elsewhere(program: Running) -> None:
-    for elsewhere in ("//evil.example", "https://evil.example", "/\\evil.example", "javascript:alert(1)", "/a\n//b"):
+    for elsewhere in (
+        "//evil.example",
+        "https://evil.example",
+        "/\\evil.example",
+        "javascript:alert(1)",
+        "/a\n//b",
+    ):
         page = program.stranger.get("/join", params={"next": elsewhere}).text
         assert 'name="next" value="/"' in page

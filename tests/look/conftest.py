@@ -37,7 +37,9 @@ def written(template: str) -> str:
 
 def _answer(route: Route) -> None:
     path = re.sub(
-        r"^http://coilbook.localhost/(static/m-[^/]+/)?", lambda found: "static/" if found[1] else "", route.request.url
+        r"^http://coilbook.localhost/(static/m-[^/]+/)?",
+        lambda found: "static/" if found[1] else "",
+        route.request.url,
     ).split("?")[0]
     headers = headers_of_every_answer(secure=False)
     if path.startswith("static/"):

@@ -256,3 +256,32 @@ def test_it_is_no_app_where_that_would_have_a_second_outbox(
     with browser.new_context(user_agent=agent) as context:
         page = gone.joined(context)
         expect(page.locator("link[rel=manifest]")).to_have_count(offered)
+
+
+CAMERA = """
+  globalThis.BarcodeDetector = class {
+    static async getSupportedFormats() { return ["qr_code"]; }
+    async detect() { return [{ rawValue: "HTTPS://ELSEWHERE.EXAMPLE/T/%s" }]; }
+  };
+  navigator.mediaDevices.getUserMedia = async () => document.createElement("canvas").captureStream();
+  HTMLMediaElement.prototype.play = async () => {};
+  Object.defineProperty(HTMLMediaElement.prototype, "readyState", { get: () => 4 });
+"""
+
+
+@browser_test
+def test_a_code_is_scanned_or_typed_without_a_signal(gone: Truck, taken: Page) -> None:
+    page, code = taken.context.new_page(), gone.codes[0]
+    page.add_init_script(CAMERA % code)  # this browser has neither detector nor camera
+    page.context.set_offline(True)
+    try:
+        page.goto(f"{gone.base}/scan")
+        page.get_by_role("button", name="Hold the camera on it").click()
+        expect(page.locator(".code-big")).to_have_text(f"{code[:3]} {code[3:]}")
+        page.goto(f"{gone.base}/offline")
+        page.get_by_label("Code").fill(f"{code[:3].lower()} {code[3:]}")
+        page.get_by_role("button", name="Show it").click()
+        expect(page.locator(".code-big")).to_have_text(f"{code[:3]} {code[3:]}")
+    finally:
+        page.context.set_offline(False)
+        page.close()

@@ -23,7 +23,9 @@ from service.web.render import ENVIRONMENT, STATIC, asset
 
 router = APIRouter(include_in_schema=False)
 
-_ASSETS = ("look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "icon.svg")
+_ASSETS = (
+    "look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "tags/tags.css", "tags/live.js", "icon.svg"
+)  # fmt: skip
 _ENTRY = "offline/shell.js"
 _MANIFEST = {
     "name": "Coilbook", "short_name": "Coilbook", "start_url": "/", "scope": "/", "display": "standalone",
