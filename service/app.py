@@ -20,6 +20,7 @@ from service.home.offline import api as offline_api
 from service.home.offline import pages as offline
 from service.home.place import pages as place
 from service.home.scan import pages as scan
+from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
@@ -69,6 +70,7 @@ ROUTERS = (
     due.router,
     due_api.router,
     seasons.router,
+    season_copies.router,
     calendar.router,
     reminders.router,
     retire.router,

@@ -102,6 +102,18 @@ class RoundProgress:
         return self.opens <= today <= self.last
 
 
+def shifted(season: Season, starts: date) -> Season:
+    """The same season from another first day on: as long, with its rounds as far from that day."""
+    by = starts - season.starts
+    rounds = tuple(Round(each.opens + by, each.closes + by) for each in season.rounds)
+    return Season(starts, season.ends + by, rounds)
+
+
+def a_year_later(starts: date) -> date:
+    """The first day of the same season next year: 52 weeks on, so that it is the same day of the week."""
+    return starts + timedelta(weeks=52)
+
+
 def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
     """`count` rounds that share the days from `starts` to `ends`, both counted, evenly."""
     _check_order(starts, ends)

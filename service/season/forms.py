@@ -3,6 +3,7 @@
 People name the last day of a season or a round; the rules are half-open and want the day after.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -79,6 +80,25 @@ def own_rows(own: list[tuple[str, str]]) -> list[tuple[str, str]]:
 def last_day(each: Round) -> date:
     """The last day that still counts for a round."""
     return each.closes - timedelta(days=1)
+
+
+def read_copy(posted: FormData) -> tuple[str, date]:
+    """The name and the first day of a season that is made like another.
+
+    Raises:
+        Invalid: with a sentence for each that is wrong.
+    """
+    errors: dict[str, str] = {}
+    name = _collected(errors, lambda: read_name(posted, "season"))
+    starts = _collected(errors, lambda: _read_day(posted, "starts", "the first day"))
+    if name is None or starts is None:
+        raise Invalid(" ".join(errors.values()), errors)
+    return name, starts
+
+
+def next_name(name: str, years: int) -> str:
+    """A name for a season so many years on: Fall 2026 becomes Fall 2027; one without a year stays as it is."""
+    return re.sub(r"\b(19|20|21)\d\d\b", lambda year: str(int(year[0]) + years), name)
 
 
 def read_season(posted: FormData) -> SeasonEntry:

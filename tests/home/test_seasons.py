@@ -8,8 +8,10 @@ import pytest
 
 from service.season import queries
 from service.season.core import Round
+from service.season.forms import next_name
 from tests.home.support import truck
 from tests.support.program import Running, op
+from tests.testlog.support import GOOD
 
 FORM = {"name": "Fall 2026", "starts": "2026-08-03", "ends": "2026-11-15", "rounds": "2", "who": "all"}
 
@@ -186,3 +188,73 @@ def test_only_a_lead_changes_a_season(program: Running) -> None:
 def test_a_season_that_is_not_there_is_told(program: Running, address: str) -> None:
     assert program.viewer.get(address).status_code == 404
     assert "no such season" in program.viewer.get(address).text
+
+
+def test_a_season_is_made_like_another_once(program: Running) -> None:
+    at = truck(program, ("vibes", "Frame 1", 10), ("marimba", "Frame 1", 10), ("old", "Frame 2", 10))
+    at.event("Lantern Field", date(2026, 10, 10))
+    at.retire("old")
+    proposed = program.lead.get(f"/season/{at.season}/copy").text
+    assert 'value="2027-08-31"' in proposed  # 52 weeks after Tuesday, September 1, 2026
+    sent = {"op": op(), "name": "Next fall", "starts": "2027-09-07"}
+    first = program.lead.post(f"/season/{at.season}/copy", data=sent)
+    again = program.lead.post(f"/season/{at.season}/copy", data=sent)
+    assert first.status_code == again.status_code == 303
+    assert first.headers["location"] == again.headers["location"]
+    made_id = first.headers["location"].rpartition("/")[2]
+    assert rounds(program, made_id) == (
+        Round(date(2027, 9, 7), date(2027, 10, 22)),
+        Round(date(2027, 10, 22), date(2027, 12, 7)),
+    )
+    page = program.viewer.get(first.headers["location"]).text
+    assert "2 items answer to it" in page
+    assert "Lantern Field" not in page
+    for wrong, field in (({"starts": "soon"}, "starts"), ({"starts": ""}, "starts"), ({"name": " "}, "name")):
+        answer = program.lead.post(f"/season/{at.season}/copy", data=sent | {"op": op()} | wrong)
+        assert answer.status_code == 422
+        assert f'id="f-{field}-error"' in answer.text
+    assert program.crew.post(f"/season/{at.season}/copy", data=sent).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("name", "years", "following"),
+    [
+        ("Fall 2026", 1, "Fall 2027"),
+        ("2026 and 2027", 1, "2027 and 2028"),
+        ("Indoor", 1, "Indoor"),
+        ("12026", 1, "12026"),
+    ],
+)
+def test_the_next_seasons_name_follows_its_year(name: str, years: int, following: str) -> None:
+    assert next_name(name, years) == following
+
+
+def test_a_pass_counts_in_every_season_that_the_item_answers_to(program: Running) -> None:
+    at = truck(program, ("vibes", "Frame 1", 10), ("marimba", "Frame 1", 10))
+    outdoor = {"starts": "2026-09-14", "ends": "2026-10-04", "rounds": "1"}
+    second = made(program, name="Indoor camp", **outdoor)
+    at.passes("vibes", "marimba")
+    assert counts(program) == {"current": 2}
+    shown = str(at.ids[at.tags["marimba"]])
+    sent = {"op": op(), "shown": shown, "chosen": []}
+    assert program.lead.post(f"/season/{second}/items", data=sent).status_code == 303
+
+    # A third season opens a round of its own: who answers to it is due again, whoever does not is not.
+    program.clock.ahead(days=3)
+    camp = made(program, name="Show week", starts="2026-09-23", ends="2026-09-27", rounds="1", who="none")
+    vibes = at.tags["vibes"]
+    choice = {"op": op(), "shown": str(at.ids[vibes]), "chosen": str(at.ids[vibes])}
+    assert program.lead.post(f"/season/{camp}/items", data=choice).status_code == 303
+    state = program.viewer.get(f"/api/v1/items/{vibes}").json()
+    assert (state["due"]["state"], state["due"]["due_by"]) == (
+        "due",
+        "2026-09-28",
+    )  # the soonest of the three
+    assert program.viewer.get(f"/api/v1/items/{at.tags['marimba']}").json()["due"]["state"] == "current"
+
+    test = {"id": op(), "item": vibes, "session": None, "tested_at": program.clock.now.isoformat()}
+    test |= {"method": "two_ended", "joined": GOOD, "probed": "all", "evidence": [], "note": ""}
+    assert program.crew.post("/api/v1/tests", json=test).status_code == 201
+    assert counts(program) == {"current": 2}
+    for season, words in ((at.season, "2 of 2 passed"), (second, "1 of 1 passed"), (camp, "1 of 1 passed")):
+        assert words in program.viewer.get(f"/season/{season}").text

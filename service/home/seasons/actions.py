@@ -1,6 +1,7 @@
 """Changes of a season. What is due follows from it, so the items that answer to it are reckoned anew at once."""
 
 from collections.abc import Collection
+from datetime import date
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -9,8 +10,10 @@ from service.crew.desk import Desk
 from service.crew.queries import note_in_audit
 from service.home.seasons.queries import usable_items
 from service.season import actions as season
+from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
-from service.season.queries import enlisted
+from service.season.models import SeasonRow
+from service.season.queries import enlisted, rules
 from service.testlog import due, flags
 from service.testlog.queries import chunks
 
@@ -20,6 +23,19 @@ def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everythin
     items = usable_items(db) if everything else []
     season.add_season(db, season_id, entry.name, entry.rule, items, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "season.made", entry.name)
+    _reckon(db, desk, items)
+    return str(season_id)
+
+
+def copy(db: Session, desk: Desk, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
+    """A season like another: as long, with the same rounds, for those of its items that are still used.
+
+    Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
+    """
+    rule = shifted(rules(db, [like.id])[like.id], starts)
+    items = enlisted(db, like.id) & set(usable_items(db))
+    season.add_season(db, season_id, name, rule, items, desk.now)
+    note_in_audit(db, desk.now, desk.me.id, "season.copied", name, {"like": like.name})
     _reckon(db, desk, items)
     return str(season_id)
 

@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 
 from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.home.seasons import actions, queries
+from service.home.seasons.line import draw
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.season import queries as season
@@ -181,6 +182,7 @@ def _season(
         "home/season.html", status, row=row, rounds=rounds, op=new_op(), errors=errors or {},
         steps=queries.steps(row, rounds, season.events(db, row.id), desk.today),
         values=values or {"name": "", "kind": "competition", "on": ""},
+        line=draw(row, rounds, season.events(db, row.id), queries.sessions_in(db, row), desk.today),
         others=[other for other in season.seasons(db) if other.id != row.id],
         enlisted=len(season.enlisted(db, row.id)),
     )  # fmt: skip

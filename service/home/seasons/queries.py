@@ -16,6 +16,7 @@ from service.kit.lengths import Unit
 from service.season.core import RoundProgress
 from service.season.models import Event, ItemSeason, SeasonRow
 from service.tags.models import Tag
+from service.testlog.models import WorkSession
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,12 @@ def steps(
         found.append(Step(today, "today"))
     order = {"round": 0, "today": 1, "event": 2}
     return sorted(found, key=lambda step: (step.on, order[step.what]))
+
+
+def sessions_in(db: Session, row: SeasonRow) -> Sequence[WorkSession]:
+    """The sessions on the days of a season, planned and held."""
+    query = select(WorkSession).where(WorkSession.on >= row.starts, WorkSession.on <= row.ends)
+    return db.scalars(query.order_by(WorkSession.on, WorkSession.created_at)).all()
 
 
 def usable_items(db: Session) -> Sequence[UUID]:

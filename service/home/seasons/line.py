@@ -1,0 +1,162 @@
+"""The drawing of a season over time: where things stand on a strip 320 wide, which is a small phone's width.
+
+Days run from left to right. From top to bottom: months, rounds with how much of each is done, sessions, events.
+What is drawn is told in words as well, since the strip alone says nothing to who cannot see it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from service.kit.dates import show_date
+from service.season.core import RoundProgress
+from service.season.models import Event, SeasonRow
+from service.testlog.models import WorkSession
+
+LEFT, RIGHT = 6.0, 314.0
+LETTER = 6.6
+"""Width of a letter on the strip, on the safe side for the narrow face at 13."""
+LANE = 20.0
+"""From one line of words to the next."""
+ROUNDS_AT, SESSIONS_AT, EVENTS_AT = 24.0, 74.0, 100.0
+"""Where the rows begin; the words of the rounds stand in their bars."""
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A round: its bar, and how wide the part of it is that is done; `words` are empty where they would not fit."""
+
+    x: float
+    width: float
+    done: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something on one day. `x` is that day, `words` begin at `words_x` in the line at `y`."""
+
+    x: float
+    y: float
+    words: str = ""
+    words_x: float = 0.0
+    past: bool = False
+
+
+@dataclass(frozen=True)
+class Line:
+    """A season, drawn: the strip's height, its parts, and the same in sentences."""
+
+    height: float
+    months: Sequence[Mark]
+    bars: Sequence[Bar]
+    sessions: Sequence[Mark]
+    events: Sequence[Mark]
+    today: float | None
+    sentences: Sequence[str]
+
+
+def draw(
+    row: SeasonRow,
+    rounds: Sequence[RoundProgress],
+    events: Sequence[Event],
+    sessions: Sequence[WorkSession],
+    today: date,
+) -> Line:
+    """Draw a season: `rounds`, `events` and `sessions` are those on its days, each in order."""
+    scale = _Scale(row.starts, row.ends)
+    marks = _lanes([(each.on, each.name) for each in events], scale, today)
+    lowest = max((mark.y for mark in marks), default=SESSIONS_AT if sessions else ROUNDS_AT + 2 * LANE)
+    return Line(
+        height=lowest + 12,
+        months=_months(scale),
+        bars=[_bar(each, scale) for each in rounds],
+        sessions=[
+            Mark(scale.middle(each.on), SESSIONS_AT, past=each.closed_at is not None) for each in sessions
+        ],
+        events=marks,
+        today=scale.middle(today) if row.starts <= today <= row.ends else None,
+        sentences=_sentences(row, rounds, events, sessions, today),
+    )
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """Days as places on the strip."""
+
+    starts: date
+    ends: date
+
+    def edge(self, day: date) -> float:
+        """Where a day begins."""
+        days = (self.ends - self.starts).days + 1
+        return LEFT + (RIGHT - LEFT) * (day - self.starts).days / days
+
+    def middle(self, day: date) -> float:
+        """The middle of a day."""
+        return (self.edge(day) + self.edge(day + timedelta(days=1))) / 2
+
+
+def _bar(each: RoundProgress, scale: _Scale) -> Bar:
+    x, end = scale.edge(each.opens), scale.edge(each.last + timedelta(days=1))
+    width = end - x - 2
+    done = each.passed / each.asked if each.asked else 0
+    words = (
+        f"Round {each.number}: {each.passed} of {each.asked}",
+        f"{each.number}: {each.passed}/{each.asked}",
+    )
+    fits = next((told for told in words if len(told) * LETTER + 8 <= width), "")
+    return Bar(x + 1, width, width * done, fits)
+
+
+def _months(scale: _Scale) -> list[Mark]:
+    """The first days of months, as many as have room for their names."""
+    first = scale.starts.replace(day=1)
+    marks: list[Mark] = []
+    while first <= scale.ends:
+        day = max(first, scale.starts)
+        x = scale.edge(day)
+        clear = not marks or x >= marks[-1].x + 4 * LETTER
+        if clear and x + 3 * LETTER <= RIGHT + 4:
+            marks.append(Mark(x, 12, MONTHS[first.month - 1], x))
+        first = (first + timedelta(days=32)).replace(day=1)
+    return marks
+
+
+def _lanes(named: Sequence[tuple[date, str]], scale: _Scale, today: date) -> list[Mark]:
+    """Marks with their words beside them, each in the first line in which it covers no other."""
+    taken: list[float] = []  # how far each line is filled
+    marks = []
+    for on, name in named:
+        x = scale.middle(on)
+        words = name if len(name) * LETTER <= RIGHT - LEFT - 14 else name[:40].rstrip() + "…"
+        width = len(words) * LETTER
+        begins = x + 9 if x + 9 + width <= RIGHT else max(LEFT, x - 9 - width)
+        left = min(x - 7, begins)
+        lane = next((number for number, filled in enumerate(taken) if filled <= left), len(taken))
+        if lane == len(taken):
+            taken.append(0)
+        taken[lane] = max(x + 7, begins + width) + 6
+        marks.append(Mark(x, EVENTS_AT + lane * LANE, words, begins, on < today))
+    return marks
+
+
+def _sentences(
+    row: SeasonRow,
+    rounds: Sequence[RoundProgress],
+    events: Sequence[Event],
+    sessions: Sequence[WorkSession],
+    today: date,
+) -> list[str]:
+    def day(on: date) -> str:
+        return show_date(on, today)
+
+    told = [f"{row.name}, from {day(row.starts)} to {day(row.ends)}; today is {day(today)}."]
+    told += [
+        f"Round {each.number}, {day(each.opens)} to {day(each.last)}: {each.passed} of {each.asked} passed."
+        for each in rounds
+    ]
+    told += [f"{each.name}: {day(each.on)}." for each in events]
+    told += [f"{each.title}, {'held' if each.closed_at else 'planned'}: {day(each.on)}." for each in sessions]
+    return told
