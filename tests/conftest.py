@@ -1,5 +1,6 @@
 """Fixtures that every feature's tests build on: the two databases and the browser."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,7 +13,13 @@ from tests.support.postgres import Cluster, running_cluster
 from tests.support.program import Running, running
 
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
-settings.register_profile("coilbook", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# In CI the examples are the same every time; elsewhere each run looks at new ones.
+settings.register_profile(
+    "coilbook",
+    deadline=None,
+    derandomize=os.environ.get("CI") == "true",
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("coilbook")
 
 

@@ -24,7 +24,8 @@ from service.web.render import ENVIRONMENT, STATIC, asset
 router = APIRouter(include_in_schema=False)
 
 _ASSETS = (
-    "look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "tags/tags.css", "tags/live.js", "icon.svg"
+    "look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "tags/tags.css", "tags/live.js",
+    "icon.svg",
 )  # fmt: skip
 _ENTRY = "offline/shell.js"
 _MANIFEST = {
