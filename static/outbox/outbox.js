@@ -9,7 +9,7 @@ const UNDO = 10_000; // ms in which an entry can be taken back
 
 export const news = new EventTarget(); // `change`, and `sent` with {entry, receipt}
 export const line = { tries: 0, until: 0, rejoin: false }; // how the way to the service is, as this page knows it
-const held = new Map(); // entry id -> when it may be tried again, for what the service stumbled over
+const held = new Map(); // entry id -> {tries, until}, for what the service stumbled over
 let busy = false, again = false, hurry = false, timer = 0;
 
 export const me = () => document.body.dataset.who || null;
@@ -85,7 +85,7 @@ async function round(asked) {
 }
 
 const mine = async () => (await entries()).filter((entry) => entry.who === me() && entry.state !== "needs_attention");
-const dueAt = (entry) => Math.max(undoable(entry) ? entry.not_before : 0, held.get(entry.id) ?? 0);
+const dueAt = (entry) => Math.max(undoable(entry) ? entry.not_before : 0, held.get(entry.id)?.until ?? 0);
 
 async function send(entry) {
   const claimed = await store.change(entry.id, (now) => (
@@ -108,7 +108,10 @@ async function send(entry) {
       problem: means === "refused" ? sentence(answer) : "",
     }));
     if (means === "rejoin") line.rejoin = true;
-    else if (means === "later" && onlyThis(answer)) held.set(entry.id, Date.now() + wait(claimed.tries + 1, answer.after));
+    else if (means === "later" && onlyThis(answer)) {
+      const tries = (held.get(entry.id)?.tries ?? 0) + 1;
+      held.set(entry.id, { tries, until: Date.now() + wait(tries, answer.after) });
+    }
     else if (means === "later") line.until = Date.now() + wait(++line.tries, answer.after);
   }
   changed();
@@ -128,7 +131,7 @@ function changed() { news.dispatchEvent(new Event("change")); }
 
 /* Send on every occasion on which there may be a signal again; `onLine` proves nothing, so it is not asked. */
 export function start() {
-  const fresh = () => { Object.assign(line, { until: 0, rejoin: false }); changed(); flush(); };
+  const fresh = () => { held.clear(); Object.assign(line, { until: 0, rejoin: false }); changed(); flush(); };
   addEventListener("online", fresh);
   addEventListener("pageshow", fresh);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") fresh(); });

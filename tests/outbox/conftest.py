@@ -1,4 +1,4 @@
-"""One truck for all tests of a module: its service, its line, a phone that joined."""
+"""One truck for all tests: its service and its line; and for each module a phone that joined."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +10,7 @@ from tests.outbox.support import Truck, truck
 from tests.support.chromium import phone_in
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def at_truck(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Truck]:
     """Three cables on one worklist."""
     path: Path = tmp_path_factory.mktemp("truck") / "coilbook.db"

@@ -96,6 +96,9 @@ def entries(page: Page) -> list[dict[str, Any]]:
     try:
         found: list[dict[str, Any]] = page.evaluate(
             """async () => {
+              if (document.readyState === 'loading') {
+                await new Promise((done) => document.addEventListener('DOMContentLoaded', done));
+              }
               const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
               return (await import(new URL('../outbox/store.js', script.src))).entries();
             }"""

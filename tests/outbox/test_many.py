@@ -11,4 +11,4 @@ from tests.outbox.support import Truck
 
 @pytest.mark.browser
 def test_many_tests_on_three_phones_arrive_once_each(at_truck: Truck, browser: Browser) -> None:
-    assert a_round(at_truck, browser, tests=24, phones=3, chance=Random(11)) >= 6
+    assert a_round(at_truck, browser, tests=18, phones=3, chance=Random(11)) >= 6

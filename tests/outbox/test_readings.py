@@ -133,7 +133,7 @@ def test_every_single_fault_reads_the_same(crew_phone: Page, key: str) -> None:
 @pytest.mark.parametrize("key", BUILTIN)
 def test_odd_forms_read_the_same_or_are_refused_alike(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
-    forms = list(odd_forms(wiring, 60))
+    forms = list(odd_forms(wiring, 40))
     here = [by_service(wiring, form) for form in forms]
     assert by_phone(crew_phone, wiring, forms) == here
     assert any(isinstance(each, str) for each in here)

@@ -63,7 +63,7 @@ def test_the_manifest_is_our_own(program: Running) -> None:
 def gone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Truck]:
     """A truck with two cables and a multicore, for a phone that took its session along."""
     path = tmp_path_factory.mktemp("gone") / "coilbook.db"
-    with truck(f"sqlite:///{path}", "xlr3", "xlr3", "d25x8") as made:
+    with truck(f"sqlite:///{path}", "xlr3", "xlr3", "xlr3x4") as made:
         yield made
 
 
@@ -130,7 +130,7 @@ def sorted_codes(at: Truck) -> tuple[str, str, str]:
     """The two cables, then the multicore."""
     with at.store.reading() as db:
         wirings = {code: db.get_one(Item, db.get_one(Tag, code).item_id).wiring for code in at.codes}
-    one, other, multicore = sorted(at.codes, key=lambda code: wirings[code] == "d25x8")
+    one, other, multicore = sorted(at.codes, key=lambda code: wirings[code] == "xlr3x4")
     return one, other, multicore
 
 
