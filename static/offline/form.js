@@ -15,6 +15,7 @@ const PATIENCE = 2500; // ms that the service may take to say which item is next
 export function bind(form, test) {
   let busy = false, plain = false;
   const replaces = fillAgain(form);
+  const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
   form.addEventListener("submit", async (event) => {
     if (plain) return;
     event.preventDefault();
@@ -23,7 +24,7 @@ export function bind(form, test) {
     try {
       const data = new FormData(form);
       data.set("verdict", event.submitter.value);
-      await keep(test, data);
+      await keep(test, data, table);
       if (replaces) await discard(replaces);
       navigator.vibrate?.(40);
       location.assign(await claimed(test) ?? test.next);
@@ -56,9 +57,9 @@ async function claimed(test) {
   }
 }
 
-async function keep(test, data) {
+async function keep(test, data, table) {
   const { joined, probed, evidence } = readForm(test.facts, data);
-  const found = await offline(test.wiring, joined, probed);
+  const known = await table, found = known ? lookUp(known, joined, probed) : null;
   const bad = evidence.some((one) => one.class !== "flexed");
   const pressed = data.get("verdict") === "pass" && (data.has("skip") || data.has("skip_lane")) ? "partial" : data.get("verdict");
   const verdict = bad ? "fail" : found?.verdict ?? pressed;
@@ -72,11 +73,6 @@ async function keep(test, data) {
     look: verdict === "fail" && found ? found.lookFirst : [], fields,
     back: location.pathname + location.search,
   });
-}
-
-async function offline(wiring, joined, probed) {
-  const table = await taken.get(`table:${wiring}`).catch(() => null);
-  return table ? lookUp(table, joined, probed) : null;
 }
 
 function inWords(verdict, found, bad) {
