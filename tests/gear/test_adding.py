@@ -166,7 +166,7 @@ def test_the_page_adds_many_and_goes_on_to_their_tags(program: Running) -> None:
         "/gear/new", data={"op": op(), "kind": "cable", "length": "10 ft", "count": "12"}
     )
     assert answer.headers["location"] == "/tags?added=12"
-    assert "12 items wait" in program.lead.get("/tags").text
+    assert "12 tags wait" in program.lead.get("/tags").text
 
 
 def test_the_page_keeps_what_was_typed_and_says_what_is_wrong(program: Running) -> None:
