@@ -9,7 +9,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
@@ -17,8 +17,10 @@ from typing import Any
 
 import psycopg
 from psycopg import sql
+from sqlalchemy import make_url
 
 ROLE = "coilbook"
+COPIED = "migrated"
 
 
 class Cluster:
@@ -111,6 +113,21 @@ def running_cluster(*, fsync: bool) -> Iterator[Cluster]:
             cluster.stop("immediate")
     finally:
         shutil.rmtree(folder)
+
+
+def copied(url: str, make: Callable[[str], None]) -> None:
+    """Make the database at `url` anew as a copy of one that `make` fills, once in each cluster, by its address."""
+    address = make_url(url)
+    folder = str(address.query["host"])
+    with psycopg.connect(host=folder, user=ROLE, dbname="postgres", autocommit=True) as connection:
+        if not connection.execute("SELECT true FROM pg_database WHERE datname = %s", [COPIED]).fetchone():
+            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(COPIED)))
+            make(address.set(database=COPIED).render_as_string(hide_password=False))
+        name, template = sql.Identifier(str(address.database)), sql.Identifier(COPIED)
+        connection.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(name))
+        connection.execute(
+            sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY FILE_COPY").format(name, template)
+        )
 
 
 def _unprivileged_user() -> pwd.struct_passwd:

@@ -20,6 +20,7 @@ from service.settings import Settings
 from service.store import migrate
 from service.store.engine import is_sqlite
 from service.store.sessions import Store
+from tests.support.postgres import copied
 
 START = datetime(2026, 9, 21, 22, 0, tzinfo=UTC)
 """When a test's clock starts: an evening in the fall season, 6 pm in the program's zone."""
@@ -79,11 +80,11 @@ def running(url: str, **settings: str) -> Iterator[Running]:
 
 
 def migrated(url: str) -> None:
-    """Bring a new database to head; an SQLite one is copied from one that was migrated before."""
+    """Bring a new database to head, as a copy of one that was migrated before."""
     if is_sqlite(url):
         shutil.copy(_migrated_file(), str(make_url(url).database))
     else:
-        migrate.upgrade(url)
+        copied(url, migrate.upgrade)
 
 
 @cache
