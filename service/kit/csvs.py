@@ -1,0 +1,59 @@
+"""Tables as CSV (RFC 4180), for spreadsheets, and back.
+
+A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, a tab or a carriage return for a formula (OWASP, "CSV
+Injection"), so such a cell gets an apostrophe in front. What already looks as if it had got one gets another, so
+that reading always gives back what was written.
+
+>>> write_csv(["code", "note"], [["7K3M9U", "=1+1"], ["9HJ4KT", None]])
+"code,note\\r\\n7K3M9U,'=1+1\\r\\n9HJ4KT,\\r\\n"
+>>> read_csv("code,note\\r\\n7K3M9U,'=1+1\\r\\n")
+[['code', 'note'], ['7K3M9U', '=1+1']]
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+
+from service.kit.problems import invalid
+
+BYTE_ORDER_MARK = "\ufeff"
+"""Put before a file's text, it tells a spreadsheet that this is UTF-8; `read_csv` passes over it."""
+
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+
+def guarded(cell: object) -> str:
+    """A cell as text that no spreadsheet runs; None is an empty one."""
+    text = "" if cell is None else str(cell)
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+def unguarded(text: str) -> str:
+    """What `guarded` was given."""
+    return text[1:] if _GUARDED.match(text) else text
+
+
+def write_csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """The rows below their header, each line ended by CR LF."""
+    written = io.StringIO(newline="")
+    lines = csv.writer(written, lineterminator="\r\n")
+    for row in ([*header], *rows):
+        lines.writerow([guarded(cell) for cell in row])
+    return written.getvalue()
+
+
+def read_csv(text: str, field: str = "file") -> list[list[str]]:
+    """The rows, the header first, as they were before `write_csv`; lines with nothing on them are passed over.
+
+    Raises:
+        Invalid: for `field`, where a quote is never closed, or a cell is longer than a file of this kind has.
+    """
+    try:
+        lines = list(csv.reader(io.StringIO(text.removeprefix(BYTE_ORDER_MARK), newline=""), strict=True))
+    except csv.Error as error:
+        raise invalid(
+            field, f"This is no CSV that can be read: {error}. Save it as CSV once more."
+        ) from error
+    return [[unguarded(cell) for cell in line] for line in lines if line]
