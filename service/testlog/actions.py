@@ -22,18 +22,23 @@ from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.lengths import Unit, format_length
 from service.kit.problems import Conflict, NotFound, invalid
+from service.season.core import What
 from service.store.sessions import locked
 from service.tags.queries import code_of
 from service.testlog import queries
 from service.testlog.asking import named_item
 from service.testlog.core import (
+    Event,
     Fault,
     NewRepair,
     NewTest,
     Verdict,
     corrected,
     fault_of,
+    flexed,
+    in_time_order,
     through_wiring,
+    what_of,
     with_evidence,
 )
 from service.testlog.following import follow, hold, keep_up
@@ -72,7 +77,10 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     db.add_all(found.faults)
     db.add_all(TestItem(test_id=new.id, item_id=item.id, position=at) for at, item in enumerate(items))
     told = "; ".join(titles(db, found.wiring, found.faults))
-    follow(db, items, before, who, now, zone, f"Failed: {told}." if told else "Passed its test.")
+    alone = len(items) == 1
+    event = Event(tested_at, what_of(found.verdict, alone), new.id, alone, flexed(new.evidence))
+    after = before | {item.id: in_time_order([*before[item.id], event]) for item in items}
+    follow(db, items, before, after, who, now, zone, f"Failed: {told}." if told else "Passed its test.")
     return {
         "id": str(new.id),
         "item": code_of(db, items[0].id),
@@ -99,7 +107,10 @@ def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
         raise Conflict("This test was voided before. Nothing was changed.")
     db.add(Void(test_id=test_id, at=now, person_id=who.id, reason=reason))
     crew.note_in_audit(db, now, who.id, "test.voided", str(test_id), {"reason": reason})
-    follow(db, items, before, who, now, zone, f"A test was voided: {reason}")
+    after = before | {
+        item.id: [event for event in before[item.id] if event.entry != test_id] for item in items
+    }
+    follow(db, items, before, after, who, now, zone, f"A test was voided: {reason}")
 
 
 def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone: ZoneInfo) -> Repair:
@@ -118,7 +129,8 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
         at=now, received_at=now, person_id=who.id if who else None,
     )  # fmt: skip
     db.add(repair)
-    follow(db, [item], before, who, now, zone, f"Repaired: {new.what}")
+    after = before | {item.id: in_time_order([*before[item.id], Event(now, What.REPAIR, new.id)])}
+    follow(db, [item], before, after, who, now, zone, f"Repaired: {new.what}")
     return repair
 
 

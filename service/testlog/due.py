@@ -30,17 +30,19 @@ def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) 
 
 def reckon(
     db: Session, items: Sequence[Item], histories: Mapping[UUID, Sequence[Event]], today: date, zone: ZoneInfo
-) -> None:
-    """The same for items that are held already, with their histories at hand."""
+) -> list[ItemDue]:
+    """The same for items that are held already, with their histories at hand; what is cached now."""
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
     cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
+    kept = []
     for item in items:
         if item.state in ASKED:
-            _keep(db, item, answers_to[item.id], histories[item.id], today, zone)
+            kept.append(_keep(db, item, answers_to[item.id], histories[item.id], today, zone))
         elif item.id in cached:
             season.drop_due(db, item.id)
     db.flush()
+    return kept
 
 
 def entries(history: Sequence[Event], zone: ZoneInfo) -> list[Entry]:
@@ -66,10 +68,10 @@ def _keep(
     history: Sequence[Event],
     today: date,
     zone: ZoneInfo,
-) -> None:
+) -> ItemDue:
     tests = [event for event in history if event.what is not What.REPAIR]
     passes = [event.at for event in tests if event.what is What.PASS]
-    season.keep_due(
+    return season.keep_due(
         db, item.id, answers_to, item.in_service_on, entries(history, zone), today,
         tests[-1].at if tests else None, tests[-1].what if tests else None, passes[-1] if passes else None,
     )  # fmt: skip

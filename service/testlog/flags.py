@@ -42,14 +42,23 @@ def wanted(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, 
     return raised
 
 
-def follow_due(db: Session, item_ids: Collection[UUID] | None, today: date, now: datetime) -> int:
-    """Raise and clear the flags that due states ask for, of these items or of all; how many changed."""
-    lower, lift = _amiss(db, item_ids, today)
+def follow_due(
+    db: Session,
+    item_ids: Collection[UUID] | None,
+    today: date,
+    now: datetime,
+    cached: Sequence[ItemDue] | None = None,
+) -> int:
+    """Raise and clear the flags that due states ask for, of these items or of all; how many changed.
+
+    `cached` are the due states of these items, where they are at hand.
+    """
+    lower, lift = _amiss(db, item_ids, today, cached)
     touched = {row.item_id for row in lower} | {item_id for item_id, _ in lift}
     if not touched:
         return 0
     queries.hold(db, touched)
-    lower, lift = _amiss(db, touched, today)  # again, now that nobody else changes them
+    lower, lift = _amiss(db, touched, today, None)  # again, now that nobody else changes them
     for row in lower:
         clear_flags(db, row.item_id, FlagKind(row.flag), _WHY_CLEARED, None, now, row.period)
     with db.no_autoflush:  # each is another flag, so none has to be seen by the next
@@ -59,7 +68,7 @@ def follow_due(db: Session, item_ids: Collection[UUID] | None, today: date, now:
 
 
 def _amiss(
-    db: Session, item_ids: Collection[UUID] | None, today: date
+    db: Session, item_ids: Collection[UUID] | None, today: date, cached: Sequence[ItemDue] | None
 ) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
     """The flags to clear, and those to raise with their occasions."""
     due, flag = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
@@ -67,7 +76,7 @@ def _amiss(
         due, flag = due.where(ItemDue.item_id.in_(item_ids)), flag.where(Flag.item_id.in_(item_ids))
     lift = {
         (row.item_id, kind): occasion
-        for row in db.scalars(due)
+        for row in (db.scalars(due) if cached is None else cached)
         for kind, occasion in wanted(DueState(row.state), row.due_by, today).items()
     }
     lower = []
@@ -101,7 +110,8 @@ def _told(
     db: Session, flags: Mapping[Asked, Sequence[Flag]], histories: Mapping[UUID, Sequence[Event]]
 ) -> dict[Asked, bool]:
     """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
-    tests = queries.stands(db, [UUID(occasion) for _, occasion in flags if _is_id(occasion)])
+    entries = [UUID(occasion) for _, occasion in flags if _is_id(occasion)]
+    tests = queries.stands(db, entries) if entries else {}
     asked = {}
     for (item_id, occasion), rows in flags.items():
         stands = tests.get(UUID(occasion)) if _is_id(occasion) else None
@@ -114,6 +124,8 @@ def _told(
 def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> dict[Asked, bool]:
     """Which items the failed tests through several leave suspect, and which not or no longer."""
     asked: dict[Asked, bool] = {}
+    if len(histories) == 1:  # all that failed together is held together
+        return asked
     for test_id, (at, items) in queries.failed_through(db, histories).items():
         if histories.keys() >= set(items):
             left = through_suspects(test_id, at, items, histories)

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.gear import actions as gear
 from service.gear import queries as gear_queries
-from service.gear.core import ItemState, home_state
+from service.gear.core import USABLE, ItemState, home_state
 from service.gear.models import Item
 from service.kit.dates import local_date
 from service.testlog import due, flags, queries
@@ -22,38 +22,46 @@ Histories = dict[UUID, list[Event]]
 
 def hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
     """The items in the order given, held with all that they were tested together with; and the histories of all."""
-    together: set[UUID] = set()
-    while not together >= (
-        found := queries.tested_with(db, item_ids)
-    ):  # again: more may have come in while we waited
-        held = {item.id: item for item in queries.hold(db, found)}
+    together = set(item_ids)
+    while True:  # again where others belong to it: more may have come in while we waited
+        held = {item.id: item for item in queries.hold(db, together)}
+        found = queries.tested_with(db, item_ids)
+        if found <= together:
+            return [held[item_id] for item_id in item_ids], queries.events(db, together)
         together = found
-    return [held[item_id] for item_id in item_ids], queries.events(db, together)
 
 
 def follow(
     db: Session,
     items: Sequence[Item],
     before: Histories,
+    after: Histories,
     who: Who | None,
     now: datetime,
     zone: ZoneInfo,
     reason: str,
 ) -> None:
-    """Let states, due states and flags follow from history as it is now."""
+    """Let states, due states and flags follow from history, which was as `before` and is as `after`."""
     db.flush()
     ids = [item.id for item in items]
-    after, swapped = before | queries.events(db, ids), last_swaps(db, ids)
+    swapped = last_swaps(db, ids)
     for item in items:
-        earlier = [ItemState(step.to_state) for step in gear_queries.states(db, item.id)]
         then, now_so = (fault_of(history[item.id], swapped.get(item.id)) for history in (before, after))
-        state = state_after(ItemState(item.state), home_state(earlier), then, now_so)
+        state = state_after(ItemState(item.state), _home(db, item), then, now_so)
         gear.change_state(db, item, state, who, now, reason)
     flags.follow_history(db, after, who, now)
     db.flush()
     today = local_date(now, zone)
-    due.reckon(db, items, after, today, zone)
-    flags.follow_due(db, ids, today, now)
+    kept = due.reckon(db, items, after, today, zone)
+    flags.follow_due(db, ids, today, now, kept)
+
+
+def _home(db: Session, item: Item) -> ItemState:
+    """Where an item goes back to: what is usable is there already."""
+    state = ItemState(item.state)
+    if state in USABLE:
+        return state
+    return home_state([ItemState(step.to_state) for step in gear_queries.states(db, item.id)])
 
 
 def keep_up(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
