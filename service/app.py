@@ -52,6 +52,7 @@ from service.testlog.swaps import pages as swaps
 from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.guard import Guard
+from service.web.limits import Limiter
 from service.web.render import STATIC
 
 ROUTERS = (
@@ -131,6 +132,7 @@ def create_app(
     app.state.settings = settings
     app.state.store = store
     app.state.clock = clock
+    app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
     problems.install(app)
     app.add_middleware(Guard, secure=settings.secure)

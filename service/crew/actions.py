@@ -20,6 +20,11 @@ _HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
 _NOBODY = _HASHER.hash("nobody has this passphrase")
 _RANDOM = random.SystemRandom()
 _PASS_LASTS = timedelta(days=120)
+_NOT_VALID = "This pass is not valid, or no longer. Ask your lead for a new one."
+
+
+class NeverMade(Gone):
+    """No such pass was ever made: somebody guesses, or mistyped. The sentence is that of a pass that has ended."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +99,10 @@ def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
     """
     secret = core.tidy_secret(typed)
     found = queries.pass_with(db, core.fingerprint(secret)) if secret else None
-    if found is None or found.ended_at or found.expires_at <= now or found.uses_left == 0:
-        raise Gone("This pass is not valid, or no longer. Ask your lead for a new one.")
+    if found is None:
+        raise NeverMade(_NOT_VALID)
+    if found.ended_at or found.expires_at <= now or found.uses_left == 0:
+        raise Gone(_NOT_VALID)
     if found.uses_left is not None:
         found.uses_left -= 1
     person = db.get(Person, found.person_id) if found.person_id else None

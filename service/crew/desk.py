@@ -20,10 +20,11 @@ from sqlalchemy.orm import Session
 from service.crew import queries
 from service.crew.core import ProgramFacts, Role, Who, fingerprint
 from service.kit.dates import local_date
-from service.kit.problems import NotAllowed, SignInNeeded
+from service.kit.problems import NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
 from service.store.receipts import digest, once
 from service.store.sessions import Store
+from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.render import render
 
 COOKIE = "coilbook"
@@ -38,6 +39,7 @@ class Desk:
         self.request = request
         self.role = role
         self.who: Who | None = None
+        self._wrote = False
 
     @property
     def settings(self) -> Settings:
@@ -84,6 +86,9 @@ class Desk:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A write transaction, for the few writes that need no receipt (signing in and out, housekeeping)."""
+        if self.token and not self._wrote:
+            self.pace(WRITES, self.session)
+        self._wrote = True
         with self._store.writing() as db:
             self._identify(db)
             yield db
@@ -98,7 +103,41 @@ class Desk:
         """A page of ours."""
         return render(self.request, template, status, **context)
 
+    def pace(self, limit: Limit, key: str) -> None:
+        """Count one more of what is limited.
+
+        Raises:
+            TooFast: there is no room for it now.
+        """
+        if self._limiter is not None:
+            self._limiter.take(limit, key, self.now)
+
+    @contextmanager
+    def pacing(self, limit: Limit, key: str, wrong: type[Problem]) -> Iterator[None]:
+        """Count one more only if the block ends with `wrong`; while it runs it counts, however many come at once."""
+        self.pace(limit, key)
+        counts = False
+        try:
+            yield
+        except wrong:
+            counts = True
+            raise
+        finally:
+            if not counts and self._limiter is not None:
+                self._limiter.give_back(limit, key)
+
     @property
+    def network(self) -> str:
+        """Where the request came from, as far as limits tell networks apart."""
+        client = self.request.client
+        return network(client.host) if client else ""
+
+    @cached_property
+    def session(self) -> str:
+        """The sign-in that the request came with, as a fingerprint."""
+        return fingerprint(self.token)
+
+    @cached_property
     def token(self) -> str:
         """The token that came with the request, empty where none did; a bearer token goes before the cookie."""
         kind, _, bearer = self.request.headers.get("authorization", "").partition(" ")
@@ -111,9 +150,14 @@ class Desk:
         store: Store = self.request.app.state.store
         return store
 
+    @property
+    def _limiter(self) -> Limiter | None:
+        limiter: Limiter | None = self.request.app.state.limiter
+        return limiter
+
     def _identify(self, db: Session) -> None:
         self.request.state.program = queries.program_facts(db)
-        who = queries.who_is(db, fingerprint(self.token), self.now) if self.token else None
+        who = queries.who_is(db, self.session, self.now) if self.token else None
         self.who = self.request.state.who = who
         if self.who is None and self.role is not Role.STRANGER:
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")

@@ -8,11 +8,12 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
-from service.crew.core import Role
+from service.crew.core import Role, fingerprint
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
 from service.web.forms import Posted
+from service.web.limits import BY_ADDRESS, BY_NAME, PASSES, TooFast
 from service.web.ops import new_op, read_op
 from service.web.qr import qr_svg
 
@@ -33,6 +34,8 @@ def sign_in_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002  
 def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
     """Swap name and passphrase for a cookie."""
     target = inside(text(posted, "next") or "/")
+    desk.pace(BY_ADDRESS, desk.network)
+    desk.pace(BY_NAME, fingerprint(text(posted, "name").strip().lower()))
     try:
         with desk.writing() as db:
             _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), desk.now)
@@ -59,8 +62,10 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
         "next": inside(text(posted, "next") or "/"),
     }
     try:
-        with desk.writing() as db:
+        with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
             who, token = actions.join(db, values["pass"], values["name"], desk.now)
+    except TooFast:
+        raise
     except Problem as problem:
         errors = problem.errors or {"pass": problem.detail}
         return desk.page("crew/join.html", problem.status, values=values, errors=errors)

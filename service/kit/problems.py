@@ -13,6 +13,8 @@ class Problem(Exception):
 
     status = 400
     title = "That did not work"
+    wait: int | None = None
+    """Seconds after which the same may be sent again, where waiting helps."""
 
     def __init__(self, detail: str, errors: Mapping[str, str] | None = None) -> None:
         super().__init__(detail)
@@ -79,3 +81,4 @@ class Busy(Problem):
 
     status = 503
     title = "Busy, try again"
+    wait = 2

@@ -37,8 +37,8 @@ def install(app: FastAPI) -> None:
 def answer(request: Request, problem: Problem) -> Response:
     """The problem as a page or as problem JSON, by who asks."""
     headers = {"Cache-Control": "no-store"}
-    if isinstance(problem, Busy):
-        headers["Retry-After"] = "2"
+    if problem.wait is not None:
+        headers["Retry-After"] = str(problem.wait)
     if request.url.path.startswith("/api/"):
         return _as_json(problem, headers)
     response = render(

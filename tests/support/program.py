@@ -59,7 +59,7 @@ def op() -> str:
 
 
 @contextmanager
-def running(url: str, **settings: str) -> Iterator[Running]:
+def running(url: str, **settings: object) -> Iterator[Running]:
     """The service over the database at `url`, which is migrated first."""
     migrated(url)
     clock = Clock()

@@ -14,6 +14,7 @@ from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.tags.actions import tag_on
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, to_draw
+from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 
 router = APIRouter(include_in_schema=False)
@@ -53,6 +54,7 @@ def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     errand = read_errand(sent.fields.get("session", ""), sent.fields.get("ends_of", ""))
     with desk.reading():
         pass  # only crew has photos read
+    desk.pace(PHOTOS, desk.session)
     try:
         texts = _texts(sent)
     except Invalid as refusal:
