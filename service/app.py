@@ -135,7 +135,7 @@ def create_app(
     app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
     problems.install(app)
-    app.add_middleware(Guard, secure=settings.secure)
+    app.add_middleware(Guard, base_url=settings.base_url)
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -1,11 +1,9 @@
-"""What holds on every answer and every unsafe request: headers, the origin check, a bound on bodies.
+"""What holds on every answer and every request: headers, the host and origin checks, a bound on bodies.
 
 Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
 a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
 request with a bearer token carries no ambient authority and is not asked.
 """
-
-from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
@@ -13,6 +11,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.kit.problems import NotAllowed, Problem
 from service.web.headers import headers_of_every_answer
+from service.web.hosts import Hosts, hosts_of
 from service.web.problems import answer
 
 SAFE = ("GET", "HEAD", "OPTIONS")
@@ -27,12 +26,20 @@ class TooLarge(Problem):
     title = "Too large"
 
 
-class Guard:
-    """The outermost layer of the service."""
+class NotThisHost(Problem):
+    """Asked for under a name that is not ours."""
 
-    def __init__(self, app: ASGIApp, secure: bool) -> None:
+    status = 421
+    title = "Not at this address"
+
+
+class Guard:
+    """The layer that every request passes and every answer."""
+
+    def __init__(self, app: ASGIApp, base_url: str | None) -> None:
         self.app = app
-        self.headers = headers_of_every_answer(secure)
+        self.hosts = hosts_of(base_url)
+        self.headers = headers_of_every_answer(self.hosts.secure)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse what comes from elsewhere or is too large; put the headers on what goes out."""
@@ -47,35 +54,37 @@ class Guard:
                     headers.setdefault(name, value)
             await send(message)
 
-        refusal = _refusal(scope)
+        refusal = _refusal(scope, self.hosts)
         if refusal is None:
             await self.app(scope, _bounded(receive), send_with_headers)
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
 
 
-def _refusal(scope: Scope) -> Problem | None:
+def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
+    headers = Headers(scope=scope)
+    if not hosts.known(headers.get("host", "")):
+        return NotThisHost("Coilbook is not reached by this name. Open it by the address on its tags.")
     if scope["method"] in SAFE:
         return None
-    headers = Headers(scope=scope)
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
         return TooLarge(
             f"A request may hold {BODY_MOST // 1_000_000} MB at the most. Send a smaller photo or file."
         )
-    if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers):
+    if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers, hosts):
         return None
     return NotAllowed(
         "This came from another site, so nothing was done. Open the page here and send it again."
     )
 
 
-def _from_here(headers: Headers) -> bool:
+def _from_here(headers: Headers, hosts: Hosts) -> bool:
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site in ("same-origin", "none")
     origin = headers.get("origin")
-    return origin is not None and urlsplit(origin).netloc == headers.get("host")
+    return origin is not None and hosts.same_origin(origin, headers["host"])
 
 
 def _bounded(receive: Receive) -> Receive:

@@ -64,6 +64,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
     migrated(url)
     clock = Clock()
     app = create_app(Settings(database_url=url, **({"base_url": BASE} | settings)), clock)  # type: ignore[arg-type]
+    base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store
     with store.writing() as db:
         actions.found_program(db, "Fernhollow Band Program", "America/New_York", clock.now)
@@ -72,8 +73,8 @@ def running(url: str, **settings: object) -> Iterator[Running]:
         }
 
     def client(role: Role | None) -> TestClient:
-        headers = {"Origin": BASE} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})
-        return TestClient(app, BASE, headers=headers, follow_redirects=False)
+        headers = {"Origin": base} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})
+        return TestClient(app, base, headers=headers, follow_redirects=False)
 
     with client(None) as stranger:
         yield Running(store, clock, client(Role.LEAD), client(Role.CREW), client(Role.VIEWER), stranger)
