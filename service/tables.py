@@ -4,6 +4,10 @@ from sqlalchemy import MetaData
 
 from service.crew import models as crew
 from service.gear import models as gear
+from service.retire.buying import models as buying
+from service.retire.decisions import models as decisions
+from service.retire.lists import models as pull_lists
+from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
@@ -14,14 +18,18 @@ from service.testlog import models as testlog
 from service.wear import models as wear
 
 __all__ = [
+    "buying",
     "calendar",
     "crew",
+    "decisions",
     "gear",
     "lease",
     "metadata",
+    "pull_lists",
     "receipts",
     "reminders",
     "season",
+    "spares",
     "tags",
     "testlog",
     "wear",

@@ -1,0 +1,247 @@
+"""What is to be done about an item before an event, and why, in words and figures. Pure.
+
+Nothing is retired by itself: a decision is advice, its thresholds are the program's, and a lead may overrule it. Where
+several reasons speak, the most pressing says what to do.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from uuid import UUID
+
+from service.gear.core import End
+from service.kit.dates import show_date
+from service.kit.lengths import Unit, format_length
+from service.kit.money import format_money
+from service.season.core import Due, DueState
+from service.testlog.core import Fault
+
+YEAR = 365.25
+"""Days."""
+BENT_REMEMBERED = timedelta(days=365)
+"""How long a straightened contact is watched (common practice, no source)."""
+
+
+class Action(StrEnum):
+    """What to do about an item, the most pressing first."""
+
+    RETIRE = "retire"
+    REPAIR_FIRST = "repair_first"
+    TEST_FIRST = "test_first"
+    WATCH = "watch"
+
+
+COMES_OUT = (Action.RETIRE, Action.REPAIR_FIRST)
+"""The actions that take an item out, so that something else has to go in."""
+
+
+class Reason(StrEnum):
+    """Why an item is on the list."""
+
+    BLOCKED = "blocked"
+    REPEATED = "repeated"
+    BENT_CONTACT = "bent_contact"
+    SHORTENED = "shortened"
+    NOT_WORTH_IT = "not_worth_it"
+    UNTESTED = "untested"
+    OVERDUE = "overdue"
+    SUSPECT = "suspect"
+    AT_RISK = "at_risk"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """A program's thresholds; `service.retire.decisions.forms` holds their bounds. All defaults are common practice.
+
+    Retire what failed at one end in `repeat_fails` of its last `repeat_tests` tests; what lost more than
+    `shortened_percent` of its length; what costs more to repair (`repair_cents`, unless the log tells better) than is
+    left of its price after its share of `life_years`. Test what has failed unseen with `risk_percent` or more. A
+    spare's pass may be `spare_days` old.
+    """
+
+    repeat_fails: int = 3
+    repeat_tests: int = 8
+    shortened_percent: int = 8
+    life_years: int = 8
+    repair_cents: int = 600
+    risk_percent: int = 10
+    spare_days: int = 90
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A test of an item alone: whether it failed, and the ends at which, by the test or by the repair after it."""
+
+    failed: bool
+    ends: frozenset[End] = frozenset()
+
+
+@dataclass(frozen=True)
+class Gear:
+    """An item as it is judged: its due state today and on the event's day, its open fault, and its record.
+
+    `suspect` is what was said when it was suspected ("" where nothing was), None where nobody did. `tests` are its
+    last tests, the oldest first. `bent_on` is when a contact of a connector with many was last found bent.
+    `bought_mm` is its length as bought. `price_cents` is what a new one costs, `repair_cents` what a repair of such an
+    item came to in the log, each None where unknown. `risk` is the chance that it has failed unseen by the event.
+    Lengths in millimeters, 0 where the kind has none.
+    """
+
+    id: UUID
+    kind: str
+    wiring: str
+    length_mm: int
+    today: Due
+    then: Due
+    fault: Fault = Fault.NONE
+    suspect: str | None = None
+    tests: tuple[Tried, ...] = ()
+    bent_on: date | None = None
+    bought_mm: int = 0
+    bought_on: date | None = None
+    price_cents: int | None = None
+    repair_cents: int | None = None
+    risk: float | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """One reason: its sentence, and what it asks for by itself."""
+
+    reason: Reason
+    why: str
+    action: Action
+
+
+def found(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[Found]:
+    """Every reason to do something about an item before the event, but for its risk; the most pressing first."""
+    told = [
+        _blocked(gear), _repeated(gear, limits), _bent(gear, today), _shortened(gear, limits, unit),
+        _not_worth_it(gear, limits, today), *_not_proven(gear, today),
+    ]  # fmt: skip
+    return sorted((one for one in told if one), key=lambda one: list(Action).index(one.action))
+
+
+def action_of(reasons: Sequence[Found]) -> Action:
+    """What the reasons ask for together: what the most pressing does."""
+    return min((one.action for one in reasons), key=list(Action).index)
+
+
+def at_risk(gear: Gear, limits: Limits, spare: str) -> Found | None:
+    """The reason that it has more than likely enough failed unseen, where a spare that fits is at hand."""
+    if not is_at_risk(gear, limits) or gear.risk is None:
+        return None
+    return Found(
+        Reason.AT_RISK,
+        f"With {_percent(gear.risk)} it has failed unseen by the event; your limit is {limits.risk_percent} %, and "
+        f"{spare} is at hand.",
+        Action.TEST_FIRST,
+    )
+
+
+def is_at_risk(gear: Gear, limits: Limits) -> bool:
+    """Whether its risk reaches the program's limit."""
+    return gear.risk is not None and gear.risk >= limits.risk_percent / 100
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def _blocked(gear: Gear) -> Found | None:
+    if DueState.BLOCKED not in (gear.today.state, gear.then.state):
+        return None
+    if gear.fault is Fault.REPAIRED:
+        return Found(Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
+    return Found(Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
+
+
+def _repeated(gear: Gear, limits: Limits) -> Found | None:
+    last = gear.tests[-limits.repeat_tests :]
+    fails = Counter(end for test in last if test.failed for end in sorted(test.ends))
+    if not fails:
+        return None
+    end, count = max(fails.items(), key=lambda one: (one[1], one[0]))
+    told = f"Failed at end {end} in {count} of its last {len(last)} tests"
+    if count >= limits.repeat_fails:
+        return Found(Reason.REPEATED, f"{told}.", Action.RETIRE)
+    if count == limits.repeat_fails - 1 and count > 1:
+        return Found(Reason.REPEATED, f"{told}; once more, and it goes.", Action.WATCH)
+    return None
+
+
+def _bent(gear: Gear, today: date) -> Found | None:
+    if gear.bent_on is None:
+        return None
+    on = show_date(gear.bent_on, today)
+    if gear.fault is Fault.OPEN:
+        why = f"A contact was bent on {on}. Plug it in nowhere: it spoils what it is plugged into."
+        return Found(Reason.BENT_CONTACT, why, Action.REPAIR_FIRST)
+    if gear.fault is Fault.NONE and today - gear.bent_on <= BENT_REMEMBERED:
+        why = f"A contact was bent on {on} and straightened; such contacts break. Look into the connector."
+        return Found(Reason.BENT_CONTACT, why, Action.WATCH)
+    return None
+
+
+def _shortened(gear: Gear, limits: Limits, unit: Unit) -> Found | None:
+    if not is_shortened(gear.length_mm, gear.bought_mm, limits):
+        return None
+    lost = 100 * (gear.bought_mm - gear.length_mm) / gear.bought_mm
+    now, bought = format_length(gear.length_mm, unit), format_length(gear.bought_mm, unit)
+    why = (
+        f"Cut down to {now} from {bought}: {lost:.0f} % lost, and your limit is {limits.shortened_percent} %."
+    )
+    return Found(Reason.SHORTENED, why, Action.RETIRE)
+
+
+def is_shortened(length_mm: int, bought_mm: int, limits: Limits) -> bool:
+    """Whether a cable has lost so much of its length that it no longer counts as one of the length it was bought as."""
+    return 100 * (bought_mm - length_mm) > limits.shortened_percent * bought_mm
+
+
+def _not_worth_it(gear: Gear, limits: Limits, today: date) -> Found | None:
+    left = left_of_price(gear, limits, today)
+    if gear.fault is not Fault.OPEN or left is None:
+        return None
+    repair = repair_cost(gear, limits)
+    if repair <= left:
+        return None
+    why = (
+        f"A repair comes to {format_money(repair)}, and {format_money(left)} is left of the "
+        f"{format_money(gear.price_cents or 0)} that a new one costs."
+    )
+    return Found(Reason.NOT_WORTH_IT, why, Action.RETIRE)
+
+
+def repair_cost(gear: Gear, limits: Limits) -> int:
+    """Cents that a repair of it comes to."""
+    return limits.repair_cents if gear.repair_cents is None else gear.repair_cents
+
+
+def left_of_price(gear: Gear, limits: Limits, today: date) -> int | None:
+    """Cents of a new one's price that are left, in proportion to the years that such gear serves."""
+    if gear.price_cents is None or gear.bought_on is None:
+        return None
+    served = (today - gear.bought_on).days / (limits.life_years * YEAR)
+    return round(gear.price_cents * max(0.0, 1 - served))
+
+
+def _not_proven(gear: Gear, today: date) -> list[Found]:
+    told = []
+    if DueState.UNTESTED in (gear.today.state, gear.then.state):
+        told.append((Reason.UNTESTED, "It never passed a test."))
+    if gear.today.state is DueState.OVERDUE:
+        told.append((Reason.OVERDUE, f"Overdue: it had to pass by {_shown(gear.today.last_day, today)}."))
+    elif gear.then.state is DueState.OVERDUE:
+        last = _shown(gear.then.last_day, today)
+        told.append((Reason.OVERDUE, f"Overdue at the event, unless it passes by {last}."))
+    if gear.suspect is not None:
+        said = gear.suspect.rstrip(".") or "it crackled"
+        told.append((Reason.SUSPECT, f"Suspect: {said}."))
+    return [Found(reason, why, Action.TEST_FIRST) for reason, why in told]
+
+
+def _shown(day: date | None, today: date) -> str:
+    return show_date(day, today) if day else "its last day"

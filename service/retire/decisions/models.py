@@ -1,0 +1,44 @@
+"""Tables of decisions: a program's thresholds, and a lead's word against a decision."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import CheckConstraint, Index
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.retire.decisions.core import Action
+from service.store.base import Base, BigInt, one_of, refers
+
+
+class PullLimits(Base):
+    """A program's thresholds (see `Limits`): one row, once a lead has set them."""
+
+    __tablename__ = "pull_limits"
+    __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    repeat_fails: Mapped[int]
+    repeat_tests: Mapped[int]
+    shortened_percent: Mapped[int]
+    life_years: Mapped[int]
+    repair_cents: Mapped[int]
+    risk_percent: Mapped[int]
+    spare_days: Mapped[int]
+
+
+class Overrule(Base):
+    """A lead's word on what to do about an item before an event, and why; the last one counts.
+
+    Without an action the lead takes their word back.
+    """
+
+    __tablename__ = "pull_overrule"
+    __table_args__ = (one_of("action", Action), Index(None, "event_id", "item_id"))
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    event_id: Mapped[UUID] = mapped_column(refers("event.id"))
+    item_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    action: Mapped[str | None]
+    reason: Mapped[str]
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
