@@ -2,7 +2,7 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -12,15 +12,17 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.gear.core import KINDS
+from service.gear.core import KINDS, ItemState
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
 from service.season.core import Entry
 from service.testlog.core import in_time_order
 from service.wear import queries
+from service.wear.core import risk
 from service.wear.core.classes import Fitted, Judged, Path, judged
 from service.wear.core.history import Stretch, ages, exposed, in_service, lives, merged
 from service.wear.core.lives import Life
+from service.wear.core.risk import FIRST, Ages, Chance, Known, Outlook
 from service.wear.models import WearTarget
 from service.wear.queries import Worn
 
@@ -72,11 +74,12 @@ def set_target(db: Session, per_mille: int, who: Who, now: datetime) -> None:
 
 @dataclass(frozen=True)
 class Record:
-    """An item's class, its history in the order it happened, and its exposed days."""
+    """An item's class, its history in the order it happened, its exposed days, and whether it is in service now."""
 
     path: Path
     history: list[Entry]
     exposure: list[Stretch]
+    in_use: bool
 
 
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
@@ -91,7 +94,8 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
         changes = [(local_date(at, zone), state) for at, state in item.changes]
         history = [Entry(local_date(event.at, zone), event.what) for event in in_time_order(item.history)]
         exposure = exposed(days[answers_to], in_service(item.in_service_on, changes))
-        found[item_id] = Record(path_of(item), history, exposure)
+        in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
+        found[item_id] = Record(path_of(item), history, exposure, in_use)
     return found
 
 
@@ -103,17 +107,33 @@ def judgments(items: Iterable[Record]) -> list[Judged]:
     return judged(found)
 
 
+def chances(items: Mapping[UUID, Record], today: date, day: date) -> dict[UUID, Chance]:
+    """Of every item that has not failed: the chance that it has by `day`, as it is and if it is tested today.
+
+    Nothing is told of a kind of gear that has never been tested after a day in service.
+    """
+    known = {
+        item_id: Known(item.path, tuple(lives(item.history, item.exposure)), _ages(item, today, day))
+        for item_id, item in items.items()
+    }
+    return risk.chances(known, judgments(items.values()))
+
+
+def _ages(item: Record, today: date, day: date) -> Ages | None:
+    now, then = (ages(item.history, item.exposure, when) for when in (today, day))
+    return Ages(now[0], now[1], then[1]) if now and then else None
+
+
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
-    """The chance that an item which was good at its last test has failed since; where its class can tell."""
-    items = records(db, zone)
-    models = {each.path: each.fitted.model for each in judgments(items.values()) if each.fitted}
-    found = {}
-    for item_id, item in items.items():
-        age = ages(item.history, item.exposure, today)
-        if age is not None and item.path in models:
-            model = models[item.path]
-            found[item_id] = 1 - model.survival(age[1]) / max(model.survival(age[0]), 1e-300)
-    return found
+    """The chance that an item which was good at its last test has failed since, by the day that is given."""
+    return {item_id: chance.failed for item_id, chance in chances(records(db, zone), today, today).items()}
+
+
+def outlook(items: Mapping[UUID, Record], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
+    """How the day of these chances looks for what is in service, and which tests would help it most."""
+    in_use = [item_id for item_id, item in items.items() if item.in_use]
+    known = {item_id: told[item_id] for item_id in in_use if item_id in told}
+    return risk.outlook(known, len(in_use) - len(known), most)
 
 
 def path_of(item: Worn) -> Path:
