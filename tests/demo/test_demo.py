@@ -1,9 +1,10 @@
 """The demo: a program in mid-season, the same every time but for the date."""
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
+import pytest
 from sqlalchemy import select
 
 from service.demo.actions import load
@@ -39,9 +40,16 @@ def told(store: Store) -> dict[str, Any]:
         }
 
 
-def test_it_is_a_program_in_mid_season(database_url: str) -> None:
-    store = loaded(database_url)
-    with store.reading() as db:
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """The demo on SQLite, loaded once for all that only look."""
+    store = loaded(f"sqlite:///{tmp_path_factory.mktemp('demo')}/demo.db")
+    yield store
+    store.close()
+
+
+def test_it_is_a_program_in_mid_season(demo: Store) -> None:
+    with demo.reading() as db:
         states = set(db.scalars(select(Item.state)))
         due = set(db.scalars(select(ItemDue.state)))
         classes = set(db.scalars(select(FaultRow.fault_class)))
@@ -51,19 +59,22 @@ def test_it_is_a_program_in_mid_season(database_url: str) -> None:
     assert {"open", "short", "intermittent", "damage"} <= classes
     assert 12 in ahead
     assert 80 <= sum(one.count for one in [*OWNED, LATE]) <= 100
-    store.close()
 
 
-def test_it_is_the_same_on_another_day(sqlite_url: str, tmp_path: Path) -> None:
-    one, other = loaded(sqlite_url), loaded(f"sqlite:///{tmp_path}/other.db", LATER)
-    assert told(one) == told(other)
-    one.close()
+def test_it_is_the_same_on_another_day(demo: Store, sqlite_url: str) -> None:
+    other = loaded(sqlite_url, LATER)
+    assert told(demo) == told(other)
     other.close()
 
 
-def test_a_program_that_is_there_already_is_left_alone(sqlite_url: str) -> None:
-    store = loaded(sqlite_url)
-    before = told(store)
-    assert "not loaded" in load(store, NOW)
-    assert told(store) == before
-    store.close()
+@pytest.mark.postgres
+def test_it_is_the_same_on_postgresql(demo: Store, postgres_url: str) -> None:
+    other = loaded(postgres_url)
+    assert told(demo) == told(other)
+    other.close()
+
+
+def test_a_program_that_is_there_already_is_left_alone(demo: Store) -> None:
+    before = told(demo)
+    assert "not loaded" in load(demo, NOW)
+    assert told(demo) == before

@@ -4,7 +4,7 @@ import re
 from itertools import product
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.kit.problems import Invalid
@@ -49,6 +49,7 @@ def test_each_way_to_be_bad_is_diagnosed_as_that() -> None:
 shown = st.lists(st.sampled_from(Shown), min_size=8, max_size=8)
 
 
+@settings(max_examples=40)
 @given(shown)
 def test_the_verdict_follows_the_taps(taps: list[Shown]) -> None:
     lanes = [Lane(name, tap) for name, tap in zip(EIGHT.lanes, taps, strict=True)]
