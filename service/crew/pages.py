@@ -177,8 +177,8 @@ def save_settings(desk: LeadDesk, posted: Posted) -> Response:
     """Keep the program's settings."""
     values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
     try:
-        _check_settings(values)
         with desk.writing() as db:
+            _check_settings(values)
             for name, value in values.items():
                 setattr(queries.program(db), name, value)
             queries.note_in_audit(db, desk.now, desk.me.id, "settings.saved", values["name"], values)

@@ -52,6 +52,8 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in self.headers.items():
                     headers.setdefault(name, value)
+                if not scope["path"].startswith("/static/"):
+                    headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
         refusal = _refusal(scope, self.hosts)

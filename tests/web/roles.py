@@ -1,0 +1,185 @@
+"""Who may do what: every route and method of the service, by the least role that reaches it.
+
+A new route has to be given its row here, or `test_roles.py` fails. `NOBODY` are routes that ask nobody's name and read
+nothing of the program's.
+"""
+
+from service.crew.core import Role
+
+NOBODY = """
+GET /healthz
+GET /readyz
+GET /static/m-{version}/{path:path}
+"""
+
+STRANGER = """
+GET /
+GET /T/{code}
+GET /calendar/{secret}.ics
+GET /cautions
+GET /find
+GET /join
+POST /join
+GET /manifest.webmanifest
+GET /offline
+GET /sign-in
+POST /sign-in
+POST /sign-out
+GET /sw.js
+GET /t/{code}
+"""
+
+VIEWER = """
+GET /api/v1/due
+GET /api/v1/items
+GET /api/v1/items/{code}
+GET /api/v1/pull
+GET /api/v1/tests
+GET /digest
+GET /due
+GET /gear
+GET /gear/{code}
+GET /me
+POST /me/address
+GET /more
+GET /places
+GET /places/{place_id}/walk
+GET /pull
+GET /pull/{event_id}
+GET /season
+GET /season/{season_id}
+GET /sessions
+GET /sessions/{session_id}
+GET /sessions/{session_id}/count
+GET /sessions/{session_id}/count/{place}
+GET /sessions/{session_id}/progress
+GET /testers
+GET /testers/{tester_id}
+GET /tests
+GET /tests/{test_id}
+GET /wear
+GET /wirings
+GET /wirings/{key}
+"""
+
+CREW = """
+GET /api/v1/sessions/{session_id}/package
+POST /api/v1/suspects
+POST /api/v1/swaps
+POST /api/v1/tests
+GET /api/v1/wirings
+GET /api/v1/wirings/{key}
+POST /gear/{code}/notes
+GET /places/{place_id}/crackled
+POST /places/{place_id}/crackled
+GET /scan
+POST /scan
+GET /sessions/{session_id}/line
+GET /sessions/{session_id}/next
+POST /sessions/{session_id}/next
+POST /sessions/{session_id}/seen
+GET /sessions/{session_id}/take/{code}
+POST /sessions/{session_id}/take/{code}
+POST /sessions/{session_id}/unseen
+GET /swap
+POST /swap
+GET /swap/{swap_id}
+POST /t/{code}/crackled
+GET /t/{code}/ends
+GET /t/{code}/lamps
+POST /t/{code}/lamps
+GET /t/{code}/lanes
+POST /t/{code}/lanes
+GET /t/{code}/not-this
+POST /t/{code}/not-this
+GET /t/{code}/phantom
+POST /t/{code}/phantom
+GET /t/{code}/repair
+POST /t/{code}/repair
+GET /t/{code}/test
+POST /t/{code}/test
+GET /t/{code}/where
+POST /t/{code}/where
+POST /t/{code}/worn
+"""
+
+LEAD = """
+POST /api/v1/items
+GET /api/v1/openapi.json
+GET /calendar
+POST /calendar/links
+POST /calendar/links/{link_id}/end
+GET /crew
+POST /crew/passes
+POST /crew/passes/{pass_id}/end
+POST /crew/people/{person_id}/end
+GET /gear/new
+POST /gear/new
+GET /gear/{code}/edit
+POST /gear/{code}/edit
+GET /gear/{code}/place
+POST /gear/{code}/place
+POST /me/passphrase
+POST /places
+GET /places/{place_id}
+POST /places/{place_id}
+POST /places/{place_id}/move
+GET /plan
+POST /plan
+GET /season/events/{event_id}
+POST /season/events/{event_id}
+POST /season/events/{event_id}/drop
+GET /season/new
+POST /season/new
+GET /season/{season_id}/change
+POST /season/{season_id}/change
+GET /season/{season_id}/copy
+POST /season/{season_id}/copy
+POST /season/{season_id}/events
+GET /season/{season_id}/items
+POST /season/{season_id}/items
+POST /sessions
+GET /sessions/new
+GET /sessions/{session_id}/change
+POST /sessions/{session_id}/change
+GET /sessions/{session_id}/close
+POST /sessions/{session_id}/close
+GET /sessions/{session_id}/count/close
+POST /sessions/{session_id}/count/close
+POST /sessions/{session_id}/found
+POST /sessions/{session_id}/pass
+GET /settings
+POST /settings
+GET /t/{code}/retag
+POST /t/{code}/retag
+GET /t/{code}/state
+POST /t/{code}/state
+GET /tags
+GET /tags/places
+POST /tags/places
+GET /tags/preview
+POST /tags/printed
+GET /tags/printer
+POST /tags/printer
+GET /tags/printer.pdf
+GET /tags/sheet.pdf
+GET /tags/sheets
+POST /tags/sheets
+POST /tags/sheets/{sheet_id}/end
+GET /testers/new
+POST /testers/new
+POST /testers/{tester_id}/end
+POST /tests/{test_id}/void
+POST /wear
+GET /wirings/new
+POST /wirings/new
+POST /wirings/{key}/end
+"""
+
+NEEDED: dict[str, Role | None] = {
+    row: role
+    for role, rows in (
+        (None, NOBODY), (Role.STRANGER, STRANGER), (Role.VIEWER, VIEWER), (Role.CREW, CREW), (Role.LEAD, LEAD),
+    )
+    for row in rows.strip().splitlines()
+}  # fmt: skip

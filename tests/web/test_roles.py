@@ -1,0 +1,207 @@
+"""Every route and method × everybody: who reaches what, from where, and what every answer carries."""
+
+from collections.abc import Iterator
+from http.cookies import SimpleCookie
+from itertools import product
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from httpx import Response
+from sqlalchemy import MetaData, select
+
+from service.crew import actions
+from service.crew.core import Role
+from service.crew.models import Person
+from service.web.headers import headers_of_every_answer
+from tests.support.program import BASE
+from tests.web.roles import NEEDED
+from tests.web.world import World, rows, sent, world
+
+ACTORS = ("stranger", "revoked", "viewer", "crew", "lead")
+OWN_RULE = {
+    ("crew", "POST /me/address"): 403,  # of a student nothing but the name is kept
+    ("stranger", "POST /sign-in"): 401,  # the name and passphrase are what is wrong
+    ("revoked", "POST /sign-in"): 401,
+    ("viewer", "POST /sign-in"): 401,
+    ("crew", "POST /sign-in"): 401,
+    ("lead", "POST /sign-in"): 401,
+}
+"""Refused by what a route does, and not by its role."""
+
+Answers = dict[tuple[str, str], Response]
+
+
+@pytest.fixture(scope="module")
+def at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """The service over the demo, without limits: these tests knock a thousand times a minute."""
+    with world(tmp_path_factory.mktemp("roles"), limits=False) as here:
+        yield here
+
+
+@pytest.fixture(scope="module")
+def looked(at: World) -> tuple[Any, Any, Answers]:
+    """What the database holds before and after everybody has looked at everything, and what they saw."""
+    at.clients["lead"].get("/")  # the first of the day keeps house
+    before = contents(at)
+    found = {
+        (actor, row): asked(at, actor, row) for actor in ACTORS for row in NEEDED if row.startswith("GET")
+    }
+    return before, contents(at), found
+
+
+@pytest.fixture(scope="module")
+def answers(at: World, looked: tuple[Any, Any, Answers]) -> Answers:
+    """What everybody gets for everything. Whoever signs out does so last."""
+    posts = sorted((row for row in NEEDED if row.startswith("POST")), key=lambda row: row == "POST /sign-out")
+    return looked[2] | {(actor, row): asked(at, actor, row) for actor in ACTORS for row in posts}
+
+
+def asked(at: World, actor: str, row: str, **more: Any) -> Response:
+    """One request of a row."""
+    method, template = row.split(" ")
+    return at.clients[actor].request(method, at.path(template), **sent(at, row), **more)
+
+
+def contents(at: World) -> dict[str, list[Any]]:
+    """Every row of every table."""
+    with at.store.reading() as db:
+        metadata = MetaData()
+        metadata.reflect(db.connection())
+        return {table.name: list(map(str, db.execute(select(table)))) for table in metadata.sorted_tables}
+
+
+def reaches(actor: str, row: str) -> bool:
+    """Whether somebody may do what a row does."""
+    needed = NEEDED[row]
+    return needed is None or Role("stranger" if actor == "revoked" else actor).reaches(needed)
+
+
+def test_every_route_has_its_row_and_every_row_its_route(at: World) -> None:
+    """A new route goes into `roles.py`, and what its path names into `world.py`."""
+    assert set(rows(at.app)) == set(NEEDED)
+    assert {row.split(" ")[0] for row in NEEDED} == {"GET", "POST"}
+
+
+def test_a_row_says_what_the_desk_asks(at: World) -> None:
+    assert {row: asks_for(route.dependant) for row, route in rows(at.app).items()} == NEEDED
+
+
+def asks_for(dependant: Any) -> Role | None:
+    """The role that a route's desk names."""
+    for inner in dependant.dependencies:
+        role = getattr(inner.call, "role", None) or asks_for(inner)
+        if role is not None:
+            return Role(role)
+    return None
+
+
+@pytest.mark.parametrize("actor", ACTORS)
+def test_everybody_reaches_what_is_theirs_and_nothing_else(answers: Answers, actor: str) -> None:
+    refused = 401 if actor in ("stranger", "revoked") else 403
+    wrong = {}
+    for row in NEEDED:
+        status = answers[actor, row].status_code
+        if (actor, row) in OWN_RULE:
+            fine = status == OWN_RULE[actor, row]
+        else:
+            fine = status not in (401, 403) if reaches(actor, row) else status == refused
+        if not fine:
+            wrong[row] = status
+    assert wrong == {}
+
+
+def test_looking_changes_nothing(looked: tuple[Any, Any, Answers]) -> None:
+    before, after, _ = looked
+    assert len(before["item"]) > 50
+    assert {name for name in before if before[name] != after[name]} == set()
+
+
+def test_nothing_breaks_and_nothing_is_cut_short(answers: Answers) -> None:
+    assert {key: found.status_code for key, found in answers.items() if found.status_code >= 500} == {}
+    reached = {row for row in NEEDED if answers["lead", row].status_code in (200, 201, 303)}
+    assert len(reached) > len(NEEDED) * 0.6, "the paths of world.py lead nowhere"
+
+
+def test_every_answer_has_the_headers(at: World, answers: Answers) -> None:
+    errors = {
+        "no route": at.clients["stranger"].get("/nowhere"),
+        "no method": at.clients["lead"].delete("/gear"),
+        "static": at.clients["stranger"].get("/static/icon.svg"),
+        "no static": at.clients["stranger"].get("/static/../service/app.py"),
+        "foreign host": at.clients["lead"].get("/gear", headers={"Host": "evil.example"}),
+        "other site": at.clients["lead"].post("/places", headers={"Authorization": "", "Origin": "http://x"}),
+    }
+    assert [found.status_code for found in errors.values()] == [404, 405, 200, 404, 421, 403]
+    wanted = headers_of_every_answer(secure=False).items()
+    for key, found in {**answers, **errors}.items():
+        for name, value in wanted:
+            assert found.headers.get(name) == value, (key, name)
+    csp = answers["lead", "GET /"].headers["content-security-policy"]
+    assert "unsafe" not in csp
+    assert {"object-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"} <= set(csp.split("; "))
+
+
+def test_what_is_about_people_is_kept_nowhere(answers: Answers) -> None:
+    kept = {"GET /static/m-{version}/{path:path}", "GET /sw.js", "GET /manifest.webmanifest", "GET /offline"}
+    for (actor, row), found in answers.items():
+        if row not in kept:
+            rule = found.headers["cache-control"]
+            assert rule in ("no-store", "private, no-cache"), (actor, row, rule)
+
+
+SITES = ("same-origin", "none", "same-site", "cross-site", None)
+ORIGINS = (BASE, f"{BASE}.evil.example", "null", None)
+
+
+def test_a_write_comes_from_a_page_of_ours_on_every_route(at: World) -> None:
+    """Fetch Metadata where the browser sends it, else the Origin; nothing said is refused too."""
+    knocking = TestClient(at.app, BASE, follow_redirects=False)
+    for row in (row for row in NEEDED if not row.startswith("GET")):
+        method, template = row.split(" ")
+        for site, origin in product(SITES, ORIGINS):
+            headers = {"Sec-Fetch-Site": site, "Origin": origin}
+            given = {name: value for name, value in headers.items() if value is not None}
+            ours = site in ("same-origin", "none") if site else origin == BASE
+            found = knocking.request(method, at.path(template), headers=given)
+            assert ("another site" in found.text) is not ours, (row, given)
+            assert (found.status_code == 403) is not ours, (row, given)
+
+
+def test_a_foreign_name_is_refused_on_every_route(at: World) -> None:
+    for row in NEEDED:
+        assert asked(at, "lead", row, headers={"Host": "evil.example"}).status_code == 421, row
+
+
+@pytest.mark.parametrize("secure", [False, True])
+def test_the_cookie_stays_with_us(tmp_path_factory: pytest.TempPathFactory, secure: bool) -> None:
+    base = "https://cables.test" if secure else BASE
+    with world(tmp_path_factory.mktemp("cookies"), base_url=base) as here:
+        with here.store.writing() as db:
+            made = actions.make_pass(db, Role.CREW, "Thursdays", None, here.clock.now)
+        phone = TestClient(here.app, base, headers={"Origin": base}, follow_redirects=False)
+        came = phone.post("/join", data={"pass": made.secret, "name": "Jo"})
+        [(name, cookie)] = SimpleCookie(came.headers["set-cookie"]).items()
+        assert name == ("__Host-coilbook" if secure else "coilbook")
+        assert (cookie["httponly"], cookie["samesite"], cookie["path"]) == (True, "lax", "/")
+        assert cookie["domain"] == ""
+        assert bool(cookie["secure"]) is secure
+        assert ("strict-transport-security" in came.headers) is secure
+        assert len(cookie.value) >= 43  # 256 bits, where ASVS 5.0 7.2.3 asks for 128
+        assert phone.get("/me").status_code == 200
+
+
+def test_revoking_counts_from_the_next_request_on(tmp_path_factory: pytest.TempPathFactory) -> None:
+    with world(tmp_path_factory.mktemp("revoked")) as here:
+        assert here.clients["crew"].get("/gear").status_code == 200
+        with here.store.reading() as db:
+            who = db.scalars(select(Person.id).where(Person.display_name == "The crew")).one()
+        assert here.clients["lead"].post(f"/crew/people/{who}/end").status_code == 303
+        assert here.clients["crew"].get("/gear").status_code == 401
+        assert asked(here, "crew", "POST /api/v1/tests").status_code == 401
+
+
+def test_the_interface_is_described_to_leads_only(at: World) -> None:
+    for path in ("/docs", "/redoc", "/openapi.json"):
+        assert at.clients["lead"].get(path).status_code == 404
+    assert at.clients["stranger"].get("/api/v1/openapi.json").status_code == 401

@@ -1,0 +1,187 @@
+"""The demo's program, running, with everything that a route's path can name, and one client for each of the cast."""
+
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from tempfile import mkdtemp
+from typing import Any
+from uuid import uuid4
+
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+from fastapi.testclient import TestClient
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from service.app import create_app
+from service.crew import actions
+from service.crew.core import Role
+from service.crew.models import Person
+from service.demo.actions import load
+from service.gear.models import Item, Place
+from service.schedule.calendar.actions import make_link
+from service.season.models import Event, SeasonRow
+from service.settings import Settings
+from service.store.sessions import Store
+from service.tags.models import Tag
+from service.testlog.models import SessionKind, Swap, Test, WorkSession
+from service.web import modules
+from tests.support.program import BASE, Clock, migrated, op
+
+START = Clock().now
+
+
+@dataclass
+class World:
+    """`params` has a value for every name in a route's path; `clients` one for each role, and one signed out."""
+
+    app: FastAPI
+    store: Store
+    clock: Clock
+    clients: dict[str, TestClient]
+    params: dict[str, str]
+
+    def path(self, template: str) -> str:
+        """A route's path with something that is there in each place."""
+        filled = template.replace("{path:path}", self.params["path"])
+        for name, value in self.params.items():
+            filled = filled.replace(f"{{{name}}}", value)
+        assert "{" not in filled, f"tests/web/world.py knows nothing to put into {filled}"
+        return filled
+
+
+def routes(app: FastAPI) -> list[APIRoute]:
+    """Every route of the service, those of routers inside routers too."""
+    return list(_walk(app.routes))
+
+
+def _walk(found: Sequence[Any]) -> Iterator[APIRoute]:
+    for route in found:
+        inside = getattr(route, "original_router", None)
+        if inside is not None:
+            yield from _walk(inside.routes)
+        elif isinstance(route, APIRoute):
+            yield route
+
+
+def rows(app: FastAPI) -> dict[str, APIRoute]:
+    """Every route by method and path, as `roles.py` names them."""
+    return {f"{method} {route.path}": route for route in routes(app) for method in sorted(route.methods)}
+
+
+@contextmanager
+def world(folder: Path, **settings: Any) -> Iterator[World]:
+    """The service over a copy of the demo."""
+    file = folder / f"{uuid4()}.db"
+    shutil.copy(_demo(), file)
+    clock = Clock()
+    app = create_app(Settings(f"sqlite:///{file}", **({"base_url": BASE} | settings)), clock)
+    store: Store = app.state.store
+    with store.writing() as db:
+        tokens = {role: _token(db, role) for role in ("viewer", "crew", "lead", "revoked")}
+        params = _params(db)
+    clients = {role: _client(app, token) for role, token in tokens.items()} | {"stranger": _client(app, "")}
+    with clients["stranger"]:
+        yield World(app, store, clock, clients, params)
+
+
+def _client(app: FastAPI, token: str) -> TestClient:
+    headers = {"Origin": BASE} | ({"Authorization": f"Bearer {token}"} if token else {})
+    return TestClient(app, BASE, headers=headers, follow_redirects=False)
+
+
+@cache
+def _demo() -> Path:
+    path = Path(mkdtemp()) / "demo.db"
+    migrated(f"sqlite:///{path}")
+    store = Store(f"sqlite:///{path}")
+    load(store, START)
+    with store.writer.connect() as connection:
+        connection.exec_driver_sql("COMMIT")
+        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
+        connection.exec_driver_sql("BEGIN")
+    store.close()
+    return path
+
+
+def _token(db: Session, role: str) -> str:
+    now = START
+    if role != "revoked":
+        return actions.make_token(db, f"The {role}", Role(role), now)
+    token = actions.make_token(db, "Gone lead", Role.LEAD, now)
+    gone = db.scalars(select(Person).where(Person.display_name == "Gone lead")).one()
+    actions.end_person(db, gone.id, _someone(db), now)
+    return token
+
+
+def _someone(db: Session) -> actions.Who:
+    lead = db.scalars(select(Person).where(Person.display_name == "The lead")).one()
+    return actions.Who(lead.id, lead.display_name, Role.LEAD)
+
+
+def _params(db: Session) -> dict[str, str]:
+    """Something real for each name in a path; an id of nothing where the demo has none."""
+    item = db.scalars(select(Item).where(Item.state == "in_service", Item.wiring == "xlr3")).first()
+    assert item is not None
+    module = next(iter(modules._modules()))
+    made = actions.make_pass(db, Role.CREW, "To be ended", None, START)
+    extra = actions.add_person(db, "To be ended", Role.CREW, START)
+    sessions = select(WorkSession.id).where(WorkSession.kind == SessionKind.TEST)
+    return {
+        "code": db.scalars(select(Tag.code).where(Tag.item_id == item.id, Tag.until.is_(None))).one(),
+        "session_id": _id(db, sessions.where(WorkSession.closed_at.is_(None))),
+        "place_id": _id(db, select(Place.id)),
+        "place": _id(db, select(Place.id)),
+        "season_id": _id(db, select(SeasonRow.id)),
+        "event_id": _id(db, select(Event.id)),
+        "test_id": _id(db, select(Test.id)),
+        "swap_id": _id(db, select(Swap.id)),
+        "pass_id": str(made.id),
+        "person_id": str(extra.id),
+        "secret": make_link(db, "A parent", _someone(db), START),
+        "key": "xlr3",
+        "version": modules._version(),
+        "path": module,
+        "link_id": str(uuid4()),
+        "sheet_id": str(uuid4()),
+        "tester_id": str(uuid4()),
+    }
+
+
+def _id(db: Session, query: Any) -> str:
+    return str(db.scalars(query.limit(1)).first() or uuid4())
+
+
+def _test(at: World) -> dict[str, Any]:
+    code = at.params["code"]
+    return {"id": op(), "item": code, "method": "two_ended", "joined": [["A1", "B1"]], "probed": "all"}
+
+
+BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
+    "POST /api/v1/items": lambda at: {"id": op(), "kind": "cable", "wiring": "xlr3", "length": "10 ft"},
+    "POST /api/v1/tests": _test,
+    "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
+    "POST /api/v1/swaps": lambda at: {"id": op(), "bad": at.params["code"], "spare": at.params["code"]},
+}
+"""What the JSON routes take: their bodies are read before anybody is asked who they are."""
+
+
+FIELDS: dict[str, Callable[[World], dict[str, str]]] = {
+    "GET /sessions/{session_id}/next": lambda at: {"after": at.params["code"]},
+    "POST /sessions/{session_id}/found": lambda at: {"op": op(), "item": op()},
+    "POST /sessions/{session_id}/unseen": lambda at: {"op": op(), "item": op()},
+}
+"""What else some routes read first."""
+
+
+def sent(at: World, row: str) -> dict[str, Any]:
+    """What a request of a row carries, as arguments of the client: enough to get as far as the role."""
+    if row in BODIES:
+        return {"json": BODIES[row](at)}
+    fields = FIELDS.get(row, lambda _at: {})(at)
+    if row.startswith("GET"):
+        return {"params": fields}
+    return {"files": {"photo": b""}} if row == "POST /scan" else {"data": fields or {"op": op()}}
