@@ -115,7 +115,7 @@ def _migrate(_options: argparse.Namespace) -> int:
 
 def _demo(_options: argparse.Namespace) -> int:
     from service.demo.actions import load
-    from service.serving import opened
+    from service.store.opening import opened
 
     with opened(_settings()) as store:
         print(load(store, datetime.now(UTC)))
@@ -124,7 +124,7 @@ def _demo(_options: argparse.Namespace) -> int:
 
 def _housekeeping(options: argparse.Namespace) -> int:
     from service.clock import turn
-    from service.serving import opened
+    from service.store.opening import opened
     from service.testlog.housekeeping import verify
 
     settings = _settings()
@@ -139,7 +139,7 @@ def _housekeeping(options: argparse.Namespace) -> int:
 
 def _clock(_options: argparse.Namespace) -> int:
     from service.clock import run
-    from service.serving import opened
+    from service.store.opening import opened
 
     settings = _settings()
     with opened(settings) as store:
@@ -150,7 +150,7 @@ def _clock(_options: argparse.Namespace) -> int:
 def _token(options: argparse.Namespace) -> int:
     from service.crew import actions
     from service.crew.core import Role
-    from service.serving import opened
+    from service.store.opening import opened
 
     with opened(_settings()) as store, store.writing() as db:
         token = actions.make_token(db, options.name, Role(options.role), datetime.now(UTC))
@@ -162,7 +162,7 @@ def _token(options: argparse.Namespace) -> int:
 def _pass(options: argparse.Namespace) -> int:
     from service.crew.actions import make_pass_on_command
     from service.crew.core import Role
-    from service.serving import opened
+    from service.store.opening import opened
 
     settings = _settings()
     with opened(settings) as store, store.writing() as db:
@@ -175,7 +175,7 @@ def _pass(options: argparse.Namespace) -> int:
 def _tags(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from service.serving import opened
+    from service.store.opening import opened
     from service.tags.printing import tag_sheet
 
     settings = _settings()

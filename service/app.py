@@ -8,6 +8,7 @@ import anyio.to_thread
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
+from service.chores import CHORES
 from service.crew import pages as crew
 from service.gear import pages as gear
 from service.gear.own import pages as own_wirings
@@ -36,7 +37,6 @@ from service.tags import pages as tags
 from service.tags import setup_pages as tag_setup
 from service.testlog import api as tests_api
 from service.testlog import care_pages as care
-from service.testlog import housekeeping as testlog
 from service.testlog import log_pages as test_log
 from service.testlog import pages as testlog_pages
 from service.testlog.bench import api as bench_api
@@ -97,10 +97,6 @@ ROUTERS = (
     planning.router,
     wear.router,
 )
-
-
-CHORES = testlog.CHORES
-"""What housekeeping does each day, in order: the chores that features offer."""
 
 
 def create_app(

@@ -17,7 +17,7 @@ from apscheduler.schedulers.base import BaseScheduler
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from service.app import CHORES
+from service.chores import CHORES
 from service.kit.problems import Problem
 from service.schedule.reminders.actions import send_due
 from service.settings import Settings

@@ -2,8 +2,6 @@
 
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 
 import uvicorn
@@ -15,29 +13,13 @@ from service.crew import actions, queries
 from service.crew.core import FIRST_NAME
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings
-from service.store import migrate
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
+from service.store.opening import opened
 from service.store.sessions import Store
 from service.web.greeting import greeting
 from service.web.network import addresses, refuse_taken_port
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
-
-
-@contextmanager
-def opened(settings: Settings) -> Iterator[Store]:
-    """The database, at head: an empty one is migrated, one that is behind is refused."""
-    store = Store(settings.database_url)
-    try:
-        if migrate.is_empty(store):
-            migrate.upgrade(settings.database_url)
-        elif migrate.current(store) != migrate.head():
-            raise Problem(
-                "The database is not at the newest revision. Make a backup, then run: coilbook migrate"
-            )
-        yield store
-    finally:
-        store.close()
 
 
 def serve(settings: Settings, host: str, port: int, workers: int) -> int:

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initialize, invariant, rule
 
-from service.app import CHORES
+from service.chores import CHORES
 from service.crew.core import Who
 from service.crew.models import Program
 from service.crew.queries import first_lead

@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import select
 
 from service.__main__ import main
-from service.app import CHORES
+from service.chores import CHORES
 from service.crew import queries as crew
 from service.gear.actions import NewItem, add_items, change_state
 from service.gear.core import FlagKind, ItemState
