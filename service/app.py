@@ -10,6 +10,7 @@ from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
 from service.crew import pages as crew
+from service.crew.trail import pages as trail
 from service.gear import pages as gear
 from service.gear.own import pages as own_wirings
 from service.home.due import api as due_api
@@ -57,6 +58,7 @@ from service.web.render import STATIC
 
 ROUTERS = (
     crew.router,
+    trail.router,
     health.router,
     now.router,
     items.router,

@@ -109,6 +109,8 @@ def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
     if person is None:
         person = add_person(db, name, Role(found.role), now)
         queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
+    else:
+        queries.note_in_audit(db, now, person.id, "signed.in", str(person.id), {"by": "a link"})
     until = found.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
     who = Who(person.id, person.display_name, Role(person.role))
     return who, start_sign_in(db, person, now, until)
@@ -161,6 +163,7 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
         raise SignInNeeded(
             "Name and passphrase do not belong together. Try again, or ask for a sign-in link."
         )
+    queries.note_in_audit(db, now, person.id, "signed.in", str(person.id))
     who = Who(person.id, person.display_name, Role(person.role))
     return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
 
@@ -169,7 +172,7 @@ def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetim
     """Give oneself a passphrase."""
     person = db.get_one(Person, who.id)
     person.passphrase_hash = _HASHER.hash(core.check_passphrase(typed, who.display_name, program))
-    queries.note_in_audit(db, now, who.id, "passphrase.set", who.display_name)
+    queries.note_in_audit(db, now, who.id, "passphrase.set", str(who.id))
 
 
 def keep_address(db: Session, who: Who, typed: str, now: datetime) -> None:
@@ -182,9 +185,7 @@ def keep_address(db: Session, who: Who, typed: str, now: datetime) -> None:
         raise NotAllowed("Of the crew only the name is kept, so there is nowhere to send mail to.")
     address = core.tidy_address(typed)
     db.get_one(Person, who.id).email = address
-    queries.note_in_audit(
-        db, now, who.id, "address.kept" if address else "address.forgotten", who.display_name
-    )
+    queries.note_in_audit(db, now, who.id, "address.kept" if address else "address.forgotten", str(who.id))
 
 
 def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
@@ -225,7 +226,7 @@ def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
         raise Conflict(f"{person.display_name} is the only lead. Make another lead first.")
     person.ended_at, person.email = now, None
     queries.end_sign_ins(db, person.id, now)
-    queries.note_in_audit(db, now, who.id, "person.ended", person.display_name)
+    queries.note_in_audit(db, now, who.id, "person.ended", str(person.id))
 
 
 def sign_out(db: Session, token: str, now: datetime) -> None:

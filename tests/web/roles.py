@@ -113,6 +113,7 @@ GET /crew
 POST /crew/passes
 POST /crew/passes/{pass_id}/end
 POST /crew/people/{person_id}/end
+GET /crew/trail
 GET /gear/new
 POST /gear/new
 GET /gear/{code}/edit

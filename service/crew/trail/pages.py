@@ -1,0 +1,69 @@
+"""The page on which a lead reads who did what, and when."""
+
+from collections.abc import Iterable
+from datetime import timedelta
+from urllib.parse import urlencode
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from service.crew.desk import LeadDesk
+from service.crew.models import AuditEntry
+from service.crew.queries import names_of
+from service.crew.trail import queries
+from service.crew.trail.core import action_words, detail_words
+from service.crew.trail.queries import Asked
+from service.kit.dates import midnight, parse_date
+from service.kit.problems import Invalid, invalid
+from service.store.paging import PAGE
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/crew/trail")
+def trail_page(
+    desk: LeadDesk, person: str = "", action: str = "", day: str = "", after: str | None = None
+) -> Response:
+    """The trail, the newest first, narrowed down by what is asked."""
+    values = {"person": person, "action": action, "day": day.strip()}
+    errors: dict[str, str] = {}
+    with desk.reading() as db:
+        try:
+            asked = _asked(values, desk.zone)
+        except Invalid as refusal:
+            asked, errors = Asked(), refusal.errors
+        found, following = queries.entries(db, asked, after, PAGE)
+        kept = {name: value for name, value in values.items() if value}
+        return desk.page(
+            "crew/trail.html", 422 if errors else 200, values=values, errors=errors, entries=found,
+            names=names_of(db, _people(found)), action_words=action_words, detail_words=detail_words,
+            actors=[(str(each.id), each.display_name + (" (gone)" if each.ended_at else ""))
+                    for each in queries.actors(db)],
+            actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=_as_id,
+            more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
+        )  # fmt: skip
+
+
+def _asked(values: dict[str, str], zone: ZoneInfo) -> Asked:
+    person = _as_id(values["person"])
+    if values["person"] and person is None:
+        raise invalid("person", "Choose somebody from the list.")
+    day = parse_date(values["day"], "day") if values["day"] else None
+    return Asked(
+        person, values["action"] or None, midnight(day, zone) if day else None,
+        midnight(day + timedelta(days=1), zone) if day else None,
+    )  # fmt: skip
+
+
+def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
+    """Everybody who acts in these entries or whom they are about."""
+    return {entry.person_id for entry in entries} | {_as_id(entry.subject) for entry in entries}
+
+
+def _as_id(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None

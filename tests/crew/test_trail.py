@@ -1,0 +1,92 @@
+"""A lead reads who did what, when: all of it, by person, by action, by day, page by page."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from service.crew.models import AuditEntry
+from service.crew.queries import note_in_audit, person_by_name
+from service.crew.trail.core import action_words, detail_words
+from service.store.paging import PAGE
+from tests.support.program import Running
+
+
+def subjects(page: str) -> list[str]:
+    """What the entries on a page are about, in order."""
+    return re.findall(r"</b>: (.+?)</p>", page)
+
+
+def noted(program: Running, count: int) -> None:
+    """Entries of the lead and the crew by turns, an hour apart, each about its number."""
+    with program.store.writing() as db:
+        people = [person_by_name(db, name) for name in ("Lead", "Crew")]
+        for number in range(count):
+            person = people[number % 2]
+            assert person is not None
+            at = program.clock.now + timedelta(hours=number)
+            note_in_audit(
+                db, at, person.id, ("tag.replaced", "item.placed")[number % 3 == 0], f"no. {number}"
+            )
+
+
+def test_every_change_stands_there_with_who_and_what(program: Running) -> None:
+    program.lead.post("/crew/passes", data={"role": "crew", "label": "Thursdays"})
+    program.lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
+    program.stranger.post("/sign-in", data={"name": "Lead", "passphrase": "copper river lantern"})
+    page = program.lead.get("/crew/trail").text
+    assert subjects(page)[:3] == ["Lead", "Lead", "Thursdays"]
+    for words in (
+        "Signed in",
+        "Passphrase set",
+        "Pass made",
+        "role crew",
+        "Mon Sep 21, 6:00 pm</span>, Lead",
+    ):
+        assert words in page
+
+
+def test_it_is_read_page_by_page_without_a_gap(program: Running) -> None:
+    noted(program, 2 * PAGE + 7)
+    found, href = [], "/crew/trail"
+    while href:
+        page = program.lead.get(href).text
+        found += subjects(page)
+        further = re.search(r'href="(/crew/trail\?[^"]*after=[^"]*)"', page)
+        href = further[1].replace("&amp;", "&") if further else ""
+    numbers = [subject for subject in found if subject.startswith("no. ")]
+    assert numbers == [f"no. {number}" for number in reversed(range(2 * PAGE + 7))]
+
+
+def test_it_is_narrowed_by_person_action_and_day(program: Running) -> None:
+    noted(program, 30)
+    with program.store.reading() as db:
+        crew = person_by_name(db, "Crew")
+        entries = {f"no. {n}": n for n in range(30)}
+        assert db.query(AuditEntry).count() > 30
+    assert crew is not None
+
+    def shown(**asked: str) -> set[int]:
+        page = program.lead.get("/crew/trail", params=asked).text
+        return {entries[subject] for subject in subjects(page) if subject in entries}
+
+    assert shown(person=str(crew.id)) == {n for n in range(30) if n % 2}
+    assert shown(action="item.placed") == {n for n in range(30) if n % 3 == 0}
+    # the clock starts at 6 pm in the program's zone, so six hours are left of that day
+    assert shown(day="2026-09-21") == set(range(6))
+    assert shown(day="2026-09-22", person=str(crew.id), action="item.placed") == {9, 15, 21, 27}
+
+
+@pytest.mark.parametrize(("asked", "field"), [({"day": "tomorrow"}, "day"), ({"person": "me"}, "person")])
+def test_what_cannot_be_asked_is_told_beside_its_field(
+    program: Running, asked: dict[str, str], field: str
+) -> None:
+    answer = program.lead.get("/crew/trail", params=asked)
+    assert answer.status_code == 422
+    assert f'id="f-{field}-error"' in answer.text
+
+
+def test_words() -> None:
+    assert action_words("calendar.link_made") == "Calendar link made"
+    assert detail_words({"codes": ["A", "B"], "return_note": ""}) == "codes A, B; return note –"
+    assert detail_words(None) == ""
