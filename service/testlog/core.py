@@ -251,6 +251,11 @@ def through_suspects(
     )
 
 
+def has_passed(since: datetime, history: Sequence[Event]) -> bool:
+    """Whether an item has passed a test since then."""
+    return any(event.what is What.PASS and event.at >= since for event in history)
+
+
 def still_crackles(since: datetime, history: Sequence[Event]) -> bool:
     """Whether an item that was called suspect still is: only a pass with a flex test ends that."""
     return not any(event.what is What.PASS and event.flexed and event.at >= since for event in history)

@@ -15,7 +15,7 @@ from service.gear.models import Flag
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.testlog import queries
-from service.testlog.core import Event, still_crackles, through_suspects
+from service.testlog.core import Event, has_passed, still_crackles, through_suspects
 
 CLOSING = timedelta(days=14)
 """A round that closes within two weeks is said to be closing."""
@@ -25,6 +25,7 @@ DUE_FLAGS = (FlagKind.DUE, FlagKind.CLOSING, FlagKind.OVERDUE, FlagKind.BLOCKED,
 THROUGH_NOTE = "A test through several items failed, and one of them is bad."
 
 _WHY_CLEARED = "No longer so."
+_WHY_PASSED = "It passed."
 _WHY_TRUSTED = "The tests that stand clear it."
 
 Asked = tuple[UUID, str]
@@ -92,10 +93,16 @@ def _amiss(
 def follow_history(
     db: Session, histories: Mapping[UUID, Sequence[Event]], who: Who | None, now: datetime
 ) -> None:
-    """Raise and clear the suspect flags that histories ask for; they are of all items that were tested together."""
+    """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.
+
+    The histories are of all items that were tested together.
+    """
     flags: dict[Asked, list[Flag]] = defaultdict(list)
-    for row in queries.suspect_flags(db, histories):
-        flags[row.item_id, occasion_of(row.period)].append(row)
+    for row in queries.tested_flags(db, histories):
+        if row.flag == FlagKind.SUSPECT:
+            flags[row.item_id, occasion_of(row.period)].append(row)
+        elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
+            clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_PASSED, who, now, row.period)
     for asked, suspect in (_told(db, flags, histories) | _failed_through(db, histories)).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)

@@ -67,7 +67,7 @@ def ensure_today(desk: Desk) -> None:
 def refresh_due(db: Session, today: date, _now: datetime) -> int:
     """Recompute due states that have run out or are missing."""
     stale = due.stale(db, today)
-    due.refresh(db, stale, today, _zone(db))
+    due.refresh(db, stale, today, zone_of(db))
     return len(stale)
 
 
@@ -82,7 +82,7 @@ CHORES = (Chore("due states refreshed", refresh_due), Chore("flags raised or cle
 def verify(store: Store, now: datetime) -> list[str]:
     """Recompute every cached due state; a line for each that differs. Changes nothing."""
     with store.writing() as db:
-        zone = _zone(db)
+        zone = zone_of(db)
         found = due.differences(db, local_date(now, zone), zone)
         codes = codes_of(db, [item_id for item_id, _, _ in found])
         db.rollback()
@@ -91,6 +91,7 @@ def verify(store: Store, now: datetime) -> list[str]:
     ]
 
 
-def _zone(db: Session) -> ZoneInfo:
+def zone_of(db: Session) -> ZoneInfo:
+    """The program's time zone."""
     program = crew.program_facts(db)
     return ZoneInfo(program.zone if program else "UTC")

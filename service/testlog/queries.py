@@ -122,10 +122,11 @@ def tested_with(db: Session, item_ids: Collection[UUID]) -> set[UUID]:
     return set(item_ids) | set(db.scalars(select(TestItem.item_id).where(TestItem.test_id.in_(mine))))
 
 
-def suspect_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
-    """Every suspect flag of these items, raised or cleared, the oldest first."""
+def tested_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
+    """Every flag of these items that a test may clear (suspect, at risk), raised or cleared, the oldest first."""
+    kinds = (FlagKind.SUSPECT, FlagKind.AT_RISK)
     return db.scalars(
-        select(Flag).where(Flag.item_id.in_(item_ids), Flag.flag == FlagKind.SUSPECT).order_by(Flag.id)
+        select(Flag).where(Flag.item_id.in_(item_ids), Flag.flag.in_(kinds)).order_by(Flag.id)
     ).all()
 
 

@@ -1,6 +1,7 @@
 """What wear looks up: every item with its class, its days in service and its history, a few statements in all."""
 
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -8,8 +9,8 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from service.gear.core import ItemState, PlaceKind
-from service.gear.models import Item, Place, Placement, Port, StateChange
+from service.gear.core import FlagKind, ItemState, PlaceKind
+from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
 from service.season.core import What
 from service.season.models import ItemSeason, SeasonRow
 from service.testlog.core import Event, Verdict, what_of
@@ -36,6 +37,11 @@ def per_mille(db: Session) -> int | None:
     """The unavailability that the program aims at, in thousandths, once it was set."""
     row = db.get(WearTarget, 1)
     return row.per_mille if row else None
+
+
+def at_risk_flags(db: Session) -> Sequence[Flag]:
+    """The flags of items at risk that are up."""
+    return db.scalars(select(Flag).where(Flag.flag == FlagKind.AT_RISK, Flag.cleared_at.is_(None))).all()
 
 
 def season_days(db: Session) -> dict[UUID, Stretch]:

@@ -1,0 +1,57 @@
+"""The chore that flags what has probably failed unseen: raised when an item's risk reaches the program's limit.
+
+A flag speaks of the item's last pass, so it is raised once for that, however often this runs. It is cleared when the
+risk is below the limit again (which also happens when other items' tests speak better of its class), when the item
+fails or leaves service, and, by the test log itself, as soon as it passes.
+"""
+
+from collections.abc import Callable
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.gear.actions import clear_flags
+from service.gear.core import FlagKind
+from service.season.core import What
+from service.testlog.flags import occasion_of, raise_again
+from service.testlog.housekeeping import Chore, zone_of
+from service.wear import queries
+from service.wear.actions import Record, chances, records
+
+_WHY_CLEARED = "No longer so."
+
+
+def chore(limit: Callable[[Session], float]) -> Chore:
+    """Flag what is at risk; `limit` tells from which chance on, in (0, 1), an item is."""
+    return Chore("items at risk", lambda db, today, now: follow_risk(db, today, now, limit(db)))
+
+
+def follow_risk(db: Session, today: date, now: datetime, limit: float) -> int:
+    """Raise and clear what is at risk today; how many flags changed."""
+    lift = at_risk(db, today, limit)
+    changed = 0
+    for row in queries.at_risk_flags(db):
+        if lift.get(row.item_id) == occasion_of(row.period):
+            del lift[row.item_id]
+        else:
+            changed += clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_CLEARED, None, now, row.period)
+    for item_id, occasion in lift.items():
+        raise_again(db, item_id, FlagKind.AT_RISK, occasion, "", None, now)
+    return changed + len(lift)
+
+
+def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
+    """The items in service whose risk has reached the limit, each with the day of its last pass, or "new"."""
+    items = records(db, zone_of(db))
+    told = chances(items, today, today)
+    return {
+        item_id: _last_pass(items[item_id])
+        for item_id, chance in told.items()
+        if items[item_id].in_use and chance.failed >= limit
+    }
+
+
+def _last_pass(item: Record) -> str:
+    days = (entry.on for entry in reversed(item.history) if entry.what is What.PASS)
+    return next((day.isoformat() for day in days), "new")
