@@ -6,6 +6,8 @@ import os
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings
@@ -45,6 +47,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands.add_parser("demo", help="fill an empty database with the demo").set_defaults(run=_demo)
 
+    fill = commands.add_parser("fill", help="fill an empty database with many items and tests, for measuring")
+    fill.add_argument("--items", type=int, default=1000)
+    fill.add_argument("--tests", type=int, default=20_000)
+    fill.add_argument("--rng", type=int, default=1, metavar="S", help="the seed: the same S, the same database")
+    fill.set_defaults(run=_fill)
+
     housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
     housekeeping.add_argument(
         "--verify",
@@ -76,6 +84,8 @@ def _parser() -> argparse.ArgumentParser:
     tags.add_argument("codes", nargs="*", metavar="CODE", help="only these; all items otherwise")
     tags.set_defaults(run=_tags)
 
+    _add_backups(commands)
+
     for name, what in (
         ("diagnose", "tell what two-ended tests found, JSON Lines in and out"),
         ("due", "tell what is due, JSON Lines in and out"),
@@ -83,6 +93,34 @@ def _parser() -> argparse.ArgumentParser:
     ):
         commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
     return parser
+
+
+def _add_backups(commands: Any) -> None:
+    backup = commands.add_parser(
+        "backup", help="write a checked copy of the database, while the service runs"
+    )
+    backup.add_argument("--to", type=Path, metavar="FOLDER", help="where to; COILBOOK_BACKUPS otherwise")
+    backup.add_argument(
+        "--keep", type=int, nargs=3, default=(7, 4, 12), metavar=("DAYS", "WEEKS", "MONTHS"),
+        help="how many of each keep a backup; 7 4 12 otherwise",
+    )  # fmt: skip
+    backup.add_argument(
+        "--verify", type=Path, metavar="FILE", help="only check this one, and say what it holds"
+    )
+    backup.set_defaults(run=_backup)
+
+    restore = commands.add_parser(
+        "restore", help="put a backup in the place of the database, the service stopped"
+    )
+    restore.add_argument("file", type=Path)
+    restore.add_argument(
+        "--replace", action="store_true", help="even where the database is not empty; it is kept beside"
+    )
+    restore.set_defaults(run=_restore)
+
+    move = commands.add_parser("move", help="carry the program to another, empty database")
+    move.add_argument("--to", required=True, metavar="URL", help="the other database, in SQLAlchemy's form")
+    move.set_defaults(run=_move)
 
 
 def _lines(options: argparse.Namespace) -> int:
@@ -119,6 +157,15 @@ def _demo(_options: argparse.Namespace) -> int:
 
     with opened(_settings()) as store:
         print(load(store, datetime.now(UTC)))
+    return 0
+
+
+def _fill(options: argparse.Namespace) -> int:
+    from service.demo.fill import fill
+    from service.store.opening import opened
+
+    with opened(_settings()) as store:
+        print(fill(store, options.items, options.tests, options.rng, datetime.now(UTC)))
     return 0
 
 
@@ -183,6 +230,50 @@ def _tags(options: argparse.Namespace) -> int:
         pdf = tag_sheet(db, options.codes, settings.base_url)
     Path(options.out).write_bytes(pdf)
     print(f"Wrote {options.out}.")
+    return 0
+
+
+def _backup(options: argparse.Namespace) -> int:
+    from service.store.backup import back_up, check, present, rotate
+    from service.store.rotation import Keep
+
+    if options.verify:
+        found = check(options.verify)
+        print(f"{found.path} is whole: {found.rows} rows at revision {found.revision}.")
+        print("\n".join(f"{rows:9}  {table}" for table, rows in found.tables.items() if rows))
+        return 0
+    settings = _settings()
+    with present(settings.database_url) as store:
+        made = back_up(store, options.to or settings.backups, datetime.now(UTC))
+    gone = rotate(made.path.parent, Keep(*options.keep), made.path)
+    print(f"Backed up {made.rows} rows to {made.path}, and checked it. Older ones deleted: {len(gone)}.")
+    return 0
+
+
+def _restore(options: argparse.Namespace) -> int:
+    from service.store.restore import restore
+
+    settings = _settings()
+    done = restore(
+        settings.database_url, options.file, settings.backups, datetime.now(UTC), replace=options.replace
+    )
+    print(f"Restored {done.contents.rows} rows from {options.file}, and checked them.")
+    if done.aside:
+        print(f"What was there before is kept in {done.aside}.")
+    return 0
+
+
+def _move(options: argparse.Namespace) -> int:
+    from service.exchange.moving import move
+    from service.settings import database_url
+
+    to = database_url(options.to, "--to")
+    arrived = move(_settings().database_url, to)
+    print("\n".join(f"{content.rows:9}  {table}" for table, content in arrived.items() if content.rows))
+    print(
+        f"All {sum(content.rows for content in arrived.values())} rows arrived, each value as it was. The old database "
+        "is untouched; set COILBOOK_DATABASE_URL to the new one, then start the service."
+    )
     return 0
 
 
