@@ -1,0 +1,144 @@
+"""How many items are still good after so much use, with no model in between: Turnbull's estimate. Pure.
+
+Tests tell between which two of them an item failed. The estimate of greatest likelihood puts all failures into the
+*innermost intervals*: a lower end followed by an upper end with no other end between. How much each of them holds is
+where the estimate explains itself: each item's failure shared out over the innermost intervals within its bounds, by
+what they hold, gives on average what they hold (B. W. Turnbull, Journal of the Royal Statistical Society B 38, 1976;
+B. Efron's self-consistency, 1967; both from memory).
+
+Convention: a life is half-open. One that failed in (lower, upper] was good at `lower` and is bad at `upper`; where
+both are equal it failed at that moment; one still good at `lower` fails in (lower, infinity). With exact failures and
+survivors alone this is the estimate of Kaplan and Meier (1958). Programs that take intervals as closed give other
+figures where one life's upper end is another's lower end. Within an innermost interval nothing tells where survival
+falls.
+
+With lives (0, 2] and (1, 3] the innermost interval is (1, 2], and it holds both.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from service.wear.core.lives import Life, aggregated
+
+if TYPE_CHECKING:
+    from service.wear.core.likelihood import Floats
+
+_ENOUGH: Final = 1e-9
+"""By how much the log-likelihood, for each life, may be below its maximum."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The share of items that fails in (lower, upper], or at that moment where both are equal; `upper` is None where
+    the last test that tells anything found them good.
+    """
+
+    lower: float
+    upper: float | None
+    share: float
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The estimate: its steps in order, with shares that sum to 1, and its log-likelihood."""
+
+    steps: tuple[Step, ...]
+    log_likelihood: float
+
+    def survival(self, time: float) -> tuple[float, float]:
+        """The share still good after `time`, at least and at most: within a step nothing is known between the two."""
+        over = math.fsum(step.share for step in self.steps if step.upper is not None and step.upper <= time)
+        begun = math.fsum(step.share for step in self.steps if _begins_by(step, time))
+        return max(0.0, 1 - begun), 1 - over
+
+
+def turnbull(lives: Iterable[Life]) -> Steps:
+    """The nonparametric estimate of greatest likelihood; without a life it has no steps."""
+    distinct = aggregated(lives)
+    if not distinct:
+        return Steps((), 0.0)
+    import numpy as np
+
+    bounds = innermost(distinct)
+    within = np.array([[_holds(life, *bound) for bound in bounds] for life in distinct], dtype=float)
+    counts = np.array([life.count for life in distinct], dtype=float)
+    shares = _shares(within, counts)
+    steps = (
+        Step(lower, None if upper == math.inf else upper, float(share))
+        for (lower, upper), share in zip(bounds, shares, strict=True)
+        if share > 0
+    )
+    return Steps(tuple(steps), float(counts @ np.log(within @ shares)))
+
+
+def innermost(lives: Sequence[Life]) -> list[tuple[float, float]]:
+    """The innermost intervals of lives as (lower, upper], in order; infinite where one has no upper end."""
+    ends: set[tuple[float, int, bool]] = set()
+    for life in lives:  # at one moment, in order: an exact failure begins, failures end, what was good begins
+        exact = life.lower == life.upper
+        ends.add((life.lower, 0 if exact else 2, True))
+        ends.add((math.inf if life.upper is None else life.upper, 1, False))
+    in_order = sorted(ends)
+    return [(begin[0], end[0]) for begin, end in pairwise(in_order) if begin[2] and not end[2]]
+
+
+def _holds(life: Life, lower: float, upper: float) -> bool:
+    """Whether an innermost interval lies within the bounds of a life."""
+    if lower == upper and life.lower != life.upper:  # a moment lies within (l, u] only after l
+        return life.lower < lower and (life.upper is None or upper <= life.upper)
+    return life.lower <= lower and upper <= (math.inf if life.upper is None else life.upper)
+
+
+def _begins_by(step: Step, time: float) -> bool:
+    return step.lower < time or step.lower == step.upper == time
+
+
+def _shares(within: "Floats", counts: "Floats") -> "Floats":
+    """The shares (steps,) of greatest likelihood; `within` (lives, steps) says which step may hold which life.
+
+    Steps of self-consistency never lower the likelihood but crawl at the end; each is followed by one to the maximum
+    of the parabola there, with shares kept from below 0 (Y. Wang, Computational Statistics and Data Analysis 52,
+    2008: constrained Newton). It ends when no shift can gain more than `_ENOUGH`: by concavity no estimate is better
+    by more than the largest slope less the number of lives.
+    """
+    import numpy as np
+
+    total = counts.sum()
+    shares: Floats = np.full(within.shape[1], 1 / within.shape[1])
+    for _ in range(200):
+        shares = shares * (within.T @ (counts / (within @ shares))) / total
+        slopes = within.T @ (counts / (within @ shares))
+        if slopes.max() - total <= _ENOUGH * total:
+            break
+        shares = _climbed(within, counts, shares)
+    else:
+        raise ArithmeticError("The climb to the nonparametric estimate did not settle.")
+    kept: Floats = np.where(shares < 1e-10, 0.0, shares)
+    kept /= kept.sum()
+    return kept
+
+
+def _climbed(within: "Floats", counts: "Floats", shares: "Floats") -> "Floats":
+    """A step from `shares` towards the maximum of the parabola that touches the log-likelihood there."""
+    import numpy as np
+    from scipy.optimize import nnls
+
+    def height(at: "Floats") -> float:
+        held = within @ at
+        return float(counts @ np.log(held)) if held.min() > 0 else -math.inf
+
+    ratios = np.sqrt(counts)[:, None] * within / (within @ shares)[:, None]
+    sum_to_one = 1e3 * np.sqrt(counts.sum())
+    q, r = np.linalg.qr(np.vstack([ratios, np.full(len(shares), sum_to_one)]))  # as few rows as steps
+    aim, _ = nnls(r, q.T @ np.append(2 * np.sqrt(counts), sum_to_one))
+    step = aim / aim.sum() - shares
+    here, size = height(shares), 1.0
+    while height(shares + size * step) < here:
+        size /= 2
+        if size < 1e-9:
+            return shares
+    climbed: Floats = np.maximum(shares + size * step, 0.0)
+    return climbed
