@@ -41,27 +41,47 @@ def add_items(
     db: Session, new: NewItem, ids: Sequence[UUID], who: Who | None, now: datetime, in_service_on: date
 ) -> list[Item]:
     """Add items, all alike, with their ports, place, first state and first length."""
-    wiring = find_wiring(db, new.wiring)
-    state = ItemState.SPARE if new.spare else ItemState.IN_SERVICE
-    items = [
-        Item(
-            id=item_id, kind=new.kind, wiring=new.wiring, label=new.label, state=state, length_mm=new.length_mm,
-            gauge_awg=new.gauge_awg, batch=new.batch, bought_on=new.bought_on, price_cents=new.price_cents,
-            in_service_on=in_service_on, created_at=now, made_by=who.id if who else None,
-        )
-        for item_id in ids
-    ]  # fmt: skip
+    return add_each(db, [(item_id, new) for item_id in ids], who, now, in_service_on)
+
+
+def add_each(
+    db: Session, pieces: Sequence[tuple[UUID, NewItem]], who: Who | None, now: datetime, in_service_on: date
+) -> list[Item]:
+    """Add items, each of its own kind, as `add_items` does; a few statements, however many they are."""
+    items = [_item(item_id, new, who, now, in_service_on) for item_id, new in pieces]
     db.add_all(items)
     db.flush()
-    for item in items:
+    names = dict.fromkeys(name for _, new in pieces for name in (new.place, new.place_b) if name)
+    places = {name: place_for(db, name, now) for name in names}
+    for item, (_, new) in zip(items, pieces, strict=True):
+        wiring = find_wiring(db, new.wiring)
         db.add_all(Port(item_id=item.id, **port) for port in ports_of(new.wiring, wiring, new.kind))
-        _note_state(db, item, None, state, who, now, "added")
+        _note_state(db, item, None, ItemState(item.state), who, now, "added")
         if new.length_mm:
             db.add(ItemLength(item_id=item.id, length_mm=new.length_mm, at=now, reason="as bought"))
         if new.place:
-            place(db, item.id, new.place, new.place_b, now)
+            db.add(_placement(item.id, places[new.place], places.get(new.place_b), now))
     db.flush()
     return items
+
+
+def _item(item_id: UUID, new: NewItem, who: Who | None, now: datetime, in_service_on: date) -> Item:
+    return Item(
+        id=item_id, kind=new.kind, wiring=new.wiring, label=new.label,
+        state=ItemState.SPARE if new.spare else ItemState.IN_SERVICE, length_mm=new.length_mm,
+        gauge_awg=new.gauge_awg, batch=new.batch, bought_on=new.bought_on, price_cents=new.price_cents,
+        in_service_on=in_service_on, created_at=now, made_by=who.id if who else None,
+    )  # fmt: skip
+
+
+def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: datetime) -> Placement:
+    return Placement(
+        item_id=item_id,
+        place_a_id=place_a.id,
+        place_b_id=place_b.id if place_b else None,
+        since=now,
+        until=None,
+    )
 
 
 def place_for(db: Session, name: str, now: datetime, kind: PlaceKind = PlaceKind.OTHER) -> Place:
@@ -137,12 +157,7 @@ def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> 
     if not name:
         return
     place_a = place_for(db, name, now)
-    place_b = place_for(db, name_b, now) if name_b else None
-    db.add(
-        Placement(
-            item_id=item_id, place_a_id=place_a.id, place_b_id=place_b.id if place_b else None, since=now, until=None
-        )
-    )  # fmt: skip
+    db.add(_placement(item_id, place_a, place_for(db, name_b, now) if name_b else None, now))
     db.flush()
 
 

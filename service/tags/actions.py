@@ -1,7 +1,7 @@
 """What happens with tags: issuing codes, finding what a code is on, what waits to be printed, retagging."""
 
 import random
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -12,7 +12,7 @@ from service.crew.queries import note_in_audit
 from service.gear.actions import place_with
 from service.gear.models import Item
 from service.kit.codes import make_code, read_code
-from service.kit.problems import Gone, NotFound, invalid
+from service.kit.problems import Conflict, Gone, NotFound, invalid
 from service.store.sessions import locked
 from service.tags import queries
 from service.tags.models import Tag, TagPrint
@@ -22,7 +22,20 @@ _RANDOM = random.SystemRandom()
 
 def issue(db: Session, item_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM) -> list[str]:
     """A new code for each item, never used before, waiting to be printed."""
-    return [_issue(db, now, source, item_id=item_id) for item_id in item_ids]
+    return _issue(db, now, source, [Tag(item_id=item_id) for item_id in item_ids])
+
+
+def put_on(db: Session, codes: Mapping[UUID, str], now: datetime) -> None:
+    """Let items keep the codes that are on them already, printed elsewhere.
+
+    Raises:
+        Conflict: one of the codes is taken; each was on something here once.
+    """
+    taken = queries.known(db, codes.values())
+    if taken:
+        raise Conflict(f"The code {min(taken)} was on something here before, and a code is never used twice.")
+    db.add_all(Tag(code=code, item_id=item_id, since=now, until=None) for item_id, code in codes.items())
+    db.flush()
 
 
 def tag_places(
@@ -39,24 +52,25 @@ def tag_places(
     for place_id in place_ids:
         place_with(db, place_id)
     tagged = {place.id for place, code in queries.places_with_tags(db) if code}
-    return [_issue(db, now, source, place_id=place_id) for place_id in place_ids if place_id not in tagged]
+    return _issue(
+        db, now, source, [Tag(place_id=place_id) for place_id in place_ids if place_id not in tagged]
+    )
 
 
-def _issue(
-    db: Session,
-    now: datetime,
-    source: random.Random,
-    item_id: UUID | None = None,
-    place_id: UUID | None = None,
-) -> str:
-    code = make_code(source)
-    while queries.tag(db, code) is not None:
-        code = make_code(source)
-    db.add(Tag(code=code, item_id=item_id, place_id=place_id, since=now, until=None))
+def _issue(db: Session, now: datetime, source: random.Random, tags: Sequence[Tag]) -> list[str]:
+    """Give each tag a code that was never used before; all wait to be printed."""
+    codes = dict[str, None]()
+    while len(codes) < len(tags):
+        made = [make_code(source) for _ in range(len(tags) - len(codes))]
+        used = queries.known(db, made)
+        codes |= dict.fromkeys(code for code in made if code not in used)
+    for tag, code in zip(tags, codes, strict=True):
+        tag.code, tag.since, tag.until = code, now, None
+    db.add_all(tags)
     db.flush()
-    db.add(TagPrint(code=code, why="new", asked_at=now, asked_by=None, printed_at=None))
+    db.add_all(TagPrint(code=code, why="new", asked_at=now, asked_by=None, printed_at=None) for code in codes)
     db.flush()
-    return code
+    return list(codes)
 
 
 def tag_on(db: Session, typed: str) -> Tag:

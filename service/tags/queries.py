@@ -12,10 +12,21 @@ from sqlalchemy.orm import Session
 from service.gear.models import Item, Place
 from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
 
+_PIECE = 400
+"""How many codes are asked for in one query."""
+
 
 def tag(db: Session, code: str) -> Tag | None:
     """The tag of this code, whether or not it still counts."""
     return db.get(Tag, code)
+
+
+def known(db: Session, codes: Collection[str]) -> set[str]:
+    """Those of these codes that are or were on something here."""
+    asked, found = list(codes), set[str]()
+    for at in range(0, len(asked), _PIECE):
+        found |= set(db.scalars(select(Tag.code).where(Tag.code.in_(asked[at : at + _PIECE]))))
+    return found
 
 
 def codes_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, str]:
