@@ -126,6 +126,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
+        responses=problems.RESPONSES,
     )
     app.state.settings = settings
     app.state.store = store

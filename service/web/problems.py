@@ -7,6 +7,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from service.kit.problems import Busy, Conflict, Gone, Invalid, NotAllowed, NotFound, Problem, SignInNeeded
 from service.web.headers import headers_of_every_answer
@@ -17,6 +18,34 @@ log = logging.getLogger("coilbook")
 _BY_STATUS: dict[int, type[Problem]] = {
     kind.status: kind for kind in (SignInNeeded, NotAllowed, NotFound, Conflict, Gone, Invalid, Busy)
 }
+
+
+_DESCRIBED = {
+    "type": "object",
+    "required": ["type", "title", "status", "detail"],
+    "properties": {
+        "type": {"type": "string"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["field", "detail"],
+                "properties": {"field": {"type": "string"}, "detail": {"type": "string"}},
+            },
+        },
+    },
+}
+RESPONSES: dict[int | str, dict[str, Any]] = {
+    code: {"description": words, "content": {"application/problem+json": {"schema": _DESCRIBED}}}
+    for code, words in (
+        ("4XX", "Refused; `detail` says why, and `errors` which fields are at fault (RFC 9457)."),
+        ("5XX", "Busy or broken; with `Retry-After` the same may be sent again."),
+    )
+}
+"""What the API's description says of refusals."""
 
 
 class Unexpected(Problem):
@@ -76,7 +105,20 @@ def _refused_by_framework(request: Request, error: Exception) -> Response:
     problem.status = error.status_code
     response = answer(request, problem)
     response.headers.update(error.headers or {})
+    if error.status_code == 405:
+        response.headers["Allow"] = ", ".join(_taken(request) or ["GET"])
     return response
+
+
+def _taken(request: Request) -> list[str]:
+    """The methods that an address takes: the framework names those of one of its routes only."""
+    return [
+        method
+        for method in ("GET", "POST")
+        if any(
+            route.matches(request.scope | {"method": method})[0] is Match.FULL for route in request.app.routes
+        )
+    ]
 
 
 _SENTENCES = {

@@ -1,0 +1,106 @@
+"""Nothing that anybody sends breaks the service, leads a browser elsewhere, or is shown unescaped."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from service.crew.pages import inside
+from service.web.render import ENVIRONMENT
+from tests.web import abuse
+from tests.web.roles import NEEDED
+from tests.web.world import World, rows, world
+
+
+@pytest.fixture(scope="module")
+def at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """The service over the demo, without limits."""
+    with world(tmp_path_factory.mktemp("abuse"), limits=False) as here:
+        yield here
+
+
+def test_the_api_does_what_its_description_says(at: World) -> None:
+    told = abuse.hit_api(at, 8)
+    assert {line.split(" ")[2] for line in told} >= {"200", "201", "404", "422"}
+
+
+def test_no_form_breaks_a_page(at: World) -> None:
+    told = abuse.hit_forms(at, 4)
+    assert {line.rsplit(" ", 1)[0] for line in told} == {
+        row for row in NEEDED if row.startswith("POST") and "/api/" not in row
+    }
+    assert {line.split(" ")[2] for line in told} >= {"200", "303", "422"}
+
+
+def test_many_forms_are_known_by_their_fields(at: World) -> None:
+    posts = [row for row in NEEDED if row.startswith("POST") and "/api/" not in row]
+    assert len(abuse.forms(at)) > len(posts) / 3
+
+
+def test_a_method_that_is_not_taken_is_told_with_those_that_are(at: World) -> None:
+    # RFC 9110, 15.5.6: a 405 lists what the address takes
+    taken: dict[str, set[str]] = {}
+    for row in rows(at.app):
+        method, template = row.split(" ")
+        taken.setdefault(template, set()).add(method)
+    for template, methods in taken.items():
+        answer = at.clients["lead"].request("PATCH", at.path(template))
+        assert answer.status_code == 405, template
+        assert set(answer.headers["allow"].split(", ")) == methods, template
+
+
+def test_every_template_escapes() -> None:
+    assert ENVIRONMENT.autoescape is True
+    for name in ENVIRONMENT.list_templates():
+        assert ENVIRONMENT.loader is not None
+        source = ENVIRONMENT.loader.get_source(ENVIRONMENT, name)[0]
+        if not name.endswith(".txt"):  # a mail in plain text has nothing to escape
+            assert re.findall(r"\|\s*safe\b|autoescape|Markup", source) == [], name
+
+
+def test_what_somebody_types_is_shown_as_text(at: World) -> None:
+    script = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>"
+    lead = at.clients["lead"]
+    for page in (
+        lead.post("/settings", data={"name": script, "zone": script, "unit": script, "return_note": script}),
+        lead.get("/find", params={"code": script}),
+        lead.get("/tests", params={"item": script, "since": script, "conductor": script}),
+        lead.get("/crew/trail", params={"day": script}),
+        at.clients["stranger"].post("/sign-in", data={"name": script, "passphrase": "x", "next": script}),
+        lead.get(f"/t/{script}"),
+    ):
+        assert "alert(1)" in page.text or page.status_code == 404
+        assert "<script>alert" not in page.text
+        assert "<img src=x" not in page.text
+
+
+ELSEWHERE = [
+    "//evil.example", "///evil.example", "////evil.example", "//evil.example/%2f..", "/\\evil.example",
+    "\\\\evil.example", "\\/evil.example", "/\\/evil.example", "https://evil.example", "HTTPS://EVIL.EXAMPLE",
+    "http:evil.example", "https:/evil.example", "http:///evil.example", "//evil.example@cables.test",
+    "https://cables.test@evil.example", "http://cables.test.evil.example", "javascript:alert(1)",
+    "JaVaScRiPt:alert(1)", "java\nscript:alert(1)", " javascript:alert(1)", "data:text/html,x", "vbscript:x",
+    "/\t/evil.example", "/\n/evil.example", "/\r/evil.example", "\t//evil.example", " //evil.example",
+    "\x00//evil.example", "/\x00/evil.example", "//xn--e1awd7f.example", "//еvil.example", "/\u2028/evil.example",
+    "", " ", "evil.example", "evil.example/path", ".evil.example", "?next=//evil.example", "#//evil.example",
+    "@evil.example", ":80", "mailto:a@evil.example", "ftp://evil.example", "/a\r\nSet-Cookie: x=1", "//[::1]",
+    "/%0d%0aSet-Cookie: x=1\r\n", "/\x0b/evil.example", "/\u00a0/evil.example\n", "//0x7f.1", "/\u3002\u3002\\x",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("target", ELSEWHERE)
+def test_next_never_leads_elsewhere(target: str) -> None:
+    assert inside(target) == "/"
+
+
+@pytest.mark.parametrize("target", ["/", "/gear", "/t/ACDEF9?session=x", "/find?code=http://x", "/me?new=1"])
+def test_next_leads_on_inside(target: str) -> None:
+    assert inside(target) == target
+
+
+def test_the_ways_in_use_it(at: World) -> None:
+    assert len(ELSEWHERE) >= 40
+    for target in ELSEWHERE:
+        for page in ("/sign-in", "/join"):
+            text = at.clients["stranger"].get(page, params={"next": target}).text
+            assert 'name="next" value="/"' in text
