@@ -50,7 +50,9 @@ def _parser() -> argparse.ArgumentParser:
     fill = commands.add_parser("fill", help="fill an empty database with many items and tests, for measuring")
     fill.add_argument("--items", type=int, default=1000)
     fill.add_argument("--tests", type=int, default=20_000)
-    fill.add_argument("--rng", type=int, default=1, metavar="S", help="the seed: the same S, the same database")
+    fill.add_argument(
+        "--rng", type=int, default=1, metavar="S", help="the seed: the same S, the same database"
+    )
     fill.set_defaults(run=_fill)
 
     housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
@@ -242,6 +244,8 @@ def _backup(options: argparse.Namespace) -> int:
         print(f"{found.path} is whole: {found.rows} rows at revision {found.revision}.")
         print("\n".join(f"{rows:9}  {table}" for table, rows in found.tables.items() if rows))
         return 0
+    if min(options.keep) < 0:
+        raise Problem("--keep takes three counts from 0 up: of days, weeks and months.")
     settings = _settings()
     with present(settings.database_url) as store:
         made = back_up(store, options.to or settings.backups, datetime.now(UTC))

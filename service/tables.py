@@ -11,13 +11,14 @@ from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
-from service.store import lease, receipts
+from service.store import backup, lease, receipts
 from service.store.base import Base
 from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear
 
 __all__ = [
+    "backup",
     "buying",
     "calendar",
     "crew",

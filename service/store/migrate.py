@@ -6,7 +6,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import inspect
+from sqlalchemy import Connection, inspect
 
 from service.store.sessions import Store
 
@@ -25,6 +25,13 @@ def upgrade(url: str, revision: str = "head") -> None:
     command.upgrade(config(url), revision)
 
 
+def upgrade_on(connection: Connection, revision: str = "head") -> None:
+    """Bring the database of a PostgreSQL connection up to `revision` as part of its transaction."""
+    settings = config("")
+    settings.attributes["connection"] = connection
+    command.upgrade(settings, revision)
+
+
 def downgrade(url: str, revision: str) -> None:
     """Take the database back to `revision`."""
     command.downgrade(config(url), revision)
@@ -33,6 +40,12 @@ def downgrade(url: str, revision: str) -> None:
 def head() -> str:
     """The newest revision that this code knows."""
     return ScriptDirectory.from_config(config("")).get_current_head() or ""
+
+
+def is_known(revision: str) -> bool:
+    """Whether this code has the revision, so that it can bring a database of it to head."""
+    scripts = ScriptDirectory.from_config(config(""))
+    return revision in {script.revision for script in scripts.walk_revisions()}
 
 
 def current(store: Store) -> str | None:

@@ -1,0 +1,260 @@
+"""Backups: one file each, checked before it counts, whole or not there at all.
+
+A backup is an SQLite database whichever engine the program runs on. PostgreSQL is copied row for row in one snapshot
+and compared by digest; a dump by its own tool would need that tool at the server's version, could be restored into
+PostgreSQL only, and would be one more format to prove. So one restore serves both engines, either way round.
+
+SQLite is copied by its online backup, page for page, at one moment; writers do not wait for it in WAL mode.
+
+The file is written under a temporary name, checked (integrity, references, revision, row counts), synced and then
+renamed, so that a backup that was cut short never stands beside good ones under a name like theirs. That it was
+made is a row in the database and not only a file: the service may run on other hosts than the one with the folder,
+and a database that was restored says truly how old its last backup is.
+"""
+
+import os
+import re
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import func, make_url, select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from service.kit.problems import NotFound, Problem
+from service.store import migrate
+from service.store.base import Base, BigInt
+from service.store.engine import is_sqlite, sqlite_driver, write_engine
+from service.store.rotation import Keep, kept
+from service.store.rows import REVISION_TABLE, carry, counted, snapshot
+from service.store.sessions import Store
+
+OLD = timedelta(days=2)
+"""A last backup older than this is worth a warning: daily ones are due, and one may fail."""
+
+_NAME = "coilbook-%Y%m%dT%H%M%SZ.db"
+_NAMED = re.compile(r"coilbook-\d{8}T\d{6}Z\.db")
+
+
+class Backup(Base):
+    """A backup that was made and found good; its file may be gone by rotation."""
+
+    __tablename__ = "backup"
+
+    id: Mapped[int] = mapped_column(BigInt, primary_key=True)
+    at: Mapped[datetime]
+    file: Mapped[str]
+    rows: Mapped[int]
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What a backup holds: its revision, and how many rows each table has."""
+
+    path: Path
+    revision: str
+    tables: dict[str, int]
+
+    @property
+    def rows(self) -> int:
+        """Rows of all tables."""
+        return sum(self.tables.values())
+
+
+def last_backup(db: Session) -> datetime | None:
+    """When the last good backup was made; None before the first."""
+    return db.scalar(select(func.max(Backup.at)))
+
+
+@contextmanager
+def present(url: str) -> Iterator[Store]:
+    """The database that is there, at whatever revision.
+
+    Raises:
+        NotFound: there is none.
+    """
+    path = sqlite_file(url)
+    if path is not None and not path.exists():
+        raise NotFound(f"There is no database at {path}. COILBOOK_DATABASE_URL names another one.")
+    store = Store(url)
+    try:
+        if migrate.current(store) is None:
+            raise NotFound("The database is empty: no Coilbook was ever started on it.")
+        yield store
+    except DBAPIError as error:
+        raise Problem(f"The database cannot be read: {error.orig}") from error
+    finally:
+        store.close()
+
+
+def sqlite_file(url: str) -> Path | None:
+    """The file of an SQLite database; None for PostgreSQL."""
+    return Path(make_url(url).database or "") if is_sqlite(url) else None
+
+
+def back_up(store: Store, folder: Path, now: datetime) -> Contents:
+    """Make a backup, check it, and note it in the database.
+
+    Raises:
+        Problem: it could not be written, or is not as it should be; older ones are as they were.
+    """
+    made = write_backup(store, folder / now.strftime(_NAME))
+    if migrate.current(store) == migrate.head():  # an older database may have nowhere to note it
+        with store.writing() as db:
+            db.add(Backup(at=now, file=made.path.name, rows=made.rows))
+    return made
+
+
+def write_backup(store: Store, path: Path) -> Contents:
+    """Write the database to a new file at `path` and check it.
+
+    Raises:
+        Problem: as `back_up`.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        os.close(
+            os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+        )  # names and hashes: ours to read only
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise Problem(
+            f"The backup cannot be written to {path.parent}: {reason}. Name another folder."
+        ) from error
+    try:
+        sent = _copy_pages(store, part) if is_sqlite(store.url) else _copy_rows(store, part)
+        found = check(part)
+        if found.tables != sent:
+            raise Problem("The backup has other rows than the database had, so it was not kept.")
+        put_in_place(part, path)
+    except (OSError, DBAPIError, sqlite_driver().Error) as error:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        raise Problem(f"The backup could not be written: {reason}. Older ones are as they were.") from error
+    finally:
+        part.unlink(missing_ok=True)
+        part.with_name(part.name + "-journal").unlink(missing_ok=True)
+    return Contents(path, found.revision, found.tables)
+
+
+def check(path: Path) -> Contents:
+    """Whether a file is a whole backup, and what is in it.
+
+    Raises:
+        NotFound: there is no such file.
+        Problem: it is damaged, none of Coilbook's, or of a newer one.
+    """
+    if not path.is_file():
+        raise NotFound(f"There is no file {path}.")
+    driver = sqlite_driver()
+    try:
+        with closing(opened_to_read(path)) as file:
+            revision = _sound(file, path)
+            tables = rows_in(file)
+    except driver.DatabaseError as error:
+        raise Problem(f"{path} is no whole backup: {error}. Take another one.") from error
+    return Contents(path, revision, tables)
+
+
+def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
+    """Delete the backups that are to be kept no longer, once `made` was found good; those that went.
+
+    Only files that are named as ours are touched, and what a backup left behind that was cut short a day ago.
+    """
+    taken = {
+        datetime.strptime(path.name, _NAME).replace(tzinfo=UTC): path
+        for path in folder.iterdir()
+        if _NAMED.fullmatch(path.name)
+    }
+    stay = kept(taken, keep)
+    gone = [path for moment, path in sorted(taken.items()) if moment not in stay and path.name != made.name]
+    a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
+    left = [part for part in folder.glob(".coilbook-*.db.part*") if part.stat().st_mtime < a_day_ago]
+    for path in gone + left:
+        path.unlink()
+    return gone
+
+
+def opened_to_read(path: Path) -> Any:
+    """A connection of the driver's to a file that it must not change."""
+    return sqlite_driver().connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+
+
+def rows_in(file: Any) -> dict[str, int]:
+    """How many rows each table behind an SQLite connection has, Alembic's own left out."""
+    names = [
+        name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+    ]
+    return {
+        name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
+        for name in names
+        if name != REVISION_TABLE
+    }
+
+
+def copy_file(source: Any, path: Path) -> None:
+    """Copy the database behind an open SQLite connection to a file by SQLite's own means, as one file without a log."""
+    with closing(sqlite_driver().connect(path)) as target:
+        source.backup(target)
+    in_one_file(path)
+
+
+def in_one_file(path: Path) -> None:
+    """Put all of an SQLite database into its file, without a log beside."""
+    with closing(sqlite_driver().connect(path)) as file:
+        file.execute("PRAGMA journal_mode=DELETE")
+
+
+def put_in_place(part: Path, path: Path) -> None:
+    """Give a finished file its name, for good: its content and then its name reach the disk."""
+    _sync(part)
+    part.replace(path)
+    _sync(path.parent)
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _copy_pages(store: Store, part: Path) -> dict[str, int]:
+    with snapshot(store) as source:
+        rows = counted(source)  # begins the transaction: the copy is of the same moment
+        copy_file(source.connection.driver_connection, part)
+    return rows
+
+
+def _copy_rows(store: Store, part: Path) -> dict[str, int]:
+    url = f"sqlite:///{part}"
+    migrate.upgrade(url, migrate.current(store) or "")
+    engine = write_engine(url)
+    try:
+        with snapshot(store) as source, engine.begin() as target:
+            arrived = carry(source, target)
+    finally:
+        engine.dispose()
+    in_one_file(part)
+    return {name: content.rows for name, content in arrived.items()}
+
+
+def _sound(file: Any, path: Path) -> str:
+    """The revision of a sound file of ours."""
+    (verdict,) = file.execute("PRAGMA integrity_check(1)").fetchone()
+    if verdict != "ok":
+        raise Problem(f"{path} is damaged: {verdict}. Take another one.")
+    if file.execute("PRAGMA foreign_key_check").fetchone():
+        raise Problem(f"{path} has rows that refer to nothing. Take another one.")
+    if not file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [REVISION_TABLE]).fetchone():
+        raise Problem(f"{path} is none of Coilbook's backups.")
+    found = file.execute(f"SELECT version_num FROM {REVISION_TABLE}").fetchone()  # noqa: S608
+    revision = str(found[0]) if found else ""
+    if not migrate.is_known(revision):
+        raise Problem(f"{path} was made by a newer Coilbook (revision {revision}). Update Coilbook first.")
+    return revision

@@ -1,0 +1,154 @@
+"""Restoring a backup: into the database that the service runs on, whichever engine that is.
+
+What is there is never overwritten. On SQLite the old file is renamed and stays beside; on PostgreSQL a backup of what
+was there is made first, and the change is one transaction. A backup of an older revision is brought to head before
+it takes its place.
+"""
+
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Connection, MetaData, NullPool, create_engine, text
+from sqlalchemy.exc import DBAPIError
+
+from service.kit.problems import Conflict, Problem
+from service.store import migrate
+from service.store.backup import (
+    Contents,
+    check,
+    copy_file,
+    in_one_file,
+    opened_to_read,
+    put_in_place,
+    rows_in,
+    sqlite_file,
+    write_backup,
+)
+from service.store.engine import sqlite_driver
+from service.store.rows import carry, counted
+from service.store.sessions import Store
+
+_IN_USE = "The database is in use. Stop the service, the clock and the timers, then restore."
+_NOT_EMPTY = (
+    "The database is not empty. With --replace the backup takes its place, and what is there now is kept."
+)
+
+
+_ASIDE = "{}-before-restore-%Y%m%dT%H%M%SZ.db"
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What was restored, and where what was there before is kept."""
+
+    contents: Contents
+    aside: Path | None
+
+
+def restore(url: str, backup: Path, folder: Path, now: datetime, *, replace: bool = False) -> Restored:
+    """Put a backup in the place of the database at `url`. `folder` is where backups go.
+
+    Raises:
+        NotFound, Problem: the backup is not whole, or of a newer revision.
+        Conflict: the database is not empty and `replace` was not given, or somebody has it open.
+    """
+    contents = check(backup)
+    path = sqlite_file(url)
+    if path is None:
+        return _into_postgres(url, contents, folder / now.strftime(_ASIDE.format("coilbook")), replace)
+    return _into_file(path, contents, path.with_name(now.strftime(_ASIDE.format(path.stem))), replace)
+
+
+def _into_file(path: Path, contents: Contents, aside: Path, replace: bool) -> Restored:
+    part = path.with_name(f".{path.name}.restoring")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part.unlink(missing_ok=True)
+    try:
+        with _reading(contents.path) as backup:
+            copy_file(backup.connection.driver_connection, part)
+        if contents.revision != migrate.head():
+            migrate.upgrade(f"sqlite:///{part}")
+            in_one_file(part)
+        restored = check(part)
+        kept = _set_aside(path, aside, replace) if path.exists() else None
+        put_in_place(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+    return Restored(Contents(path, restored.revision, restored.tables), kept)
+
+
+def _set_aside(path: Path, aside: Path, replace: bool) -> Path | None:
+    """Keep what is there under another name, once nobody has it open; None where it holds nothing.
+
+    An open connection in WAL mode keeps SQLite from leaving that mode, so leaving it shows that there is none, and
+    puts all there is into the one file. In rollback mode an idle connection is not seen, but SQLite refuses it every
+    write once the file has moved.
+    """
+    driver = sqlite_driver()
+    try:
+        with closing(driver.connect(path, timeout=1, isolation_level=None)) as file:
+            used = any(rows_in(file).values())
+            if used and not replace:
+                raise Conflict(_NOT_EMPTY)
+            file.execute("PRAGMA journal_mode=DELETE")
+            file.execute("BEGIN EXCLUSIVE")
+            file.execute("ROLLBACK")
+        if not used:
+            return None
+    except driver.DatabaseError as error:
+        if "locked" in str(error):
+            raise Conflict(_IN_USE) from error
+        if not replace:  # it is damaged, perhaps why there is a restore, and kept as it is
+            raise Conflict(_NOT_EMPTY) from error
+    path.rename(aside)
+    for end in ("-wal", "-shm"):
+        log = path.with_name(path.name + end)
+        if log.exists():
+            log.rename(aside.with_name(aside.name + end))
+    return aside
+
+
+def _into_postgres(url: str, contents: Contents, aside: Path, replace: bool) -> Restored:
+    store = Store(url)
+    try:
+        with store.reader.connect() as connection:
+            used = any(counted(connection).values())
+        if used and not replace:
+            raise Conflict(_NOT_EMPTY)
+        kept = write_backup(store, aside).path if used else None
+        with store.writer.begin() as target, _reading(contents.path) as source:
+            _alone(target)
+            there = MetaData()
+            there.reflect(target)
+            there.drop_all(target)
+            migrate.upgrade_on(target, contents.revision)
+            carry(source, target)
+            migrate.upgrade_on(target)
+            tables = counted(target)
+    except DBAPIError as error:
+        raise Problem(f"The backup could not be restored: {error.orig} Nothing was changed.") from error
+    finally:
+        store.close()
+    return Restored(Contents(contents.path, migrate.head(), tables), kept)
+
+
+def _alone(connection: Connection) -> None:
+    others = text(
+        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
+        " AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+    )
+    if connection.scalar(others):
+        raise Conflict(_IN_USE)
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[Connection]:
+    """A connection to a backup that cannot change it."""
+    engine = create_engine(
+        "sqlite://", module=sqlite_driver(), creator=lambda: opened_to_read(path), poolclass=NullPool
+    )
+    with engine.connect() as connection:
+        yield connection

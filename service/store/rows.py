@@ -1,0 +1,191 @@
+"""Rows carried from one database to another, in both directions, each proven to have come along.
+
+The tables are read from the database and not from the models, so that one at an older revision can be carried as
+well. Where SQLite and PostgreSQL meet, PostgreSQL's column types hold: SQLite's tell no UUID from a text.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    Connection,
+    DateTime,
+    Integer,
+    MetaData,
+    Row,
+    Table,
+    event,
+    func,
+    insert,
+    inspect,
+    select,
+    text,
+)
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.types import TypeEngine
+
+from service.kit.problems import Problem
+from service.store.sessions import Store
+from service.store.types import Facts, Instant
+
+BATCH = 1000
+REVISION_TABLE = "alembic_version"
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a table holds: how many rows, and a digest of them all in whatever order."""
+
+    rows: int
+    digest: str
+
+
+class Differs(Problem):
+    """What arrived is not what was sent."""
+
+    status = 500
+
+
+@contextmanager
+def snapshot(store: Store) -> Iterator[Connection]:
+    """A connection that only reads, and sees the database as it is at one moment, however long it takes."""
+    options: dict[str, Any] = {}
+    if store.reader.dialect.name == "postgresql":
+        options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+    with store.reader.connect().execution_options(**options) as connection:
+        _take_your_time(connection)
+        yield connection
+
+
+def counted(connection: Connection) -> dict[str, int]:
+    """How many rows each table has, Alembic's own left out; empty where there is no table."""
+    preparer = connection.dialect.identifier_preparer
+    names = sorted(set(inspect(connection).get_table_names()) - {REVISION_TABLE})
+    return {
+        name: connection.scalar(text(f"SELECT count(*) FROM {preparer.quote(name)}")) or 0  # noqa: S608
+        for name in names
+    }
+
+
+def carry(source: Connection, target: Connection) -> dict[str, Content]:
+    """Copy every row of every table into the same tables of `target`, empty and at the same revision; what came along.
+
+    The target's transaction is the caller's: nothing is committed here.
+
+    Raises:
+        Problem: a row does not fit the target; the sentence names its table.
+        Differs: a table is not the same on both sides afterwards.
+    """
+    _take_your_time(target)
+    tables = _tables(source if source.dialect.name == "postgresql" else target)
+    sent = {table.name: _copy(source, target, table) for table in tables}
+    arrived = contents(target, tables)
+    if sent != arrived:
+        names = ", ".join(sorted(name for name in sent if sent[name] != arrived[name]))
+        raise Differs(
+            f"After the copy these tables are not the same on both sides: {names}. Nothing was kept."
+        )
+    return arrived
+
+
+def same(connection: Connection, of: Connection, known: Mapping[str, Content]) -> bool:
+    """Whether a database still holds what is `known`, read with the types of the database `of`."""
+    return contents(connection, _tables(of)) == known
+
+
+def contents(connection: Connection, tables: Sequence[Table]) -> dict[str, Content]:
+    """What each table holds."""
+    return {table.name: _content(_stream(connection, table)) for table in tables}
+
+
+def _tables(connection: Connection) -> list[Table]:
+    """The tables that are there, those that are referred to first, with types that both engines know."""
+    metadata = MetaData()
+
+    @event.listens_for(metadata, "column_reflect")
+    def _plain(_inspector: Any, _table: Table, column: Any) -> None:
+        column["type"] = _plain_type(column["type"])
+
+    metadata.reflect(connection)
+    return [table for table in metadata.sorted_tables if table.name != REVISION_TABLE]
+
+
+def _plain_type(kind: TypeEngine[Any]) -> TypeEngine[Any]:
+    if isinstance(kind, DateTime):
+        return Instant()
+    return Facts() if isinstance(kind, JSON) else kind.as_generic()
+
+
+def _copy(source: Connection, target: Connection, table: Table) -> Content:
+    tally = _Tally()
+    try:
+        for rows in _stream(source, table):
+            tally.add(rows)
+            target.execute(insert(table), [dict(row._mapping) for row in rows])
+        _count_on(target, table)
+    except (DBAPIError, ValueError) as error:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        raise Problem(
+            f"A row of the table {table.name} could not be copied: {reason}. Nothing was kept."
+        ) from error
+    return tally.content
+
+
+def _count_on(target: Connection, table: Table) -> None:
+    """Let PostgreSQL count new keys on from the highest that came along; SQLite does so by itself."""
+    if target.dialect.name != "postgresql":
+        return
+    quoted = target.dialect.identifier_preparer.quote(table.name)
+    for column in table.primary_key:
+        if isinstance(column.type, Integer) and not column.foreign_keys:
+            highest = select(func.max(column)).scalar_subquery()
+            sequence = func.pg_get_serial_sequence(quoted, column.name)
+            target.execute(
+                select(func.setval(sequence, highest)).where(highest.is_not(None), sequence.is_not(None))
+            )
+
+
+def _stream(connection: Connection, table: Table) -> Iterator[Sequence[Row[Any]]]:
+    result = connection.execute(select(table), execution_options={"yield_per": BATCH})
+    return result.partitions(BATCH)
+
+
+def _content(batches: Iterator[Sequence[Row[Any]]]) -> Content:
+    tally = _Tally()
+    for rows in batches:
+        tally.add(rows)
+    return tally.content
+
+
+class _Tally:
+    """Sums the rows' digests: the sum is the same in whatever order they come, and a doubled row counts twice."""
+
+    def __init__(self) -> None:
+        self._rows = 0
+        self._sum = 0
+
+    def add(self, rows: Sequence[Row[Any]]) -> None:
+        for row in rows:
+            digest = hashlib.sha256(repr([_exactly(value) for value in row]).encode())
+            self._sum += int.from_bytes(digest.digest(), "big")
+        self._rows += len(rows)
+
+    @property
+    def content(self) -> Content:
+        return Content(self._rows, f"{self._sum % 2**256:064x}")
+
+
+def _exactly(value: Any) -> Any:
+    """A value so that its `repr` tells its type; of JSON objects the order of names does not count."""
+    return json.dumps(value, sort_keys=True) if isinstance(value, dict | list) else value
+
+
+def _take_your_time(connection: Connection) -> None:
+    """Lift the limit on a statement's time that pages are held to."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SET LOCAL statement_timeout = 0"))
