@@ -5,8 +5,6 @@ the items' states, their due states and their flags. History counts in the order
 arrives late changes what it should have changed.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -19,7 +17,6 @@ from service.crew.core import Who
 from service.gear import actions as gear
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Item
-from service.gear.wirings import find_wiring
 from service.kit.lengths import Unit, format_length
 from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import What
@@ -32,21 +29,13 @@ from service.testlog.core import (
     Fault,
     NewRepair,
     NewTest,
-    Verdict,
-    corrected,
     fault_of,
-    flexed,
     in_time_order,
-    through_wiring,
-    what_of,
-    with_evidence,
 )
 from service.testlog.following import follow, hold, keep_up
-from service.testlog.models import FaultRow, Repair, SessionHelper, Test, TestItem, Void, WorkSession
-from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
+from service.testlog.models import Repair, SessionHelper, Void, WorkSession
 from service.testlog.wording import as_json, titles
-from service.wiring.diagnosis import diagnose
-from service.wiring.readings import read
+from service.testlog.writing import written
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -58,34 +47,20 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    tested_at = corrected(new.tested_at, new.sent_at, now)
     items, before = hold(db, _items(db, new))
-    found = _found(db, new, items)
+    made = written(db, new, items, who, now)
     _help(db, new.session, who, now)
-    db.add(
-        Test(
-            id=new.id, wiring=found.wiring, method=new.method, joined=[list(group) for group in new.joined or []],
-            probed=_probed(new), evidence=raw_evidence(new.evidence), verdict=found.verdict,
-            unproven=list(found.unproven), note=new.note, tested_at=tested_at, told_at=new.tested_at or now,
-            sent_at=new.sent_at, received_at=now, person_id=who.id if who else None, session_id=new.session,
-            tester_id=new.tester,
-        )
-    )  # fmt: skip
+    db.add(made.test)
     db.flush()
-    for position, row in enumerate(found.faults):
-        row.test_id, row.position = new.id, position
-    db.add_all(found.faults)
-    db.add_all(TestItem(test_id=new.id, item_id=item.id, position=at) for at, item in enumerate(items))
-    told = "; ".join(titles(db, found.wiring, found.faults))
-    alone = len(items) == 1
-    event = Event(tested_at, what_of(found.verdict, alone), new.id, alone, flexed(new.evidence))
-    after = before | {item.id: in_time_order([*before[item.id], event]) for item in items}
+    db.add_all([*made.faults, *made.items])
+    told = "; ".join(titles(db, made.test.wiring, made.faults))
+    after = before | {item.id: in_time_order([*before[item.id], made.event]) for item in items}
     follow(db, items, before, after, who, now, zone, f"Failed: {told}." if told else "Passed its test.")
     return {
         "id": str(new.id),
         "item": code_of(db, items[0].id),
-        "verdict": found.verdict.value,
-        "faults": [as_json(row) for row in found.faults],
+        "verdict": made.test.verdict,
+        "faults": [as_json(row) for row in made.faults],
         "received_at": now.isoformat(),
         "state": items[0].state,
     }
@@ -162,30 +137,6 @@ _WAY_OUT = {
     Fault.OPEN: "It has an open fault. Log its repair, then a test that passes; or void the test that failed.",
     Fault.REPAIRED: "It was repaired and not tested since. Log a test that passes, and it goes back by itself.",
 }
-
-
-@dataclass(frozen=True)
-class _Found:
-    """What a test comes to: by which wiring it was taken, its verdict, its faults as rows, what it left open."""
-
-    wiring: str
-    verdict: Verdict
-    faults: list[FaultRow]
-    unproven: tuple[str, ...]
-
-
-def _found(db: Session, new: NewTest, items: Sequence[Item]) -> _Found:
-    key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
-    wiring = find_wiring(db, key)
-    diagnosis = diagnose(wiring, read(wiring, new.joined or [], _probed(new)))
-    verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
-    faults = [*fault_rows(wiring, diagnosis.faults), *evidence_rows(new.evidence)]
-    return _Found(key, verdict, faults, diagnosis.unproven)
-
-
-def _probed(new: NewTest) -> Any:
-    """What the tester reached: nothing where nothing was read."""
-    return new.probed if new.joined is not None else []
 
 
 def _items(db: Session, new: NewTest) -> list[UUID]:

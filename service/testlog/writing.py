@@ -1,0 +1,68 @@
+"""A test as it is written: diagnosed, with its rows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear.models import Item
+from service.gear.wirings import find_wiring
+from service.testlog.core import (
+    Event,
+    NewTest,
+    Verdict,
+    corrected,
+    flexed,
+    through_wiring,
+    what_of,
+    with_evidence,
+)
+from service.testlog.models import FaultRow, Test, TestItem
+from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
+from service.wiring.diagnosis import diagnose
+from service.wiring.readings import read
+
+
+@dataclass(frozen=True)
+class Written:
+    """The rows of one test: the test itself, then what refers to it; and how it counts in its items' histories."""
+
+    test: Test
+    faults: list[FaultRow]
+    items: list[TestItem]
+    event: Event
+
+
+def written(db: Session, new: NewTest, items: Sequence[Item], who: Who | None, now: datetime) -> Written:
+    """The rows of a test of these items, not yet added.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+    """
+    tested_at = corrected(new.tested_at, new.sent_at, now)
+    key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
+    wiring = find_wiring(db, key)
+    probed = _probed(new)
+    diagnosis = diagnose(wiring, read(wiring, new.joined or [], probed))
+    verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
+    faults = [*fault_rows(wiring, diagnosis.faults), *evidence_rows(new.evidence)]
+    for position, row in enumerate(faults):
+        row.test_id, row.position = new.id, position
+    test = Test(
+        id=new.id, wiring=key, method=new.method, joined=[list(group) for group in new.joined or []],
+        probed=probed, evidence=raw_evidence(new.evidence), verdict=verdict, unproven=list(diagnosis.unproven),
+        note=new.note, tested_at=tested_at, told_at=new.tested_at or now, sent_at=new.sent_at, received_at=now,
+        person_id=who.id if who else None, session_id=new.session, tester_id=new.tester,
+    )  # fmt: skip
+    links = [TestItem(test_id=new.id, item_id=item.id, position=at) for at, item in enumerate(items)]
+    alone = len(items) == 1
+    event = Event(tested_at, what_of(verdict, alone), new.id, alone, flexed(new.evidence))
+    return Written(test, faults, links, event)
+
+
+def _probed(new: NewTest) -> Any:
+    """What the tester reached: nothing where nothing was read."""
+    return new.probed if new.joined is not None else []
