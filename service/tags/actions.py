@@ -52,9 +52,8 @@ def tag_places(
     for place_id in place_ids:
         place_with(db, place_id)
     tagged = {place.id for place, code in queries.places_with_tags(db) if code}
-    return _issue(
-        db, now, source, [Tag(place_id=place_id) for place_id in place_ids if place_id not in tagged]
-    )
+    new = [Tag(place_id=each) for each in dict.fromkeys(place_ids) if each not in tagged]
+    return _issue(db, now, source, new)
 
 
 def _issue(db: Session, now: datetime, source: random.Random, tags: Sequence[Tag]) -> list[str]:

@@ -7,6 +7,7 @@ import pytest
 
 from service.crew.pages import inside
 from service.web.render import ENVIRONMENT
+from tests.support.program import op
 from tests.web import abuse
 from tests.web.roles import NEEDED
 from tests.web.world import World, rows, world
@@ -30,6 +31,14 @@ def test_no_form_breaks_a_page(at: World) -> None:
         row for row in NEEDED if row.startswith("POST") and "/api/" not in row
     }
     assert {line.split(" ")[2] for line in told} >= {"200", "303", "422"}
+
+
+def test_a_place_that_is_named_twice_gets_one_tag(at: World) -> None:
+    """Found by the long run."""
+    lead = at.clients["lead"]
+    lead.post("/places", data={"op": op(), "name": "Row of racks", "kind": "frame"})
+    ids = re.findall(r'name="place" value="([^"]+)"', lead.get("/tags/places").text)
+    assert lead.post("/tags/places", data={"op": op(), "place": [ids[-1], ids[-1]]}).status_code == 303
 
 
 def test_many_forms_are_known_by_their_fields(at: World) -> None:
