@@ -26,8 +26,10 @@ from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
-from service.retire import api as retire_api
-from service.retire import pages as retire
+from service.retire.decisions import pages as decisions
+from service.retire.lists import api as pull_api
+from service.retire.lists import pages as pull_lists
+from service.retire.prices import pages as prices
 from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
 from service.schedule.reminders import pages as reminders
@@ -76,8 +78,10 @@ ROUTERS = (
     season_copies.router,
     calendar.router,
     reminders.router,
-    retire.router,
-    retire_api.router,
+    decisions.router,
+    prices.router,
+    pull_lists.router,
+    pull_api.router,
     tests_api.router,
     testlog_pages.router,
     test_log.router,

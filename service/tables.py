@@ -4,9 +4,9 @@ from sqlalchemy import MetaData
 
 from service.crew import models as crew
 from service.gear import models as gear
-from service.retire.buying import models as buying
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
+from service.retire.prices import models as prices
 from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
@@ -19,13 +19,13 @@ from service.wear import models as wear
 
 __all__ = [
     "backup",
-    "buying",
     "calendar",
     "crew",
     "decisions",
     "gear",
     "lease",
     "metadata",
+    "prices",
     "pull_lists",
     "receipts",
     "reminders",

@@ -31,13 +31,13 @@ def test_lines_come_in_walking_order_with_reasons_and_spares(program: Running) -
         "id": str(event), "name": "Lantern Field", "kind": "competition", "on": "2026-10-03"
     }  # fmt: skip
     assert answer["judged"] == 4
-    assert answer["counts"] == {"pull": 1, "repair_first": 0, "test_first": 2}
+    assert answer["counts"] == {"retire": 0, "repair_first": 1, "test_first": 2, "watch": 0}
     told = [
         (line["code"], line["place"], line["reasons"], line["action"], line["spare"])
         for line in answer["items"]
     ]
     assert told == [
-        (at.tags["broken"], "Frame 1", ["blocked"], "pull", at.tags["short spare"]),
+        (at.tags["broken"], "Frame 1", ["blocked"], "repair_first", at.tags["short spare"]),
         (at.tags["fresh"], "Frame 2", ["untested"], "test_first", at.tags["long spare"]),
         (at.tags["shaky"], "Frame 2", ["suspect"], "test_first", None),
     ]
@@ -50,7 +50,7 @@ def test_the_page_says_what_why_and_what_fits(program: Running) -> None:
     page = program.crew.get(f"/pull/{event}").text
     order = [
         page.index(words)
-        for words in ("Frame 1", "broken", "It failed and is not repaired.", "Frame 2", "fresh")
+        for words in ("Frame 1", "<b>broken", "<p>It failed and is not repaired.", "Frame 2", "<b>fresh")
     ]
     assert order == sorted(order)
     assert "Suspect: crackled at the show." in page

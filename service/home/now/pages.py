@@ -12,7 +12,7 @@ from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.core import ItemState
 from service.home.now import queries
 from service.home.now.queries import Step
-from service.retire.actions import PullList, event_for, pull_list
+from service.retire.lists.actions import PullList, event_for, pull_list
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.tags.queries import how_many_wait

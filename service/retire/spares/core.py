@@ -82,7 +82,7 @@ def coverage(lengths: Sequence[Length], carried: Sequence[int]) -> float:
 
 
 def planned(lengths: Sequence[Length], percent: int, budget_cents: int) -> Plan:
-    """What to add to what is there, within the budget, so that `percent` of trips are covered, or as near as it gets."""
+    """What to add to what is there, within the budget, so that `percent` of trips are covered or nearly so."""
     here = tuple(each.here for each in lengths)
     costs = [each.cents for each in lengths]
 

@@ -1,0 +1,113 @@
+"""What a lead types about decisions: thresholds with their bounds, and a word against one line."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import NamedTuple
+
+from starlette.datastructures import FormData
+
+from service.kit.counts import parse_count
+from service.kit.money import parse_money
+from service.kit.problems import Invalid, invalid
+from service.retire.decisions.core import Action, Limits
+from service.testlog.core import readable
+
+REASON_MOST = 300
+REPAIR_MOST = 100_000
+"""Cents, 1,000 dollars: more than that is a new one."""
+
+
+class Bound(NamedTuple):
+    """A threshold's words on the page, and the least and the most that it may be."""
+
+    label: str
+    hint: str
+    least: int
+    most: int
+
+
+BOUNDS: Mapping[str, Bound] = {
+    "repeat_fails": Bound(
+        "Fails at one end that retire it", "3 is usual: the third repair at one end does not hold.", 2, 10
+    ),
+    "repeat_tests": Bound(
+        "Of its last tests", "8 is usual: about three seasons, with the tests after repairs.", 2, 30
+    ),
+    "shortened_percent": Bound(
+        "Percent of its length that repairs may cut off", "8 is usual: 10 inches of a 10 ft cable.", 1, 50
+    ),
+    "life_years": Bound(
+        "Years that gear serves", "8 is usual. A repair may cost what is left of a new one’s price.", 1, 40
+    ),
+    "risk_percent": Bound(
+        "Percent of risk that asks for a test",
+        "10 is usual: the chance that it has failed and nobody knows.",
+        1,
+        90,
+    ),
+    "spare_days": Bound(
+        "Days that a spare’s pass counts",
+        "90 is usual, up to the event. One that passed in this round always counts.",
+        7,
+        400,
+    ),
+}
+"""Every threshold but the price of a repair, which is money."""
+
+
+def read_limits(posted: FormData) -> Limits:
+    """The thresholds as they were typed.
+
+    Raises:
+        Invalid: with a sentence for every field that is wrong.
+    """
+    values: dict[str, int] = {}
+    errors: dict[str, str] = {}
+    for name, bound in BOUNDS.items():
+        try:
+            values[name] = parse_count(str(posted.get(name) or ""), name, bound.least, bound.most)
+        except Invalid as refusal:
+            errors |= refusal.errors
+    try:
+        values["repair_cents"] = _repair(str(posted.get("repair_cents") or ""))
+    except Invalid as refusal:
+        errors |= refusal.errors
+    if not errors and values["repeat_fails"] > values["repeat_tests"]:
+        errors["repeat_fails"] = (
+            f"{values['repeat_fails']} of {values['repeat_tests']} tests cannot fail; make the first the smaller."
+        )
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return Limits(**values)
+
+
+def shown_limits(limits: Limits) -> dict[str, str]:
+    """The values of the form for thresholds that are kept."""
+    values = {name: str(value) for name, value in asdict(limits).items()}
+    return values | {"repair_cents": f"{limits.repair_cents / 100:.2f}"}
+
+
+def read_word(posted: FormData) -> tuple[Action | None, str]:
+    """What a lead wants done about a line, None for what was decided, and why.
+
+    Raises:
+        Invalid: with the field that is wrong.
+    """
+    named = str(posted.get("action") or "")
+    if named not in (*Action, "decided"):
+        raise invalid("action", "Choose what to do instead.")
+    reason = readable(str(posted.get("reason") or ""))
+    if not reason:
+        raise invalid("reason", "Say why; it is shown with the line.")
+    if len(reason) > REASON_MOST:
+        raise invalid("reason", f"This text has {len(reason)} characters; {REASON_MOST} are the most.")
+    return (None if named == "decided" else Action(named)), reason
+
+
+def _repair(text: str) -> int:
+    cents = parse_money(text, "repair_cents")
+    if cents > REPAIR_MOST:
+        raise invalid(
+            "repair_cents", "A repair for more than $1,000.00 is a new one; check the decimal point."
+        )
+    return cents

@@ -1,0 +1,68 @@
+"""The pull list as JSON, and its ticks as a phone sends them."""
+
+from typing import Any
+
+from fastapi import APIRouter
+
+from service.crew.desk import CrewDesk, ViewerDesk
+from service.gear.core import item_name
+from service.kit.lengths import Unit
+from service.kit.problems import NotFound
+from service.retire.lists import actions
+from service.retire.lists.actions import Line, PullList
+from service.retire.lists.forms import BuyOut, EventOut, PullListOut, PullOut, TickIn, TickOut, WordOut
+from service.retire.lists.ticking import tick
+from service.season.models import EventKind
+from service.testlog.housekeeping import ensure_today
+
+router = APIRouter(prefix="/api/v1/pull", tags=["pull list"])
+
+
+@router.get("")
+def pull_list(desk: ViewerDesk, event: str | None = None) -> PullListOut:
+    """What to pull before an event, by its id; without one, before the next event."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        found = actions.event_for(db, event, desk.today)
+        if found is None:
+            raise NotFound("No event is coming. Add one to the season, or name one with event=.")
+        return _as_json(actions.pull_list(db, found, desk.today, desk.zone), Unit(desk.program.unit))
+
+
+@router.post("/ticks", status_code=201, response_model=TickOut)
+def tick_line(desk: CrewDesk, body: TickIn) -> Any:
+    """Do a line of a list; the same id again gives the same answer."""
+    return desk.once(
+        body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), desk.me, desk.now, desk.zone)
+    )
+
+
+def _as_json(found: PullList, unit: Unit) -> PullListOut:
+    event = found.event
+    return PullListOut(
+        event=EventOut(id=event.id, name=event.name, kind=EventKind(event.kind), on=event.on),
+        judged=found.judged,
+        done=len(found.lines) - len(found.open),
+        counts=found.counts,
+        items=[_line(line, unit) for line in found.lines],
+        buy=[
+            BuyOut(kind=sort.kind, wiring=sort.wiring, length_mm=sort.length_mm, count=count)
+            for sort, count in found.shopping.items()
+        ],
+    )
+
+
+def _line(line: Line, unit: Unit) -> PullOut:
+    item, decided, word = line.item, line.decided, line.word
+    _, place, place_b = line.place
+    return PullOut(
+        code=line.code, name=item.label or item_name(item.kind, item.length_mm, unit), label=item.label,
+        kind=item.kind, wiring=item.wiring, length_mm=item.length_mm, place=place, place_b=place_b,
+        state=item.state, due=decided.gear.today.state if decided else None,
+        due_at_event=decided.gear.then.state if decided else None,
+        reasons=list(decided.reasons) if decided else [], why=list(line.why), action=line.action,
+        comes_out=line.comes_out, spare=line.spare_code, spare_length_mm=line.spare.length_mm if line.spare else None,
+        risk=decided.gear.risk if decided else None,
+        overruled=WordOut(action=word.action, reason=word.reason, by=word.by) if word and word.action else None,
+        done_at=line.done.at if line.done else None,
+    )  # fmt: skip

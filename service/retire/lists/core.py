@@ -1,0 +1,163 @@
+"""The pull list of an event: what each item needs, what goes in for it, and what changed since it was printed. Pure."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from uuid import UUID
+
+from service.kit.lengths import Unit
+from service.retire.decisions import core as decisions
+from service.retire.decisions.core import COMES_OUT, Action, Found, Gear, Limits, Reason
+from service.retire.replacements.core import Piece, Spare, assigned, fillable
+from service.season.core import DueState
+
+
+@dataclass(frozen=True)
+class Judged:
+    """An item that is judged: as gear with its record, as a piece that fits somewhere, and a lead's word on it."""
+
+    gear: Gear
+    piece: Piece
+    said: Action | None = None
+
+
+@dataclass(frozen=True)
+class InCase:
+    """A spare in the case, and the day of its last pass (None: it never passed)."""
+
+    gear: Gear
+    piece: Piece
+    passed_on: date | None
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What is done about an item: the reasons, the action, and the spare that goes in, or that goes in if it fails."""
+
+    gear: Gear
+    found: tuple[Found, ...]
+    action: Action
+    spare: UUID | None = None
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why, each told apart."""
+        return tuple(one.reason for one in self.found)
+
+    @property
+    def why(self) -> tuple[str, ...]:
+        """Why, a sentence each."""
+        return tuple(one.why for one in self.found)
+
+    @property
+    def comes_out(self) -> bool:
+        """Whether it is taken out, so that something has to go in."""
+        return self.action in COMES_OUT
+
+
+def decided(
+    in_use: Sequence[Judged],
+    case: Sequence[InCase],
+    limits: Limits,
+    today: date,
+    event: date,
+    unit: Unit = Unit.FEET,
+) -> list[Decided]:
+    """The lines for the items in use that need something before the event, in the order given.
+
+    What comes out gets its spares first, all at once; then what is tested first, for the case that it fails; then,
+    of what may have failed unseen, the riskiest that a spare is left for.
+    """
+    found = {one.gear.id: decisions.found(one.gear, limits, today, unit) for one in in_use}
+    action = {
+        one.gear.id: one.said or decisions.action_of(found[one.gear.id])
+        for one in in_use
+        if one.said or found[one.gear.id]
+    }
+    free = [spare for one in case if (spare := ready(one, limits, today, event))]
+    goes_in = assigned([one.piece for one in in_use if action.get(one.gear.id) in COMES_OUT], free)
+    tested = [one.piece for one in in_use if action.get(one.gear.id) is Action.TEST_FIRST]
+    for pieces in (tested, _riskiest(in_use, action, limits)):
+        rest = [spare for spare in free if spare.piece.id not in goes_in.values()]
+        goes_in |= assigned(fillable(pieces, rest), rest)
+    codes = {one.piece.id: one.piece.code for one in case}
+    lines = []
+    for one in in_use:
+        goes = goes_in.get(one.gear.id)
+        reasons = [
+            *found[one.gear.id],
+            *_risk(one, found[one.gear.id], limits, codes.get(goes) if goes else None),
+        ]
+        if reasons or one.said:
+            do = one.said or decisions.action_of(reasons)
+            lines.append(Decided(one.gear, tuple(reasons), do, None if do is Action.WATCH else goes))
+    return lines
+
+
+def _risk(one: Judged, found: Sequence[Found], limits: Limits, spare: str | None) -> list[Found]:
+    """Its risk as a reason, where a spare is at hand and nothing said already that no pass speaks for it."""
+    unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in found)
+    risk = decisions.at_risk(one.gear, limits, spare) if spare and not unproven else None
+    return [risk] if risk and one.said not in COMES_OUT else []
+
+
+def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None:
+    """A spare that may go in: nothing is to be done about it, and its pass is of this round or young enough."""
+    if one.passed_on is None or decisions.is_at_risk(one.gear, limits):
+        return None
+    if any(each.action is not Action.WATCH for each in decisions.found(one.gear, limits, today)):
+        return None
+    days = max(0, (event - one.passed_on).days)
+    young = days <= limits.spare_days or one.gear.today.state is DueState.CURRENT
+    return Spare(one.piece, days) if young else None
+
+
+def _riskiest(in_use: Sequence[Judged], listed: Mapping[UUID, Action], limits: Limits) -> list[Piece]:
+    risky = [one for one in in_use if one.gear.id not in listed and decisions.is_at_risk(one.gear, limits)]
+    return [one.piece for one in sorted(risky, key=lambda one: (-(one.gear.risk or 0), one.piece.code))]
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A line as it stood on paper."""
+
+    code: str
+    name: str
+    place: str
+    action: Action
+    spare: str
+    why: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What changed since the list was printed; `changed` pairs how a line stood with how it stands."""
+
+    added: tuple[Printed, ...] = ()
+    dropped: tuple[Printed, ...] = ()
+    changed: tuple[tuple[Printed, Printed], ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.added or self.dropped or self.changed)
+
+
+def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[str]) -> Changes:
+    """What changed from the paper to the list as it is open now; what was `done` since (codes) is no change.
+
+    A line changes by what is done, what goes in and where; that its reasons are told otherwise does not matter.
+    """
+    was, is_now = {line.code: line for line in before}, {line.code: line for line in now}
+    gone = was.keys() - is_now.keys() - set(done)
+    return Changes(
+        added=tuple(line for code, line in is_now.items() if code not in was),
+        dropped=tuple(line for code, line in was.items() if code in gone),
+        changed=tuple(
+            (was[code], line)
+            for code, line in is_now.items()
+            if code in was and _told(was[code]) != _told(line)
+        ),
+    )
+
+
+def _told(line: Printed) -> Printed:
+    return replace(line, why=(), name="")

@@ -1,0 +1,122 @@
+"""Pull lists and ticks as JSON."""
+
+from datetime import date, datetime
+from typing import Annotated, Any
+from uuid import UUID
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from service.gear.core import ItemState
+from service.retire.decisions.core import Action, Reason
+from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick
+from service.season.core import DueState
+from service.season.models import EventKind
+from service.testlog.forms import Instant, Text
+
+
+class EventOut(BaseModel):
+    """An event."""
+
+    id: UUID
+    name: str
+    kind: EventKind
+    on: date
+
+
+class WordOut(BaseModel):
+    """A lead's word on a line."""
+
+    action: Action
+    reason: str
+    by: str
+
+
+class PullOut(BaseModel):
+    """A line: `due` is the state today, `due_at_event` on the event's day; `spare` the code of what goes in.
+
+    `risk` is the chance that it has failed unseen by the event, where wear can tell. `done_at` is when it was ticked.
+    """
+
+    code: str
+    name: str
+    label: str
+    kind: str
+    wiring: str
+    length_mm: int
+    place: str
+    place_b: str
+    state: str
+    due: DueState | None
+    due_at_event: DueState | None
+    reasons: list[Reason]
+    why: list[str]
+    action: Action
+    comes_out: bool
+    spare: str | None
+    spare_length_mm: int | None
+    risk: float | None
+    overruled: WordOut | None
+    done_at: datetime | None
+
+
+class BuyOut(BaseModel):
+    """What is missing in the case."""
+
+    kind: str
+    wiring: str
+    length_mm: int
+    count: int
+
+
+class PullListOut(BaseModel):
+    """A pull list; `judged` is how many items in use were looked at, `items` are in walking order.
+
+    `counts` are of the lines that are open, by action; `done` how many were ticked.
+    """
+
+    event: EventOut
+    judged: int
+    done: int
+    counts: dict[Action, int]
+    items: list[PullOut]
+    buy: list[BuyOut]
+
+
+class TickIn(BaseModel):
+    """A tick. Its `id` is made by the client: the same again gives the same answer."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    id: UUID
+    event: UUID
+    item: Text
+    action: Action
+    spare: Text | None = None
+    why: Annotated[list[Annotated[Text, Field(max_length=WHY_LONGEST)]], Field(max_length=WHY_MOST)] = []
+    at: Instant | None = None
+    sent_at: Instant | None = None
+    anyway: bool = False
+
+    def entry(self) -> NewTick:
+        """The same as the list takes it."""
+        return NewTick(
+            self.id, str(self.event), self.item, self.action, self.spare, tuple(self.why), self.at, self.sent_at,
+            self.anyway,
+        )  # fmt: skip
+
+    def content(self) -> dict[str, Any]:
+        """What makes it this tick: when it was sent differs from try to try."""
+        return self.model_dump(mode="json", exclude={"id", "sent_at"})
+
+
+class TickOut(BaseModel):
+    """The receipt of a tick: both codes and states now, and whether somebody had ticked it before."""
+
+    id: UUID
+    item: str
+    action: Action
+    item_state: ItemState
+    spare: str | None
+    spare_state: ItemState | None
+    already: bool
+    received_at: str

@@ -1,0 +1,233 @@
+"""The pull list as pages: to walk with and tick, line by line, as CSV, and on paper."""
+
+from itertools import groupby
+from urllib.parse import urlencode
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.core import Role
+from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
+from service.gear.queries import item_facts
+from service.gear.wirings import wiring_name
+from service.kit.lengths import Unit
+from service.kit.problems import Conflict, Invalid, Problem, invalid
+from service.kit.typed import one_line
+from service.retire.decisions.actions import overrule
+from service.retire.decisions.forms import read_word
+from service.retire.decisions.queries import words
+from service.retire.lists import actions, printing
+from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
+from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
+from service.season.actions import event_with
+from service.season.models import Event
+from service.tags.actions import item_with
+from service.tags.core.symbols import CannotPrint, tag_url
+from service.tags.queries import code_of
+from service.testlog.housekeeping import ensure_today
+from service.testlog.sessions.shown import title_of
+from service.testlog.sessions.typed import read_codes
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/pull")
+def next_pull_list(desk: ViewerDesk) -> Response:
+    """On to the pull list of the next event."""
+    with desk.reading() as db:
+        event = actions.event_for(db, None, desk.today)
+        if event is None:
+            return desk.page("retire/no_event.html")
+    return RedirectResponse(f"/pull/{event.id}", 303)
+
+
+@router.get("/pull/{event_id}")
+def pull_list(desk: ViewerDesk, event_id: str, done: str = "") -> Response:
+    """What to pull before an event, place by place in walking order."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        pull = actions.pull_list(db, event, desk.today, desk.zone)
+        name = title_of(desk.program)
+        return desk.page(
+            "retire/pull.html", event=event, pull=pull, words=ACTION_WORDS, name=name, op=new_op(), op_for=new_op,
+            acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD), told=done[:6],
+            since=printing.since_print(db, pull, name),
+            wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
+        )  # fmt: skip
+
+
+@router.get("/pull/{event_id}/list.csv")
+def pull_csv(desk: ViewerDesk, event_id: str) -> Response:
+    """The list for a spreadsheet."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        pull = actions.pull_list(db, event_with(db, event_id), desk.today, desk.zone)
+        text = as_csv(db, pull, Unit(desk.program.unit))
+    return csv_file(text, f"pull-list-{pull.event.on}.csv")
+
+
+@router.get("/pull/{event_id}/find")
+def find_line(desk: ViewerDesk, event_id: str, code: str = "") -> Response:
+    """On to the line of a code that was typed."""
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        found = read_codes(code)
+        if len(found) == 1:
+            return RedirectResponse(f"/pull/{event.id}/items/{item_with(db, found[0], ended=True).id}", 303)
+    raise invalid("code", "Type one code: the six characters on the tag.")
+
+
+@router.get("/pull/{event_id}/items/{named}")
+def line_page(desk: ViewerDesk, event_id: str, named: str) -> Response:
+    """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        return _line(desk, db, event_with(db, event_id), _item_id(db, named))
+
+
+@router.post("/pull/{event_id}/ticks")
+def tick_line(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
+    """Do a line; what speaks against it is told first, and may be done anyway."""
+    op, code = read_op(posted.get("op")), str(posted.get("item") or "")
+    values = {name: str(posted.get(name) or "").strip() for name in ("spare", "other", "action", "none")}
+    ensure_today(desk)
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        item_id = item_with(db, code, ended=True).id
+    try:
+        new = NewTick(
+            op, str(event.id), code, read_action(values["action"]), _spare(values), _why(posted),
+            anyway=posted.get("anyway") == "yes",
+        )  # fmt: skip
+        desk.once(
+            op, "pull.tick.form", [str(event.id), code, values, new.anyway],
+            lambda db: tick(db, new, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except (Invalid, Conflict) as refusal:
+        with desk.reading() as db:
+            return _line(desk, db, event, item_id, values, refusal)
+    return RedirectResponse(f"/pull/{event.id}?{urlencode({'done': code})}#i-{code}", 303)
+
+
+@router.post("/pull/{event_id}/ticks/{tick_id}/undo")
+def untick(desk: CrewDesk, event_id: str, tick_id: UUID, posted: Posted) -> Response:
+    """Take a tick back: the gear goes back to where it was."""
+    op = read_op(posted.get("op"))
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+    desk.once(
+        op, "pull.untick", [str(event.id), str(tick_id)],
+        lambda db: take_back(db, event.id, tick_id, desk.me, desk.now, desk.zone),
+    )  # fmt: skip
+    return RedirectResponse(f"/pull/{event.id}", 303)
+
+
+@router.post("/pull/{event_id}/items/{named}/overrule")
+def overrule_line(desk: LeadDesk, event_id: str, named: str, posted: Posted) -> Response:
+    """Keep a lead's word on a line."""
+    op = read_op(posted.get("op"))
+    typed = {name: str(posted.get(name) or "") for name in ("action", "reason")}
+    ensure_today(desk)
+    with desk.reading() as db:
+        event, item_id = event_with(db, event_id), _item_id(db, named)
+    try:
+        action, reason = read_word(posted)
+        desk.once(
+            op, "pull.overrule", [str(event.id), str(item_id), typed],
+            lambda db: overrule(db, event.id, item_id, action, reason, desk.me, desk.now),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _line(desk, db, event, item_id, None, refusal, typed)
+    return RedirectResponse(f"/pull/{event.id}/items/{item_id}", 303)
+
+
+@router.post("/pull/{event_id}/prints")
+def print_list(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
+    """Keep the list as it goes to paper, and show it as paper."""
+    op = read_op(posted.get("op"))
+    ensure_today(desk)
+
+    def keep(db: Session) -> None:
+        pull = actions.pull_list(db, event_with(db, event_id), desk.today, desk.zone)
+        printing.keep_print(db, op, pull, title_of(desk.program), desk.me, desk.now)
+
+    desk.once(op, "pull.print", event_id, keep)
+    return RedirectResponse(f"/pull/{event_id}/prints/{op}", 303)
+
+
+@router.get("/pull/{event_id}/prints/{print_id}")
+def paper(desk: ViewerDesk, event_id: str, print_id: UUID) -> Response:
+    """The list as it went to paper, with a QR code beside each line."""
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        kept = printing.print_with(db, event.id, print_id)
+        lines = printing.lines_of(kept)
+        symbols = {line.code: printing.symbol(_url(desk, line.code)) for line in lines if line.code}
+        places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
+        return desk.page(
+            "retire/paper.html", event=event, kept=kept, places=places, count=len(lines), symbols=symbols,
+            words=ACTION_WORDS,
+        )  # fmt: skip
+
+
+def _line(
+    desk: Desk,
+    db: Session,
+    event: Event,
+    item_id: UUID,
+    values: dict[str, str] | None = None,
+    refusal: Problem | None = None,
+    typed: dict[str, str] | None = None,
+) -> Response:
+    pull = actions.pull_list(db, event, desk.today, desk.zone)
+    line = pull.of(item_id)
+    if line is not None and line.item.id != item_id and refusal is None:  # it is the spare that goes in
+        return RedirectResponse(f"/pull/{event.id}/items/{line.item.id}?goes_in=1", 303)
+    errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
+    item = line.item if line else item_facts(db, [item_id])[item_id]
+    return desk.page(
+        "retire/line.html", refusal.status if refusal else 200, event=event, line=line, item=item,
+        code=code_of(db, item_id), words=ACTION_WORDS, name=title_of(desk.program), op=new_op(), errors=errors,
+        said=words(db, event.id, item_id).get(item_id, []), values=values or {}, typed=typed or {},
+        acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
+        goes_in=desk.request.query_params.get("goes_in") == "1", actions=list(ACTION_WORDS.items()),
+    )  # fmt: skip
+
+
+def _item_id(db: Session, named: str) -> UUID:
+    try:
+        item_id = UUID(named)
+    except ValueError:
+        return item_with(db, named, ended=True).id
+    if not item_facts(db, [item_id]):
+        raise invalid("item", "There is no such item. Open the list again.")
+    return item_id
+
+
+def _why(posted: FormData) -> tuple[str, ...]:
+    """What the line told when it was ticked, without what no keyboard types."""
+    return tuple(one_line(str(why))[:WHY_LONGEST] for why in posted.getlist("why")[:WHY_MOST])
+
+
+def _spare(values: dict[str, str]) -> str | None:
+    """The code of what went in: another one that was typed, the one that was named, or nothing."""
+    if values["other"]:
+        codes = read_codes(values["other"])
+        if len(codes) != 1:
+            raise invalid("other", "Scan or type one code: six characters.")
+        return codes[0]
+    return None if values["none"] == "yes" else values["spare"] or None
+
+
+def _url(desk: Desk, code: str) -> str:
+    try:
+        return tag_url(desk.settings.base_url, code)
+    except CannotPrint:
+        return f"{desk.request.base_url}t/{code}"

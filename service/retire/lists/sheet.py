@@ -1,0 +1,48 @@
+"""A pull list as a table for a spreadsheet, and the words for what is to be done."""
+
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from service.gear.core import item_name
+from service.gear.wirings import wiring_name
+from service.kit.csvs import BYTE_ORDER_MARK, write_csv
+from service.kit.lengths import Unit, format_length
+from service.retire.decisions.core import Action
+from service.retire.lists.actions import Line, PullList
+
+ACTION_WORDS = {
+    Action.RETIRE: "Retire it",
+    Action.REPAIR_FIRST: "Repair it first",
+    Action.TEST_FIRST: "Test it first",
+    Action.WATCH: "Watch it",
+}
+COLUMNS = (
+    "done", "place", "to", "code", "item", "wiring", "length", "do", "why", "goes in", "its length", "lead’s word",
+)  # fmt: skip
+
+
+def as_csv(db: Session, pull: PullList, unit: Unit) -> str:
+    """The list, a row a line."""
+    wirings = {key: wiring_name(db, key) for key in {line.item.wiring for line in pull.lines}}
+    return write_csv(COLUMNS, [_row(line, wirings, unit) for line in pull.lines])
+
+
+def csv_file(text: str, name: str) -> Response:
+    """A CSV file to keep under this name."""
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return Response((BYTE_ORDER_MARK + text).encode(), 200, headers, "text/csv; charset=utf-8")
+
+
+def _row(line: Line, wirings: dict[str, str], unit: Unit) -> list[object]:
+    item, (_, place, place_b) = line.item, line.place
+    return [
+        "yes" if line.done else "", place, place_b, line.code,
+        item.label or item_name(item.kind, item.length_mm, unit), wirings[item.wiring], _length(item.length_mm, unit),
+        ACTION_WORDS[line.action], " ".join(line.why), line.spare_code,
+        _length(line.spare.length_mm, unit) if line.spare else "",
+        f"{line.word.by}: {line.word.reason}" if line.word else "",
+    ]  # fmt: skip
+
+
+def _length(length_mm: int, unit: Unit) -> str:
+    return format_length(length_mm, unit) if length_mm else ""

@@ -1,0 +1,186 @@
+"""Ticking a line of a pull list, and taking a tick back: the states of the gear follow, all at once or not at all."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear import actions as gear
+from service.gear import queries as gear_queries
+from service.gear.core import ItemState
+from service.gear.models import Item, Place, Placement
+from service.kit.problems import Conflict, NotFound, invalid
+from service.retire.decisions.core import Action
+from service.retire.lists import queries
+from service.retire.lists.models import PullTick, PullUntick
+from service.season.actions import event_with
+from service.tags.queries import code_of
+from service.testlog import actions as testlog
+from service.testlog.asking import named_item
+from service.testlog.core import corrected
+from service.testlog.following import hold, keep_up
+from service.testlog.swaps.actions import swap
+from service.testlog.swaps.core import NewSwap
+
+_OUT = {Action.RETIRE: ItemState.RETIRED, Action.REPAIR_FIRST: ItemState.QUARANTINED}
+_REASONS = {
+    Action.RETIRE: "Retired by the pull list of {event}. {why}",
+    Action.REPAIR_FIRST: "Pulled for repair before {event}. {why}",
+}
+WHY_MOST = 9
+WHY_LONGEST = 400
+"""Characters."""
+_OUT_OF_USE = (ItemState.RETIRED, ItemState.LOST)
+
+
+@dataclass(frozen=True)
+class NewTick:
+    """A tick as it comes in; `id` is the client's own, `item` and `spare` (None: nothing goes in) are codes.
+
+    `at` and `sent_at` are the client's times; without the first it was done just now. `anyway` says that what speaks
+    against the spare was seen; `why` is what the line told, `WHY_MOST` sentences at the most.
+    """
+
+    id: UUID
+    event: str
+    item: str
+    action: Action
+    spare: str | None = None
+    why: tuple[str, ...] = ()
+    at: datetime | None = None
+    sent_at: datetime | None = None
+    anyway: bool = False
+
+
+def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """Do a line: what comes out is quarantined or retired, and its spare lives from now on where it lived.
+
+    What was ticked before, by whomever, stays as it is, and is told.
+
+    Returns:
+        `id`, the codes `item` and `spare`, the `action`, their states, whether it was done `already`, `received_at`.
+
+    Raises:
+        NotFound: there is no such event.
+        Invalid: with the field; `anyway` where something speaks against the spare.
+        Conflict: one of the two is out of use.
+    """
+    event = event_with(db, new.event)
+    at = corrected(new.at, new.sent_at, now, "at", "tick")
+    item = named_item(db, new.item, "item")
+    spare = named_item(db, new.spare, "spare") if new.spare and new.action in _OUT else None
+    hold(db, [item.id, spare.id] if spare else [item.id])
+    earlier = queries.tick_of(db, event.id, item.id)
+    if earlier is not None:
+        return _answer(db, new.id, item, earlier.spare_id, earlier.action, now, already=True)
+    if new.action in _OUT and item.state in _OUT_OF_USE:
+        raise Conflict(f"{code_of(db, item.id)} is {item.state} in the book already. Tell your lead.")
+    before, lived = ItemState(item.state), gear_queries.placement(db, item.id)
+    case = gear_queries.placement(db, spare.id) if spare else None
+    if new.action in _OUT:
+        reason = _REASONS[new.action].format(event=event.name, why=" ".join(new.why)).strip()
+        _take_out(db, new, item, reason, who, now, zone)
+    db.add(
+        PullTick(
+            id=new.id, event_id=event.id, item_id=item.id, spare_id=spare and spare.id, action=new.action,
+            why=list(new.why), state_before=before, state_after=item.state, place_a_id=lived and lived.place_a_id,
+            place_b_id=lived and lived.place_b_id, spare_place_id=case and case.place_a_id, at=at, received_at=now,
+            person_id=who.id,
+        )
+    )  # fmt: skip
+    db.flush()
+    return _answer(db, new.id, item, spare.id if spare else None, new.action, now, already=False)
+
+
+def _take_out(
+    db: Session, new: NewTick, item: Item, reason: str, who: Who, now: datetime, zone: ZoneInfo
+) -> None:
+    if new.spare:
+        swap(db, NewSwap(new.id, new.item, new.spare, new.at, new.sent_at, new.anyway), who, now, zone)
+    waits = item.state in (ItemState.QUARANTINED, ItemState.IN_REPAIR)
+    if new.action is Action.RETIRE or not waits:
+        testlog.change_state(db, item.id, _OUT[new.action], reason, who, now, zone)
+
+
+def take_back(db: Session, event_id: UUID, tick_id: UUID, who: Who, now: datetime, zone: ZoneInfo) -> None:
+    """Undo a tick: the spare goes back to its case, and the item to its place and state.
+
+    Raises:
+        NotFound: there is no such tick on this list.
+        Conflict: one of them has moved on since, so that nothing is undone.
+    """
+    found = db.get(PullTick, tick_id)
+    if found is None or found.event_id != event_id:
+        raise NotFound("There is no such tick on this list. Open the list again.")
+    if queries.is_taken_back(db, tick_id):
+        return
+    ids = [found.item_id, found.spare_id] if found.spare_id else [found.item_id]
+    items, _ = hold(db, ids)
+    _refuse_moved_on(db, found, items)
+    if Action(found.action) in _OUT:
+        _put_back(db, found, items, who, now)
+    db.add(PullUntick(tick_id=tick_id, at=now, person_id=who.id))
+    keep_up(db, ids, now, zone)
+
+
+def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
+    expected = [ItemState(found.state_after), ItemState.IN_SERVICE]
+    for item, state in zip(items, expected, strict=False):
+        if item.state != state and Action(found.action) in _OUT:
+            raise Conflict(
+                f"{code_of(db, item.id)} is {item.state.replace('_', ' ')} by now, so the tick cannot be taken back. "
+                "Change its state by hand, or tell your lead."
+            )
+    if found.spare_id is not None:
+        lives = gear_queries.placement(db, found.spare_id)
+        if _where(lives) != (found.place_a_id, found.place_b_id):
+            raise Conflict(
+                f"{code_of(db, found.spare_id)} lives elsewhere by now, so the tick cannot be taken back. "
+                "Move it by hand, or tell your lead."
+            )
+
+
+def _put_back(db: Session, found: PullTick, items: list[Item], who: Who, now: datetime) -> None:
+    why = "A tick of the pull list was taken back."
+    if found.spare_id is not None:
+        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", now)
+        gear.change_state(db, items[1], ItemState.SPARE, who, now, why)
+        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), now)
+        if found.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
+            # Its home is in service again, not the case that the swap had made of it.
+            gear.change_state(db, items[0], ItemState.IN_SERVICE, who, now, why)
+    gear.change_state(db, items[0], ItemState(found.state_before), who, now, why)
+
+
+def _where(placement: Placement | None) -> tuple[UUID | None, UUID | None]:
+    return (placement.place_a_id, placement.place_b_id) if placement else (None, None)
+
+
+def _name(db: Session, place_id: UUID | None) -> str:
+    return db.get_one(Place, place_id).name if place_id else ""
+
+
+def _answer(
+    db: Session, tick_id: UUID, item: Item, spare_id: UUID | None, action: Action, now: datetime, *, already: bool
+) -> dict[str, Any]:  # fmt: skip
+    spare = db.get_one(Item, spare_id) if spare_id else None
+    return {
+        "id": str(tick_id), "item": code_of(db, item.id), "action": action, "item_state": item.state,
+        "spare": code_of(db, spare.id) if spare else None, "spare_state": spare.state if spare else None,
+        "already": already, "received_at": now.isoformat(),
+    }  # fmt: skip
+
+
+def read_action(text: str) -> Action:
+    """The action that a form or an address names.
+
+    Raises:
+        Invalid: there is none of this name.
+    """
+    if text not in list(Action):
+        raise invalid("action", "This page is out of date. Open the list again and tick it there.")
+    return Action(text)

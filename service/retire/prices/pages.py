@@ -1,0 +1,66 @@
+"""The page of prices: one line a sort, by the newest purchase until a lead says otherwise."""
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.desk import Desk, LeadDesk
+from service.gear.wirings import wiring_name
+from service.kit.money import parse_money
+from service.kit.problems import Invalid
+from service.retire.prices import actions, queries
+from service.retire.prices.core import Sort
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/prices")
+def prices_page(desk: LeadDesk, saved: bool = False) -> Response:
+    """What one of each sort costs."""
+    with desk.reading() as db:
+        return _page(desk, db, saved=saved)
+
+
+@router.post("/prices")
+def set_prices(desk: LeadDesk, posted: Posted) -> Response:
+    """Keep the prices that were typed; an empty field leaves its price as it is."""
+    op = read_op(posted.get("op"))
+    with desk.reading() as db:
+        known = queries.sorts(db)
+        try:
+            said = _typed(posted, list(known))
+        except Invalid as refusal:
+            return _page(desk, db, posted, refusal.errors)
+    content = {sort.key: cents for sort, cents in said.items()}
+    desk.once(op, "prices.set", content, lambda db: actions.set_prices(db, said, desk.me, desk.now))
+    return RedirectResponse("/prices?saved=1", 303)
+
+
+def _typed(posted: FormData, known: list[Sort]) -> dict[Sort, int]:
+    said: dict[Sort, int] = {}
+    errors: dict[str, str] = {}
+    for sort in known:
+        text = str(posted.get(sort.key) or "").strip()
+        try:
+            if text:
+                said[sort] = parse_money(text, sort.key)
+        except Invalid as refusal:
+            errors |= refusal.errors
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return said
+
+
+def _page(
+    desk: Desk, db: Session, posted: FormData | None = None, errors: dict[str, str] | None = None, saved: bool = False
+) -> Response:  # fmt: skip
+    counts = queries.sorts(db)
+    sorts = sorted(counts, key=lambda sort: sort.order)
+    return desk.page(
+        "retire/prices.html", 422 if errors else 200, sorts=sorts, prices=queries.prices(db), typed=posted or {},
+        errors=errors or {}, op=new_op(), saved=saved,
+        wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in sorts},
+    )  # fmt: skip

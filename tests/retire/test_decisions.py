@@ -1,0 +1,128 @@
+"""Decisions: each reason with its words and figures, at and beside its threshold, and what it asks for."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from service.gear.core import End
+from service.retire.decisions.core import (
+    Action,
+    Gear,
+    Limits,
+    Reason,
+    Tried,
+    action_of,
+    at_risk,
+    found,
+    left_of_price,
+)
+from service.testlog.core import Fault
+from tests.retire.support import BLOCKED, DUE, OVERDUE, TODAY, UNTESTED, gear
+
+LIMITS = Limits()
+PASS, FAIL_A, FAIL_B, FAIL = (
+    Tried(False), Tried(True, frozenset({End.A})), Tried(True, frozenset({End.B})), Tried(True)
+)  # fmt: skip
+
+
+def told(one: Gear, limits: Limits = LIMITS) -> list[tuple[Reason, str, Action]]:
+    return [(each.reason, each.why, each.action) for each in found(one, limits, TODAY)]
+
+
+def test_what_is_in_order_needs_nothing() -> None:
+    assert told(gear(1)) == []
+    assert told(gear(1, DUE)) == []
+
+
+def test_an_open_fault_is_repaired_first_and_a_repaired_one_tested_first() -> None:
+    assert told(gear(1, BLOCKED, fault=Fault.OPEN)) == [
+        (Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
+    ]
+    assert told(gear(1, BLOCKED, fault=Fault.REPAIRED)) == [
+        (Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
+    ]
+
+
+def test_a_round_that_closes_before_the_event_counts() -> None:
+    [(reason, why, action)] = told(gear(1, DUE, OVERDUE))
+    assert (reason, action) == (Reason.OVERDUE, Action.TEST_FIRST)
+    assert why == "Overdue at the event, unless it passes by Thu Oct 15."
+
+
+def test_what_was_never_tested_is_late_or_crackled_is_tested_first() -> None:
+    assert told(gear(1, UNTESTED)) == [(Reason.UNTESTED, "It never passed a test.", Action.TEST_FIRST)]
+    late = told(gear(1, OVERDUE, suspect="crackled at rehearsal."))
+    assert late == [
+        (Reason.OVERDUE, "Overdue: it had to pass by Thu Oct 15.", Action.TEST_FIRST),
+        (Reason.SUSPECT, "Suspect: crackled at rehearsal.", Action.TEST_FIRST),
+    ]
+    assert told(gear(1, suspect=""))[0][1] == "Suspect: it crackled."
+
+
+def test_the_third_fail_at_one_end_retires() -> None:
+    twice, thrice = (FAIL_B, PASS, FAIL_B, PASS), (FAIL_B, PASS, FAIL_B, PASS, FAIL_B, PASS)
+    assert told(gear(1, tests=thrice)) == [
+        (Reason.REPEATED, "Failed at end B in 3 of its last 6 tests.", Action.RETIRE)
+    ]
+    assert told(gear(1, tests=twice)) == [
+        (Reason.REPEATED, "Failed at end B in 2 of its last 4 tests; once more, and it goes.", Action.WATCH)
+    ]
+    assert told(gear(1, tests=(FAIL_A, PASS, FAIL_B, PASS))) == []  # one at each end
+    assert told(gear(1, tests=(FAIL, PASS, FAIL, PASS, FAIL, PASS))) == []  # nobody knows at which
+    assert told(gear(1, tests=(*thrice[:2], *[PASS] * 5, FAIL_B, PASS, FAIL_B))) == [
+        (Reason.REPEATED, "Failed at end B in 2 of its last 8 tests; once more, and it goes.", Action.WATCH)
+    ]  # the first is too long ago
+
+
+def test_a_bent_contact_is_never_plugged_in_and_watched_afterwards() -> None:
+    bent = date(2026, 9, 20)
+    both = told(gear(1, BLOCKED, fault=Fault.OPEN, bent_on=bent))
+    assert [reason for reason, _, _ in both] == [Reason.BLOCKED, Reason.BENT_CONTACT]
+    assert "bent on Sun Sep 20. Plug it in nowhere" in both[1][1]
+    [(reason, why, action)] = told(gear(1, bent_on=bent))
+    assert (reason, action) == (Reason.BENT_CONTACT, Action.WATCH)
+    assert "straightened" in why
+    assert told(gear(1, bent_on=TODAY - timedelta(days=366))) == []
+
+
+def test_what_lost_more_than_its_share_of_length_retires() -> None:
+    [(reason, why, action)] = told(gear(1, length=2743, bought_mm=3048))  # a foot of ten
+    assert (reason, action) == (Reason.SHORTENED, Action.RETIRE)
+    assert why == "Cut down to 9 ft from 10 ft: 10 % lost, and your limit is 8 %."
+    assert told(gear(1, length=2805, bought_mm=3048)) == []  # 7.97 %
+    assert told(gear(1, length=0, bought_mm=0)) == []
+
+
+# Straight-line depreciation: what is left of a price is in proportion to the years that are left (common practice).
+@pytest.mark.parametrize(("years", "left"), [(0, 1850), (2, 1388), (4, 925), (8, 0), (20, 0)])
+def test_what_is_left_of_a_price(years: float, left: int) -> None:
+    bought = TODAY - timedelta(days=round(365.25 * years))
+    assert left_of_price(gear(1, price_cents=1850, bought_on=bought), LIMITS, TODAY) == left
+
+
+def test_a_repair_dearer_than_what_is_left_retires() -> None:
+    old = {"fault": Fault.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
+    [_, worth] = sorted(told(gear(1, BLOCKED, **old)), key=lambda one: one[0] is Reason.NOT_WORTH_IT)
+    assert worth == (
+        Reason.NOT_WORTH_IT,
+        "A repair comes to $6.00, and $4.62 is left of the $18.50 that a new one costs.",
+        Action.RETIRE,
+    )
+    assert action_of(found(gear(1, BLOCKED, **old), LIMITS, TODAY)) is Action.RETIRE
+    assert (
+        found(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT
+    )  # the most pressing first
+    assert len(told(gear(1, BLOCKED, **old, repair_cents=450))) == 1  # the log knows that it comes cheaper
+    assert told(gear(1, **(old | {"fault": Fault.NONE}))) == []  # nothing is to be repaired
+    assert len(told(gear(1, BLOCKED, **(old | {"price_cents": None})))) == 1
+
+
+def test_risk_asks_for_a_test_from_the_limit_on() -> None:
+    assert at_risk(gear(1, risk=0.099), LIMITS, "7K3M9U") is None
+    assert at_risk(gear(1), LIMITS, "7K3M9U") is None
+    risky = at_risk(gear(1, risk=0.123), LIMITS, "7K3M9U")
+    assert risky is not None
+    assert (risky.action, risky.why) == (
+        Action.TEST_FIRST,
+        "With 12 % it has failed unseen by the event; your limit is 10 %, and 7K3M9U is at hand.",
+    )
