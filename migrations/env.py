@@ -36,6 +36,10 @@ def run(connection: Connection, sqlite: bool) -> None:
         transaction_per_migration=False,
     )
     with context.begin_transaction():
+        if not sqlite:
+            # One host at a time (SQLite's transaction sees to that by itself), and for as long as it takes.
+            connection.execute(text("SET LOCAL statement_timeout = 0; SET LOCAL lock_timeout = 0"))
+            connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('coilbook migrations'))"))
         context.run_migrations()
         if sqlite:
             broken = connection.execute(text("PRAGMA foreign_key_check")).fetchall()

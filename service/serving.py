@@ -10,12 +10,13 @@ from fastapi import FastAPI
 from service import clock
 from service.app import create_app
 from service.crew import actions, queries
+from service.crew.actions import NewPass
 from service.crew.core import FIRST_NAME
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.opening import opened
-from service.store.sessions import Store
+from service.store.sessions import Store, rerun_if_beaten
 from service.web.greeting import greeting
 from service.web.network import addresses, refuse_taken_port
 
@@ -63,9 +64,13 @@ def with_clock() -> FastAPI:
 
 def first_link(store: Store, base: str, now: datetime) -> str | None:
     """A one-time link for the lead, as long as no lead could sign in by a passphrase."""
-    with store.writing() as db:
-        actions.found_program(db, FIRST_NAME, "UTC", now)
-        made = actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
+
+    def found() -> NewPass | None:
+        with store.writing() as db:
+            actions.found_program(db, FIRST_NAME, "UTC", now)
+            return actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
+
+    made = rerun_if_beaten(found)  # of several hosts that start on an empty database, one founds the program
     return f"{base}/join#{made.secret}" if made else None
 
 

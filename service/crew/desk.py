@@ -23,7 +23,7 @@ from service.kit.dates import local_date
 from service.kit.problems import NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
 from service.store.receipts import digest, once
-from service.store.sessions import Store
+from service.store.sessions import Store, rerun_if_beaten
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.render import render
 
@@ -95,9 +95,13 @@ class Desk:
 
     def once(self, op: UUID, action: str, content: Any, do: Callable[[Session], Any]) -> Any:
         """Do a write under the client's id and give its answer, durable; the same again gives the same answer."""
-        with self.writing() as db:
-            asked = digest(action, str(self.me.id), content)
-            return once(db, op, action, asked, self.now, lambda: do(db))
+
+        def write() -> Any:
+            with self.writing() as db:
+                asked = digest(action, str(self.me.id), content)
+                return once(db, op, action, asked, self.now, lambda: do(db))
+
+        return rerun_if_beaten(write)
 
     def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
         """A page of ours."""

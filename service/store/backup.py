@@ -118,13 +118,12 @@ def write_backup(store: Store, path: Path) -> Contents:
     part = path.with_name(f".{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        os.close(
-            os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-        )  # names and hashes: ours to read only
+        # It holds names and hashes, so nobody else may read it.
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        why = (error.strerror or str(error)).lower()
         raise Problem(
-            f"The backup cannot be written to {path.parent}: {reason}. Name another folder."
+            f"The backup cannot be written to {path.parent}: {why}. Name another folder."
         ) from error
     try:
         sent = _copy_pages(store, part) if is_sqlite(store.url) else _copy_rows(store, part)

@@ -15,14 +15,27 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url
 THREADS = 4
 """Worker threads of a process; the pool is as large, so that no request waits for a connection it cannot get."""
 
+WAIT = 2.5
+"""Seconds that a write waits for its turn in the process, and then as long for another process: five at the most."""
+
 _PRAGMAS = (
     "PRAGMA synchronous=FULL",
     "PRAGMA foreign_keys=ON",
-    "PRAGMA busy_timeout=5000",
+    f"PRAGMA busy_timeout={WAIT * 1000:.0f}",
     "PRAGMA mmap_size=0",
     "PRAGMA trusted_schema=OFF",
     "PRAGMA cache_size=-8000",
 )
+
+_POSTGRES = {
+    "timezone": "UTC",
+    "synchronous_commit": "on",  # whatever the server's default: what was answered is durable
+    "lock_timeout": 5000,
+    "statement_timeout": 30_000,
+    "idle_in_transaction_session_timeout": 60_000,  # of a host that went away in the middle of a write
+    "tcp_keepalives_idle": 30,
+}
+"""Settings of each connection, times in milliseconds (but the last, in seconds)."""
 
 
 def sqlite_driver() -> ModuleType:
@@ -100,5 +113,9 @@ def _postgres(url: str) -> Engine:
         max_overflow=0,
         pool_timeout=5,
         pool_pre_ping=True,
-        connect_args={"options": "-c timezone=UTC -c lock_timeout=5000 -c statement_timeout=30000"},
+        connect_args={
+            "application_name": "coilbook",
+            "connect_timeout": 5,
+            "options": " ".join(f"-c {name}={value}" for name, value in _POSTGRES.items()),
+        },
     )

@@ -5,17 +5,23 @@ behind, and what was answered after the block is durable.
 """
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import text
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy
-from service.store.engine import is_sqlite, read_engine, write_engine
+from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, write_engine
+
+_SHORT_WAIT = 0.5
+_UNIQUE_VIOLATION = "23505"
+"""PostgreSQL's code for a row that is there already (its manual, appendix A)."""
+
+T = TypeVar("T")
 
 
 class Store:
@@ -28,6 +34,7 @@ class Store:
         # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
         self._turn = threading.Lock() if is_sqlite(url) else None
+        self._may_wait = threading.Semaphore(THREADS - 1)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -43,15 +50,23 @@ class Store:
 
     @contextmanager
     def _my_turn(self) -> Iterator[None]:
+        """Our turn at writing. The last thread that is left gives up soon, so that reading goes on while another
+        process holds the database.
+        """
         if self._turn is None:
             yield
             return
-        if not self._turn.acquire(timeout=5):
-            raise Busy("Others are writing right now. Send the same again in a moment; nothing was lost.")
+        long = self._may_wait.acquire(blocking=False)
         try:
-            yield
+            if not self._turn.acquire(timeout=WAIT if long else _SHORT_WAIT):
+                raise Busy("Others are writing right now. Send the same again in a moment; nothing was lost.")
+            try:
+                yield
+            finally:
+                self._turn.release()
         finally:
-            self._turn.release()
+            if long:
+                self._may_wait.release()
 
     def reachable(self) -> bool:
         """Whether the database answers."""
@@ -77,6 +92,25 @@ def _told_as_busy() -> Iterator[None]:
         raise Busy(
             "The database is busy, full or away. Send the same again in a moment; nothing was lost."
         ) from error
+
+
+def rerun_if_beaten(write: Callable[[], T]) -> T:
+    """Run a write transaction, and again where it was about to write what another had just written.
+
+    On PostgreSQL two may look at once whether a name is free. The second then sees what the first one wrote, and says
+    so in its own words. SQLite lets them come one after the other.
+
+    Raises:
+        Busy: it was beaten three times.
+    """
+    for _ in range(3):
+        try:
+            return write()
+        except IntegrityError as error:
+            if getattr(error.orig, "sqlstate", None) != _UNIQUE_VIOLATION:
+                raise
+            beaten = error
+    raise Busy("Others save the same right now. Send it again in a moment; nothing was lost.") from beaten
 
 
 def locked(db: Session, model: type[Any], key: Any) -> Any:

@@ -1,0 +1,123 @@
+"""Two at once on PostgreSQL: whoever comes second is told so in words, and never meets a broken page."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import pytest
+from sqlalchemy import Connection, text
+from sqlalchemy.exc import IntegrityError
+
+from service.gear.models import OwnWiring
+from service.kit.problems import Busy
+from service.serving import first_link
+from service.store.sessions import Store, rerun_if_beaten
+from service.testlog.models import OwnTester
+from tests.gear.test_own_wirings import TYPED, seen
+from tests.support.program import START, Running, op, running
+from tests.testlog.test_bench_lamps import LAMPS
+
+ROOT = Path(__file__).parents[2]
+WAITING = (
+    "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
+)
+
+
+@pytest.fixture
+def program(postgres_url: str) -> Iterator[Running]:
+    """The running service on PostgreSQL."""
+    with running(postgres_url) as service:
+        yield service
+
+
+@contextmanager
+def held(store: Store, row: object, then: Callable[[], Any]) -> Iterator[Future[Any]]:
+    """Save a row, and commit it only when `then`, which runs beside, waits for it."""
+    with ThreadPoolExecutor(1) as pool:
+        with store.writing() as db:
+            db.add(row)
+            db.flush()
+            second = pool.submit(then)
+            with store.reader.connect() as looking:
+                while not second.done() and not _waits(looking):
+                    pass
+        yield second
+
+
+def _waits(connection: Connection) -> bool:
+    waits = bool(connection.scalar(text(WAITING)))
+    connection.rollback()  # the next look is a new one
+    return waits
+
+
+def test_two_leads_who_keep_the_same_wiring(program: Running) -> None:
+    asked = {"op": op()} | TYPED
+    shown = program.lead.post("/wirings/new", data=asked | {"do": "show"})
+    asked |= {"do": "keep", "seen": seen(shown.text)}
+    first = OwnWiring(key="own-short-snake", name="Short snake", spec={}, made_by=None, created_at=START)
+    with held(program.store, first, lambda: program.lead.post("/wirings/new", data=asked)) as second:
+        answer = second.result()
+    assert answer.status_code == 422
+    assert "There is a wiring called" in answer.text
+
+
+def test_two_leads_who_keep_the_same_tester(program: Running) -> None:
+    first = OwnTester(
+        id=UUID(op()), name=" ".join(LAMPS["name"].split()), wiring="xlr3", sees="straight", patterns={}, probed="all",
+        made_by=None, created_at=START,
+    )  # fmt: skip
+    asked = {"op": op()} | LAMPS
+    with held(program.store, first, lambda: program.lead.post("/testers/new", data=asked)) as second:
+        answer = second.result()
+    assert answer.status_code == 422
+    assert "There is a tester called" in answer.text
+
+
+def test_two_hosts_that_start_on_an_empty_database(postgres_url: str) -> None:
+    environ = os.environ | {"COILBOOK_DATABASE_URL": postgres_url}
+    hosts = [
+        subprocess.Popen([sys.executable, "-m", "service", "migrate"], cwd=ROOT, env=environ)
+        for _ in range(2)
+    ]
+    assert [host.wait(60) for host in hosts] == [0, 0]
+    stores = [Store(postgres_url) for _ in range(2)]
+    with ThreadPoolExecutor(2) as pool:
+        links = list(pool.map(lambda store: first_link(store, "http://cables.test", START), stores))
+    assert all(link and "/join#" in link for link in links)
+    with stores[0].reading() as db:
+        assert db.scalar(text("SELECT count(*) FROM program")) == 1
+    for store in stores:
+        store.close()
+
+
+def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
+    class There(Exception):
+        sqlstate = "23505"
+
+    tries = []
+
+    def write(error: Exception) -> None:
+        tries.append(error)
+        raise IntegrityError("INSERT", None, error)
+
+    with pytest.raises(Busy):
+        rerun_if_beaten(lambda: write(There()))
+    assert len(tries) == 3
+    with pytest.raises(IntegrityError):  # what others have no part in is a fault, and told as one
+        rerun_if_beaten(lambda: write(Exception()))
+    assert len(tries) == 4
+
+
+def test_a_connection_is_held_to_its_times_and_says_whose_it_is(program: Running) -> None:
+    expected = {
+        "application_name": "coilbook", "synchronous_commit": "on", "lock_timeout": "5s", "statement_timeout": "30s",
+        "idle_in_transaction_session_timeout": "1min", "TimeZone": "UTC",
+    }  # fmt: skip
+    with program.store.writing() as db:
+        assert {name: db.scalar(text(f"SHOW {name}")) for name in expected} == expected
