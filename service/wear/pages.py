@@ -7,7 +7,7 @@ from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.season import queries as season
-from service.wear import actions
+from service.wear import actions, report
 from service.wear.core.classes import ENOUGH
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
@@ -49,6 +49,6 @@ def _page(desk: Desk, typed: str | None = None, errors: dict[str, str] | None = 
         return desk.page(
             "wear/wear.html", 422 if errors else 200, row=row, rounds=rounds, target=target, errors=errors or {},
             value=typed if typed is not None else target, op=new_op(), least=ENOUGH,
-            classes=actions.report(db, desk.zone, row.starts, row.ends, rounds, target),
+            report=report.report(db, desk.zone, row.starts, row.ends, rounds, target),
             season_days=(row.ends - row.starts).days + 1,
         )  # fmt: skip

@@ -4,11 +4,11 @@ from random import Random
 
 import pytest
 
-from service.wear.actions import answer
 from service.wear.core.classes import ENOUGH, Fitted, failures_of, fitted_to, judged
 from service.wear.core.fit import fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
+from service.wear.report import answer
 
 CABLE = ("cable", "XLR")
 STRAPPED = (*CABLE, "strapped to a frame")

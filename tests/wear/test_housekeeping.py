@@ -1,6 +1,5 @@
 """The flag "at risk": raised from the program's limit on, once for a last pass, and cleared by the next."""
 
-
 from service.gear.core import FlagKind, ItemState
 from service.testlog.actions import change_state
 from service.testlog.housekeeping import keep_house

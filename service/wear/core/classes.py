@@ -13,6 +13,7 @@ from functools import lru_cache
 from service.wear.core.doubt import edge
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life, aggregated
+from service.wear.core.turnbull import Steps, turnbull
 from service.wear.core.weibull import Weibull
 
 ENOUGH = 5
@@ -42,19 +43,25 @@ class Judged:
 
 def judged(lives: Mapping[Path, Sequence[Life]]) -> list[Judged]:
     """Every class that has items of its own, judged by itself or by the next wider class that can be."""
-    pooled: dict[Path, list[Life]] = defaultdict(list)
+    by_class = pooled(lives)
+    return [_judged(path, by_class) for path in sorted(lives)]
+
+
+def pooled(lives: Mapping[Path, Sequence[Life]]) -> dict[Path, list[Life]]:
+    """The lives of every class with all that is within it, wider classes included."""
+    found: dict[Path, list[Life]] = defaultdict(list)
     for path, own in lives.items():
         for length in range(1, len(path) + 1):
-            pooled[path[:length]] += own
-    return [_judged(path, pooled) for path in sorted(lives)]
+            found[path[:length]] += own
+    return found
 
 
-def _judged(path: Path, pooled: Mapping[Path, Sequence[Life]]) -> Judged:
-    counts = failures_of(pooled[path]), sum(life.count for life in pooled[path])
+def _judged(path: Path, pool: Mapping[Path, Sequence[Life]]) -> Judged:
+    counts = failures_of(pool[path]), sum(life.count for life in pool[path])
     for length in range(len(path), 0, -1):
         wider = path[:length]
-        if failures_of(pooled[wider]) >= ENOUGH:
-            fitted = fitted_to(tuple(sorted(aggregated(pooled[wider]), key=_order)))
+        if failures_of(pool[wider]) >= ENOUGH:
+            fitted = fitted_to(in_order(pool[wider]))
             if fitted is not None:
                 return Judged(path, *counts, wider, fitted)
     return Judged(path, *counts, None, None)
@@ -65,11 +72,22 @@ def failures_of(lives: Iterable[Life]) -> int:
     return sum(life.count for life in lives if life.upper is not None)
 
 
+def in_order(lives: Iterable[Life]) -> tuple[Life, ...]:
+    """The same lives, equal ones counted together, in one order whatever order they came in."""
+    return tuple(sorted(aggregated(lives), key=_order))
+
+
 @lru_cache(maxsize=256)
 def fitted_to(lives: tuple[Life, ...]) -> Fitted | None:
     """The model of these lives, remembered: between two tests nothing changes."""
     model = fit(lives)
     return None if isinstance(model, NoModel) else Fitted(model, tuple(edge(lives, model)))
+
+
+@lru_cache(maxsize=256)
+def steps_of(lives: tuple[Life, ...]) -> Steps:
+    """The estimate without a model, remembered in the same way."""
+    return turnbull(lives)
 
 
 def _order(life: Life) -> tuple[float, float]:
