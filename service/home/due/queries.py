@@ -11,13 +11,12 @@ from sqlalchemy import SQLColumnExpression, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import ASKED
-from service.gear.models import Item
-from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts, item_facts
+from service.gear.models import Item, Placement
+from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
 from service.season.core import Due, DueState, due_in_seasons
 from service.season.models import ItemDue
 from service.season.queries import due_counts, seasons_of
 from service.store.paging import beyond, cursor, position
-from service.tags.models import Tag
 from service.tags.queries import codes_of
 from service.testlog.due import entries
 from service.testlog.queries import chunks, events
@@ -64,23 +63,22 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
     order: list[SQLColumnExpression[Any]] = [
         func.coalesce(PlaceA.walk_order, NOWHERE),
         func.coalesce(PlaceA.name, ""),
-        Item.id,
+        ItemDue.item_id,
     ]
+    # Only what sorts is read of all that are due; what is shown, of those on the page.
     query = (
-        facts()
-        .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round)
-        .join(ItemDue, ItemDue.item_id == Item.id)
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
+        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & Placement.until.is_(None))
+        .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .where(ItemDue.state.in_(wanted))
         .order_by(*order)
         .limit(size + 1)
     )
     if after:
         query = query.where(beyond(order, position(after, int, str, UUID)))
-    lines = [
-        DueLine(as_facts(row), row[-4] or "", Due(DueState(row[-3]), row[-2], row[-1]))
-        for row in db.execute(query)
-    ]
+    dues = {row.item_id: Due(DueState(row.state), row.due_by, row.round) for row in db.execute(query)}
+    items, codes = _facts(db, list(dues))
+    lines = [DueLine(items[one], codes.get(one, ""), due) for one, due in dues.items()]
     return _cut(lines, size)
 
 
