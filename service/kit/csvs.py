@@ -13,7 +13,7 @@ that reading always gives back what was written.
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from service.kit.problems import invalid
 
@@ -37,11 +37,15 @@ def unguarded(text: str) -> str:
 
 def write_csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """The rows below their header, each line ended by CR LF."""
-    written = io.StringIO(newline="")
-    lines = csv.writer(written, lineterminator="\r\n")
-    for row in ([*header], *rows):
-        lines.writerow([guarded(cell) for cell in row])
-    return written.getvalue()
+    return "".join(csv_lines([header, *rows]))
+
+
+def csv_lines(rows: Iterable[Sequence[object]]) -> Iterator[str]:
+    """Each row as a line, as `write_csv` writes it, one at a time."""
+    for row in rows:
+        written = io.StringIO(newline="")
+        csv.writer(written, lineterminator="\r\n").writerow([guarded(cell) for cell in row])
+        yield written.getvalue()
 
 
 def read_csv(text: str, field: str = "file") -> list[list[str]]:

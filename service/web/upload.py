@@ -1,4 +1,4 @@
-"""A form with a photo: one file and a few fields, held in memory and never written to a disk."""
+"""A form with a file: one file and a few fields, held in memory and never written to a disk."""
 
 from dataclasses import dataclass
 from typing import Annotated
@@ -10,37 +10,55 @@ from starlette.formparsers import MultiPartException, MultiPartParser
 from service.kit.problems import invalid
 from service.web.guard import BODY_MOST
 
-_FIELDS_MOST = 10
-
 
 @dataclass(frozen=True)
 class Upload:
-    """What a form sent: its photo (empty where none was chosen), and its fields."""
+    """What a form sent: its file (empty where none was chosen), and its fields."""
 
-    photo: bytes
+    file: bytes
     fields: dict[str, str]
 
 
-async def _uploaded(request: Request) -> Upload:
-    if not request.headers.get("content-type", "").startswith("multipart/form-data"):
-        raise invalid("photo", "Choose a photo to send.")
-    parser = MultiPartParser(request.headers, request.stream(), max_files=1, max_fields=_FIELDS_MOST)
-    parser.spool_max_size = BODY_MOST  # a body is no larger, so nothing is moved to a file
-    try:
-        form = await parser.parse()
-    except MultiPartException as error:
-        raise invalid(
-            "photo", "What was sent is no form with one photo. Open the page and try again."
-        ) from error
-    photo, fields = b"", {}
-    for name, value in form.multi_items():
-        if isinstance(value, UploadFile):
-            photo = await value.read()
-        else:
-            fields[name] = value
-    await form.close()
-    return Upload(photo, fields)
+class Taking:
+    """The dependency that reads a form with one file; `what` is how a refusal calls the file, and its field."""
+
+    def __init__(self, what: str, fields_most: int) -> None:
+        self.what = what
+        self.fields_most = fields_most
+
+    async def __call__(self, request: Request) -> Upload:
+        """Read the form.
+
+        Raises:
+            Invalid: it is none.
+        """
+        if not request.headers.get("content-type", "").startswith("multipart/form-data"):
+            raise invalid(self.what, f"Choose a {self.what} to send.")
+        parser = MultiPartParser(
+            request.headers,
+            request.stream(),
+            max_files=1,
+            max_fields=self.fields_most,
+            max_part_size=BODY_MOST,
+        )
+        parser.spool_max_size = BODY_MOST  # a body is no larger, so nothing is moved to a file
+        try:
+            form = await parser.parse()
+        except MultiPartException as error:
+            raise invalid(
+                self.what, f"What was sent is no form with one {self.what}. Open the page and try again."
+            ) from error
+        file, fields = b"", {}
+        for name, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                file = await value.read()
+            else:
+                fields[name] = value
+        await form.close()
+        return Upload(file, fields)
 
 
-Uploaded = Annotated[Upload, Depends(_uploaded)]
+Uploaded = Annotated[Upload, Depends(Taking("photo", 10))]
 """A form with a photo."""
+UploadedSheet = Annotated[Upload, Depends(Taking("file", 90))]
+"""A form with a sheet, or what was chosen for its columns."""

@@ -11,6 +11,7 @@ from service.home.scan.core import Errand, read_errand
 from service.kit.codes import code_in_url, nearest, read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.retire.lists.actions import open_list
 from service.tags.actions import tag_on
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, to_draw
@@ -24,9 +25,9 @@ SHOWN = 300
 
 
 @router.get("/find")
-def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "") -> Response:
+def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "", pull: str = "") -> Response:
     """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
-    errand = read_errand(session, ends_of)
+    errand = read_errand(session, ends_of, pull)
     with desk.reading() as db:
         try:
             read = code_in_url(code) or read_code(code)
@@ -40,25 +41,25 @@ def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "")
 
 
 @router.get("/scan")
-def scan_page(desk: CrewDesk, session: str = "", ends_of: str = "") -> Response:
+def scan_page(desk: CrewDesk, session: str = "", ends_of: str = "", pull: str = "") -> Response:
     """Take a photo of a tag, hold the camera on it, or type its code."""
-    with desk.reading():
-        return desk.page(
-            "home/scan.html", errand=read_errand(session, ends_of), errors={}, strange=(), ours=()
-        )
+    errand = read_errand(session, ends_of, pull)
+    with desk.reading() as db:
+        worked = None if errand.carried else open_list(db, desk.now)
+        return desk.page("home/scan.html", errand=errand, errors={}, strange=(), ours=(), worked=worked)
 
 
 @router.post("/scan")
 def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     """Read the tag in a photo; the photo is forgotten at once."""
-    errand = read_errand(sent.fields.get("session", ""), sent.fields.get("ends_of", ""))
+    errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull")))
     with desk.reading():
         pass  # only crew has photos read
     desk.pace(PHOTOS, desk.session)
     try:
         texts = _texts(sent)
     except Invalid as refusal:
-        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=())
+        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None)
     codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
     if len(codes) == 1:
         return RedirectResponse(errand.find(codes[0]), 303)
@@ -67,14 +68,14 @@ def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     with desk.reading() as db:
         return desk.page(
             "home/scan.html", 200 if codes else 422, errand=errand, errors=errors, strange=strange,
-            ours=_named(desk, db, codes),
+            ours=_named(desk, db, codes), worked=None,
         )  # fmt: skip
 
 
 def _texts(sent: Upload) -> list[str]:
-    if not sent.photo:
+    if not sent.file:
         raise invalid("photo", "Choose a photo to send.")
-    texts = read_photo(sent.photo)
+    texts = read_photo(sent.file)
     if not texts:
         raise invalid(
             "photo",
