@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from service.chores import CHORES
 from service.crew import pages as crew
 from service.crew.trail import pages as trail
+from service.exchange.sheets import pages as sheets
 from service.gear import pages as gear
 from service.gear.own import pages as own_wirings
 from service.home.due import api as due_api
@@ -87,6 +88,7 @@ ROUTERS = (
     test_log.router,
     care.router,
     sessions.router,
+    sheets.router,
     session_work.router,
     counts.router,
     lanes.router,

@@ -114,6 +114,15 @@ POST /crew/passes
 POST /crew/passes/{pass_id}/end
 POST /crew/people/{person_id}/end
 GET /crew/trail
+GET /exchange
+POST /exchange/check
+POST /exchange/columns
+GET /exchange/gear.csv
+POST /exchange/import
+POST /exchange/left
+GET /exchange/program.json
+POST /exchange/sheet
+GET /exchange/tests.csv
 GET /gear/new
 POST /gear/new
 GET /gear/{code}/edit

@@ -1,0 +1,107 @@
+"""Bringing in a sheet: what it comes to, told first, then done in one transaction or not at all."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
+from service.exchange.sheets.core.asked import Asked, SheetKind, check, look
+from service.exchange.sheets.core.columns import KNOWN
+from service.exchange.sheets.core.fates import BadRows, Fate, Judged, counted, in_words
+from service.exchange.sheets.core.gear import Choices
+from service.exchange.sheets.core.sheet import read_sheet
+from service.exchange.sheets.core.tests import TestChoices
+from service.kit.csvs import write_csv
+from service.kit.dates import local_date
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+
+STAYED = "Why it stayed out"
+"""The column that says so, in the rows that are given back."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Where an import happens: when, in which zone, and how lengths are shown."""
+
+    now: datetime
+    zone: ZoneInfo
+    unit: Unit
+
+
+Plan = gear_import.GearPlan | tests_import.TestsPlan
+
+
+def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
+    """What becomes of each row of a sheet. Nothing is written.
+
+    Raises:
+        Invalid: it cannot be read as it was asked.
+    """
+    check(asked)
+    sheet = read_sheet(asked.text, KNOWN)
+    if asked.kind is SheetKind.GEAR:
+        choices = Choices(asked.unit, asked.order, asked.item_kind)
+        today = local_date(setting.now, setting.zone)
+        return gear_plan.plan(db, sheet, asked.mapping, choices, today, setting.unit)
+    tests = TestChoices(asked.order, asked.between)
+    return tests_plan.plan(db, sheet, asked.mapping, tests, setting.now, setting.zone, setting.unit)
+
+
+def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting) -> dict[str, Any]:
+    """Import a sheet, in the transaction at hand.
+
+    Returns:
+        `counts` of rows by fate, how many `codes` wait to be printed, and the rows `left` out: (line, why).
+
+    Raises:
+        Invalid: it cannot be read, or rows are wrong and all must be right; nothing was written.
+    """
+    plan = planned(db, asked, setting)
+    counts = counted(plan.rows)
+    if counts[Fate.ERROR] and asked.bad is BadRows.ALL:
+        raise WrongRows(
+            f"Nothing was brought in, since not every row is right: {in_words(counts)}.", plan.rows
+        )
+    codes = []
+    if isinstance(plan, gear_import.GearPlan):
+        codes = gear_import.apply(db, plan, who, setting.now, setting.zone)
+    else:
+        tests_import.apply(db, plan, who, setting.now, setting.zone)
+    left = [[row.line, " ".join(row.told)] for row in plan.rows if row.fate is Fate.ERROR]
+    return {"counts": dict(counts), "codes": len(codes), "left": left}
+
+
+class WrongRows(Invalid):
+    """Some rows of a sheet are wrong, and all must be right; `rows` has what becomes of each."""
+
+    def __init__(self, detail: str, rows: Sequence[Judged]) -> None:
+        super().__init__(detail, {"bad": detail})
+        self.rows = rows
+
+
+def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
+    """The rows that stayed out, as they came, each with the reason."""
+    sheet = read_sheet(text, KNOWN)
+    why = dict[int, str](left)
+
+    def rows() -> Iterator[list[str]]:
+        for line in sheet.lines:
+            if line.number in why:
+                yield [*line.cells, why[line.number]]
+
+    return write_csv([*sheet.header, STAYED], rows())
+
+
+def usual(text: str, unit: Unit | None, order: Any, bad: BadRows) -> Asked:
+    """An import as the command line asks for it: columns as guessed, a unit and an order where the sheet tells none."""
+    seen = look(text)
+    return Asked(
+        text, seen.kind, tuple(column.key for column in seen.columns), unit or seen.unit, order or seen.order,
+        "cable", between=False, bad=bad,
+    )  # fmt: skip

@@ -1,0 +1,147 @@
+"""What is asked of an import: which sheet, what its columns are, and how its cells are to be read. Pure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from service.exchange.sheets.core import columns, days, sheet
+from service.exchange.sheets.core.columns import GEAR, TESTS, Field
+from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.fates import BadRows
+from service.exchange.sheets.core.sheet import Sheet
+from service.gear.core import KINDS
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+
+SHOWN = 3
+"""Cells of each column that its guess is shown with."""
+
+
+class SheetKind(StrEnum):
+    """What a sheet is of."""
+
+    GEAR = "gear"
+    TESTS = "tests"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An import as it is asked for. `text` is the sheet, `mapping` a field's key or nothing for each column.
+
+    `unit` is of lengths without one, `order` of dates that may be read in two ways, `item_kind` of gear that names no
+    kind, `between` whether a pass after a fail says that there was a repair.
+    """
+
+    text: str
+    kind: SheetKind
+    mapping: tuple[str, ...]
+    unit: Unit | None
+    order: Order | None
+    item_kind: str
+    between: bool
+    bad: BadRows = BadRows.ALL
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column as the page shows it: its name, what it is taken for, and its first cells."""
+
+    name: str
+    key: str
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Look:
+    """A sheet at first sight: what it seems to be of, its columns, and what has to be asked.
+
+    `bare` says that there are lengths without a unit, `unclear` is a date that may be read in two ways.
+    """
+
+    kind: SheetKind
+    sheet: Sheet
+    columns: tuple[Column, ...]
+    unit: Unit | None
+    order: Order | None
+    bare: bool
+    unclear: str | None
+
+
+def fields(kind: SheetKind) -> tuple[Field, ...]:
+    """What the columns of a sheet may be."""
+    return GEAR if kind is SheetKind.GEAR else TESTS
+
+
+def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None = None) -> Look:
+    """The sheet at first sight; `kind` and `mapping` where somebody said.
+
+    Raises:
+        Invalid: for `file`, where it is no sheet.
+    """
+    read = sheet.read_sheet(text, columns.KNOWN)
+    kind = kind or (SheetKind.TESTS if columns.is_tests(read.header) else SheetKind.GEAR)
+    guessed = mapping if mapping is not None and len(mapping) == len(read.header) else None
+    keys = tuple(guessed) if guessed is not None else columns.guess(fields(kind), read.header)
+    by_key = {key: _cells(read, at) for at, key in enumerate(keys) if key}
+    name = dict(zip(keys, read.header, strict=True)).get("length", "")
+    dates = [*by_key.get("bought_on", ()), *by_key.get("tested_at", ())]
+    order = days.order_of(dates)
+    shown = tuple(
+        Column(name, key, tuple(cell[:60] for cell in _cells(read, at)[:SHOWN]))
+        for at, (name, key) in enumerate(zip(read.header, keys, strict=True))
+    )
+    bare = any(
+        cell.strip().replace(".", "").replace(",", "").isdecimal() for cell in by_key.get("length", ())
+    )
+    return Look(kind, read, shown, columns.unit_in(name), order, bare, None if order else days.unclear(dates))
+
+
+def _cells(read: Sheet, at: int) -> tuple[str, ...]:
+    return tuple(line.cells[at] for line in read.lines if line.cells[at].strip())
+
+
+def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
+    """What a form asks for: `kind`, `column0` …, `unit`, `order`, `item_kind`, `between`, `bad`.
+
+    Raises:
+        Invalid: with a sentence for each field at fault.
+    """
+    kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
+    width = len(sheet.read_sheet(text, columns.KNOWN).header)
+    mapping = tuple(typed.get(f"column{at}", "") for at in range(width))
+    unit, order = typed.get("unit", ""), typed.get("order", "")
+    asked = Asked(
+        text, kind, mapping, Unit(unit) if unit in set(Unit) else None,
+        Order(order) if order in set(Order) else None,
+        typed["item_kind"] if typed.get("item_kind") in KINDS else "cable",
+        typed.get("between") == "yes", BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
+    )  # fmt: skip
+    check(asked)
+    return asked
+
+
+def check(asked: Asked) -> None:
+    """Whether enough is said to read the sheet.
+
+    Raises:
+        Invalid: with a sentence for each field at fault.
+    """
+    errors: dict[str, str] = {}
+    try:
+        columns.check(fields(asked.kind), asked.mapping, _needed(asked))
+    except Invalid as refusal:
+        errors |= refusal.errors
+    seen = look(asked.text, asked.kind, asked.mapping)
+    if seen.bare and asked.unit is None:
+        errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
+    if seen.unclear and asked.order is None:
+        errors["order"] = f"“{seen.unclear}” may be read in two ways. Say which number comes first."
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+
+
+def _needed(asked: Asked) -> tuple[str, ...]:
+    if asked.kind is SheetKind.TESTS:
+        return ("code", "tested_at", "verdict")
+    # A sheet that changes what is here needs the codes only; new cables need their lengths.
+    return () if "code" in asked.mapping else ("length",) if asked.item_kind != "hub" else ()

@@ -1,0 +1,124 @@
+"""Cells of a sheet into values, generously where the meaning is plain and never beyond. Pure.
+
+>>> read_length("10-ft", None), read_length("3", Unit.METERS), read_money("USD 18.5"), read_gauge("#24 AWG")
+(3048, 3000, 1850, 24)
+"""
+
+import re
+
+from service.gear.core import ItemState
+from service.kit.lengths import Unit, parse_length
+from service.kit.money import parse_money
+from service.kit.problems import invalid
+from service.kit.typed import plain
+from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
+
+LINE_MOST = 60
+NOTE_MOST = 1000
+COUNT_MOST = 200
+
+_BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
+_WHOLE = re.compile(r"(\d{1,9})(?:[.,]0+)?")
+_GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
+_UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
+_STATES = {
+    **dict.fromkeys(
+        ("in service", "in_service", "in use", "active", "good", "ok", "okay", "works", "working", "yes", "y", "fine",
+         "new", "used", "pass", "passed", "ready"), ItemState.IN_SERVICE,
+    ),
+    **dict.fromkeys(("spare", "spares", "backup", "reserve", "stored"), ItemState.SPARE),
+    **dict.fromkeys(
+        ("quarantined", "quarantine", "bad", "broken", "dead", "defective", "fail", "failed", "faulty", "no", "n",
+         "not working", "damaged"), ItemState.QUARANTINED,
+    ),
+    **dict.fromkeys(("in repair", "in_repair", "repair", "being repaired", "needs repair"), ItemState.IN_REPAIR),
+    **dict.fromkeys(
+        ("retired", "retire", "disposed", "discarded", "trash", "trashed", "sold", "scrapped", "gone"),
+        ItemState.RETIRED,
+    ),
+    **dict.fromkeys(("lost", "missing", "stolen"), ItemState.LOST),
+}  # fmt: skip
+
+
+def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
+    """A line of text, spaces tidied.
+
+    Raises:
+        Invalid: for `field`, where it is too long or cannot be shown.
+    """
+    tidy = " ".join(text.split())
+    if len(tidy) > most:
+        raise invalid(field, f"“{tidy[:20]}…” has {len(tidy)} characters; {most} are the most.")
+    if not tidy.isprintable():
+        raise invalid(
+            field, f"“{''.join(filter(str.isprintable, tidy))[:20]}” has characters that cannot be shown."
+        )
+    return tidy
+
+
+def read_length(text: str, unit: Unit | None) -> int:
+    """Millimeters; a bare number is in `unit`.
+
+    Raises:
+        Invalid: for `length`, with how to write it.
+    """
+    typed = plain(text).lower()
+    if not any(character.isdecimal() for character in typed):
+        raise invalid("length", f"“{text.strip()[:40]}” needs a number and a unit: 10 ft or 3 m.")
+    if _BARE.fullmatch(typed):
+        if unit is None:
+            raise invalid("length", f"“{typed[:40]}” needs a unit: choose above what bare numbers are.")
+        return parse_length(f"{typed} {_UNIT_WORDS[unit]}")
+    return parse_length(re.sub(r"(?<=\d)-(?=[a-z])", " ", typed))
+
+
+def read_money(text: str) -> int:
+    """Cents, as spreadsheets write dollars: `$18.50`, `18.5`, `USD 18`.
+
+    Raises:
+        Invalid: for `price`.
+    """
+    typed = re.sub(r"^us(d|\$) ?| ?usd$", "", plain(text).lower())
+    return parse_money(re.sub(r"\.(\d)$", r".\g<1>0", typed))
+
+
+def read_count(text: str) -> int:
+    """How many, 1 to `COUNT_MOST`.
+
+    Raises:
+        Invalid: for `count`.
+    """
+    found = _WHOLE.fullmatch(plain(text))
+    count = int(found[1]) if found else 0
+    if not 1 <= count <= COUNT_MOST:
+        raise invalid("count", f"“{text.strip()[:20]}” is no number of pieces; enter 1 to {COUNT_MOST}.")
+    return count
+
+
+def read_gauge(text: str) -> int:
+    """A wire gauge in AWG.
+
+    Raises:
+        Invalid: for `gauge_awg`.
+    """
+    found = _GAUGE.fullmatch(plain(text).lower())
+    gauge = int(found[1]) if found else -1
+    if not THICKEST_AWG <= gauge <= THINNEST_AWG:
+        raise invalid(
+            "gauge_awg",
+            f"“{text.strip()[:20]}” is no wire gauge; enter a whole number from {THICKEST_AWG} to {THINNEST_AWG}.",
+        )
+    return gauge
+
+
+def read_state(text: str) -> ItemState:
+    """A state by any of its common words.
+
+    Raises:
+        Invalid: for `state`, with the words that there are.
+    """
+    word = " ".join(plain(text).lower().replace("!", "").split())
+    if word not in _STATES:
+        words = ", ".join(state.value.replace("_", " ") for state in ItemState)
+        raise invalid("state", f"“{text.strip()[:30]}” is no state; write one of {words}.")
+    return _STATES[word]

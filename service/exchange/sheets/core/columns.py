@@ -1,0 +1,149 @@
+"""Which column of somebody's sheet is what: guessed from its name, for a person to set right. Pure.
+
+>>> guess(GEAR, ("Cable length (ft)", "Where", "Bought", "Colour"))
+('length', 'place', 'bought_on', '')
+>>> unit_in("Cable length (ft)")
+<Unit.FEET: 'feet'>
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+
+
+@dataclass(frozen=True)
+class Field:
+    """What a column may hold: its key, how pages call it, and the names by which sheets call it, in lower case."""
+
+    key: str
+    words: str
+    names: tuple[str, ...]
+
+
+GEAR = (
+    Field("code", "Code of its tag", ("code", "tag", "tag code", "coilbook code")),
+    Field("label", "Label", ("label", "name", "item", "description", "id", "number", "no", "cable", "cable name",
+                             "cable id", "asset", "asset id", "what", "gear")),
+    Field("kind", "Kind of gear", ("kind", "type", "category", "item type", "gear type", "cable type")),
+    Field("wiring", "Connectors or wiring", ("wiring", "connector", "connectors", "connector type", "connection",
+                                             "plugs", "ends")),
+    Field("length", "Length", ("length", "cable length", "len", "size", "feet", "ft", "meters", "metres",
+                               "length ft", "length feet", "length m", "long")),
+    Field("gauge_awg", "Wire gauge", ("gauge", "awg", "gauge_awg", "wire gauge")),
+    Field("place", "Place", ("place", "location", "where", "place a", "frame", "case", "stored", "storage", "shelf",
+                             "instrument", "home", "position", "from")),
+    Field("place_b", "Place of end B", ("place b", "place_b", "place of end b", "end b", "to", "location b")),
+    Field("batch", "Batch", ("batch", "lot", "order", "purchase order", "po", "brand", "make", "model", "vendor",
+                             "supplier")),
+    Field("bought_on", "Bought on", ("bought_on", "bought on", "bought", "purchased", "date", "purchase date",
+                                     "date bought", "date purchased", "year", "acquired", "in service since")),
+    Field("price", "Price of one", ("price", "cost", "paid", "value", "unit price", "price each", "unit cost",
+                                    "amount")),
+    Field("state", "State", ("state", "status", "condition", "working", "ok")),
+    Field("count", "How many", ("count", "qty", "quantity", "how many", "amount of", "pieces", "pcs", "number of",
+                                "total")),
+    Field("note", "Note", ("note", "notes", "comment", "comments", "remark", "remarks", "details", "info")),
+)  # fmt: skip
+
+TESTS = (
+    Field("id", "The test's id", ("test id", "test_id", "uuid")),
+    Field("code", "Code or label of the item", ("code", "tag", "item", "cable", "label", "name", "cable name", "id",
+                                                "cable id", "item code", "number", "no", "asset", "asset id", "what")),
+    Field("tested_at", "Date, or date and time", ("tested_at", "tested at", "date", "tested", "tested on", "when",
+                                                  "test date", "date tested", "day", "checked", "last tested",
+                                                  "date checked")),
+    Field("time", "Time", ("time", "test time", "hour")),
+    Field("verdict", "Verdict", ("verdict", "result", "pass fail", "passed", "pass", "outcome", "ok", "status",
+                                 "test result", "good", "works", "working", "state")),
+    Field("fault", "What was wrong", ("fault", "faults", "problem", "issue", "error", "failure", "what was wrong",
+                                      "defect", "reason", "description")),
+    Field("end", "At which end", ("end", "fault end", "which end", "side")),
+    Field("repair", "What was repaired", ("repair", "repaired", "fix", "fixed", "action", "action taken", "work done",
+                                          "resolution", "what was done")),
+    Field("note", "Note", ("note", "notes", "comment", "comments", "remark", "remarks", "details", "info")),
+    Field("method", "Method", ("method", "how", "test type")),
+    Field("through", "Other items that it went through", ("through",)),
+    Field("voided", "Voided", ("voided at", "voided", "void")),
+)  # fmt: skip
+
+KNOWN = frozenset(name for field in (*GEAR, *TESTS) for name in field.names)
+"""Every name by which sheets call a column."""
+
+_IN_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
+_UNITS = {
+    **dict.fromkeys(("ft", "feet", "foot", "'"), Unit.FEET),
+    **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), Unit.METERS),
+}
+
+
+def bare(name: str) -> str:
+    """A column's name without brackets, signs and capitals."""
+    kept = _IN_BRACKETS.sub(" ", name.lower()).replace("#", " no ")
+    return " ".join(re.sub(r"[^\w]+", " ", kept).split())
+
+
+def guess(fields: Sequence[Field], header: Sequence[str]) -> tuple[str, ...]:
+    """The field's key for each column, empty where the name tells nothing; each field at most once.
+
+    A column's whole name goes before a part of it, and among parts the longer one.
+    """
+    names = [bare(name) for name in header]
+    ranked = sorted(
+        ((rank, at, field.key) for at, name in enumerate(names) for field in fields
+         if (rank := _rank(field, name)) is not None),
+    )  # fmt: skip
+    found: dict[int, str] = {}
+    for _, at, key in ranked:
+        if at not in found and key not in found.values():
+            found[at] = key
+    return tuple(found.get(at, "") for at in range(len(names)))
+
+
+def _rank(field: Field, name: str) -> tuple[int, int] | None:
+    """How well a name fits a field, the least the best: the whole name, by its turn in the list, then parts."""
+    if not name:
+        return None
+    spoken = [one.replace("_", " ") for one in field.names]
+    if name.replace("_", " ") in spoken:
+        return 0, spoken.index(name.replace("_", " "))
+    parts = [one for one in spoken if len(one) > 2 and f" {one} " in f" {name.replace('_', ' ')} "]
+    return (1, -max(map(len, parts))) if parts else None
+
+
+def is_tests(header: Sequence[str]) -> bool:
+    """Whether a sheet is of tests rather than of gear: it says how each came out, and when."""
+    as_tests, as_gear = guess(TESTS, header), guess(GEAR, header)
+    says = {"code", "tested_at", "verdict"} <= set(as_tests)
+    return says and not {"length", "count", "price"} & set(as_gear)
+
+
+def unit_in(name: str) -> Unit | None:
+    """The unit that a column's name says, as in “Length (ft)” or “Meters”."""
+    words = [*bare(name).split(), *(part.strip() for part in _IN_BRACKETS.findall(name.lower()))]
+    return next((_UNITS[word] for word in words if word in _UNITS), None)
+
+
+def check(fields: Sequence[Field], chosen: Sequence[str], needed: Sequence[str]) -> tuple[str, ...]:
+    """The fields chosen for the columns, if they can be.
+
+    Raises:
+        Invalid: a field is chosen twice, or one that is needed is missing.
+    """
+    words = {field.key: field.words for field in fields}
+    errors = {}
+    for at, key in enumerate(chosen):
+        if key and key not in words:
+            errors[f"column{at}"] = "This is none of the choices. Choose again."
+        elif key and key in chosen[:at]:
+            errors[f"column{at}"] = (
+                f"“{words[key]}” is chosen for two columns. Choose another, or leave one out."
+            )
+    for key in needed:
+        if key not in chosen:
+            errors[key] = f"No column is “{words[key]}”. Choose the one that is."
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return tuple(chosen)

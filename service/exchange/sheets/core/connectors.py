@@ -1,0 +1,49 @@
+"""Kinds of gear and wirings by the words that sheets use for them. Pure.
+
+>>> kind_in("Mic cable"), kind_in("Sub snake"), kind_in("Microphone")
+('cable', 'hub', None)
+>>> wiring_in('XLR to 1/4" TRS', "cable"), wiring_in("DB25", "trunk"), wiring_in("banana", "cable")
+('xlr3-to-trs', 'd25x8', None)
+"""
+
+import re
+
+from service.gear.core import KINDS
+
+_KIND_WORDS = (
+    ("hub", r"hubs?|(?:stage|drop|break ?out|junction) ?box(?:es)?|sub ?snakes?|fan ?outs?|box(?:es)?"),
+    ("trunk", r"trunks?|multi ?cores?|snakes?|looms?|multi ?pairs?"),
+    ("cable", r"cables?|leads?|cords?|wires?|patch(?:es)?|jumpers?"),
+)
+_KINDS = [(kind, re.compile(rf"\b(?:{words})\b")) for kind, words in _KIND_WORDS]
+
+_XLR = re.compile(r"\bxlr|\b3[ -]?pin\b|\bcannon\b")
+_TRS = re.compile(r"\btrs\b|quarter|1/4|\bjack\b|6[.,]35|\bphone plug\b")
+_D25 = re.compile(r"\bd-?b?-?(?:sub)?[ -]?25\b|\b25[ -](?:way|pin)\b|\bdsub\b|\bd-sub\b")
+_8P8C = re.compile(r"\b8p8c\b|\brj-?45\b|\bcat(?:egory)?[ -]?[5-8]|\bethernet\b")
+_EIGHT = re.compile(r"\b8\b|\beight\b|x8\b")
+_FOUR = re.compile(r"\b4\b|\bfour\b|x4\b")
+
+
+def kind_in(words: str) -> str | None:
+    """The kind of gear that the words name; None where they name none."""
+    plain = words.lower().strip()
+    if plain in KINDS:
+        return plain
+    return next((kind for kind, pattern in _KINDS if pattern.search(plain)), None)
+
+
+def wiring_in(words: str, kind: str) -> str | None:
+    """The built-in wiring that the words speak of for this kind of gear; None where they speak of none."""
+    plain = words.lower()
+    xlr, trs, d25, rj = (bool(pattern.search(plain)) for pattern in (_XLR, _TRS, _D25, _8P8C))
+    screened = "-screened" if "screen" in plain or "shield" in plain or "stp" in plain else ""
+    if d25:
+        return "d25-to-xlr8" if xlr else f"d25x8{screened}"
+    if rj:
+        return "8p8c-to-xlr4" if xlr else f"8p8c{screened}"
+    if xlr and kind != "cable":
+        return "xlr3x4" if _FOUR.search(plain) and not _EIGHT.search(plain) else "xlr3x8"
+    if xlr:
+        return "xlr3-to-trs" if trs else "xlr3"
+    return "trs" if trs else None

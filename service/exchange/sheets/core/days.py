@@ -1,0 +1,177 @@
+"""Dates and times as sheets have them. What may be read in two ways is asked, never guessed. Pure.
+
+>>> read_day("Oct 6, 2026"), read_day("6.10.26", Order.DAY_FIRST), read_day("2026")
+(Day(on=datetime.date(2026, 10, 6), exact=True), Day(on=datetime.date(2026, 10, 6), exact=True), \
+Day(on=datetime.date(2026, 1, 1), exact=False))
+>>> order_of(["10/6/2026", "10/28/2026"]), order_of(["10/6/2026"])
+(<Order.MONTH_FIRST: 'month_first'>, None)
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, time
+from enum import StrEnum
+
+from service.kit.problems import Invalid, invalid
+from service.kit.typed import plain
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_YEARS = range(1970, 2100)
+_ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
+_NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})")
+_DAY_MONTH = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]+([a-z]{3,9})\.?,?[ -]+(\d{4}|\d{2})")
+_MONTH_DAY = re.compile(r"([a-z]{3,9})\.? (\d{1,2})(?:st|nd|rd|th)?,? (\d{4}|\d{2})")
+_MONTH = re.compile(r"([a-z]{3,9})\.?,? (\d{4})")
+_YEAR = re.compile(r"\d{4}")
+_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
+_TIME = re.compile(r"(\d{1,2})(?::(\d\d))?(?::(\d\d)(?:\.\d+)?)? ?([ap])?\.?(?:m\.?)?")
+_WITH_TIME = re.compile(r"(.*?\d)(?:t| |, ?)+(\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)? ?(?:[ap]\.?m?\.?)?)")
+
+
+class Order(StrEnum):
+    """Which comes first in a date of three numbers that ends with its year."""
+
+    MONTH_FIRST = "month_first"
+    DAY_FIRST = "day_first"
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day; not `exact` where the sheet has only its month or year, whose first day is taken."""
+
+    on: date
+    exact: bool = True
+
+
+class Unclear(Invalid):
+    """Nobody can tell which number is the day and which the month."""
+
+
+def read_day(text: str, order: Order | None = None, field: str = "date") -> Day:
+    """The day in a cell; a time behind it is passed over.
+
+    Raises:
+        Unclear: it may be read in two ways, and `order` is None.
+        Invalid: for `field`, with how to write it.
+    """
+    return read_moment(text, order, field)[0]
+
+
+def read_moment(text: str, order: Order | None = None, field: str = "date") -> tuple[Day, time | None]:
+    """The day in a cell, and its time where it has one, by the clock on the wall.
+
+    Raises:
+        Unclear, Invalid: as `read_day`.
+    """
+    typed = " ".join(plain(text).lower().split())
+    parted = _WITH_TIME.fullmatch(typed) if len(typed) <= 60 else None
+    on, at = (parted[1].rstrip(" ,t"), parted[2]) if parted else (typed, "")
+    try:
+        return _day(_WEEKDAY.sub("", on, count=1), order), read_time(at, field) if at else None
+    except Unclear:
+        raise
+    except ValueError as error:
+        raise invalid(
+            field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026."
+        ) from error
+
+
+def read_time(text: str, field: str = "time") -> time:
+    """A time like `7:30 pm` or `19:30`.
+
+    Raises:
+        Invalid: for `field`.
+    """
+    found = _TIME.fullmatch(" ".join(plain(text).lower().split())[:40])
+    try:
+        if found is None or not (found[2] or found[4]):
+            raise ValueError
+        hour = int(found[1])
+        if found[4]:
+            if not 1 <= hour <= 12:
+                raise ValueError
+            hour = hour % 12 + (12 if found[4] == "p" else 0)
+        return time(hour, int(found[2] or 0), int(found[3] or 0))
+    except ValueError as error:
+        raise invalid(field, f"“{text[:40]}” is not a time; write it like 7:30 pm or 19:30.") from error
+
+
+def order_of(cells: Iterable[str]) -> Order | None:
+    """What a column's dates say together about which number comes first; None where they do not tell."""
+    firsts, seconds = set[int](), set[int]()
+    for cell in cells:
+        found = _NUMBERS.match(plain(cell))
+        if found:
+            firsts.add(int(found[1]))
+            seconds.add(int(found[2]))
+    if max(firsts, default=0) > 12 >= max(seconds, default=0):
+        return Order.DAY_FIRST
+    if max(seconds, default=0) > 12 >= max(firsts, default=0):
+        return Order.MONTH_FIRST
+    return None
+
+
+def unclear(cells: Iterable[str]) -> str | None:
+    """The first date of a column that may be read in two ways; None where there is none."""
+    for cell in cells:
+        try:
+            read_day(cell)
+        except Unclear:
+            return " ".join(cell.split())[:40]
+        except Invalid:
+            continue
+    return None
+
+
+def _day(typed: str, order: Order | None) -> Day:
+    if found := _ISO.fullmatch(typed):
+        return Day(_made(int(found[1]), int(found[2]), int(found[3])))
+    if found := _NUMBERS.fullmatch(typed):
+        return Day(_by_order(int(found[1]), int(found[2]), _year(found[3]), order, typed))
+    if found := _DAY_MONTH.fullmatch(typed):
+        return Day(_made(_year(found[3]), _month(found[2]), int(found[1])))
+    if found := _MONTH_DAY.fullmatch(typed):
+        return Day(_made(_year(found[3]), _month(found[1]), int(found[2])))
+    if found := _MONTH.fullmatch(typed):
+        return Day(_made(int(found[2]), _month(found[1]), 1), exact=False)
+    if _YEAR.fullmatch(typed):
+        return Day(_made(int(typed), 1, 1), exact=False)
+    raise ValueError
+
+
+def _by_order(first: int, second: int, year: int, order: Order | None, typed: str) -> date:
+    if first == second:
+        return _made(year, first, second)
+    if order is None and first > 12:
+        order = Order.DAY_FIRST
+    if order is None and second > 12:
+        order = Order.MONTH_FIRST
+    if order is None:
+        month_first, day_first = _made(year, first, second), _made(year, second, first)
+        raise Unclear(
+            f"“{typed}” may be {month_first:%B} {month_first.day} or {day_first:%B} {day_first.day}. "
+            "Say which number comes first."
+        )
+    return _made(year, first, second) if order is Order.MONTH_FIRST else _made(year, second, first)
+
+
+def _made(year: int, month: int, day: int) -> date:
+    if year not in _YEARS:
+        raise ValueError
+    return date(year, month, day)
+
+
+def _year(digits: str) -> int:
+    year = int(digits)
+    if len(digits) > 2:
+        return year
+    return year + (1900 if year >= 70 else 2000)
+
+
+def _month(word: str) -> int:
+    full = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
+            "november", "december")  # fmt: skip
+    if not any(name.startswith(word) for name in full) and word != "sept":
+        raise ValueError
+    return _MONTHS.index(word[:3]) + 1

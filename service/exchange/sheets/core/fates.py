@@ -1,0 +1,65 @@
+"""What becomes of each row of a sheet: told before anything is written. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Fate(StrEnum):
+    """What an import does with a row. `SKIPPED`: there is nothing in it that an import takes."""
+
+    NEW = "new"
+    CHANGED = "changed"
+    SAME = "same"
+    SKIPPED = "skipped"
+    ERROR = "error"
+
+
+class BadRows(StrEnum):
+    """What happens when some rows cannot be taken."""
+
+    ALL = "all"
+    GOOD = "good"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A row: the number of its line, what becomes of it, what it is about, and what there is to say."""
+
+    line: int
+    fate: Fate
+    title: str = ""
+    told: tuple[str, ...] = ()
+
+
+def counted(rows: Iterable[Judged]) -> dict[Fate, int]:
+    """How many rows have each fate."""
+    found = dict.fromkeys(Fate, 0)
+    for row in rows:
+        found[row.fate] += 1
+    return found
+
+
+def spoken(row: Judged) -> str:
+    """A row in one line, as the command line and a receipt say it."""
+    said = " ".join(row.told)
+    return f"line {row.line}: {row.fate}{f', {row.title}' if row.title else ''}{f': {said}' if said else ''}"
+
+
+def in_words(counts: dict[Fate, int]) -> str:
+    """The counts in a sentence: "12 new, 1 changed, 2 errors"."""
+    words = {Fate.ERROR: ("error", "errors")}
+    parts = [
+        f"{count:,} {words.get(fate, (fate.value, fate.value))[count != 1]}"
+        for fate, count in counts.items()
+        if count
+    ]
+    return ", ".join(parts) or "nothing"
+
+
+def errors_first(rows: Sequence[Judged]) -> list[Judged]:
+    """The rows as a dry run lists them: what asks for a hand first, each kind in the order of the file."""
+    order = {
+        fate: at for at, fate in enumerate((Fate.ERROR, Fate.CHANGED, Fate.NEW, Fate.SKIPPED, Fate.SAME))
+    }
+    return sorted(rows, key=lambda row: (order[row.fate], row.line))

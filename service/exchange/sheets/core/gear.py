@@ -1,0 +1,183 @@
+"""A row of a sheet of gear: what it says, or what is wrong with it. Pure."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import NAMESPACE_URL, UUID, uuid5
+
+from service.exchange.sheets.core import cells
+from service.exchange.sheets.core.columns import GEAR
+from service.exchange.sheets.core.connectors import kind_in, wiring_in
+from service.exchange.sheets.core.days import Order, read_day
+from service.exchange.sheets.core.sheet import Line
+from service.gear.core import KINDS, ItemState
+from service.kit.codes import read_code
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid, Problem, invalid
+
+_IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
+WORDS = {field.key: field.words.lower() for field in GEAR}
+
+
+@dataclass(frozen=True)
+class Choices:
+    """How a sheet of gear is to be read: the unit of bare lengths, which number of a date comes first, and the kind
+    of gear where a row names none.
+    """
+
+    unit: Unit | None = None
+    order: Order | None = None
+    kind: str = "cable"
+
+
+@dataclass(frozen=True)
+class GearRow:
+    """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
+
+    `kind_told` says whether the row itself names a kind, `wiring_exact` whether it names a wiring by its key or name.
+    `told` is what was understood in a way worth saying.
+    """
+
+    line: int
+    values: Mapping[str, Any]
+    wiring: str = ""
+    kind: str = ""
+    kind_told: bool = False
+    wiring_exact: bool = False
+    told: tuple[str, ...] = ()
+
+    def get(self, key: str) -> Any:
+        """What a column says, None where it says nothing."""
+        return self.values.get(key)
+
+    @property
+    def code(self) -> str:
+        """The code of the tag, empty where there is none yet."""
+        return str(self.values.get("code", ""))
+
+    @property
+    def count(self) -> int:
+        """How many pieces the row is of."""
+        return int(self.values.get("count", 1))
+
+    @property
+    def state(self) -> ItemState:
+        """The state that it names, else in service."""
+        return ItemState(self.values.get("state", ItemState.IN_SERVICE))
+
+    def id_of(self, turn: int) -> UUID:
+        """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
+        if self.code:
+            return uuid5(_IDS, self.code)
+        said = sorted((key, str(value)) for key, value in self.values.items() if key != "count")
+        return uuid5(_IDS, repr([self.kind, self.wiring, said, turn]))
+
+    @property
+    def alike(self) -> str:
+        """What rows have in common that are of pieces alike."""
+        return str(self.id_of(0))
+
+
+def is_empty(line: Line, mapping: Sequence[str]) -> bool:
+    """Whether a row has nothing in the columns that are imported."""
+    return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
+
+
+def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapping[str, str]) -> GearRow:
+    """What a row says. `wirings`: key by key or name, in lower case, of what is offered here.
+
+    Raises:
+        Invalid: a sentence for each field at fault.
+    """
+    typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
+    values, errors, told = dict[str, Any](), dict[str, str](), list[str]()
+    for key, cell in typed.items():
+        try:
+            if key in _READERS:
+                values[key] = _READERS[key](cell)
+            elif key == "length":
+                values[key] = cells.read_length(cell, choices.unit)
+            elif key == "bought_on":
+                values[key] = _bought(cell, choices.order, told)
+        except Problem as problem:
+            errors[key] = problem.detail
+    kind, wiring = "", ""
+    try:
+        kind, wiring = _kind_and_wiring(typed, choices, wirings)
+    except Invalid as refusal:
+        errors |= refusal.errors
+    _check_together(values, kind, typed, errors)
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    told_kind = kind_in(typed.get("kind", "")) is not None
+    exact = _tidy(typed.get("wiring", "")) in wirings
+    return GearRow(line.number, values, wiring, kind, told_kind, exact, tuple(told))
+
+
+_READERS: Mapping[str, Callable[[str], Any]] = {
+    "code": read_code,
+    "label": lambda cell: cells.read_line(cell, "label"),
+    "place": lambda cell: cells.read_line(cell, "place"),
+    "place_b": lambda cell: cells.read_line(cell, "place_b"),
+    "batch": lambda cell: cells.read_line(cell, "batch"),
+    "note": lambda cell: _notes(cell),
+    "gauge_awg": cells.read_gauge,
+    "price": cells.read_money,
+    "count": cells.read_count,
+    "state": cells.read_state,
+}
+
+
+def _notes(cell: str) -> tuple[str, ...]:
+    """A note on each line of a cell."""
+    return tuple(cells.read_line(line, "note", cells.NOTE_MOST) for line in cell.splitlines() if line.strip())
+
+
+def _bought(cell: str, order: Order | None, told: list[str]) -> date:
+    day = read_day(cell, order, "bought_on")
+    if not day.exact:
+        told.append(f"“{' '.join(cell.split())}” is taken as bought on {day.on}.")
+    return day.on
+
+
+def _tidy(words: str) -> str:
+    return " ".join(words.lower().split())
+
+
+def _kind_and_wiring(
+    typed: Mapping[str, str], choices: Choices, wirings: Mapping[str, str]
+) -> tuple[str, str]:
+    """What it is and how it is wired, from all that a row says of it."""
+    said, plugs = typed.get("kind", ""), typed.get("wiring", "")
+    kind = (
+        kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or choices.kind
+    )
+    exact = wirings.get(_tidy(plugs))
+    wiring = exact or wiring_in(plugs, kind)
+    if plugs and wiring is None:
+        raise invalid(
+            "wiring",
+            f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C.",
+        )
+    if said and kind_in(said) is None:
+        wiring = wiring or wirings.get(_tidy(said)) or wiring_in(said, kind)
+        if wiring is None:
+            raise invalid(
+                "kind", f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors."
+            )
+    return kind, wiring or (wiring_in(said, kind) if said else None) or KINDS[kind].wirings[0]
+
+
+def _check_together(
+    values: Mapping[str, Any], kind: str, typed: Mapping[str, str], errors: dict[str, str]
+) -> None:
+    """What must fit together in a row that is new: a row with a code may leave out what is known."""
+    if kind and "code" not in typed and KINDS[kind].has_length and "length" not in typed:
+        errors["length"] = f"a {kind} needs its length: 10 ft or 3 m."
+    if "code" in typed and values.get("count", 1) > 1:
+        errors["count"] = "a code is on one piece; leave the number out, or the code."
+    if "place_b" in typed and "place" not in typed:
+        errors["place_b"] = "enter where end A lives too."
+    elif "place_b" in typed and values.get("place_b") == values.get("place"):
+        errors["place_b"] = "both ends are at the same place; leave this empty."

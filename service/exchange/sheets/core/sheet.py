@@ -1,0 +1,195 @@
+"""A sheet as somebody has it: bytes or pasted text into a header and numbered lines. Pure.
+
+Any of comma, semicolon and tab separates cells; UTF-8, UTF-16 with its mark, or else Windows-1252, which is what
+spreadsheets write. A title above the header is passed over, and so are empty lines.
+
+>>> sheet = read_sheet("Fernhollow cables;;\\n;;\\nName;Length;Where\\nlow end;10 ft;Frame 3\\n", {"name", "length"})
+>>> sheet.header, sheet.lines[0]
+(('Name', 'Length', 'Where'), Line(number=4, cells=('low end', '10 ft', 'Frame 3')))
+"""
+
+import base64
+import binascii
+import csv
+import io
+import re
+import zlib
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from service.kit.csvs import BYTE_ORDER_MARK, unguarded
+from service.kit.problems import Invalid, invalid
+
+BYTES_MOST = 2_000_000
+ROWS_MOST = 10_000
+COLUMNS_MOST = 60
+CELL_MOST = 2_000
+_SEPARATORS = ",;\t"
+_HEADER_WITHIN = 10
+_SAID_BY_SPREADSHEET = re.compile(r"\Asep=(.)\n", re.IGNORECASE)
+_HIDDEN = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 127))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A row and the number of the line on which it begins; a cell for each column."""
+
+    number: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A header, and what stands below it. `separator` is what was between the cells."""
+
+    header: tuple[str, ...]
+    lines: tuple[Line, ...]
+    separator: str = ","
+
+
+def read_bytes(content: bytes) -> str:
+    """A file's bytes as text with plain line ends.
+
+    Raises:
+        Invalid: for `file`, where it is too large or no text.
+    """
+    if len(content) > BYTES_MOST:
+        raise _refused(
+            f"This file has {len(content) / 1_000_000:.1f} MB; {BYTES_MOST // 1_000_000} MB are the most. "
+            "Cut it in two, or leave columns out."
+        )
+    if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        raise _refused("This is a spreadsheet's own file. Open it there, choose “Save as” and then CSV.")
+    return tidy(_decoded(content))
+
+
+def _decoded(content: bytes) -> str:
+    try:
+        if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+            return content.decode("utf-16")
+        if b"\0" in content:
+            raise _refused("This is no text, so it cannot be a sheet. Save it as CSV.")
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        # The five bytes that Windows-1252 leaves empty become a mark that everybody sees.
+        return content.decode("cp1252", errors="replace")
+
+
+def tidy(text: str) -> str:
+    """Text with plain line ends and nothing that does not show.
+
+    Raises:
+        Invalid: for `file`, where it is too large.
+    """
+    if len(text) > BYTES_MOST:
+        raise _refused(f"This has {len(text):,} characters; {BYTES_MOST:,} are the most. Cut it in two.")
+    plain = text.removeprefix(BYTE_ORDER_MARK).replace("\r\n", "\n").replace("\r", "\n").translate(_HIDDEN)
+    return plain.encode("utf-8", "replace").decode()
+
+
+def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
+    """The sheet in a text that `read_bytes` or `tidy` gave; `known` are words that a header has, in lower case.
+
+    Raises:
+        Invalid: for `file`, naming the line and the way out.
+    """
+    said = _SAID_BY_SPREADSHEET.match(text)
+    separator = said[1] if said and said[1] in _SEPARATORS else _separator(text)
+    lines = _lines(text, separator)
+    lines = lines[1:] if said else lines
+    if not lines:
+        raise _refused(
+            "There is nothing in it. A sheet has a row with the names of its columns, and rows below."
+        )
+    at = _header(lines, known)
+    header = lines[at].cells
+    while header and not header[-1].strip():
+        header = header[:-1]
+    below = tuple(_fitted(line, len(header)) for line in lines[at + 1 :])
+    if not below:
+        raise _refused("There is a row with names of columns, and none below it.")
+    _refuse_large(header, below)
+    return Sheet(tuple(cell.strip() for cell in header), below, separator)
+
+
+def _lines(text: str, separator: str) -> list[Line]:
+    found, begins = [], 1
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                found.append(Line(begins, tuple(unguarded(cell) for cell in cells)))
+            begins = reader.line_num + 1
+    except csv.Error as error:
+        raise _refused(
+            f"Line {begins}: {error}. Look for a quotation mark that is opened there and never closed."
+        ) from error
+    return found
+
+
+def _separator(text: str) -> str:
+    """What separates cells: what gives the first rows the most columns, as many in each as can be."""
+
+    def columns(separator: str) -> tuple[int, int]:
+        try:
+            counts = [len(line.cells) for line in _lines("\n".join(text.split("\n", 20)[:20]), separator)]
+        except Invalid:
+            return 0, 0
+        usual = max(counts, key=counts.count, default=0)
+        return (counts.count(usual) if usual > 1 else 0), usual
+
+    return max(_SEPARATORS, key=columns)
+
+
+def _header(lines: list[Line], known: Collection[str]) -> int:
+    """The row that names the columns: of the first few, the one with the most words that headers have."""
+    scores = [sum(cell.strip().lower() in known for cell in line.cells) for line in lines[:_HEADER_WITHIN]]
+    best = max(scores)
+    return scores.index(best) if best > 1 else 0
+
+
+def _fitted(line: Line, width: int) -> Line:
+    """A line with as many cells as there are columns; what stands beyond them must be empty."""
+    if any(cell.strip() for cell in line.cells[width:]):
+        raise _refused(
+            f"Line {line.number} has {len(line.cells)} cells, and there are {width} columns. Is a separator inside "
+            "a cell? Put that cell into quotation marks."
+        )
+    for cell in line.cells:
+        if len(cell) > CELL_MOST:
+            raise _refused(
+                f"Line {line.number} has a cell of {len(cell)} characters; {CELL_MOST} are the most."
+            )
+    return Line(line.number, (*line.cells[:width], *[""] * (width - len(line.cells))))
+
+
+def _refuse_large(header: tuple[str, ...], lines: tuple[Line, ...]) -> None:
+    if len(header) > COLUMNS_MOST:
+        raise _refused(f"This has {len(header)} columns; {COLUMNS_MOST} are the most. Leave some out.")
+    if len(lines) > ROWS_MOST:
+        raise _refused(f"This has {len(lines):,} rows; {ROWS_MOST:,} are the most at once. Cut it in two.")
+
+
+def pack(text: str) -> str:
+    """A sheet's text as a hidden field carries it from page to page, so that nothing is kept in between."""
+    return base64.b64encode(zlib.compress(text.encode(), 6)).decode()
+
+
+def unpack(packed: str) -> str:
+    """What `pack` was given.
+
+    Raises:
+        Invalid: for `file`, where it never was.
+    """
+    try:
+        unpacking = zlib.decompressobj()
+        text = unpacking.decompress(base64.b64decode(packed, validate=True), 4 * BYTES_MOST)
+        if not unpacking.eof:
+            raise ValueError
+        return tidy(text.decode())
+    except (ValueError, binascii.Error, zlib.error) as error:
+        raise _refused("The sheet got lost on the way. Choose the file once more.") from error
+
+
+def _refused(sentence: str) -> Invalid:
+    return invalid("file", sentence)

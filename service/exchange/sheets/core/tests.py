@@ -1,0 +1,179 @@
+"""A row of a sheet of tests: what it says, or what is wrong with it. Pure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, time
+from typing import Any
+from uuid import NAMESPACE_URL, UUID, uuid5
+
+from service.exchange.sheets.core import cells
+from service.exchange.sheets.core.columns import TESTS
+from service.exchange.sheets.core.days import Order, read_moment, read_time
+from service.exchange.sheets.core.faults import end_in
+from service.exchange.sheets.core.sheet import Line
+from service.gear.core import End
+from service.kit.dates import parse_instant
+from service.kit.problems import Invalid, Problem, invalid
+from service.kit.typed import plain
+from service.testlog.core import Method, Verdict
+
+_IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:tests")
+WORDS = {field.key: field.words.lower() for field in TESTS}
+_VERDICTS = {
+    **dict.fromkeys(
+        ("pass", "passed", "p", "ok", "okay", "good", "yes", "y", "works", "working", "fine", "true", "✓", "✔"),
+        Verdict.PASS,
+    ),
+    **dict.fromkeys(
+        ("fail", "failed", "f", "bad", "no", "n", "broken", "dead", "not working", "false", "faulty", "defective",
+         "✗", "✘"), Verdict.FAIL,
+    ),
+    **dict.fromkeys(("partial", "partly", "incomplete", "partial test"), Verdict.PARTIAL),
+}  # fmt: skip
+_YES = ("yes", "y", "x", "true", "1", "done", "fixed", "repaired", "✓")
+_NO = ("no", "n", "false", "0", "none", "-", "not yet")
+
+
+@dataclass(frozen=True)
+class TestChoices:
+    """How a sheet of tests is to be read: which number of a date comes first, and whether a pass after a fail says
+    that the item was repaired in between, as sheets without a column for repairs leave it out.
+    """
+
+    order: Order | None = None
+    repaired_between: bool = False
+
+
+@dataclass(frozen=True)
+class TestRow:
+    """A row as it was read. `at` is None where only the day is known; `offset_at` where the sheet has the instant.
+
+    `named` is what names the item; `said` all that makes this row another than others. `left_out` says why the
+    row becomes no test, where it does not.
+    """
+
+    line: int
+    named: str
+    on: date
+    at: time | None
+    instant: str | None
+    verdict: Verdict
+    fault: str
+    end: End | None
+    repair: str
+    note: str
+    method: Method
+    said: tuple[tuple[str, str], ...]
+    id: UUID | None = None
+    left_out: str = ""
+
+    def id_of(self, item: UUID, turn: int) -> UUID:
+        """The test's id: the sheet's own, or one that follows from what the row says of the item, and its turn among
+        rows that say the same.
+        """
+        return self.id or uuid5(_IDS, repr([str(item), self.said, turn]))
+
+
+def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRow:
+    """What a row says.
+
+    Raises:
+        Invalid: a sentence for each field at fault.
+    """
+    typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
+    read = _Reading(typed)
+    on, at, instant = read.value("tested_at", lambda cell: _when(cell, typed.get("time", ""), choices.order))
+    verdict = read.value("verdict", _verdict)
+    method = read.value("method", _method, Method.TWO_ENDED)
+    end = read.value("end", _end, None)
+    test_id = read.value("id", _id, None)
+    note = read.value("note", lambda cell: cells.read_line(cell, "note", cells.NOTE_MOST), "")
+    fault = read.value("fault", lambda cell: cells.read_line(cell, "fault", cells.NOTE_MOST), "")
+    repair = read.value("repair", _repair, "")
+    if "code" not in typed:
+        read.errors["code"] = "say which item it is of."
+    if read.errors:
+        raise Invalid(" ".join(read.errors.values()), read.errors)
+    said = tuple(
+        sorted((key, " ".join(cell.split())) for key, cell in typed.items() if key not in ("code", "id"))
+    )
+    return TestRow(
+        line.number, " ".join(typed["code"].split()), on, at, instant, verdict, fault, end, repair, note, method,
+        said, test_id, _left_out(typed),
+    )  # fmt: skip
+
+
+def _left_out(typed: Mapping[str, str]) -> str:
+    if "voided" in typed:
+        return "It was voided, so it counts for nothing."
+    return "It went through several items, and a sheet tells of one." if "through" in typed else ""
+
+
+class _Reading:
+    """Reads cells one after the other, and keeps a sentence for each that is wrong."""
+
+    def __init__(self, typed: Mapping[str, str]) -> None:
+        self.typed = typed
+        self.errors: dict[str, str] = {}
+
+    def value(self, key: str, read: Any, *blank: Any) -> Any:
+        """What a cell says; `blank` where it is empty, if it may be."""
+        if key not in self.typed:
+            if blank:
+                return blank[0]
+            self.errors[key] = f"the {WORDS[key]} is missing."
+            return (None, None, None)
+        try:
+            return read(self.typed[key])
+        except Problem as problem:
+            self.errors[key] = problem.detail
+            return (None, None, None)
+
+
+def _when(cell: str, clock: str, order: Order | None) -> tuple[date, time | None, str | None]:
+    text = plain(cell)
+    try:
+        parse_instant(text)
+    except Invalid:
+        day, at = read_moment(cell, order, "tested_at")
+    else:
+        return parse_instant(text).date(), None, text
+    if not day.exact:
+        raise invalid("tested_at", f"“{cell.strip()[:40]}” is no day; a test needs one, like 2026-10-06.")
+    return day.on, read_time(clock) if clock.strip() else at, None
+
+
+def _verdict(cell: str) -> Verdict:
+    word = " ".join(plain(cell).lower().rstrip(".!").split())
+    if word not in _VERDICTS:
+        raise invalid("verdict", f"“{cell.strip()[:30]}” is no verdict; write pass, fail or partial.")
+    return _VERDICTS[word]
+
+
+def _method(cell: str) -> Method:
+    word = "_".join(plain(cell).lower().replace("-", " ").split())
+    if word not in set(Method):
+        words = ", ".join(method.value.replace("_", " ") for method in Method)
+        raise invalid("method", f"“{cell.strip()[:30]}” is no method; write one of {words}, or nothing.")
+    return Method(word)
+
+
+def _end(cell: str) -> End | None:
+    end = end_in(cell)
+    if end is None and plain(cell).lower() not in ("both", "unknown", "?", "-", ""):
+        raise invalid("end", f"“{cell.strip()[:20]}” is no end; write A or B, or nothing.")
+    return end
+
+
+def _id(cell: str) -> UUID:
+    try:
+        return UUID(cell.strip())
+    except ValueError as error:
+        raise invalid("id", f"“{cell.strip()[:40]}” is no id; leave the column out.") from error
+
+
+def _repair(cell: str) -> str:
+    words = cells.read_line(cell, "repair", 200)
+    if words.lower() in _NO:
+        return ""
+    return "Repaired; the sheet does not say how." if words.lower() in _YES else words

@@ -1,0 +1,97 @@
+"""Gear of a sheet into the program: what an import writes, and writing it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.crew.queries import note_in_audit
+from service.exchange.sheets import queries
+from service.exchange.sheets.core.fates import Judged
+from service.gear import actions as gear
+from service.gear.core import ItemState
+from service.kit.dates import local_date
+from service.season import actions as season
+from service.tags import actions as tags
+from service.testlog.following import keep_up
+
+REASON = "brought in from a sheet"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A new item: its id, what is known of it, its code where the sheet has one, its state and its notes."""
+
+    id: UUID
+    new: gear.NewItem
+    code: str
+    state: ItemState
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Change:
+    """What changes in an item that is here: columns, length, place, state, notes; None where nothing does."""
+
+    id: UUID
+    code: str
+    columns: dict[str, Any]
+    length_mm: int | None = None
+    place: tuple[str, str] | None = None
+    state: ItemState | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass
+class GearPlan:
+    """What an import of gear comes to, row by row, and what it would write."""
+
+    rows: list[Judged] = field(default_factory=list)
+    pieces: list[Piece] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+
+
+def apply(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
+    """Do what a plan says, in the transaction at hand; the codes of the new items."""
+    codes = _add(db, plan.pieces, who, now, zone)
+    _alter(db, plan.changes, who, now, zone)
+    told = {"new": len(plan.pieces), "changed": len(plan.changes)}
+    note_in_audit(db, now, who.id if who else None, "gear.imported", f"{len(plan.rows)} rows", told)
+    return codes
+
+
+def _add(db: Session, pieces: Sequence[Piece], who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
+    today = local_date(now, zone)
+    made = gear.add_each(db, [(piece.id, piece.new) for piece in pieces], who, now, today)
+    kept = {piece.id: piece.code for piece in pieces if piece.code}
+    tags.put_on(db, kept, now)
+    codes = tags.issue(db, [piece.id for piece in pieces if not piece.code], now)
+    for item, piece in zip(made, pieces, strict=True):
+        gear.change_state(db, item, piece.state, who, now, REASON)
+        for note in piece.notes:
+            gear.add_note(db, item.id, note, who, now)
+    ids = [item.id for item in made if item.state not in (ItemState.RETIRED, ItemState.LOST)]
+    season.enlist(db, ids, season.running_seasons(db, today))
+    keep_up(db, [item.id for item in made], now, zone)
+    return [*kept.values(), *codes]
+
+
+def _alter(db: Session, changes: Sequence[Change], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
+    found = queries.held(db, [change.id for change in changes])
+    for change in changes:
+        item = found[change.id]
+        gear.edit_item(db, item, change.columns)
+        if change.length_mm is not None:
+            gear.shorten(db, item, change.length_mm, now, REASON)
+        if change.place is not None:
+            gear.place(db, item.id, *change.place, now)
+        if change.state is not None:
+            gear.change_state(db, item, change.state, who, now, REASON)
+        for note in change.notes:
+            gear.add_note(db, item.id, note, who, now)
+    keep_up(db, list(found), now, zone)

@@ -1,0 +1,69 @@
+"""Gear and tests as CSV: every column, in an order that a person reads, one row after the other.
+
+What a sheet of the program's own says is read back as it is: the columns are called as `core.columns` knows them.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.exchange.sheets import queries
+from service.kit.csvs import BYTE_ORDER_MARK, csv_lines
+from service.kit.lengths import Unit, format_length
+from service.testlog.wording import titles
+
+GEAR_HEADER = (
+    "code", "label", "kind", "wiring", "length", "gauge_awg", "place", "place_b", "batch", "bought_on", "price",
+    "state", "note", "in service since", "due state", "due by", "last tested at", "last verdict", "last passed at",
+    "length in mm", "item id",
+)  # fmt: skip
+TESTS_HEADER = (
+    "test id", "code", "tested_at", "verdict", "fault", "note", "method", "wiring", "through", "by", "received at",
+    "session", "not proven", "voided at", "voided because",
+)  # fmt: skip
+
+
+def gear_csv(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[str]:
+    """All gear, also what is retired or lost, in walking order; lengths in the unit given, prices in dollars."""
+    yield BYTE_ORDER_MARK
+    yield from csv_lines(_gear(db, unit, zone))
+
+
+def _gear(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[Sequence[object]]:
+    yield GEAR_HEADER
+    notes = queries.notes(db)
+    for item, code, due in queries.gear_rows(db):
+        price = None if item.price_cents is None else f"{item.price_cents // 100}.{item.price_cents % 100:02}"
+        length = format_length(item.length_mm, unit) if item.length_mm else None
+        yield (
+            code, item.label, item.kind, item.wiring, length, item.gauge_awg, item.place, item.place_b, item.batch,
+            item.bought_on, price, item.state.replace("_", " "), "\n".join(notes.get(item.id, ())), item.in_service_on,
+            due and due.state, due and due.due_by, due and _moment(due.last_tested_at, zone),
+            due and due.last_verdict, due and _moment(due.last_passed_at, zone), item.length_mm or None, item.id,
+        )  # fmt: skip
+
+
+def tests_csv(db: Session, zone: ZoneInfo) -> Iterator[str]:
+    """The whole test log, also what was voided, the oldest first; moments in the program's zone with their offset."""
+    yield BYTE_ORDER_MARK
+    yield from csv_lines(_tests(db, zone))
+
+
+def _tests(db: Session, zone: ZoneInfo) -> Iterator[Sequence[object]]:
+    yield TESTS_HEADER
+    for piece in queries.test_rows(db):
+        ids = [row[0].id for row in piece]
+        codes, faults = queries.codes_by_test(db, ids), queries.faults_by_test(db, ids)
+        for test, by, void in piece:
+            yield (
+                test.id, next(iter(codes[test.id]), ""), _moment(test.tested_at, zone), test.verdict,
+                "; ".join(titles(db, test.wiring, faults[test.id])), test.note, test.method, test.wiring,
+                " ".join(codes[test.id][1:]), by, _moment(test.received_at, zone), test.session_id,
+                " ".join(map(str, test.unproven)), void and _moment(void.at, zone), void and void.reason,
+            )  # fmt: skip
+
+
+def _moment(at: datetime | None, zone: ZoneInfo) -> str | None:
+    return at.astimezone(zone).isoformat() if at else None

@@ -1,0 +1,205 @@
+"""Pages that bring sheets in and take everything out: choose, look, try, bring in. The sheet rides along from page to
+page in a hidden field, so that nothing is kept of an import that nobody finishes.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from service.crew.desk import Desk, LeadDesk
+from service.exchange.downloads import download
+from service.exchange.sheets import actions
+from service.exchange.sheets.actions import Setting, WrongRows
+from service.exchange.sheets.core.asked import Asked, Look, SheetKind, fields, look, read_asked
+from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.fates import Fate, Judged, counted, errors_first
+from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
+from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.whole.actions import export
+from service.gear.core import KINDS
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid, invalid
+from service.store.sessions import Store
+from service.web.ops import new_op, read_op
+from service.web.upload import Upload, UploadedSheet
+from service.wiring.naming import sentence
+
+router = APIRouter(include_in_schema=False)
+
+PAGE = 200
+"""Rows of a dry run on one page."""
+UNITS = [(Unit.FEET, "Feet"), (Unit.METERS, "Meters")]
+KINDS_OF_SHEET = [(SheetKind.GEAR, "Gear"), (SheetKind.TESTS, "Tests")]
+ORDERS = [
+    (Order.MONTH_FIRST, "Month first: 10/6 is October 6"),
+    (Order.DAY_FIRST, "Day first: 10/6 is June 10"),
+]
+ITEM_KINDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
+
+
+@router.get("/exchange")
+def exchange_page(desk: LeadDesk) -> Response:
+    """Bring a sheet in, or take everything out."""
+    with desk.reading():
+        return _start(desk)
+
+
+@router.post("/exchange/sheet")
+def see_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
+    """Show what each column of a sheet is taken for."""
+    with desk.reading():
+        pass  # only leads have sheets read
+    pasted = sent.fields.get("text", "")
+    try:
+        text = _text(sent, pasted)
+        seen = look(text)
+    except Invalid as refusal:
+        return _start(desk, refusal, pasted[:BYTES_MOST])
+    return _columns(desk, text, seen, {})
+
+
+@router.post("/exchange/columns")
+def see_columns(desk: LeadDesk, sent: UploadedSheet) -> Response:
+    """Show the columns again, as they were chosen, or guessed anew for the other kind of sheet."""
+    with desk.reading():
+        pass
+    text = unpack(sent.fields.get("sheet", ""))
+    return _columns_again(desk, text, sent.fields)
+
+
+@router.post("/exchange/check")
+def try_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
+    """Tell what becomes of each row, and write nothing."""
+    with desk.reading() as db:
+        text = unpack(sent.fields.get("sheet", ""))
+        try:
+            asked = read_asked(text, sent.fields)
+            rows = actions.planned(db, asked, _setting(desk)).rows
+        except Invalid as refusal:
+            return _columns_again(desk, text, sent.fields, refusal)
+        return _tried(desk, asked, rows, sent.fields)
+
+
+@router.post("/exchange/import")
+def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
+    """Bring the sheet in, in one transaction, and say what was done."""
+    with desk.reading():
+        pass
+    text = unpack(sent.fields.get("sheet", ""))
+    try:
+        asked, op = read_asked(text, sent.fields), read_op(sent.fields.get("op"))
+        setting = _setting(desk)
+        content = [
+            text,
+            asked.kind,
+            asked.mapping,
+            asked.unit,
+            asked.order,
+            asked.item_kind,
+            asked.between,
+            asked.bad,
+        ]
+        done = desk.once(
+            op, "sheet.import", content, lambda db: actions.bring_in(db, asked, desk.me, setting)
+        )
+    except WrongRows as refusal:
+        return _tried(desk, asked, refusal.rows, sent.fields, refusal)
+    except Invalid as refusal:
+        return _columns_again(desk, text, sent.fields, refusal)
+    return desk.page(
+        "exchange/done.html", kind=asked.kind, counts={Fate(fate): count for fate, count in done["counts"].items()},
+        codes=done["codes"], left=done["left"], sheet=pack(actions.left_as_csv(text, done["left"])),
+    )  # fmt: skip
+
+
+@router.post("/exchange/left")
+def give_back(desk: LeadDesk, sent: UploadedSheet) -> Response:
+    """The rows that stayed out, as a file."""
+    with desk.reading():
+        pass
+    return download([unpack(sent.fields.get("sheet", ""))], "stayed-out.csv", "text/csv")
+
+
+@router.get("/exchange/gear.csv")
+def gear_out(desk: LeadDesk) -> Response:
+    """All gear as CSV."""
+    with desk.reading() as db:
+        return download(
+            gear_csv(db, Unit(desk.program.unit), desk.zone), f"gear-{desk.today}.csv", "text/csv"
+        )
+
+
+@router.get("/exchange/tests.csv")
+def tests_out(desk: LeadDesk) -> Response:
+    """The whole test log as CSV."""
+    with desk.reading() as db:
+        return download(tests_csv(db, desk.zone), f"tests-{desk.today}.csv", "text/csv")
+
+
+@router.get("/exchange/program.json")
+def program_out(desk: LeadDesk) -> Response:
+    """The whole program as JSON."""
+    with desk.reading():
+        name = f"coilbook-{desk.today}.json"
+    store: Store = desk.request.app.state.store
+    with store.reading() as db:  # a session of its own, which sees all tables as of one moment
+        return download(export(db, desk.now), name, "application/json")
+
+
+def _text(sent: Upload, pasted: str) -> str:
+    if sent.file:
+        return read_bytes(sent.file)
+    if not pasted.strip():
+        raise invalid("file", "Choose a file, or paste the rows.")
+    return tidy(pasted)
+
+
+def _setting(desk: Desk) -> Setting:
+    return Setting(desk.now, desk.zone, Unit(desk.program.unit))
+
+
+def _start(desk: Desk, refusal: Invalid | None = None, pasted: str = "") -> Response:
+    return desk.page(
+        "exchange/start.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
+        pasted=pasted, megabytes=BYTES_MOST // 1_000_000, most=f"{ROWS_MOST:,}",
+    )  # fmt: skip
+
+
+def _columns_again(desk: Desk, text: str, typed: dict[str, str], refusal: Invalid | None = None) -> Response:
+    kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
+    known = {field.key for field in fields(kind)}
+    width = len(look(text).columns)
+    mapping = [typed.get(f"column{at}", "") for at in range(width)]
+    mapping = [key if key in known else "" for key in mapping]
+    guess_anew = typed.get("guessed") not in (None, kind.value)
+    seen = look(text, kind, None if guess_anew else mapping)
+    return _columns(desk, text, seen, typed, None if guess_anew else refusal)
+
+
+def _columns(
+    desk: Desk, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
+) -> Response:
+    words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
+    values: dict[str, Any] = {"unit": seen.unit, "order": seen.order, "item_kind": "cable"} | {
+        name: typed[name] for name in ("unit", "order", "item_kind", "between") if typed.get(name)
+    }
+    return desk.page(
+        "exchange/columns.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
+        seen=seen, sheet=pack(text), words=words, values=values, kinds=KINDS_OF_SHEET, units=UNITS, orders=ORDERS,
+        item_kinds=ITEM_KINDS,
+    )  # fmt: skip
+
+
+def _tried(
+    desk: Desk, asked: Asked, rows: Sequence[Judged], typed: dict[str, str], refusal: Invalid | None = None
+) -> Response:
+    listed = errors_first(rows)
+    start = typed.get("from", "")
+    begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
+    return desk.page(
+        "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows),
+        rows=listed[begin : begin + PAGE], begin=begin, end=min(begin + PAGE, len(listed)), total=len(listed),
+        page_size=PAGE, sheet=pack(asked.text), errors=refusal.errors if refusal else {}, op=new_op(),
+    )  # fmt: skip

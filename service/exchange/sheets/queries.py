@@ -1,0 +1,133 @@
+"""What an import compares a sheet with, and what the exports as CSV are made of."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
+
+from service.crew.models import Person
+from service.gear.models import Item, Note, OwnWiring
+from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
+from service.gear.wirings import WIRING_NAMES
+from service.season.models import ItemDue
+from service.tags.models import Tag
+from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.queries import chunks
+
+_PIECE = 500
+
+
+@dataclass(frozen=True)
+class Known:
+    """A tag here: the item that it is or was on, None for a place's, and whether it still counts."""
+
+    code: str
+    item: UUID | None
+    live: bool
+
+
+def tags(db: Session) -> dict[str, Known]:
+    """Every tag by its code."""
+    found = db.execute(select(Tag.code, Tag.item_id, Tag.until))
+    return {code: Known(code, item_id, until is None) for code, item_id, until in found}
+
+
+def items(db: Session) -> dict[UUID, ItemFacts]:
+    """Every item, as lists show it."""
+    return {row.id: row for row in map(as_facts, db.execute(facts()))}
+
+
+def notes(db: Session) -> dict[UUID, list[str]]:
+    """The notes on every item, the oldest first, each on one line."""
+    found: dict[UUID, list[str]] = defaultdict(list)
+    for item_id, text in db.execute(select(Note.item_id, Note.text).order_by(Note.id)):
+        found[item_id].append(" ".join(text.split()))
+    return found
+
+
+def wiring_words(db: Session) -> dict[str, str]:
+    """The key of each wiring that is offered, by its key and by its name, in lower case."""
+    own = db.execute(select(OwnWiring.key, OwnWiring.name).where(OwnWiring.ended_at.is_(None)))
+    pairs = [*WIRING_NAMES.items(), *((key, name) for key, name in own)]
+    return {" ".join(word.lower().split()): key for key, name in pairs for word in (name, key)}
+
+
+def held(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Item]:
+    """These items, locked until the transaction ends, always in the same order."""
+    query = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
+    found = (item for ids in chunks(sorted(item_ids)) for item in db.scalars(query.where(Item.id.in_(ids))))
+    return {item.id: item for item in found}
+
+
+def tests_among(db: Session, ids: Collection[UUID]) -> set[UUID]:
+    """Those of these ids that are tests here."""
+    asked = list(ids)
+    return {
+        test_id
+        for at in range(0, len(asked), _PIECE)
+        for test_id in db.scalars(select(Test.id).where(Test.id.in_(asked[at : at + _PIECE])))
+    }
+
+
+def repairs_among(db: Session, ids: Collection[UUID]) -> set[UUID]:
+    """Those of these ids that are repairs here."""
+    asked = list(ids)
+    return {
+        repair_id
+        for at in range(0, len(asked), _PIECE)
+        for repair_id in db.scalars(select(Repair.id).where(Repair.id.in_(asked[at : at + _PIECE])))
+    }
+
+
+def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
+    """Every item with its code and its due state, in walking order."""
+    query = (
+        facts()
+        .add_columns(Tag.code, ItemDue)
+        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+        .order_by(
+            PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.kind, Item.length_mm, Tag.code
+        )
+    )
+    for row in db.execute(query.execution_options(yield_per=_PIECE)):
+        yield as_facts(row), row[-2] or "", row[-1]
+
+
+def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None]]]:
+    """Every test with who logged it and its void, the oldest first, a piece at a time."""
+    query = (
+        select(Test, Person.display_name, Void)
+        .outerjoin(Person, Person.id == Test.person_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .order_by(Test.tested_at, Test.id)
+    )
+    for piece in db.execute(query.execution_options(yield_per=_PIECE)).partitions():
+        yield list(piece)
+
+
+def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[str]]:
+    """The codes, now, of the items that each test went through, in order."""
+    found: dict[UUID, list[str]] = defaultdict(list)
+    query = (
+        select(TestItem.test_id, Tag.code)
+        .join(Tag, (Tag.item_id == TestItem.item_id) & Tag.until.is_(None))
+        .where(TestItem.test_id.in_(test_ids))
+        .order_by(TestItem.test_id, TestItem.position)
+    )
+    for test_id, code in db.execute(query):
+        found[test_id].append(code)
+    return found
+
+
+def faults_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[Any]]:
+    """The faults of each test, in order."""
+    found: dict[UUID, list[Any]] = defaultdict(list)
+    query = select(FaultRow).where(FaultRow.test_id.in_(test_ids))
+    for row in db.scalars(query.order_by(FaultRow.test_id, FaultRow.position)):
+        found[row.test_id].append(row)
+    return found

@@ -1,0 +1,113 @@
+"""What of the database makes up the program, read and written a table at a time."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Date, Integer, Select, String, Table, Uuid, delete, func, insert, select, text
+from sqlalchemy.exc import DataError, IntegrityError
+from sqlalchemy.orm import Session
+
+from service.crew.models import AuditEntry, CrewPass, Program
+from service.exchange.whole.core import Kind
+from service.store.base import Base
+from service.store.types import Facts, Instant
+
+LEFT_OUT = frozenset({"sign_in", "crew_pass", "calendar_link", "lease"})
+"""Tables that are no part of an export: what signs somebody in or opens a feed, and who holds which work just now."""
+LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
+_FOUND_WITH = frozenset({"program", "audit_entry"})
+"""Tables in which starting the service leaves something behind: a program with nothing else is still empty."""
+_PIECE = 1000
+
+
+def tables() -> list[Table]:
+    """The tables of an export, those that are referred to first."""
+    return [table for table in Base.metadata.sorted_tables if table.name not in LEFT_OUT]
+
+
+def kinds(table: Table) -> dict[str, Kind]:
+    """The columns of a table that are exported, and what each holds."""
+    columns = [column for column in table.columns if (table.name, column.name) not in LEFT_OUT_COLUMNS]
+    return {column.name: _kind(column.type) for column in columns}
+
+
+def _kind(of: object) -> Kind:
+    for types, kind in (
+        (Facts, Kind.FACTS), (Instant, Kind.MOMENT), (Uuid, Kind.ID), (Date, Kind.DAY), (Integer, Kind.WHOLE),
+        (String, Kind.TEXT),
+    ):  # fmt: skip
+        if isinstance(of, types):
+            return kind
+    raise TypeError(f"An export has no way to write a column of {of!r} yet.")
+
+
+def one_moment(db: Session) -> None:
+    """See all tables as of one moment, whoever writes meanwhile; SQLite's reading transactions do anyway."""
+    if db.get_bind().dialect.name == "postgresql":
+        db.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+
+
+def rows(db: Session, table: Table) -> Iterator[Mapping[str, Any]]:
+    """Every row of a table by its key, a piece at a time."""
+    names = kinds(table)
+    found = db.connection().execution_options(yield_per=_PIECE).execute(_in_order(db, table, list(names)))
+    for row in found.mappings():
+        yield {name: row[name] for name in names}
+
+
+def _in_order(db: Session, table: Table, names: Sequence[str]) -> Select[*tuple[Any, ...]]:
+    keys = []
+    for key in table.primary_key:
+        # PostgreSQL sorts text by the language of the database; an export is the same everywhere.
+        plain = isinstance(key.type, String) and db.get_bind().dialect.name == "postgresql"
+        keys.append(key.collate("C") if plain else key)
+    return select(*(table.columns[name] for name in names)).order_by(*keys)
+
+
+def filled(db: Session) -> str | None:
+    """A table that has a row in it, of those that are empty in a new program."""
+    for table in tables():
+        if table.name not in _FOUND_WITH and db.execute(select(table).limit(1)).first() is not None:
+            return table.name
+    return None
+
+
+def clear_founding(db: Session) -> None:
+    """Take out what starting the service leaves in an empty program, except its link for the first lead."""
+    for model in (AuditEntry, Program):
+        db.execute(delete(model))
+
+
+def end_first_links(db: Session) -> None:
+    """Take out the links for a first lead: there is one now, or a new one is made for whoever starts the service."""
+    db.execute(delete(CrewPass))
+
+
+def add(db: Session, table: Table, values: Sequence[dict[str, Any]]) -> int | None:
+    """Add rows; the place among them of the first that the database does not take, None where it takes all."""
+    if _taken(db, table, values):
+        return None
+    return next((at for at, one in enumerate(values) if not _taken(db, table, [one])), 0)
+
+
+def _taken(db: Session, table: Table, values: Sequence[dict[str, Any]]) -> bool:
+    try:
+        with db.begin_nested():
+            db.execute(insert(table), values)
+    except (IntegrityError, DataError):
+        return False
+    return True
+
+
+def count_on(db: Session, table: Table) -> None:
+    """Let keys that count themselves up go on after the highest; SQLite does by itself."""
+    if db.get_bind().dialect.name != "postgresql":
+        return
+    key = next(iter(table.primary_key))
+    sequence = db.scalar(
+        text("SELECT pg_get_serial_sequence(:table, :key)"), {"table": table.name, "key": key.name}
+    )
+    if sequence is not None:
+        highest = db.scalar(select(func.max(key)))
+        if highest is not None:
+            db.execute(text("SELECT setval(:sequence, :highest)"), {"sequence": sequence, "highest": highest})
