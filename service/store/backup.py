@@ -115,7 +115,7 @@ def write_backup(store: Store, path: Path) -> Contents:
     Raises:
         Problem: as `back_up`.
     """
-    part = path.with_name(f".{path.name}.part")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         # It holds names and hashes, so nobody else may read it.
@@ -172,7 +172,7 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     stay = kept(taken, keep)
     gone = [path for moment, path in sorted(taken.items()) if moment not in stay and path.name != made.name]
     a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
-    left = [part for part in folder.glob(".coilbook-*.db.part*") if part.stat().st_mtime < a_day_ago]
+    left = [part for part in folder.glob(".coilbook-*.part*") if part.stat().st_mtime < a_day_ago]
     for path in gone + left:
         path.unlink()
     return gone

@@ -103,12 +103,20 @@ def _set_aside(path: Path, aside: Path, replace: bool) -> Path | None:
             raise Conflict(_IN_USE) from error
         if not replace:  # it is damaged, perhaps why there is a restore, and kept as it is
             raise Conflict(_NOT_EMPTY) from error
-    path.rename(aside)
+    _also_as(path, aside)
     for end in ("-wal", "-shm"):
         log = path.with_name(path.name + end)
         if log.exists():
             log.rename(aside.with_name(aside.name + end))
     return aside
+
+
+def _also_as(path: Path, aside: Path) -> None:
+    """Give the file a second name, so that there is a database at every moment; where names are single, another one."""
+    try:
+        aside.hardlink_to(path)
+    except OSError:
+        path.rename(aside)
 
 
 def _into_postgres(url: str, contents: Contents, aside: Path, replace: bool) -> Restored:

@@ -5,6 +5,7 @@ behind, and what was answered after the block is durable.
 """
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -18,6 +19,7 @@ from service.kit.problems import Busy
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, write_engine
 
 _SHORT_WAIT = 0.5
+"""Seconds after which a turn takes long."""
 _UNIQUE_VIOLATION = "23505"
 """PostgreSQL's code for a row that is there already (its manual, appendix A)."""
 
@@ -35,6 +37,7 @@ class Store:
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
         self._turn = threading.Lock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
+        self._since = 0.0
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -50,16 +53,18 @@ class Store:
 
     @contextmanager
     def _my_turn(self) -> Iterator[None]:
-        """Our turn at writing. The last thread that is left gives up soon, so that reading goes on while another
-        process holds the database.
+        """Our turn at writing. While another process holds the database, so that a turn takes long, the last thread
+        that is left does not wait for its own: reading goes on.
         """
         if self._turn is None:
             yield
             return
         long = self._may_wait.acquire(blocking=False)
+        patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
         try:
-            if not self._turn.acquire(timeout=WAIT if long else _SHORT_WAIT):
+            if not self._turn.acquire(timeout=patience):
                 raise Busy("Others are writing right now. Send the same again in a moment; nothing was lost.")
+            self._since = time.monotonic()
             try:
                 yield
             finally:

@@ -220,8 +220,8 @@ def test_rotation_touches_backups_only_and_never_the_one_just_made(tmp_path: Pat
         (tmp_path / name).touch()
     oldest = tmp_path / NAME
     left, under_way = (
-        tmp_path / ".coilbook-20260920T220000Z.db.part",
-        tmp_path / ".coilbook-20260921T215900Z.db.part",
+        tmp_path / ".coilbook-20260920T220000Z.db.7.part",
+        tmp_path / ".coilbook-20260921T215900Z.db.8.part",
     )
     for part in (left, under_way):
         part.touch()
