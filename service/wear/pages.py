@@ -1,4 +1,4 @@
-"""The page of wear: for each class, how long it may go untested, and whether the season's rounds are enough."""
+"""The pages of wear: for each class how long it may go untested and how it lasts; and how an event looks."""
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -7,8 +7,11 @@ from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.season import queries as season
+from service.season.actions import event_with
+from service.testlog.sessions.shown import title_of
 from service.wear import actions, report
 from service.wear.core.classes import ENOUGH
+from service.wear.prospects import prospects
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
@@ -52,3 +55,22 @@ def _page(desk: Desk, typed: str | None = None, errors: dict[str, str] | None = 
             report=report.report(db, desk.zone, row.starts, row.ends, rounds, target),
             season_days=(row.ends - row.starts).days + 1,
         )  # fmt: skip
+
+
+@router.get("/risk")
+def next_risk(desk: ViewerDesk) -> Response:
+    """On to how the next event looks."""
+    with desk.reading() as db:
+        event = next(iter(season.next_events(db, desk.today, 1)), None)
+        if event is None:
+            return desk.page("wear/no_event.html")
+    return RedirectResponse(f"/risk/{event.id}", 303)
+
+
+@router.get("/risk/{event_id}")
+def risk_page(desk: ViewerDesk, event_id: str) -> Response:
+    """Will it all work?"""
+    with desk.reading() as db:
+        event = event_with(db, event_id)
+        found = prospects(db, desk.zone, desk.today, event.on) if event.on >= desk.today else None
+        return desk.page("wear/risk.html", event=event, found=found, name=title_of(desk.program))

@@ -107,6 +107,10 @@ def test_the_items_to_test_first_are_the_best(all_: list[Chance], most: int) -> 
     assert found.works_then == pytest.approx(best)
     assert found.works_then == pytest.approx(then(found.first))
     assert found.works == pytest.approx(then(()))
+    assert found.failed == pytest.approx(sum(one.failed for one in all_))
+    assert found.failed_then == pytest.approx(
+        sum(one.if_tested if key in found.first else one.failed for key, one in in_use.items())
+    )
     assert (found.items, found.unknown) == (len(all_), 3)
     assert len(found.first) <= most
 
@@ -114,4 +118,4 @@ def test_the_items_to_test_first_are_the_best(all_: list[Chance], most: int) -> 
 def test_many_small_chances_lose_nothing() -> None:
     assert works([1e-12] * 10_000) == pytest.approx(1 - 1e-8, abs=1e-14)
     assert works([]) == 1
-    assert outlook({}) == Outlook(0, 0, 1.0, (), 1.0)
+    assert outlook({}) == Outlook(0, 0, 1.0, 0.0, (), 1.0, 0.0)

@@ -46,6 +46,8 @@ GET /places
 GET /places/{place_id}/walk
 GET /pull
 GET /pull/{event_id}
+GET /risk
+GET /risk/{event_id}
 GET /season
 GET /season/{season_id}
 GET /sessions

@@ -62,16 +62,19 @@ class Chance:
 
 @dataclass(frozen=True)
 class Outlook:
-    """How a day looks for `items` in use: the chance that all work, as it is and once `first` are tested.
+    """How a day looks for `items` in use: the chance that all work, and how many have failed on average, as it is and
+    once `first` are tested.
 
-    `first` are those whose tests raise it most, the most useful first; of `unknown` items nothing can be told.
+    `first` are those whose tests raise the chance most, the most useful first; of `unknown` items nothing can be told.
     """
 
     items: int
     unknown: int
     works: float
+    failed: float
     first: tuple[UUID, ...]
     works_then: float
+    failed_then: float
 
 
 def chances(known: Mapping[UUID, Known], judged: Iterable[Judged]) -> dict[UUID, Chance]:
@@ -115,5 +118,8 @@ def outlook(in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST) 
     """How a day looks for these items in use, and what testing at most so many of them first would do."""
     ranked = sorted(in_use, key=lambda key: -in_use[key].gain)
     first = tuple(key for key in ranked[:most] if in_use[key].gain > 0)
+    now = [one.failed for one in in_use.values()]
     then = [one.if_tested if key in first else one.failed for key, one in in_use.items()]
-    return Outlook(len(in_use), unknown, works(one.failed for one in in_use.values()), first, works(then))
+    return Outlook(
+        len(in_use), unknown, works(now), math.fsum(now), first, works(then), math.fsum(then)
+    )  # fmt: skip

@@ -1,0 +1,88 @@
+"""How an event looks: the chance that everything in use works, item by item, and which tests would help most."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.gear.queries import ItemFacts, item_facts
+from service.season.core import What
+from service.tags.queries import codes_of
+from service.wear import actions
+from service.wear.actions import Record
+from service.wear.core.history import ages
+from service.wear.core.risk import Chance, Outlook
+
+SHOWN = 200
+"""So many items are listed, the riskiest first."""
+APART = 1.25
+"""From so many times its class on, an item's own record is worth a word."""
+
+
+@dataclass(frozen=True)
+class Prospect:
+    """An item in use: the chance that it has failed unseen by the day, its last pass (None: not since it was new or
+    repaired), the days in service since until that day, and how often it fails against its class where that is
+    worth a word, else None.
+    """
+
+    item: ItemFacts
+    code: str
+    chance: Chance
+    passed_on: date | None
+    days: int
+    against_class: float | None
+
+
+@dataclass(frozen=True)
+class Prospects:
+    """How a day looks; `first` are to be tested first, `others` follow by risk, `more` are not listed."""
+
+    outlook: Outlook
+    first: list[Prospect]
+    others: list[Prospect]
+    more: int
+    unknown: list[tuple[ItemFacts, str]]
+
+
+def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
+    """How the day looks, if everything that is in service today is in use then."""
+    items = actions.records(db, zone)
+    told = actions.chances(items, today, day)
+    outlook = actions.outlook(items, told)
+    in_use = {item_id: item for item_id, item in items.items() if item.in_use}
+    unknown = [item_id for item_id in in_use if item_id not in told]
+    later = sorted(
+        in_use.keys() & told.keys() - set(outlook.first), key=lambda item_id: -told[item_id].failed
+    )
+    listed = later[: SHOWN - len(outlook.first)]
+    shown = [*outlook.first, *listed, *unknown[:SHOWN]]
+    facts, codes = item_facts(db, shown), codes_of(db, shown)
+
+    def lines(ids: Iterable[UUID]) -> list[Prospect]:
+        return [
+            _prospect(facts[item_id], codes.get(item_id, ""), told[item_id], items[item_id], day)
+            for item_id in ids
+        ]
+
+    return Prospects(
+        outlook, lines(outlook.first), lines(listed), len(later) - len(listed),
+        [(facts[item_id], codes.get(item_id, "")) for item_id in unknown[:SHOWN]],
+    )  # fmt: skip
+
+
+def _prospect(item: ItemFacts, code: str, chance: Chance, record: Record, day: date) -> Prospect:
+    good, then = ages(record.history, record.exposure, day) or (0, 0)
+    passes = [entry.on for entry in record.history if entry.what is What.PASS]
+    apart = not 1 / APART < chance.frailty < APART
+    return Prospect(
+        item,
+        code,
+        chance,
+        passes[-1] if passes and good else None,
+        then - good,
+        chance.frailty if apart else None,
+    )
