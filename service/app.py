@@ -28,10 +28,12 @@ from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
 from service.retire.decisions import pages as decisions
+from service.retire.buying import pages as buying
 from service.retire.lists import api as pull_api
 from service.retire.lists import pages as pull_lists
 from service.retire.prices import pages as prices
 from service.schedule.calendar import pages as calendar
+from service.retire.spares import pages as spares
 from service.schedule.planning import pages as planning
 from service.schedule.reminders import pages as reminders
 from service.settings import Settings
@@ -85,6 +87,8 @@ ROUTERS = (
     pull_api.router,
     tests_api.router,
     testlog_pages.router,
+    spares.router,
+    buying.router,
     test_log.router,
     care.router,
     sessions.router,

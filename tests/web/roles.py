@@ -63,6 +63,13 @@ GET /wear
 GET /wirings
 GET /wirings/{key}
 """
+GET /pull/{event_id}/list.csv
+GET /pull/{event_id}/find
+GET /pull/{event_id}/items/{named}
+GET /pull/{event_id}/prints/{print_id}
+GET /spares
+GET /buying
+GET /buying.csv
 
 CREW = """
 GET /api/v1/sessions/{session_id}/package
@@ -104,6 +111,10 @@ GET /t/{code}/where
 POST /t/{code}/where
 POST /t/{code}/worn
 """
+POST /api/v1/pull/ticks
+POST /pull/{event_id}/ticks
+POST /pull/{event_id}/ticks/{tick_id}/undo
+POST /pull/{event_id}/prints
 
 LEAD = """
 POST /api/v1/items
@@ -189,6 +200,12 @@ POST /wirings/{key}/end
 """
 
 NEEDED: dict[str, Role | None] = {
+GET /pull/limits
+POST /pull/limits
+GET /prices
+POST /prices
+POST /spares
+POST /pull/{event_id}/items/{named}/overrule
     row: role
     for role, rows in (
         (None, NOBODY), (Role.STRANGER, STRANGER), (Role.VIEWER, VIEWER), (Role.CREW, CREW), (Role.LEAD, LEAD),

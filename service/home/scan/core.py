@@ -14,17 +14,19 @@ from service.kit.problems import Invalid
 
 @dataclass(frozen=True)
 class Errand:
-    """Why a tag is scanned: in a session for the next test, at an item (`ends_of`, its code) for its far end, or
-    just to see what it is on."""
+    """Why a tag is scanned: in a session for the next test, at an item (`ends_of`, its code) for its far end, on the
+    walk with an event's pull list, or just to see what it is on."""
 
     session: UUID | None = None
     ends_of: str = ""
+    pull: UUID | None = None
 
     @property
     def carried(self) -> dict[str, str]:
         """What forms and addresses carry of it."""
         session = {"session": str(self.session)} if self.session else {}
-        return session | ({"ends_of": self.ends_of} if self.ends_of else {})
+        pull = {"pull": str(self.pull)} if self.pull else {}
+        return session | pull | ({"ends_of": self.ends_of} if self.ends_of else {})
 
     def find(self, code: str) -> str:
         """The address that looks a code up for this errand."""
@@ -35,6 +37,8 @@ class Errand:
         session = {"session": str(self.session)} if self.session else {}
         if self.ends_of:
             return f"/t/{self.ends_of}/ends?" + urlencode({"far": code} | session)
+        if self.pull:
+            return f"/pull/{self.pull}/items/{code}"
         return f"/t/{code}/test?{urlencode(session)}" if session else f"/t/{code}"
 
     def at_place(self, place_id: UUID) -> str:
@@ -43,9 +47,9 @@ class Errand:
         return f"/places/{place_id}/walk{session}"
 
 
-def read_errand(session: str = "", ends_of: str = "") -> Errand:
+def read_errand(session: str = "", ends_of: str = "", pull: str = "") -> Errand:
     """The errand that an address or a form carries; what is no id or no code of ours counts as none."""
-    return Errand(_as_id(session), _code(ends_of))
+    return Errand(_as_id(session), _code(ends_of), _as_id(pull))
 
 
 def _code(text: str) -> str:

@@ -59,7 +59,9 @@ def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     try:
         texts = _texts(sent)
     except Invalid as refusal:
-        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None)
+        return desk.page(
+            "home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None
+        )
     codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
     if len(codes) == 1:
         return RedirectResponse(errand.find(codes[0]), 303)

@@ -9,6 +9,8 @@ from sqlalchemy.orm import Session
 from service.crew.desk import Desk
 from service.crew.queries import note_in_audit
 from service.home.seasons.queries import usable_items
+from service.kit.problems import Conflict
+from service.retire.lists.queries import has_history
 from service.season import actions as season
 from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
@@ -77,8 +79,16 @@ def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> N
 
 
 def drop_event(db: Session, desk: Desk, event_id: str) -> None:
-    """Take an event off its season."""
+    """Take an event off its season.
+
+    Raises:
+        Conflict: its pull list was worked with or printed, and that history stays.
+    """
     row = season.event_with(db, event_id)
+    if has_history(db, row.id):
+        raise Conflict(
+            f"The pull list of {row.name} was worked with, and that stays in the book. Change its day or name instead."
+        )
     note_in_audit(db, desk.now, desk.me.id, "event.dropped", row.name)
     db.delete(row)
 

@@ -1,8 +1,8 @@
 """Making a pull list: everything is loaded at once, judged, and put in walking order beside what was ticked."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from itertools import groupby
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -36,6 +36,7 @@ from service.testlog.queries import events
 from service.wear.actions import risks
 
 NEW = Record()
+WORKED_WITHIN = timedelta(hours=12)
 
 
 @dataclass(frozen=True)
@@ -91,15 +92,17 @@ class Line:
 class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
-    `gear` is what was judged, by item, the spares too; `ready` the spares that may go in.
+    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
+    may go in.
     """
 
     event: Event
     judged: int
     lines: list[Line]
     limits: Limits
-    gear: dict[UUID, Gear] = field(default_factory=dict)
-    ready: list[Piece] = field(default_factory=list)
+    gear: dict[UUID, Gear]
+    in_use: set[UUID]
+    ready: list[Piece]
 
     @property
     def open(self) -> list[Line]:
@@ -146,6 +149,12 @@ def event_for(db: Session, event_id: str | None, today: date) -> Event | None:
     return next(iter(next_events(db, today, 1)), None)
 
 
+def open_list(db: Session, now: datetime) -> Event | None:
+    """The event whose pull list is being worked with: one that was ticked within the last half day."""
+    event_id = queries.worked_since(db, now - WORKED_WITHIN)
+    return db.get(Event, event_id) if event_id else None
+
+
 def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
     """What to pull before an event. The due cache must be of today: see `service.testlog.housekeeping`."""
     limits = decisions.limits(db)
@@ -171,7 +180,9 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     decided = core.decided(judged, spares, limits, today, event.on, unit)
     ready = [one.piece for one in spares if core.ready(one, limits, today, event.on)]
     lines = _lines(db, decided, asked, bought, said, done)
-    return PullList(event, len(judged) + len(done), lines, limits, gear, ready)
+    return PullList(
+        event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready
+    )
 
 
 def _said(said: Mapping[UUID, Sequence[Word]], item_id: UUID) -> Action | None:

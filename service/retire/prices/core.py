@@ -32,3 +32,12 @@ class Price:
     cents: int
     paid_on: date | None = None
     said: bool = False
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """An item as it was bought: its sort, when, and for how many cents, both None where nobody wrote it down."""
+
+    sort: Sort
+    on: date | None
+    cents: int | None

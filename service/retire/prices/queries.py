@@ -1,7 +1,6 @@
 """Every look-up about prices."""
 
 from collections import defaultdict
-from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
@@ -9,17 +8,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, ItemLength
-from service.retire.prices.core import Price, Sort
+from service.retire.prices.core import Price, Purchase, Sort
 from service.retire.prices.models import GearPrice
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """An item that was bought: what sort it is, when, and for how much, both None where nobody wrote it down."""
-
-    sort: Sort
-    on: date | None
-    cents: int | None
 
 
 def bought_lengths(db: Session) -> dict[UUID, int]:

@@ -19,10 +19,23 @@ Three spares cover a mean of one failure at 95 %, and two do not:
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import exp, log
+from functools import lru_cache
+from math import exp, log, prod
 
 Carried = tuple[int, ...]
 """How many spares of each length, the shortest first; several wirings stand behind one another."""
+
+
+@dataclass(frozen=True)
+class Trip:
+    """How many days a trip has, in how many of a hundred trips the spares must be enough, and what may be spent.
+
+    A weekend, 95 of 100 and 200 dollars are usual (common practice, no source).
+    """
+
+    days: int = 3
+    percent: int = 95
+    budget_cents: int = 20_000
 
 
 @dataclass(frozen=True)
@@ -52,10 +65,13 @@ class Plan:
 
 
 def covered(expected: Sequence[float], carried: Sequence[int]) -> float:
-    """The chance that the spares are enough for the failures of one wiring, both the shortest length first.
+    """The chance that the spares are enough for the failures of one wiring, both the shortest length first."""
+    return _covered(tuple(expected), tuple(carried))
 
-    Exact: `left[n]` is the chance that n spares are left over from what is longer.
-    """
+
+@lru_cache(maxsize=4096)
+def _covered(expected: tuple[float, ...], carried: Carried) -> float:
+    """Exact: `left[n]` is the chance that n spares are left over from what is longer."""
     left = {0: 1.0}
     for mean, spares in zip(reversed(expected), reversed(carried), strict=True):
         after: dict[int, float] = {}
@@ -70,15 +86,20 @@ def covered(expected: Sequence[float], carried: Sequence[int]) -> float:
 
 def coverage(lengths: Sequence[Length], carried: Sequence[int]) -> float:
     """The chance that the spares are enough for all failures of a trip, of every wiring."""
-    chance = 1.0
+    return prod(by_group(lengths, carried).values())
+
+
+def by_group(lengths: Sequence[Length], carried: Sequence[int]) -> dict[str, float]:
+    """The chance that the spares are enough, of each wiring by itself."""
+    found = {}
     for group in dict.fromkeys(each.group for each in lengths):
         mine = sorted(
             (each.length_mm, each.expected, count)
             for each, count in zip(lengths, carried, strict=True)
             if each.group == group
         )
-        chance *= covered([mean for _, mean, _ in mine], [count for _, _, count in mine])
-    return chance
+        found[group] = covered([mean for _, mean, _ in mine], [count for _, _, count in mine])
+    return found
 
 
 def planned(lengths: Sequence[Length], percent: int, budget_cents: int) -> Plan:
