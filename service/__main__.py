@@ -87,6 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     tags.set_defaults(run=_tags)
 
     _add_backups(commands)
+    _add_exchange(commands)
 
     for name, what in (
         ("diagnose", "tell what two-ended tests found, JSON Lines in and out"),
@@ -95,6 +96,21 @@ def _parser() -> argparse.ArgumentParser:
     ):
         commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
     return parser
+
+
+def _add_exchange(commands: Any) -> None:
+    out = commands.add_parser("export", help="write the whole program as JSON, gear and tests as CSV")
+    out.add_argument("--out", metavar="FILE.json", help="the whole program")
+    out.add_argument("--csv", metavar="FOLDER", help="gear.csv and tests.csv, for spreadsheets")
+    out.set_defaults(run=_export)
+
+    into = commands.add_parser("import", help="bring in a whole program (JSON), or a sheet of gear or tests (CSV)")
+    into.add_argument("file", metavar="FILE")
+    into.add_argument("--dry-run", action="store_true", help="write nothing, and say what becomes of each row")
+    into.add_argument("--unit", choices=("feet", "meters"), help="of lengths that are bare numbers")
+    into.add_argument("--dates", choices=("month_first", "day_first"), help="how to read dates like 10/6/2026")
+    into.add_argument("--take-good", action="store_true", help="bring in the rows that are right, leave the others")
+    into.set_defaults(run=_import)
 
 
 def _add_backups(commands: Any) -> None:
@@ -264,6 +280,33 @@ def _restore(options: argparse.Namespace) -> int:
     print(f"Restored {done.contents.rows} rows from {options.file}, and checked them.")
     if done.aside:
         print(f"What was there before is kept in {done.aside}.")
+    return 0
+
+
+def _export(options: argparse.Namespace) -> int:
+    from service.exchange.files import take_out
+    from service.serving import opened
+
+    with opened(_settings()) as store:
+        print("\n".join(take_out(store, datetime.now(UTC), options.out, options.csv)))
+    return 0
+
+
+def _import(options: argparse.Namespace) -> int:
+    from service.exchange.files import take_in
+    from service.exchange.sheets.core.days import Order
+    from service.exchange.sheets.core.fates import BadRows
+    from service.kit.lengths import Unit
+    from service.serving import opened
+
+    with opened(_settings()) as store:
+        said = take_in(
+            store, datetime.now(UTC), options.file, dry=options.dry_run,
+            unit=Unit(options.unit) if options.unit else None, order=Order(options.dates) if options.dates else None,
+            bad=BadRows.GOOD if options.take_good else BadRows.ALL,
+        )  # fmt: skip
+        for line in said:
+            print(line)
     return 0
 
 

@@ -1,0 +1,124 @@
+"""Importing and exporting files, as the command line does: a whole program as JSON, gear and tests as CSV."""
+
+import os
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.queries import program_facts
+from service.exchange.sheets import actions
+from service.exchange.sheets.actions import Setting, WrongRows
+from service.exchange.sheets.core.asked import SheetKind, look
+from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.fates import BadRows, Fate, counted, in_words, spoken
+from service.exchange.sheets.core.sheet import read_bytes
+from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.whole.actions import bring_in, export
+from service.kit.lengths import Unit
+from service.kit.problems import Problem
+from service.store.sessions import Store
+
+
+def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str | None) -> list[str]:
+    """Write the program as JSON, and gear and tests as CSV, whichever is asked for; a line for each file.
+
+    Raises:
+        Problem: nothing is asked for, there is no program yet, or a file cannot be written.
+    """
+    if not json_file and not csv_folder:
+        raise Problem("Say where to: --out FILE.json for the whole program, --csv FOLDER for gear and tests.")
+    written = []
+    if json_file:
+        with store.reading() as db:
+            written.append(_write(Path(json_file), export(db, now)))
+    if csv_folder:
+        with store.reading() as db:
+            setting = _setting(db, now)
+            gear, tests = gear_csv(db, setting.unit, setting.zone), tests_csv(db, setting.zone)
+            written += [_write(Path(csv_folder, "gear.csv"), gear), _write(Path(csv_folder, "tests.csv"), tests)]
+    return written
+
+
+def take_in(
+    store: Store, now: datetime, file: str, *, dry: bool, unit: Unit | None, order: Order | None, bad: BadRows
+) -> Iterator[str]:
+    """Import a file, by what it is; lines that say what was done, or with `dry` what would be.
+
+    Raises:
+        Problem: it cannot be taken; nothing was written.
+    """
+    path = Path(file)
+    try:
+        with path.open("rb") as opened:
+            begins = opened.read(64).lstrip(b"\xef\xbb\xbf \t\r\n")
+        if begins.startswith((b"{", b"[")):
+            yield from _whole(store, path, dry=dry)
+        else:
+            yield from _sheet(store, now, path.read_bytes(), dry=dry, unit=unit, order=order, bad=bad)
+    except OSError as error:
+        raise Problem(f"{file} cannot be read: {error.strerror}.") from error
+    except UnicodeDecodeError as error:
+        raise Problem(f"{file} is no UTF-8, as an export is. Export the program once more.") from error
+
+
+def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
+    with store.writing() as db, path.open(encoding="utf-8-sig") as stream:
+        counts = bring_in(db, stream)
+        if dry:
+            db.rollback()
+    told = ", ".join(f"{count:,} in {table}" for table, count in counts.items() if count)
+    yield f"{'It can be brought in' if dry else 'Brought in the whole program'}: {told}."
+    if not dry:
+        yield "Nobody has a passphrase or a pass in it: make a way in with coilbook pass --role lead."
+
+
+def _sheet(
+    store: Store, now: datetime, content: bytes, *, dry: bool, unit: Unit | None, order: Order | None, bad: BadRows
+) -> Iterator[str]:
+    text = read_bytes(content)
+    seen = look(text)
+    words = "gear" if seen.kind is SheetKind.GEAR else "tests"
+    for column in seen.columns:
+        yield f"column {column.name or '(no name)'}: {column.key or 'left out'}"
+    asked = actions.usual(text, unit, order, bad)
+    if dry:
+        with store.reading() as db:
+            rows = actions.planned(db, asked, _setting(db, now)).rows
+        yield from map(spoken, rows)
+        yield f"A sheet of {words}; nothing was written: {in_words(counted(rows))}."
+        return
+    try:
+        with store.writing() as db:
+            done = actions.bring_in(db, asked, None, _setting(db, now))
+    except WrongRows as refusal:
+        yield from (spoken(row) for row in refusal.rows if row.fate is Fate.ERROR)
+        raise
+    yield from (f"line {line}: left out: {why}" for line, why in done["left"])
+    counts = {Fate(fate): count for fate, count in done["counts"].items()}
+    yield f"Brought in a sheet of {words}: {in_words(counts)}."
+
+
+def _setting(db: Session, now: datetime) -> Setting:
+    program = program_facts(db)
+    if program is None:
+        raise Problem("There is no program here yet. Start coilbook serve once, or import a whole program.")
+    return Setting(now, ZoneInfo(program.zone), Unit(program.unit))
+
+
+def _write(path: Path, pieces: Iterable[str]) -> str:
+    """Write a file whole or not at all."""
+    partial = path.with_name(f"{path.name}.partial")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with partial.open("w", encoding="utf-8", newline="") as file:
+            file.writelines(pieces)
+            file.flush()
+            os.fsync(file.fileno())
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise Problem(f"{path} cannot be written: {error.strerror}.") from error
+    return f"Wrote {path}."
