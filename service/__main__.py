@@ -285,7 +285,7 @@ def _restore(options: argparse.Namespace) -> int:
 
 def _export(options: argparse.Namespace) -> int:
     from service.exchange.files import take_out
-    from service.serving import opened
+    from service.store.opening import opened
 
     with opened(_settings()) as store:
         print("\n".join(take_out(store, datetime.now(UTC), options.out, options.csv)))
@@ -297,7 +297,7 @@ def _import(options: argparse.Namespace) -> int:
     from service.exchange.sheets.core.days import Order
     from service.exchange.sheets.core.fates import BadRows
     from service.kit.lengths import Unit
-    from service.serving import opened
+    from service.store.opening import opened
 
     with opened(_settings()) as store:
         said = take_in(
