@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from service.kit.codes import read_code
+from service.store.backup import Backup
 from tests.home.support import truck
 from tests.support.program import Running
 from tests.testlog.support import OPEN_2
@@ -67,6 +68,20 @@ def test_round_progress_counts_items_that_passed_in_the_round(program: Running) 
     at.test(at.tags["marimba"], OPEN_2)
     at.retire("old")
     assert "1 of 2 passed" in program.viewer.get("/").text
+
+
+def test_a_lead_sees_how_old_the_last_backup_is(program: Running) -> None:
+    truck(program, ("vibes", "Frame 1", 10))
+    assert "No backup yet" in program.lead.get("/").text
+    for client in (program.crew, program.viewer):
+        assert "backup" not in client.get("/").text.lower()
+    with program.store.writing() as db:
+        db.add(Backup(at=program.clock.now, file="coilbook-20260921T220000Z.db", rows=1))
+    for hours, said in ((1, "Backed up"), (47, "Backed up"), (2, "The last backup is old")):
+        program.clock.ahead(hours=hours)
+        page = program.lead.get("/").text
+        assert said in page
+        assert "Sep 21" in page or "21 Sep" in page
 
 
 def test_a_typed_code_leads_to_its_tag(program: Running) -> None:

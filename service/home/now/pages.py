@@ -1,6 +1,7 @@
 """Now: what to do next, by who asks; and the way to everything else."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, Response
@@ -15,6 +16,7 @@ from service.home.now.queries import Step
 from service.retire.lists.actions import PullList, event_for, pull_list
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
+from service.store.backup import OLD, last_backup
 from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import WorkSession
@@ -26,7 +28,10 @@ router = APIRouter(include_in_schema=False)
 
 @dataclass(frozen=True)
 class Now:
-    """What Now shows: of `sessions` the open ones; `waiting` tags and first `steps` are a lead's."""
+    """What Now shows: of `sessions` the open ones; `waiting` tags, first `steps` and the last backup are a lead's.
+
+    The last backup `is_old` where a newer one should be there by now, or it never was.
+    """
 
     due: dict[DueState, int]
     states: dict[ItemState, int]
@@ -37,6 +42,8 @@ class Now:
     pull: PullList | None
     waiting: int = 0
     steps: list[Step] = field(default_factory=list)
+    backed_up: datetime | None = None
+    is_old: bool = False
 
     @property
     def items(self) -> int:
@@ -84,6 +91,7 @@ def _now(desk: Desk, db: Session) -> Now:
     event = event_for(db, None, desk.today)
     states = queries.state_counts(db)
     leads = desk.me.role is Role.LEAD
+    backed_up = last_backup(db) if leads else None
     return Now(
         due=season.due_counts(db),
         states=states,
@@ -94,4 +102,6 @@ def _now(desk: Desk, db: Session) -> Now:
         pull=pull_list(db, event, desk.today, desk.zone) if event else None,
         waiting=how_many_wait(db) if leads else 0,
         steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
+        backed_up=backed_up,
+        is_old=leads and (backed_up is None or desk.now - backed_up > OLD),
     )
