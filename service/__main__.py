@@ -170,11 +170,12 @@ def _migrate(_options: argparse.Namespace) -> int:
 
 
 def _demo(_options: argparse.Namespace) -> int:
+    from service.chores import CHORES
     from service.demo.actions import load
     from service.store.opening import opened
 
     with opened(_settings()) as store:
-        print(load(store, datetime.now(UTC)))
+        print(load(store, datetime.now(UTC), CHORES))
     return 0
 
 

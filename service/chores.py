@@ -1,5 +1,7 @@
 """What housekeeping does each day, in order: the chores that features offer."""
 
+from service.retire.decisions.actions import limits
 from service.testlog import housekeeping as testlog
+from service.wear.housekeeping import chore as at_risk
 
-CHORES = testlog.CHORES
+CHORES = (*testlog.CHORES, at_risk(lambda db: limits(db).risk_percent / 100))

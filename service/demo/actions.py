@@ -26,7 +26,7 @@ from service.tags.queries import codes_of
 from service.testlog import actions as testlog
 from service.testlog import due
 from service.testlog.core import Evidence, NewRepair, NewTest
-from service.testlog.housekeeping import CHORES, keep_house
+from service.testlog.housekeeping import CHORES, Chore, keep_house
 from service.testlog.sessions import actions as sessions
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import names
@@ -36,13 +36,13 @@ _SEED = 8
 _IDS = UUID("6a1f7a52-0d0e-4d0c-9d5e-3f0b1c2d4e5f")
 
 
-def load(store: Store, now: datetime) -> str:
-    """Fill an empty program with the demo; what to say about it."""
+def load(store: Store, now: datetime, chores: Sequence[Chore] = CHORES) -> str:
+    """Fill an empty program with the demo, and do its chores; what to say about it."""
     with store.writing() as db:
         if crew_queries.program(db) is not None:
             return "There is a program in this database already, so the demo was not loaded."
         _Demo(db, now).tell()
-    keep_house(store, now, CHORES)
+    keep_house(store, now, chores)
     return "Loaded the demo: the Fernhollow Band Program, in mid-season."
 
 

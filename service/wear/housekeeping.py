@@ -17,7 +17,7 @@ from service.season.core import What
 from service.testlog.flags import occasion_of, raise_again
 from service.testlog.housekeeping import Chore, zone_of
 from service.wear import queries
-from service.wear.actions import Record, chances, records
+from service.wear.actions import chances, records
 
 _WHY_CLEARED = "No longer so."
 
@@ -42,16 +42,14 @@ def follow_risk(db: Session, today: date, now: datetime, limit: float) -> int:
 
 
 def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
-    """The items in service whose risk has reached the limit, each with the day of its last pass, or "new"."""
+    """The items in service whose risk has reached the limit, each with the day of its last pass.
+
+    What never passed is flagged as untested, which says more.
+    """
     items = records(db, zone_of(db))
-    told = chances(items, today, today)
-    return {
-        item_id: _last_pass(items[item_id])
-        for item_id, chance in told.items()
-        if items[item_id].in_use and chance.failed >= limit
-    }
-
-
-def _last_pass(item: Record) -> str:
-    days = (entry.on for entry in reversed(item.history) if entry.what is What.PASS)
-    return next((day.isoformat() for day in days), "new")
+    found = {}
+    for item_id, chance in chances(items, today, today).items():
+        passes = [entry.on for entry in items[item_id].history if entry.what is What.PASS]
+        if items[item_id].in_use and passes and chance.failed >= limit:
+            found[item_id] = passes[-1].isoformat()
+    return found

@@ -44,10 +44,10 @@ def flags(program: Running) -> list[tuple[str, str, bool]]:
 def test_it_catches_up_raises_once_and_then_finds_nothing_to_do(program: Running) -> None:
     items_in_season(program, 3)
     said = keep_house(program.store, program.clock.now, CHORES)
-    assert said == "due states refreshed: 3; flags raised or cleared: 3."
+    assert said.startswith("due states refreshed: 3; flags raised or cleared: 3")
     assert flags(program) == [(FlagKind.UNTESTED, "untested", True)] * 3
     program.clock.ahead(days=40)
-    assert keep_house(program.store, program.clock.now, CHORES).count(": 0") == 2
+    assert keep_house(program.store, program.clock.now, CHORES).count(": 0") == len(CHORES)
     assert len(flags(program)) == 3
     with program.store.reading() as db:
         facts = crew.program_facts(db)
