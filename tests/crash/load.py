@@ -65,6 +65,9 @@ class Load:
             phone.start()
         try:
             yield
+        except BaseException:
+            self._refuse("the service did not come back")  # then nobody waits for it
+            raise
         finally:
             self._over.set()
             for phone in phones:
@@ -87,7 +90,7 @@ class Load:
             "Content-Type": "application/json",
         }
         hung_up = False
-        while True:
+        while not self.refused:
             sent = datetime.now(UTC)
             try:
                 connection.request("POST", path, body, headers)
@@ -107,6 +110,7 @@ class Load:
                 self._refuse(f"{answer.status} {said.decode()[:300]}")
                 return None
             _NEVER.wait(0.05)
+        return None
 
     def _acked(self, entry: str, was_there: bool, hung_up: bool) -> None:
         with self._heard:

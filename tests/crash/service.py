@@ -14,11 +14,13 @@ from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from uuid import uuid4
 
+from service.chores import CHORES
 from service.crew import actions
 from service.crew.core import Role
 from service.gear.actions import NewItem, add_items
 from service.store.sessions import Store
 from service.tags.actions import issue
+from service.testlog.housekeeping import keep_house
 from tests.support.program import migrated
 
 ROOT = Path(__file__).parents[2]
@@ -46,6 +48,7 @@ def prepared(url: str) -> Program:
         ids = [uuid4() for _ in range(ITEMS)]
         add_items(db, NewItem("cable", "xlr3", 3048), ids, None, now, now.date())
         codes = issue(db, ids, now)
+    keep_house(store, now, CHORES)  # several workers have no clock beside them
     store.close()
     return Program(url, codes, token)
 
