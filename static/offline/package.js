@@ -17,6 +17,29 @@ export async function take(id) {
   return kept;
 }
 
+/* Load an event's pull list; what is kept of it. */
+export async function takePull(event) {
+  const kept = { ...await loaded(`/api/v1/pull?event=${event}`), loaded_at: Date.now() };
+  await taken.put(`pull:${event}`, kept);
+  for (const each of await pulls()) {
+    if (Date.now() - each.loaded_at > LASTS) await taken.drop(`pull:${each.event.id}`);
+  }
+  return kept;
+}
+
+/* The pull lists that were taken along, the newest first. */
+export async function pulls() {
+  return (await taken.all("pull:")).sort((one, other) => other.loaded_at - one.loaded_at);
+}
+
+/* A list's lines, with what was ticked on this phone since. */
+export async function pullLines(list) {
+  const { id } = list.event;
+  const sent = new Set((await taken.all(`ticked:${id}:`)).map((each) => each.code));
+  const here = new Set((await entries()).filter((entry) => entry.who === me() && entry.body.event === id).map((entry) => entry.body.item));
+  return list.items.map((line) => ({ ...line, done: Boolean(line.done_at) || sent.has(line.code) || here.has(line.code) }));
+}
+
 async function loaded(url) {
   const answer = await fetch(url, { cache: "no-cache", headers: { Accept: "application/json" } });
   if (!answer.ok) throw new Error((await answer.json().catch(() => null))?.detail ?? `status ${answer.status}`);

@@ -1,48 +1,28 @@
-/* The pull list with the outbox: a tick is kept on the phone at once, and goes out when there is a signal.
-   Without it, every box is a form that is sent as ever. */
+/* The pull list's own page: its boxes tick through the outbox, and it can be taken along. */
 
-import { add } from "../outbox/outbox.js";
-import { say } from "../outbox/status.js";
-import { StorageRefused } from "../outbox/store.js";
+import { span } from "../outbox/status.js";
+import { pulls, takePull } from "./package.js";
+import { bind, shown } from "./ticks.js";
+import { install, possible } from "./worker.js";
 
-/* Let the boxes of a list, or of one line, tick through the outbox. `ticked(form)` shows that a line is done. */
-export function bind(root, ticked) {
-  root.addEventListener("submit", async (event) => {
-    const form = event.target.closest("[data-tick]");
-    if (!form || form.dataset.plain) return;
-    event.preventDefault();
-    if (form.dataset.busy) return;
-    form.dataset.busy = "yes";
+bind(document.querySelector("main"), shown);
+
+const part = document.querySelector("[data-pull]");
+if (part && possible) {
+  const told = part.querySelector("[data-told]"), button = part.querySelector("button"), event = part.dataset.pull;
+  const say = (list) => { told.textContent = `On this phone, loaded ${span(Date.now() - list.loaded_at)} ago. It works without a signal.`; };
+  part.hidden = false;
+  const had = (await pulls().catch(() => [])).find((list) => list.event.id === event);
+  if (had) say(had);
+  button.addEventListener("click", async () => {
+    button.disabled = true;
     try {
-      await keep(JSON.parse(form.dataset.tick));
-      navigator.vibrate?.(40);
-      ticked(form);
+      await install();
+      say(await takePull(event));
+      await navigator.serviceWorker.ready;
     } catch (error) {
-      if (!(error instanceof StorageRefused)) throw error;
-      form.dataset.plain = "yes";
-      say("This phone keeps nothing for websites, so the tick is sent now, and needs a signal.");
-      setTimeout(() => form.requestSubmit());
+      told.textContent = `It could not be taken along: ${error.message}. Try again with a signal.`;
     }
+    button.disabled = false;
   });
 }
-
-/* Keep a tick: `told` is what the line says of itself. */
-export function keep(told) {
-  const { event, item, action, spare, why } = told;
-  return add("/api/v1/pull/ticks", { event, item, action, spare: spare ?? null, why, at: new Date().toISOString() }, {
-    what: "tick", code: item, verdict: "Tick", words: spare ? [`In goes ${spare.slice(0, 3)} ${spare.slice(3)}.`] : [],
-    back: `/pull/${event}`, fields: [],
-  });
-}
-
-function shown(form) {
-  const line = form.closest("li"), bar = document.querySelector("[data-bar]");
-  line.classList.add("is-done");
-  form.replaceWith(Object.assign(document.createElement("span"), { className: "box is-ticked", textContent: "✓" }));
-  const count = bar.querySelector("progress");
-  count.value += 1;
-  bar.querySelector(".num").textContent = `${count.value} of ${count.max} done`;
-}
-
-const list = document.querySelector("main");
-if (document.querySelector("form[data-tick]")) bind(list, shown);

@@ -3,6 +3,7 @@
 
 import { start } from "../outbox/outbox.js";
 import { sessions } from "./package.js";
+import { pullList } from "./pullview.js";
 import { home, item, nextForm, session, testForm, unknown } from "./views.js";
 
 const here = new URL(location.href);
@@ -18,14 +19,15 @@ async function whoIsHere() {
   document.querySelector("[data-me]").textContent = known.name;
 }
 
-function route() {
+async function route() {
   const parts = here.pathname.split("/").filter(Boolean), asked = here.searchParams;
   const [first, second, third] = parts;
   if (first === "sessions" && second) return third === "next" ? nextForm(second, asked.get("after")) : session(second);
+  if (first === "pull") return pullList(second, third === "items" ? parts[3] : null);
   const typed = first === "find" ? asked.get("code") : null;
   if (typed || (first?.toLowerCase() === "t" && second)) {
     const code = (typed ?? second).toUpperCase().replace(/[^0-9A-Z]/g, "");
-    if (!third) return item(code);
+    if (!third) return (await pullList(asked.get("pull"), code, true)) || item(code);
     if (third === "test") return testForm(code, asked.get("session"));
     return unknown("This page needs a signal. What you log in a test is kept on the phone.");
   }

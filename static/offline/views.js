@@ -2,7 +2,7 @@
 
 import { span } from "../outbox/status.js";
 import { bind } from "./form.js";
-import { lineOf, linesOf, next, session as sessionOf, sessions } from "./package.js";
+import { lineOf, linesOf, next, pulls, session as sessionOf, sessions } from "./package.js";
 import { showEntries } from "./waiting.js";
 import { chooseLanes } from "./lanes.js";
 
@@ -17,13 +17,13 @@ export function part(name, holes = {}, kind = "part") {
   return made;
 }
 
-function show(made, ...below) {
+export function show(made, ...below) {
   view.replaceChildren(made);
   actions.replaceChildren(...below);
   document.title = view.querySelector("h1").textContent;
 }
 
-function go(words, href) {
+export function go(words, href) {
   const made = part("go", { words });
   made.querySelector("a").href = href;
   return made;
@@ -45,6 +45,12 @@ export async function home() {
     event.preventDefault();
     location.assign(`/find?code=${encodeURIComponent(event.target.elements.code.value)}`);
   };
+  for (const list of await pulls().catch(() => [])) {
+    const row = part("line", { title: `Pull list: ${list.event.name}`, note: `taken along ${span(Date.now() - list.loaded_at)} ago` });
+    row.querySelector("a").href = `/pull/${list.event.id}`;
+    made.querySelector("[data-list]").append(row);
+    made.querySelector("[data-none]").hidden = true;
+  }
   show(made);
   await showEntries(view, part);
   await import(view.querySelector("[data-camera]").dataset.camera); // it looks for its panel when it is loaded

@@ -26,9 +26,9 @@ function row(entry, part) {
   });
   const button = (name, shown, act) => Object.assign(made.querySelector(`[data-${name}]`), { hidden: !shown, onclick: act });
   button("again", mine && stuck, () => retry(entry.id));
-  button("edit", mine && stuck, () => edit(entry));
+  button("edit", mine && stuck && entry.shown.fields.length > 0, () => edit(entry));
   button("mine", !mine && Boolean(me()), () => takeOver(entry.id));
-  button("discard", stuck || !mine, (event) => twice(event.target, () => discard(entry.id)));
+  button("discard", stuck || !mine, (event) => twice(event.target, entry.shown.what ?? "test", () => discard(entry.id)));
   return made;
 }
 
@@ -39,8 +39,8 @@ function edit(entry) {
 }
 
 /* What cannot be taken back is pressed twice. */
-function twice(button, act) {
+function twice(button, what, act) {
   if (button.dataset.sure) return void act();
   button.dataset.sure = "yes";
-  button.textContent = "Throw this test away for good";
+  button.textContent = `Throw this ${what} away for good`;
 }

@@ -100,6 +100,8 @@ async function send(entry) {
     Object.assign(line, { tries: 0, until: 0 });
     const { session } = claimed.body, { code } = claimed.shown; // for the worklist, as long as there is no signal
     if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: answer.body.verdict }).catch(() => {});
+    const { event, item } = claimed.body; // and so for a pull list
+    if (event) await store.taken.put(`ticked:${event}:${item}`, { code: item }).catch(() => {});
     news.dispatchEvent(new CustomEvent("sent", { detail: { entry: claimed, receipt: answer.body } }));
   } else {
     await store.change(entry.id, (now) => ({

@@ -5,7 +5,8 @@ import { old, undoable } from "./rules.js";
 
 export const UNDONE = "coilbook.undone"; // what was taken back or is being edited, for the form to fill in again
 const bar = document.querySelector("[data-outbox]");
-let timer = 0, sent = 0;
+const sent = [];
+let timer = 0;
 
 function made(tag, attributes, ...parts) {
   const element = Object.assign(document.createElement(tag), attributes);
@@ -13,7 +14,12 @@ function made(tag, attributes, ...parts) {
   return element;
 }
 
-function tests(count) { return count === 1 ? "1 test" : `${count} tests`; }
+/* What waits, in words: "1 test", "3 ticks", "4 entries" where there are both. */
+function things(found) {
+  const kinds = new Set(found.map((entry) => entry.shown.what ?? "test"));
+  const word = kinds.size === 1 ? [...kinds][0] : "entry";
+  return found.length === 1 ? `1 ${word}` : `${found.length} ${word === "entry" ? "entries" : `${word}s`}`;
+}
 
 /* A span of time in words: "under a minute", "5 minutes", "3 hours", "2 days". */
 export function span(ms) {
@@ -27,14 +33,14 @@ export function span(ms) {
 function sentences(all, now) {
   const own = all.filter((entry) => entry.who === me());
   const waiting = own.filter((entry) => entry.state !== "needs_attention");
-  const stuck = own.length - waiting.length;
+  const stuck = own.filter((entry) => entry.state === "needs_attention");
   const said = [];
   if (waiting.some((entry) => !undoable(entry, now))) {
     const oldest = span(Math.max(0, now - waiting[0].made_at));
-    said.push(`${tests(waiting.length)} on this phone, not sent yet. The oldest is from ${oldest} ago.`);
+    said.push(`${things(waiting)} on this phone, not sent yet. The oldest is from ${oldest} ago.`);
   }
   if (line.rejoin && waiting.length) said.push("Sign in again to send: nothing is lost.");
-  if (stuck) said.push(`${tests(stuck)} refused by the service: look at it.`);
+  if (stuck.length) said.push(`${things(stuck)} refused by the service: look at it.`);
   const names = new Set(all.filter((entry) => entry.who !== me()).map((entry) => entry.name || "somebody else"));
   for (const name of names) said.push(`${name} has tests waiting on this phone. Only ${name} can send them, once signed in here.`);
   return said;
@@ -48,7 +54,7 @@ function fresh(all, now) {
   button.onclick = async () => {
     const undone = await undo(last.id);
     if (!undone) return;
-    sessionStorage.setItem(UNDONE, JSON.stringify({ fields: undone.shown.fields }));
+    if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ fields: undone.shown.fields }));
     location.assign(undone.shown.back);
   };
   const told = made("p", {}, made("b", {}, `${verdict} kept for ${code.slice(0, 3)} ${code.slice(3)}.`));
@@ -77,10 +83,10 @@ export async function show() {
   const said = sentences(all, now), kept = fresh(all, now), words = kept?.words ?? [];
   const red = all.some((entry) => old(entry, now) || entry.state === "needs_attention");
   // The words change rarely, the bar often: read aloud is only what changed.
-  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent]);
+  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent.length]);
   if (bar.dataset.state === state) return;
   bar.dataset.state = state;
-  if (!all.length) return void bar.replaceChildren(...(sent ? [notice("is-pass", made("p", {}, `${tests(sent)} sent.`))] : []));
+  if (!all.length) return void bar.replaceChildren(...(sent.length ? [notice("is-pass", made("p", {}, `${things(sent)} sent.`))] : []));
   const side = made("div", { className: "side" }, ...buttons(all, kept?.button));
   return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...said.map((text) => made("p", {}, text)), side));
 }
@@ -92,5 +98,5 @@ export function say(text) {
   bar.append(notice("is-fail", made("p", {}, text)));
 }
 
-news.addEventListener("sent", () => { sent += 1; });
+news.addEventListener("sent", ({ detail }) => { sent.push(detail.entry); });
 if (bar) news.addEventListener("change", show);

@@ -25,7 +25,7 @@ router = APIRouter(include_in_schema=False)
 
 _ASSETS = (
     "look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "tags/tags.css", "tags/live.js",
-    "icon.svg",
+    "retire/pull.css", "icon.svg",
 )  # fmt: skip
 _ENTRY = "offline/shell.js"
 _MANIFEST = {
