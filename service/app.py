@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from service.chores import CHORES
 from service.crew import pages as crew
 from service.crew.trail import pages as trail
+from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
 from service.gear import pages as gear
 from service.gear.own import pages as own_wirings
@@ -93,6 +94,7 @@ ROUTERS = (
     care.router,
     sessions.router,
     sheets.router,
+    handover.router,
     session_work.router,
     counts.router,
     lanes.router,

@@ -3,6 +3,7 @@
 from sqlalchemy import MetaData
 
 from service.crew import models as crew
+from service.exchange.handover import models as handover
 from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -23,6 +24,7 @@ __all__ = [
     "crew",
     "decisions",
     "gear",
+    "handover",
     "lease",
     "metadata",
     "prices",

@@ -38,7 +38,10 @@ def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str
         with store.reading() as db:
             setting = _setting(db, now)
             gear, tests = gear_csv(db, setting.unit, setting.zone), tests_csv(db, setting.zone)
-            written += [_write(Path(csv_folder, "gear.csv"), gear), _write(Path(csv_folder, "tests.csv"), tests)]
+            written += [
+                _write(Path(csv_folder, "gear.csv"), gear),
+                _write(Path(csv_folder, "tests.csv"), tests),
+            ]
     return written
 
 
@@ -76,7 +79,14 @@ def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
 
 
 def _sheet(
-    store: Store, now: datetime, content: bytes, *, dry: bool, unit: Unit | None, order: Order | None, bad: BadRows
+    store: Store,
+    now: datetime,
+    content: bytes,
+    *,
+    dry: bool,
+    unit: Unit | None,
+    order: Order | None,
+    bad: BadRows,
 ) -> Iterator[str]:
     text = read_bytes(content)
     seen = look(text)

@@ -3,6 +3,8 @@
 import io
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from datetime import timedelta
@@ -93,6 +95,14 @@ def test_nothing_that_signs_in_leaves(demo: str) -> None:
     left_out = re.compile(r"hash|secret|token|passphrase|cookie")
     columns = [(table.name, name) for table in queries.tables() for name in queries.kinds(table)]
     assert [column for column in columns if left_out.search(".".join(column))] == []
+
+
+def test_every_table_is_known_to_a_process_that_only_exports() -> None:
+    asked = (
+        "from service.exchange.whole import queries as q; print(*[t.name for t in q.tables()], *q.LEFT_OUT)"
+    )
+    said = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert set(said.stdout.split()) == set(metadata.tables)  # which this process knows all, by its fixtures
 
 
 def test_a_program_with_something_in_it_is_refused(demo: str, sqlite_url: str) -> None:

@@ -27,6 +27,8 @@ POST /sign-in
 POST /sign-out
 GET /sw.js
 GET /t/{code}
+GET /take-over
+POST /take-over
 """
 
 VIEWER = """
@@ -142,6 +144,9 @@ GET /gear/{code}/edit
 POST /gear/{code}/edit
 GET /gear/{code}/place
 POST /gear/{code}/place
+GET /handover
+POST /handover/links
+POST /handover/links/{link_id}/end
 POST /me/passphrase
 POST /places
 GET /places/{place_id}

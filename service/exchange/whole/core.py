@@ -211,7 +211,8 @@ class _Scanner:
                 value, end = self._decoder.raw_decode(self._held, self._at)
             except json.JSONDecodeError as error:
                 if self._done:
-                    self._refuse(f"this is not JSON: {error.msg}", error)
+                    cut = error.pos >= len(self._held.rstrip()) or error.msg.startswith("Unterminated")
+                    self._refuse(f"this is not JSON: {error.msg}", error, cut=cut)
             except (ValueError, RecursionError) as error:
                 self._refuse("this is not JSON that can be read", error)
             else:
@@ -248,9 +249,10 @@ class _Scanner:
         self._line += self._held.count("\n", self._at, to)
         self._at = to
 
-    def _refuse(self, why: str, cause: Exception | None = None) -> NoReturn:
-        cut = "" if self._at < len(self._held) else " The file ends too early: export it again."
-        raise Problem(f"Line {self._line}: {why}.{cut}") from cause
+    def _refuse(self, why: str, cause: Exception | None = None, *, cut: bool = False) -> NoReturn:
+        ended = cut or self._at >= len(self._held)
+        hint = " The file ends too early: export it again." if ended else ""
+        raise Problem(f"Line {self._line}: {why}.{hint}") from cause
 
 
 def _no_number(word: str) -> NoReturn:

@@ -1,0 +1,114 @@
+"""Handing over: a link that makes the next lead and ends the old one, in one step that both have seen before."""
+
+import random
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID, uuid4
+
+from sqlalchemy.orm import Session
+
+from service.crew import actions as crew
+from service.crew import core
+from service.crew.core import Role, Who
+from service.crew.models import Person
+from service.crew.queries import end_sign_ins, note_in_audit
+from service.exchange.handover import queries
+from service.exchange.handover.models import HandOver
+from service.kit.problems import Gone, NotFound
+
+LASTS = timedelta(days=3)
+_RANDOM = random.SystemRandom()
+_NOT_VALID = (
+    "This link is not valid, or no longer: each works once, for three days. Ask the lead for a new one. Whoever runs "
+    "the service can always make one with coilbook pass --role lead."
+)
+
+
+class NeverMade(Gone):
+    """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
+
+
+@dataclass(frozen=True)
+class NewLink:
+    """A link just made, with its secret: shown once, stored as a fingerprint only."""
+
+    id: UUID
+    secret: str
+    expires_at: datetime
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a link offers: the program of which lead, until when."""
+
+    from_name: str
+    expires_at: datetime
+
+
+def make_link(db: Session, who: Who, now: datetime) -> NewLink:
+    """A link that hands the program over; earlier ones of the same lead end."""
+    for link in queries.open_links(db, now, who.id):
+        link.ended_at = now
+    secret = core.secret(_RANDOM, core.LINK_LETTERS)
+    link = HandOver(
+        id=uuid4(), secret_hash=core.fingerprint(secret), from_id=who.id, to_id=None, created_at=now,
+        expires_at=now + LASTS, ended_at=None,
+    )  # fmt: skip
+    db.add(link)
+    note_in_audit(db, now, who.id, "hand_over.offered", str(who.id))
+    return NewLink(link.id, secret, link.expires_at)
+
+
+def take_back(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
+    """Let a link hand over nothing any more.
+
+    Raises:
+        NotFound: there is no such link.
+    """
+    link = db.get(HandOver, link_id)
+    if link is None:
+        raise NotFound("There is no such link.")
+    if link.ended_at is None:
+        link.ended_at = now
+        note_in_audit(db, now, who.id, "hand_over.taken_back", str(link.from_id))
+
+
+def offered(db: Session, typed: str, now: datetime) -> Offer:
+    """What a link offers, to be read before it is taken.
+
+    Raises:
+        Gone: the link has ended, was used, or never was (a stranger learns no more).
+    """
+    link, old = _link(db, typed, now)
+    return Offer(old.display_name, link.expires_at)
+
+
+def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
+    """Become the lead in the place of the one who made the link, whose access ends; the token for the cookie.
+
+    Raises:
+        Gone: the link has ended, was used, or never was.
+        Invalid: the name cannot be shown, or somebody has it.
+    """
+    link, old = _link(db, typed, now)
+    new = crew.add_person(db, name, Role.LEAD, now)
+    link.to_id = new.id
+    for each in queries.open_links(db, now, old.id):
+        each.ended_at = now
+    for made in queries.open_lead_passes(db, now):  # they would let the old lead in again
+        made.ended_at = now
+    old.ended_at, old.email = now, None
+    end_sign_ins(db, old.id, now)
+    note_in_audit(db, now, new.id, "hand_over.taken", str(new.id), {"from": str(old.id)})
+    return Who(new.id, new.display_name, Role.LEAD), crew.start_sign_in(db, new, now, now + core.LEAD_LONGEST)
+
+
+def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
+    secret = core.tidy_secret(typed)
+    link = queries.link_with(db, core.fingerprint(secret)) if secret else None
+    if link is None:
+        raise NeverMade(_NOT_VALID)
+    old = db.get_one(Person, link.from_id, with_for_update=True, populate_existing=True)
+    if link.ended_at or link.expires_at <= now or old.ended_at or old.role != Role.LEAD:
+        raise Gone(_NOT_VALID)
+    return link, old

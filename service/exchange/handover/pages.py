@@ -1,0 +1,152 @@
+"""Pages of the hand-over: what the next lead has to know, on one sheet of paper; giving it away, and taking it over."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew import queries as crew
+from service.crew.desk import AnyoneDesk, Desk, LeadDesk
+from service.crew.pages import signed_in, text
+from service.exchange.handover import actions, queries
+from service.gear.core import KINDS, ItemState, item_name
+from service.gear.queries import ItemFacts
+from service.kit.lengths import Unit
+from service.kit.problems import Problem
+from service.retire.lists.actions import PullList, event_for, pull_list
+from service.season import queries as season
+from service.season.core import DueState, RoundProgress
+from service.season.models import Event, SeasonRow
+from service.store.backup import last_backup
+from service.tags.queries import how_many_wait
+from service.testlog.housekeeping import ensure_today
+from service.testlog.rounds import progress
+from service.web.forms import Posted
+from service.web.limits import PASSES, TooFast
+from service.web.ops import read_op
+from service.web.qr import qr_svg
+from service.wiring.naming import sentence
+
+router = APIRouter(include_in_schema=False)
+
+LISTED = 40
+"""Items of each list on the page; what goes beyond is counted."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the next lead has to know, as of today. No student's name is in it."""
+
+    counts: list[tuple[str, dict[ItemState, int]]]
+    open: list[tuple[ItemFacts, str]]
+    faults: dict[UUID, str]
+    overdue: list[tuple[ItemFacts, str]]
+    due: dict[DueState, int]
+    season: SeasonRow | None
+    rounds: list[RoundProgress]
+    events: list[Event]
+    pull: PullList | None
+    waiting: int
+    backup: datetime | None
+    backups: Path
+
+    def total(self, *states: ItemState) -> int:
+        """How many items are in these states."""
+        return sum(by_state.get(state, 0) for _, by_state in self.counts for state in states)
+
+
+@router.get("/handover")
+def hand_over_page(desk: LeadDesk, new: bool = False) -> Response:
+    """Everything on one page: what there is, what is open, what to do first."""
+    ensure_today(desk)
+    with desk.reading() as db:
+        people, crew_count = queries.people_with_access(db)
+        return desk.page(
+            "exchange/handover.html", known=_known(desk, db), new=new, people=people, crew_count=crew_count,
+            passes=crew.open_passes(db, desk.now), tokens=crew.tokens(db), links=queries.open_links(db, desk.now),
+            names=crew.names_of(db, {link.from_id for link in queries.open_links(db, desk.now)}),
+            states=list(ItemState), name=lambda item: item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+            listed=LISTED,
+        )  # fmt: skip
+
+
+@router.post("/handover/links")
+def make_link(desk: LeadDesk) -> Response:
+    """Make the link and show it, once."""
+    with desk.writing() as db:
+        made = actions.make_link(db, desk.me, desk.now)
+    base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
+    link = f"{base}/take-over#{made.secret}"
+    parts = [made.secret[at : at + 4] for at in range(0, len(made.secret), 4)]
+    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret="-".join(parts))
+
+
+@router.post("/handover/links/{link_id}/end")
+def take_back(desk: LeadDesk, link_id: str) -> Response:
+    """Let a link hand over nothing any more."""
+    with desk.writing() as db:
+        actions.take_back(db, read_op(link_id), desk.me, desk.now)
+    return RedirectResponse("/handover#hand", 303)
+
+
+@router.get("/take-over")
+def take_over_page(desk: AnyoneDesk) -> Response:
+    """Enter the link's secret. It rides in the address's fragment, which no server or log ever sees."""
+    with desk.reading():
+        return _take_over(desk)
+
+
+@router.post("/take-over")
+def take_over(desk: AnyoneDesk, posted: Posted) -> Response:
+    """First show what the link does; once a name stands below, do it."""
+    secret, name = text(posted, "pass"), text(posted, "name")
+    offer: actions.Offer | None = None
+    try:
+        with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
+            offer = actions.offered(db, secret, desk.now)
+            token = actions.take_over(db, secret, name, desk.now)[1] if text(posted, "sure") else None
+    except TooFast:
+        raise
+    except Problem as problem:
+        errors = problem.errors or {"pass": problem.detail}
+        return _take_over(desk, problem.status, secret, name, errors, offer)
+    if token is None:
+        return _take_over(desk, 200, secret, name, {}, offer)
+    return signed_in(desk, token, "/handover?new=1")
+
+
+def _take_over(
+    desk: Desk, status: int = 200, secret: str = "", name: str = "", errors: dict[str, str] | None = None,
+    offer: actions.Offer | None = None,
+) -> Response:  # fmt: skip
+    return desk.page(
+        "exchange/take_over.html",
+        status,
+        values={"pass": secret, "name": name},
+        errors=errors or {},
+        offer=offer,
+    )
+
+
+def _known(desk: Desk, db: Session) -> Known:
+    row = season.current(season.seasons(db), desk.today)
+    event = event_for(db, None, desk.today)
+    found = queries.in_states(db, (ItemState.QUARANTINED, ItemState.IN_REPAIR), LISTED)
+    return Known(
+        counts=[(sentence(KINDS[kind].plural), states) for kind, states in queries.counts(db).items()],
+        open=found,
+        faults=queries.last_faults(db, [item.id for item, _ in found]),
+        overdue=queries.overdue(db, LISTED),
+        due=season.due_counts(db),
+        season=row,
+        rounds=progress(db, row.id, desk.zone) if row else [],
+        events=list(season.next_events(db, desk.today, 3)),
+        pull=pull_list(db, event, desk.today, desk.zone) if event else None,
+        waiting=how_many_wait(db),
+        backup=last_backup(db),
+        backups=desk.settings.backups,
+    )

@@ -1,0 +1,100 @@
+"""Every look-up about handing over: the links, and what the next lead has to know."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.models import CrewPass, Person
+from service.exchange.handover.models import HandOver
+from service.gear.core import ItemState
+from service.gear.models import Item
+from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
+from service.season.core import DueState
+from service.season.models import ItemDue
+from service.tags.models import Tag
+from service.testlog.core import Verdict
+from service.testlog.models import Test, TestItem, Void
+from service.testlog.queries import faults_of
+from service.testlog.wording import titles
+
+
+def link_with(db: Session, secret_hash: str) -> HandOver | None:
+    """The link with this secret, locked for use."""
+    return db.scalar(select(HandOver).where(HandOver.secret_hash == secret_hash).with_for_update())
+
+
+def open_links(db: Session, now: datetime, from_id: UUID | None = None) -> Sequence[HandOver]:
+    """The links that may still be used, of everybody or of one lead, the newest first."""
+    query = select(HandOver).where(HandOver.ended_at.is_(None), HandOver.expires_at > now)
+    if from_id is not None:
+        query = query.where(HandOver.from_id == from_id)
+    return db.scalars(query.order_by(HandOver.created_at.desc(), HandOver.id)).all()
+
+
+def open_lead_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
+    """The unused links that would make or sign in a lead."""
+    query = select(CrewPass).where(
+        CrewPass.role == Role.LEAD,
+        CrewPass.ended_at.is_(None),
+        CrewPass.expires_at > now,
+        CrewPass.uses_left > 0,
+    )
+    return db.scalars(query).all()
+
+
+def counts(db: Session) -> dict[str, dict[ItemState, int]]:
+    """How many items of each kind are in each state."""
+    found: dict[str, dict[ItemState, int]] = {}
+    query = select(Item.kind, Item.state, func.count()).group_by(Item.kind, Item.state).order_by(Item.kind)
+    for kind, state, count in db.execute(query):
+        found.setdefault(kind, {})[ItemState(state)] = count
+    return found
+
+
+def in_states(db: Session, states: Sequence[ItemState], most: int) -> list[tuple[ItemFacts, str]]:
+    """The items in these states with their codes, in walking order."""
+    query = _walk().where(Item.state.in_(states)).limit(most)
+    return [(as_facts(row), row[-1] or "") for row in db.execute(query)]
+
+
+def overdue(db: Session, most: int) -> list[tuple[ItemFacts, str]]:
+    """The items whose round has closed without a pass, with their codes, in walking order."""
+    query = (
+        _walk().join(ItemDue, ItemDue.item_id == Item.id).where(ItemDue.state == DueState.OVERDUE).limit(most)
+    )
+    return [(as_facts(row), row[-1] or "") for row in db.execute(query)]
+
+
+def _walk() -> Select[*tuple[Any, ...]]:
+    return (
+        facts()
+        .add_columns(Tag.code)
+        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.id)
+    )
+
+
+def last_faults(db: Session, item_ids: Sequence[UUID]) -> dict[UUID, str]:
+    """What the last failed test of each of these items found, in words."""
+    query = (
+        select(TestItem.item_id, Test)
+        .join(Test, Test.id == TestItem.test_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(TestItem.item_id.in_(item_ids), Test.verdict == Verdict.FAIL, Void.test_id.is_(None))
+        .order_by(Test.tested_at, Test.id)
+    )
+    last = {row[0]: row[1] for row in db.execute(query)}
+    faults = faults_of(db, [test.id for test in last.values()])
+    return {item_id: "; ".join(titles(db, test.wiring, faults[test.id])) for item_id, test in last.items()}
+
+
+def people_with_access(db: Session) -> tuple[list[Person], int]:
+    """Leads and viewers by name, and how many of the crew there are."""
+    grown = select(Person).where(Person.ended_at.is_(None), Person.role.in_((Role.LEAD, Role.VIEWER)))
+    crew = select(func.count()).where(Person.ended_at.is_(None), Person.role == Role.CREW)
+    return list(db.scalars(grown.order_by(Person.role, Person.display_name))), db.scalar(crew) or 0
