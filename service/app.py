@@ -10,6 +10,7 @@ from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
 from service.crew import pages as crew
+from service.crew.keeping import pages as keeping
 from service.crew.trail import pages as trail
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
@@ -28,13 +29,13 @@ from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
-from service.retire.decisions import pages as decisions
 from service.retire.buying import pages as buying
+from service.retire.decisions import pages as decisions
 from service.retire.lists import api as pull_api
 from service.retire.lists import pages as pull_lists
 from service.retire.prices import pages as prices
-from service.schedule.calendar import pages as calendar
 from service.retire.spares import pages as spares
+from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
 from service.schedule.reminders import pages as reminders
 from service.settings import Settings
@@ -65,6 +66,7 @@ from service.web.render import STATIC
 ROUTERS = (
     crew.router,
     trail.router,
+    keeping.router,
     health.router,
     now.router,
     items.router,
@@ -86,10 +88,10 @@ ROUTERS = (
     prices.router,
     pull_lists.router,
     pull_api.router,
-    tests_api.router,
-    testlog_pages.router,
     spares.router,
     buying.router,
+    tests_api.router,
+    testlog_pages.router,
     test_log.router,
     care.router,
     sessions.router,

@@ -2,6 +2,11 @@
 
 from service.retire.decisions.actions import limits
 from service.testlog import housekeeping as testlog
+from service.testlog.names import let_names_go
 from service.wear.housekeeping import chore as at_risk
 
-CHORES = (*testlog.CHORES, at_risk(lambda db: limits(db).risk_percent / 100))
+CHORES = (
+    *testlog.CHORES,
+    at_risk(lambda db: limits(db).risk_percent / 100),
+    testlog.Chore("names let go", let_names_go),
+)

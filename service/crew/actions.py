@@ -14,6 +14,7 @@ from service.crew import core, queries
 from service.crew.core import Role, Who
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
+from service.store.sessions import locked
 
 # OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
 _HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
@@ -91,10 +92,14 @@ def _keep_pass(
     return NewPass(made.id, label, secret, made.expires_at)
 
 
-def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
+def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True) -> tuple[Who, str]:
     """Come in with a pass: the person, new or the one that the link names, and the token for the cookie.
 
+    Args:
+        sure: take a student's name as it is; otherwise one that looks like a full name is refused.
+
     Raises:
+        Invalid: the name cannot be shown, or is one too many.
         Gone: the pass has ended, was used, or never was (a stranger learns no more).
     """
     secret = core.tidy_secret(typed)
@@ -107,6 +112,10 @@ def join(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
         found.uses_left -= 1
     person = db.get(Person, found.person_id) if found.person_id else None
     if person is None:
+        if found.role == Role.CREW and not sure and core.looks_full(core.tidy_name(name)):
+            raise invalid(
+                "name", "This looks like a full name; a first name is enough. Join again to keep it so."
+            )
         person = add_person(db, name, Role(found.role), now)
         queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
     else:
@@ -222,11 +231,21 @@ def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
     person = db.get(Person, person_id)
     if person is None or person.ended_at:
         raise NotFound("There is no such person here any more.")
-    if person.role == Role.LEAD and queries.leads(db) == 1:
-        raise Conflict(f"{person.display_name} is the only lead. Make another lead first.")
+    refuse_last_lead(db, person)
     person.ended_at, person.email = now, None
     queries.end_sign_ins(db, person.id, now)
     queries.note_in_audit(db, now, who.id, "person.ended", str(person.id))
+
+
+def refuse_last_lead(db: Session, person: Person) -> None:
+    """Keep the program from losing its only lead.
+
+    Raises:
+        Conflict: this is the one.
+    """
+    locked(db, Program, 1)  # two leads who end each other take turns
+    if person.role == Role.LEAD and queries.leads(db) == 1:
+        raise Conflict(f"{person.display_name} is the only lead. Make another lead first.")
 
 
 def sign_out(db: Session, token: str, now: datetime) -> None:

@@ -1,6 +1,7 @@
 """Roles, secrets and the few rules about people. Pure."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -20,6 +21,7 @@ LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by it
 LEAD_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(hours=24)
 
+_FULL_NAME = re.compile(r"[^\W\d_][\w'’.-]+(?: [^\W\d_][\w'’.-]+)+")
 _NEVER_IN_ADDRESS = set(' "(),:;<>[]\\')
 _ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ"
 
@@ -96,6 +98,11 @@ def tidy_name(typed: str) -> str:
     if not name.isprintable():
         raise invalid("name", "This name has characters that cannot be shown. Type it again.")
     return name
+
+
+def looks_full(name: str) -> bool:
+    """Whether a display name looks like a first and a last name: two words or more, of letters."""
+    return _FULL_NAME.fullmatch(name) is not None
 
 
 def tidy_address(typed: str) -> str | None:

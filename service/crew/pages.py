@@ -10,6 +10,7 @@ from starlette.datastructures import FormData
 from service.crew import actions, queries
 from service.crew.core import Role, fingerprint
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
+from service.crew.keeping.queries import gone
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
 from service.web.forms import Posted
@@ -61,9 +62,10 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
         "pass": text(posted, "pass"),
         "next": inside(text(posted, "next") or "/"),
     }
+    sure = values["name"] != "" and text(posted, "sure") == values["name"]
     try:
         with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
-            who, token = actions.join(db, values["pass"], values["name"], desk.now)
+            who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=sure)
     except TooFast:
         raise
     except Problem as problem:
@@ -228,7 +230,7 @@ def _check_settings(values: dict[str, str]) -> None:
 def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
     return desk.page(
         "crew/crew.html", status, people=queries.people(db), passes=queries.open_passes(db, desk.now),
-        tokens=queries.tokens(db), errors=errors or {}, op=new_op(),
+        tokens=queries.tokens(db), gone=gone(db), errors=errors or {}, op=new_op(),
     )  # fmt: skip
 
 

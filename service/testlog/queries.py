@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, Select, exists, select
+from sqlalchemy import Row, Select, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
@@ -213,6 +213,12 @@ def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> li
         )
         for test, by, void in rows
     ]  # fmt: skip
+
+
+def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetime]:
+    """When each of these people last logged a test, where they ever did."""
+    query = select(Test.person_id, func.max(Test.received_at)).where(Test.person_id.in_(person_ids))
+    return {person_id: at for person_id, at in db.execute(query.group_by(Test.person_id)) if person_id}
 
 
 def _tests(item_id: UUID | None) -> Select[Test, str | None, Void | None]:

@@ -179,7 +179,7 @@ def test_beside_the_service_it_takes_a_turn_at_once(
     bench(program, "xlr3")
     settings = Settings(database_url=program.store.url)
     app = create_app(settings, beside=lambda store: clock.running(store, settings))
-    with TestClient(app) as service:
+    with TestClient(app, "http://localhost") as service:
         assert "refreshed: 1;" in said.get(timeout=60).getMessage()
         assert service.get("/readyz").status_code == 200
 

@@ -23,7 +23,7 @@ from schemathesis.config import SchemathesisConfig
 
 from tests.support.program import op
 from tests.web.roles import NEEDED
-from tests.web.world import World, world
+from tests.web.world import World, takes_file, world
 
 _CONFIG = SchemathesisConfig.from_dict(
     {
@@ -139,7 +139,6 @@ def hit_forms(at: World, examples: int) -> Counter[str]:
     everything = {name: values for fields in known.values() for name, values in fields.items()}
     told: Counter[str] = Counter()
     for row in sorted(row for row in NEEDED if row.startswith("POST") and "/api/" not in row):
-        address = at.path(row.split(" ")[1])
         who = at.clients["stranger" if row in ("POST /sign-out", "POST /join") else "lead"]
         fields = known.get(row) or everything
         filled = st.fixed_dictionaries(
@@ -149,7 +148,7 @@ def hit_forms(at: World, examples: int) -> Counter[str]:
         @_often(examples)
         @given(sent=filled, repeated=st.booleans(), raw=st.none() | _NO_FORMS)
         def hit(sent: dict[str, str], repeated: bool, raw: tuple[str, bytes] | None) -> None:
-            answer = _post(who, address, sent, repeated, raw)  # noqa: B023  (called before the loop goes on)
+            answer = _post(at, who, row, sent, repeated, raw)  # noqa: B023  (called before the loop goes on)
             told[f"{row} {answer.status_code}"] += 1  # noqa: B023
             assert answer.status_code < 500, (row, sent, raw)  # noqa: B023
 
@@ -158,14 +157,19 @@ def hit_forms(at: World, examples: int) -> Counter[str]:
 
 
 def _post(
-    client: TestClient, address: str, sent: dict[str, str], repeated: bool, raw: tuple[str, bytes] | None
+    at: World,
+    client: TestClient,
+    row: str,
+    sent: dict[str, str],
+    repeated: bool,
+    raw: tuple[str, bytes] | None,
 ) -> Any:
+    address = at.path(row.split(" ")[1])
     if raw is not None:
         return client.post(address, content=raw[1], headers={"Content-Type": raw[0]})
-    if address.endswith("/scan"):
-        return client.post(address, data=sent, files={"photo": ("x", repr(sent).encode())})
     data = {"op": op()} | {name: [value] * 2 if repeated else value for name, value in sent.items()}
-    return client.post(address, data=data)
+    files = {"file": ("x", repr(sent).encode())} if takes_file(at.app, row) else None
+    return client.post(address, data=data, files=files)
 
 
 def main() -> None:

@@ -19,6 +19,7 @@ GET /calendar/{secret}.ics
 GET /cautions
 GET /find
 GET /join
+GET /kept
 POST /join
 GET /manifest.webmanifest
 GET /offline
@@ -64,7 +65,6 @@ GET /tests/{test_id}
 GET /wear
 GET /wirings
 GET /wirings/{key}
-"""
 GET /pull/{event_id}/list.csv
 GET /pull/{event_id}/find
 GET /pull/{event_id}/items/{named}
@@ -72,6 +72,7 @@ GET /pull/{event_id}/prints/{print_id}
 GET /spares
 GET /buying
 GET /buying.csv
+"""
 
 CREW = """
 GET /api/v1/sessions/{session_id}/package
@@ -112,11 +113,11 @@ POST /t/{code}/test
 GET /t/{code}/where
 POST /t/{code}/where
 POST /t/{code}/worn
-"""
 POST /api/v1/pull/ticks
 POST /pull/{event_id}/ticks
 POST /pull/{event_id}/ticks/{tick_id}/undo
 POST /pull/{event_id}/prints
+"""
 
 LEAD = """
 POST /api/v1/items
@@ -128,6 +129,8 @@ GET /crew
 POST /crew/passes
 POST /crew/passes/{pass_id}/end
 POST /crew/people/{person_id}/end
+GET /crew/people/{person_id}/erase
+POST /crew/people/{person_id}/erase
 GET /crew/trail
 GET /exchange
 POST /exchange/check
@@ -202,15 +205,15 @@ POST /wear
 GET /wirings/new
 POST /wirings/new
 POST /wirings/{key}/end
-"""
-
-NEEDED: dict[str, Role | None] = {
 GET /pull/limits
 POST /pull/limits
 GET /prices
 POST /prices
 POST /spares
 POST /pull/{event_id}/items/{named}/overrule
+"""
+
+NEEDED: dict[str, Role | None] = {
     row: role
     for role, rows in (
         (None, NOBODY), (Role.STRANGER, STRANGER), (Role.VIEWER, VIEWER), (Role.CREW, CREW), (Role.LEAD, LEAD),

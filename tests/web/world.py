@@ -1,5 +1,6 @@
 """The demo's program, running, with everything that a route's path can name, and one client for each of the cast."""
 
+import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -8,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
@@ -29,9 +30,12 @@ from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import modules
+from service.web.upload import Taking
 from tests.support.program import BASE, Clock, migrated, op
 
 START = Clock().now
+NOTHING = UUID("00000000-0000-4000-8000-00000000dead")
+"""The id of nothing, for what the demo has none of."""
 
 
 @dataclass
@@ -49,6 +53,7 @@ class World:
         filled = template.replace("{path:path}", self.params["path"])
         for name, value in self.params.items():
             filled = filled.replace(f"{{{name}}}", value)
+        filled = re.sub(r"\{\w+_id\}", str(NOTHING), filled)
         assert "{" not in filled, f"tests/web/world.py knows nothing to put into {filled}"
         return filled
 
@@ -70,6 +75,9 @@ def _walk(found: Sequence[Any]) -> Iterator[APIRoute]:
 def rows(app: FastAPI) -> dict[str, APIRoute]:
     """Every route by method and path, as `roles.py` names them."""
     return {f"{method} {route.path}": route for route in routes(app) for method in sorted(route.methods)}
+
+
+_rows = cache(rows)
 
 
 @contextmanager
@@ -131,6 +139,7 @@ def _params(db: Session) -> dict[str, str]:
     extra = actions.add_person(db, "To be ended", Role.CREW, START)
     sessions = select(WorkSession.id).where(WorkSession.kind == SessionKind.TEST)
     return {
+        "named": str(item.id),
         "code": db.scalars(select(Tag.code).where(Tag.item_id == item.id, Tag.until.is_(None))).one(),
         "session_id": _id(db, sessions.where(WorkSession.closed_at.is_(None))),
         "place_id": _id(db, select(Place.id)),
@@ -145,14 +154,11 @@ def _params(db: Session) -> dict[str, str]:
         "key": "xlr3",
         "version": modules._version(),
         "path": module,
-        "link_id": str(uuid4()),
-        "sheet_id": str(uuid4()),
-        "tester_id": str(uuid4()),
     }
 
 
 def _id(db: Session, query: Any) -> str:
-    return str(db.scalars(query.limit(1)).first() or uuid4())
+    return str(db.scalars(query.limit(1)).first() or NOTHING)
 
 
 def _test(at: World) -> dict[str, Any]:
@@ -163,6 +169,12 @@ def _test(at: World) -> dict[str, Any]:
 BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
     "POST /api/v1/items": lambda at: {"id": op(), "kind": "cable", "wiring": "xlr3", "length": "10 ft"},
     "POST /api/v1/tests": _test,
+    "POST /api/v1/pull/ticks": lambda at: {
+        "id": op(),
+        "event": at.params["event_id"],
+        "item": at.params["code"],
+        "action": "test_first",
+    },
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/swaps": lambda at: {"id": op(), "bad": at.params["code"], "spare": at.params["code"]},
 }
@@ -184,4 +196,10 @@ def sent(at: World, row: str) -> dict[str, Any]:
     fields = FIELDS.get(row, lambda _at: {})(at)
     if row.startswith("GET"):
         return {"params": fields}
-    return {"files": {"photo": b""}} if row == "POST /scan" else {"data": fields or {"op": op()}}
+    data = {"data": fields or {"op": op()}}
+    return data | ({"files": {"file": b""}} if takes_file(at.app, row) else {})
+
+
+def takes_file(app: FastAPI, row: str) -> bool:
+    """Whether a route reads a form with a file."""
+    return any(isinstance(each.call, Taking) for each in _rows(app)[row].dependant.dependencies)

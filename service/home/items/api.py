@@ -18,7 +18,7 @@ from service.tags.actions import item_with
 router = APIRouter(prefix="/api/v1/items")
 
 
-@router.post("")
+@router.post("", status_code=201)
 def add_items(desk: LeadDesk, body: NewItemsBody) -> Response:
     """Add one item, or many that are alike; each comes with its code."""
     content = body.model_dump(mode="json", exclude={"id"})

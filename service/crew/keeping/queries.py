@@ -1,0 +1,64 @@
+"""Whose names are kept, and every place where one stands."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import func, or_, select, update
+from sqlalchemy.orm import Session
+
+from service.crew.core import Role
+from service.crew.keeping.core import is_nameless
+from service.crew.models import AuditEntry, CrewPass, Person, SignIn
+
+
+def named_crew(db: Session) -> list[tuple[UUID, datetime]]:
+    """Every crew member whose name is still kept, with when they last came in. Tokens are no people."""
+    came = (
+        select(SignIn.person_id, func.max(SignIn.created_at).label("at"))
+        .group_by(SignIn.person_id)
+        .subquery()
+    )
+    tools = select(SignIn.person_id).where(SignIn.token_name.is_not(None))
+    rows = db.execute(
+        select(Person.id, Person.display_name, Person.created_at, came.c.at)
+        .outerjoin(came, came.c.person_id == Person.id)
+        .where(Person.role == Role.CREW, Person.id.not_in(tools))
+        .order_by(Person.created_at, Person.id)
+    )
+    return [
+        (row.id, max(row.created_at, row.at or row.created_at)) for row in rows if not is_nameless(row[1])
+    ]
+
+
+def gone(db: Session) -> Sequence[Person]:
+    """Those who have no access any more but whose names are still kept."""
+    found = db.scalars(select(Person).where(Person.ended_at.is_not(None)).order_by(Person.display_name))
+    return [person for person in found if not is_nameless(person.display_name)]
+
+
+def given_names(db: Session) -> Sequence[str]:
+    """Every name that begins like one that the service gives."""
+    return db.scalars(select(Person.display_name).where(Person.display_name.startswith("Tester "))).all()
+
+
+def end_passes(db: Session, person_id: UUID, name: str, called: str, now: datetime) -> None:
+    """End the links made for a person; what they were called by the person's name is `called` from now on."""
+    db.execute(
+        update(CrewPass)
+        .where(CrewPass.person_id == person_id, CrewPass.ended_at.is_(None))
+        .values(ended_at=now)
+    )
+    db.execute(update(CrewPass).where(CrewPass.label == name).values(label=called))
+
+
+def rename_in_trail(db: Session, name: str, called: str) -> None:
+    """Take a name out of the audit trail, where a pass or a link was called by it."""
+    db.execute(
+        update(AuditEntry)
+        .where(
+            AuditEntry.subject == name,
+            or_(AuditEntry.action.startswith("pass."), AuditEntry.action == "joined"),
+        )
+        .values(subject=called)
+    )
