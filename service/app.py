@@ -60,6 +60,7 @@ from service.testlog.swaps import pages as swaps
 from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.guard import Guard
+from service.web.journal import Journal
 from service.web.limits import Limiter
 from service.web.render import STATIC
 
@@ -149,6 +150,7 @@ def create_app(
     app.state.chores = CHORES
     problems.install(app)
     app.add_middleware(Guard, base_url=settings.base_url)
+    app.add_middleware(Journal)
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -18,6 +18,7 @@ from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.opening import opened
 from service.store.sessions import Store, rerun_if_beaten
 from service.web.greeting import greeting
+from service.web.journal import keep_journal
 from service.web.network import addresses, refuse_taken_port
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
@@ -45,7 +46,9 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         timeout_keep_alive=5,
         timeout_graceful_shutdown=10,
         server_header=False,
+        forwarded_allow_ips=settings.proxy,
         access_log=False,
+        log_config=None,
         log_level="warning",
     )
     return 0
@@ -53,11 +56,13 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
 
 def from_environment() -> FastAPI:
     """The application as a worker process makes it."""
+    keep_journal()
     return create_app(read_settings(os.environ))
 
 
 def with_clock() -> FastAPI:
     """The application as the only worker makes it: with the clock beside it."""
+    keep_journal()
     settings = read_settings(os.environ)
     return create_app(settings, beside=lambda store: clock.running(store, settings))
 

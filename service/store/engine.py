@@ -82,6 +82,7 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
     engine = create_engine(
         url,
         module=driver,
+        hide_parameters=True,  # an error's text goes to the log, and what was to be saved does not
         pool_size=THREADS + 1,
         max_overflow=0,
         pool_timeout=5,
@@ -109,6 +110,7 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
 def _postgres(url: str) -> Engine:
     return create_engine(
         url,
+        hide_parameters=True,
         pool_size=THREADS + 1,
         max_overflow=0,
         pool_timeout=5,

@@ -11,6 +11,7 @@ from starlette.routing import Match
 
 from service.kit.problems import Busy, Conflict, Gone, Invalid, NotAllowed, NotFound, Problem, SignInNeeded
 from service.web.headers import headers_of_every_answer
+from service.web.journal import ID, request_id, route_of
 from service.web.render import render
 
 log = logging.getLogger("coilbook")
@@ -147,10 +148,12 @@ def sentence(path: list[str], error: Any) -> str:
 
 
 def _unexpected(request: Request, error: Exception) -> Response:
-    log.error("unexpected error at %s %s", request.method, request.url.path, exc_info=error)
+    facts = {"request": request_id(request.scope), "method": request.method, "route": route_of(request.scope)}
+    log.error("unexpected error", exc_info=error, extra={"facts": facts})
     response = answer(
         request, Unexpected("It is written to the log. Nothing was saved half; please try again.")
     )
-    # This answer is made outside the guard, which puts the headers on all others.
+    # This answer is made outside the guard and the journal, which put the headers on all others.
     response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
+    response.headers[ID] = request_id(request.scope)
     return response
