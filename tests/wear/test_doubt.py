@@ -10,20 +10,7 @@ from service.wear.core.fit import fit
 from service.wear.core.likelihood import LogLikelihood
 from service.wear.core.lives import Life, aggregated
 from service.wear.core.weibull import Weibull
-
-TESTS = (15, 45, 75, 105, 140, 170)
-"""Exposure days on which a program tests: twice a season, for three seasons."""
-
-
-def program(random: Random, true: Weibull, items: int) -> list[Life]:
-    """What tests tell of items whose lives are drawn from the true model."""
-    found = []
-    for _ in range(items):
-        fails = random.weibullvariate(true.scale, true.shape)
-        good = max((day for day in TESTS if day < fails), default=0)
-        bad = min((day for day in TESTS if day >= fails), default=None)
-        found.append(Life(good, bad))
-    return found
+from tests.wear.simulated import seen_by_tests
 
 
 @pytest.mark.parametrize(
@@ -40,7 +27,7 @@ def test_the_truth_lies_within_as_often_as_claimed(shape: float, scale: float, i
     }
     within = dict.fromkeys(asked, 0)
     for _ in range(100):
-        lives = program(random, true, items)
+        lives = seen_by_tests(random, true, items)
         model = fit(lives)
         assert isinstance(model, Weibull)
         plausible = edge(lives, model)
@@ -52,7 +39,7 @@ def test_the_truth_lies_within_as_often_as_claimed(shape: float, scale: float, i
 
 
 def test_the_edge_lies_as_deep_as_it_should_all_around() -> None:
-    lives = program(Random(7), Weibull(2, 300, 0), 90)
+    lives = seen_by_tests(Random(7), Weibull(2, 300, 0), 90)
     model = fit(lives)
     assert isinstance(model, Weibull)
     likelihood = LogLikelihood(aggregated(lives))
@@ -66,7 +53,7 @@ def test_the_edge_lies_as_deep_as_it_should_all_around() -> None:
 
 
 def test_more_of_the_same_makes_surer() -> None:
-    lives = program(Random(7), Weibull(2, 300, 0), 90)
+    lives = seen_by_tests(Random(7), Weibull(2, 300, 0), 90)
     four = [Life(life.lower, life.upper, 4) for life in lives]
 
     def width(some: list[Life]) -> float:
