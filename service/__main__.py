@@ -104,12 +104,20 @@ def _add_exchange(commands: Any) -> None:
     out.add_argument("--csv", metavar="FOLDER", help="gear.csv and tests.csv, for spreadsheets")
     out.set_defaults(run=_export)
 
-    into = commands.add_parser("import", help="bring in a whole program (JSON), or a sheet of gear or tests (CSV)")
+    into = commands.add_parser(
+        "import", help="bring in a whole program (JSON), or a sheet of gear or tests (CSV)"
+    )
     into.add_argument("file", metavar="FILE")
-    into.add_argument("--dry-run", action="store_true", help="write nothing, and say what becomes of each row")
+    into.add_argument(
+        "--dry-run", action="store_true", help="write nothing, and say what becomes of each row"
+    )
     into.add_argument("--unit", choices=("feet", "meters"), help="of lengths that are bare numbers")
-    into.add_argument("--dates", choices=("month_first", "day_first"), help="how to read dates like 10/6/2026")
-    into.add_argument("--take-good", action="store_true", help="bring in the rows that are right, leave the others")
+    into.add_argument(
+        "--dates", choices=("month_first", "day_first"), help="how to read dates like 10/6/2026"
+    )
+    into.add_argument(
+        "--take-good", action="store_true", help="bring in the rows that are right, leave the others"
+    )
     into.set_defaults(run=_import)
 
 
@@ -163,8 +171,13 @@ def _serve(options: argparse.Namespace) -> int:
 
 def _migrate(_options: argparse.Namespace) -> int:
     from service.store import migrate
+    from service.store.backup import before_migration
 
-    migrate.upgrade(_settings().database_url)
+    settings = _settings()
+    made = before_migration(settings.database_url, settings.backups, datetime.now(UTC))
+    if made:
+        print(f"Backed up {made.rows} rows to {made.path} first.")
+    migrate.upgrade(settings.database_url)
     print(f"The database is at revision {migrate.head()}.")
     return 0
 

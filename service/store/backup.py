@@ -21,7 +21,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import func, make_url, select
+from sqlalchemy import func, select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
@@ -29,6 +29,7 @@ from service.kit.problems import NotFound, Problem
 from service.store import migrate
 from service.store.base import Base, BigInt
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
+from service.store.files import copy_file, in_one_file, opened_to_read, put_in_place, rows_in, sqlite_file
 from service.store.rotation import Keep, kept
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
 from service.store.sessions import Store
@@ -91,11 +92,6 @@ def present(url: str) -> Iterator[Store]:
         store.close()
 
 
-def sqlite_file(url: str) -> Path | None:
-    """The file of an SQLite database; None for PostgreSQL."""
-    return Path(make_url(url).database or "") if is_sqlite(url) else None
-
-
 def back_up(store: Store, folder: Path, now: datetime) -> Contents:
     """Make a backup, check it, and note it in the database.
 
@@ -107,6 +103,23 @@ def back_up(store: Store, folder: Path, now: datetime) -> Contents:
         with store.writing() as db:
             db.add(Backup(at=now, file=made.path.name, rows=made.rows))
     return made
+
+
+def before_migration(url: str, folder: Path, now: datetime) -> Contents | None:
+    """Back up a database that a migration is about to change; None where there is none, or nothing to change.
+
+    Raises:
+        Problem: as `back_up`; then it had better not be changed.
+    """
+    path = sqlite_file(url)
+    if path is not None and not path.exists():
+        return None
+    store = Store(url)
+    try:
+        known = migrate.current(store)
+        return back_up(store, folder, now) if known not in (None, migrate.head()) else None
+    finally:
+        store.close()
 
 
 def write_backup(store: Store, path: Path) -> Contents:
@@ -176,51 +189,6 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     for path in gone + left:
         path.unlink()
     return gone
-
-
-def opened_to_read(path: Path) -> Any:
-    """A connection of the driver's to a file that it must not change."""
-    return sqlite_driver().connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
-
-
-def rows_in(file: Any) -> dict[str, int]:
-    """How many rows each table behind an SQLite connection has, Alembic's own left out."""
-    names = [
-        name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
-    ]
-    return {
-        name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
-        for name in names
-        if name != REVISION_TABLE
-    }
-
-
-def copy_file(source: Any, path: Path) -> None:
-    """Copy the database behind an open SQLite connection to a file by SQLite's own means, as one file without a log."""
-    with closing(sqlite_driver().connect(path)) as target:
-        source.backup(target)
-    in_one_file(path)
-
-
-def in_one_file(path: Path) -> None:
-    """Put all of an SQLite database into its file, without a log beside."""
-    with closing(sqlite_driver().connect(path)) as file:
-        file.execute("PRAGMA journal_mode=DELETE")
-
-
-def put_in_place(part: Path, path: Path) -> None:
-    """Give a finished file its name, for good: its content and then its name reach the disk."""
-    _sync(part)
-    part.replace(path)
-    _sync(path.parent)
-
-
-def _sync(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _copy_pages(store: Store, part: Path) -> dict[str, int]:

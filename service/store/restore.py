@@ -16,18 +16,9 @@ from sqlalchemy.exc import DBAPIError
 
 from service.kit.problems import Conflict, Problem
 from service.store import migrate
-from service.store.backup import (
-    Contents,
-    check,
-    copy_file,
-    in_one_file,
-    opened_to_read,
-    put_in_place,
-    rows_in,
-    sqlite_file,
-    write_backup,
-)
+from service.store.backup import Contents, check, write_backup
 from service.store.engine import sqlite_driver
+from service.store.files import copy_file, in_one_file, opened_to_read, put_in_place, rows_in, sqlite_file
 from service.store.rows import carry, counted
 from service.store.sessions import Store
 

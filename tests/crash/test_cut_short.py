@@ -35,6 +35,12 @@ event.listen(Engine, "commit", lambda _connection: last or os.kill(os.getpid(), 
 sys.exit(main(sys.argv[2:]))
 """
 
+# The same for the migration alone, without the backup that the command makes before it.
+OF_A_MIGRATION = AT_A_STATEMENT.replace(
+    "sys.exit(main(sys.argv[2:]))",
+    "from service.store import migrate; migrate.upgrade(os.environ['COILBOOK_DATABASE_URL'])",
+)
+
 # Runs a command line and kills itself at the n-th call of what makes a file last.
 AT_A_SYNC = """
 import os, pathlib, signal, sys
@@ -77,7 +83,7 @@ def test_a_killed_migration_leaves_the_revision_before_and_every_row(
     old: tuple[str, dict[str, int]], tmp_path: Path, at: int
 ) -> None:
     url, before = old
-    assert run(AT_A_STATEMENT, at, url, tmp_path, "migrate") == -signal.SIGKILL
+    assert run(OF_A_MIGRATION, at, url, tmp_path) == -signal.SIGKILL
     with present(url) as store:
         assert migrate.current(store) == "0001"
         with store.reader.connect() as connection:
@@ -91,8 +97,8 @@ def test_a_killed_migration_leaves_the_revision_before_and_every_row(
 
 
 def test_a_killed_first_start_starts_anew(sqlite_url: str, tmp_path: Path) -> None:
-    assert run(AT_A_STATEMENT, 30, sqlite_url, tmp_path, "migrate") == -signal.SIGKILL
-    assert run(AT_A_STATEMENT, -1, sqlite_url, tmp_path, "migrate") == 0
+    assert run(OF_A_MIGRATION, 30, sqlite_url, tmp_path) == -signal.SIGKILL
+    assert run(OF_A_MIGRATION, -1, sqlite_url, tmp_path) == 0
 
 
 def content(connection: Connection) -> dict[str, list[str]]:

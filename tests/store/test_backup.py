@@ -12,6 +12,7 @@ from threading import Event
 import pytest
 from sqlalchemy import Connection, text
 
+from service.__main__ import main
 from service.crew.models import AuditEntry
 from service.kit.problems import Conflict, NotFound, Problem
 from service.store import migrate
@@ -257,3 +258,17 @@ def test_a_backup_under_load_holds_all_that_was_saved_before_it_began(
         for writer in writers:
             writer.result()
     assert len(saved) > before > 0
+
+
+def test_a_migration_backs_up_first_what_it_changes(
+    database_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("COILBOOK_DATABASE_URL", database_url)
+    monkeypatch.setenv("COILBOOK_BACKUPS", str(tmp_path / "to"))
+    migrate.upgrade(database_url, "0001")
+    assert main(["migrate"]) == 0
+    [path] = (tmp_path / "to").iterdir()
+    assert str(path) in capsys.readouterr().out
+    assert check(path).revision == "0001"
+    assert main(["migrate"]) == 0  # there is nothing to change, so nothing to back up
+    assert list((tmp_path / "to").iterdir()) == [path]

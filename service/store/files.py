@@ -1,0 +1,61 @@
+"""SQLite databases as files: opened without being changed, copied, made one file, put in place for good."""
+
+import os
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import make_url
+
+from service.store.engine import is_sqlite, sqlite_driver
+from service.store.rows import REVISION_TABLE
+
+
+def sqlite_file(url: str) -> Path | None:
+    """The file of an SQLite database; None for PostgreSQL."""
+    return Path(make_url(url).database or "") if is_sqlite(url) else None
+
+
+def opened_to_read(path: Path) -> Any:
+    """A connection of the driver's to a file that it must not change."""
+    return sqlite_driver().connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+
+
+def rows_in(file: Any) -> dict[str, int]:
+    """How many rows each table behind an SQLite connection has, Alembic's own left out."""
+    names = [
+        name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+    ]
+    return {
+        name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
+        for name in names
+        if name != REVISION_TABLE
+    }
+
+
+def copy_file(source: Any, path: Path) -> None:
+    """Copy the database behind an open SQLite connection to a file by SQLite's own means, as one file without a log."""
+    with closing(sqlite_driver().connect(path)) as target:
+        source.backup(target)
+    in_one_file(path)
+
+
+def in_one_file(path: Path) -> None:
+    """Put all of an SQLite database into its file, without a log beside."""
+    with closing(sqlite_driver().connect(path)) as file:
+        file.execute("PRAGMA journal_mode=DELETE")
+
+
+def put_in_place(part: Path, path: Path) -> None:
+    """Give a finished file its name, for good: its content and then its name reach the disk."""
+    _sync(part)
+    part.replace(path)
+    _sync(path.parent)
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
