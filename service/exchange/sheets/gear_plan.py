@@ -25,6 +25,9 @@ from service.kit.problems import Invalid, invalid
 from service.testlog.core import Fault, fault_of
 from service.testlog.queries import events
 
+PIECES_MOST = 10_000
+"""New pieces that one sheet may make."""
+
 
 def plan(
     db: Session, sheet: Sheet, mapping: Sequence[str], choices: Choices, today: date, unit: Unit
@@ -98,6 +101,10 @@ class _Planner:
             raise invalid("length", f"a {row.kind} needs its length: 10 ft or 3 m.")
         first = self.alike[row.alike]
         self.alike[row.alike] += row.count
+        if len(self.found.pieces) + row.count > PIECES_MOST:
+            raise invalid(
+                "count", f"with it the sheet makes more than {PIECES_MOST:,} pieces at once; cut it in two."
+            )
         ids = [row.id_of(turn) for turn in range(first, first + row.count)]
         new = [item_id for item_id in ids if item_id not in self.items]
         length = row.get("length") or 0 if KINDS[row.kind].has_length else 0

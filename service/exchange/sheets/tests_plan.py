@@ -177,7 +177,9 @@ class _Planner:
             return NewTest(
                 test_id, self.codes[item.id], method=row.method, joined=good, note=_note(row), tested_at=at
             )
-        found = understood(row.fault or row.note or "Failed; the sheet does not say how.", wiring, row.end)
+        found = understood(
+            row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end
+        )
         groups = (
             [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
         )

@@ -112,9 +112,9 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
     return Sheet(tuple(cell.strip() for cell in header), below, separator)
 
 
-def _lines(text: str, separator: str) -> list[Line]:
+def _lines(text: str, separator: str, *, strict: bool = True) -> list[Line]:
     found, begins = [], 1
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
@@ -130,9 +130,11 @@ def _lines(text: str, separator: str) -> list[Line]:
 def _separator(text: str) -> str:
     """What separates cells: what gives the first rows the most columns, as many in each as can be."""
 
+    begins = "\n".join(text.split("\n", 20)[:20])  # which may end inside a cell, so that is no error here
+
     def columns(separator: str) -> tuple[int, int]:
         try:
-            counts = [len(line.cells) for line in _lines("\n".join(text.split("\n", 20)[:20]), separator)]
+            counts = [len(line.cells) for line in _lines(begins, separator, strict=False)]
         except Invalid:
             return 0, 0
         usual = max(counts, key=counts.count, default=0)

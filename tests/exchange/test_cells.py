@@ -1,0 +1,215 @@
+"""Cells and columns of sheets: read where the meaning is plain, asked where it is not, never a crash."""
+
+from contextlib import suppress
+from datetime import date, time
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from service.exchange.sheets.core import cells
+from service.exchange.sheets.core.asked import look
+from service.exchange.sheets.core.columns import GEAR, TESTS, guess, is_tests, unit_in
+from service.exchange.sheets.core.connectors import kind_in, wiring_in
+from service.exchange.sheets.core.days import (
+    Order,
+    Unclear,
+    order_of,
+    read_day,
+    read_moment,
+    read_time,
+    unclear,
+)
+from service.exchange.sheets.core.faults import understood
+from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
+from service.gear.core import ItemState
+from service.kit.csvs import write_csv
+from service.kit.lengths import Unit
+from service.kit.problems import Invalid
+from service.wiring.advice import title
+from service.wiring.builtin import BUILTIN
+from service.wiring.faults import Fault, FaultClass
+
+LIKELY = st.text(alphabet="0123456789/-., :'\"apmftinOctday;\t\n$€#" + "é½²\u200b٣", max_size=24)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "mm"),
+    [
+        ("10'", None, 3048), ("10 ft", None, 3048), ("3 m", None, 3000), ("7'6\"", None, 2286), ("10-ft", None, 3048),
+        ("10", Unit.FEET, 3048), ("3,5", Unit.METERS, 3500), ("10 ft", Unit.METERS, 3048),
+    ],
+)  # fmt: skip
+def test_lengths(text: str, unit: Unit | None, mm: int) -> None:
+    # an inch is 25.4 mm: the international yard and pound agreement of 1959 (from memory)
+    assert cells.read_length(text, unit) == mm
+
+
+@pytest.mark.parametrize(
+    ("text", "said"), [("ten feet", "needs a number and a unit: 10 ft or 3 m"), ("10", "needs a unit")]
+)
+def test_a_length_that_is_none_is_told(text: str, said: str) -> None:
+    with pytest.raises(Invalid, match=said):
+        cells.read_length(text, None)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2026-10-06", "2026/10/6", "Oct 6, 2026", "October 6 2026", "6 Oct 26", "6th October 2026", "Tue, Oct 6, 2026",
+     "06-OCT-2026", "2026-10-06 19:30", "2026-10-06T19:30:00"],
+)  # fmt: skip
+def test_days_that_are_plain(text: str) -> None:
+    assert read_day(text).on == date(2026, 10, 6)
+
+
+def test_days_that_may_be_two_are_asked() -> None:
+    with pytest.raises(Unclear, match=r"October 6 or June 10"):
+        read_day("10/6/2026")
+    assert read_day("10/6/26", Order.MONTH_FIRST).on == date(2026, 10, 6)
+    assert read_day("10.6.2026", Order.DAY_FIRST).on == date(2026, 6, 10)
+    assert read_day("13/6/2026").on == date(2026, 6, 13)
+    assert read_day("6/6/2026").on == date(2026, 6, 6)
+    assert order_of(["10/6/2026", "1/28/2026"]) is Order.MONTH_FIRST
+    assert order_of(["10/6/2026", "28/1/2026"]) is Order.DAY_FIRST
+    assert order_of(["28/1/2026", "1/28/2026"]) is None
+    assert unclear(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
+
+
+def test_a_month_or_a_year_is_its_first_day_and_said_so() -> None:
+    assert (read_day("Oct 2024").on, read_day("Oct 2024").exact) == (date(2024, 10, 1), False)
+    assert (read_day("2024").on, read_day("2024").exact) == (date(2024, 1, 1), False)
+
+
+@pytest.mark.parametrize(
+    ("text", "at"),
+    [("7:30 pm", time(19, 30)), ("7 PM", time(19)), ("12:05 am", time(0, 5)), ("19:30:15", time(19, 30, 15))],
+)
+def test_times(text: str, at: time) -> None:
+    assert read_time(text) == at
+    assert read_moment(f"2026-10-06 {text}")[1] == at if ":" in text else True
+
+
+@pytest.mark.parametrize(
+    ("text", "cents"), [("$18.50", 1850), ("18.5", 1850), ("USD 18", 1800), ("1,234.50", 123450)]
+)
+def test_money(text: str, cents: int) -> None:
+    assert cells.read_money(text) == cents
+
+
+def test_states_counts_and_gauges() -> None:
+    assert [cells.read_state(word) for word in ("OK", "Backup", "broken!", "Missing")] == [
+        ItemState.IN_SERVICE, ItemState.SPARE, ItemState.QUARANTINED, ItemState.LOST,
+    ]  # fmt: skip
+    assert [cells.read_count("12"), cells.read_count("12.0"), cells.read_gauge("24 AWG")] == [12, 12, 24]
+    for wrong in ("0", "-1", "201", "x", ""):
+        with pytest.raises(Invalid):
+            cells.read_count(wrong)
+
+
+@settings(max_examples=300)
+@given(st.one_of(LIKELY, st.text(max_size=80)))
+@example("٣ ft")
+@example("10/6/2026 99:99")
+@example("1" * 80)
+def test_any_text_is_a_value_or_a_sentence(text: str) -> None:
+    for read in (
+        lambda cell: cells.read_length(cell, Unit.FEET), cells.read_money, cells.read_count, cells.read_gauge,
+        cells.read_state, lambda cell: cells.read_line(cell, "label"), read_day,
+        lambda cell: read_day(cell, Order.DAY_FIRST), read_time, read_moment,
+        lambda cell: understood(cell, BUILTIN["xlr3"]), lambda cell: wiring_in(cell, "hub"), kind_in, unit_in,
+    ):  # fmt: skip
+        with suppress(Invalid):
+            read(text)
+
+
+@pytest.mark.parametrize(
+    ("header", "fields"),
+    [
+        (("Name", "Label", "Length"), ("", "label", "length")),
+        (("Name", "Cable length (ft)", "Connector", "Location", "Bought", "Price", "Notes", "Qty"),
+         ("label", "length", "wiring", "place", "bought_on", "price", "note", "count")),
+        (("#", "Cable Type", "Where is it?", "Purchase Date", "Unit cost", "Condition"),
+         ("label", "kind", "place", "bought_on", "price", "state")),
+        (("", "Fjord"), ("", "")),
+    ],
+)  # fmt: skip
+def test_columns_are_guessed_from_common_words(header: tuple[str, ...], fields: tuple[str, ...]) -> None:
+    if header == ("Name", "Label", "Length"):
+        assert sorted(guess(GEAR, header)) == ["", "label", "length"]
+    else:
+        assert guess(GEAR, header) == fields
+
+
+def test_a_sheet_of_tests_is_told_from_one_of_gear() -> None:
+    assert is_tests(("Cable", "Date", "Result", "Problem"))
+    assert not is_tests(("Cable", "Length", "Date", "Status"))
+    assert guess(TESTS, ("Cable", "Tested on", "Pass/Fail", "Problem", "Fix")) == (
+        "code", "tested_at", "verdict", "fault", "repair",
+    )  # fmt: skip
+    assert unit_in("Length [m]") is Unit.METERS
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+def test_any_separator_and_encoding(separator: str, encoding: str) -> None:
+    text = (
+        separator.join(("Name", "Length", "Place")) + "\r\n" + separator.join(("Café", "10 ft", '"a, b; c"'))
+    )
+    sheet = read_sheet(read_bytes(f"{text}\r\n\r\n".encode(encoding)))
+    assert sheet.header == ("Name", "Length", "Place")
+    assert [(line.number, line.cells) for line in sheet.lines] == [(2, ("Café", "10 ft", "a, b; c"))]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "nothing in it"), (b"Name,Length\n", "none below"), (b"PK\x03\x04rest", "Save as"),
+        (b"Name\0", "no text"), (b'Name,Length\nx,"10\ny,10', "Line 2"), (b"a,b\n1,2,3\n", "Line 2 has 3 cells"),
+        (b"x" * 2_000_001, "2 MB are the most"), (b"a,b\n" + b"1,2\n" * 10_001, "10,000 are the most"),
+        (b"a,b\n1," + b"x" * 2_001 + b"\n", "a cell of 2001"), (b"a," * 61 + b"b\n1\n", "60 are the most"),
+    ],
+)  # fmt: skip
+def test_what_is_no_sheet_is_told(content: bytes, said: str) -> None:
+    with pytest.raises(Invalid, match=said):
+        read_sheet(read_bytes(content))
+
+
+@settings(max_examples=200)
+@given(st.one_of(st.text(max_size=200), st.text(alphabet="ab,;\"\t\n\r'=", max_size=60)))
+def test_any_text_is_a_sheet_or_a_sentence(text: str) -> None:
+    with suppress(Invalid):
+        assert look(tidy(text)).columns
+
+
+@settings(max_examples=200)
+@given(st.binary(max_size=120))
+def test_any_bytes_are_a_sheet_or_a_sentence(content: bytes) -> None:
+    with suppress(Invalid):
+        assert look(read_bytes(content)).columns
+
+
+@given(st.text(max_size=200))
+def test_a_sheet_that_rides_along_arrives(text: str) -> None:
+    assert unpack(pack(tidy(text))) == tidy(text)
+
+
+@given(st.one_of(st.text(max_size=40), st.binary(max_size=40).map(lambda content: content.hex())))
+@example(pack("x" * 10_000_000)[:200])
+def test_what_never_was_packed_is_refused(text: str) -> None:
+    with suppress(Invalid):
+        unpack(text)
+
+
+def test_what_is_written_is_read_with_its_lines() -> None:
+    sheet = read_sheet(tidy(write_csv(["code", "note"], [["a", "=1\n2"], ["b", "-x"]])))
+    assert [(line.number, line.cells) for line in sheet.lines] == [(2, ("a", "=1\n2")), (4, ("b", "-x"))]
+
+
+@pytest.mark.parametrize("key", ["xlr3", "trs", "xlr3-to-trs"])
+def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
+    wiring = BUILTIN[key]
+    names = [wire.name for wire in wiring.conductors]
+    faults = [Fault(FaultClass.OPEN, (name,)) for name in names if name.isdigit()]
+    for fault in faults:
+        [again] = understood(title(wiring, fault), wiring).faults
+        assert (again.fault_class, again.conductors) == (fault.fault_class, fault.conductors)

@@ -1,0 +1,245 @@
+"""Sheets in and out through the pages: what becomes of each row is told first, and a bad row never half-writes."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import func, select
+
+from service.gear.models import Item, Note, StateChange
+from service.kit.csvs import read_csv
+from service.store.receipts import Receipt
+from service.tags.models import Tag, TagPrint
+from service.testlog.housekeeping import verify
+from service.testlog.models import FaultRow, Repair, Test
+from tests.support.program import START, Running, op, running
+from tests.web.world import world
+
+GEAR = """Name;Cable length (ft);Type;Connector;Location;Bought;Price;Notes;Qty
+low end;10;cable;XLR;Marimba 1;10/28/2024;$18.50;from the old case;2
+;7'6";;XLR;Rack 2;Oct 2024;;;1
+snake;100;snake;DB25;Truck;2023-08-01;289;;1
+;;;;;;;;
+"""
+BAD = GEAR + "x;ten feet;cable;XLR;Marimba 1;;;;1\n"
+_HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)">')
+_SELECT = re.compile(r'<select id="f-(\w+)".*?</select>', re.DOTALL)
+_RADIO = re.compile(r'<input type="radio" name="(\w+)" value="([^"]*)"[^>]*checked')
+
+
+def fields(html: str) -> dict[str, str]:
+    """What the form on a page would send as it stands."""
+    found = dict(_HIDDEN.findall(html)) | dict(_RADIO.findall(html))
+    for select_ in _SELECT.finditer(html):
+        chosen = re.search(r'<option value="([^"]*)" selected', select_[0])
+        found[select_[1]] = chosen[1] if chosen else ""
+    return found
+
+
+def post(program: Running, path: str, data: dict[str, str], file: bytes | None = None) -> Any:
+    """A form with a file, as a browser sends it."""
+    return program.lead.post(path, data=data, files={"file": ("sheet.csv", file or b"")})
+
+
+def tried(program: Running, text: str, **chosen: str) -> Any:
+    """The dry run of a sheet, its columns as guessed."""
+    page = post(program, "/exchange/sheet", {}, text.encode())
+    assert page.status_code == 200, page.text
+    return post(program, "/exchange/check", fields(page.text) | chosen)
+
+
+def brought_in(program: Running, text: str, **chosen: str) -> Any:
+    """The answer to bringing a sheet in as the dry run says."""
+    page = tried(program, text, **chosen)
+    assert page.status_code == 200, page.text
+    return post(program, "/exchange/import", fields(page.text) | chosen)
+
+
+def fates(page: Any) -> list[tuple[int, str]]:
+    """Each row's line and fate, in the order of the lines."""
+    found = re.findall(r"Line (\d+)</span>.*?<span>([A-Z][\w ]+?)</span></span>", page.text, re.DOTALL)
+    return sorted((int(line), fate) for line, fate in found)
+
+
+def count(program: Running, model: Any) -> int:
+    """How many rows a table has."""
+    with program.store.reading() as db:
+        return db.scalar(select(func.count()).select_from(model)) or 0
+
+
+def test_a_sheet_comes_in_as_its_dry_run_says(program: Running) -> None:
+    page = tried(program, BAD)
+    assert fates(page) == [(2, "New"), (3, "New"), (4, "New"), (6, "Wrong")]
+    assert "length: “ten feet” needs a number and a unit: 10 ft or 3 m." in page.text
+    assert count(program, Item) == 0
+    refused = post(program, "/exchange/import", fields(page.text))
+    assert refused.status_code == 422
+    assert "Nothing was brought in" in refused.text
+    assert count(program, Item) == count(program, Receipt) == 0
+    asked = fields(page.text) | {"bad": "good"}
+    done = post(program, "/exchange/import", asked)
+    assert done.status_code == 200
+    assert "<b>Brought in.</b>" in done.text
+    assert (count(program, Item), count(program, TagPrint), count(program, Note)) == (4, 4, 2)
+    assert post(program, "/exchange/import", asked).text == done.text  # its receipt
+    assert count(program, Item) == 4
+    left = post(program, "/exchange/left", fields(done.text))
+    assert read_csv(left.text)[1][:2] == ["x", "ten feet"]
+    assert fates(tried(program, BAD)) == [(2, "Same"), (3, "Same"), (4, "Same"), (6, "Wrong")]
+    more = tried(program, GEAR.replace(";2\n", ";5\n"))  # the rest of a higher number
+    assert "2 of them are here already" in more.text
+    assert verify(program.store, program.clock.now) == []
+
+
+def test_what_goes_out_comes_in_the_same_and_changes_what_is_changed(program: Running) -> None:
+    brought_in(program, GEAR)
+    out = program.lead.get("/exchange/gear.csv").text
+    assert {fate for _, fate in fates(tried(program, out))} == {"Same"}
+    code = read_csv(out)[1][0]
+    sheet = f"Code,Length,Location,Status,Label,Notes\n{code},9 ft,Case 7,broken,=low,new plug\n"
+    page = tried(program, sheet)
+    assert fates(page) == [(2, "Changed")]
+    assert "10 ft becomes 9 ft" in page.text
+    brought_in(program, sheet)
+    with program.store.reading() as db:
+        item = db.scalars(select(Item).join(Tag, Tag.item_id == Item.id).where(Tag.code == code)).one()
+        assert (item.length_mm, item.state, item.label) == (2743, "quarantined", "=low")
+        assert db.scalars(select(StateChange.reason).order_by(StateChange.id.desc())).first() == (
+            "brought in from a sheet"
+        )
+    assert fates(tried(program, sheet)) == [(2, "Same")]
+    assert ",'=low," in program.lead.get("/exchange/gear.csv").text
+    back = tried(program, f"Code,Type\n{code},hub\n")
+    assert "is a cable here, and a hub in the sheet" in back.text
+
+
+def test_codes_are_kept_where_they_are_valid_and_free(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Code,Length\n7K3M9U,10 ft\n,5 ft\n")
+        with program.store.reading() as db:
+            assert "7K3M9U" in db.scalars(select(Tag.code)).all()
+            assert "7K3M9U" not in db.scalars(select(TagPrint.code)).all()  # it is on paper already
+        page = tried(program, "Code,Length\n7K3M9U,10 ft\n7K3M9V,10 ft\n7K3M9U,9 ft\n")
+        assert fates(page) == [(2, "Same"), (3, "Wrong"), (4, "Wrong")]
+        assert "7K3M9V is no code" in page.text
+        assert "is on line 2 already" in page.text
+
+
+def test_what_may_be_read_in_two_ways_is_asked(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Length,Bought\na,10,10/6/2024\nb,3 m,10/7/2024\n"
+        page = tried(program, sheet)
+        assert page.status_code == 422
+        assert "may be read in two ways" in page.text
+        assert "numbers without a unit" in page.text.lower()
+        assert fates(tried(program, sheet, unit="meters", order="day_first")) == [(2, "New"), (3, "New")]
+        twice = tried(program, sheet, column0="length")
+        assert twice.status_code == 422
+        assert "chosen for two columns" in twice.text
+
+
+TESTS = """Cable,Date,Result,Problem,Fix
+low end,2025-09-01,pass,,
+low end,2025-10-01,fail,pin 2 open,
+low end,2025-10-05,pass,,
+high end,2025-10-01,bad,crackles at the plug,new plug
+high end,2025-10-02,ok,,
+third,2025-10-03,FAIL,,
+"""
+
+
+def test_tests_come_in_and_everything_follows(program: Running) -> None:
+    brought_in(program, "Name,Length\nlow end,10 ft\nhigh end,10 ft\nthird,10 ft\n")
+    page = tried(program, TESTS + "nobody,2025-10-03,pass,,\nthird,2031-01-01,pass,,\nthird,soon,maybe,,\n")
+    assert [fate for _, fate in fates(page)] == ["New"] * 6 + ["Wrong"] * 3
+    for said in (
+        "no item has the code or label “nobody”",
+        "is in the future",
+        "is no verdict",
+        "is not a date",
+    ):
+        assert said in page.text
+    brought_in(program, TESTS)
+    with program.store.reading() as db:
+        states = dict(db.execute(select(Item.label, Item.state)).all())
+        faults = db.execute(select(FaultRow.fault_class, FaultRow.conductor)).all()
+        assert db.scalars(select(Repair.what)).all() == ["new plug"]
+    assert states == {"low end": "quarantined", "high end": "in_service", "third": "quarantined"}
+    assert sorted(map(tuple, faults), key=str) == [
+        ("damage", None), ("intermittent", None), ("open", "2"),
+    ]  # fmt: skip
+    assert {fate for _, fate in fates(tried(program, TESTS))} == {"Same"}
+    before = count(program, Test)
+    brought_in(program, TESTS)
+    assert count(program, Test) == before == 6
+    out = program.lead.get("/exchange/tests.csv").text
+    assert {fate for _, fate in fates(tried(program, out))} == {"Same"}
+    assert verify(program.store, program.clock.now) == []
+
+
+def test_a_pass_after_a_fail_may_say_that_it_was_repaired(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Name,Length\nlow end,10 ft\nhigh end,10 ft\nthird,10 ft\n")
+        done = brought_in(program, TESTS, between="yes")
+        assert done.status_code == 200
+        with program.store.reading() as db:
+            states = dict(db.execute(select(Item.label, Item.state)).all())
+        assert states == {"low end": "in_service", "high end": "in_service", "third": "quarantined"}
+
+
+def test_the_demo_goes_out_and_comes_in_the_same(tmp_path: Path) -> None:
+    with world(tmp_path) as demo:
+        program: Any = demo
+        program.lead = demo.clients["lead"]
+        for name, model in (("gear", Item), ("tests", Test)):
+            out = demo.clients["lead"].get(f"/exchange/{name}.csv").text
+            page = tried(program, out)
+            assert f'<span>Same <span class="num">{count(program, model)}</span>' in page.text
+            assert "Bring it in" not in page.text
+        whole = demo.clients["lead"].get("/exchange/program.json")
+        assert whole.headers["content-disposition"].startswith("attachment")
+        assert int(whole.headers["content-length"]) == len(whole.content)
+
+
+def test_no_upload_breaks_it(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        pages = (
+            "/exchange/sheet",
+            "/exchange/columns",
+            "/exchange/check",
+            "/exchange/import",
+            "/exchange/left",
+        )
+        good = fields(post(program, "/exchange/sheet", {}, GEAR.encode()).text)
+
+        @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+        @given(
+            st.sampled_from(pages),
+            st.binary(max_size=80),
+            st.sampled_from(sorted(good)),
+            st.text(max_size=20),
+        )
+        def fuzzed(path: str, content: bytes, field: str, value: str) -> None:
+            program.clock.ahead(minutes=1)
+            data = good | {field: value.encode("utf-8", "replace").decode(), "op": op()}
+            sent = program.lead.post(path, data=data, files={"file": ("a.csv", content)})
+            assert sent.status_code < 500, sent.text
+            raw = program.lead.post(
+                path, content=content, headers={"Content-Type": "multipart/form-data; boundary=x"}
+            )
+            assert raw.status_code < 500, raw.text
+
+        fuzzed()
+        large = program.lead.post("/exchange/sheet", content=b"x" * 6_000_001)
+        assert large.status_code == 413
+
+
+@pytest.mark.parametrize("role", ["crew", "viewer", "stranger"])
+def test_only_leads_bring_in(sqlite_url: str, role: str) -> None:
+    with running(sqlite_url) as program:
+        sent = getattr(program, role).post("/exchange/sheet", files={"file": ("a.csv", GEAR.encode())})
+        assert sent.status_code in (401, 403)
+        assert program.clock.now == START
