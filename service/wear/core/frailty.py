@@ -79,19 +79,24 @@ class Records:
         widths = hazard(self.upper[failed]) - lower[failed]
         survived: Floats = np.bincount(self.owner, lower, self.items).astype(float)
         slopes = 1 + variance * lower[failed]
-        return Given(1 / variance, survived, self.owner[failed], widths, slopes, hazard)
+        owner = self.owner[failed]
+        which, starts = np.unique(owner, return_index=True)
+        return Given(1 / variance, survived, owner, which, starts, widths, slopes, hazard)
 
 
 @dataclass(frozen=True)
 class Given:
     """Records seen with one model: `k`, of the prior Gamma(k, k); the cumulative hazard that each item survived
-    (items,); and for each failure (failures,) whose it is, the hazard between the tests around it, and how much
-    steeper there than the class as a whole an item of frailty 1 gets worse.
+    (items,); and for each failure (failures,), in the order of items, whose it is, the hazard between the tests around
+    it, and how much steeper there than the class as a whole an item of frailty 1 gets worse. `which` items failed,
+    and where the failures of each start.
     """
 
     k: float
     survived: Floats
     failed: NDArray[np.intp]
+    which: NDArray[np.intp]
+    starts: NDArray[np.intp]
     widths: Floats
     slopes: Floats
     hazard: Callable[[Floats], Floats]
@@ -108,19 +113,17 @@ class Given:
         nodes, log_weights = _quadrature(self.k)
         rate = self.k + self.survived + more
         logs, means = -self.k * np.log(rate / self.k), self.k / rate
-        which, row = np.unique(self.failed, return_inverse=True)
-        if len(which):
+        if len(self.which):
             z = nodes / rate[self.failed, None]
             at_once = (
                 z * self.slopes[:, None]
-            )  # passed and failed on one day: a density, in the class's own units
+            )  # passed and failed on one day: a density, as the class counts it
             within = np.where(self.widths[:, None] > 0, -np.expm1(-z * self.widths[:, None]), at_once)
-            terms = np.tile(log_weights, (len(which), 1))
-            np.add.at(terms, row, np.log(np.maximum(within, 1e-300)))
+            terms = log_weights + np.add.reduceat(np.log(np.maximum(within, 1e-300)), self.starts, axis=0)
             top = terms.max(axis=1)
             shares = np.exp(terms - top[:, None])
-            logs[which] += top + np.log(shares.sum(axis=1))
-            means[which] = (shares @ nodes) / shares.sum(axis=1) / rate[which]
+            logs[self.which] += top + np.log(shares.sum(axis=1))
+            means[self.which] = (shares @ nodes) / shares.sum(axis=1) / rate[self.which]
         return logs, means
 
 
