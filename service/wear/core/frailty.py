@@ -115,9 +115,8 @@ class Given:
         logs, means = -self.k * np.log(rate / self.k), self.k / rate
         if len(self.which):
             z = nodes / rate[self.failed, None]
-            at_once = (
-                z * self.slopes[:, None]
-            )  # passed and failed on one day: a density, as the class counts it
+            # Passed and failed on one day: a density, as the class counts it.
+            at_once = z * self.slopes[:, None]
             within = np.where(self.widths[:, None] > 0, -np.expm1(-z * self.widths[:, None]), at_once)
             terms = log_weights + np.add.reduceat(np.log(np.maximum(within, 1e-300)), self.starts, axis=0)
             top = terms.max(axis=1)
