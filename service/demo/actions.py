@@ -11,7 +11,7 @@ from service.crew import actions as crew
 from service.crew import queries as crew_queries
 from service.crew.core import Role, Who
 from service.demo import scenario
-from service.demo.gear import FEET, LATE, OWNED, PLACES, PRICES, Owned
+from service.demo.gear import AGE, FEET, LATE, OWNED, PLACES, PRICES, Owned
 from service.demo.scenario import Closed, Crackled, Happening, Left, Opened, Repaired, Tested
 from service.gear import actions as gear
 from service.gear.core import End, ItemState
@@ -91,7 +91,8 @@ class _Demo:
             kind=one.kind, wiring=one.wiring, length_mm=round(one.feet * FEET),
             gauge_awg=24 if one.kind == "cable" else None,
             label=one.label, place=one.place, place_b=one.place_b, batch=one.lot,
-            bought_on=local_date(at, scenario.ZONE), price_cents=PRICES.get(one.feet, one.cents), spare=one.spare,
+            bought_on=local_date(at, scenario.ZONE) + timedelta(one.bought - AGE[one.lot]),
+            price_cents=PRICES.get(one.feet, one.cents), spare=one.spare,
         )  # fmt: skip
         ids = [self._id("item", len(self.items) + number) for number in range(one.count)]
         made = gear.add_items(

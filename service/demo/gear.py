@@ -30,7 +30,7 @@ PLACES = [
 
 @dataclass(frozen=True)
 class Owned:
-    """`count` items alike at a place (or from one place to the next)."""
+    """`count` items alike at a place (or from one place to the next); `bought` in days after the book began."""
 
     place: str
     count: int = 1
@@ -42,7 +42,11 @@ class Owned:
     cents: int = 1850
     label: str = ""
     spare: bool = False
+    bought: int = 0
 
+
+AGE = {OLD: 2500, MIDDLE: 0, NEW: 0}
+"""Days that a lot was bought before the book begins."""
 
 PRICES = {5: 1400, 10: 1850, 15: 2150, 25: 2900, 50: 4400}
 """Cents for a microphone cable, by feet."""
@@ -59,7 +63,7 @@ def _frames() -> list[Owned]:
         owned.append(Owned(f"Marimba {number}", 1, 15, f"Marimba {number + 1}", label="chain"))
         owned.append(Owned(f"Vibraphone {number}", 1, 15, f"Vibraphone {number + 1}", label="chain"))
     for number in range(1, 5):
-        owned.append(Owned(f"Rack {number}", 2, 10))
+        owned.append(Owned(f"Rack {number}", 2, 10, bought=200 if number > 2 else 0))
     return owned
 
 
@@ -75,7 +79,7 @@ OWNED = [
     Owned("Truck 2, shelf A", 2, 50),
     Owned("Spares case", 5, 10, spare=True),
     Owned("Spares case", 3, 5, spare=True),
-    Owned("Spares case", 2, 15, spare=True),
+    Owned("Spares case", 2, 15, spare=True, bought=200),
     Owned("Spares case", 2, 25, spare=True),
     Owned("Spares case", 1, 50, spare=True),
     Owned("Marimba 1", kind="hub", wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 1"),

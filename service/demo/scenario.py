@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from service.demo.faults import Found, pick
 from service.demo.gear import OLD, Owned
 from service.season.core import Round, Season, split
+from service.testlog.core import EvidenceClass
 from service.wiring.builtin import BUILTIN
 
 ZONE = ZoneInfo("America/New_York")
@@ -35,6 +36,15 @@ OVERLOOKED = "Keyboard stand"
 """What nobody tested in the round before: it is overdue now."""
 UNLUCKY = ("Glockenspiel", "Xylophone")
 """Where the last evening found something for certain: the first is repaired and waits for its test, the other waits."""
+
+
+TALES: tuple[tuple[str, tuple[tuple[int, str, int | None], ...]], ...] = (
+    ("Marimba 5", ((-225, "B", 0), (-72, "B", 0), (-40, "B", 0))),
+    ("Drum set", ((-391, "A", 190), (-247, "B", 210))),
+    ("Marimba 2", ((-6, "A", None),)),
+)
+"""Who had trouble at rehearsals, at a place the first that lives there: day, end, millimeters cut off in its repair
+(None: nobody got to it yet)."""
 
 
 @dataclass(frozen=True)
@@ -120,6 +130,7 @@ def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happ
         told += _round(owned, each, number, running, before, gone, random)
         if not running:
             told += _leavings(owned, each, number, gone)
+    told += [step for tale in TALES for step in _tale(owned, today, *tale)]
     told.append(Crackled(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
     return sorted(told, key=lambda one: one.at)
 
@@ -173,6 +184,20 @@ def _test(
 
 
 _REPAIRS = ("new connector, soldered", "resoldered, strain relief set", "contact straightened, latch cleaned")
+
+
+def _tale(
+    owned: Sequence[Owned], today: date, place: str, troubles: Sequence[tuple[int, str, int | None]]
+) -> Iterator[Happening]:
+    """What was found at a rehearsal, repaired the next day, and proven the day after."""
+    item = _first(owned, place)
+    for days, end, cut in troubles:
+        at = _at(today + timedelta(days), 17, 20)
+        crackles = Found(evidence=((EvidenceClass.INTERMITTENT, end, "crackles when bent"),))
+        yield Tested(at, item, crackles, "Tay", None)
+        if cut is not None:
+            yield Repaired(at + timedelta(days=1), item, end, _REPAIRS[0], cut, 480)
+            yield Tested(at + timedelta(days=2), item, Found(), LEAD, None)
 
 
 def _leavings(owned: Sequence[Owned], each: Round, number: int, gone: set[int]) -> Iterator[Happening]:

@@ -43,6 +43,8 @@ def test_risk_lists_only_what_a_spare_is_left_for_the_riskiest_first() -> None:
     assert {line.reasons for line in found} == {(Reason.AT_RISK,)}
     (line,) = lines(used(gear(1, OVERDUE, risk=0.5)), case(gear(9)))
     assert line.reasons == (Reason.OVERDUE, Reason.AT_RISK)
+    (line,) = lines(used(gear(1, length=2743, bought_mm=3048, risk=0.5)), case(gear(9)))
+    assert line.reasons == (Reason.SHORTENED,)  # it comes out anyway
 
 
 def test_only_proven_spares_go_in() -> None:

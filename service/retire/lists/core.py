@@ -95,10 +95,13 @@ def decided(
 
 
 def _risk(one: Judged, found: Sequence[Found], limits: Limits, spare: str | None) -> list[Found]:
-    """Its risk as a reason, where a spare is at hand and nothing said already that no pass speaks for it."""
+    """Its risk as a reason, where it stays for now, a spare is at hand, and no reason says already that nothing speaks
+    for it.
+    """
+    comes_out = (one.said or (decisions.action_of(found) if found else None)) in COMES_OUT
     unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in found)
-    risk = decisions.at_risk(one.gear, limits, spare) if spare and not unproven else None
-    return [risk] if risk and one.said not in COMES_OUT else []
+    risk = decisions.at_risk(one.gear, limits, spare) if spare and not (comes_out or unproven) else None
+    return [risk] if risk else []
 
 
 def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None:
