@@ -29,7 +29,6 @@ from service.web.forms import Posted
 from service.web.limits import PASSES, TooFast
 from service.web.ops import read_op
 from service.web.qr import qr_svg
-from service.wiring.naming import sentence
 
 router = APIRouter(include_in_schema=False)
 
@@ -82,7 +81,7 @@ def make_link(desk: LeadDesk) -> Response:
     base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
     link = f"{base}/take-over#{made.secret}"
     parts = [made.secret[at : at + 4] for at in range(0, len(made.secret), 4)]
-    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret="-".join(parts))
+    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret=" ".join(parts))
 
 
 @router.post("/handover/links/{link_id}/end")
@@ -137,7 +136,7 @@ def _known(desk: Desk, db: Session) -> Known:
     event = event_for(db, None, desk.today)
     found = queries.in_states(db, (ItemState.QUARANTINED, ItemState.IN_REPAIR), LISTED)
     return Known(
-        counts=[(sentence(KINDS[kind].plural), states) for kind, states in queries.counts(db).items()],
+        counts=[(KINDS[kind].plural, states) for kind, states in queries.counts(db).items()],
         open=found,
         faults=queries.last_faults(db, [item.id for item, _ in found]),
         overdue=queries.overdue(db, LISTED),
