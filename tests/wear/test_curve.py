@@ -64,3 +64,10 @@ def test_nearly_all_is_not_said_to_be_all() -> None:
     assert "about 99 live through a season" in curve.sentences[0]
     assert curve.shares[-1].words == "90 %"
     assert curve.figures[-1].found == "100"
+
+
+def test_a_class_of_which_none_is_left_is_drawn_to_the_ground() -> None:
+    lives = in_order([Life(day, day + 30, 1 + day // 40) for day in range(0, 270, 30)])
+    steps = steps_of(lives)
+    curve = draw("Cables", "cables", fitted(lives), steps, 91)
+    assert curve.shares[-1].words == "0 %"

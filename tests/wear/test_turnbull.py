@@ -121,6 +121,8 @@ def test_it_explains_itself(some: list[Life]) -> None:
         within = [step for step in told.steps if holds(life, step.lower, step.upper)]
         for step in within:
             shared[step] += life.count * step.share / math.fsum(each.share for each in within)
+    for time in (0.0, *(end for step in told.steps for end in (step.lower, step.upper) if end is not None)):
+        assert 0 <= told.survival(time)[0] <= told.survival(time)[1] <= 1
     total = sum(life.count for life in some)
     for step, amount in shared.items():
         assert amount / total == pytest.approx(step.share, abs=1e-4)

@@ -52,7 +52,7 @@ class Steps:
         """The share still good after `time`, at least and at most: within a step nothing is known between the two."""
         over = math.fsum(step.share for step in self.steps if step.upper is not None and step.upper <= time)
         begun = math.fsum(step.share for step in self.steps if _begins_by(step, time))
-        return max(0.0, 1 - begun), 1 - over
+        return max(0.0, 1 - begun), max(0.0, 1 - over)
 
 
 def turnbull(lives: Iterable[Life]) -> Steps:
