@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -129,6 +130,7 @@ def _write(path: Path, pieces: Iterable[str]) -> str:
             os.fsync(file.fileno())
         partial.replace(path)
     except OSError as error:
-        partial.unlink(missing_ok=True)
+        with suppress(OSError):
+            partial.unlink()
         raise Problem(f"{path} cannot be written: {error.strerror}.") from error
     return f"Wrote {path}."

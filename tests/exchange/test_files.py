@@ -1,0 +1,58 @@
+"""`coilbook import` and `coilbook export`: files by what they are, whole or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from service.__main__ import main
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
+    """Run a command on one of two databases; its exit status and what it said."""
+
+    def ran(*command: str, database: str = "one") -> tuple[int, str]:
+        monkeypatch.setenv("COILBOOK_DATABASE_URL", f"sqlite:///{tmp_path}/{database}.db")
+        status = main(command)
+        said = capsys.readouterr()
+        return status, said.out + said.err
+
+    return ran
+
+
+def test_a_program_goes_from_database_to_database(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
+    gear = tmp_path / "gear.csv"
+    gear.write_text("Name;Length;Bought\nlow end;10 ft;2024-10-06\nx;ten feet;\n")
+    assert "no program here yet" in run("import", str(gear))[1]
+    assert run("demo")[0] == 0
+    status, said = run("import", str(gear), "--dry-run")
+    assert status == 0
+    assert "line 3: error, x: length: “ten feet” needs a number and a unit: 10 ft or 3 m." in said
+    assert "nothing was written: 1 new, 1 error" in said
+    status, said = run("import", str(gear))
+    assert status == 1
+    assert "Nothing was brought in" in said
+    assert "Brought in a sheet of gear: 1 new, 1 error." in run("import", str(gear), "--take-good")[1]
+    out = tmp_path / "out.json"
+    assert run("export", "--out", str(out), "--csv", str(tmp_path / "sheets"))[0] == 0
+    assert "86 same" in run("import", str(tmp_path / "sheets" / "gear.csv"))[1]
+    assert "can be brought in" in run("import", str(out), "--dry-run", database="two")[1]
+    assert "Brought in the whole program" in run("import", str(out), database="two")[1]
+    assert "not empty" in run("import", str(out), database="two")[1]
+    again = tmp_path / "again.json"
+    assert run("export", "--out", str(again), database="two")[0] == 0
+    assert again.read_text().split("\n", 1)[1] == out.read_text().split("\n", 1)[1]
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        (["import", "nowhere.csv"], "cannot be read"),
+        (["export"], "Say where to"),
+        (["export", "--out", "/dev/null/x.json"], "cannot be written"),
+    ],
+)
+def test_what_cannot_be_is_one_sentence(run, command: list[str], said: str) -> None:  # type: ignore[no-untyped-def]
+    status, told = run(*command)
+    assert status == 1
+    assert said in told
