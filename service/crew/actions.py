@@ -177,10 +177,25 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
     return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
 
 
-def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetime) -> None:
-    """Give oneself a passphrase."""
-    person = db.get_one(Person, who.id)
+def set_passphrase(
+    db: Session, who: Who, typed: str, program: str, now: datetime, *, current: str, token: str
+) -> None:
+    """Give oneself a passphrase; all other devices are signed out.
+
+    Args:
+        current: the one that counts until now. It is not asked of somebody who has just come in, who may have come by
+            a link because it is forgotten.
+
+    Raises:
+        Invalid: the new one is too easy, or the current one is wrong.
+    """
+    person, session = db.get_one(Person, who.id), core.fingerprint(token)
+    began = queries.signed_in_at(db, session)
+    fresh = began is not None and now - began <= core.JUST_CAME
+    if person.passphrase_hash and not fresh and not passphrase_matches(person.passphrase_hash, current):
+        raise invalid("current", "This is not your passphrase. If it is forgotten, come in by a new link.")
     person.passphrase_hash = _HASHER.hash(core.check_passphrase(typed, who.display_name, program))
+    queries.end_other_browsers(db, who.id, session, now)
     queries.note_in_audit(db, now, who.id, "passphrase.set", str(who.id))
 
 

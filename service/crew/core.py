@@ -20,6 +20,8 @@ PASS_LETTERS = 10  # 27^10, 47 bits: typed by hand, guessed never, behind a limi
 LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by itself
 LEAD_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(hours=24)
+JUST_CAME = timedelta(minutes=15)
+"""For so long a sign-in counts as a proof of who it is."""
 
 _FULL_NAME = re.compile(r"[^\W\d_][\w'’.-]+(?: [^\W\d_][\w'’.-]+)+")
 _NEVER_IN_ADDRESS = set(' "(),:;<>[]\\')

@@ -40,6 +40,7 @@ def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
     try:
         with desk.writing() as db:
             _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), desk.now)
+            actions.sign_out(db, desk.token, desk.now)  # what this browser was signed in as before
     except Problem as problem:
         errors = {"name": problem.detail}
         values = {"name": text(posted, "name"), "next": target}
@@ -66,6 +67,7 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
     try:
         with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
             who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=sure)
+            actions.sign_out(db, desk.token, desk.now)
     except TooFast:
         raise
     except Problem as problem:
@@ -113,8 +115,12 @@ def keep_address(desk: ViewerDesk, posted: Posted) -> Response:
 def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
     """Give oneself a passphrase."""
     try:
+        desk.pace(BY_NAME, desk.session)
         with desk.writing() as db:
-            actions.set_passphrase(db, desk.me, text(posted, "passphrase"), desk.program.name, desk.now)
+            actions.set_passphrase(
+                db, desk.me, text(posted, "passphrase"), desk.program.name, desk.now,
+                current=text(posted, "current"), token=desk.token,
+            )  # fmt: skip
     except Invalid as refusal:
         with desk.reading() as db:
             return _me(desk, db, refusal.status, errors=refusal.errors)
@@ -201,6 +207,7 @@ def _me(
 ) -> Response:
     return desk.page(
         "crew/me.html", status, errors=errors or {}, new=new, saved=saved, mails=desk.settings.mail is not None,
+        has_passphrase=queries.has_passphrase(db, desk.me.id),
         address=queries.address_of(db, desk.me.id) if address is None else address,
     )  # fmt: skip
 

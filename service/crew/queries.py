@@ -93,6 +93,12 @@ def a_lead_can_sign_in(db: Session) -> bool:
     return db.scalar(found.limit(1)) is not None
 
 
+def has_passphrase(db: Session, person_id: UUID) -> bool:
+    """Whether somebody has given themselves a passphrase."""
+    found = select(Person.id).where(Person.id == person_id, Person.passphrase_hash.is_not(None))
+    return db.scalar(found) is not None
+
+
 def pass_with(db: Session, secret_hash: str) -> CrewPass | None:
     """The pass with this secret, locked for use."""
     return db.scalar(select(CrewPass).where(CrewPass.secret_hash == secret_hash).with_for_update())
@@ -133,6 +139,23 @@ def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     db.execute(
         update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now)
     )
+
+
+def end_other_browsers(db: Session, person_id: UUID, token_hash: str, now: datetime) -> None:
+    """End a person's sign-ins on all other devices; API tokens are ended by whoever made them."""
+    db.execute(
+        update(SignIn)
+        .where(
+            SignIn.person_id == person_id, SignIn.token_hash != token_hash, SignIn.token_name.is_(None),
+            SignIn.ended_at.is_(None),
+        )
+        .values(ended_at=now)
+    )  # fmt: skip
+
+
+def signed_in_at(db: Session, token_hash: str) -> datetime | None:
+    """When the sign-in with this token began."""
+    return db.scalar(select(SignIn.created_at).where(SignIn.token_hash == token_hash))
 
 
 def note_in_audit(

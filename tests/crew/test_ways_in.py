@@ -2,9 +2,12 @@
 
 import re
 
+from fastapi.testclient import TestClient
+
 from service.crew import actions
 from service.crew.core import Role
-from tests.support.program import Running
+from service.crew.models import Person
+from tests.support.program import BASE, Running
 
 
 def test_a_crew_pass_lets_a_helper_in_by_name(program: Running) -> None:
@@ -53,6 +56,80 @@ def test_a_short_passphrase_is_refused_beside_its_field(program: Running) -> Non
     answer = program.lead.post("/me/passphrase", data={"passphrase": "short"})
     assert answer.status_code == 422
     assert 'id="f-passphrase-error"' in answer.text
+
+
+def came_in(program: Running, name: str, passphrase: str) -> TestClient:
+    """A device of its own, signed in by passphrase."""
+    device = TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, follow_redirects=False)
+    assert device.post("/sign-in", data={"name": name, "passphrase": passphrase}).status_code == 303
+    return device
+
+
+def test_a_new_passphrase_asks_for_the_old_one_and_signs_out_elsewhere(program: Running) -> None:
+    first, second = "copper river lantern", "lantern river copper"
+    program.lead.post("/me/passphrase", data={"passphrase": first})
+    here, there = came_in(program, "Lead", first), came_in(program, "Lead", first)
+    program.clock.ahead(minutes=16)
+    wrong = here.post("/me/passphrase", data={"passphrase": second, "current": "copper"})
+    assert wrong.status_code == 422
+    assert 'id="f-current-error"' in wrong.text
+    assert here.post("/me/passphrase", data={"passphrase": second, "current": first}).status_code == 200
+    assert here.get("/me").status_code == 200
+    assert there.get("/me").status_code == 401
+    assert program.lead.get("/me").status_code == 200  # a token is no device
+    came_in(program, "Lead", second)
+
+
+def test_whoever_has_just_come_in_may_set_it_anew(program: Running) -> None:
+    program.lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
+    with program.store.writing() as db:
+        lead = actions.queries.first_lead(db)
+        assert lead is not None
+        link = actions.make_sign_in_link(db, lead, program.clock.now)
+    assert program.stranger.post("/join", data={"pass": link.secret}).status_code == 303
+    assert (
+        program.stranger.post("/me/passphrase", data={"passphrase": "lantern river copper"}).status_code
+        == 200
+    )
+
+
+def test_signing_in_ends_what_the_browser_was_signed_in_as(program: Running) -> None:
+    program.lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
+    device = came_in(program, "Lead", "copper river lantern")
+    before = dict(device.cookies)
+    assert (
+        device.post("/sign-in", data={"name": "Lead", "passphrase": "copper river lantern"}).status_code
+        == 303
+    )
+    assert dict(device.cookies) != before
+    device.cookies.clear()
+    device.cookies.update(before)
+    assert device.get("/me").status_code == 401
+
+
+def test_any_characters_and_any_length_make_a_passphrase(program: Running) -> None:
+    # OWASP ASVS 5.0, 6.2.5, 6.2.8 and 6.2.9: no rule on characters, taken as typed, 64 and more
+    for passphrase in (
+        "ÄÖ ü ж 漢字 🔌 ok",
+        "abcdefghijklm",
+        " leading and trailing ",
+        "x1" + "long words " * 20,
+    ):
+        program.lead.post("/me/passphrase", data={"passphrase": passphrase, "current": ""})
+        with program.store.reading() as db:
+            lead = actions.queries.first_lead(db)
+        assert lead is not None
+        assert lead.passphrase_hash is not None
+        assert lead.passphrase_hash.startswith("$argon2id$v=19$m=19456,t=2,p=1$")
+        assert actions.passphrase_matches(lead.passphrase_hash, passphrase)
+        assert not actions.passphrase_matches(lead.passphrase_hash, passphrase.strip().upper())
+        with program.store.writing() as db:
+            db.get_one(Person, lead.id).passphrase_hash = None
+
+
+def test_names_are_no_passphrases(program: Running) -> None:
+    for easy in ("Fernhollow Band Program", "aaaaaaaaaaaaaaaa", "abababababababab"):
+        assert program.lead.post("/me/passphrase", data={"passphrase": easy}).status_code == 422
 
 
 def test_a_role_that_does_not_reach_is_told(program: Running) -> None:
