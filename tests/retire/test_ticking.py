@@ -177,9 +177,13 @@ def test_a_scan_on_the_walk_leads_to_its_line_and_a_spare_to_the_line_it_goes_in
     typed = walk.program.crew.get(f"/pull/{walk.listed}/find", params={"code": walk.tags["good"].lower()})
     assert typed.status_code == 303
     assert walk.program.crew.get(f"/pull/{walk.listed}/find", params={"code": "?"}).status_code == 422
+    tag = f"/t/{walk.tags['good']}"
     assert "Scan for the pull list of" not in walk.program.crew.get("/scan").text
     walk.tick("shaky", "test_first")
     assert "Scan for the pull list of Lantern Field" in walk.program.crew.get("/scan").text
+    way = f"/pull?item={walk.tags['good']}"
+    assert f'href="{way}"' in walk.program.crew.get(tag).text
+    assert walk.program.crew.get(way).headers["location"].startswith(f"/pull/{walk.listed}/items/")
 
 
 def test_a_lead_overrules_a_line_and_the_reason_is_kept_and_shown(walk: Walk) -> None:
@@ -212,9 +216,7 @@ def test_paper_keeps_what_it_said_and_the_list_tells_what_changed(walk: Walk) ->
     walk.suspect("good", "hums")
     walk.tick("broken", "repair_first", "spare")
     page = walk.program.crew.get(f"/pull/{walk.listed}").text
-    since = re.sub(
-        r"<[^>]*>|\s", "", page[page.index("Since it was printed") : page.index("A code from a tag")]
-    )
+    since = re.sub(r"<[^>]*>|\s", "", page[page.index("Since it was printed") : page.index('<h2 id="p1"')])
     assert f"New:{walk.tags['good']}" in since
     assert walk.tags["broken"] not in since
     assert "hums" not in walk.program.viewer.get(printed.headers["location"]).text

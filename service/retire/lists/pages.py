@@ -37,13 +37,14 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pull")
-def next_pull_list(desk: ViewerDesk) -> Response:
-    """On to the pull list of the next event."""
+def next_pull_list(desk: ViewerDesk, item: str = "") -> Response:
+    """On to the pull list of the next event, or to the line of an item (its code) on it."""
     with desk.reading() as db:
         event = actions.event_for(db, None, desk.today)
         if event is None:
             return desk.page("retire/no_event.html")
-    return RedirectResponse(f"/pull/{event.id}", 303)
+        line = f"/items/{item_with(db, item, ended=True).id}" if item else ""
+    return RedirectResponse(f"/pull/{event.id}{line}", 303)
 
 
 @router.get("/pull/{event_id}")
