@@ -1,0 +1,69 @@
+"""What the log says against an item: fails at one end, told by the test or by its repair, and bent contacts."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from service.gear.core import End
+from service.retire.decisions.actions import records, tried
+from service.retire.decisions.core import Tried
+from service.retire.decisions.queries import Failure, repair_costs
+from service.season.core import What
+from service.testlog.core import Event, Evidence, EvidenceClass
+from tests.support.program import Running
+from tests.testlog.support import OPEN_2, ZONE, Bench, bench
+
+NOON = datetime(2026, 9, 1, 16, tzinfo=UTC)
+BENT = (Evidence(EvidenceClass.DAMAGE, End.A, "bent contact"),)
+
+
+def told(at: Bench, wirings: dict[UUID, str]) -> Any:
+    with at.program.store.reading() as db:
+        return records(db, wirings, ZONE, 8)
+
+
+def at(day: int, what: What, alone: bool = True) -> Event:
+    return Event(NOON + timedelta(days=day), what, uuid4(), alone)
+
+
+def test_a_fail_that_told_no_end_is_at_the_end_of_the_repair_that_came_next() -> None:
+    history = [
+        at(0, What.PASS), at(1, What.FAIL), at(2, What.REPAIR), at(3, What.PASS), at(4, What.FAIL), at(6, What.PASS),
+        at(7, What.FAIL, alone=False), at(8, What.PARTIAL), at(9, What.FAIL),
+    ]  # fmt: skip
+    failed = [Failure(NOON + timedelta(days=1)), Failure(NOON + timedelta(days=4), {End.A})]
+    repairs = [(NOON + timedelta(days=2), End.B)]
+    assert tried(history, failed, repairs, 8) == (
+        Tried(False), Tried(True, frozenset({End.B})), Tried(False), Tried(True, frozenset({End.A})), Tried(False),
+        Tried(True),
+    )  # fmt: skip
+    assert len(tried(history, failed, repairs, 3)) == 3
+
+
+def test_repeated_fails_are_read_from_the_log(program: Running) -> None:
+    found = bench(program, "xlr3", "xlr3")
+    code, other = found.codes
+    for _ in range(3):
+        program.clock.ahead(days=1)
+        found.test(code, OPEN_2)
+        found.repair(code, end=End.B, cost_cents=400)
+        found.test(code)
+    void = found.test(other, OPEN_2)
+    found.void(void["id"])
+    record = told(found, dict.fromkeys(found.ids.values(), "xlr3"))
+    assert [one.ends for one in record[found.ids[code]].tests if one.failed] == [frozenset({End.B})] * 3
+    assert found.ids[other] not in record  # what was voided says nothing
+    with program.store.reading() as db:
+        assert repair_costs(db) == {"cable": 400}
+    assert program.viewer.get("/buying").status_code == 200
+
+
+def test_a_bent_contact_counts_on_a_connector_with_many(program: Running) -> None:
+    found = bench(program, "d25x8", "xlr3")
+    multi, single = found.codes
+    good = [[f"A{pin}", f"B{pin}"] for pin in range(1, 26)]
+    found.test(multi, good, evidence=BENT)
+    found.test(single, evidence=BENT)
+    record = told(found, {found.ids[multi]: "d25x8", found.ids[single]: "xlr3"})
+    assert record[found.ids[multi]].bent_on == program.clock.now.astimezone(ZONE).date()
+    assert record[found.ids[single]].bent_on is None
