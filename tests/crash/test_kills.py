@@ -19,7 +19,7 @@ def test_nothing_acknowledged_is_lost_or_doubled(sqlite_url: str) -> None:
     with running(prepared(sqlite_url)) as service:
         load = Load(service)
         with load.going():
-            for _ in range(3):
+            for _ in range(2):
                 load.wait_for(random.randint(40, 120))
                 service.kill()
                 service.start()

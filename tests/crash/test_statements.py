@@ -12,7 +12,7 @@ from sqlalchemy.exc import OperationalError
 
 from service.store.sessions import Store
 from service.tables import metadata
-from tests.support.program import Running, op, running
+from tests.support.program import op, running
 from tests.testlog.support import OPEN_2, Bench, bench
 
 Write = Callable[[Bench, str], httpx.Response]
@@ -122,12 +122,12 @@ def test_so_it_is_on_postgres(postgres_url: str) -> None:
         assert failed_at_each_statement(at, log_a_test) >= 5
 
 
-def test_what_would_leave_half_of_it_is_caught(program: Running) -> None:
-    at = bench(program, "xlr3", "xlr3")
-
+def test_what_would_leave_half_of_it_is_caught(sqlite_url: str) -> None:
     def in_two_halves(at: Bench, entry: str) -> httpx.Response:
         log_a_test(at, op())
         return repair(at, entry)
 
-    with pytest.raises(AssertionError):
-        failed_at_each_statement(at, in_two_halves)
+    with running(sqlite_url) as program:
+        at = bench(program, "xlr3", "xlr3")
+        with pytest.raises(AssertionError):
+            failed_at_each_statement(at, in_two_halves)
