@@ -21,12 +21,12 @@ def at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
 
 
 def test_the_api_does_what_its_description_says(at: World) -> None:
-    told = abuse.hit_api(at, 8)
+    told = abuse.hit_api(at, 6)
     assert {line.split(" ")[2] for line in told} >= {"200", "201", "404", "422"}
 
 
 def test_no_form_breaks_a_page(at: World) -> None:
-    told = abuse.hit_forms(at, 4)
+    told = abuse.hit_forms(at, 3)
     assert {line.rsplit(" ", 1)[0] for line in told} == {
         row for row in NEEDED if row.startswith("POST") and "/api/" not in row
     }
@@ -39,11 +39,6 @@ def test_a_place_that_is_named_twice_gets_one_tag(at: World) -> None:
     lead.post("/places", data={"op": op(), "name": "Row of racks", "kind": "frame"})
     ids = re.findall(r'name="place" value="([^"]+)"', lead.get("/tags/places").text)
     assert lead.post("/tags/places", data={"op": op(), "place": [ids[-1], ids[-1]]}).status_code == 303
-
-
-def test_many_forms_are_known_by_their_fields(at: World) -> None:
-    posts = [row for row in NEEDED if row.startswith("POST") and "/api/" not in row]
-    assert len(abuse.forms(at)) > len(posts) / 3
 
 
 def test_a_method_that_is_not_taken_is_told_with_those_that_are(at: World) -> None:
