@@ -1,5 +1,6 @@
 """Every route and method × everybody: who reaches what, from where, and what every answer carries."""
 
+import re
 from collections.abc import Iterator
 from http.cookies import SimpleCookie
 from itertools import product
@@ -148,6 +149,20 @@ def test_what_is_about_people_is_kept_nowhere(answers: Answers) -> None:
         if row not in kept:
             rule = found.headers["cache-control"]
             assert rule in ("no-store", "private, no-cache"), (actor, row, rule)
+
+
+def test_a_stranger_reads_nobodys_name(at: World, answers: Answers) -> None:
+    with at.store.reading() as db:
+        names = [
+            name
+            for name in db.scalars(select(Person.display_name))
+            if not name.startswith(("The ", "Tester "))
+        ]
+    assert len(names) > 3
+    shown = re.compile("|".join(rf"\b{re.escape(name)}\b" for name in names))
+    assert any(shown.search(answers["viewer", row].text) for row in NEEDED)
+    for row in NEEDED:
+        assert shown.findall(answers["stranger", row].text) == [], row
 
 
 SITES = ("same-origin", "none", "same-site", "cross-site", None)
