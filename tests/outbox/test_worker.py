@@ -220,7 +220,7 @@ def test_a_newer_worker_drops_the_older_ones_pages_and_no_test(gone: Truck, take
 
 @browser_test
 def test_plain_http_says_that_there_is_no_offline(gone: Truck, browser: Browser) -> None:
-    rules = f"--host-resolver-rules=MAP cables.test 127.0.0.1:{gone.line.port}"
+    rules = f"--host-resolver-rules=MAP 192.0.2.7 127.0.0.1:{gone.line.port}"
     plain = browser.browser_type.launch(executable_path=chromium_program(), args=[*FLAGS, rules])
     try:
         with phone_in(plain) as context:
@@ -231,16 +231,16 @@ def test_plain_http_says_that_there_is_no_offline(gone: Truck, browser: Browser)
 
 def _on_a_lan(at: Truck, context: BrowserContext) -> None:
     page = context.new_page()
-    page.goto(at.service.way_in(Role.CREW).replace(at.service.base, "http://cables.test"))
+    page.goto(at.service.way_in(Role.CREW).replace(at.service.base, "http://192.0.2.7"))
     page.get_by_label("Your name here").fill("Ida")
     page.get_by_role("button", name="Join").click()
     expect(page.locator(".me")).to_contain_text("Ida")
     assert page.evaluate("isSecureContext") is False
-    page.goto(f"http://cables.test/sessions/{at.session}")
+    page.goto(f"http://192.0.2.7/sessions/{at.session}")
     expect(page.locator("[data-told]")).to_contain_text("this address is plain http")
     assert page.get_by_role("button", name="Take it along").count() == 0
     before = len(at.logged())
-    page.goto(f"http://cables.test/t/{at.codes[0]}/test")
+    page.goto(f"http://192.0.2.7/t/{at.codes[0]}/test")
     press(page, "Pass")
     page.locator("[data-outbox]").get_by_role("button", name="Send now").click()
     eventually(lambda: len(at.logged()) == before + 1)
