@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import httpx
+import httpx2
 import pytest
 from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
@@ -15,7 +15,7 @@ from service.tables import metadata
 from tests.support.program import op, running
 from tests.testlog.support import OPEN_2, Bench, bench
 
-Write = Callable[[Bench, str], httpx.Response]
+Write = Callable[[Bench, str], httpx2.Response]
 DONE = (201, 303)
 
 
@@ -46,38 +46,38 @@ def failing_at(store: Store, statement: int) -> Iterator[None]:
             event.remove(store.writer, name, fail)
 
 
-def log_a_test(at: Bench, entry: str) -> httpx.Response:
+def log_a_test(at: Bench, entry: str) -> httpx2.Response:
     sent = {"id": entry, "item": at.codes[0], "joined": OPEN_2}
     return at.program.crew.post("/api/v1/tests", json=sent)
 
 
-def add_items(at: Bench, entry: str) -> httpx.Response:
+def add_items(at: Bench, entry: str) -> httpx2.Response:
     sent = {"id": entry, "kind": "cable", "wiring": "xlr3", "length": "10 ft", "place": "Frame 3", "count": 3}
     return at.program.lead.post("/api/v1/items", json=sent)
 
 
-def repair(at: Bench, entry: str) -> httpx.Response:
+def repair(at: Bench, entry: str) -> httpx2.Response:
     return at.program.crew.post(
         f"/t/{at.codes[1]}/repair", data={"op": entry, "what": "new plug", "end": "B"}
     )
 
 
-def swap(at: Bench, entry: str) -> httpx.Response:
+def swap(at: Bench, entry: str) -> httpx2.Response:
     sent = {"id": entry, "bad": at.codes[0], "spare": at.codes[2], "anyway": True}
     return at.program.crew.post("/api/v1/swaps", json=sent)
 
 
-def suspect(at: Bench, entry: str) -> httpx.Response:
+def suspect(at: Bench, entry: str) -> httpx2.Response:
     return at.program.crew.post("/api/v1/suspects", json={"id": entry, "item": at.codes[0]})
 
 
-def open_a_session(at: Bench, entry: str) -> httpx.Response:
+def open_a_session(at: Bench, entry: str) -> httpx2.Response:
     on = at.program.clock.now.date().isoformat()
     sent = {"op": entry, "on": on, "title": "Thursday", "why": ["untested"], "place": ""}
     return at.program.lead.post("/sessions", data=sent)
 
 
-def close_a_session(at: Bench, entry: str) -> httpx.Response:
+def close_a_session(at: Bench, entry: str) -> httpx2.Response:
     [session] = set(re.findall("/sessions/[0-9a-f-]{36}", at.program.lead.get("/sessions").text))
     return at.program.lead.post(f"{session}/close", data={"op": entry, "note": "Two are left."})
 
@@ -123,7 +123,7 @@ def test_so_it_is_on_postgres(postgres_url: str) -> None:
 
 
 def test_what_would_leave_half_of_it_is_caught(sqlite_url: str) -> None:
-    def in_two_halves(at: Bench, entry: str) -> httpx.Response:
+    def in_two_halves(at: Bench, entry: str) -> httpx2.Response:
         log_a_test(at, op())
         return repair(at, entry)
 

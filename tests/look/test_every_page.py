@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 import pytest
 from axe_playwright_python.base import AXE_SCRIPT
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from playwright.sync_api import Browser, Page, Route
 
 from tests.support.program import BASE, running
