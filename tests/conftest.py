@@ -50,10 +50,15 @@ def database_url(request: pytest.FixtureRequest) -> str:
     return url
 
 
-@pytest.fixture
-def program(database_url: str) -> Iterator[Running]:
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def program(request: pytest.FixtureRequest) -> Iterator[Running]:
     """The running service over an empty program, on each engine."""
-    with running(database_url) as service:
+    if request.param == "sqlite":
+        with running(request.getfixturevalue("sqlite_url")) as service:
+            yield service
+        return
+    cluster: Cluster = request.getfixturevalue("postgres_cluster")
+    with cluster.name() as name, running(cluster.url(name)) as service:
         yield service
 
 

@@ -1,15 +1,15 @@
 """C9: the restore drill brings a backup back to a running service, and says so of none that it could not."""
 
 import os
+import shutil
 import socket
 import subprocess
 from datetime import UTC, datetime
 from pathlib import Path
 
-from service.demo.actions import load
 from service.store.backup import back_up
 from service.store.sessions import Store
-from tests.support.program import migrated
+from tests.support.demo import demo_file
 
 ROOT = Path(__file__).parents[2]
 
@@ -29,12 +29,11 @@ def drill(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_a_backup_is_drilled_and_a_damaged_one_is_told(sqlite_url: str, tmp_path: Path) -> None:
+def test_a_backup_is_drilled_and_a_damaged_one_is_told(tmp_path: Path) -> None:
     folder = tmp_path / "backups"
     assert "no backup" in drill(folder).stderr
-    migrated(sqlite_url)
-    store = Store(sqlite_url)
-    load(store, datetime.now(UTC))
+    shutil.copy(demo_file(), tmp_path / "program.db")
+    store = Store(f"sqlite:///{tmp_path}/program.db")
     good = back_up(store, folder, datetime.now(UTC)).path
     store.close()
     done = drill(folder)

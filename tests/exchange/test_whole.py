@@ -3,6 +3,7 @@
 import io
 import json
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -18,7 +19,6 @@ from sqlalchemy import select
 from service.crew.actions import add_person, make_pass, start_sign_in
 from service.crew.core import Role
 from service.crew.models import Person
-from service.demo.actions import load
 from service.exchange.whole import queries
 from service.exchange.whole.actions import bring_in, export
 from service.exchange.whole.core import VERSION, Reader
@@ -27,6 +27,7 @@ from service.kit.problems import Conflict, Problem
 from service.serving import first_link
 from service.store.sessions import Store
 from service.tables import metadata
+from tests.support.demo import demo_file
 from tests.support.program import START, migrated
 
 EXPORTED_AT = re.compile(r'"exported_at": "[^"]*"')
@@ -51,10 +52,9 @@ def empty(url: str) -> Store:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The demo's export, with somebody who has a passphrase, a pass and a token."""
-    url = f"sqlite:///{tmp_path_factory.mktemp('demo')}/demo.db"
-    migrated(url)
-    store = Store(url)
-    load(store, START)
+    file = tmp_path_factory.mktemp("demo") / "demo.db"
+    shutil.copy(demo_file(), file)
+    store = Store(f"sqlite:///{file}")
     with store.writing() as db:
         kit = add_person(db, "Kit", Role.LEAD, START)
         kit.passphrase_hash = "$argon2id$kept-here"

@@ -18,7 +18,7 @@ from tests.support.program import BASE, running
 from tests.web.world import World, rows, sent, world
 
 pytestmark = pytest.mark.browser
-PHONES = (320, 360, 393, 430)
+PHONES = (320, 430)  # the narrowest and the widest; `test_boxes.py` has those between
 STANDARDS = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
 CONTRAST = {"type": "rule", "values": ["color-contrast"]}  # all that a theme changes
 AXE = """async rules => (await axe.run(document, {runOnly: rules, resultTypes: ["violations"]})).violations
@@ -51,12 +51,15 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
 def browsing(browser: Browser, client: TestClient, said: dict[str, Response]) -> Iterator[Show]:
     """A way to show addresses as `client` gets them; those in `said` were answered before."""
 
+    files: dict[str, Response] = {}
+
     def answer(route: Route) -> None:
         asked = urlsplit(route.request.url)
         path = asked.path + (f"?{asked.query}" if asked.query else "")
-        got = said.get(path) or client.get(
-            path, headers={"Accept": route.request.headers.get("accept", "*/*")}
-        )
+        accept = {"Accept": route.request.headers.get("accept", "*/*")}
+        got = said.get(path) or files.get(path) or client.get(path, headers=accept)
+        if path.startswith("/static/"):
+            files[path] = got
         headers = {name: got.headers[name] for name in ("content-type", "content-security-policy")}
         route.fulfill(status=got.status_code, headers=headers, body=got.content)
 
@@ -65,7 +68,7 @@ def browsing(browser: Browser, client: TestClient, said: dict[str, Response]) ->
         page = context.new_page()
 
         def show(path: str) -> Page:
-            page.goto(BASE + path)
+            page.goto(BASE + path, wait_until="domcontentloaded")
             return page
 
         yield show
@@ -119,8 +122,10 @@ def test_of_what_was_sent_empty(tmp_path: Path, browser: Browser) -> None:
             if method == "POST" and not template.startswith("/api"):
                 got = lead.post(at.path(template), headers={"Accept": "text/html"}, **sent(at, row))
                 if is_page(got) and got.status_code >= 400:
-                    said[f"/sent{at.path(template)}"] = got
-        assert len(said) > 20
+                    # Each form shown again is its own page; what else is refused is the same page in other words.
+                    name = at.path(template) if "<form" in got.text else f"/{got.status_code}"
+                    said[f"/sent{name}"] = got
+        assert len(said) > 6, sorted(said)
         for show in browsing(browser, lead, said):
             found = {path: wrong(show(path)) for path in said}
     assert {path: amiss for path, amiss in found.items() if amiss} == {}
@@ -129,8 +134,9 @@ def test_of_what_was_sent_empty(tmp_path: Path, browser: Browser) -> None:
 def test_of_an_empty_program(sqlite_url: str, browser: Browser) -> None:
     with running(sqlite_url) as program:
         named = [row.removeprefix("GET ") for row in rows(program.lead.app) if row.startswith("GET ")]
-        pages = pages_of(program.lead, [path for path in named if "{" not in path])
-        assert len(pages) > 20
+        all_pages = pages_of(program.lead, [path for path in named if "{" not in path])
+        pages = {path: got for path, got in all_pages.items() if 'class="empty' in got.text}
+        assert len(pages) > 8
         for show in browsing(browser, program.lead, pages):
             found = {path: wrong(show(path)) for path in pages}
     assert {path: amiss for path, amiss in found.items() if amiss} == {}

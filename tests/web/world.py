@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -21,7 +20,6 @@ from service.app import create_app
 from service.crew import actions
 from service.crew.core import Role
 from service.crew.models import Person
-from service.demo.actions import load
 from service.gear.models import Item, Place
 from service.schedule.calendar.actions import make_link
 from service.season.models import Event, SeasonRow
@@ -31,7 +29,8 @@ from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import modules
 from service.web.upload import Taking
-from tests.support.program import BASE, Clock, migrated, op
+from tests.support.demo import demo_file
+from tests.support.program import BASE, Clock, op
 
 START = Clock().now
 NOTHING = UUID("00000000-0000-4000-8000-00000000dead")
@@ -84,7 +83,7 @@ _rows = cache(rows)
 def world(folder: Path, **settings: Any) -> Iterator[World]:
     """The service over a copy of the demo."""
     file = folder / f"{uuid4()}.db"
-    shutil.copy(_demo(), file)
+    shutil.copy(demo_file(), file)
     clock = Clock()
     app = create_app(Settings(f"sqlite:///{file}", **({"base_url": BASE} | settings)), clock)
     store: Store = app.state.store
@@ -99,20 +98,6 @@ def world(folder: Path, **settings: Any) -> Iterator[World]:
 def _client(app: FastAPI, token: str) -> TestClient:
     headers = {"Origin": BASE} | ({"Authorization": f"Bearer {token}"} if token else {})
     return TestClient(app, BASE, headers=headers, follow_redirects=False)
-
-
-@cache
-def _demo() -> Path:
-    path = Path(mkdtemp()) / "demo.db"
-    migrated(f"sqlite:///{path}")
-    store = Store(f"sqlite:///{path}")
-    load(store, START)
-    with store.writer.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
-        connection.exec_driver_sql("BEGIN")
-    store.close()
-    return path
 
 
 def _token(db: Session, role: str) -> str:
