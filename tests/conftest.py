@@ -14,13 +14,41 @@ from tests.support.program import Running, running
 
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
 # In CI the examples are the same every time; elsewhere each run looks at new ones.
+# `--hypothesis-profile=thorough` looks at many more.
 settings.register_profile(
     "coilbook",
     deadline=None,
+    max_examples=50,
     derandomize=os.environ.get("CI") == "true",
     suppress_health_check=[HealthCheck.too_slow],
 )
+settings.register_profile("thorough", settings.get_profile("coilbook"), max_examples=1000, derandomize=False)
 settings.load_profile("coilbook")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--every-case` runs each case of a test on both engines."""
+    parser.addoption("--every-case", action="store_true", help="run each case on PostgreSQL, too")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Every test runs on both engines; of its cases PostgreSQL gets the first, since engines differ in statements.
+
+    What one case of a test asks of the database, the others ask in other words.
+    """
+    if config.getoption("--every-case"):
+        return
+    seen: set[str] = set()
+    kept, left = [], []
+    for item in items:
+        test = item.nodeid.partition("[")[0]
+        again = item.get_closest_marker("postgres") is not None and test in seen
+        (left if again else kept).append(item)
+        if item.get_closest_marker("postgres") is not None:
+            seen.add(test)
+    config.hook.pytest_deselected(items=left)
+    items[:] = kept
 
 
 @pytest.fixture(scope="session")

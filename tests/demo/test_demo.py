@@ -61,15 +61,9 @@ def test_it_is_a_program_in_mid_season(demo: Store) -> None:
     assert 80 <= sum(one.count for one in [*OWNED, LATE]) <= 100
 
 
-def test_it_is_the_same_on_another_day(demo: Store, sqlite_url: str) -> None:
-    other = loaded(sqlite_url, LATER)
-    assert told(demo) == told(other)
-    other.close()
-
-
 @pytest.mark.postgres
-def test_it_is_the_same_on_postgresql(demo: Store, postgres_url: str) -> None:
-    other = loaded(postgres_url)
+def test_it_is_the_same_on_another_day_and_engine(demo: Store, postgres_url: str) -> None:
+    other = loaded(postgres_url, LATER)
     assert told(demo) == told(other)
     other.close()
 

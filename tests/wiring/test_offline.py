@@ -21,6 +21,10 @@ EVERY = pytest.mark.parametrize("key", BUILTIN)
 PACKED_MOST = 60_000
 
 
+SHARE = 100
+"""About how many answers of a table are asked for again: all of a small one, every so-manieth of a large one."""
+
+
 @cache
 def table_of(key: str) -> dict[str, Any]:
     """The tables of a built-in wiring, worked out once for all tests."""
@@ -58,14 +62,15 @@ def good_elsewhere(wiring: Wiring, part: str, held: list[str]) -> list[list[str]
 
 
 @EVERY
-def test_every_answer_is_what_diagnosis_says(key: str) -> None:
+def test_its_answers_are_what_diagnosis_says(key: str) -> None:
     wiring, made = BUILTIN[key], table_of(key)
     faults = [as_fault(written) for written in made["faults"]]
     asked = 0
     for table in made["tables"]:
         whole = len(wiring.lanes or wiring.pairs) < 2
         elsewhere = [] if whole else good_elsewhere(wiring, table["part"], table["contacts"])
-        for growth, (verdict, indices, *least) in table["results"].items():
+        results = list(table["results"].items())
+        for growth, (verdict, indices, *least) in results[:: max(1, len(results) // SHARE)]:
             groups = joined(table["contacts"], growth) + elsewhere
             found = diagnose(wiring, read(wiring, groups, table["probed"]))
             assert (verdict, [faults[index] for index in indices], least != [False]) == (
