@@ -1,5 +1,6 @@
 """Fixtures that every feature's tests build on: the two databases and the browser."""
 
+import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -49,6 +50,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             seen.add(test)
     config.hook.pytest_deselected(items=left)
     items[:] = kept
+
+
+def pytest_collection_finish() -> None:
+    """Leave what was imported out of every later search for garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
