@@ -1,13 +1,13 @@
 """What wear looks up: every item with its class, its days in service and its history, a few statements in all."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import exists, select
+from sqlalchemy.orm import Session, aliased
 
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
@@ -74,18 +74,19 @@ def worn(db: Session) -> dict[UUID, Worn]:
 
 def _histories(db: Session, items: dict[UUID, Worn]) -> None:
     """Tests that stand and repairs; a partial test proves nothing, so it is left out at once."""
+    other = aliased(TestItem)
+    through = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
     tests = db.execute(
-        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict)
+        select(TestItem.item_id, Test.tested_at, Test.verdict, through)
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Void, Void.test_id == Test.id)
         .where(Void.test_id.is_(None), Test.verdict != Verdict.PARTIAL)
-    ).all()
-    through = Counter(test_id for _, test_id, _, _ in tests)
+    )
     found: dict[UUID, list[Event]] = defaultdict(list)
-    for item_id, test_id, at, verdict in tests:
-        alone = through[test_id] == 1
-        found[item_id].append(Event(at, what_of(Verdict(verdict), alone), test_id, alone))
-    for item_id, repair_id, at in db.execute(select(Repair.item_id, Repair.id, Repair.at)):
-        found[item_id].append(Event(at, What.REPAIR, repair_id))
+    # By which entry an event came is nothing to wear, and thousands of ids take long to read: the item's stands for it.
+    for item_id, at, verdict, several in tests:
+        found[item_id].append(Event(at, what_of(Verdict(verdict), not several), item_id, not several))
+    for item_id, at in db.execute(select(Repair.item_id, Repair.at)):
+        found[item_id].append(Event(at, What.REPAIR, item_id))
     for item_id, history in found.items():
         items[item_id].history = history
