@@ -44,9 +44,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     kept, left = [], []
     for item in items:
         test = item.nodeid.partition("[")[0]
-        again = item.get_closest_marker("postgres") is not None and test in seen
-        (left if again else kept).append(item)
-        if item.get_closest_marker("postgres") is not None:
+        on_postgres = item.get_closest_marker("postgres") is not None
+        (left if on_postgres and test in seen else kept).append(item)
+        if on_postgres:
             seen.add(test)
     config.hook.pytest_deselected(items=left)
     items[:] = kept

@@ -74,6 +74,11 @@ def secret(random: Choice, letters: int) -> str:
     return "".join(random.choice(_ALPHABET) for _ in range(letters))
 
 
+def spelled(secret: str) -> str:
+    """A secret in groups of five, to be read aloud and typed."""
+    return "-".join(secret[at : at + 5] for at in range(0, len(secret), 5))
+
+
 def tidy_secret(typed: str) -> str:
     """A typed secret without spaces, dashes and case."""
     return "".join(typed.split()).replace("-", "").upper()

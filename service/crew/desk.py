@@ -47,6 +47,11 @@ class Desk:
         settings: Settings = self.request.app.state.settings
         return settings
 
+    @property
+    def base(self) -> str:
+        """The address that links of ours begin with: the configured one, else the one that this page was opened by."""
+        return self.settings.base_url or f"{self.request.url.scheme}://{self.request.headers['host']}"
+
     @cached_property
     def now(self) -> datetime:
         """The moment of this request, the same wherever it is asked."""

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
-from service.crew.core import Role, fingerprint
+from service.crew.core import Role, fingerprint, spelled
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
 from service.crew.keeping.queries import gone
 from service.kit.lengths import Unit
@@ -147,7 +147,7 @@ def make_pass(desk: LeadDesk, posted: Posted) -> Response:
         with desk.reading() as db:
             return _crew(desk, db, refusal.status, errors=refusal.errors)
     link = join_link(desk, made.secret)
-    secret = "-".join(made.secret[at : at + 5] for at in range(0, len(made.secret), 5))
+    secret = spelled(made.secret)
     return desk.page(
         "crew/new_pass.html", made=made, role=role, label=label, link=link, qr=qr_svg(link), secret=secret
     )
@@ -249,8 +249,7 @@ def _role(word: str) -> Role:
 
 def join_link(desk: Desk, secret: str, then: str = "") -> str:
     """The address that a pass's QR holds, going on to `then`. The secret is in the fragment, so it reaches no log."""
-    base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
-    return f"{base}/join{f'?next={then}' if then else ''}#{secret}"
+    return f"{desk.base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
 def signed_in(desk: Desk, token: str, target: str) -> Response:

@@ -30,13 +30,13 @@ from service.kit.codes import make_code
 from service.kit.dates import local_date
 from service.kit.problems import invalid
 from service.season import actions as season
-from service.season.core import What, due_in_seasons, next_change
+from service.season.core import What
 from service.season.models import EventKind, ItemDue, ItemSeason
 from service.store.base import Base
 from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.core import Event, Evidence, Method, Verdict, fault_of, state_after, with_evidence
-from service.testlog.due import entries
+from service.testlog.due import reckoned
 from service.testlog.flags import wanted
 from service.testlog.models import FaultRow, Repair, SessionKind, Test, TestItem, WorkSession
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
@@ -193,24 +193,15 @@ class _Filling:
         return Event(step.at, What(verdict.value), entry)
 
     def _due(self, rows: Rows, item_id: UUID, events: Sequence[Event]) -> None:
-        history, since = entries(events, scenario.ZONE), local_date(self.began, scenario.ZONE)
-        due = due_in_seasons(self.rules, since, history, self.today)
-        tests = [event for event in events if event.what is not What.REPAIR]
-        passes = [event.at for event in tests if event.what is What.PASS]
-        rows[ItemDue].append(
-            {
-                "item_id": item_id, "state": due.state, "due_by": due.due_by, "round": due.round,
-                "changes_on": next_change(self.rules, since, history, self.today),
-                "last_tested_at": tests[-1].at if tests else None,
-                "last_verdict": tests[-1].what if tests else None, "last_passed_at": passes[-1] if passes else None,
-            }
-        )  # fmt: skip
+        since = local_date(self.began, scenario.ZONE)
+        due = reckoned(self.rules, since, events, self.today, scenario.ZONE)
+        rows[ItemDue].append({"item_id": item_id} | due)
         rows[Flag] += [
             {
                 "item_id": item_id, "flag": kind, "period": occasion, "note": "", "raised_at": self.now,
                 "raised_by": None, "cleared_at": None, "cleared_by": None, "cleared_why": None,
             }
-            for kind, occasion in wanted(due.state, due.due_by, self.today).items()
+            for kind, occasion in wanted(due["state"], due["due_by"], self.today).items()
         ]  # fmt: skip
 
     def _changed(

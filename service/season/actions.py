@@ -1,7 +1,8 @@
 """What happens with seasons: making them, their rounds and events, and who answers to which."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID, uuid4
 
 from sqlalchemy import delete, select
@@ -9,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.kit.problems import NotFound, invalid
 from service.season import queries
-from service.season.core import Entry, Round, Season, due_in_seasons, next_change
+from service.season.core import Round, Season
 from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
 
 
@@ -138,19 +139,13 @@ def running_seasons(db: Session, today: date) -> list[UUID]:
     return [row.id for row in queries.seasons(db) if row.ends >= today]
 
 
-def keep_due(
-    db: Session, item_id: UUID, seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry],
-    today: date, last_tested_at: datetime | None, last_verdict: str | None, last_passed_at: datetime | None,
-) -> ItemDue:  # fmt: skip
-    """Reckon an item's due state from its history and keep it in the cache."""
-    due = due_in_seasons(seasons, in_service_on, history, today)
-    row = db.get(ItemDue, item_id)
+def keep_due(db: Session, item_id: UUID, known: Mapping[str, Any], row: ItemDue | None) -> ItemDue:
+    """Keep what is known of an item's due state, by column; `row` is what is cached of it already."""
     if row is None:
         row = ItemDue(item_id=item_id)
         db.add(row)
-    row.state, row.due_by, row.round = due.state, due.due_by, due.round
-    row.changes_on = next_change(seasons, in_service_on, history, today)
-    row.last_tested_at, row.last_verdict, row.last_passed_at = last_tested_at, last_verdict, last_passed_at
+    for column, value in known.items():
+        setattr(row, column, value)
     return row
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,7 +14,7 @@ from service.gear.models import Item
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.season import queries as seasons
-from service.season.core import Entry, Season, What
+from service.season.core import Entry, Season, What, due_in_seasons, next_change
 from service.season.models import ItemDue
 from service.testlog.core import Event
 from service.testlog.queries import chunks, events, hold
@@ -34,11 +35,12 @@ def reckon(
     """The same for items that are held already, with their histories at hand; what is cached now."""
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
-    cached = seasons.due_rows(db, ids)  # held, so that keeping each finds its row without asking
+    cached = seasons.due_rows(db, ids)
     kept = []
     for item in items:
         if item.state in ASKED:
-            kept.append(_keep(db, item, answers_to[item.id], histories[item.id], today, zone))
+            known = reckoned(answers_to[item.id], item.in_service_on, histories[item.id], today, zone)
+            kept.append(season.keep_due(db, item.id, known, cached.get(item.id)))
         elif item.id in cached:
             season.drop_due(db, item.id)
     db.flush()
@@ -61,20 +63,20 @@ def stale(db: Session, today: date) -> Sequence[UUID]:
     return db.scalars(query).all()
 
 
-def _keep(
-    db: Session,
-    item: Item,
-    answers_to: Sequence[Season],
-    history: Sequence[Event],
-    today: date,
-    zone: ZoneInfo,
-) -> ItemDue:
+def reckoned(
+    seasons: Sequence[Season], in_service_on: date, history: Sequence[Event], today: date, zone: ZoneInfo
+) -> dict[str, Any]:
+    """What is cached of an item's due state, by column, as its history has it. Pure."""
+    days = entries(history, zone)
+    due = due_in_seasons(seasons, in_service_on, days, today)
     tests = [event for event in history if event.what is not What.REPAIR]
     passes = [event.at for event in tests if event.what is What.PASS]
-    return season.keep_due(
-        db, item.id, answers_to, item.in_service_on, entries(history, zone), today,
-        tests[-1].at if tests else None, tests[-1].what if tests else None, passes[-1] if passes else None,
-    )  # fmt: skip
+    return {
+        "state": due.state, "due_by": due.due_by, "round": due.round,
+        "changes_on": next_change(seasons, in_service_on, days, today),
+        "last_tested_at": tests[-1].at if tests else None, "last_verdict": tests[-1].what if tests else None,
+        "last_passed_at": passes[-1] if passes else None,
+    }  # fmt: skip
 
 
 def differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:

@@ -99,7 +99,12 @@ def _ages(item: Record, today: date, day: date) -> Ages | None:
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
     """The chance that an item which was good at its last test has failed since, by the day that is given."""
-    return {item_id: chance.failed for item_id, chance in chances(records(db, zone), today, today).items()}
+    return failed_by(records(db, zone), today)
+
+
+def failed_by(items: Mapping[UUID, Record], day: date) -> dict[UUID, float]:
+    """The same, where the records are at hand."""
+    return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
 
 
 def outlook(items: Mapping[UUID, Record], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:

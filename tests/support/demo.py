@@ -5,6 +5,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from service.demo.actions import load
+from service.store.files import in_one_file
 from service.store.sessions import Store
 from tests.support.program import START, migrated
 
@@ -16,9 +17,6 @@ def demo_file() -> Path:
     migrated(f"sqlite:///{path}")
     store = Store(f"sqlite:///{path}")
     load(store, START)
-    with store.writer.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
-        connection.exec_driver_sql("BEGIN")
     store.close()
+    in_one_file(path)
     return path

@@ -19,6 +19,7 @@ from service.crew.core import Role
 from service.settings import Settings
 from service.store import migrate
 from service.store.engine import is_sqlite
+from service.store.files import in_one_file
 from service.store.sessions import Store
 from tests.support.postgres import copied
 
@@ -92,10 +93,5 @@ def migrated(url: str) -> None:
 def _migrated_file() -> Path:
     path = Path(mkdtemp()) / "migrated.db"
     migrate.upgrade(f"sqlite:///{path}")
-    store = Store(f"sqlite:///{path}")
-    with store.writer.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
-        connection.exec_driver_sql("BEGIN")
-    store.close()
+    in_one_file(path)
     return path

@@ -30,9 +30,8 @@ from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import modules
 from service.web.upload import Taking
 from tests.support.demo import demo_file
-from tests.support.program import BASE, Clock, op
+from tests.support.program import BASE, START, Clock, op
 
-START = Clock().now
 NOTHING = UUID("00000000-0000-4000-8000-00000000dead")
 """The id of nothing, for what the demo has none of."""
 

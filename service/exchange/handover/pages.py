@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
+from service.crew.core import spelled
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk
 from service.crew.pages import signed_in, text
 from service.exchange.handover import actions, queries
@@ -78,10 +79,9 @@ def make_link(desk: LeadDesk) -> Response:
     """Make the link and show it, once."""
     with desk.writing() as db:
         made = actions.make_link(db, desk.me, desk.now)
-    base = desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"
-    link = f"{base}/take-over#{made.secret}"
-    parts = [made.secret[at : at + 4] for at in range(0, len(made.secret), 4)]
-    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret=" ".join(parts))
+    link = f"{desk.base}/take-over#{made.secret}"
+    secret = spelled(made.secret)
+    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret=secret)
 
 
 @router.post("/handover/links/{link_id}/end")

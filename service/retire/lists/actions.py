@@ -33,7 +33,9 @@ from service.tags.queries import codes_of
 from service.testlog.core import Fault, fault_of
 from service.testlog.due import entries
 from service.testlog.queries import events
-from service.wear.actions import risks
+from service.wear.actions import Record as Worn
+from service.wear.actions import failed_by
+from service.wear.actions import records as worn
 
 NEW = Record()
 WORKED_WITHIN = timedelta(hours=12)
@@ -93,7 +95,7 @@ class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
     `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
-    may go in.
+    may go in; `worn` is how every item wore, by which their risks were reckoned.
     """
 
     event: Event
@@ -103,6 +105,7 @@ class PullList:
     gear: dict[UUID, Gear]
     in_use: set[UUID]
     ready: list[Piece]
+    worn: dict[UUID, Worn]
 
     @property
     def open(self) -> list[Line]:
@@ -160,7 +163,9 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     limits = decisions.limits(db)
     asked = queries.asked(db, event.on)
     bought = prices.bought_lengths(db)
-    gear = _judged(db, asked, bought, limits, event.on, today, zone)
+    wear = worn(db, zone)
+    risk = failed_by(wear, max(event.on, today))
+    gear = _judged(db, asked, bought, limits, risk, event.on, today, zone)
     said = words.words(db, event.id)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
     in_use = [one for one in asked if one.item.state is not ItemState.SPARE and one.item.id not in done]
@@ -181,7 +186,7 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     ready = [one.piece for one in spares if core.ready(one, limits, today, event.on)]
     lines = _lines(db, decided, asked, bought, said, done)
     return PullList(
-        event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready
+        event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear
     )
 
 
@@ -232,6 +237,7 @@ def _judged(
     asked: Sequence[Asked],
     bought: Mapping[UUID, int],
     limits: Limits,
+    risk: Mapping[UUID, float],
     on: date,
     today: date,
     zone: ZoneInfo,
@@ -239,8 +245,7 @@ def _judged(
     """The items as the list judges them. History is read only where the cached state does not answer by itself."""
     open_ids = [one.item.id for one in asked if _needs_history(one, on, today)]
     histories, answers_to = events(db, open_ids), seasons_of(db, open_ids)
-    suspects, risk = queries.suspects(db), risks(db, zone, max(on, today))
-    costs, repairs = prices.prices(db), words.repair_costs(db)
+    suspects, costs, repairs = queries.suspects(db), prices.prices(db), words.repair_costs(db)
     records = decisions.records(
         db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests
     )

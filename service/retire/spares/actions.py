@@ -18,7 +18,7 @@ from service.retire.prices.core import Sort
 from service.retire.spares.core import Length, Plan, Trip, by_group, planned
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
-from service.wear.actions import risks
+from service.wear.actions import failed_by
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> Case:
     asked = trip(db)
     pull = pull_list(db, event, today, zone)
     last_day = event.on + timedelta(days=asked.days - 1)
-    risk = risks(db, zone, max(last_day, today))
+    risk = failed_by(pull.worn, max(last_day, today))
     expected, untold = _expected(pull, risk)
     here = _here(pull)
     costs = prices.prices(db)

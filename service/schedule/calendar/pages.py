@@ -34,7 +34,7 @@ def make_link(desk: LeadDesk, posted: Posted) -> Response:
     except Invalid as refusal:
         with desk.reading() as db:
             return _links(desk, db, refusal.status, label, refusal.errors)
-    return desk.page("schedule/calendar_link.html", link=f"{_base(desk)}/calendar/{secret}.ics")
+    return desk.page("schedule/calendar_link.html", link=f"{desk.base}/calendar/{secret}.ics")
 
 
 @router.post("/calendar/links/{link_id}/end")
@@ -51,7 +51,7 @@ def calendar_feed(desk: AnyoneDesk, secret: str) -> Response:
     with desk.reading() as db:
         if not queries.counts(db, fingerprint(secret)):
             raise Gone("This calendar link is not valid, or no longer. Ask your lead for a new one.")
-        body = feed(desk.program.name, queries.entries(db, _base(desk)))
+        body = feed(desk.program.name, queries.entries(db, desk.base))
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
     known = desk.request.headers.get("if-none-match", "").split(",")
@@ -65,7 +65,3 @@ def _links(
 ) -> Response:
     links = queries.links(db)
     return desk.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})
-
-
-def _base(desk: Desk) -> str:
-    return desk.settings.base_url or f"{desk.request.url.scheme}://{desk.request.headers['host']}"

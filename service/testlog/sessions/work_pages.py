@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.crew.actions import make_pass
-from service.crew.core import Role
+from service.crew.core import Role, spelled
 from service.crew.desk import CrewDesk, LeadDesk, ViewerDesk
 from service.crew.pages import join_link
 from service.gear.queries import item_facts
@@ -88,7 +88,7 @@ def helpers_join(desk: LeadDesk, session_id: str) -> Response:
         session = session_with(db, session_id)
         made = make_pass(db, Role.CREW, session.title[:60], desk.me, desk.now)
     link = join_link(desk, made.secret, f"/sessions/{session.id}")
-    secret = "-".join(made.secret[at : at + 5] for at in range(0, len(made.secret), 5))
+    secret = spelled(made.secret)
     return desk.page(
         "testlog/session_pass.html", session=session, made=made, link=link, qr=qr_svg(link), secret=secret
     )
