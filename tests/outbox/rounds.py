@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Error, Page
 
 from tests.outbox.proxy import CUT_AFTER, CUT_BEFORE, TORN, Answer
-from tests.outbox.support import Truck, entries, eventually
+from tests.outbox.support import Truck, entries, eventually, worker_ready
 from tests.support.chromium import phone_in
 
 LOG = """([code, session, numbers]) => {
@@ -67,7 +67,7 @@ def a_round(at: Truck, browser: Browser, tests: int, phones: int, chance: Random
 def _ready(at: Truck, hand: BrowserContext, name: str) -> Page:
     page = at.joined(hand, name)
     page.goto(at.form())
-    page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+    worker_ready(page)
     page.goto(f"{at.base}/offline")
     return page
 

@@ -23,6 +23,11 @@ from service.testlog.sessions.queries import worklist
 from tests.outbox.proxy import Proxy
 from tests.support.serving import Served, served
 
+ENTRIES = """async () => {
+  const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
+  return script && { held: await (await import(new URL('../outbox/store.js', script.src))).entries() };
+}"""
+
 
 @dataclass
 class Truck:
@@ -92,21 +97,15 @@ def truck(url: str, *wirings: str) -> Iterator[Truck]:
 
 
 def entries(page: Page) -> list[dict[str, Any]]:
-    """What waits on the phone, from both of its stores."""
+    """What waits on the phone, from both of its stores.
+
+    A page that shows what was sent opens itself anew. Asked just then, `evaluate` may wait for ever; this asks again.
+    """
     try:
-        found: list[dict[str, Any]] = page.evaluate(
-            """async () => {
-              if (document.readyState === 'loading') {
-                await new Promise((done) => document.addEventListener('DOMContentLoaded', done));
-              }
-              const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
-              return (await import(new URL('../outbox/store.js', script.src))).entries();
-            }"""
-        )
-    except Error as error:  # the page went on meanwhile
+        found: list[dict[str, Any]] = page.wait_for_function(ENTRIES).json_value()["held"]
+    except Error as error:  # the page went on between the two
         if "navigation" not in str(error):
             raise
-        page.wait_for_load_state()
         return entries(page)
     return found
 
@@ -116,6 +115,11 @@ def eventually(holds: Callable[[], bool], seconds: float = 20) -> None:
     until = time.monotonic() + seconds
     while not holds():
         assert time.monotonic() < until, "it never came to be"
+
+
+def worker_ready(page: Page) -> None:
+    """Wait until pages of ours can be opened without a signal; fails where that never comes to be."""
+    page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")
 
 
 def bar(page: Page) -> Any:

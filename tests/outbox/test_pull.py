@@ -13,7 +13,7 @@ from service.retire.lists.models import PullTick
 from service.season.actions import add_event, add_season
 from service.season.core import Season, split
 from service.season.models import EventKind
-from tests.outbox.support import Truck, bar, entries, eventually, truck
+from tests.outbox.support import Truck, bar, entries, eventually, truck, worker_ready
 from tests.support.chromium import phone_in
 
 pytestmark = pytest.mark.browser
@@ -46,7 +46,7 @@ def test_a_walk_with_a_signal_without_and_with_one_again(listed: tuple[Truck, st
         page.goto(f"{at.base}/pull/{event}")
         page.get_by_role("button", name="Take it along").click()
         expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
-        page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+        worker_ready(page)
         page.locator("form[data-tick] button").first.click()
         expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
         expect(bar(page)).to_contain_text("Tick kept for")

@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from service.crew.core import Role
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now
+from tests.outbox.support import Truck, bar, entries, eventually, press, send_now, worker_ready
 from tests.support.chromium import phone_in
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, bench
@@ -76,7 +76,7 @@ def test_with_nothing_waiting_a_phone_is_left_clean(at_truck: Truck, browser: Br
     with phone_in(browser) as context:
         page = at_truck.joined(context)
         page.goto(at_truck.form())
-        page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+        worker_ready(page)
         with page.expect_response("**/sign-out") as answered:
             leave(page)
         assert answered.value.all_headers()["clear-site-data"] == '"cache", "storage"'
@@ -94,7 +94,7 @@ def test_two_phones_that_test_the_same_cable_both_count(at_truck: Truck, browser
         pages = [at_truck.joined(one, "Mira"), at_truck.joined(other, "Noor")]
         for page in pages:
             page.goto(at_truck.form(2))
-            page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+            worker_ready(page)
         at_truck.line.stop()
         for page in pages:
             page.locator(".actions").get_by_role("button", name="Pass").click()

@@ -93,7 +93,9 @@ def test_an_entry_that_only_the_mirror_has_is_sent(at_truck: Truck, phone_with: 
     page.goto(at_truck.form())
     press(page, "Pass")
     (entry,) = entries(page)
-    page.evaluate("new Promise((done) => { indexedDB.deleteDatabase('coilbook').onsuccess = done; })")
+    page.wait_for_function(
+        "new Promise((done) => { indexedDB.deleteDatabase('coilbook').onsuccess = () => done(true); })"
+    )
     page.reload()
     assert [one["id"] for one in entries(page)] == [entry["id"]]
     send_now(page)

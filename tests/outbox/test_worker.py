@@ -14,7 +14,7 @@ from service.home.offline.pages import precached, shell
 from service.tags.models import Tag
 from service.web.modules import imported, module
 from tests.outbox.proxy import Answer
-from tests.outbox.support import Truck, bar, entries, eventually, press, truck
+from tests.outbox.support import Truck, bar, entries, eventually, press, truck, worker_ready
 from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
 
@@ -81,7 +81,7 @@ def take_along(at: Truck, page: Page) -> None:
     page.goto(f"{at.base}/sessions/{at.session}")
     page.get_by_role("button", name="Take it along").click()
     expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
-    page.evaluate("navigator.serviceWorker.ready.then(() => {})")
+    worker_ready(page)
 
 
 @browser_test
@@ -205,7 +205,7 @@ def test_a_newer_worker_drops_the_older_ones_pages_and_no_test(gone: Truck, take
     press(page, "Pass")
     (entry,) = entries(page)
     gone.line.altered["/sw.js"] = lambda body: re.sub(rb'"version": "\w+"', b'"version": "newer"', body)
-    page.evaluate("navigator.serviceWorker.ready.then((one) => one.update()).then(() => {})")
+    page.wait_for_function("navigator.serviceWorker.ready.then((one) => one.update()).then(() => true)")
     eventually(lambda: page.evaluate("caches.keys()") == ["coilbook-newer"])
     gone.line.stop()
     page.goto(f"{gone.base}/offline")
