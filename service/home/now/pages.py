@@ -16,6 +16,7 @@ from service.home.now.queries import Step
 from service.retire.lists.actions import PullList, event_for, pull_list
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
+from service.season.models import Event
 from service.store.backup import OLD, last_backup
 from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
@@ -28,7 +29,8 @@ router = APIRouter(include_in_schema=False)
 
 @dataclass(frozen=True)
 class Now:
-    """What Now shows: of `sessions` the open ones; `waiting` tags, first `steps` and the last backup are a lead's.
+    """What Now shows: of `sessions` the open ones; the next event's `pull` list, which takes its time to reckon, the
+    `waiting` tags, first `steps` and the last backup are a lead's.
 
     The last backup `is_old` where a newer one should be there by now, or it never was.
     """
@@ -39,6 +41,7 @@ class Now:
     sessions: list[Row[WorkSession, str | None, int, int]]
     season_id: str | None
     round: RoundProgress | None
+    event: Event | None
     pull: PullList | None
     waiting: int = 0
     steps: list[Step] = field(default_factory=list)
@@ -99,7 +102,8 @@ def _now(desk: Desk, db: Session) -> Now:
         sessions=[row for row in sessions(db) if row[0].closed_at is None],
         season_id=str(row.id) if row else None,
         round=next((each for each in rounds if each.is_open(desk.today)), None),
-        pull=pull_list(db, event, desk.today, desk.zone) if event else None,
+        event=event,
+        pull=pull_list(db, event, desk.today, desk.zone) if event and leads else None,
         waiting=how_many_wait(db) if leads else 0,
         steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
         backed_up=backed_up,

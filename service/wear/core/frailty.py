@@ -69,16 +69,16 @@ class Records:
         owner, lower, upper = zip(*rows, strict=True) if rows else ((), (), ())
         return cls(len(lives), np.array(owner, np.intp), np.array(lower, float), np.array(upper, float))
 
-    def given(self, model: Weibull, variance: float) -> "Given":
-        """The records seen with one model of their class, and one variance of frailty."""
+    def given(self, models: Sequence[Weibull], variance: float) -> "Given":
+        """The records seen with each of these models of their class, and one variance of frailty."""
 
         def hazard(times: Floats) -> Floats:
-            return conditional_hazard(model, variance, times)
+            return conditional_hazard(models, variance, times)
 
         lower, failed = hazard(self.lower), self.upper < np.inf
-        widths = hazard(self.upper[failed]) - lower[failed]
-        survived: Floats = np.bincount(self.owner, lower, self.items).astype(float)
-        slopes = 1 + variance * lower[failed]
+        widths = hazard(self.upper[failed]) - lower[:, failed]
+        survived: Floats = np.stack([np.bincount(self.owner, row, self.items).astype(float) for row in lower])
+        slopes = 1 + variance * lower[:, failed]
         owner = self.owner[failed]
         which, starts = np.unique(owner, return_index=True)
         return Given(1 / variance, survived, owner, which, starts, widths, slopes, hazard)
@@ -86,10 +86,10 @@ class Records:
 
 @dataclass(frozen=True)
 class Given:
-    """Records seen with one model: `k`, of the prior Gamma(k, k); the cumulative hazard that each item survived
-    (items,); and for each failure (failures,), in the order of items, whose it is, the hazard between the tests around
-    it, and how much steeper there than the class as a whole an item of frailty 1 gets worse. `which` items failed,
-    and where the failures of each start.
+    """Records seen with several models at once: `k`, of the prior Gamma(k, k); the cumulative hazard that each item
+    survived (models, items); and for each failure, in the order of items, whose it is (failures,), the hazard between
+    the tests around it, and how much steeper there than the class as a whole an item of frailty 1 gets worse (models,
+    failures). `which` items failed, and where the failures of each start.
     """
 
     k: float
@@ -102,11 +102,11 @@ class Given:
     hazard: Callable[[Floats], Floats]
 
     def log_likelihood(self, more: Floats | float = 0.0) -> Floats:
-        """For each item, the log-likelihood of its record had it survived `more` besides (items,)."""
+        """For each item, the log-likelihood of its record had it survived `more` besides (models, items)."""
         return self._integrated(more)[0]
 
     def mean(self) -> Floats:
-        """The mean frailty of each item, given its record (items,)."""
+        """The mean frailty of each item, given its record (models, items)."""
         return self._integrated(0.0)[1]
 
     def _integrated(self, more: Floats | float) -> tuple[Floats, Floats]:
@@ -114,22 +114,25 @@ class Given:
         rate = self.k + self.survived + more
         logs, means = -self.k * np.log(rate / self.k), self.k / rate
         if len(self.which):
-            z = nodes / rate[self.failed, None]
+            z = nodes / rate[:, self.failed, None]
             # Passed and failed on one day: a density, as the class counts it.
-            at_once = z * self.slopes[:, None]
-            within = np.where(self.widths[:, None] > 0, -np.expm1(-z * self.widths[:, None]), at_once)
-            terms = log_weights + np.add.reduceat(np.log(np.maximum(within, 1e-300)), self.starts, axis=0)
-            top = terms.max(axis=1)
-            shares = np.exp(terms - top[:, None])
-            logs[self.which] += top + np.log(shares.sum(axis=1))
-            means[self.which] = (shares @ nodes) / shares.sum(axis=1) / rate[self.which]
+            at_once = z * self.slopes[:, :, None]
+            within = np.where(self.widths[:, :, None] > 0, -np.expm1(-z * self.widths[:, :, None]), at_once)
+            terms = log_weights + np.add.reduceat(np.log(np.maximum(within, 1e-300)), self.starts, axis=1)
+            top = terms.max(axis=2)
+            shares = np.exp(terms - top[:, :, None])
+            logs[:, self.which] += top + np.log(shares.sum(axis=2))
+            means[:, self.which] = (shares @ nodes) / shares.sum(axis=2) / rate[:, self.which]
         return logs, means
 
 
-def conditional_hazard(model: Weibull, variance: float, times: Floats) -> Floats:
-    """The cumulative hazard of an item of frailty 1, in a class whose survival is `model`'s; at `times`, any shape."""
+def conditional_hazard(models: Sequence[Weibull], variance: float, times: Floats) -> Floats:
+    """The cumulative hazard of an item of frailty 1 at `times` (times,), in a class whose survival is each model's
+    (models, times).
+    """
+    shapes, scales = np.array([(model.shape, model.scale) for model in models]).T[:, :, None]
     with np.errstate(divide="ignore"):
-        logs = model.shape * (np.log(times) - math.log(model.scale))
+        logs = shapes * (np.log(times) - np.log(scales))
     marginal = np.exp(np.minimum(logs, math.log(_MOST)))
     hazard: Floats = np.expm1(np.minimum(variance * marginal, _MOST)) / variance
     return hazard
@@ -139,7 +142,7 @@ def spread(seen: Sequence[tuple[Records, Weibull]]) -> tuple[float, ...]:
     """How likely each of `VARIANCES` is, given the records of all classes, each with its model; they sum to 1."""
     logs = np.array(
         [
-            math.fsum(float(records.given(model, v).log_likelihood().sum()) for records, model in seen)
+            math.fsum(float(records.given([model], v).log_likelihood().sum()) for records, model in seen)
             for v in VARIANCES
         ]
     )
@@ -157,15 +160,16 @@ def figures(
     passed, today, day = np.array(ages, float).T
     day = np.maximum(passed, day)
     today = np.clip(today, passed, day)
+    weights, models = zip(*belief, strict=True)
     total = np.zeros((3, records.items))
     for variance, share in zip(VARIANCES, likely, strict=True):
-        for weight, model in belief:
-            total += share * weight * _figures_with(records.given(model, variance), passed, today, day)
+        by_model = _figures_with(records.given(models, variance), passed, today, day)
+        total += share * np.einsum("m,fmi->fi", np.array(weights), by_model)
     return [(failed, if_good, frailty) for failed, if_good, frailty in total.T.tolist()]
 
 
 def _figures_with(given: Given, passed: Floats, today: Floats, day: Floats) -> Floats:
-    """The three figures of each item (3, items)."""
+    """The three figures of each item by each model (3, models, items)."""
     start, now, end = (given.hazard(ages) for ages in (passed, today, day))
     as_it_is, good_now, good_then = (
         given.log_likelihood(survived) for survived in (0.0, now - start, end - start)
