@@ -165,9 +165,12 @@ class Desk:
         return limiter
 
     def _identify(self, db: Session) -> None:
-        self.request.state.program = queries.program_facts(db)
-        who = queries.who_is(db, self.session, self.now) if self.token else None
-        self.who = self.request.state.who = who
+        state = self.request.state
+        if self.token:
+            state.program, self.who = queries.asking(db, self.session, self.now)
+        else:
+            state.program, self.who = queries.program_facts(db), None
+        state.who = self.who
         if self.who is None and self.role is not Role.STRANGER:
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
         if self.who is not None and not self.who.role.reaches(self.role):

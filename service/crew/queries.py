@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, bindparam, func, or_, select, update
+from sqlalchemy import Row, and_, bindparam, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts, Role, Who
@@ -18,17 +18,20 @@ def program(db: Session) -> Program | None:
     return db.scalar(select(Program))
 
 
-# Every request asks these two, so they are built once and run below the ORM.
+# Every request asks one of these, so they are built once and run below the ORM.
 _PROGRAM = select(Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
-_WHO = (
-    select(Person.id, Person.display_name, Person.role)
-    .join(SignIn, SignIn.person_id == Person.id)
-    .where(
-        SignIn.token_hash == bindparam("token_hash"),
-        SignIn.ended_at.is_(None),
-        Person.ended_at.is_(None),
-        or_(SignIn.expires_at.is_(None), SignIn.expires_at > bindparam("now", type_=Instant())),
+_ASKING = (
+    _PROGRAM.add_columns(Person.id, Person.display_name, Person.role)
+    .select_from(Program)
+    .outerjoin(
+        SignIn,
+        and_(
+            SignIn.token_hash == bindparam("token_hash"),
+            SignIn.ended_at.is_(None),
+            or_(SignIn.expires_at.is_(None), SignIn.expires_at > bindparam("now", type_=Instant())),
+        ),
     )
+    .outerjoin(Person, and_(Person.id == SignIn.person_id, Person.ended_at.is_(None)))
 )
 
 
@@ -38,10 +41,13 @@ def program_facts(db: Session) -> ProgramFacts | None:
     return ProgramFacts(*found) if found else None
 
 
-def who_is(db: Session, token_hash: str, now: datetime) -> Who | None:
-    """The person whose sign-in has this token, if both still count."""
-    found = db.connection().execute(_WHO, {"token_hash": token_hash, "now": now}).one_or_none()
-    return Who(found.id, found.display_name, Role(found.role)) if found else None
+def asking(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | None, Who | None]:
+    """The program, and the person whose sign-in has this token, if both still count."""
+    found = db.connection().execute(_ASKING, {"token_hash": token_hash, "now": now}).one_or_none()
+    if found is None:
+        return None, None
+    *facts, person_id, name, role = found
+    return ProgramFacts(*facts), Who(person_id, name, Role(role)) if person_id else None
 
 
 def person_by_name(db: Session, name: str) -> Person | None:

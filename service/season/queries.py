@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.season.core import DueState, Round, Season
@@ -17,25 +17,37 @@ def seasons(db: Session) -> Sequence[SeasonRow]:
     return db.scalars(select(SeasonRow).order_by(SeasonRow.starts.desc(), SeasonRow.name)).all()
 
 
+# A test that is logged asks these, so they are built once.
+_RULES = (
+    select(SeasonRow.id, SeasonRow.starts, SeasonRow.ends, RoundRow.opens, RoundRow.closes)
+    .outerjoin(RoundRow, RoundRow.season_id == SeasonRow.id)
+    .order_by(RoundRow.number)
+)
+_ANSWERS_TO = (
+    select(ItemSeason.item_id, ItemSeason.season_id)
+    .where(ItemSeason.item_id.in_(bindparam("items", expanding=True)))
+    .order_by(ItemSeason.season_id)
+)
+_DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=True)))
+
+
 def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:
     """Seasons with their rounds, as the due rule wants them."""
-    query = select(RoundRow).order_by(RoundRow.number)
-    which = select(SeasonRow)
-    if season_ids is not None:
-        query = query.where(RoundRow.season_id.in_(season_ids))
-        which = which.where(SeasonRow.id.in_(season_ids))
+    query = _RULES if season_ids is None else _RULES.where(SeasonRow.id.in_(season_ids))
+    days: dict[UUID, tuple[date, date]] = {}
     rounds: dict[UUID, list[Round]] = defaultdict(list)
-    for row in db.scalars(query):
-        rounds[row.season_id].append(Round(row.opens, row.closes))
-    return {row.id: Season(row.starts, row.ends, tuple(rounds[row.id])) for row in db.scalars(which)}
+    for season_id, starts, ends, opens, closes in db.connection().execute(query):
+        days[season_id] = starts, ends
+        if opens is not None:
+            rounds[season_id].append(Round(opens, closes))
+    return {season_id: Season(*days[season_id], tuple(rounds[season_id])) for season_id in days}
 
 
 def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Season]]:
     """The seasons that each of these items answers to."""
     by_id = rules(db)
     found: dict[UUID, list[Season]] = {item_id: [] for item_id in item_ids}
-    query = select(ItemSeason.item_id, ItemSeason.season_id).where(ItemSeason.item_id.in_(item_ids))
-    for item_id, season_id in db.execute(query.order_by(ItemSeason.season_id)):
+    for item_id, season_id in db.connection().execute(_ANSWERS_TO, {"items": list(item_ids)}):
         found[item_id].append(by_id[season_id])
     return found
 
@@ -82,7 +94,7 @@ def next_events(db: Session, today: date, most: int = 5) -> Sequence[Event]:
 
 def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
     """The cached due state of these items."""
-    found = db.scalars(select(ItemDue).where(ItemDue.item_id.in_(item_ids)))
+    found = db.scalars(_DUE, {"items": list(item_ids)})
     return {row.item_id: row for row in found}
 
 

@@ -12,11 +12,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from service.kit.problems import Busy, Reused
+from service.kit.problems import Reused
 from service.store.base import Base
 from service.store.types import Facts
 
@@ -39,38 +39,41 @@ def digest(action: str, actor: str, content: Any) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()
 
 
-def answered(db: Session, op: UUID, asked: str) -> Receipt | None:
-    """The receipt of an earlier same request, or None.
-
-    Raises:
-        Reused: the id was used for something else.
-    """
-    receipt = db.scalar(select(Receipt).where(Receipt.id == op))
-    if receipt is None:
-        return None
-    if receipt.digest != asked:
-        raise Reused(
-            f"The id {op} was already used for another entry. Make a new id for a new entry; "
-            "the earlier one is kept as it was."
-        )
-    return receipt
+# Every write asks these, so they are built once and run below the ORM.
+_TABLE = Base.metadata.tables[Receipt.__tablename__]
+_CLAIM = {
+    dialect.dialect.name: dialect.insert(_TABLE)
+    .on_conflict_do_nothing()
+    .execution_options(preserve_rowcount=True)
+    for dialect in (sqlite, postgresql)
+}
+_EARLIER = select(_TABLE.c.digest, _TABLE.c.answer).where(_TABLE.c.id == bindparam("op"))
+_GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 
 
 def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Callable[[], Any]) -> Any:
     """Do a write and keep its receipt, or give the answer of the first time.
 
-    The receipt is claimed before the write, so that of two that arrive at once the second waits for the first, is then
-    refused, and finds the receipt when it is sent again.
+    The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
+
+    Raises:
+        Reused: the id was used for something else.
     """
-    earlier = answered(db, op, asked)
-    if earlier is not None:
-        return earlier.answer
-    receipt = Receipt(id=op, action=action, digest=asked, answer=None, at=now)
-    db.add(receipt)
-    try:
-        db.flush()
-    except IntegrityError as error:
-        raise Busy("The same entry is being saved right now. Send it again to get its receipt.") from error
-    receipt.answer = do()
+    connection = db.connection()
+    claim = {"id": op, "action": action, "digest": asked, "answer": None, "at": now}
+    if connection.execute(_CLAIM[connection.dialect.name], claim).rowcount == 0:
+        return _answered(connection, op, asked)
+    answer = do()
     db.flush()
-    return receipt.answer
+    connection.execute(_GIVE, {"op": op, "answer": answer})
+    return answer
+
+
+def _answered(connection: Connection, op: UUID, asked: str) -> Any:
+    earlier = connection.execute(_EARLIER, {"op": op}).one()
+    if earlier.digest != asked:
+        raise Reused(
+            f"The id {op} was already used for another entry. Make a new id for a new entry; "
+            "the earlier one is kept as it was."
+        )
+    return earlier.answer

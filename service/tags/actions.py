@@ -95,12 +95,17 @@ def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
         Invalid, NotFound: as `tag_on`.
         Gone: the code was replaced.
     """
+    return db.get_one(Item, item_id_with(db, typed, ended=ended))
+
+
+def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
+    """The same, where the item itself is not wanted."""
     tag = tag_on(db, typed)
     if tag.item_id is None:
         raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
     if not ended:
         refuse_ended(tag)
-    return db.get_one(Item, tag.item_id)
+    return tag.item_id
 
 
 def refuse_ended(tag: Tag) -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, Select, func, select, update
+from sqlalchemy import Row, Select, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, Place
@@ -14,6 +14,11 @@ from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
 
 _PIECE = 400
 """How many codes are asked for in one query."""
+
+
+_CODES = select(Tag.item_id, Tag.code).where(
+    Tag.item_id.in_(bindparam("items", expanding=True)), Tag.until.is_(None)
+)
 
 
 def tag(db: Session, code: str) -> Tag | None:
@@ -31,7 +36,7 @@ def known(db: Session, codes: Collection[str]) -> set[str]:
 
 def codes_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, str]:
     """The code that is on each of these items now."""
-    found = db.execute(select(Tag.item_id, Tag.code).where(Tag.item_id.in_(item_ids), Tag.until.is_(None)))
+    found = db.execute(_CODES, {"items": list(item_ids)})
     return {item_id: code for item_id, code in found if item_id is not None}
 
 

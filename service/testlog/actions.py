@@ -23,7 +23,7 @@ from service.season.core import What
 from service.store.sessions import locked
 from service.tags.queries import code_of
 from service.testlog import queries
-from service.testlog.asking import named_item
+from service.testlog.asking import named_id
 from service.testlog.core import (
     Event,
     Fault,
@@ -94,7 +94,7 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    (item,), before = hold(db, [named_item(db, new.item, "item").id])
+    (item,), before = hold(db, [named_id(db, new.item, "item")])
     if not new.what:
         raise invalid("what", "Say what was done, like: new plug, joint soldered again.")
     if new.length_mm is not None:
@@ -141,9 +141,9 @@ _WAY_OUT = {
 
 def _items(db: Session, new: NewTest) -> list[UUID]:
     """The items that a test goes through, in order."""
-    found = [named_item(db, new.item, "item").id]
+    found = [named_id(db, new.item, "item")]
     for code in new.through:
-        item_id = named_item(db, code, "through").id
+        item_id = named_id(db, code, "through")
         if item_id in found:
             raise invalid(
                 "through", f"{code} is named twice; name each item that the test went through once."

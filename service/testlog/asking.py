@@ -1,6 +1,7 @@
 """What is asked of the log, as it was typed."""
 
 from datetime import datetime
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
@@ -8,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.gear.models import Item
 from service.kit.dates import midnight, parse_date, parse_instant
 from service.kit.problems import Invalid, NotFound, invalid
-from service.tags.actions import item_with
+from service.tags.actions import item_id_with
 from service.testlog.queries import Asked
 from service.wiring.faults import FaultClass
 
@@ -19,8 +20,13 @@ def named_item(db: Session, code: str, field: str) -> Item:
     Raises:
         Invalid: for `field`, with the reason.
     """
+    return db.get_one(Item, named_id(db, code, field))
+
+
+def named_id(db: Session, code: str, field: str) -> UUID:
+    """The same, where the item itself is not wanted or held later."""
     try:
-        return item_with(db, code, ended=True)
+        return item_id_with(db, code, ended=True)
     except (Invalid, NotFound) as refusal:
         raise invalid(field, refusal.detail) from refusal
 
@@ -34,7 +40,7 @@ def asked_of_log(db: Session, item: str, since: str, fault: str, conductor: str,
     if fault and fault not in list(FaultClass):
         raise invalid("fault", f"“{fault[:40]}” is no class of fault; it is one of {', '.join(FaultClass)}.")
     return Asked(
-        item_id=named_item(db, item, "item").id if item else None,
+        item_id=named_id(db, item, "item") if item else None,
         since=_since(since, zone) if since else None,
         fault=fault,
         conductor=conductor[:40],

@@ -3,9 +3,10 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
@@ -30,6 +31,12 @@ _WHY_TRUSTED = "The tests that stand clear it."
 
 Asked = tuple[UUID, str]
 """An item, and the occasion that a flag on it speaks of."""
+
+
+# A test that is logged asks these, so they are built once.
+_ITEMS: BindParameter[Any] = bindparam("items", expanding=True)
+_DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
+_DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Flag.item_id.in_(_ITEMS))
 
 
 def wanted(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, str]:
@@ -72,19 +79,18 @@ def _amiss(
     db: Session, item_ids: Collection[UUID] | None, today: date, cached: Sequence[ItemDue] | None
 ) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
     """The flags to clear, and those to raise with their occasions."""
-    due, flag = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
-    if item_ids is not None:
-        due, flag = due.where(ItemDue.item_id.in_(item_ids)), flag.where(Flag.item_id.in_(item_ids))
+    asked = {} if item_ids is None else {"items": list(item_ids)}
+    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked)
     lift = {
         (row.item_id, kind): occasion
-        for row in (db.scalars(due) if cached is None else cached)
+        for row in cached or db.scalars(_DUE if item_ids is None else _DUE_OF, asked)
         for kind, occasion in wanted(DueState(row.state), row.due_by, today).items()
     }
     lower = []
-    for row in db.scalars(flag):
-        asked = (row.item_id, FlagKind(row.flag))
-        if lift.get(asked) == occasion_of(row.period):
-            del lift[asked]
+    for row in raised:
+        of = (row.item_id, FlagKind(row.flag))
+        if lift.get(of) == occasion_of(row.period):
+            del lift[of]
         else:
             lower.append(row)
     return lower, lift

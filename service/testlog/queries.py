@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, Select, exists, func, select
+from sqlalchemy import BindParameter, Row, Select, bindparam, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
@@ -21,6 +21,37 @@ from service.testlog.wording import titles
 
 CHUNK = 400
 """How many items are asked for in one query: well below any engine's bound on parameters."""
+
+
+# A test that is logged asks these, so they are built once: building one takes longer than asking it.
+_ITEMS: BindParameter[Any] = bindparam("items", expanding=True)
+_OTHER = aliased(TestItem)
+_THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
+_TESTED = (
+    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, _THROUGH_SEVERAL)
+    .join(Test, Test.id == TestItem.test_id)
+    .outerjoin(Void, Void.test_id == Test.id)
+    .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))
+)
+_REPAIRED = select(Repair.item_id, Repair.id, Repair.at).where(Repair.item_id.in_(_ITEMS))
+_HELD = (
+    select(Item)
+    .where(Item.id.in_(_ITEMS))
+    .order_by(Item.id)
+    .with_for_update()
+    .execution_options(populate_existing=True)
+)
+_FAILED = (
+    select(TestItem.test_id)
+    .join(Test, Test.id == TestItem.test_id)
+    .where(TestItem.item_id.in_(_ITEMS), Test.verdict == Verdict.FAIL)
+)
+_TOGETHER = select(TestItem.item_id).where(TestItem.test_id.in_(_FAILED))
+_TESTED_FLAGS = (
+    select(Flag)
+    .where(Flag.item_id.in_(_ITEMS), Flag.flag.in_((FlagKind.SUSPECT, FlagKind.AT_RISK)))
+    .order_by(Flag.id)
+)
 
 
 @dataclass(frozen=True)
@@ -63,20 +94,13 @@ def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
 
 
 def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
-    other = aliased(TestItem)
-    several = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
-    tests = (
-        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, several)
-        .join(Test, Test.id == TestItem.test_id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .where(TestItem.item_id.in_(item_ids), Void.test_id.is_(None))
-    )
-    repairs = select(Repair.item_id, Repair.id, Repair.at).where(Repair.item_id.in_(item_ids))
     found: dict[UUID, list[Event]] = {item_id: [] for item_id in item_ids}
-    for item_id, test_id, at, verdict, evidence, through in db.execute(tests):
+    for item_id, test_id, at, verdict, evidence, through in db.connection().execute(
+        _TESTED, {"items": item_ids}
+    ):
         what = what_of(Verdict(verdict), not through)
         found[item_id].append(Event(at, what, test_id, not through, _flexed(evidence)))
-    for item_id, repair_id, at in db.execute(repairs):
+    for item_id, repair_id, at in db.connection().execute(_REPAIRED, {"items": item_ids}):
         found[item_id].append(Event(at, What.REPAIR, repair_id))
     return {item_id: in_time_order(history) for item_id, history in found.items()}
 
@@ -92,8 +116,7 @@ def test(db: Session, test_id: UUID) -> Test | None:
 
 def hold(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
     """These items, locked until the transaction ends; always in the same order, so that two never wait crosswise."""
-    query = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
-    return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(query.where(Item.id.in_(ids)))]
+    return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(_HELD, {"items": ids})]
 
 
 def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[datetime, list[UUID]]]:
@@ -114,20 +137,12 @@ def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[
 
 def tested_with(db: Session, item_ids: Collection[UUID]) -> set[UUID]:
     """These items and all that a failed test ever went through together with one of them."""
-    mine = (
-        select(TestItem.test_id)
-        .join(Test, Test.id == TestItem.test_id)
-        .where(TestItem.item_id.in_(item_ids), Test.verdict == Verdict.FAIL)
-    )
-    return set(item_ids) | set(db.scalars(select(TestItem.item_id).where(TestItem.test_id.in_(mine))))
+    return set(item_ids) | set(db.connection().scalars(_TOGETHER, {"items": list(item_ids)}))
 
 
 def tested_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
     """Every flag of these items that a test may clear (suspect, at risk), raised or cleared, the oldest first."""
-    kinds = (FlagKind.SUSPECT, FlagKind.AT_RISK)
-    return db.scalars(
-        select(Flag).where(Flag.item_id.in_(item_ids), Flag.flag.in_(kinds)).order_by(Flag.id)
-    ).all()
+    return db.scalars(_TESTED_FLAGS, {"items": list(item_ids)}).all()
 
 
 def stands(db: Session, test_ids: Collection[UUID]) -> dict[UUID, bool]:

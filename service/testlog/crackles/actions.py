@@ -13,7 +13,7 @@ from service.gear.actions import place_with
 from service.kit.problems import invalid
 from service.tags.queries import code_of
 from service.testlog.actions import call_suspect
-from service.testlog.asking import named_item
+from service.testlog.asking import named_id
 from service.testlog.core import corrected
 from service.testlog.crackles import queries
 from service.testlog.flags import follow_history
@@ -41,7 +41,7 @@ def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, An
         Invalid: with the field and what is wrong with it.
     """
     at = corrected(new.at, new.sent_at, now, "at", "entry")
-    (item,), histories = hold(db, [named_item(db, new.item, "item").id])
+    (item,), histories = hold(db, [named_id(db, new.item, "item")])
     call_suspect(db, item.id, new.id, new.note, who, at)
     follow_history(db, histories, who, now)
     return {

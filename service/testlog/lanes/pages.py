@@ -15,7 +15,7 @@ from service.kit.problems import Invalid, invalid
 from service.tags.actions import item_with
 from service.tags.queries import codes_of
 from service.testlog import actions, entering
-from service.testlog.asking import named_item
+from service.testlog.asking import named_id, named_item
 from service.testlog.core import Evidence, EvidenceClass, NewTest, through_wiring
 from service.testlog.lanes.core import CONTACTS, TOUCHES, Lane, Shown, is_lane_by_lane, readings
 from service.testlog.models import WorkSession
@@ -133,7 +133,7 @@ def _chain(db: Session, code: str, through: str) -> Chain:
         Invalid: for `through`, where a code is none of ours.
     """
     first = item_with(db, code)
-    others = [named_item(db, each, "through").id for each in read_codes(through)]
+    others = [named_id(db, each, "through") for each in read_codes(through)]
     key = through_wiring(first.wiring, find_wiring(db, first.wiring), 1 + len(others))
     facts = item_facts(db, [first.id, *others])
     return Chain([facts[item_id] for item_id in (first.id, *others)], key, find_wiring(db, key))

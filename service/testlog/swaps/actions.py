@@ -15,7 +15,7 @@ from service.gear.models import Item
 from service.gear.queries import item_facts
 from service.kit.problems import NotFound, invalid
 from service.tags.queries import code_of
-from service.testlog.asking import named_item
+from service.testlog.asking import named_id
 from service.testlog.core import Event, Fault, corrected, fault_of, state_after
 from service.testlog.crackles.queries import is_suspect
 from service.testlog.following import hold, keep_up
@@ -43,7 +43,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
         Conflict: one of them is out of use.
     """
     at = corrected(new.at, new.sent_at, now, "at", "swap")
-    ids = [named_item(db, new.bad, "bad").id, named_item(db, new.spare, "spare").id]
+    ids = [named_id(db, new.bad, "bad"), named_id(db, new.spare, "spare")]
     (bad, spare), histories = hold(db, ids)
     one, other = piece(db, bad.id), piece(db, spare.id)
     refuse(one, other)

@@ -10,7 +10,7 @@ from service.crew.desk import CrewDesk, Desk
 from service.gear.queries import ItemFacts, item_facts
 from service.kit.problems import Conflict, Invalid, Problem, invalid
 from service.tags.queries import codes_of
-from service.testlog.asking import named_item
+from service.testlog.asking import named_id
 from service.testlog.sessions.shown import title_of
 from service.testlog.sessions.typed import read_codes
 from service.testlog.swaps import queries
@@ -76,7 +76,7 @@ def _form(desk: Desk, db: Session, values: dict[str, str], refusal: Problem | No
 
 
 def _item(db: Session, typed: str) -> ItemFacts:
-    item_id = named_item(db, _code(typed, "bad"), "bad").id
+    item_id = named_id(db, _code(typed, "bad"), "bad")
     return item_facts(db, [item_id])[item_id]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import FlagKind, ItemState
@@ -12,11 +12,17 @@ from service.gear.models import Flag, Item
 from service.gear.queries import ItemFacts, as_facts, facts
 from service.testlog.models import Swap
 
+_LAST = (
+    select(Swap.bad_id, func.max(Swap.at))
+    .where(Swap.bad_id.in_(bindparam("items", expanding=True)))
+    .group_by(Swap.bad_id)
+)
+
 
 def last_swaps(db: Session, item_ids: Collection[UUID]) -> dict[UUID, datetime]:
     """When a spare last took the place of each of these items; those whose place none took are left out."""
-    query = select(Swap.bad_id, func.max(Swap.at)).where(Swap.bad_id.in_(item_ids)).group_by(Swap.bad_id)
-    return {item_id: at for item_id, at in db.execute(query)}  # noqa: C416  (a row is no pair to the type checker)
+    found = db.connection().execute(_LAST, {"items": list(item_ids)})
+    return {item_id: at for item_id, at in found}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def spares_for(db: Session, item: ItemFacts, most: int) -> Sequence[ItemFacts]:
