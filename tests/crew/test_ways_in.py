@@ -1,12 +1,17 @@
 """Coming in: passes, links, passphrases; and staying out."""
 
 import re
+from contextlib import suppress
 
+import pytest
 from fastapi.testclient import TestClient
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.crew import actions
-from service.crew.core import Role
+from service.crew.core import PASSPHRASE_LEAST, Role
 from service.crew.models import Person
+from service.kit.problems import Invalid
 from tests.support.program import BASE, Running
 
 
@@ -111,7 +116,7 @@ def test_any_characters_and_any_length_make_a_passphrase(program: Running) -> No
     # OWASP ASVS 5.0, 6.2.5, 6.2.8 and 6.2.9: no rule on characters, taken as typed, 64 and more
     for passphrase in (
         "ÄÖ ü ж 漢字 🔌 ok",
-        "abcdefghijklm",
+        "rivercopperlamp",
         " leading and trailing ",
         "x1" + "long words " * 20,
     ):
@@ -130,6 +135,28 @@ def test_any_characters_and_any_length_make_a_passphrase(program: Running) -> No
 def test_names_are_no_passphrases(program: Running) -> None:
     for easy in ("Fernhollow Band Program", "aaaaaaaaaaaaaaaa", "abababababababab"):
         assert program.lead.post("/me/passphrase", data={"passphrase": easy}).status_code == 422
+
+
+@pytest.mark.parametrize(
+    "common",
+    [
+        "123456789012", "qwertyuiop[]", "1q2w3e4r5t6y", "password1234", "passwordpassword", "abcdefghijklm",
+        "PaSsWoRd1234", "iloveyouforever", "correcthorsebatterystaple", "12345678901234567890",
+    ],
+)  # fmt: skip
+def test_what_many_people_use_is_refused(program: Running, common: str) -> None:
+    answer = program.lead.post("/me/passphrase", data={"passphrase": common})
+    assert answer.status_code == 422
+    assert "Many people use this passphrase" in answer.text
+    assert 'id="f-passphrase-error"' in answer.text
+    assert common not in answer.text
+    assert program.stranger.post("/sign-in", data={"name": "Lead", "passphrase": common}).status_code == 401
+
+
+@given(st.text(min_size=PASSPHRASE_LEAST, max_size=300))
+def test_any_text_is_common_or_not(text: str) -> None:
+    with suppress(Invalid):
+        actions.refuse_common(text)
 
 
 def test_a_role_that_does_not_reach_is_told(program: Running) -> None:
