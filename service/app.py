@@ -10,6 +10,7 @@ from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
 from service.crew import pages as crew
+from service.crew.devices import pages as devices
 from service.crew.keeping import pages as keeping
 from service.crew.trail import pages as trail
 from service.exchange.handover import pages as handover
@@ -67,6 +68,7 @@ from service.web.render import STATIC
 ROUTERS = (
     crew.router,
     trail.router,
+    devices.router,
     keeping.router,
     health.router,
     now.router,

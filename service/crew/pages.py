@@ -10,6 +10,7 @@ from starlette.datastructures import FormData
 from service.crew import actions, queries
 from service.crew.core import Role, fingerprint, spelled
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
+from service.crew.devices.queries import devices_of
 from service.crew.keeping.queries import gone
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
@@ -91,10 +92,10 @@ def sign_out(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 @router.get("/me")
-def my_page(desk: ViewerDesk, new: bool = False) -> Response:
-    """One's own page: name, role, passphrase, sign out."""
+def my_page(desk: ViewerDesk, new: bool = False, ended: bool = False) -> Response:
+    """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
     with desk.reading() as db:
-        return _me(desk, db, new=new)
+        return _me(desk, db, new=new, saved="Signed out there." if ended else "")
 
 
 @router.post("/me/address")
@@ -209,6 +210,7 @@ def _me(
         "crew/me.html", status, errors=errors or {}, new=new, saved=saved, mails=desk.settings.mail is not None,
         has_passphrase=queries.has_passphrase(db, desk.me.id),
         address=queries.address_of(db, desk.me.id) if address is None else address,
+        devices=devices_of(db, desk.me.id, desk.session, desk.now),
     )  # fmt: skip
 
 

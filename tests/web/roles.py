@@ -44,6 +44,8 @@ GET /gear
 GET /gear/{code}
 GET /me
 POST /me/address
+POST /me/devices/{device_id}/end
+POST /me/other-devices/end
 GET /more
 GET /places
 GET /places/{place_id}/walk
