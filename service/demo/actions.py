@@ -69,7 +69,7 @@ class _Demo:
             person = crew.add_person(self.db, name, role, began)
             self.people[name] = Who(person.id, name, role)
         for name, kind in PLACES:
-            gear.place_for(self.db, name, began, kind)
+            gear.place_for(self.db, name, self.people[scenario.LEAD], began, kind)
         owned = [one for one in OWNED for _ in range(one.count)]
         for one in OWNED:
             self._add(one, began)

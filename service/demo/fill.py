@@ -90,7 +90,9 @@ class _Filling:
         crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, self.began)
         crew.add_person(self.db, scenario.LEAD, Role.LEAD, self.began)
         self.people = [crew.add_person(self.db, name, Role.CREW, self.began).id for name in scenario.HELPERS]
-        self.places = {name: gear.place_for(self.db, name, self.began, kind).id for name, kind in PLACES}
+        self.places = {
+            name: gear.place_for(self.db, name, None, self.began, kind).id for name, kind in PLACES
+        }
         for number, rule in enumerate(self.rules, 1):
             self.seasons.append(self._id())
             season.add_season(self.db, self.seasons[-1], f"Season {number}", rule, [], self.began)

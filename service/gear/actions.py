@@ -10,6 +10,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.crew.queries import note_in_audit
 from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
@@ -52,7 +53,7 @@ def add_each(
     db.add_all(items)
     db.flush()
     names = dict.fromkeys(name for _, new in pieces for name in (new.place, new.place_b) if name)
-    places = {name: place_for(db, name, now) for name in names}
+    places = {name: place_for(db, name, who, now) for name in names}
     for item, (_, new) in zip(items, pieces, strict=True):
         wiring = find_wiring(db, new.wiring)
         db.add_all(Port(item_id=item.id, **port) for port in ports_of(new.wiring, wiring, new.kind))
@@ -84,15 +85,19 @@ def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: dateti
     )
 
 
-def place_for(db: Session, name: str, now: datetime, kind: PlaceKind = PlaceKind.OTHER) -> Place:
+def place_for(
+    db: Session, name: str, who: Who | None, now: datetime, kind: PlaceKind = PlaceKind.OTHER
+) -> Place:
     """The place of this name, made at the end of the walk where there is none yet."""
     found = queries.place_named(db, name)
     if found is None:
-        found = add_place(db, uuid4(), name, kind, now)
+        found = add_place(db, uuid4(), name, kind, who, now)
     return found
 
 
-def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, now: datetime) -> Place:
+def add_place(
+    db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime
+) -> Place:
     """A new place, at the end of the walk.
 
     Raises:
@@ -103,11 +108,14 @@ def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, now: date
     added = Place(id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now)
     db.add(added)
     db.flush()
+    note_in_audit(db, now, who.id if who else None, "place.made", name, {"kind": kind})
     return added
 
 
-def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind) -> Place:
-    """Give a place another name or kind; what lives there stays.
+def change_place(
+    db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime
+) -> Place:
+    """Give a place another name or kind; what lives there stays, and the audit trail keeps what it was.
 
     Raises:
         NotFound: there is no such place.
@@ -115,20 +123,32 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind) -> Pla
     """
     changed = place_with(db, place_id)
     _refuse_taken_name(db, name, place_id)
+    was = {"name": changed.name, "kind": changed.kind}
     changed.name, changed.kind = name, kind
     db.flush()
+    told = {
+        column: [was[column], new]
+        for column, new in {"name": name, "kind": kind}.items()
+        if was[column] != new
+    }
+    if told:
+        note_in_audit(db, now, who.id if who else None, "place.changed", name, told)
     return changed
 
 
-def move_in_walk(db: Session, place_id: UUID, steps: int) -> None:
+def move_in_walk(db: Session, place_id: UUID, steps: int, who: Who | None, now: datetime) -> None:
     """Let a place come earlier (`steps` below 0) or later in the walk; it stops at the first and the last turn."""
     moved = place_with(db, place_id)
     walk = [each for each in queries.places(db) if each.id != place_id]
     before = sum((each.walk_order, each.name) < (moved.walk_order, moved.name) for each in walk)
     walk.insert(max(0, before + steps), moved)
+    after = walk.index(moved)
     for turn, each in enumerate(walk, 1):
         each.walk_order = turn * WALK_STEP
     db.flush()
+    if after != before:
+        told = {"turn": [before + 1, after + 1]}
+        note_in_audit(db, now, who.id if who else None, "place.moved", moved.name, told)
 
 
 def place_with(db: Session, place_id: UUID) -> Place:
@@ -149,15 +169,15 @@ def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
         raise invalid("name", f"There is a place called {other.name} already; choose another name.")
 
 
-def place(db: Session, item_id: UUID, name: str, name_b: str, now: datetime) -> None:
+def place(db: Session, item_id: UUID, name: str, name_b: str, who: Who | None, now: datetime) -> None:
     """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere."""
     db.execute(
         update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now)
     )
     if not name:
         return
-    place_a = place_for(db, name, now)
-    db.add(_placement(item_id, place_a, place_for(db, name_b, now) if name_b else None, now))
+    place_a = place_for(db, name, who, now)
+    db.add(_placement(item_id, place_a, place_for(db, name_b, who, now) if name_b else None, now))
     db.flush()
 
 

@@ -40,7 +40,7 @@ def add_place(desk: LeadDesk, posted: Posted) -> Response:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
         desk.once(
             op, "place.add", place.model_dump(),
-            lambda db: actions.add_place(db, op, place.name, place.kind, desk.now).name,
+            lambda db: actions.add_place(db, op, place.name, place.kind, desk.me, desk.now).name,
         )  # fmt: skip
     except Invalid as refusal:
         with desk.reading() as db:
@@ -63,7 +63,7 @@ def change_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
         desk.once(
             op, "place.change", [place_id, place.model_dump()],
-            lambda db: actions.change_place(db, place_id, place.name, place.kind).name,
+            lambda db: actions.change_place(db, place_id, place.name, place.kind, desk.me, desk.now).name,
         )  # fmt: skip
     except Invalid as refusal:
         with desk.reading():
@@ -77,7 +77,7 @@ def move_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
     steps = -1 if posted.get("to") == "earlier" else 1
     desk.once(
         read_op(posted.get("op")), "place.move", [place_id, steps],
-        lambda db: actions.move_in_walk(db, place_id, steps),
+        lambda db: actions.move_in_walk(db, place_id, steps, desk.me, desk.now),
     )  # fmt: skip
     return RedirectResponse(f"/places#p-{place_id}", 303)
 

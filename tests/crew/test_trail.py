@@ -8,8 +8,10 @@ import pytest
 from service.crew.models import AuditEntry
 from service.crew.queries import note_in_audit, person_by_name
 from service.crew.trail.core import action_words, detail_words
+from service.gear.queries import places
 from service.store.paging import PAGE
-from tests.support.program import Running
+from tests.support.program import Running, op
+from tests.testlog.support import bench
 
 
 def subjects(page: str) -> list[str]:
@@ -90,3 +92,64 @@ def test_words() -> None:
     assert action_words("calendar.link_made") == "Calendar link made"
     assert detail_words({"codes": ["A", "B"], "return_note": ""}) == "codes A, B; return note –"
     assert detail_words(None) == ""
+
+
+def told(page: str) -> list[tuple[str, str, str]]:
+    """The entries on a page, the oldest first: what was done, to what, and what is kept beside it."""
+    found = re.findall(
+        r"<b>([^<]+)</b>: (.+?)</p>\s*(?:<p>(.*?)</p>)?\s*<p class=\"soft\">.*, Lead</p>", page
+    )
+    return found[::-1]
+
+
+def test_what_leads_do_to_places_stands_there(program: Running) -> None:
+    for name in ("Frame 1", "Frame 2"):
+        program.lead.post("/places", data={"op": op(), "name": name, "kind": "frame"})
+    with program.store.reading() as db:
+        one, two = (place.id for place in places(db))
+    for _ in range(2):  # the second time it is the first of the walk already
+        program.lead.post(f"/places/{two}/move", data={"op": op(), "to": "earlier"})
+        program.lead.post(f"/places/{one}", data={"op": op(), "name": "Rack 1", "kind": "case"})
+    program.lead.post(f"/places/{one}", data={"op": op(), "name": "Frame 2", "kind": "case"})
+    program.lead.post("/api/v1/items", json={"id": op(), "kind": "hub", "place": "Cart"})
+    assert told(program.lead.get("/crew/trail").text)[:-1] == [
+        ("Place made", "Frame 1", "kind frame"),
+        ("Place made", "Frame 2", "kind frame"),
+        ("Place moved", "Frame 2", "turn 2, 1"),
+        ("Place changed", "Rack 1", "name Frame 1, Rack 1; kind frame, case"),
+        ("Place made", "Cart", "kind other"),
+    ]
+
+
+def test_what_leads_do_to_sessions_stands_there(program: Running) -> None:
+    at = bench(program, "xlr3", "xlr3", "xlr3")
+    session = op()
+    opened = {"op": session, "on": "2026-09-21", "title": "Monday", "codes": at.codes[0]}
+    assert program.lead.post("/sessions", data=opened).status_code == 303
+    same = {"title": "Monday", "on": "2026-09-21", "note": ""}
+    for changed in (
+        same | {"codes": " ".join(at.codes[1:])},
+        same | {"title": "Tuesday", "on": "2026-09-22", "drop": str(at.ids[at.codes[0]])},
+        {"title": "Tuesday", "on": "2026-09-22", "note": "Bring the lamps."},
+        {"title": "Tuesday", "on": "2026-09-22", "note": "Bring the lamps."},
+    ):
+        answer = program.lead.post(f"/sessions/{session}/change", data={"op": op()} | changed)
+        assert answer.status_code == 303, answer.text
+    for _ in range(2):
+        program.lead.post(f"/sessions/{session}/close", data={"op": op(), "note": "Cold, and quick."})
+    page = program.lead.get("/crew/trail").text
+    assert told(page) == [
+        ("Session opened", "Monday", "kind test; on 2026-09-21; items 1"),
+        ("Session changed", "Monday", "items added 2"),
+        ("Session changed", "Tuesday", "title Monday, Tuesday; on 2026-09-21, 2026-09-22; items dropped 1"),
+        ("Session changed", "Tuesday", "note another one"),
+        ("Session closed", "Tuesday", ""),
+    ]
+    assert "Bring the lamps" not in page  # what people write stays where it can be found, in one place
+    count = op()
+    program.lead.post("/sessions", data={"op": count, "on": "2026-09-21", "title": "All", "kind": "count"})
+    program.lead.post(f"/sessions/{count}/count/close", data={"op": op()})
+    assert told(program.lead.get("/crew/trail").text)[-2:] == [
+        ("Session opened", "All", "kind count; on 2026-09-21; items 3"),
+        ("Session closed", "All", ""),
+    ]

@@ -49,7 +49,7 @@ def truck(program: Running, *gear: tuple[str, str, int]) -> Truck:
     with program.store.writing() as db:
         for label, place, feet in gear:
             spare = "Case" in place
-            place_for(db, place, now, PlaceKind.CASE if spare else PlaceKind.FRAME)
+            place_for(db, place, None, now, PlaceKind.CASE if spare else PlaceKind.FRAME)
             item = NewItem("cable", "xlr3", round(feet * FOOT), label=label, place=place, spare=spare)
             ids[label] = uuid4()
             add_items(db, item, [ids[label]], None, now, FALL.starts)

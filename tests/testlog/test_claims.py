@@ -24,7 +24,7 @@ def opened(program: Running, count: int, *places: str) -> tuple[Bench, UUID]:
     at = bench(program, *["xlr3"] * count)
     with program.store.writing() as db:
         for code, name in zip(at.codes, places, strict=False):
-            place(db, at.ids[code], name, "", program.clock.now)
+            place(db, at.ids[code], name, "", None, program.clock.now)
         on = date(2026, 9, 21)
         session = open_session(
             db, NewSession(uuid4(), "Monday", on, (Why.UNTESTED,)), at.lead, program.clock.now

@@ -21,7 +21,7 @@ def placed(program: Running, *places: str) -> Bench:
     at = bench(program, *["xlr3"] * len(places))
     with program.store.writing() as db:
         for code, name in zip(at.codes, places, strict=True):
-            place(db, at.ids[code], name, "", program.clock.now)
+            place(db, at.ids[code], name, "", None, program.clock.now)
     return at
 
 

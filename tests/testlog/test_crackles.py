@@ -46,10 +46,10 @@ def test_all_that_hangs_at_a_place(program: Running) -> None:
     here, chained, quarantined, elsewhere = at.codes
     with program.store.writing() as db:
         now = program.clock.now
-        place(db, at.ids[here], "Frame 1", "", now)
-        place(db, at.ids[chained], "Frame 2", "Frame 1", now)
-        place(db, at.ids[quarantined], "Frame 1", "", now)
-        place(db, at.ids[elsewhere], "Case", "", now)
+        place(db, at.ids[here], "Frame 1", "", None, now)
+        place(db, at.ids[chained], "Frame 2", "Frame 1", None, now)
+        place(db, at.ids[quarantined], "Frame 1", "", None, now)
+        place(db, at.ids[elsewhere], "Case", "", None, now)
         change_state(db, at.ids[quarantined], ItemState.QUARANTINED, "so", at.lead, now, ZONE)
         frame = place_named(db, "Frame 1")
     assert frame is not None

@@ -26,8 +26,8 @@ def stage(program: Running, *wirings: str) -> tuple[Bench, str, str]:
     at = bench(program, *(wirings or ("xlr3", "xlr3")))
     bad, spare = at.codes
     with program.store.writing() as db:
-        place(db, at.ids[bad], "Frame 1", "Hub 1", program.clock.now)
-        place(db, at.ids[spare], "Case", "", program.clock.now)
+        place(db, at.ids[bad], "Frame 1", "Hub 1", None, program.clock.now)
+        place(db, at.ids[spare], "Case", "", None, program.clock.now)
         change_state(db, at.ids[spare], ItemState.SPARE, "bought as one", at.lead, program.clock.now, ZONE)
     program.clock.ahead(minutes=1)
     return at, bad, spare

@@ -89,7 +89,7 @@ def _alter(db: Session, changes: Sequence[Change], who: Who | None, now: datetim
         if change.length_mm is not None:
             gear.shorten(db, item, change.length_mm, now, REASON)
         if change.place is not None:
-            gear.place(db, item.id, *change.place, now)
+            gear.place(db, item.id, *change.place, who, now)
         if change.state is not None:
             gear.change_state(db, item, change.state, who, now, REASON)
         for note in change.notes:

@@ -64,7 +64,7 @@ def move(db: Session, desk: Desk, code: str, placing: Placing) -> None:
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
-    gear.place(db, _held(db, code).id, placing.place, placing.place_b, desk.now)
+    gear.place(db, _held(db, code).id, placing.place, placing.place_b, desk.me, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.model_dump())
 
 

@@ -147,9 +147,9 @@ def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
 def _put_back(db: Session, found: PullTick, items: list[Item], who: Who, now: datetime) -> None:
     why = "A tick of the pull list was taken back."
     if found.spare_id is not None:
-        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", now)
+        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", who, now)
         gear.change_state(db, items[1], ItemState.SPARE, who, now, why)
-        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), now)
+        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), who, now)
         if found.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
             # Its home is in service again, not the case that the swap had made of it.
             gear.change_state(db, items[0], ItemState.IN_SERVICE, who, now, why)

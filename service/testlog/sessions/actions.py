@@ -1,14 +1,16 @@
 """What happens with sessions: opening one with its worklist, changing a planned one, closing it."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.crew.queries import note_in_audit
 from service.gear.core import ASKED, ItemState
 from service.gear.models import Item, Place
 from service.gear.queries import item_facts
@@ -96,6 +98,8 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
     db.add(session)
     db.flush()
     listing.keep_lines(db, session.id, lines)
+    told = {"kind": new.kind, "on": new.on.isoformat(), "items": len(lines)}
+    note_in_audit(db, now, session.made_by, "session.opened", new.title, told)
     return session
 
 
@@ -138,7 +142,7 @@ def why_listed(candidate: Candidate, asked: Collection[Why], place_id: UUID | No
     return next((why for why in Why if why in asked and true[why]), None)
 
 
-def change_session(db: Session, session_id: UUID, change: Change, now: datetime) -> None:
+def change_session(db: Session, session_id: UUID, change: Change, who: Who | None, now: datetime) -> None:
     """Change a session: what comes on its worklist as long as it is open, what goes off it before it has begun.
 
     Raises:
@@ -151,14 +155,30 @@ def change_session(db: Session, session_id: UUID, change: Change, now: datetime)
             "This session has begun, so nothing comes off its list any more. "
             "What is left at the end is told in its summary."
         )
-    why = listing.reasons(db, session_id)
-    why |= {item.id: BY_HAND for item in _named(db, change.add) if item.id not in why}
+    before = listing.reasons(db, session_id)
+    why = before | {item.id: BY_HAND for item in _named(db, change.add) if item.id not in before}
     facts = item_facts(db, [item_id for item_id in why if item_id not in change.drop])
     if not facts:
         raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
     order = sorted(facts.values(), key=in_walk)
     listing.keep_lines(db, session_id, {item.id: why[item.id] for item in order})
+    told = _told(session, change) | _counted(before.keys(), facts.keys())
     session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, now
+    if told:
+        note_in_audit(db, now, who.id if who else None, "session.changed", change.title, told)
+
+
+def _told(session: WorkSession, change: Change) -> dict[str, Any]:
+    """What the audit trail keeps of a change: a note is in the session, and not written down twice."""
+    both = {"title": [session.title, change.title], "on": [session.on.isoformat(), change.on.isoformat()]}
+    told: dict[str, Any] = {name: [was, is_now] for name, (was, is_now) in both.items() if was != is_now}
+    return told | ({"note": "another one"} if session.note != change.note else {})
+
+
+def _counted(before: Set[UUID], after: Set[UUID]) -> dict[str, int]:
+    """How many items came on the list and went off it, where any did."""
+    counts = {"items added": len(after - before), "items dropped": len(before - after)}
+    return {name: count for name, count in counts.items() if count}
 
 
 def session_with(db: Session, session_id: str) -> WorkSession:
@@ -196,6 +216,7 @@ def close_session(db: Session, session_id: UUID, note: str, who: Who | None, now
     """
     session = held_open(db, session_id)
     session.closed_at, session.closed_by, session.closing_note = now, who.id if who else None, note
+    note_in_audit(db, now, session.closed_by, "session.closed", session.title)
 
 
 def next_line(lines: Sequence[Line], after: UUID | None = None) -> Line | None:

@@ -143,7 +143,7 @@ def change_session(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
         )  # fmt: skip
         desk.once(
             op, "session.change", [session_id, values, drop],
-            lambda db: actions.change_session(db, session.id, change, desk.now),
+            lambda db: actions.change_session(db, session.id, change, desk.me, desk.now),
         )  # fmt: skip
     except (Invalid, Conflict) as refusal:
         with desk.reading() as db:

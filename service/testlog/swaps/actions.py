@@ -57,7 +57,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
             place_b_id=lived and lived.place_b_id, at=at, received_at=now, person_id=who.id if who else None,
         )
     )  # fmt: skip
-    _take_place(db, bad, spare, now)
+    _take_place(db, bad, spare, who, now)
     _change_states(db, (bad, one.code), (spare, other.code), histories[bad.id], at, who, now)
     keep_up(db, [bad.id, spare.id], now, zone)
     return {
@@ -87,11 +87,11 @@ def swap_with(db: Session, swap_id: UUID) -> Swap:
     return found
 
 
-def _take_place(db: Session, bad: Item, spare: Item, now: datetime) -> None:
+def _take_place(db: Session, bad: Item, spare: Item, who: Who | None, now: datetime) -> None:
     """The spare lives from now on where the bad one did, and the bad one nowhere."""
     lives = item_facts(db, [bad.id])[bad.id]
-    gear.place(db, bad.id, "", "", now)
-    gear.place(db, spare.id, lives.place, lives.place_b, now)
+    gear.place(db, bad.id, "", "", who, now)
+    gear.place(db, spare.id, lives.place, lives.place_b, who, now)
 
 
 def _change_states(
