@@ -9,11 +9,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
@@ -26,6 +27,8 @@ from service.store.receipts import digest, once
 from service.store.sessions import Store, rerun_if_beaten
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.render import render
+
+T = TypeVar("T")
 
 COOKIE = "coilbook"
 PERSON = "coilbook-person"
@@ -87,6 +90,14 @@ class Desk:
         with self._store.reading() as db:
             self._identify(db)
             yield db
+
+    async def at_once(self, look_up: Callable[[], T]) -> T:
+        """Look a few rows up. Where that waits for nobody it is done right here: a trip to a worker thread and back
+        takes longer than the look-up itself. For no list, report or write.
+        """
+        if self._store.reads_at_once:
+            return look_up()
+        return await run_in_threadpool(look_up)
 
     @contextmanager
     def writing(self) -> Iterator[Session]:

@@ -60,6 +60,11 @@ def is_sqlite(url: str) -> bool:
     return make_url(url).get_backend_name() == "sqlite"
 
 
+def waits_for_nobody(url: str) -> bool:
+    """Whether reading goes on while others write, from a file of this machine: SQLite with WAL."""
+    return is_sqlite(url) and wal_is_safe(sqlite_driver().sqlite_version_info)
+
+
 def write_engine(url: str) -> Engine:
     """The engine for write transactions. On SQLite each begins IMMEDIATE: it holds the write lock from its first
     read on, since a transaction that reads first and writes later is refused as busy at once, whatever the timeout.
@@ -88,7 +93,7 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
         pool_timeout=5,
         connect_args={"check_same_thread": False},
     )
-    journal = "WAL" if wal_is_safe(driver.sqlite_version_info) else "DELETE"
+    journal = "WAL" if waits_for_nobody(url) else "DELETE"
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: Any) -> None:

@@ -16,7 +16,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy
-from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, write_engine
+from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, waits_for_nobody, write_engine
 
 _SHORT_WAIT = 0.5
 """Seconds after which a turn takes long."""
@@ -35,6 +35,7 @@ class Store:
         self.reader = read_engine(url, self.writer)
         # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
+        self.reads_at_once = waits_for_nobody(url)
         self._turn = threading.Lock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from fastapi import APIRouter
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
@@ -30,8 +31,16 @@ TESTS_SHOWN = 5
 
 @router.get("/t/{code}")
 @router.get("/T/{code}")
-def tag_page(desk: AnyoneDesk, code: str) -> Response:
+async def tag_page(desk: AnyoneDesk, code: str) -> Response:
     """What a tag is on. A stranger reads where to bring it, and nothing else."""
+    page: Response | None = await desk.at_once(lambda: _as_kept(desk, code))
+    if page is None:
+        page = await run_in_threadpool(_brought_up, desk, code)
+    return page
+
+
+def _as_kept(desk: Desk, code: str) -> Response | None:
+    """The page, unless what is cached of the item has to be brought up to today first."""
     with desk.reading() as db:
         read = read_code(code)
         found = queries.tagged(db, read)
@@ -41,11 +50,17 @@ def tag_page(desk: AnyoneDesk, code: str) -> Response:
             refuse_ended(tag_on(db, read))
         if desk.who is None:
             return desk.page("home/found.html", code=read)
-        if not found.is_stale(desk.today):
-            return _page(desk, db, read, found)
+        return None if found.is_stale(desk.today) else _page(desk, db, read, found)
+
+
+def _brought_up(desk: Desk, code: str) -> Response:
     ensure_today(desk)
     with desk.reading() as db:
-        return _page(desk, db, read, queries.tagged(db, read) or found)
+        read = read_code(code)
+        found = queries.tagged(db, read)
+        if found is None:
+            return _of_a_place(desk, db, read)
+        return _page(desk, db, read, found)
 
 
 @router.post("/t/{code}/crackled")
