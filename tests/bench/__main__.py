@@ -16,9 +16,10 @@ import tempfile
 import time
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from itertools import cycle, repeat
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from tests.bench.load import Rate, measure, request
@@ -40,9 +41,8 @@ def main() -> None:
         coilbook(env, "demo")
         token = coilbook(env, "token", "create", "Bench", "--role", "crew").splitlines()[-1]
         port, bare_port = free_port(), free_port()
-        serve = ["-m", "service", "serve", "--port", str(port)]
         bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
-        with running(serve, port, env), running(bare, bare_port, env):
+        with serving(port, env), running(bare, bare_port, env):
             print_table(*rates(port, bare_port, token, seconds))
 
 
@@ -50,7 +50,7 @@ def rates(port: int, bare_port: int, token: str, seconds: float) -> tuple[list[R
     """The bare route, before and after; and the paths by name."""
     url = f"http://127.0.0.1:{port}"
     cables = ask(f"{url}/api/v1/items?kind=cable&state=in_service&limit=200", token)["items"]
-    codes = [item["code"] for item in cables]
+    codes = [item["code"] for item in cables if item["wiring"] == "xlr3"]
     event = ask(f"{url}/api/v1/pull", token)["event"]["id"]
 
     def pages() -> Iterator[bytes]:
@@ -95,11 +95,11 @@ def passed(code: str) -> bytes:
     return json.dumps(told).encode()
 
 
-def ask(url: str, token: str) -> dict[str, object]:
+def ask(url: str, token: str) -> dict[str, Any]:
     """One answer of the API."""
     asked = urllib.request.Request(url, headers={"Authorization": f"Bearer {token}"})
     with urllib.request.urlopen(asked, timeout=30) as answer:
-        found: dict[str, object] = json.load(answer)
+        found: dict[str, Any] = json.load(answer)
     return found
 
 
@@ -117,13 +117,18 @@ def free_port() -> int:
         return port
 
 
+def serving(port: int, env: dict[str, str]) -> AbstractContextManager[int]:
+    """The service in a process of its own, from when it listens until the block ends; the process's number."""
+    return running(["-m", "service", "serve", "--port", str(port)], port, env)
+
+
 @contextmanager
-def running(words: list[str], port: int, env: dict[str, str]) -> Iterator[None]:
-    """A server in a process of its own, from when it listens until the block ends."""
+def running(words: list[str], port: int, env: dict[str, str]) -> Iterator[int]:
+    """A server in a process of its own, from when it listens until the block ends; the process's number."""
     server = subprocess.Popen([sys.executable, *words], cwd=ROOT, env=env, stdout=subprocess.DEVNULL)
     try:
         wait_for(port, server)
-        yield
+        yield server.pid
     finally:
         server.terminate()
         server.wait(20)

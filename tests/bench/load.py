@@ -41,7 +41,7 @@ def measure(
                     return
                 sent = time.perf_counter()
                 connection.sendall(request)
-                answer = _read(connection)
+                answer = read(connection)
                 took.append(time.perf_counter() - sent)
                 if answer[9:12] != str(status).encode():
                     failed.append(answer[:400].decode(errors="replace"))
@@ -68,7 +68,8 @@ def request(method: str, path: str, token: str | None = None, body: bytes = b"")
     return ("\r\n".join(lines) + "\r\n\r\n").encode() + body
 
 
-def _read(connection: socket.socket) -> bytes:
+def read(connection: socket.socket) -> bytes:
+    """One answer, whole."""
     answer = connection.recv(65536)
     while b"\r\n\r\n" not in answer:
         answer += connection.recv(65536)

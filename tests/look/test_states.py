@@ -21,7 +21,7 @@ SHAPES = {symbol.attrib["id"]: b"".join(map(ElementTree.tostring, symbol)) for s
 ALONE = (
     "position: fixed; inset: 0 auto auto 0; z-index: 9; width: 24px; height: 24px; background: var(--sheet)"
 )
-"""Wherever its word has put it, between pixels or not, a shape is looked at in the same place."""
+"""Wherever its word has put it, between pixels or not, a shape is looked at in the same place, black on white."""
 KINDS = {"STATES": ItemState, "DUE": DueState, "FLAGS": FlagKind, "VERDICTS": Verdict}
 
 

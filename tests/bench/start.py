@@ -1,0 +1,66 @@
+"""How long a start takes to the first page, and what a long log costs: `.venv/bin/python -m tests.bench.start`.
+
+`--tests N` fills a program with 2,000 items and N tests first; the start is then that program's. Printed are the
+seconds from the start of the process to the first page, and the times of the list pages. Targets: 1.0 s; with 200,000
+tests the slowest twentieth under 300 ms.
+"""
+
+import argparse
+import os
+import tempfile
+import time
+import urllib.request
+from itertools import repeat
+
+from tests.bench.__main__ import ask, coilbook, free_port, serving
+from tests.bench.evening import told
+
+LISTS = (
+    "/due", "/gear", "/gear?q=xlr", "/season", "/sessions", "/api/v1/tests?limit=100", "/api/v1/items?limit=100",
+    "/api/v1/due?limit=100", "/tests", "/t/{code}", "/gear/{code}",
+)  # fmt: skip
+TIMES = 20
+
+
+def main() -> None:
+    """Start it five times, then open every list."""
+    parser = argparse.ArgumentParser(description="Measure the start, and lists over a long log.")
+    parser.add_argument("--tests", type=int, default=0, help="how many tests there are; 0 is the demo")
+    tests = parser.parse_args().tests
+    with tempfile.TemporaryDirectory() as folder:
+        env = os.environ | {
+            "COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"
+        }  # fmt: skip
+        if tests:
+            coilbook(env, "fill", "--items", "2000", "--tests", str(tests), "--rng", "1")
+        else:
+            coilbook(env, "demo")
+        token = coilbook(env, "token", "create", "Bench", "--role", "lead").splitlines()[-1]
+        port = free_port()
+        url = f"http://127.0.0.1:{port}"
+        starts = []
+        for _ in repeat(None, 5):
+            begun = time.perf_counter()
+            with serving(port, env):
+                urllib.request.urlopen(f"{url}/sign-in", timeout=30).read()
+                starts.append(time.perf_counter() - begun)
+        print("start to first page:", *(f"{each:.2f} s" for each in starts))
+        with serving(port, env):
+            code = ask(f"{url}/api/v1/items?limit=1", token)["items"][0]["code"]
+            for path in LISTS:
+                print(
+                    f"{path:28} {told([opened(url + path.replace('{code}', code), token) for _ in range(TIMES)])}"
+                )
+
+
+def opened(url: str, token: str) -> float:
+    """Seconds until a page is there."""
+    asked = urllib.request.Request(url, headers={"Authorization": f"Bearer {token}", "Accept": "*/*"})
+    begun = time.perf_counter()
+    with urllib.request.urlopen(asked, timeout=60) as answer:
+        answer.read()
+    return time.perf_counter() - begun
+
+
+if __name__ == "__main__":
+    main()
