@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import Uuid, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.season.core import DueState, Round, Season
@@ -25,10 +25,10 @@ _RULES = (
 )
 _ANSWERS_TO = (
     select(ItemSeason.item_id, ItemSeason.season_id)
-    .where(ItemSeason.item_id.in_(bindparam("items", expanding=True)))
+    .where(ItemSeason.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
     .order_by(ItemSeason.season_id)
 )
-_DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=True)))
+_DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
 
 
 def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, Select, bindparam, func, select, update
+from sqlalchemy import Row, Select, Uuid, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, Place
@@ -17,7 +17,7 @@ _PIECE = 400
 
 
 _CODES = select(Tag.item_id, Tag.code).where(
-    Tag.item_id.in_(bindparam("items", expanding=True)), Tag.until.is_(None)
+    Tag.item_id.in_(bindparam("items", expanding=True, type_=Uuid())), Tag.until.is_(None)
 )
 
 

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BindParameter, bindparam, select
+from sqlalchemy import BindParameter, Uuid, bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
@@ -34,7 +34,7 @@ Asked = tuple[UUID, str]
 
 
 # A test that is logged asks these, so they are built once.
-_ITEMS: BindParameter[Any] = bindparam("items", expanding=True)
+_ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
 _DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Flag.item_id.in_(_ITEMS))
 
@@ -80,7 +80,7 @@ def _amiss(
 ) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
     """The flags to clear, and those to raise with their occasions."""
     asked = {} if item_ids is None else {"items": list(item_ids)}
-    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked)
+    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked).all()
     lift = {
         (row.item_id, kind): occasion
         for row in cached or db.scalars(_DUE if item_ids is None else _DUE_OF, asked)

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BindParameter, Row, Select, bindparam, exists, func, select
+from sqlalchemy import BindParameter, Row, Select, Uuid, bindparam, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
@@ -24,7 +24,7 @@ CHUNK = 400
 
 
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
-_ITEMS: BindParameter[Any] = bindparam("items", expanding=True)
+_ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _OTHER = aliased(TestItem)
 _THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
 _TESTED = (

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import Uuid, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import FlagKind, ItemState
@@ -14,7 +14,7 @@ from service.testlog.models import Swap
 
 _LAST = (
     select(Swap.bad_id, func.max(Swap.at))
-    .where(Swap.bad_id.in_(bindparam("items", expanding=True)))
+    .where(Swap.bad_id.in_(bindparam("items", expanding=True, type_=Uuid())))
     .group_by(Swap.bad_id)
 )
 
