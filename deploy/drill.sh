@@ -18,7 +18,8 @@ if [ -z "$file" ]; then
     echo "Coilbook: there is no backup in $backups yet; make one: coilbook backup" >&2
     exit 1
 fi
-.venv/bin/coilbook backup --verify "$file" | head -n 1
+checked="$(.venv/bin/coilbook backup --verify "$file")" # whole, then its first line: a pipe cut short would fail
+echo "${checked%%$'\n'*}"
 
 folder="$(mktemp -d)"
 service=""
