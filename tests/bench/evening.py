@@ -13,9 +13,13 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from itertools import count, cycle
 from pathlib import Path
 
+from service.crew.actions import make_token
+from service.crew.core import Role
+from service.store.sessions import Store
 from tests.bench.__main__ import ask, coilbook, free_port, passed, serving
 from tests.bench.load import read, request
 
@@ -43,16 +47,20 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db"}
         coilbook(env, "demo")
-        tokens = [
-            coilbook(env, "token", "create", f"{role} {number}", "--role", role).splitlines()[-1]
-            for role, number in [
-                *(("crew", at) for at in range(PHONES)),
-                *(("lead", at) for at in range(LEADS)),
-            ]
-        ]
+        tokens = signed_in(env["COILBOOK_DATABASE_URL"])
         port = free_port()
         with serving(port, env) as process:
             spend(port, process, tokens, seconds)
+
+
+def signed_in(url: str) -> list[str]:
+    """A token for each phone, then one for each lead."""
+    store = Store(url)
+    roles = [Role.CREW] * PHONES + [Role.LEAD] * LEADS
+    with store.writing() as db:
+        tokens = [make_token(db, f"{role} {at}", role, datetime.now(UTC)) for at, role in enumerate(roles)]
+    store.close()
+    return tokens
 
 
 def spend(port: int, process: int, tokens: list[str], seconds: float) -> None:
@@ -66,18 +74,20 @@ def spend(port: int, process: int, tokens: list[str], seconds: float) -> None:
     begun = time.perf_counter()
 
     def person(name: str, every: float, offset: float, requests: Iterator[bytes]) -> None:
-        with socket.create_connection(("127.0.0.1", port)) as connection:
-            for turn in count():
-                at = begun + offset + turn * every
-                if at > begun + seconds:
-                    return
-                time.sleep(max(0.0, at - time.perf_counter()))
-                sent = time.perf_counter()
+        for turn in count():
+            at = begun + offset + turn * every
+            if at > begun + seconds:
+                return
+            time.sleep(max(0.0, at - time.perf_counter()))
+            sent = time.perf_counter()
+            with socket.create_connection(
+                ("127.0.0.1", port)
+            ) as connection:  # the last one was closed meanwhile
                 connection.sendall(next(requests))
                 answer = read(connection)
-                took[name].append(time.perf_counter() - sent)
-                if answer[9:10] not in (b"2", b"3"):
-                    refused.append(answer[:300])
+            took[name].append(time.perf_counter() - sent)
+            if answer[9:10] not in (b"2", b"3"):
+                refused.append(answer[:300])
 
     def tests(token: str, number: int) -> Iterator[bytes]:
         mine = cycle(codes[number % len(codes) :] + codes[: number % len(codes)])

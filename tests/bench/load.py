@@ -70,13 +70,20 @@ def request(method: str, path: str, token: str | None = None, body: bytes = b"")
 
 def read(connection: socket.socket) -> bytes:
     """One answer, whole."""
-    answer = connection.recv(65536)
+    answer = _more(connection)
     while b"\r\n\r\n" not in answer:
-        answer += connection.recv(65536)
+        answer += _more(connection)
     head = answer.index(b"\r\n\r\n") + 4
     length = LENGTH.search(answer[:head])
     if length is None:
         raise RuntimeError(f"an answer without a length: {answer[:200]!r}")
     while len(answer) < head + int(length[1]):
-        answer += connection.recv(65536)
+        answer += _more(connection)
     return answer
+
+
+def _more(connection: socket.socket) -> bytes:
+    came = connection.recv(65536)
+    if not came:
+        raise RuntimeError("the service hung up in the middle of an answer")
+    return came
