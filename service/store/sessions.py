@@ -33,9 +33,9 @@ class Store:
         self.url = url
         self.writer = write_engine(url)
         self.reader = read_engine(url, self.writer)
+        self.reads_at_once = waits_for_nobody(url)
         # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
-        self.reads_at_once = waits_for_nobody(url)
         self._turn = threading.Lock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0

@@ -83,7 +83,7 @@ def _amiss(
     raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked).all()
     lift = {
         (row.item_id, kind): occasion
-        for row in cached or db.scalars(_DUE if item_ids is None else _DUE_OF, asked)
+        for row in (db.scalars(_DUE if item_ids is None else _DUE_OF, asked) if cached is None else cached)
         for kind, occasion in wanted(DueState(row.state), row.due_by, today).items()
     }
     lower = []

@@ -34,12 +34,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Measure the hot paths against a bare route.")
     parser.add_argument("--seconds", type=float, default=5.0, help="how long each path is measured")
     seconds = parser.parse_args().seconds
-    with tempfile.TemporaryDirectory() as folder:
-        env = os.environ | {
-            "COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"
-        }  # fmt: skip
-        coilbook(env, "demo")
-        token = coilbook(env, "token", "create", "Bench", "--role", "crew").splitlines()[-1]
+    with program("demo", role="crew") as (env, token):
         port, bare_port = free_port(), free_port()
         bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
         with serving(port, env), running(bare, bare_port, env):
@@ -101,6 +96,17 @@ def ask(url: str, token: str) -> dict[str, Any]:
     with urllib.request.urlopen(asked, timeout=30) as answer:
         found: dict[str, Any] = json.load(answer)
     return found
+
+
+@contextmanager
+def program(*made_by: str, role: str) -> Iterator[tuple[dict[str, str], str]]:
+    """The surroundings of a program made by this command, without limits, and a token of this role."""
+    with tempfile.TemporaryDirectory() as folder:
+        env = os.environ | {
+            "COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"
+        }  # fmt: skip
+        coilbook(env, *made_by)
+        yield env, coilbook(env, "token", "create", "Bench", "--role", role).splitlines()[-1]
 
 
 def coilbook(env: dict[str, str], *words: str) -> str:

@@ -80,9 +80,8 @@ def spend(port: int, process: int, tokens: list[str], seconds: float) -> None:
                 return
             time.sleep(max(0.0, at - time.perf_counter()))
             sent = time.perf_counter()
-            with socket.create_connection(
-                ("127.0.0.1", port)
-            ) as connection:  # the last one was closed meanwhile
+            # A connection of its own each time: the service closes one that is idle for so long.
+            with socket.create_connection(("127.0.0.1", port)) as connection:
                 connection.sendall(next(requests))
                 answer = read(connection)
             took[name].append(time.perf_counter() - sent)

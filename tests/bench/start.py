@@ -6,13 +6,11 @@ tests the slowest twentieth under 300 ms.
 """
 
 import argparse
-import os
-import tempfile
 import time
 import urllib.request
 from itertools import repeat
 
-from tests.bench.__main__ import ask, coilbook, free_port, serving
+from tests.bench.__main__ import ask, free_port, program, serving
 from tests.bench.evening import told
 
 LISTS = (
@@ -27,15 +25,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Measure the start, and lists over a long log.")
     parser.add_argument("--tests", type=int, default=0, help="how many tests there are; 0 is the demo")
     tests = parser.parse_args().tests
-    with tempfile.TemporaryDirectory() as folder:
-        env = os.environ | {
-            "COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"
-        }  # fmt: skip
-        if tests:
-            coilbook(env, "fill", "--items", "2000", "--tests", str(tests), "--rng", "1")
-        else:
-            coilbook(env, "demo")
-        token = coilbook(env, "token", "create", "Bench", "--role", "lead").splitlines()[-1]
+    made_by = ("fill", "--items", "2000", "--tests", str(tests), "--rng", "1") if tests else ("demo",)
+    with program(*made_by, role="lead") as (env, token):
         port = free_port()
         url = f"http://127.0.0.1:{port}"
         starts = []

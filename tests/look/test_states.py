@@ -18,9 +18,7 @@ from tests.look.conftest import BOOK, Open
 WORDS = BOOK.get_template("parts/state.html").module
 SPRITE = ElementTree.parse(STATIC / "look" / "shapes.svg").getroot()
 SHAPES = {symbol.attrib["id"]: b"".join(map(ElementTree.tostring, symbol)) for symbol in SPRITE}
-ALONE = (
-    "position: fixed; inset: 0 auto auto 0; z-index: 9; width: 24px; height: 24px; background: var(--sheet)"
-)
+ALONE = "position: fixed; inset: 0 auto auto 0; z-index: 9; width: 24px; height: 24px; color: #000; background: #fff"
 """Wherever its word has put it, between pixels or not, a shape is looked at in the same place, black on white."""
 KINDS = {"STATES": ItemState, "DUE": DueState, "FLAGS": FlagKind, "VERDICTS": Verdict}
 

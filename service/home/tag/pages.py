@@ -1,5 +1,6 @@
 """The tag page: what a scanned tag is on, how it stands, and what to do with it, by who scans."""
 
+from typing import Any
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -31,16 +32,17 @@ TESTS_SHOWN = 5
 
 @router.get("/t/{code}")
 @router.get("/T/{code}")
-async def tag_page(desk: AnyoneDesk, code: str) -> Response:
+async def tag_page(desk: AnyoneDesk, code: str) -> Any:
     """What a tag is on. A stranger reads where to bring it, and nothing else."""
-    page: Response | None = await desk.at_once(lambda: _as_kept(desk, code))
+    page = await desk.at_once(lambda: _shown(desk, code))
     if page is None:
-        page = await run_in_threadpool(_brought_up, desk, code)
+        await run_in_threadpool(ensure_today, desk)
+        page = await desk.at_once(lambda: _shown(desk, code, brought_up=True))
     return page
 
 
-def _as_kept(desk: Desk, code: str) -> Response | None:
-    """The page, unless what is cached of the item has to be brought up to today first."""
+def _shown(desk: Desk, code: str, *, brought_up: bool = False) -> Response | None:
+    """The page; None where what is cached of the item has to be brought up to today first, and was not."""
     with desk.reading() as db:
         read = read_code(code)
         found = queries.tagged(db, read)
@@ -50,16 +52,8 @@ def _as_kept(desk: Desk, code: str) -> Response | None:
             refuse_ended(tag_on(db, read))
         if desk.who is None:
             return desk.page("home/found.html", code=read)
-        return None if found.is_stale(desk.today) else _page(desk, db, read, found)
-
-
-def _brought_up(desk: Desk, code: str) -> Response:
-    ensure_today(desk)
-    with desk.reading() as db:
-        read = read_code(code)
-        found = queries.tagged(db, read)
-        if found is None:
-            return _of_a_place(desk, db, read)
+        if found.is_stale(desk.today) and not brought_up:
+            return None
         return _page(desk, db, read, found)
 
 
