@@ -8,5 +8,5 @@ from service.wear.housekeeping import chore as at_risk
 CHORES = (
     *testlog.CHORES,
     at_risk(lambda db: limits(db).risk_percent / 100),
-    testlog.Chore("names let go", let_names_go),
+    testlog.brief("names let go", let_names_go),
 )

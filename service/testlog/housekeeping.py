@@ -1,7 +1,8 @@
 """Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
 
 A list of chores that the features offer and `service.app` puts together. Each runs in its own write transaction
-under the program's row, so that two at once take turns and the second finds nothing to do.
+under the program's row, so that two at once take turns and the second finds nothing to do. What takes
+long is reckoned before that transaction begins, and looked at again within it.
 
 After days off the next run catches up at once, however many they were: every chore compares what is with what should
 be *today*. A flag that would have come and gone meanwhile is not raised after the fact: it would ask for nothing any
@@ -24,13 +25,25 @@ from service.store.sessions import Store, locked
 from service.tags.queries import codes_of
 from service.testlog import due, flags
 
+Run = Callable[[Session, date, datetime], int]
+"""What a chore does, in a write transaction: `run(db, today, now)` answers how much there was."""
+
 
 @dataclass(frozen=True)
 class Chore:
-    """Something to do each day: `run(db, today, now)` answers how much there was."""
+    """Something to do each day.
+
+    `prepare(db, today)` reckons what takes long, in a session that only reads, so that nobody waits to write
+    meanwhile; it answers what is then done in a write transaction: `run(db, today, now)` tells how much there was.
+    """
 
     name: str
-    run: Callable[[Session, date, datetime], int]
+    prepare: Callable[[Session, date], Run]
+
+
+def brief(name: str, run: Run) -> Chore:
+    """A chore that has nothing to reckon first."""
+    return Chore(name, lambda _db, _today: run)
 
 
 def keep_house(
@@ -40,11 +53,13 @@ def keep_house(
     said = []
     for chore in chores:
         before_each()
+        with store.reading() as db:
+            run = chore.prepare(db, local_date(now, zone_of(db)))
         with store.writing() as db:
             program = locked(db, Program, 1)
             if program is None:
                 return "There is no program yet, so there is nothing to keep."
-            said.append(f"{chore.name}: {chore.run(db, local_date(now, ZoneInfo(program.zone)), now)}")
+            said.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
     with store.writing() as db:
         program = locked(db, Program, 1)
         program.housekept_on = local_date(now, ZoneInfo(program.zone))
@@ -76,7 +91,7 @@ def follow_due(db: Session, today: date, now: datetime) -> int:
     return flags.follow_due(db, None, today, now)
 
 
-CHORES = (Chore("due states refreshed", refresh_due), Chore("flags raised or cleared", follow_due))
+CHORES = (brief("due states refreshed", refresh_due), brief("flags raised or cleared", follow_due))
 
 
 def verify(store: Store, now: datetime) -> list[str]:

@@ -5,7 +5,7 @@ risk is below the limit again (which also happens when other items' tests speak 
 fails or leaves service, and, by the test log itself, as soon as it passes.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from uuid import UUID
 
@@ -13,9 +13,10 @@ from sqlalchemy.orm import Session
 
 from service.gear.actions import clear_flags
 from service.gear.core import FlagKind
+from service.kit.dates import local_date
 from service.season.core import What
 from service.testlog.flags import occasion_of, raise_again
-from service.testlog.housekeeping import Chore, zone_of
+from service.testlog.housekeeping import Chore, Run, zone_of
 from service.wear import queries
 from service.wear.actions import chances, records
 
@@ -24,12 +25,26 @@ _WHY_CLEARED = "No longer so."
 
 def chore(limit: Callable[[Session], float]) -> Chore:
     """Flag what is at risk; `limit` tells from which chance on, in (0, 1), an item is."""
-    return Chore("items at risk", lambda db, today, now: follow_risk(db, today, now, limit(db)))
+
+    def prepare(db: Session, today: date) -> Run:
+        found = at_risk(db, today, limit(db))
+        return lambda db, _today, now: follow_risk(db, found, now)
+
+    return Chore("items at risk", prepare)
 
 
-def follow_risk(db: Session, today: date, now: datetime, limit: float) -> int:
-    """Raise and clear what is at risk today; how many flags changed."""
-    lift = at_risk(db, today, limit)
+def follow_risk(db: Session, found: Mapping[UUID, str], now: datetime) -> int:
+    """Raise and clear flags by what was found at risk; how many changed.
+
+    What was tested, or left service, since it was found is not flagged: the next turn speaks of it.
+    """
+    passed = queries.last_passes(db, found)
+    zone = zone_of(db)
+    lift = {
+        item_id: occasion
+        for item_id, occasion in found.items()
+        if item_id in passed and local_date(passed[item_id], zone).isoformat() == occasion
+    }
     changed = 0
     for row in queries.at_risk_flags(db):
         if lift.get(row.item_id) == occasion_of(row.period):

@@ -1,7 +1,7 @@
 """What wear looks up: every item with its class, its days in service and its history, a few statements in all."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -11,10 +11,12 @@ from sqlalchemy.orm import Session, aliased
 
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
-from service.season.core import What
+from service.season.core import DueState, What
 from service.season.models import ItemSeason, SeasonRow
+from service.season.queries import due_rows
 from service.testlog.core import Event, Verdict, what_of
 from service.testlog.models import Repair, Test, TestItem, Void
+from service.testlog.queries import chunks, hold
 from service.wear.core.history import Stretch
 from service.wear.models import WearTarget
 
@@ -42,6 +44,17 @@ def per_mille(db: Session) -> int | None:
 def at_risk_flags(db: Session) -> Sequence[Flag]:
     """The flags of items at risk that are up."""
     return db.scalars(select(Flag).where(Flag.flag == FlagKind.AT_RISK, Flag.cleared_at.is_(None))).all()
+
+
+def last_passes(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, datetime]:
+    """When each of these last passed, of those in service that have not failed since; they are held from now on."""
+    in_use = [item.id for item in hold(db, item_ids) if item.state == ItemState.IN_SERVICE]
+    return {
+        item_id: row.last_passed_at
+        for ids in chunks(in_use)
+        for item_id, row in due_rows(db, ids).items()
+        if row.last_passed_at is not None and row.state != DueState.BLOCKED
+    }
 
 
 def season_days(db: Session) -> dict[UUID, Stretch]:

@@ -27,7 +27,7 @@ from service.settings import Settings
 from service.store.lease import LASTS, take
 from service.store.sessions import Store
 from service.tables import metadata
-from service.testlog.housekeeping import Chore, verify
+from service.testlog.housekeeping import brief, verify
 from tests.support.program import Running
 from tests.testlog.support import OPEN_2, Bench, bench
 
@@ -121,7 +121,7 @@ def test_of_eight_at_once_one_keeps_house_and_seven_leave_while_it_does(
         done.append(today)
         return 1
 
-    monkeypatch.setattr(clock, "CHORES", (Chore("slow things done", slow),))
+    monkeypatch.setattr(clock, "CHORES", (brief("slow things done", slow),))
     stores = [Store(program.store.url) for _ in range(8)]
     with ThreadPoolExecutor(8) as pool:
         turns = [pool.submit(clock.turn, store, Settings(), program.clock) for store in stores]

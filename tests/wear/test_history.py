@@ -78,9 +78,9 @@ def test_only_days_in_service_count() -> None:
         (date(2026, 10, 12), date(2026, 11, 1)),
         WINTER,
     ]
-    counted = [days_until(days, day) for day in (date(2026, 8, 31), date(2026, 9, 20), date(2026, 10, 8))]
+    counted = [days_until(days)(day) for day in (date(2026, 8, 31), date(2026, 9, 20), date(2026, 10, 8))]
     assert counted == [0, 11, 16]
-    assert days_until(days, date(2027, 5, 1)) == 11 + 5 + 20 + 59
+    assert days_until(days)(date(2027, 5, 1)) == 11 + 5 + 20 + 59
 
 
 def test_what_was_never_in_service_has_no_days() -> None:
@@ -91,7 +91,7 @@ def test_what_was_never_in_service_has_no_days() -> None:
 def test_seasons_that_overlap_count_once() -> None:
     both = merged([(date(2026, 10, 1), date(2026, 12, 1)), FALL])
     assert both == [(date(2026, 9, 1), date(2026, 12, 1))]
-    assert days_until(both, date(2026, 12, 31)) == 91
+    assert days_until(both)(date(2026, 12, 31)) == 91
 
 
 spans = st.lists(
@@ -110,7 +110,7 @@ def test_exposed_days_are_those_in_both_one_by_one(
     both = sum(
         any(a <= day < b for a, b in seasons) and any(a <= day < b for a, b in service) for day in days
     )
-    assert days_until(exposed(merged(seasons), merged(service)), days[-1]) == both
+    assert days_until(exposed(merged(seasons), merged(service)))(days[-1]) == both
 
 
 @given(st.lists(st.tuples(st.sampled_from(list(What)), st.integers(0, 100)), max_size=12))

@@ -13,8 +13,10 @@ In service from September 1, in a season of September and October: passed on Sep
 (30, 40]. Repaired on October 12 and passed on October 31 is good at 19.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
+from itertools import accumulate
 
 from service.gear.core import ItemState
 from service.season.core import Entry, What
@@ -54,10 +56,19 @@ def exposed(seasons: Sequence[Stretch], service: Sequence[Stretch]) -> list[Stre
     return sorted((begin, end) for begin, end in both if begin < end)
 
 
-def days_until(stretches: Sequence[Stretch], day: date) -> int:
-    """How many of their days there were up to `day`, that day included."""
-    after = day + DAY
-    return sum((min(end, after) - begin).days for begin, end in stretches if begin < after)
+def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
+    """How many of their days there were up to a day, that day included; they are in order, without overlaps.
+
+    Summed once for all days that are asked: an item that was lent out often has many stretches, and many tests.
+    """
+    begins = [begin for begin, _ in stretches]
+    sums = list(accumulate(((end - begin).days for begin, end in stretches), initial=0))
+
+    def until(day: date) -> int:
+        begun = bisect_right(begins, day)
+        return min(sums[begun], sums[begun - 1] + (day - begins[begun - 1]).days + 1) if begun else 0
+
+    return until
 
 
 def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Life]:
@@ -66,8 +77,9 @@ def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Lif
     A life of which no test tells anything is left out.
     """
     born, good, failed = 0, 0, False
+    until = days_until(exposure)
     for entry in history:
-        age = days_until(exposure, entry.on) - born
+        age = until(entry.on) - born
         if entry.what is What.REPAIR:
             if good and not failed:
                 yield Life(good, None)
@@ -85,12 +97,13 @@ def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Lif
 def ages(history: Iterable[Entry], exposure: Sequence[Stretch], today: date) -> tuple[int, int] | None:
     """How old an item was at the last pass of the life it is in, and how old it is today; None once it has failed."""
     born, good, failed = 0, 0, False
+    until = days_until(exposure)
     for entry in history:
-        age = days_until(exposure, entry.on) - born
+        age = until(entry.on) - born
         if entry.what is What.REPAIR:
             born, good, failed = born + age, 0, False
         elif entry.what is What.PASS and not failed:
             good = age
         elif entry.what is What.FAIL:
             failed = True
-    return None if failed else (good, max(good, days_until(exposure, today) - born))
+    return None if failed else (good, max(good, until(today) - born))
