@@ -1,8 +1,8 @@
 """Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
 
-A list of chores that the features offer and `service.app` puts together. Each runs in its own write transaction
-under the program's row, so that two at once take turns and the second finds nothing to do. What takes
-long is reckoned before that transaction begins, and looked at again within it.
+A list of chores that the features offer and `service.chores` puts together. Each runs in its own write transaction
+under the program's row, so that two at once take turns and the second finds nothing to do. What takes long is
+reckoned before that transaction begins, and looked at again within it.
 
 After days off the next run catches up at once, however many they were: every chore compares what is with what should
 be *today*. A flag that would have come and gone meanwhile is not raised after the fact: it would ask for nothing any

@@ -93,8 +93,8 @@ def chances(items: Mapping[UUID, Record], today: date, day: date) -> dict[UUID, 
 
 
 def _ages(item: Record, today: date, day: date) -> Ages | None:
-    now, then = (ages(item.history, item.exposure, when) for when in (today, day))
-    return Ages(now[0], now[1], then[1]) if now and then else None
+    found = ages(item.history, item.exposure, today, day)
+    return Ages(*found) if found else None
 
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:

@@ -36,7 +36,7 @@ def chore(limit: Callable[[Session], float]) -> Chore:
 def follow_risk(db: Session, found: Mapping[UUID, str], now: datetime) -> int:
     """Raise and clear flags by what was found at risk; how many changed.
 
-    What was tested, or left service, since it was found is not flagged: the next turn speaks of it.
+    What passed, failed or left service since it was found is not flagged: the next turn speaks of it.
     """
     passed = queries.last_passes(db, found)
     zone = zone_of(db)

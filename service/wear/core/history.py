@@ -94,8 +94,10 @@ def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Lif
         yield Life(good, None)
 
 
-def ages(history: Iterable[Entry], exposure: Sequence[Stretch], today: date) -> tuple[int, int] | None:
-    """How old an item was at the last pass of the life it is in, and how old it is today; None once it has failed."""
+def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
+    """How old an item was at the last pass of the life it is in, and how old it is on each of these days; None once it
+    has failed.
+    """
     born, good, failed = 0, 0, False
     until = days_until(exposure)
     for entry in history:
@@ -106,4 +108,4 @@ def ages(history: Iterable[Entry], exposure: Sequence[Stretch], today: date) -> 
             good = age
         elif entry.what is What.FAIL:
             failed = True
-    return None if failed else (good, max(good, until(today) - born))
+    return None if failed else (good, *(max(good, until(day) - born) for day in days))
