@@ -1,9 +1,11 @@
 """Many phones at once: the same entry counts once, and what is kept never disagrees with history."""
 
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from random import Random
 from typing import Any
 
+from service.kit.problems import Busy
 from service.testlog.flags import follow_history
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
@@ -27,12 +29,16 @@ def test_eight_phones_at_once(program: Running) -> None:
     entries = [entry() for _ in range(24)]
     chores = program.crew.app.state.chores  # type: ignore[attr-defined]
 
+    def turn() -> None:
+        with suppress(Busy):  # told to come again, and the next turn does
+            keep_house(program.store, program.clock.now, chores)
+
     def send(body: dict[str, Any]) -> tuple[int, Any]:
         answer = program.crew.post(URL, json=body)
         return answer.status_code, answer.json()
 
     with ThreadPoolExecutor(8) as phones:
-        kept = [phones.submit(keep_house, program.store, program.clock.now, chores) for _ in range(3)]
+        kept = [phones.submit(turn) for _ in range(3)]
         first = list(phones.map(send, entries + entries))
         for each in kept:
             each.result()
