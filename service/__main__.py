@@ -294,6 +294,9 @@ def _restore(options: argparse.Namespace) -> int:
     print(f"Restored {done.contents.rows} rows from {options.file}, and checked them.")
     if done.aside:
         print(f"What was there before is kept in {done.aside}.")
+    print(
+        "Passes, sign-ins and names are as they were then: what was ended or erased since, end again under Crew."
+    )
     return 0
 
 

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
 from datetime import UTC, datetime
 
 import anyio.to_thread
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
@@ -60,6 +60,7 @@ from service.testlog.swaps import api as swaps_api
 from service.testlog.swaps import pages as swaps
 from service.wear import pages as wear
 from service.web import health, modules, problems
+from service.web.bodies import whole_characters
 from service.web.guard import Guard
 from service.web.journal import Journal
 from service.web.limits import Limiter
@@ -154,6 +155,7 @@ def create_app(
     app.add_middleware(Guard, base_url=settings.base_url)
     app.add_middleware(Journal)
     for router in ROUTERS:
-        app.include_router(router)
+        api = router.prefix.startswith("/api/")
+        app.include_router(router, dependencies=[Depends(whole_characters)] if api else None)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app

@@ -2,6 +2,7 @@
 
 import random
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
@@ -51,6 +52,17 @@ def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
     return program
 
 
+def keep_settings(db: Session, values: Mapping[str, str]) -> None:
+    """Keep the program's name, zone, unit and note to a finder. In another zone, house is to be kept anew: the days
+    on which things happened may be others.
+    """
+    program = locked(db, Program, 1)
+    if program.zone != values["zone"]:
+        program.housekept_on = None
+    for name in ("name", "zone", "unit", "return_note"):
+        setattr(program, name, values[name])
+
+
 def make_pass(db: Session, role: Role, label: str, maker: Who | None, now: datetime) -> NewPass:
     """A pass for the crew (many uses, a season long), or a link for one lead or viewer (one use, a day)."""
     many = role == Role.CREW
@@ -72,9 +84,10 @@ def first_link(db: Session, now: datetime) -> NewPass:
 
 def make_pass_on_command(db: Session, role: Role, name: str, now: datetime) -> NewPass:
     """What `coilbook pass` makes: a link that signs a known lead or viewer in again, else a new pass."""
-    person = queries.person_by_name(db, name) if name and role != Role.CREW else None
-    if person is not None and person.role == role:
-        return make_sign_in_link(db, person, now)
+    named = queries.people_named(db, name) if name and role != Role.CREW else []
+    for person in named:
+        if person.role == role:
+            return make_sign_in_link(db, person, now)
     return make_pass(db, role, name or f"{role.value.title()} pass", None, now)
 
 
@@ -122,13 +135,13 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
         queries.note_in_audit(db, now, person.id, "signed.in", str(person.id), {"by": "a link"})
     until = found.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
     who = Who(person.id, person.display_name, Role(person.role))
-    return who, start_sign_in(db, person, now, until)
+    return who, start_sign_in(db, person, now, until, pass_id=found.id)
 
 
 def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
-    """Somebody new; a crew member may share a name with another, a lead or viewer may not."""
+    """Somebody new. Crew members may share a name among them, but never with a lead or viewer, who sign in by it."""
     display_name = core.tidy_name(name)
-    if role != Role.CREW and queries.person_by_name(db, display_name):
+    if any(role != Role.CREW or each.role != Role.CREW for each in queries.people_named(db, display_name)):
         raise invalid("name", f"Somebody is called {display_name} already. Take another name.")
     person = Person(
         id=uuid4(), display_name=display_name, role=role, passphrase_hash=None, created_at=now, ended_at=None
@@ -139,14 +152,15 @@ def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
 
 
 def start_sign_in(
-    db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = ""
-) -> str:
+    db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = "",
+    *, pass_id: UUID | None = None,
+) -> str:  # fmt: skip
     """A new sign-in; the token that is answered is stored as a fingerprint only."""
     token = secrets.token_urlsafe(32)
     db.add(
         SignIn(
             person_id=person.id, token_hash=core.fingerprint(token), token_name=token_name or None,
-            created_at=now, seen_at=now, expires_at=until, ended_at=None,
+            pass_id=pass_id, created_at=now, seen_at=now, expires_at=until, ended_at=None,
         )
     )  # fmt: skip
     return token
@@ -167,7 +181,8 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
     Raises:
         SignInNeeded: they do not belong together.
     """
-    person = queries.person_by_name(db, name.strip())
+    named = queries.people_named(db, name.strip())
+    person = next((each for each in named if each.passphrase_hash), None)
     if not passphrase_matches(person.passphrase_hash if person else None, passphrase) or person is None:
         raise SignInNeeded(
             "Name and passphrase do not belong together. Try again, or ask for a sign-in link."
@@ -239,7 +254,7 @@ def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
     if role == Role.STRANGER:
         raise invalid("role", "A token needs one of the roles crew, lead or viewer.")
     display_name = core.tidy_name(name)
-    if queries.person_by_name(db, display_name):
+    if queries.people_named(db, display_name):
         raise invalid("name", f"Somebody is called {display_name} already. Give the token another name.")
     person = add_person(db, display_name, role, now)
     queries.note_in_audit(db, now, None, "token.made", display_name, {"role": role})
@@ -247,11 +262,16 @@ def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
 
 
 def end_pass(db: Session, pass_id: UUID, who: Who, now: datetime) -> None:
-    """Let nobody in with this pass any more, and sign out those crew members who came in by it."""
+    """Let nobody in with this pass any more, and sign out the crew members who came in by it.
+
+    A lead or viewer who came in by a link stays: they are known by name, and ended by it.
+    """
     found = db.get(CrewPass, pass_id)
     if found is None:
         raise NotFound("There is no such pass.")
     found.ended_at = found.ended_at or now
+    if found.role == Role.CREW:
+        queries.end_sign_ins_by_pass(db, pass_id, now)
     queries.note_in_audit(db, now, who.id, "pass.ended", found.label)
 
 

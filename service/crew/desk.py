@@ -101,7 +101,9 @@ class Desk:
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """A write transaction, for the few writes that need no receipt (signing in and out, housekeeping)."""
+        """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
+        (signing in and out, passes, people, one's own page, settings, the calendar's address).
+        """
         if self.token and not self._wrote:
             self.pace(WRITES, self.session)
         self._wrote = True

@@ -49,7 +49,7 @@ class Person(Base):
 
 
 class SignIn(Base):
-    """A signed-in browser (it ends) or an API token (it lasts until it is taken back)."""
+    """A signed-in browser (it ends) or an API token (it lasts until it is taken back); `pass_id` let the browser in."""
 
     __tablename__ = "sign_in"
 
@@ -57,6 +57,7 @@ class SignIn(Base):
     person_id: Mapped[UUID] = mapped_column(refers("person.id"), index=True)
     token_hash: Mapped[str] = mapped_column(unique=True)
     token_name: Mapped[str | None]
+    pass_id: Mapped[UUID | None] = mapped_column(refers("crew_pass.id"), index=True)
     created_at: Mapped[datetime]
     seen_at: Mapped[datetime]
     expires_at: Mapped[datetime | None]

@@ -37,7 +37,7 @@ def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
     """Swap name and passphrase for a cookie."""
     target = inside(text(posted, "next") or "/")
     desk.pace(BY_ADDRESS, desk.network)
-    desk.pace(BY_NAME, fingerprint(text(posted, "name").strip().lower()))
+    desk.pace(BY_NAME, fingerprint(text(posted, "name").strip().casefold()))
     try:
         with desk.writing() as db:
             _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), desk.now)
@@ -188,8 +188,7 @@ def save_settings(desk: LeadDesk, posted: Posted) -> Response:
     try:
         with desk.writing() as db:
             _check_settings(values)
-            for name, value in values.items():
-                setattr(queries.program(db), name, value)
+            actions.keep_settings(db, values)
             queries.note_in_audit(db, desk.now, desk.me.id, "settings.saved", values["name"], values)
     except Invalid as refusal:
         return _settings(desk, values, refusal.status, errors=refusal.errors)

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts, Role, Who
 from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
+from service.kit.typed import alike
 from service.store.types import Instant
 
 
@@ -50,13 +51,11 @@ def asking(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | 
     return ProgramFacts(*facts), Who(person_id, name, Role(role)) if person_id else None
 
 
-def person_by_name(db: Session, name: str) -> Person | None:
-    """The person who goes by this name now, whatever the case."""
-    return db.scalar(
-        select(Person)
-        .where(func.lower(Person.display_name) == name.lower(), Person.ended_at.is_(None))
-        .limit(1)
-    )
+def people_named(db: Session, name: str) -> list[Person]:
+    """Who goes by this name now, whatever the case, those first who have been here longest."""
+    present = select(Person.id, Person.display_name).where(Person.ended_at.is_(None))
+    found = db.execute(present.order_by(Person.created_at, Person.id))
+    return [db.get_one(Person, person_id) for person_id, called in found if alike(called, name)]
 
 
 def people(db: Session) -> Sequence[Person]:
@@ -144,6 +143,13 @@ def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     """End every sign-in of a person at once."""
     db.execute(
         update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now)
+    )
+
+
+def end_sign_ins_by_pass(db: Session, pass_id: UUID, now: datetime) -> None:
+    """End every sign-in that began with this pass."""
+    db.execute(
+        update(SignIn).where(SignIn.pass_id == pass_id, SignIn.ended_at.is_(None)).values(ended_at=now)
     )
 
 

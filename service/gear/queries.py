@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import Row, Select, func, or_, select
+from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.gear.core import ItemState
 from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
+from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")
 PlaceB = aliased(Place, name="place_b")
@@ -79,9 +80,12 @@ def places(db: Session) -> Sequence[Place]:
 
 
 def place_named(db: Session, name: str) -> Place | None:
-    """The place of this name, whatever the case."""
-    same = or_(Place.name == name, func.lower(Place.name) == name.lower())
-    return db.scalar(select(Place).where(same).order_by(Place.walk_order, Place.id).limit(1))
+    """The place of this name, whatever the case; the one that is spelled so where there are several."""
+    named = db.execute(select(Place.id, Place.name).order_by(Place.walk_order, Place.id))
+    found = [
+        (called != name, number, key) for number, (key, called) in enumerate(named) if alike(called, name)
+    ]
+    return db.get_one(Place, min(found)[2]) if found else None
 
 
 def last_in_walk(db: Session) -> int:

@@ -23,6 +23,14 @@ def one_line(text: str) -> str:
     return "".join(character for character in spaced if character.isprintable())
 
 
+def alike(one: str, other: str) -> bool:
+    """Whether two names differ in nothing but large and small letters, of whatever script.
+
+    Databases disagree on that: SQLite's `lower` knows ASCII only, and PostgreSQL's what its locale knows.
+    """
+    return one.casefold() == other.casefold()
+
+
 def _plain(character: str) -> str:
     if character.isdecimal():
         return str(unicodedata.decimal(character))

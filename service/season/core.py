@@ -4,7 +4,7 @@ Every item must pass once in each round of its season. Days are local dates and 
 closes on November 16 still counts a pass of November 15, and `due_by` is the first day too late.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -161,7 +161,7 @@ def next_change(
 
 def _due(rounds: Sequence[Round], in_service_on: date, history: Sequence[Entry], today: date) -> Due:
     known = [entry for entry in history if entry.on <= today]
-    if _is_blocked(known):
+    if open_fault(entry.what for entry in known):
         return Due(DueState.BLOCKED)
     last_pass = max((entry.on for entry in known if entry.what is What.PASS), default=None)
     if last_pass is None:
@@ -178,11 +178,17 @@ def _due(rounds: Sequence[Round], in_service_on: date, history: Sequence[Entry],
     return Due(DueState.CURRENT)
 
 
-def _is_blocked(known: Sequence[Entry]) -> bool:
-    """Whether a fail still waits for its repair, or a repair for the pass that proves it."""
-    last = {entry.what: position for position, entry in enumerate(known)}
-    failed, repaired, passed = (last.get(what, -1) for what in (What.FAIL, What.REPAIR, What.PASS))
-    return failed > repaired or repaired > passed
+def open_fault(history: Iterable[What]) -> What | None:
+    """What an item waits for, in the order things happened: a repair after a FAIL, after a REPAIR the pass that proves
+    it, or nothing (None).
+    """
+    last: What | None = None
+    for what in history:
+        if what in (What.FAIL, What.REPAIR):
+            last = what
+        elif what is What.PASS and last is What.REPAIR:
+            last = None
+    return last
 
 
 def _check_order(starts: date, ends: date) -> None:

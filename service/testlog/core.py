@@ -9,7 +9,7 @@ from uuid import UUID
 
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
-from service.season.core import What
+from service.season.core import What, open_fault
 from service.wiring.builtin import BUILTIN
 from service.wiring.wirings import Wiring
 
@@ -184,20 +184,16 @@ class Fault(StrEnum):
     SWAPPED = "swapped"
 
 
+_FAULTS = {None: Fault.NONE, What.FAIL: Fault.OPEN, What.REPAIR: Fault.REPAIRED}
+
+
 def fault_of(history: Sequence[Event], swapped_at: datetime | None = None) -> Fault:
     """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order.
 
     `swapped_at` is when a spare last took its place: that it is bad was said then, and only a later pass, or a lead,
     says otherwise.
     """
-    fault = Fault.NONE
-    for event in history:
-        if event.what is What.FAIL:
-            fault = Fault.OPEN
-        elif event.what is What.REPAIR:
-            fault = Fault.REPAIRED
-        elif event.what is What.PASS and fault is Fault.REPAIRED:
-            fault = Fault.NONE
+    fault = _FAULTS[open_fault(event.what for event in history)]
     if fault is Fault.NONE and swapped_at is not None:
         passed_since = any(event.what is What.PASS and event.at > swapped_at for event in history)
         return Fault.NONE if passed_since else Fault.SWAPPED

@@ -52,6 +52,11 @@ def entries(history: Sequence[Event], zone: ZoneInfo) -> list[Entry]:
     return [Entry(local_date(event.at, zone), event.what) for event in history]
 
 
+def asked(db: Session) -> Sequence[UUID]:
+    """Every item that has a due state."""
+    return db.scalars(select(Item.id).where(Item.state.in_(ASKED))).all()
+
+
 def stale(db: Session, today: date) -> Sequence[UUID]:
     """Items whose cached state ends by `today`, or that have none."""
     out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)

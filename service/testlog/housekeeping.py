@@ -80,8 +80,8 @@ def ensure_today(desk: Desk) -> None:
 
 
 def refresh_due(db: Session, today: date, _now: datetime) -> int:
-    """Recompute due states that have run out or are missing."""
-    stale = due.stale(db, today)
+    """Recompute due states that have run out or are missing; all of them where house was never kept in this zone."""
+    stale = due.stale(db, today) if db.get_one(Program, 1).housekept_on else due.asked(db)
     due.refresh(db, stale, today, zone_of(db))
     return len(stale)
 

@@ -1,11 +1,12 @@
 """One handler for every refusal: a page for a browser, RFC 9457 problem JSON for everything under /api/."""
 
+import json
 import logging
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
@@ -89,7 +90,9 @@ def _as_json(problem: Problem, headers: dict[str, str]) -> Response:
     }
     if problem.errors:
         body["errors"] = [{"field": name, "detail": sentence} for name, sentence in problem.errors.items()]
-    return JSONResponse(body, problem.status, headers, "application/problem+json")
+    # What was sent may be told again, and JSON can bring half a character, which no answer can hold.
+    told = json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")
+    return Response(told, problem.status, headers, "application/problem+json")
 
 
 def _refused(request: Request, error: Exception) -> Response:
@@ -133,6 +136,8 @@ def _not_valid(request: Request, error: Exception) -> Response:
     errors: dict[str, str] = {}
     for one in error.errors():
         path = [str(part) for part in one["loc"] if part not in ("body", "query", "path")]
+        if one["type"] == "json_invalid":
+            path = []  # it names the character at which reading stopped, not a field
         errors.setdefault(".".join(path) or "body", sentence(path, one))
     return answer(request, Invalid(" ".join(dict.fromkeys(errors.values())), errors))
 

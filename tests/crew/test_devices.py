@@ -28,7 +28,7 @@ def signed_in(program: Running, role: Role, *names: str) -> list[TestClient]:
         browser = device(program)
         assert browser.post("/join", data={"pass": link.secret, "name": name}).status_code == 303
         with program.store.reading() as db:
-            found = actions.queries.person_by_name(db, name)
+            found = actions.queries.people_named(db, name)[0]
         assert found is not None
         known[name] = found
         came.append(browser)
@@ -103,7 +103,7 @@ def test_what_has_run_out_and_tokens_are_no_devices(program: Running) -> None:
     [kim] = signed_in(program, Role.LEAD, "Kim")
     program.clock.now += LEAD_LONGEST - timedelta(hours=2)
     with program.store.writing() as db:
-        known = actions.queries.person_by_name(db, "Kim")
+        known = actions.queries.people_named(db, "Kim")[0]
         assert known is not None
         link = actions.make_sign_in_link(db, known, program.clock.now)
         token = actions.start_sign_in(db, known, program.clock.now, None, "a tool")

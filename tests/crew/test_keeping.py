@@ -13,11 +13,11 @@ from service.chores import CHORES
 from service.crew import actions
 from service.crew.core import Role, looks_full
 from service.crew.keeping.core import AFTER_SEASON, LONGEST, is_nameless, kept_until, nameless
-from service.crew.models import CrewPass, Person
-from service.crew.queries import person_by_name
+from service.crew.models import AuditEntry, CrewPass, Person
+from service.crew.queries import people_named
 from service.tables import metadata
 from service.testlog.housekeeping import keep_house
-from tests.support.program import BASE, Running
+from tests.support.program import BASE, Running, op
 from tests.testlog.support import FALL, bench
 
 SPANS = st.lists(st.tuples(st.dates(date(2020, 1, 1), date(2030, 1, 1)), st.integers(0, 300)), max_size=4)
@@ -118,7 +118,7 @@ def test_students_names_are_let_go_ninety_days_after_their_season(program: Runni
     joined(program, "Robin B")
     program.clock.now = last_day - timedelta(days=20)
     with program.store.writing() as db:
-        again = person_by_name(db, "Robin B")
+        again = people_named(db, "Robin B")[0]
         assert again is not None
         actions.start_sign_in(db, again, program.clock.now, None)
     keep_house(program.store, last_day, CHORES)
@@ -152,7 +152,7 @@ def test_a_lead_erases_somebody_at_once(program: Running) -> None:
     test = logged(program, phone, truck.codes[0])
     program.lead.post("/crew/passes", data={"role": "viewer", "label": "Quillon"})
     with program.store.reading() as db:
-        who = person_by_name(db, "Quillon")
+        who = people_named(db, "Quillon")[0]
     assert who is not None
     page = program.lead.get(f"/crew/people/{who.id}/erase").text
     assert "Erase Quillon?" in page
@@ -166,12 +166,24 @@ def test_a_lead_erases_somebody_at_once(program: Running) -> None:
     assert len(program.lead.get("/api/v1/tests").json()["items"]) == 1
 
 
+def test_a_name_that_two_share_stays_on_passes_until_both_have_let_it_go(program: Running) -> None:
+    with program.store.writing() as db:
+        one, other = (actions.add_person(db, "Robin", Role.CREW, program.clock.now) for _ in range(2))
+    program.lead.post("/crew/passes", data={"role": "viewer", "label": "Robin"})
+    for person, left in ((one, "Robin"), (other, "Tester 2")):
+        program.lead.post(f"/crew/people/{person.id}/erase", data={"op": op()})
+        with program.store.reading() as db:
+            assert [row.label for row in db.scalars(select(CrewPass))] == [left]
+            assert left in {row.subject for row in db.scalars(select(AuditEntry))}
+    assert "Robin" not in contents(program)
+
+
 def test_links_of_an_erased_lead_end_and_the_last_lead_stays(program: Running) -> None:
     with program.store.writing() as db:
         kim = actions.add_person(db, "Kim", Role.LEAD, program.clock.now)
         kim.email = "kim@example.org"
         link = actions.make_sign_in_link(db, kim, program.clock.now)
-        lead = person_by_name(db, "Lead")
+        lead = people_named(db, "Lead")[0]
     assert lead is not None
     op = {"op": "00000000-0000-4000-8000-000000000001"}
     assert program.lead.post(f"/crew/people/{kim.id}/erase", data=op).status_code == 303
@@ -188,7 +200,7 @@ def test_links_of_an_erased_lead_end_and_the_last_lead_stays(program: Running) -
 def test_whoever_has_gone_can_still_be_erased(program: Running) -> None:
     joined(program, "Wren")
     with program.store.reading() as db:
-        who = person_by_name(db, "Wren")
+        who = people_named(db, "Wren")[0]
     assert who is not None
     program.lead.post(f"/crew/people/{who.id}/end")
     assert f'href="/crew/people/{who.id}/erase"' in program.lead.get("/crew").text
@@ -208,7 +220,9 @@ def test_everybody_can_read_what_is_kept(program: Running) -> None:
 
 COLUMNS = {
     "person": {"id", "display_name", "role", "passphrase_hash", "email", "created_at", "ended_at"},
-    "sign_in": {"id", "person_id", "token_hash", "token_name", "created_at", "seen_at", "expires_at", "ended_at"},
+    "sign_in": {
+        "id", "person_id", "token_hash", "token_name", "pass_id", "created_at", "seen_at", "expires_at", "ended_at",
+    },
     "crew_pass": {
         "id", "secret_hash", "label", "role", "person_id", "made_by", "uses_left", "created_at", "expires_at",
         "ended_at",

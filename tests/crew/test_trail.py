@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from service.crew.models import AuditEntry
-from service.crew.queries import note_in_audit, person_by_name
+from service.crew.queries import note_in_audit, people_named
 from service.crew.trail.core import action_words, detail_words
 from service.gear.queries import places
 from service.store.paging import PAGE
@@ -22,7 +22,7 @@ def subjects(page: str) -> list[str]:
 def noted(program: Running, count: int) -> None:
     """Entries of the lead and the crew by turns, an hour apart, each about its number."""
     with program.store.writing() as db:
-        people = [person_by_name(db, name) for name in ("Lead", "Crew")]
+        people = [people_named(db, name)[0] for name in ("Lead", "Crew")]
         for number in range(count):
             person = people[number % 2]
             assert person is not None
@@ -63,7 +63,7 @@ def test_it_is_read_page_by_page_without_a_gap(program: Running) -> None:
 def test_it_is_narrowed_by_person_action_and_day(program: Running) -> None:
     noted(program, 30)
     with program.store.reading() as db:
-        crew = person_by_name(db, "Crew")
+        crew = people_named(db, "Crew")[0]
         entries = {f"no. {n}": n for n in range(30)}
         assert db.query(AuditEntry).count() > 30
     assert crew is not None

@@ -35,6 +35,45 @@ def test_an_ended_pass_lets_nobody_in(program: Running) -> None:
     assert "not valid" in answer.text
 
 
+def test_ending_a_pass_signs_out_who_came_in_by_it(program: Running) -> None:
+    with program.store.writing() as db:
+        ended, other = (
+            actions.make_pass(db, Role.CREW, day, None, program.clock.now) for day in ("Tue", "Thu")
+        )
+    one, two = device(program), device(program)
+    one.post("/join", data={"pass": ended.secret, "name": "Jo"})
+    two.post("/join", data={"pass": other.secret, "name": "Kim"})
+    assert (one.get("/me").status_code, two.get("/me").status_code) == (200, 200)
+    program.lead.post(f"/crew/passes/{ended.id}/end")
+    assert (one.get("/me").status_code, two.get("/me").status_code) == (401, 200)
+
+
+@pytest.mark.parametrize("typed", ["Élodie", "élodie", "ÉLODIE"])
+def test_a_lead_signs_in_by_name_in_whatever_letters(program: Running, typed: str) -> None:
+    with program.store.writing() as db:
+        made = actions.make_pass(db, Role.LEAD, "Next year", None, program.clock.now)
+    lead = device(program)
+    lead.post("/join", data={"pass": made.secret, "name": "Élodie"})
+    lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
+    came_in(program, typed, "copper river lantern")
+    with program.store.writing() as db:
+        for role in (Role.CREW, Role.VIEWER):
+            another = actions.make_pass(db, role, "More", None, program.clock.now)
+            with pytest.raises(Invalid, match="is called"):
+                actions.join(db, another.secret, "éLODIE".lower(), program.clock.now)
+
+
+def test_who_has_a_passphrase_is_found_among_those_of_a_name(program: Running) -> None:
+    """A student who came in before a lead of that name, when that was not refused yet."""
+    with program.store.writing() as db:
+        student = actions.add_person(db, "Quill", Role.CREW, program.clock.now)
+        lead = actions.add_person(db, "Robin", Role.LEAD, program.clock.now)
+        student.display_name = "ROBIN"
+        lead.passphrase_hash = actions._HASHER.hash("copper river lantern")
+        student.created_at = program.clock.now.replace(year=2020)
+    came_in(program, "robin", "copper river lantern")
+
+
 def test_a_link_works_once(program: Running) -> None:
     with program.store.writing() as db:
         made = actions.make_pass(db, Role.LEAD, "First lead", None, program.clock.now)
@@ -63,11 +102,16 @@ def test_a_short_passphrase_is_refused_beside_its_field(program: Running) -> Non
     assert 'id="f-passphrase-error"' in answer.text
 
 
+def device(program: Running) -> TestClient:
+    """A device that nobody is signed in on yet."""
+    return TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, follow_redirects=False)
+
+
 def came_in(program: Running, name: str, passphrase: str) -> TestClient:
     """A device of its own, signed in by passphrase."""
-    device = TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, follow_redirects=False)
-    assert device.post("/sign-in", data={"name": name, "passphrase": passphrase}).status_code == 303
-    return device
+    came = device(program)
+    assert came.post("/sign-in", data={"name": name, "passphrase": passphrase}).status_code == 303
+    return came
 
 
 def test_a_new_passphrase_asks_for_the_old_one_and_signs_out_elsewhere(program: Running) -> None:

@@ -40,6 +40,13 @@ def test_places_come_in_the_order_of_the_walk_and_move_in_it(program: Running) -
     assert walk(program) == ["Case 1", "Frame 1", "Frame 2"]
 
 
+def test_a_place_is_known_in_whatever_letters(program: Running) -> None:
+    add(program, "Étagère 1")
+    again = program.lead.post("/places", data={"op": op(), "name": "étagère 1", "kind": "frame"})
+    assert again.status_code == 422
+    assert walk(program) == ["Étagère 1"]
+
+
 def test_the_page_counts_what_lives_where_a_spanning_cable_at_both(program: Running) -> None:
     for place, place_b, count in (("Frame 1", "", 2), ("Frame 1", "Frame 2", 3)):
         program.lead.post(

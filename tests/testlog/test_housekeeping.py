@@ -1,6 +1,6 @@
 """Housekeeping: due states and flags follow the calendar, once, and days off are caught up with."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from uuid import UUID, uuid4
 
 import pytest
@@ -17,7 +17,8 @@ from service.season.core import Round, Season
 from service.season.models import ItemDue
 from service.testlog import due
 from service.testlog.housekeeping import keep_house, verify
-from tests.support.program import Running
+from tests.support.program import Running, op
+from tests.testlog.support import GOOD, bench
 
 FALL = Season(
     date(2026, 9, 1),
@@ -65,6 +66,23 @@ def test_a_retired_item_has_no_due_state_and_no_due_flag(program: Running) -> No
     with program.store.reading() as db:
         assert db.get(ItemDue, item_id) is None
     assert flags(program) == [(FlagKind.UNTESTED, "untested", False)]
+
+
+def test_in_another_time_zone_all_days_are_looked_at_anew(program: Running) -> None:
+    """At 11 pm in New York it is the next day in Paris already: a pass of the last day falls into the next round."""
+    ((code, item_id),) = bench(program, "xlr3").ids.items()
+    passed = {"id": op(), "item": code, "joined": GOOD, "probed": "all", "method": "two_ended"}
+    program.clock.now = datetime(2026, 10, 16, 3, tzinfo=UTC)
+    assert program.lead.post("/api/v1/tests", json=passed).status_code == 201
+    program.clock.ahead(days=1)
+    program.viewer.get("/due")
+    settings = {"name": "Fernhollow", "unit": "feet", "return_note": ""}
+    for zone, state in (("America/New_York", "due"), ("Europe/Paris", "current"), ("America/Chicago", "due")):
+        assert program.lead.post("/settings", data=settings | {"zone": zone}).status_code == 303
+        program.viewer.get("/due")
+        assert verify(program.store, program.clock.now) == []
+        with program.store.reading() as db:
+            assert db.get_one(ItemDue, item_id).state == state, zone
 
 
 def test_verify_finds_a_cache_that_lies_and_changes_nothing(program: Running) -> None:

@@ -1,5 +1,6 @@
 """Nothing that anybody sends breaks the service, leads a browser elsewhere, or is shown unescaped."""
 
+import json
 import re
 from collections.abc import Iterator
 
@@ -76,6 +77,36 @@ def test_what_somebody_types_is_shown_as_text(at: World) -> None:
         assert "alert(1)" in page.text or page.status_code == 404
         assert "<script>alert" not in page.text
         assert "<img src=x" not in page.text
+
+
+@pytest.mark.parametrize(
+    ("path", "field"),
+    [
+        *(
+            ("/api/v1/items", name)
+            for name in ("kind", "wiring", "label", "length", "price", "bought_on", "place")
+        ),
+        *(("/api/v1/tests", name) for name in ("item", "tested_at", "method", "note", "\ud800")),
+    ],
+)
+def test_half_a_character_is_refused_beside_its_field(at: World, path: str, field: str) -> None:
+    """JSON can write one half of a surrogate pair, which is no text."""
+    whole = (
+        {"kind": "cable", "length": "5 ft"} if path.endswith("items") else {"item": "ABC-234", "joined": []}
+    )
+    sent = json.dumps({"id": op()} | whole | {field: "\ud800a"})
+    answer = at.clients["lead"].post(path, content=sent, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    assert [each["field"] for each in answer.json()["errors"]] == [field.replace("\ud800", "body")]
+
+
+def test_a_body_that_is_no_json_is_named_as_a_whole(at: World) -> None:
+    answer = at.clients["lead"].post(
+        "/api/v1/items", content="{", headers={"Content-Type": "application/json"}
+    )
+    assert answer.status_code == 422
+    assert [each["field"] for each in answer.json()["errors"]] == ["body"]
+    assert answer.json()["detail"].startswith("the body: ")
 
 
 ELSEWHERE = [

@@ -36,12 +36,17 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
 
 
 def let_go(db: Session, person: Person, now: datetime) -> str:
-    """Put "Tester n" wherever the person's name stands, and end their passes and sign-ins; the new name."""
+    """Put "Tester n" wherever the person's name stands, and end their passes and sign-ins; the new name.
+
+    A pass is called by a name, not by a person: while somebody else has the same name, what it calls may be theirs, and
+    stays until their name is let go too.
+    """
     name, called = person.display_name, nameless(queries.given_names(db))
     person.display_name, person.email, person.passphrase_hash = called, None, None
     person.ended_at = person.ended_at or now
     crew.end_sign_ins(db, person.id, now)
-    queries.end_passes(db, person.id, name, called, now)
-    queries.rename_in_trail(db, name, called)
+    queries.end_passes(db, person.id, now)
+    shared = queries.another_is_called(db, name, person.id)
+    queries.rename_passes(db, name, called, person.id if shared else None)
     db.flush()
     return called

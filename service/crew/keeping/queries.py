@@ -42,23 +42,34 @@ def given_names(db: Session) -> Sequence[str]:
     return db.scalars(select(Person.display_name).where(Person.display_name.startswith("Tester "))).all()
 
 
-def end_passes(db: Session, person_id: UUID, name: str, called: str, now: datetime) -> None:
-    """End the links made for a person; what they were called by the person's name is `called` from now on."""
+def another_is_called(db: Session, name: str, person_id: UUID) -> bool:
+    """Whether somebody else goes, or went, by exactly this name."""
+    found = select(Person.id).where(Person.display_name == name, Person.id != person_id)
+    return db.scalar(found.limit(1)) is not None
+
+
+def end_passes(db: Session, person_id: UUID, now: datetime) -> None:
+    """End the links made for a person."""
     db.execute(
         update(CrewPass)
         .where(CrewPass.person_id == person_id, CrewPass.ended_at.is_(None))
         .values(ended_at=now)
     )
-    db.execute(update(CrewPass).where(CrewPass.label == name).values(label=called))
 
 
-def rename_in_trail(db: Session, name: str, called: str) -> None:
-    """Take a name out of the audit trail, where a pass or a link was called by it."""
-    db.execute(
-        update(AuditEntry)
-        .where(
-            AuditEntry.subject == name,
-            or_(AuditEntry.action.startswith("pass."), AuditEntry.action == "joined"),
-        )
-        .values(subject=called)
+def rename_passes(db: Session, name: str, called: str, of: UUID | None) -> None:
+    """Take a name off passes and links, and out of the audit trail where one was called by it.
+
+    Args:
+        of: only off the links made for this person, and what they themselves did by them; None: off all.
+    """
+    passes = update(CrewPass).where(CrewPass.label == name)
+    trail = update(AuditEntry).where(
+        AuditEntry.subject == name,
+        or_(AuditEntry.action.startswith("pass."), AuditEntry.action == "joined"),
     )
+    if of is not None:
+        passes = passes.where(CrewPass.person_id == of)
+        trail = trail.where(AuditEntry.person_id == of)
+    db.execute(passes.values(label=called))
+    db.execute(trail.values(subject=called))

@@ -14,6 +14,7 @@ from service.gear.own import queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES
 from service.kit.problems import Conflict, NotFound, invalid
+from service.kit.typed import alike
 from service.store.sessions import locked
 from service.wiring.own import parse_wiring
 
@@ -62,7 +63,7 @@ def checked_name(db: Session, name: str) -> str:
         raise invalid(
             "name", f"A wiring needs a name of 1 to {LONGEST_NAME} characters, like “Drum snake, 4 lines”."
         )
-    if queries.name_is_taken(db, name) or name.lower() in {each.lower() for each in WIRING_NAMES.values()}:
+    if queries.name_is_taken(db, name) or any(alike(name, each) for each in WIRING_NAMES.values()):
         raise invalid("name", f"There is a wiring called “{name}” already. Give this one another name.")
     return name
 

@@ -6,6 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, OwnWiring
+from service.kit.typed import alike
 
 
 def every_own_wiring(db: Session) -> Sequence[OwnWiring]:
@@ -15,9 +16,7 @@ def every_own_wiring(db: Session) -> Sequence[OwnWiring]:
 
 def name_is_taken(db: Session, name: str) -> bool:
     """Whether an own wiring has this name, in whatever case."""
-    return (
-        db.scalar(select(OwnWiring.id).where(func.lower(OwnWiring.name) == name.lower()).limit(1)) is not None
-    )
+    return any(alike(name, each) for each in db.scalars(select(OwnWiring.name)))
 
 
 def key_is_taken(db: Session, key: str) -> bool:

@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.gear.core import ItemState
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
+from service.kit.typed import alike
 from service.testlog.core import through_wiring
 from service.testlog.models import OwnTester, Test
 from service.wiring.coverage import SIGHT_OF_METHOD
@@ -38,8 +39,7 @@ def tester(db: Session, tester_id: UUID) -> OwnTester | None:
 
 def name_is_taken(db: Session, name: str) -> bool:
     """Whether a tester has this name, in whatever case."""
-    query = select(OwnTester.id).where(func.lower(OwnTester.name) == name.lower())
-    return db.scalar(query.limit(1)) is not None
+    return any(alike(name, each) for each in db.scalars(select(OwnTester.name)))
 
 
 def described(db: Session, own: OwnTester) -> Tester:
