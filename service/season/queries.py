@@ -1,8 +1,9 @@
 """Every look-up about seasons."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Uuid, bindparam, func, select
@@ -24,9 +25,13 @@ _RULES = (
     .order_by(RoundRow.number)
 )
 _ANSWERS_TO = (
-    select(ItemSeason.item_id, ItemSeason.season_id)
+    select(
+        ItemSeason.item_id, SeasonRow.id, SeasonRow.starts, SeasonRow.ends, RoundRow.opens, RoundRow.closes
+    )
+    .join(SeasonRow, SeasonRow.id == ItemSeason.season_id)
+    .outerjoin(RoundRow, RoundRow.season_id == SeasonRow.id)
     .where(ItemSeason.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
-    .order_by(ItemSeason.season_id)
+    .order_by(SeasonRow.id, RoundRow.number)
 )
 _DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
 
@@ -34,22 +39,31 @@ _DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=Tr
 def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:
     """Seasons with their rounds, as the due rule wants them."""
     query = _RULES if season_ids is None else _RULES.where(SeasonRow.id.in_(season_ids))
+    return _as_rules(db.connection().execute(query))
+
+
+def _as_rules(rows: Iterable[Sequence[Any]]) -> dict[UUID, Season]:
+    """Seasons from rows of (id, starts, ends, opens, closes), the rounds of each in order; a round may come twice."""
     days: dict[UUID, tuple[date, date]] = {}
-    rounds: dict[UUID, list[Round]] = defaultdict(list)
-    for season_id, starts, ends, opens, closes in db.connection().execute(query):
+    rounds: dict[UUID, dict[tuple[date, date], None]] = defaultdict(dict)
+    for season_id, starts, ends, opens, closes in rows:
         days[season_id] = starts, ends
         if opens is not None:
-            rounds[season_id].append(Round(opens, closes))
-    return {season_id: Season(*days[season_id], tuple(rounds[season_id])) for season_id in days}
+            rounds[season_id][opens, closes] = None
+    return {
+        season_id: Season(*days[season_id], tuple(Round(*each) for each in rounds[season_id]))
+        for season_id in days
+    }
 
 
 def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Season]]:
     """The seasons that each of these items answers to."""
-    by_id = rules(db)
-    found: dict[UUID, list[Season]] = {item_id: [] for item_id in item_ids}
-    for item_id, season_id in db.connection().execute(_ANSWERS_TO, {"items": list(item_ids)}):
-        found[item_id].append(by_id[season_id])
-    return found
+    rows = db.connection().execute(_ANSWERS_TO, {"items": list(item_ids)}).all()
+    by_id = _as_rules(row[1:] for row in rows)
+    found: dict[UUID, dict[UUID, Season]] = {item_id: {} for item_id in item_ids}
+    for item_id, season_id, *_ in rows:
+        found[item_id][season_id] = by_id[season_id]
+    return {item_id: list(seasons.values()) for item_id, seasons in found.items()}
 
 
 def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:

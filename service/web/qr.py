@@ -2,13 +2,13 @@
 
 import io
 
-import qrcode
-import qrcode.image.svg
 from markupsafe import Markup
 
 
 def qr_svg(text: str) -> Markup:
     """A QR code of `text`, black on white with its quiet zone, sized by the page's style."""
+    import qrcode.image.svg  # only who shows a code waits for it: it brings a library of pictures along
+
     code = qrcode.QRCode(border=4, error_correction=qrcode.ERROR_CORRECT_M)
     code.add_data(text)
     drawn = io.BytesIO()
