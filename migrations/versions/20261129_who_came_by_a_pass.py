@@ -1,4 +1,4 @@
-"""who came by a pass
+"""sign-ins know the pass they came by; when they were last seen goes, since nothing kept it up
 
 Revision ID: 0005
 Revises: 0004
@@ -16,6 +16,7 @@ depends_on = None
 def upgrade() -> None:
     """Forward: who is signed in already came by no pass that is known."""
     with op.batch_alter_table("sign_in", schema=None) as batch_op:
+        batch_op.drop_column("seen_at")
         batch_op.add_column(sa.Column("pass_id", sa.Uuid(), nullable=True))
         batch_op.create_index(batch_op.f("ix_sign_in_pass_id"), ["pass_id"], unique=False)
         batch_op.create_foreign_key(
@@ -29,3 +30,7 @@ def downgrade() -> None:
         batch_op.drop_constraint(batch_op.f("fk_sign_in_pass_id_crew_pass"), type_="foreignkey")
         batch_op.drop_index(batch_op.f("ix_sign_in_pass_id"))
         batch_op.drop_column("pass_id")
+        batch_op.add_column(sa.Column("seen_at", sa.DateTime(timezone=True), nullable=True))
+    op.execute("UPDATE sign_in SET seen_at = created_at")
+    with op.batch_alter_table("sign_in", schema=None) as batch_op:
+        batch_op.alter_column("seen_at", nullable=False)

@@ -160,7 +160,7 @@ def start_sign_in(
     db.add(
         SignIn(
             person_id=person.id, token_hash=core.fingerprint(token), token_name=token_name or None,
-            pass_id=pass_id, created_at=now, seen_at=now, expires_at=until, ended_at=None,
+            pass_id=pass_id, created_at=now, expires_at=until, ended_at=None,
         )
     )  # fmt: skip
     return token

@@ -59,7 +59,6 @@ class SignIn(Base):
     token_name: Mapped[str | None]
     pass_id: Mapped[UUID | None] = mapped_column(refers("crew_pass.id"), index=True)
     created_at: Mapped[datetime]
-    seen_at: Mapped[datetime]
     expires_at: Mapped[datetime | None]
     ended_at: Mapped[datetime | None]
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, and_, bindparam, func, or_, select, update
+from sqlalchemy import ColumnElement, Row, and_, bindparam, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts, Role, Who
@@ -19,6 +19,11 @@ def program(db: Session) -> Program | None:
     return db.scalar(select(Program))
 
 
+def counts(now: Any) -> ColumnElement[bool]:
+    """Whether a sign-in still counts at this moment: not ended, and not run out."""
+    return and_(SignIn.ended_at.is_(None), or_(SignIn.expires_at.is_(None), SignIn.expires_at > now))
+
+
 # Every request asks one of these, so they are built once and run below the ORM.
 _PROGRAM = select(Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
 _ASKING = (
@@ -26,11 +31,7 @@ _ASKING = (
     .select_from(Program)
     .outerjoin(
         SignIn,
-        and_(
-            SignIn.token_hash == bindparam("token_hash"),
-            SignIn.ended_at.is_(None),
-            or_(SignIn.expires_at.is_(None), SignIn.expires_at > bindparam("now", type_=Instant())),
-        ),
+        and_(SignIn.token_hash == bindparam("token_hash"), counts(bindparam("now", type_=Instant()))),
     )
     .outerjoin(Person, and_(Person.id == SignIn.person_id, Person.ended_at.is_(None)))
 )

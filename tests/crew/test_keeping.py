@@ -221,7 +221,7 @@ def test_everybody_can_read_what_is_kept(program: Running) -> None:
 COLUMNS = {
     "person": {"id", "display_name", "role", "passphrase_hash", "email", "created_at", "ended_at"},
     "sign_in": {
-        "id", "person_id", "token_hash", "token_name", "pass_id", "created_at", "seen_at", "expires_at", "ended_at",
+        "id", "person_id", "token_hash", "token_name", "pass_id", "created_at", "expires_at", "ended_at",
     },
     "crew_pass": {
         "id", "secret_hash", "label", "role", "person_id", "made_by", "uses_left", "created_at", "expires_at",

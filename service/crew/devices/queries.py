@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import or_, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from service.crew.models import SignIn
+from service.crew.queries import counts
 
 
 @dataclass(frozen=True)
@@ -27,12 +28,9 @@ def devices_of(db: Session, person_id: UUID, token_hash: str, now: datetime) -> 
     """Where a person is signed in, the newest first; `token_hash` is this one's. API tokens are no devices."""
     found = db.execute(
         select(SignIn.id, SignIn.created_at, SignIn.expires_at, SignIn.token_hash)
-        .where(
-            SignIn.person_id == person_id, SignIn.token_name.is_(None), SignIn.ended_at.is_(None),
-            or_(SignIn.expires_at.is_(None), SignIn.expires_at > now),
-        )
+        .where(SignIn.person_id == person_id, SignIn.token_name.is_(None), counts(now))
         .order_by(SignIn.created_at.desc(), SignIn.id.desc())
-    )  # fmt: skip
+    )
     return [Device(row.id, row.created_at, row.expires_at, row.token_hash == token_hash) for row in found]
 
 

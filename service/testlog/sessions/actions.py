@@ -22,7 +22,6 @@ from service.testlog.entering import as_id
 from service.testlog.models import SessionKind, WorkSession
 from service.testlog.sessions import listing
 from service.testlog.sessions.listing import Candidate, in_walk
-from service.testlog.sessions.queries import Line
 
 
 class Why(StrEnum):
@@ -217,9 +216,3 @@ def close_session(db: Session, session_id: UUID, note: str, who: Who | None, now
     session = held_open(db, session_id)
     session.closed_at, session.closed_by, session.closing_note = now, who.id if who else None, note
     note_in_audit(db, now, session.closed_by, "session.closed", session.title)
-
-
-def next_line(lines: Sequence[Line], after: UUID | None = None) -> Line | None:
-    """The next item to test: the first one open after the item just tested, then from the start again."""
-    at = next((index + 1 for index, line in enumerate(lines) if line.item.id == after), 0)
-    return next((line for line in [*lines[at:], *lines[:at]] if line.done is None), None)
