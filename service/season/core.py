@@ -129,7 +129,7 @@ def due(season: Season, in_service_on: date, history: Sequence[Entry], today: da
 
     Entries after `today` count for nothing yet.
     """
-    return _due(season.rounds, in_service_on, history, today)
+    return _due(season.rounds, in_service_on, _standing(history, today), today)
 
 
 def due_in_seasons(
@@ -139,10 +139,7 @@ def due_in_seasons(
 
     Without a season an item is never due, but it can be blocked or untested.
     """
-    rounds = [season.rounds for season in seasons] or [()]
-    answers = [_due(each, in_service_on, history, today) for each in rounds]
-    worst = list(DueState)
-    return min(answers, key=lambda answer: (worst.index(answer.state), answer.due_by or date.max))
+    return _worst(seasons, in_service_on, _standing(history, today), today)
 
 
 def next_change(
@@ -152,18 +149,44 @@ def next_change(
 
     An answer stored on `today` may be used until the day before.
     """
-    now = due_in_seasons(seasons, in_service_on, history, today)
+    newest = max((entry.on for entry in history), default=today)
+    standing = _standing(history, today)
+    now = _worst(seasons, in_service_on, standing, today)
     days = {day for season in seasons for each in season.rounds for day in (each.opens, each.closes)}
     days |= {entry.on for entry in history}
-    later = sorted(day for day in days if day > today)
-    return next((day for day in later if due_in_seasons(seasons, in_service_on, history, day) != now), None)
+    for day in sorted(day for day in days if day > today):
+        if today < newest:  # something on a day to come, which clocks that differ may bring
+            standing = _standing(history, day)
+        if _worst(seasons, in_service_on, standing, day) != now:
+            return day
+    return None
 
 
-def _due(rounds: Sequence[Round], in_service_on: date, history: Sequence[Entry], today: date) -> Due:
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """What a history comes to on a day: whether a fault or its proof is open, and the last pass."""
+
+    blocked: bool
+    last_pass: date | None
+
+
+def _standing(history: Sequence[Entry], today: date) -> _Standing:
     known = [entry for entry in history if entry.on <= today]
-    if open_fault(entry.what for entry in known):
+    passes = (entry.on for entry in known if entry.what is What.PASS)
+    return _Standing(open_fault(entry.what for entry in known) is not None, max(passes, default=None))
+
+
+def _worst(seasons: Sequence[Season], in_service_on: date, standing: _Standing, today: date) -> Due:
+    rounds = [season.rounds for season in seasons] or [()]
+    answers = [_due(each, in_service_on, standing, today) for each in rounds]
+    worst = list(DueState)
+    return min(answers, key=lambda answer: (worst.index(answer.state), answer.due_by or date.max))
+
+
+def _due(rounds: Sequence[Round], in_service_on: date, standing: _Standing, today: date) -> Due:
+    if standing.blocked:
         return Due(DueState.BLOCKED)
-    last_pass = max((entry.on for entry in known if entry.what is What.PASS), default=None)
+    last_pass = standing.last_pass
     if last_pass is None:
         return Due(DueState.UNTESTED)
     for number, each in enumerate(rounds):
