@@ -4,7 +4,7 @@ import math
 from random import Random
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from lifelines import WeibullFitter
 from lifelines.datasets import load_diabetes
@@ -13,6 +13,7 @@ from service.kit.problems import Invalid
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
+from tests.wear.exact import likeliest_near
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3: 20 units, ten still good at 500 hours.
 NIST = [*(Life(t, t) for t in (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)), Life(500, None, 10)]
@@ -151,6 +152,37 @@ def test_no_model_nearby_or_far_is_likelier(some: list[Life]) -> None:
     for shape in (0.2, 0.5, 0.9, 0.999, 1, 1.001, 1.1, 2, 5):
         for scale in (0.2, 0.5, 0.9, 0.999, 1, 1.001, 1.1, 2, 5):
             assert log_likelihood(some, model.shape * shape, model.scale * scale) <= best + 1e-9
+
+
+far_apart = st.sampled_from([1, 1, 2, 20, 15_000, 10**12])
+steps = st.integers(-12, 9).map(lambda exponent: 60 * (1 + 10.0**exponent))
+any_times = times | steps | st.floats(0.01, 1000)
+uneven_lives = st.lists(
+    st.one_of(
+        st.builds(Life, any_times, st.none(), far_apart),
+        st.builds(lambda t, n: Life(t, t, n), any_times, far_apart),
+        st.builds(lambda t, n: Life(0, t, n), any_times, far_apart),
+        st.builds(lambda t, u, n: Life(min(t, u), max(t, u), n), any_times, any_times, far_apart),
+    ),
+    min_size=2,
+    max_size=6,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(uneven_lives)
+@example([Life(62, None, 20), Life(4, 91, 20), Life(82, None, 2000), Life(27, 73)])
+@example([Life(38, 63), Life(45, 111, 200), Life(91, 226, 15000)])
+@example([Life(26.4, 210.493, 10**12), Life(225.3155363368, None)])
+def test_counts_far_apart_and_times_close_together_have_their_maximum(some: list[Life]) -> None:
+    model = fit(some)
+    if isinstance(model, NoModel):
+        return
+    assume(model.shape < 1e9)  # steeper ones hang on the last digit of their scale
+    reference = likeliest_near(some, model.shape, model.scale)
+    assert reference is not None
+    assert (model.shape, model.scale) == pytest.approx(reference[:2], rel=1e-6)
+    assert model.log_likelihood == pytest.approx(reference[2], abs=1e-5, rel=1e-12)
 
 
 @st.composite
