@@ -279,6 +279,24 @@ def test_just_beyond_these_bounds_there_is_a_model() -> None:
     assert fitted([Life(45, 45, 2), Life(45.001, None)]).shape > 1000
 
 
+@pytest.mark.parametrize(
+    ("some", "shape", "log_scale"),
+    [
+        ([Life(1.9e-6, 1.9e-6, 27), Life(130, None, 18_000_000_000)], 0.0554287, 371.42486),
+        ([Life(0, 30, 2), Life(20, None), Life(44.9, None)], 0.00680332, 57.273470),
+    ],
+)
+def test_failing_that_hardly_depends_on_use_has_a_model_as_far_as_numbers_go(
+    some: list[Life], shape: float, log_scale: float
+) -> None:
+    model = fitted(some)
+    assert (model.shape, math.log(model.scale)) == pytest.approx((shape, log_scale), rel=1e-6)
+    reference = likeliest_near(some, model.shape, model.scale)
+    assert reference is not None
+    assert (model.shape, model.scale) == pytest.approx(reference[:2], rel=1e-6)
+    assert 0 <= model.interval(1e-16) <= model.interval(1 - 2**-53) < math.inf
+
+
 def test_one_early_bird_in_a_steep_class_solves_the_profile_equation() -> None:
     """Without survivors: sum(t^k log t) / sum(t^k) - 1/k = mean(log t), and scale^k = mean(t^k)."""
     model = fitted([Life(1000, 1000, 20000), Life(1001, 1001, 20000), Life(1e-3, 1e-3)])

@@ -23,10 +23,8 @@ from service.wear.core.weibull import Weibull
 if TYPE_CHECKING:
     from service.wear.core.likelihood import LogLikelihood
 
-_FLATTEST: Final = 0.01
-"""The least shape. As far as this and the next, numbers carry the intervals between tests."""
-_FARTHEST: Final = 250.0
-"""How far from 0 the logarithm of a scale may be."""
+_FLATTEST: Final = 0.003
+"""The least shape that is looked for. Flatter ones have no scale that numbers carry, or an endless mean life."""
 _STEEPEST: Final = 1e-120
 """The least 1/k: no likelihood falls as late as beyond, unless rounding swallowed some of its counts."""
 
@@ -39,7 +37,10 @@ class NoModel:
 
 
 def fit(lives: Iterable[Life]) -> Weibull | NoModel:
-    """The Weibull model of maximum likelihood, or why there is none."""
+    """The Weibull model of maximum likelihood, or why there is none.
+
+    Raises `ArithmeticError` if rounding swallowed what would tell: with counts of 10^16 and more to one.
+    """
     distinct = aggregated(lives)
     if why := _why_not(distinct):
         return NoModel(why)
@@ -51,9 +52,17 @@ def fit(lives: Iterable[Life]) -> Weibull | NoModel:
     if k := _likeliest_k(likelihood):
         alpha, shape = likelihood.ridge(k), k / likelihood.spread
         log_scale = likelihood.center - alpha / shape
-        if abs(log_scale) <= _FARTHEST:
+        if _fits_numbers(shape, log_scale):
             return Weibull(shape, math.exp(log_scale), likelihood.at(np.array([alpha, k])).value)
     return NoModel("Failing depends so little on use that a shape and a scale cannot be told.")
+
+
+def _fits_numbers(shape: float, log_scale: float) -> bool:
+    """Whether numbers carry the scale, and whatever interval between tests is asked for.
+
+    That is at most the mean life, scale times Gamma(1 + 1/shape), over the availability that is left: at least 2^-53.
+    """
+    return log_scale > -700 and log_scale + math.lgamma(1 + 1 / shape) - math.log(2**-53) < 709
 
 
 def _why_not(lives: Sequence[Life]) -> str | None:
@@ -103,7 +112,7 @@ def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
 def _enclosed(slope: Callable[[float], float], start: float, most: float) -> tuple[float, float] | None:
     """Two numbers between which the growing function `slope` is 0; None if it is not before `most`.
 
-    Raises `ArithmeticError` if it is not above 0 either, to any number that there is a use for.
+    Raises `ArithmeticError` if it stays above 0 down to any number that there is a use for.
     """
     at, factor, upward = start, 4.0, slope(start) < 0
     while at > _STEEPEST:

@@ -91,7 +91,7 @@ class LogLikelihood:
         offset = k * upper + _log_share(k * width)
 
         def wanting(alpha: float) -> float:
-            total = float(failed @ _wanted(_exp(alpha + offset))) + moments
+            total = float((failed * _wanted(_exp(alpha + offset))).sum()) + moments
             return math.log(max(total, _TINY)) - alpha - log_exposure
 
         least, most = math.log(_LEAST) - log_exposure, math.log(self._failures) - log_exposure
