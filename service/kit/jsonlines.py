@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable
-from typing import Any, NoReturn, TextIO
+from typing import Any, TextIO
 
 from service.kit.problems import Problem
 
@@ -19,7 +19,9 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
     """Write `answer(object)` to `out` for each line of `lines`; the exit status is 1 if any was refused.
 
     A line that is not a JSON object or lacks its `key`, or for which `answer` raises a `Problem`, gives
-    `{key: its key or null, "error": "one sentence"}`. Blank lines are skipped.
+    `{key: its key or null, "error": "one sentence"}`. Blank lines are skipped. Numbers that lead `answer` beyond what
+    can be reckoned (`ArithmeticError`, or `ValueError`, which singular matrices and infinite answers raise) are the
+    line's own error as well.
     Lines may be bytes: one that is not UTF-8 is then refused alone, where text would end the reading.
     """
     status = 0
@@ -28,34 +30,59 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
             continue
         name = None
         try:
-            asked = read_object(line)
+            asked, no_number = _read(line)
             name = _name(asked, key)
-            write_line(out, answer(asked))
+            _refuse(no_number)
+            answered = _written(answer, asked)
         except Problem as problem:
             refuse_line(out, problem, key, name)
             status = 1
+        else:
+            out.write(answered)
     return status
+
+
+def _written(answer: Answer, asked: dict[str, Any]) -> str:
+    try:
+        return _line(answer(asked))
+    except (ArithmeticError, ValueError) as error:
+        raise Problem(f"The numbers of this line lead beyond what can be reckoned: {error}.") from error
 
 
 def read_object(line: str | bytes) -> dict[str, Any]:
     """The JSON object in `line`; raises `Problem`."""
+    asked, no_number = _read(line)
+    _refuse(no_number)
+    return asked
+
+
+def _read(line: str | bytes) -> tuple[dict[str, Any], list[str]]:
+    """The object in `line`, and what Python reads as numbers though JSON (RFC 8259) has no such thing: NaN, Infinity.
+
+    These are not refused here, because the rest can be read, and with it what names the line.
+    """
+    no_number: list[str] = []
     try:
-        asked = json.loads(line, parse_constant=_no_number)
+        asked = json.loads(line, parse_constant=no_number.append)
     except (ValueError, RecursionError) as error:
         raise Problem(f"This line is not JSON: {error}.") from error
     if not isinstance(asked, dict):
         raise Problem("This line is JSON, but not an object with names and values.")
-    return asked
+    return asked, no_number
 
 
-def _no_number(word: str) -> NoReturn:
-    # Python reads NaN and Infinity as numbers; JSON (RFC 8259) has no such thing.
-    raise ValueError(f"{word} is no number in JSON")
+def _refuse(no_number: list[str]) -> None:
+    if no_number:
+        raise Problem(f"This line is not JSON: {no_number[0]} is no number in JSON.")
 
 
 def write_line(out: TextIO, answer: dict[str, Any]) -> None:
     """Write one answer, in ASCII, which every terminal and locale can carry."""
-    out.write(json.dumps(answer, allow_nan=False) + "\n")
+    out.write(_line(answer))
+
+
+def _line(answer: dict[str, Any]) -> str:
+    return json.dumps(answer, allow_nan=False) + "\n"
 
 
 def refuse_line(out: TextIO, problem: Problem, key: str = "id", name: str | None = None) -> None:

@@ -4,18 +4,24 @@
     {"code": "any", "in_service_on": "2026-08-03", "history": [{"on": "2026-08-20", "what": "pass"}]}
 
 answers `{"code": "any", "state": "due", "due_by": "2026-11-16", "round": 1}`.
+
+Days are those of 1900 to 2199, and January 1, 2200: a season may end the day before, and what is due by then can be
+asked about in its turn. A season cannot end on it.
 """
 
 from collections.abc import Mapping
 from datetime import date
 from functools import partial
 from itertools import pairwise
-from typing import Any, TextIO
+from typing import Any, Final, TextIO
 
 from service.kit.dates import parse_date
 from service.kit.jsonlines import answer_lines, lines_of, read_object, refuse_line
 from service.kit.problems import Problem
 from service.season.core import Entry, Round, Season, What, due, split
+
+_AFTER_ALL: Final = "2200-01-01"
+"""The day after the last that a date may name: what ends with that one closes here."""
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
@@ -82,6 +88,8 @@ def _date(asked: Mapping[str, Any], name: str) -> date:
     text = asked.get(name)
     if not isinstance(text, str):
         raise Problem(f'"{name}" must be a date like "2026-10-06".')
+    if text.strip() == _AFTER_ALL and name != "ends":
+        return date.fromisoformat(_AFTER_ALL)
     try:
         return parse_date(text, name)
     except Problem as problem:

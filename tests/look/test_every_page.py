@@ -28,8 +28,8 @@ SMALL = """() => [...document.querySelectorAll("button, .btn, summary, select, t
   .map(one => `${one.tagName} ${one.textContent.trim() || one.name} is low`)"""
 CUT = r"""() => {
   const found = [], range = document.createRange()
-  for (const chip of document.querySelectorAll(".chip")) {
-    const texts = document.createTreeWalker(chip, NodeFilter.SHOW_TEXT)
+  for (const one of document.querySelectorAll(".chip, .tile")) {
+    const texts = document.createTreeWalker(one, NodeFilter.SHOW_TEXT)
     for (let text = texts.nextNode(); text; text = texts.nextNode())
       for (const word of text.data.matchAll(/[^\s-]+/g)) {
         range.setStart(text, word.index)
@@ -39,7 +39,7 @@ CUT = r"""() => {
   }
   return found
 }"""
-"""The words of a state are short, and read at a glance: none is cut in two."""
+"""The words of a state or a choice are read at a glance: none is cut in two."""
 BESIDE = (
     "/gear?q=nothing-like-it",
     "/no-such-page",
@@ -105,7 +105,7 @@ def wrong(page: Page, widths: tuple[int, ...] = PHONES) -> list[str]:
         page.set_viewport_size({"width": width, "height": 780})
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         found += [f"{over} px off the side at {width} px"] if over > 0 else []
-        found += page.evaluate(CUT)
+        found += [f"{word} at {width} px" for word in page.evaluate(CUT)]
     found += page.evaluate(SMALL)
     # As tall as the page: what the bar at the foot lies over until one scrolls is not what axe is asked about.
     tall = page.evaluate("document.documentElement.scrollHeight")

@@ -43,6 +43,34 @@ def test_rounds_may_be_listed() -> None:
     assert run({**SEASON, "season": {**SEASON["season"], "rounds": rounds}}, ITEM) == (0, [DUE])
 
 
+def test_the_day_on_which_the_last_season_of_all_closes_can_be_asked_about() -> None:
+    season = {"starts": "2199-08-01", "ends": "2199-12-31", "rounds": 1}
+    item = {**ITEM, "history": [{"on": "2199-07-01", "what": "pass"}]}
+    status, [answer] = run({"season": season, "today": "2199-12-31"}, item)
+    assert (status, answer["state"]) == (0, "due")
+    day = answer["due_by"]
+    listed = {**season, "rounds": [{"opens": season["starts"], "closes": day}]}
+    assert run({"season": listed, "today": "2199-12-31"}, item) == (0, [answer])
+    late = {**item, "history": [*item["history"], {"on": day, "what": "fail"}]}
+    new = {"code": "new", "in_service_on": day, "history": item["history"]}
+    status, answers = run({"season": season, "today": day}, item, late, new)
+    assert status == 0
+    assert [(each["state"], each["due_by"]) for each in answers] == [
+        ("overdue", day),
+        ("blocked", None),
+        ("current", None),
+    ]
+
+
+def test_no_season_ends_on_that_day_so_that_nothing_is_due_by_a_later_one() -> None:
+    season = {"starts": "2199-08-01", "ends": "2200-01-01", "rounds": 1}
+    status, [refused] = run({"season": season, "today": "2199-12-31"}, ITEM)
+    assert status == 1
+    assert refused["error"] == '"ends": The year 2200 is not between 1900 and 2199; check the date.'
+    for late in ("2200-01-02", "2201-01-01"):
+        assert run(SEASON, {**ITEM, "in_service_on": late})[0] == 1
+
+
 def test_what_does_not_apply_is_null() -> None:
     assert run(SEASON, {**ITEM, "history": []}) == (
         0,

@@ -4,7 +4,7 @@ import math
 from random import Random
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from lifelines import WeibullFitter
 from lifelines.datasets import load_diabetes
@@ -13,6 +13,7 @@ from service.kit.problems import Invalid
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
+from tests.wear.exact import likeliest_near
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3: 20 units, ten still good at 500 hours.
 NIST = [*(Life(t, t) for t in (54, 187, 216, 240, 244, 335, 361, 373, 375, 386)), Life(500, None, 10)]
@@ -153,6 +154,37 @@ def test_no_model_nearby_or_far_is_likelier(some: list[Life]) -> None:
             assert log_likelihood(some, model.shape * shape, model.scale * scale) <= best + 1e-9
 
 
+far_apart = st.sampled_from([1, 1, 2, 20, 15_000, 10**12])
+steps = st.integers(-12, 9).map(lambda exponent: 60 * (1 + 10.0**exponent))
+any_times = times | steps | st.floats(0.01, 1000)
+uneven_lives = st.lists(
+    st.one_of(
+        st.builds(Life, any_times, st.none(), far_apart),
+        st.builds(lambda t, n: Life(t, t, n), any_times, far_apart),
+        st.builds(lambda t, n: Life(0, t, n), any_times, far_apart),
+        st.builds(lambda t, u, n: Life(min(t, u), max(t, u), n), any_times, any_times, far_apart),
+    ),
+    min_size=2,
+    max_size=6,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(uneven_lives)
+@example([Life(62, None, 20), Life(4, 91, 20), Life(82, None, 2000), Life(27, 73)])
+@example([Life(38, 63), Life(45, 111, 200), Life(91, 226, 15000)])
+@example([Life(26.4, 210.493, 10**12), Life(225.3155363368, None)])
+def test_counts_far_apart_and_times_close_together_have_their_maximum(some: list[Life]) -> None:
+    model = fit(some)
+    if isinstance(model, NoModel):
+        return
+    assume(model.shape < 1e9)  # steeper ones hang on the last digit of their scale
+    reference = likeliest_near(some, model.shape, model.scale)
+    assert reference is not None
+    assert (model.shape, model.scale) == pytest.approx(reference[:2], rel=1e-6)
+    assert model.log_likelihood == pytest.approx(reference[2], abs=1e-5, rel=1e-12)
+
+
 @st.composite
 def around_one_moment(draw: st.DrawFn) -> tuple[float, list[Life]]:
     moment = draw(times)
@@ -245,6 +277,24 @@ def test_just_beyond_these_bounds_there_is_a_model() -> None:
     assert fitted([Life(0, 30, 2), Life(20, None), Life(44, None)]).shape < 0.1
     assert fitted([Life(0, 30, 2), Life(20, None), Life(31, None)]).shape > 0.1
     assert fitted([Life(45, 45, 2), Life(45.001, None)]).shape > 1000
+
+
+@pytest.mark.parametrize(
+    ("some", "shape", "log_scale"),
+    [
+        ([Life(1.9e-6, 1.9e-6, 27), Life(130, None, 18_000_000_000)], 0.0554287, 371.42486),
+        ([Life(0, 30, 2), Life(20, None), Life(44.9, None)], 0.00680332, 57.273470),
+    ],
+)
+def test_failing_that_hardly_depends_on_use_has_a_model_as_far_as_numbers_go(
+    some: list[Life], shape: float, log_scale: float
+) -> None:
+    model = fitted(some)
+    assert (model.shape, math.log(model.scale)) == pytest.approx((shape, log_scale), rel=1e-6)
+    reference = likeliest_near(some, model.shape, model.scale)
+    assert reference is not None
+    assert (model.shape, model.scale) == pytest.approx(reference[:2], rel=1e-6)
+    assert 0 <= model.interval(1e-16) <= model.interval(1 - 2**-53) < math.inf
 
 
 def test_one_early_bird_in_a_steep_class_solves_the_profile_equation() -> None:

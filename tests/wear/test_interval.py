@@ -4,9 +4,10 @@ import math
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.special import gammainc
 
 from service.wear.core.weibull import Weibull
 
@@ -61,6 +62,16 @@ def test_there_is_an_interval_for_any_model(shape: float, unavailability: float)
     model = Weibull(shape, 100, 0)
     assert 0 <= model.interval(unavailability) < math.inf
     assert model.interval(unavailability) <= model.interval(min(unavailability * 1.1, 0.9999999))
+
+
+@given(st.floats(0.01, 1e4), st.floats(0.5, 1 - 2**-53))
+@example(0.0807856595075, 0.999999999999)
+def test_next_to_no_availability_is_what_was_asked_too(shape: float, unavailability: float) -> None:
+    """The mean of S until then by DLMF 8.5.1, which loses nothing where it is close to 0."""
+    log_x = shape * math.log(Weibull(shape, 1, 0).interval(unavailability))
+    log_part = math.log(gammainc(1 / shape, math.exp(min(log_x, 700))))
+    log_up = math.lgamma(1 + 1 / shape) + log_part - log_x / shape
+    assert log_up == pytest.approx(math.log1p(-unavailability), abs=1e-9)
 
 
 @given(st.floats(0.01, 100), st.floats(0, 1e6))

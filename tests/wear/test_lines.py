@@ -3,6 +3,8 @@ from io import StringIO
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.wear.lines import main
 
@@ -100,7 +102,7 @@ def test_a_wrong_line_is_refused_and_the_rest_answered(change: dict[str, Any], s
 def test_what_json_has_no_number_for_is_no_json(upper: float) -> None:
     status, [refused, answered] = run({**CLASS, "lives": [[0, upper]]}, CLASS)
     assert status == 1
-    assert refused["id"] is None
+    assert refused["id"] == "any"
     assert "no number in JSON" in refused["error"]
     assert answered["model"] == "weibull"
 
@@ -109,3 +111,48 @@ def test_counts_beyond_what_a_float_holds_are_summed_exactly() -> None:
     status, [answered] = run({**CLASS, "lives": [[0, 30, 2**53 + 1], [20, None, 2.0]]})
     assert status == 0
     assert (answered["failures"], answered["lives"]) == (2**53 + 1, 2**53 + 3)
+
+
+@pytest.mark.parametrize(
+    ("lives", "unavailability", "shape", "scale"),
+    [
+        ([[62, None, 20], [4, 91, 20], [82, None, 2000], [27, 73]], 0.1, 79.958274, 89.335942),
+        ([[38, 63], [45, 111, 200], [91, 226, 15000]], 0.1, 52.599889, 107.098895),
+        ([[100.0000000005695, 100.04992876787978], [100.0000000000325] * 2], 0.1, 2.380754e11, 100.0),
+        ([[26.4, 210.493, 10**12], [225.3155363368, None]], 0.1, 14.480892, 167.812860),
+        ([[6.05e-11, 6.05e-11], [479.1, 479.1]], 0.999999999999, 0.08078566, 0.26378784),
+    ],
+)
+def test_lives_as_far_apart_as_the_contract_allows(
+    lives: list[Any], unavailability: float, shape: float, scale: float
+) -> None:
+    """Shapes and scales by `likeliest_near`, with a hundred digits."""
+    status, [answer, after] = run({**CLASS, "lives": lives, "unavailability": unavailability}, CLASS)
+    assert status == 0
+    assert answer["shape"] == pytest.approx(shape, rel=1e-6)
+    assert answer["scale"] == pytest.approx(scale, rel=1e-6)
+    assert answer["interval"] > 0
+    assert after["model"] == "weibull"
+
+
+bounds = (
+    st.floats(0, 1e99) | st.floats(0, 300) | st.floats(100, 100.000001) | st.sampled_from([5e-324, 1e-300])
+)
+counts = st.sampled_from([1, 7, 10**6, 10**12, 10**50])
+any_lives = st.lists(
+    st.tuples(bounds, bounds, counts).map(lambda life: [min(life[:2]), max(life[:2]) or 1.0, life[2]])
+    | st.tuples(bounds, st.none(), counts).map(list),
+    max_size=6,
+)
+
+
+@settings(deadline=None)
+@given(any_lives, st.lists(bounds, max_size=2), st.floats(0, 1, exclude_min=True, exclude_max=True))
+def test_whatever_numbers_a_line_has_the_next_is_answered(
+    lives: list[Any], at: list[float], unavailability: float
+) -> None:
+    line = {"id": "x", "lives": lives, "at": at, "unavailability": unavailability}
+    _, [answer, after] = run(line, CLASS)
+    assert answer["id"] == "x"
+    assert "error" in answer or (answer["model"] == "none") == (answer["interval"] is None)
+    assert after["model"] == "weibull"

@@ -10,8 +10,10 @@ density of a smallest extreme value is log-concave and the probability of an int
     log f(t) + H(t)           over failures at a moment, which is log(k / spread) + z - log t
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,11 @@ from numpy.typing import NDArray
 from service.wear.core.lives import Life
 
 Floats = NDArray[np.float64]
+
+_TINY: Final = 1e-300
+"""Has a logarithm, and is less than any sum that is looked for."""
+_LEAST: Final = 1 / math.expm1(1)
+"""What d / (exp(d) - 1) is at d = 1, below which it is more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,40 +38,65 @@ class Derivatives:
 
 
 class LogLikelihood:
-    """The log-likelihood of `lives`, in which some failed and at least two times above 0 differ.
+    """The log-likelihood of `lives`, of which one is known to be good later than the first failure was found.
 
-    `center` and `spread` are those of the log times.
+    `center`, in log time, is the moment at which most failed, or else the middle between those two: what lies close
+    keeps all its digits, and a steep model falls there. `spread` is the standard deviation of the log times.
     """
 
     def __init__(self, lives: Sequence[Life]) -> None:
         rows = [(life.lower, life.upper or np.inf, life.count) for life in lives]
         lower, upper, count = np.array(rows, dtype=float).T
-        logs = np.log(np.concatenate([lower[lower > 0], upper[upper < np.inf]]))
-        self.center = float(np.mean(logs))
-        self.spread = float(np.std(logs))
+        self.spread = float(np.std(np.log(np.concatenate([lower[lower > 0], upper[upper < np.inf]]))))
         good, within, at_once = lower > 0, (lower < upper) & (upper < np.inf), lower == upper
+        if at_once.any():
+            self._middle = float(lower[at_once][count[at_once].argmax()])
+        else:
+            self._middle = math.sqrt(lower.max()) * math.sqrt(upper.min())
+        self.center = math.log(self._middle)
         self._good = self._x(lower[good]), count[good]
         self._within = self._x(upper[within]), self._widths(lower[within], upper[within]), count[within]
         self._at_once = self._x(lower[at_once]), count[at_once]
-        self._constant = -float(count[at_once] @ np.log(lower[at_once] * self.spread))
+        self._constant = -float(count[at_once] @ (np.log(lower[at_once]) + np.log(self.spread)))
         self._failures = float(count[upper < np.inf].sum())
 
     def _x(self, times: Floats) -> Floats:
-        x: Floats = (np.log(times) - self.center) / self.spread
-        return x
+        near = (times > self._middle / 2) & (times < self._middle * 2)
+        x: Floats = np.empty_like(times)
+        x[near] = np.log1p((times[near] - self._middle) / self._middle)
+        x[~near] = np.log(times[~near]) - self.center
+        return x / self.spread
 
     def _widths(self, lower: Floats, upper: Floats) -> Floats:
         """x(upper) - x(lower), precise for narrow intervals too; infinite from 0."""
-        with np.errstate(divide="ignore"):
-            widths: Floats = np.log1p((upper - lower) / lower) / self.spread
-        return widths
+        widths: Floats = np.full_like(lower, np.inf)
+        narrow, wide = lower > upper / 2, (lower > 0) & (lower <= upper / 2)
+        widths[narrow] = np.log1p((upper[narrow] - lower[narrow]) / lower[narrow])
+        widths[wide] = np.log(upper[wide]) - np.log(lower[wide])
+        return widths / self.spread
 
-    def start(self) -> Floats:
-        """A point to climb from: k as if the log times varied like failures, and alpha to give that many."""
-        exposure = sum(
-            float(count @ _exp(x)) for x, count in (self._good, (self._within[0], self._within[2]))
-        )
-        return np.array([np.log(self._failures / exposure), 1.0])
+    def ridge(self, k: float) -> float:
+        """The alpha that makes the lives likeliest beside this k, above 0.
+
+        There the derivative by alpha is 0: what failures want, the sum of d / (exp(d) - 1) over intervals and of 1
+        over moments, is the sum of H(lower). Failures want at most their number. Nor do they want less than the
+        failure that was found first does at d = 1: if they did, H(lower) of the life that is good later would be
+        below 1, that failure's d below that, and it alone would want more.
+        """
+        from scipy.optimize import brentq
+
+        (x, count), (upper, width, failed) = self._good, self._within
+        log_exposure = _log_sum(np.log(count) + k * x)
+        moments = float(self._at_once[1].sum())
+        offset = k * upper + _log_share(k * width)
+
+        def wanting(alpha: float) -> float:
+            total = float((failed * _wanted(_exp(alpha + offset))).sum()) + moments
+            return math.log(max(total, _TINY)) - alpha - log_exposure
+
+        least, most = math.log(_LEAST) - log_exposure, math.log(self._failures) - log_exposure
+        slack = 1e-9 * (1 + abs(log_exposure))
+        return float(brentq(wanting, least - slack, most + slack, xtol=1e-13, maxiter=1000))
 
     def at(self, point: Floats) -> Derivatives:
         """Value and derivatives at `point`, (alpha, k) with k above 0."""
@@ -87,12 +119,11 @@ class LogLikelihood:
         with np.errstate(over="ignore", invalid="ignore"):
             gain = np.where(width < np.inf, width / np.expm1(k * width), 0.0)
             curve = np.where(gain > 0, -gain * (gain + width), 0.0)  # the second derivative of w by k
-            w = alpha + k * x + np.log(-np.expm1(-k * width))
+        w = alpha + k * x + _log_share(k * width)
         d = _exp(w)
-        with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-            values = np.where(d > 1e-9, np.log(-np.expm1(-d)), w - d / 2)
-            first = np.where(d > 0, d / np.expm1(d), 1.0)
-        second = first * (1 - first - d)
+        values = np.where(d > 1e-9, _log_share(d), w - d / 2)
+        first = _wanted(d)
+        second = first * np.where(d > 1e-3, 1 - first - d, -d / 2 - d * d / 12)
         slope = np.stack([np.ones_like(x), x + gain])
         hessian = (slope * count * second) @ slope.T
         hessian[1, 1] += (count * first) @ curve
@@ -105,6 +136,26 @@ class LogLikelihood:
         return Derivatives(
             float(value), np.array([failures, failures / k + sum_x]), np.diag([0.0, -failures / k**2])
         )
+
+
+def _wanted(d: Floats) -> Floats:
+    """d / (exp(d) - 1), the derivative of log(1 - exp(-d)) by log d."""
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        wanted: Floats = np.where(d > 0, d / np.expm1(d), 1.0)
+    return wanted
+
+
+def _log_share(d: Floats) -> Floats:
+    """log(1 - exp(-d)), with all its digits where exp(-d) is close to 0 as well as where it is close to 1."""
+    with np.errstate(divide="ignore"):
+        share: Floats = np.where(d > math.log(2), np.log1p(-np.exp(-d)), np.log(-np.expm1(-d)))
+    return share
+
+
+def _log_sum(logs: Floats) -> float:
+    """The log of the sum of what these are logs of."""
+    most = float(logs.max())
+    return most + math.log(float(np.exp(logs - most).sum()))
 
 
 def _exp(log: Floats) -> Floats:

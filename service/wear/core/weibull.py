@@ -22,7 +22,7 @@ class Weibull:
     def unavailability(self, time: float) -> float:
         """The mean fraction of the first `time` exposure days, above 0, that an item spends failed and undetected."""
         shape = min(self.shape, 1e7)
-        return _mean_down(shape * (math.log(time) - math.log(self.scale)), 1 / shape)
+        return _mean_down(shape * (math.log(time) - math.log(self.scale)), 1 / shape)[0]
 
     def interval(self, unavailability: float) -> float:
         """The longest time between tests, in exposure days, for an item that starts as new.
@@ -39,31 +39,39 @@ class Weibull:
         if unavailability < 1e-12:
             return _exp(math.log(self.scale) + s * low)  # right to that many digits
         slack = 1e-9 * (1 + abs(low) + abs(high))
-        log_x = brentq(
-            lambda log_x: math.log(_mean_down(log_x, s) / unavailability),
-            low - slack,
-            high + slack,
-            xtol=1e-13,
-        )
+
+        def too_long(log_x: float) -> float:
+            down, log_up = _mean_down(log_x, s)
+            # The smaller of the two has digits to tell one moment from the next.
+            return (
+                math.log(down / unavailability)
+                if unavailability < 0.5
+                else math.log1p(-unavailability) - log_up
+            )
+
+        log_x = brentq(too_long, low - slack, high + slack, xtol=1e-13)
         return _exp(math.log(self.scale) + s * log_x)
 
 
-def _mean_down(log_x: float, s: float) -> float:
-    """The mean of F over (0, tau), for x = (tau/scale)^shape and s = 1/shape, without cancellation.
+def _mean_down(log_x: float, s: float) -> tuple[float, float]:
+    """The mean of F over (0, tau), and the log of that of S, for x = (tau/scale)^shape and s = 1/shape.
 
-    It is 1 - M(s, s+1, -x), with Kummer's function M, and 1 - Gamma(1+s) P(s, x) / x^s, with the incomplete
-    gamma function P (DLMF 8.5.1). Kummer's transformation (DLMF 13.2.39) turns the first form into a sum over
-    n from 1 of positive terms: the Poisson probability of n with mean x, times 1 - n!/((s+1)...(s+n)).
+    The mean of S is M(s, s+1, -x), with Kummer's function M, and Gamma(1+s) P(s, x) / x^s, with the incomplete gamma
+    function P (DLMF 8.5.1). Kummer's transformation (DLMF 13.2.39) turns the first form into a sum over n from 0 of
+    positive terms, so that neither mean is lost to cancellation: the Poisson probability of n with mean x, times
+    n!/((s+1)...(s+n)); that of F sums what these lack of 1.
     """
     import numpy as np
     from scipy.special import gammaincc, gammaln
 
     x = math.exp(min(log_x, 700.0))
     if x > s + 50:
-        return -math.expm1(math.lgamma(1 + s) - s * log_x + math.log1p(-gammaincc(s, x)))
+        log_up = math.lgamma(1 + s) - s * log_x + math.log1p(-gammaincc(s, x))
+        return -math.expm1(log_up), log_up
     n = np.arange(1, 50 + x + 12 * math.sqrt(x))
     poisson = np.exp(n * log_x - x - gammaln(n + 1))
-    return float(poisson @ -np.expm1(-np.cumsum(np.log1p(s / n))))
+    log_parts = -np.cumsum(np.log1p(s / n))
+    return float(poisson @ -np.expm1(log_parts)), math.log(math.exp(-x) + float(poisson @ np.exp(log_parts)))
 
 
 def _exp(log: float) -> float:
