@@ -72,6 +72,8 @@ def test_days_that_may_be_two_are_asked() -> None:
     assert order_of(["10/6/2026", "1/28/2026"]) is Order.MONTH_FIRST
     assert order_of(["10/6/2026", "28/1/2026"]) is Order.DAY_FIRST
     assert order_of(["28/1/2026", "1/28/2026"]) is None
+    assert order_of(["Tue 10/28/2026", "10/6/2026"]) is Order.MONTH_FIRST
+    assert order_of(["10/6/2026 7:30 pm", " Wednesday,  28.10.2026 19:30"]) is Order.DAY_FIRST
     assert unclear(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
 
 
