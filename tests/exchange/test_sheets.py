@@ -141,6 +141,21 @@ def test_what_may_be_read_in_two_ways_is_asked(sqlite_url: str) -> None:
         assert "chosen for two columns" in twice.text
 
 
+def test_a_column_without_a_name_is_offered_and_the_rest_comes_in(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Length,,\nlow end,10 ft,from the old case,\nhigh end,ten,,\n"
+        page = post(program, "/exchange/sheet", {}, sheet.encode())
+        assert page.status_code == 200
+        assert "Column 3" in page.text
+        assert "Like: from the old case" in page.text
+        assert "Column 4" not in page.text
+        done = brought_in(program, sheet, column2="note", bad="good")
+        assert "<b>Brought in.</b>" in done.text
+        assert (count(program, Item), count(program, Note)) == (1, 1)
+        left = post(program, "/exchange/left", fields(done.text))
+        assert read_csv(left.text)[0] == ["Name", "Length", "", "Why it stayed out"]
+
+
 TESTS = """Cable,Date,Result,Problem,Fix
 low end,2025-09-01,pass,,
 low end,2025-10-01,fail,pin 2 open,
