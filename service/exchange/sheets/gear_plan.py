@@ -116,9 +116,10 @@ class _Planner:
                 f"Here already as {codes}{' …' if len(ids) > 3 else ''}, from the same row.",
             )  # fmt: skip
             return
+        place, place_b = row.places
         facts = gear.NewItem(
             kind=row.kind, wiring=row.wiring, length_mm=length, gauge_awg=row.get("gauge_awg"),
-            label=row.get("label") or "", place=row.get("place") or "", place_b=row.get("place_b") or "",
+            label=row.get("label") or "", place=place, place_b=place_b,
             batch=row.get("batch") or "", bought_on=row.get("bought_on"), price_cents=row.get("price"),
             spare=row.state is ItemState.SPARE,
         )  # fmt: skip
@@ -223,14 +224,18 @@ _COLUMNS: dict[str, tuple[str, Callable[[Any], str]]] = {
 
 
 def _moved(row: GearRow, item: ItemFacts) -> tuple[str, str] | None:
-    """Where the item lives by the sheet, if that is elsewhere; an empty cell for end B leaves where it is."""
-    place, place_b = row.get("place") or "", row.get("place_b") or ""
+    """Where the item lives by the sheet, if that is elsewhere. Nothing said of end B leaves it where it is; the place
+    of end A once more says that the whole item lives there.
+    """
+    place, place_b = row.get("place") or "", row.get("place_b")
     if not place:
         return None
-    stays = place.casefold() == item.place.casefold()
-    if stays and (not place_b or place_b.casefold() == item.place_b.casefold()):
-        return None
-    return place, place_b
+    if place_b is None:
+        place_b = item.place_b
+    if place_b.casefold() == place.casefold():
+        place_b = ""
+    stays = place.casefold() == item.place.casefold() and place_b.casefold() == item.place_b.casefold()
+    return None if stays else (place, place_b)
 
 
 def _spans(place: str, place_b: str) -> str:

@@ -66,6 +66,12 @@ class GearRow:
         """The state that it names, else in service."""
         return ItemState(self.values.get("state", ItemState.IN_SERVICE))
 
+    @property
+    def places(self) -> tuple[str, str]:
+        """Where new pieces live: the places of end A and of end B, the latter empty where it is the same or untold."""
+        place, place_b = str(self.get("place") or ""), str(self.get("place_b") or "")
+        return place, "" if place_b.casefold() == place.casefold() else place_b
+
     def id_of(self, turn: int) -> UUID:
         """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
         if self.code:
@@ -179,5 +185,3 @@ def _check_together(
         errors["count"] = "a code is on one piece; leave the number out, or the code."
     if "place_b" in typed and "place" not in typed:
         errors["place_b"] = "enter where end A lives too."
-    elif "place_b" in typed and values.get("place_b") == values.get("place"):
-        errors["place_b"] = "both ends are at the same place; leave this empty."

@@ -43,7 +43,7 @@ class Line:
 class Sheet:
     """A header, and what stands below it. `separator` is what was between the cells.
 
-    `numbers` has each column's number in the file, counted from 1; a column without a name has an empty one in `header`.
+    `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty.
     """
 
     header: tuple[str, ...]
