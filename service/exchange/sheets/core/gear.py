@@ -35,7 +35,8 @@ class Choices:
 class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
-    `kind_told` says whether the row itself names a kind, `wiring_exact` whether it names a wiring by its key or name.
+    `kind_told` says whether the row itself names a kind, `wiring_told` whether it has a cell for the wiring, and
+    `wiring_exact` whether that is the key or the name of one.
     `told` is what was understood in a way worth saying.
     """
 
@@ -44,6 +45,7 @@ class GearRow:
     wiring: str = ""
     kind: str = ""
     kind_told: bool = False
+    wiring_told: bool = False
     wiring_exact: bool = False
     told: tuple[str, ...] = ()
 
@@ -85,6 +87,11 @@ class GearRow:
         return str(self.id_of(0))
 
 
+def called(label: str) -> str:
+    """A label as it is compared with others: without regard to capitals and spaces."""
+    return " ".join(label.casefold().split())
+
+
 def is_empty(line: Line, mapping: Sequence[str]) -> bool:
     """Whether a row has nothing in the columns that are imported."""
     return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
@@ -118,7 +125,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
         raise Invalid(" ".join(errors.values()), errors)
     told_kind = kind_in(typed.get("kind", "")) is not None
     exact = _tidy(typed.get("wiring", "")) in wirings
-    return GearRow(line.number, values, wiring, kind, told_kind, exact, tuple(told))
+    return GearRow(line.number, values, wiring, kind, told_kind, "wiring" in typed, exact, tuple(told))
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
