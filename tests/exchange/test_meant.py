@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.gear.models import Item
 from service.kit.csvs import read_csv
-from tests.exchange.test_sheets import brought_in, count, fates, tried
-from tests.support.program import running
+from tests.exchange.test_sheets import brought_in, count, fates, fields, post, tried
+from tests.support.program import Running, running
 
 HERE = [uuid5(UUID(int=0), str(number)) for number in range(6)]
 
@@ -158,3 +158,18 @@ def test_another_wiring_under_the_same_label_is_told(sqlite_url: str) -> None:
         near = tried(program, "Name,Length,Connector\nlow end,9 ft,XLR to TRS plug\n")
         assert fates(near) == [(2, "Changed")]
         assert "The wiring stays xlr3." in near.text
+
+
+def test_rows_that_would_become_something_else_than_was_shown_are_shown_again(program: Running) -> None:
+    page = tried(program, "Name,Length\nlow end,9 ft\n")
+    assert fates(page) == [(2, "New")]
+    brought_in(program, "Name,Length\nlow end,10 ft\n")  # somebody else, in the meantime
+    refused = post(program, "/exchange/import", fields(page.text))
+    assert refused.status_code == 422
+    assert "the book has changed after you looked" in refused.text
+    assert fates(refused) == [(2, "Changed")]
+    assert count(program, Item) == 1
+    done = post(program, "/exchange/import", fields(refused.text))
+    assert "<b>Brought in.</b>" in done.text
+    assert post(program, "/exchange/import", fields(refused.text)).text == done.text  # its receipt
+    assert count(program, Item) == 1
