@@ -140,6 +140,17 @@ def test_no_number_is_a_conductor_unless_it_is_called_one(words: str) -> None:
         assert re.search(r"(?i)\b(?:not|never|ok)\b|n't\b", words) is None
 
 
+@pytest.mark.parametrize(
+    "again",
+    ["pin 2, ", "pin 2 and ", "2 and ", "open ", "pin 2 is ", "2-3-", "# ", "pin 2 at a end ", "no ", "1", "wire # 2, ",
+     "pin 2 : ", "short ", "pins 1, and #2 "],
+)  # fmt: skip
+def test_a_cell_full_of_the_same_is_read_at_once(again: str) -> None:
+    # As long as a cell may be. What takes a riddle's time never ends here; told in milliseconds, it is not timed.
+    for words in (again * 300, f"short {again * 300}", f"pins 2{again * 300}x"):
+        assert understood(words[:1000], XLR).faults == ()
+
+
 @given(ANYTHING, st.sampled_from(sorted(BUILTIN)), st.sampled_from([None, End.A, End.B]))
 def test_every_part_is_a_fault_or_kept_as_words(words: str, key: str, end: End | None) -> None:
     wiring = BUILTIN[key]

@@ -189,10 +189,11 @@ class _Planner:
             lambda want, item_id: self.compared.says_nothing_new(rows[want.line], self.items[item_id]),
             more=wrong is not None,
         )  # fmt: skip
+        gone_free = [item_id for item_id in free if item_id in gone]
         for one, what in zip(group, found, strict=True):
             try:
                 self._refuse_unclear(one, what, wrong)
-                self._take_meant(one, what, [item_id for item_id in free if item_id in gone])
+                self._take_meant(one, what, gone_free)
             except Invalid as refusal:
                 told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
                 self.judge(one.row.line, Fate.ERROR, one.title, *told)
