@@ -92,8 +92,9 @@ def _sheet(
     text = read_bytes(content)
     seen = look(text)
     words = "gear" if seen.kind is SheetKind.GEAR else "tests"
-    for column in seen.columns:
-        yield f"column {column.name or '(no name)'}: {column.key or 'left out'}"
+    for column, name in zip(seen.columns, seen.sheet.header, strict=True):
+        said = column.key or "left out"
+        yield f"column {name}: {said}" if name else f"{column.name.lower()}, which has no name: {said}"
     asked = actions.usual(text, unit, order, bad)
     if dry:
         with store.reading() as db:

@@ -72,6 +72,8 @@ def test_days_that_may_be_two_are_asked() -> None:
     assert order_of(["10/6/2026", "1/28/2026"]) is Order.MONTH_FIRST
     assert order_of(["10/6/2026", "28/1/2026"]) is Order.DAY_FIRST
     assert order_of(["28/1/2026", "1/28/2026"]) is None
+    assert order_of(["Tue 10/28/2026", "10/6/2026"]) is Order.MONTH_FIRST
+    assert order_of(["10/6/2026 7:30 pm", " Wednesday,  28.10.2026 19:30"]) is Order.DAY_FIRST
     assert unclear(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
 
 
@@ -158,6 +160,22 @@ def test_any_separator_and_encoding(separator: str, encoding: str) -> None:
     sheet = read_sheet(read_bytes(f"{text}\r\n\r\n".encode(encoding)))
     assert sheet.header == ("Name", "Length", "Place")
     assert [(line.number, line.cells) for line in sheet.lines] == [(2, ("Café", "10 ft", "a, b; c"))]
+
+
+def test_a_column_without_a_name_is_one_where_it_holds_something() -> None:
+    text = "Name,,Length,Place,,\nlow end,,10 ft,Rack 1,from the old case,\nhigh end,,5 ft\n"
+    sheet = read_sheet(text)
+    assert sheet.header == ("Name", "Length", "Place", "")
+    assert sheet.numbers == (1, 3, 4, 5)
+    assert [line.cells for line in sheet.lines] == [
+        ("low end", "10 ft", "Rack 1", "from the old case"), ("high end", "5 ft", "", ""),
+    ]  # fmt: skip
+    assert [(column.name, column.key) for column in look(text).columns] == [
+        ("Name", "label"), ("Length", "length"), ("Place", "place"), ("Column 5", ""),
+    ]  # fmt: skip
+    with pytest.raises(Invalid, match="Line 2 has 4 cells, and there are 3 columns"):
+        read_sheet("Name,Length,\nlow end,10 ft,Rack 1,left\n")
+    assert read_sheet(f"Name,Length{',' * 900_000}\n" + "a,1 m\n" * 9_000).header == ("Name", "Length")
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,9 @@ def test_a_program_goes_from_database_to_database(tmp_path: Path, run) -> None: 
     assert status == 1
     assert "Nothing was brought in" in said
     assert "Brought in a sheet of gear: 1 new, 1 error." in run("import", str(gear), "--take-good")[1]
+    unnamed = tmp_path / "unnamed.csv"
+    unnamed.write_text("Name,Length,,\nlow end,10 ft,,torn boot\n")
+    assert "column 4, which has no name: left out" in run("import", str(unnamed), "--dry-run")[1]
     out = tmp_path / "out.json"
     assert run("export", "--out", str(out), "--csv", str(tmp_path / "sheets"))[0] == 0
     assert "1 same" in run("import", str(tmp_path / "sheets" / "gear.csv"))[1]

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
+from service.exchange.sheets import queries
 from service.gear.models import Item, Note, StateChange
 from service.kit.csvs import read_csv
 from service.store.receipts import Receipt
@@ -139,6 +140,47 @@ def test_what_may_be_read_in_two_ways_is_asked(sqlite_url: str) -> None:
         twice = tried(program, sheet, column0="length")
         assert twice.status_code == 422
         assert "chosen for two columns" in twice.text
+
+
+def spans(program: Running) -> list[tuple[str, str]]:
+    """The places of end A and of end B of every item."""
+    with program.store.reading() as db:
+        return [(item.place, item.place_b) for item in queries.items(db).values()]
+
+
+def test_a_new_place_of_end_a_leaves_end_b_where_it_is(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Code,Length,Place,Place B\n7K3M9U,10 ft,Marimba 1,Marimba 2\n")
+        page = tried(program, "Code,Place\n7K3M9U,Rack 1\n")
+        assert "place: Marimba 1 to Marimba 2 becomes Rack 1 to Marimba 2." in page.text
+        brought_in(program, "Code,Place\n7K3M9U,Rack 1\n")
+        assert spans(program) == [("Rack 1", "Marimba 2")]
+        assert fates(tried(program, "Code,Place,Place B\n7K3M9U,rack 1,\n")) == [(2, "Same")]
+        brought_in(program, "Code,Place\n7K3M9U,marimba 2\n")  # where end B is already: both ends are there
+        assert spans(program) == [("Marimba 2", "")]
+        brought_in(program, "Code,Place,Place B\n7K3M9U,Marimba 2,Rack 1\n")
+        assert spans(program) == [("Marimba 2", "Rack 1")]
+        brought_in(
+            program, "Code,Place,Place B\n7K3M9U,Marimba 2,marimba 2\n"
+        )  # the same twice: the whole item
+        assert spans(program) == [("Marimba 2", "")]
+        brought_in(program, "Name,Length,Place,Place B\nlow end,3 ft,Rack 4,rack 4\n")
+        assert sorted(spans(program)) == [("Marimba 2", ""), ("Rack 4", "")]
+
+
+def test_a_column_without_a_name_is_offered_and_the_rest_comes_in(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Length,,\nlow end,10 ft,from the old case,\nhigh end,ten,,\n"
+        page = post(program, "/exchange/sheet", {}, sheet.encode())
+        assert page.status_code == 200
+        assert "Column 3" in page.text
+        assert "Like: from the old case" in page.text
+        assert "Column 4" not in page.text
+        done = brought_in(program, sheet, column2="note", bad="good")
+        assert "<b>Brought in.</b>" in done.text
+        assert (count(program, Item), count(program, Note)) == (1, 1)
+        left = post(program, "/exchange/left", fields(done.text))
+        assert read_csv(left.text)[0] == ["Name", "Length", "", "Why it stayed out"]
 
 
 TESTS = """Cable,Date,Result,Problem,Fix

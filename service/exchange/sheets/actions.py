@@ -12,7 +12,7 @@ from service.crew.core import Who
 from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
 from service.exchange.sheets.core.asked import Asked, SheetKind, check, look
 from service.exchange.sheets.core.columns import KNOWN
-from service.exchange.sheets.core.fates import BadRows, Fate, Judged, counted, in_words
+from service.exchange.sheets.core.fates import BadRows, Fate, Judged, counted, in_words, seal
 from service.exchange.sheets.core.gear import Choices
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.tests import TestChoices
@@ -53,17 +53,25 @@ def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
     return tests_plan.plan(db, sheet, asked.mapping, tests, setting.now, setting.zone, setting.unit)
 
 
-def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting) -> dict[str, Any]:
-    """Import a sheet, in the transaction at hand.
+def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
+    """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Returns:
         `counts` of rows by fate, how many `codes` wait to be printed, and the rows `left` out: (line, why).
 
     Raises:
-        Invalid: it cannot be read, or rows are wrong and all must be right; nothing was written.
+        Invalid: it cannot be read, or rows are wrong and all must be right, or rows would become something else than
+            was shown; nothing was written.
     """
     plan = planned(db, asked, setting)
     counts = counted(plan.rows)
+    if seen and seen != seal(plan.rows):
+        raise WrongRows(
+            "Nothing was brought in, since the book has changed after you looked, and rows would now become something "
+            "else. Look at them again, then bring them in.",
+            plan.rows,
+            "rows",
+        )
     if counts[Fate.ERROR] and asked.bad is BadRows.ALL:
         raise WrongRows(
             f"Nothing was brought in, since not every row is right: {in_words(counts)}.", plan.rows
@@ -78,10 +86,10 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting) -> di
 
 
 class WrongRows(Invalid):
-    """Some rows of a sheet are wrong, and all must be right; `rows` has what becomes of each."""
+    """Rows are wrong, and all must be right, or they are not as they were shown; `rows` has what becomes of each."""
 
-    def __init__(self, detail: str, rows: Sequence[Judged]) -> None:
-        super().__init__(detail, {"bad": detail})
+    def __init__(self, detail: str, rows: Sequence[Judged], field: str = "bad") -> None:
+        super().__init__(detail, {field: detail})
         self.rows = rows
 
 

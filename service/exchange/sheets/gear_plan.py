@@ -1,32 +1,34 @@
 """A sheet of gear against the program: what becomes of each row, and then making it so.
 
-A row with a known code changes that item, and an empty cell leaves what is there. A row without a code makes new
-pieces, whose ids follow from what it says: the same row again makes nothing new, and a higher number makes the rest.
+A row with a known code changes that item, and an empty cell leaves what is there. A row without a code is of the items
+that came from the same row before; else of the one item that has its label and kind, where just one can be meant
+(`core.meant`); else it makes new pieces, whose ids follow from what it says. So the same sheet again makes nothing new.
 """
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from uuid import UUID
 
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.fates import Fate, Judged
-from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
-from service.exchange.sheets.core.sheet import Sheet
-from service.exchange.sheets.gear_import import Change, GearPlan, Piece
+from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, called, is_empty, read_row
+from service.exchange.sheets.core.meant import Meant, Wanted, meant
+from service.exchange.sheets.core.sheet import Line, Sheet
+from service.exchange.sheets.gear_change import Comparison
+from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
-from service.gear.core import KINDS, USABLE, ItemState, item_name
+from service.gear.core import KINDS, ItemState, item_name
 from service.gear.queries import ItemFacts
-from service.kit.lengths import Unit, format_length
-from service.kit.money import format_money
+from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
-from service.testlog.core import Fault, fault_of
-from service.testlog.queries import events
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
+_GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
 def plan(
@@ -35,6 +37,7 @@ def plan(
     """What becomes of each row. Nothing is written."""
     planner = _Planner(db, today, unit)
     wirings = queries.wiring_words(db)
+    labels = mapping.index("label") if "label" in mapping else None
     for line in sheet.lines:
         if is_empty(line, mapping):
             planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
@@ -42,28 +45,47 @@ def plan(
         try:
             planner.take(read_row(line, mapping, choices, wirings))
         except Invalid as refusal:
-            title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-            told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-            planner.judge(line.number, Fate.ERROR, title, *told)
-    return planner.found
+            planner.refuse(line, refusal, "" if labels is None else line.cells[labels])
+    return planner.finish()
+
+
+@dataclass(frozen=True)
+class _Uncoded:
+    """A row without a code, and the ids of its pieces: of those from the same row, and else of new ones."""
+
+    row: GearRow
+    ids: tuple[UUID, ...]
+    title: str
 
 
 class _Planner:
     """Compares rows with what is here, one after the other."""
 
     def __init__(self, db: Session, today: date, unit: Unit) -> None:
-        self.db, self.today, self.unit = db, today, unit
+        self.today, self.unit = today, unit
         self.found = GearPlan()
         self.tags = queries.tags(db)
         self.items = queries.items(db)
-        self.notes = queries.notes(db)
+        self.compared = Comparison(db, queries.notes(db), unit)
         self.codes = {known.item: known.code for known in self.tags.values() if known.live and known.item}
         self.alike: Counter[str] = Counter()
         self.seen: dict[str, int] = {}
+        self.uncoded: list[_Uncoded] = []
+        self.spoken_for: set[UUID] = set()
+        self.wrong: dict[str, int] = {}
+        self.pieces = 0
 
     def judge(self, line: int, fate: Fate, title: str, *told: str) -> None:
         """Note what becomes of a row."""
         self.found.rows.append(Judged(line, fate, title, told))
+
+    def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
+        """Note that a row is wrong, and why. It may be of any item that has its label."""
+        title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
+        told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
+        self.judge(line.number, Fate.ERROR, title, *told)
+        if label.strip():
+            self.wrong.setdefault(called(label), line.number)
 
     def take(self, row: GearRow) -> None:
         """Find out what becomes of a row.
@@ -78,9 +100,18 @@ class _Planner:
                     "code", f"{row.code} is on line {self.seen[row.code]} already; a code is on one piece."
                 )
             self.seen[row.code] = row.line
+            self._coded(row)
+        else:
+            self._uncoded(row)
+
+    def _coded(self, row: GearRow) -> None:
         known = self.tags.get(row.code)
         if known is None:
-            self._new(row)
+            self._check_length(row)
+            self._refuse_too_many(1)
+            self.pieces += 1
+            self._add(row, [row.id_of(0)])
+            self.judge(row.line, Fate.NEW, self._title_of(row), *self._told_of_new(row))
         elif known.item is None:
             raise invalid(
                 "code", f"{row.code} is the tag of a place. Leave the code out, and a new one is made."
@@ -89,153 +120,164 @@ class _Planner:
             now = self.codes.get(known.item, "")
             raise invalid("code", f"the tag {row.code} was replaced by {now}. Write {now} instead.")
         else:
-            self._known(row, self.items[known.item])
+            item = self.items[known.item]
+            self.spoken_for.add(item.id)
+            change, told = self.compared.change(row, item, row.code)
+            if change is not None:
+                self.found.changes.append(change)
+                told += row.told
+            fate = Fate.SAME if change is None else Fate.CHANGED
+            self.judge(
+                row.line, fate, f"{row.code}, {self._title(item.kind, item.length_mm, item.label, 1)}", *told
+            )
 
     def _check_days(self, row: GearRow) -> None:
         bought = row.get("bought_on")
         if bought is not None and bought > self.today:
             raise invalid("bought_on", f"{bought} is in the future; enter the day when it was bought.")
 
-    def _new(self, row: GearRow) -> None:
-        if KINDS[row.kind].has_length and not row.get("length"):
-            raise invalid("length", f"a {row.kind} needs its length: 10 ft or 3 m.")
+    def _uncoded(self, row: GearRow) -> None:
+        self._check_length(row)
         first = self.alike[row.alike]
         self.alike[row.alike] += row.count
-        if len(self.found.pieces) + row.count > PIECES_MOST:
+        ids = tuple(row.id_of(turn) for turn in range(first, first + row.count))
+        new = [item_id for item_id in ids if item_id not in self.items]
+        self._refuse_too_many(len(new))
+        self.pieces += len(new)
+        self.uncoded.append(_Uncoded(row, ids, self._title_of(row)))
+        self.spoken_for.update(item_id for item_id in ids if item_id in self.items)
+
+    def _check_length(self, row: GearRow) -> None:
+        if KINDS[row.kind].has_length and not row.get("length"):
+            raise invalid("length", f"a {row.kind} needs its length: 10 ft or 3 m.")
+
+    def _refuse_too_many(self, more: int) -> None:
+        if self.pieces + more > PIECES_MOST:
             raise invalid(
                 "count", f"with it the sheet makes more than {PIECES_MOST:,} pieces at once; cut it in two."
             )
-        ids = [row.id_of(turn) for turn in range(first, first + row.count)]
-        new = [item_id for item_id in ids if item_id not in self.items]
-        length = row.get("length") or 0 if KINDS[row.kind].has_length else 0
-        title = self._title(row.kind, length, row.get("label") or "", len(ids))
-        if not new:
-            codes = ", ".join(self.codes.get(item_id, "") for item_id in ids[:3])
-            self.judge(
-                row.line, Fate.SAME, title,
-                f"Here already as {codes}{' …' if len(ids) > 3 else ''}, from the same row.",
-            )  # fmt: skip
+
+    def finish(self) -> GearPlan:
+        """The whole plan, once every row was taken: only then is it known which items the rows with a code, and those
+        that came before, speak of, so that the others cannot mean them.
+        """
+        by_name: dict[tuple[str, str], list[ItemFacts]] = defaultdict(list)
+        for item in self.items.values():
+            by_name[called(item.label), item.kind].append(item)
+        groups: dict[tuple[str, str], list[_Uncoded]] = defaultdict(list)
+        for one in self.uncoded:
+            groups[called(one.row.get("label") or ""), one.row.kind].append(one)
+        for name, group in groups.items():
+            self._finish_group(group, by_name.get(name, []) if name[0] else [], self.wrong.get(name[0]))
+        self.found.rows.sort(key=lambda row: row.line)
+        return self.found
+
+    def _finish_group(self, group: list[_Uncoded], named: list[ItemFacts], wrong: int | None) -> None:
+        """Find out what becomes of rows of one label and kind."""
+        free = [item.id for item in named if item.id not in self.spoken_for]
+        gone = {item.id for item in named if item.state in _GONE}
+        rows = {one.row.line: one.row for one in group}
+        wanted = [
+            Wanted(
+                one.row.line, sum(item_id not in self.items for item_id in one.ids), one.row.alike,
+                one.row.get("state") in _GONE,
+            )
+            for one in group
+        ]  # fmt: skip
+        found = meant(
+            wanted, free, gone,
+            lambda want, item_id: self.compared.says_nothing_new(rows[want.line], self.items[item_id]),
+            more=wrong is not None,
+        )  # fmt: skip
+        gone_free = [item_id for item_id in free if item_id in gone]
+        for one, what in zip(group, found, strict=True):
+            try:
+                self._refuse_unclear(one, what, wrong)
+                self._take_meant(one, what, gone_free)
+            except Invalid as refusal:
+                told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
+                self.judge(one.row.line, Fate.ERROR, one.title, *told)
+
+    def _refuse_unclear(self, one: _Uncoded, what: Meant, wrong: int | None) -> None:
+        if not what.unclear:
             return
+        label, codes = one.row.get("label"), self._codes(what.unclear)
+        if wrong is not None:
+            raise invalid(
+                "code", f"it may be of {codes}, and so may line {wrong}, which is wrong. Put that line right first, or "
+                "write the code of the item that is meant.",
+            )  # fmt: skip
+        if len(what.unclear) > 1:
+            raise invalid(
+                "code", f"{len(what.unclear)} items here are called “{label}”: {codes}. Write the code of the one that "
+                "is meant; where it is one more, put those into the sheet with their codes.",
+            )  # fmt: skip
+        raise invalid(
+            "code", f"several rows are called “{label}”, and here only {codes} is. Write this code in the row that is "
+            "of it; the others then come in as new.",
+        )  # fmt: skip
+
+    def _take_meant(self, one: _Uncoded, what: Meant, gone: list[UUID]) -> None:
+        """Note what becomes of a row, now that it is known of which items it is."""
+        row = one.row
+        changes, told = [], []
+        here = [item_id for item_id in one.ids if item_id in self.items]
+        for item_id in what.items:
+            code, item = self.codes.get(item_id, ""), self.items[item_id]
+            change, changed = self.compared.change(row, item, code)
+            told += [f"Taken as {code}, by its label.", *changed]
+            if row.wiring_told and row.wiring != item.wiring:
+                told.append(f"The wiring stays {item.wiring}.")
+            if change is not None:
+                changes.append(change)
+        if here:
+            count = (
+                f"{len(here)} of them are here" if len(one.ids) > 1 and len(here) < len(one.ids) else "Here"
+            )
+            told.append(f"{count} already as {self._codes(here)}, from the same row.")
+            if len(one.ids) == 1 and not self.compared.says_nothing_new(row, self.items[here[0]]):
+                told.append("What was changed here since stays; write the code to have it as the sheet says.")
+        new = [item_id for item_id in one.ids if item_id not in self.items][len(what.items) :]
+        if new:
+            told += self._told_of_new(row)
+            if gone and not what.items:
+                told.append(
+                    f"{self._codes(gone)} of this label is gone, so this is new; write the code if it is that one."
+                )
+        if changes:
+            told += row.told
+        self.found.changes += changes
+        self._add(row, new)
+        fate = Fate.CHANGED if changes else Fate.NEW if new else Fate.SAME
+        self.judge(row.line, fate, one.title, *told)
+
+    def _add(self, row: GearRow, ids: Sequence[UUID]) -> None:
+        place, place_b = row.places
         facts = gear.NewItem(
-            kind=row.kind, wiring=row.wiring, length_mm=length, gauge_awg=row.get("gauge_awg"),
-            label=row.get("label") or "", place=row.get("place") or "", place_b=row.get("place_b") or "",
+            kind=row.kind, wiring=row.wiring, length_mm=self._length_of(row), gauge_awg=row.get("gauge_awg"),
+            label=row.get("label") or "", place=place, place_b=place_b,
             batch=row.get("batch") or "", bought_on=row.get("bought_on"), price_cents=row.get("price"),
             spare=row.state is ItemState.SPARE,
         )  # fmt: skip
         notes = tuple(row.get("note") or ())
-        self.found.pieces += [Piece(item_id, facts, row.code, row.state, notes) for item_id in new]
+        self.found.pieces += [Piece(item_id, facts, row.code, row.state, notes) for item_id in ids]
+
+    def _told_of_new(self, row: GearRow) -> list[str]:
         told = [f"Wiring {row.wiring}.", *row.told]
-        if row.get("length") and not length:
+        if row.get("length") and not self._length_of(row):
             told.append(f"A {row.kind} has no length here, so it is left out.")
-        if len(new) < len(ids):
-            told.append(f"{len(ids) - len(new)} of them are here already, from the same row.")
-        self.judge(row.line, Fate.NEW, title, *told)
+        return told
 
-    def _known(self, row: GearRow, item: ItemFacts) -> None:
-        self._refuse_other_kind(row, item)
-        change, told = self._change(row, item)
-        title = f"{row.code}, {self._title(item.kind, item.length_mm, item.label, 1)}"
-        if change is None:
-            self.judge(row.line, Fate.SAME, title)
-            return
-        self.found.changes.append(change)
-        self.judge(row.line, Fate.CHANGED, title, *told, *row.told)
+    def _length_of(self, row: GearRow) -> int:
+        return row.get("length") or 0 if KINDS[row.kind].has_length else 0
 
-    def _refuse_other_kind(self, row: GearRow, item: ItemFacts) -> None:
-        if row.kind_told and row.kind != item.kind:
-            raise invalid(
-                "kind",
-                f"{row.code} is a {item.kind} here, and a {row.kind} in the sheet. Check the code; gear "
-                "of another kind is new gear with a tag of its own.",
-            )
-        if row.wiring_exact and row.wiring != item.wiring:
-            raise invalid(
-                "wiring",
-                f"{row.code} has the wiring {item.wiring} here, and {row.wiring} in the sheet. Its tests speak of the "
-                "first; leave the cell empty, or add it as new gear.",
-            )
+    def _codes(self, item_ids: Sequence[UUID]) -> str:
+        codes = ", ".join(self.codes.get(item_id, "") for item_id in item_ids[:3])
+        return f"{codes} …" if len(item_ids) > 3 else codes
 
-    def _change(self, row: GearRow, item: ItemFacts) -> tuple[Change | None, list[str]]:
-        told: list[str] = []
-        columns = self._columns(row, item, told)
-        length = row.get("length") if KINDS[item.kind].has_length else None
-        if length == item.length_mm:
-            length = None
-        if length is not None:
-            told.append(f"length: {self._length(item.length_mm)} becomes {self._length(length)}.")
-        place = _moved(row, item)
-        if place is not None:
-            told.append(f"place: {_spans(item.place, item.place_b)} becomes {_spans(*place)}.")
-        state = self._state(row, item)
-        if state is not None:
-            told.append(f"state: {_words(item.state)} becomes {_words(state)}.")
-        notes = tuple(note for note in row.get("note") or () if note not in self.notes.get(item.id, ()))
-        told += [f"note: “{note[:60]}” is added." for note in notes]
-        if not told:
-            return None, told
-        return Change(item.id, row.code, columns, length, place, state, notes), told
-
-    def _columns(self, row: GearRow, item: ItemFacts, told: list[str]) -> dict[str, Any]:
-        columns = {}
-        for key, (column, show) in _COLUMNS.items():
-            value, was = row.get(key), getattr(item, column)
-            if value is not None and value != was:
-                columns[column] = value
-                told.append(f"{WORDS[key]}: {show(was)} becomes {show(value)}.")
-        return columns
-
-    def _state(self, row: GearRow, item: ItemFacts) -> ItemState | None:
-        if row.get("state") is None or row.state is item.state:
-            return None
-        if row.state in USABLE and item.state not in USABLE:
-            fault = fault_of(events(self.db, [item.id])[item.id])
-            if fault is not Fault.NONE:
-                raise invalid(
-                    "state",
-                    f"it has an open fault here, so it is {_words(row.state)} again only after a repair and a pass.",
-                )
-        return row.state
+    def _title_of(self, row: GearRow) -> str:
+        return self._title(row.kind, self._length_of(row), row.get("label") or "", row.count)
 
     def _title(self, kind: str, length_mm: int, label: str, count: int) -> str:
         name = item_name(kind, length_mm, self.unit)
         return f"{f'{count} × ' if count > 1 else ''}{f'{label}, ' if label else ''}{name}"
-
-    def _length(self, mm: int) -> str:
-        return format_length(mm, self.unit) if mm else "nothing"
-
-
-def _shown(value: object) -> str:
-    return "nothing" if value in (None, "") else f"“{value}”"
-
-
-def _price(cents: int | None) -> str:
-    return "nothing" if cents is None else format_money(cents)
-
-
-_COLUMNS: dict[str, tuple[str, Callable[[Any], str]]] = {
-    "label": ("label", _shown),
-    "gauge_awg": ("gauge_awg", _shown),
-    "batch": ("batch", _shown),
-    "bought_on": ("bought_on", _shown),
-    "price": ("price_cents", _price),
-}
-"""What of an item a sheet may change in place: the item's column, and how its values are shown."""
-
-
-def _moved(row: GearRow, item: ItemFacts) -> tuple[str, str] | None:
-    """Where the item lives by the sheet, if that is elsewhere; an empty cell for end B leaves where it is."""
-    place, place_b = row.get("place") or "", row.get("place_b") or ""
-    if not place:
-        return None
-    stays = place.casefold() == item.place.casefold()
-    if stays and (not place_b or place_b.casefold() == item.place_b.casefold()):
-        return None
-    return place, place_b
-
-
-def _spans(place: str, place_b: str) -> str:
-    return f"{place} to {place_b}" if place_b else place or "nowhere"
-
-
-def _words(state: ItemState) -> str:
-    return state.value.replace("_", " ")

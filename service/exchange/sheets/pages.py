@@ -14,7 +14,7 @@ from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Setting, WrongRows
 from service.exchange.sheets.core.asked import Asked, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.fates import Fate, Judged, counted, errors_first
+from service.exchange.sheets.core.fates import Fate, Judged, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import export
@@ -102,7 +102,10 @@ def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
             asked.bad,
         ]
         done = desk.once(
-            op, "sheet.import", content, lambda db: actions.bring_in(db, asked, desk.me, setting)
+            op,
+            "sheet.import",
+            content,
+            lambda db: actions.bring_in(db, asked, desk.me, setting, sent.fields.get("seen", "")),
         )
     except WrongRows as refusal:
         return _tried(desk, asked, refusal.rows, sent.fields, refusal)
@@ -201,5 +204,5 @@ def _tried(
     return desk.page(
         "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows),
         rows=listed[begin : begin + PAGE], begin=begin, end=min(begin + PAGE, len(listed)), total=len(listed),
-        page_size=PAGE, sheet=pack(asked.text), errors=refusal.errors if refusal else {}, op=new_op(),
+        page_size=PAGE, sheet=pack(asked.text), seen=seal(rows), errors=refusal.errors if refusal else {}, op=new_op(),
     )  # fmt: skip

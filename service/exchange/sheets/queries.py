@@ -10,6 +10,7 @@ from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
+from service.exchange.sheets.core.logged import Logged
 from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import WIRING_NAMES
@@ -63,23 +64,38 @@ def held(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Item]:
     return {item.id: item for item in found}
 
 
-def tests_among(db: Session, ids: Collection[UUID]) -> set[UUID]:
+def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, Logged]:
     """Those of these ids that are tests here."""
-    asked = list(ids)
+    query = select(Test.id, Test.tested_at, Test.verdict, Test.note)
     return {
-        test_id
-        for at in range(0, len(asked), _PIECE)
-        for test_id in db.scalars(select(Test.id).where(Test.id.in_(asked[at : at + _PIECE])))
+        row[0]: Logged(*row)
+        for some in chunks(sorted(ids))
+        for row in db.execute(query.where(Test.id.in_(some)))
     }
 
 
-def repairs_among(db: Session, ids: Collection[UUID]) -> set[UUID]:
-    """Those of these ids that are repairs here."""
-    asked = list(ids)
+def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Logged]]:
+    """The tests of each of these items, those through several items with the first of them."""
+    found: dict[UUID, list[Logged]] = defaultdict(list)
+    query = (
+        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.note)
+        .join(Test, Test.id == TestItem.test_id)
+        .where(TestItem.position == 0)
+        .order_by(Test.tested_at, Test.id)
+    )
+    for ids in chunks(sorted(item_ids)):
+        for item_id, test_id, at, verdict, note in db.execute(query.where(TestItem.item_id.in_(ids))):
+            found[item_id].append(Logged(test_id, at, verdict, note))
+    return found
+
+
+def repairs_among(db: Session, ids: Collection[UUID]) -> dict[UUID, str]:
+    """Those of these ids that are repairs here, and what was repaired."""
+    query = select(Repair.id, Repair.what)
     return {
-        repair_id
-        for at in range(0, len(asked), _PIECE)
-        for repair_id in db.scalars(select(Repair.id).where(Repair.id.in_(asked[at : at + _PIECE])))
+        repair_id: what
+        for some in chunks(sorted(ids))
+        for repair_id, what in db.execute(query.where(Repair.id.in_(some)))
     }
 
 

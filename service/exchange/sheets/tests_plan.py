@@ -1,13 +1,15 @@
 """A sheet of tests against the program: what becomes of each row, and then making it so.
 
-Each test has an id that follows from what its row says, so the same sheet a second time changes nothing. A sheet has
-no readings: a pass is taken as good readings, as it is when somebody taps Pass, and a fail as `core.faults` has it.
+A row is known again by its item, moment, verdict and fault (`core.logged`), so the same sheet a second time changes
+nothing, and a repair that was filled in since comes in alone. A sheet has no readings: a pass is taken as good
+readings, as it is when somebody taps Pass, and a fail as `core.faults` has it.
 """
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import partial
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
@@ -17,6 +19,7 @@ from service.exchange.sheets import queries
 from service.exchange.sheets.core.fates import Fate, Judged
 from service.exchange.sheets.core.faults import understood
 from service.exchange.sheets.core.gear import is_empty
+from service.exchange.sheets.core.logged import Logged, Said, folded, ids_of
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
 from service.exchange.sheets.tests_import import TestsPlan
@@ -39,12 +42,13 @@ _NOON = time(12)
 
 @dataclass(frozen=True)
 class TestEntry:
-    """A row that becomes a test, and maybe a repair after it."""
+    """A row of an item, and when it was: a test to be logged, or one that is `logged`; maybe a repair with it."""
 
     row: TestRow
     item: ItemFacts
     at: datetime
-    new: NewTest
+    id: UUID
+    logged: Logged | None = None
 
 
 def plan(
@@ -84,8 +88,8 @@ class _Planner:
         self.labels: dict[str, list[UUID]] = defaultdict(list)
         for item in self.items.values():
             self.labels[" ".join(item.label.casefold().split())].append(item.id)
-        self.turns: Counter[tuple[UUID, object]] = Counter()
-        self.ids: dict[UUID, int] = {}
+        self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
+        self.lines: dict[UUID, int] = {}
 
     def judge(self, line: int, fate: Fate, title: str, *told: str) -> None:
         """Note what becomes of a row."""
@@ -99,43 +103,71 @@ class _Planner:
         """
         item = self._item(row.named)
         at = self._at(row)
-        test_id = row.id_of(item.id, self.turns[item.id, row.said])
-        self.turns[item.id, row.said] += 1
-        if test_id in self.ids:
-            raise invalid("id", f"the test {test_id} is on line {self.ids[test_id]} already.")
-        self.ids[test_id] = row.line
-        self.entries.append(TestEntry(row, item, at, self._test(row, item, test_id, at)))
+        if row.id is not None:
+            if row.id in self.lines:
+                raise invalid("id", f"the test {row.id} is on line {self.lines[row.id]} already.")
+            self.lines[row.id] = row.line
+        self.taken[item.id].append((row, at))
 
     def finish(self, repaired_between: bool) -> TestsPlan:
         """The whole plan, once every row was taken."""
-        there = queries.tests_among(self.db, self.ids)
         found = TestsPlan(self.rows)
-        between = (
-            set(_repaired_between(entry for entry in self.entries if not entry.row.left_out))
-            if repaired_between
-            else set()
-        )
-        repairs = {entry.new.id: self._repair(entry, entry.new.id in between) for entry in self.entries}
-        repaired = queries.repairs_among(self.db, [one.id for one in repairs.values() if one])
-        for entry in self.entries:
-            title = self._title(entry)
-            if entry.new.id in there:
-                self.judge(entry.row.line, Fate.SAME, title)
-                continue
-            if entry.row.left_out:
-                self.judge(entry.row.line, Fate.SKIPPED, title, entry.row.left_out)
-                continue
-            repair = repairs[entry.new.id]
-            found.past.append(Past(entry.item.id, test=entry.new))
-            told = [
-                f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in entry.new.evidence
-            ]
-            if repair is not None and repair.id not in repaired:
-                found.past.append(Past(entry.item.id, repair=repair))
+        entries = self._entries()
+        between = set(_repaired_between(entries)) if repaired_between else set()
+        repairs = {
+            entry.id: repair
+            for entry in entries
+            if (repair := self._repair(entry, entry.id in between)) is not None
+        }
+        here = queries.repairs_among(self.db, [one.id for one in repairs.values()])
+        for repair in repairs.values():
+            if here.get(repair.id) == BETWEEN != repair.what:
+                repair.id = uuid5(repair.id, "told")  # that one was only concluded; this one the sheet tells
+        here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
+        for entry in entries:
+            new, told = [], list[str]()
+            if entry.logged is None and not entry.row.left_out:
+                test = self._test(entry)
+                new.append(Past(entry.item.id, test=test))
+                told += [
+                    f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in test.evidence
+                ]
+            told += _left_out(entry)
+            repair = repairs.get(entry.id)
+            if repair is not None and repair.id not in here:
+                new.append(Past(entry.item.id, repair=repair))
                 told.append(f"And a repair: {repair.what}")
-            self.judge(entry.row.line, Fate.NEW, title, *told)
+            elif repair is not None and folded(here[repair.id]) != folded(repair.what):
+                told.append(
+                    f"Its repair stays “{here[repair.id]}”, as it was logged; log “{repair.what}” on the item's page."
+                )
+            found.past += new
+            self.judge(entry.row.line, _fate(entry, bool(new)), self._title(entry), *told)
         found.rows.sort(key=lambda row: row.line)
         return found
+
+    def _entries(self) -> list[TestEntry]:
+        """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
+        logged = queries.tests_of(self.db, self.taken)
+        there = queries.tests_by_id(self.db, self.lines)
+        entries = []
+        for item_id, taken in self.taken.items():
+            item = self.items[item_id]
+            mine = {one.id: one for one in logged.get(item_id, ())}
+            unnamed = [(row, at) for row, at in taken if row.id is None]
+            said = [
+                Said(at, row.verdict.value, row.fault, row.note, partial(row.id_of, item_id))
+                for row, at in unnamed
+            ]
+            ids = ids_of(said, [*mine.values()], self.lines)
+            entries += [
+                TestEntry(row, item, at, test_id, mine.get(test_id))
+                for (row, at), test_id in zip(unnamed, ids, strict=True)
+            ]
+            entries += [
+                TestEntry(row, item, at, row.id, there.get(row.id)) for row, at in taken if row.id is not None
+            ]
+        return sorted(entries, key=lambda entry: entry.row.line)
 
     def _item(self, named: str) -> ItemFacts:
         """The item that a row is of, by its code, or by its label where just one has it."""
@@ -168,14 +200,15 @@ class _Planner:
             raise invalid("tested_at", f"{row.on} is in the future; enter the day of the test.")
         return at
 
-    def _test(self, row: TestRow, item: ItemFacts, test_id: UUID, at: datetime) -> NewTest:
+    def _test(self, entry: TestEntry) -> NewTest:
+        row, item, test_id, at = entry.row, entry.item, entry.id, entry.at
         wiring = find_wiring(self.db, item.wiring)
         if row.verdict is Verdict.PARTIAL:
-            return NewTest(test_id, self.codes[item.id], method=row.method, note=_note(row), tested_at=at)
+            return NewTest(test_id, self.codes[item.id], method=row.method, note=row.words, tested_at=at)
         if row.verdict is Verdict.PASS:
             good = [names(wiring, group) for group in rebuild(wiring, []).groups]
             return NewTest(
-                test_id, self.codes[item.id], method=row.method, joined=good, note=_note(row), tested_at=at
+                test_id, self.codes[item.id], method=row.method, joined=good, note=row.words, tested_at=at
             )
         found = understood(
             row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end
@@ -184,19 +217,19 @@ class _Planner:
             [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
         )
         return NewTest(
-            test_id, self.codes[item.id], method=row.method, joined=groups, evidence=found.evidence, note=_note(row),
+            test_id, self.codes[item.id], method=row.method, joined=groups, evidence=found.evidence, note=row.words,
             tested_at=at,
         )  # fmt: skip
 
     def _repair(self, entry: TestEntry, between: bool) -> Repair | None:
         """The repair that a row tells of, or that must have been before its pass."""
         what = entry.row.repair or (BETWEEN if between else "")
-        if not what:
+        if not what or entry.row.left_out:
             return None
         first = entry.row.verdict is Verdict.PASS  # what was repaired passed afterwards
-        at = entry.at + timedelta(seconds=-1 if first else 1)
+        at = (entry.logged.at if entry.logged else entry.at) + timedelta(seconds=-1 if first else 1)
         return Repair(
-            id=uuid5(entry.new.id, "repair"), item_id=entry.item.id, end=None, what=what, length_mm=None,
+            id=uuid5(entry.id, "repair"), item_id=entry.item.id, end=None, what=what, length_mm=None,
             cost_cents=None, at=min(at, self.now), received_at=self.now, person_id=None,
         )  # fmt: skip
 
@@ -206,21 +239,44 @@ class _Planner:
         return f"{self.codes[item.id]}, {name}: {entry.row.verdict} on {entry.row.on}"
 
 
-def _note(row: TestRow) -> str:
-    """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost."""
-    return "\n".join(dict.fromkeys(part for part in (row.fault, row.note) if part))[:1000]
+def _fate(entry: TestEntry, writes: bool) -> Fate:
+    if entry.logged is not None:
+        return Fate.CHANGED if writes else Fate.SAME
+    return Fate.SKIPPED if entry.row.left_out else Fate.NEW
+
+
+def _left_out(entry: TestEntry) -> list[str]:
+    """What of a row is not taken, and why."""
+    row, told = entry.row, []
+    if row.left_out and (entry.logged is None or row.repair):
+        told.append(row.left_out)
+    if entry.logged is not None:
+        there = {folded(text) for text in (entry.logged.note, *entry.logged.note.splitlines())}
+        # A sheet of the log's own names faults as the log words them, which are not in the note.
+        words = [part for part in (row.fault if row.id is None else "", row.note) if part]
+        missing = [part for part in words if folded(part) not in there]
+        told += [
+            f"“{part[:60]}” is not added, since a logged test is never changed; note it on the item."
+            for part in missing
+        ]
+    return told
 
 
 def _repaired_between(entries: Iterable[TestEntry]) -> Iterable[UUID]:
-    """The tests that passed after one of the same item had failed, with no repair told in between."""
+    """The new tests that passed after one of the same item had failed, with no repair told in between. What came of
+    those that are logged already was told then, or since.
+    """
     open_faults: dict[UUID, bool] = {}
     rank = {Verdict.FAIL: 0, Verdict.PARTIAL: 1, Verdict.PASS: 2}
     for entry in sorted(entries, key=lambda entry: (entry.at, rank[entry.row.verdict], entry.row.line)):
+        if entry.row.left_out:
+            continue
         if entry.row.verdict is Verdict.FAIL:
             open_faults[entry.item.id] = not entry.row.repair
         elif (
             entry.row.verdict is Verdict.PASS
             and open_faults.pop(entry.item.id, False)
             and not entry.row.repair
+            and entry.logged is None
         ):
-            yield entry.new.id
+            yield entry.id

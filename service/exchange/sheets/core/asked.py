@@ -44,7 +44,7 @@ class Asked:
 
 @dataclass(frozen=True)
 class Column:
-    """A column as the page shows it: its name, what it is taken for, and its first cells."""
+    """A column as the page shows it: its name ("Column 4" where it has none), what it is taken for, its first cells."""
 
     name: str
     key: str
@@ -87,8 +87,8 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
     dates = [*by_key.get("bought_on", ()), *by_key.get("tested_at", ())]
     order = days.order_of(dates)
     shown = tuple(
-        Column(name, key, tuple(cell[:60] for cell in _cells(read, at)[:SHOWN]))
-        for at, (name, key) in enumerate(zip(read.header, keys, strict=True))
+        Column(name or f"Column {number}", key, tuple(cell[:60] for cell in _cells(read, at)[:SHOWN]))
+        for at, (name, number, key) in enumerate(zip(read.header, read.numbers, keys, strict=True))
     )
     bare = any(
         cell.strip().replace(".", "").replace(",", "").isdecimal() for cell in by_key.get("length", ())

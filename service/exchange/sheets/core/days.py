@@ -24,7 +24,7 @@ _DAY_MONTH = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]+([a-z]{3,9})\.?,?[ -]+(
 _MONTH_DAY = re.compile(r"([a-z]{3,9})\.? (\d{1,2})(?:st|nd|rd|th)?,? (\d{4}|\d{2})")
 _MONTH = re.compile(r"([a-z]{3,9})\.?,? (\d{4})")
 _YEAR = re.compile(r"\d{4}")
-_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
+_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
 _TIME = re.compile(r"(\d{1,2})(?::(\d\d))?(?::(\d\d)(?:\.\d+)?)? ?([ap])?\.?(?:m\.?)?")
 _WITH_TIME = re.compile(r"(.*?\d)(?:t| |, ?)+(\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)? ?(?:[ap]\.?m?\.?)?)")
 
@@ -101,7 +101,7 @@ def order_of(cells: Iterable[str]) -> Order | None:
     """What a column's dates say together about which number comes first; None where they do not tell."""
     firsts, seconds = set[int](), set[int]()
     for cell in cells:
-        found = _NUMBERS.match(plain(cell))
+        found = _NUMBERS.match(_WEEKDAY.sub("", " ".join(plain(cell).lower().split()), count=1))
         if found:
             firsts.add(int(found[1]))
             seconds.add(int(found[2]))

@@ -1,5 +1,6 @@
 """What becomes of each row of a sheet: told before anything is written. Pure."""
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -38,6 +39,12 @@ def counted(rows: Iterable[Judged]) -> dict[Fate, int]:
     for row in rows:
         found[row.fate] += 1
     return found
+
+
+def seal(rows: Iterable[Judged]) -> str:
+    """What stands for these rows and all that is said of them: other fates or words, another seal."""
+    said = "\n".join(map(spoken, sorted(rows, key=lambda row: row.line)))
+    return hashlib.sha256(said.encode("utf-8", "replace")).hexdigest()
 
 
 def spoken(row: Judged) -> str:

@@ -14,6 +14,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from service.exchange.sheets.core.conductors import What, told
 from service.gear.core import End
 from service.testlog.core import Evidence, EvidenceClass
 from service.wiring.diagnosis import diagnose
@@ -23,18 +24,19 @@ from service.wiring.wirings import Wiring
 
 NOTE_MOST = 200
 
-_OPEN = re.compile(
-    r"\bopens?\b|\bbroken (?:wire|conductor|pin)\b|\bno (?:signal|continuity|connection)\b|\bdead\b"
-)
-_SHORT = re.compile(r"\bshort(?:ed|s)?\b|\btouch(?:es|ing)?\b|\bbridged?\b")
-_REVERSED = re.compile(r"\breversed?\b|\bpolarity\b|\bswapped\b|\bout of phase\b|\binverted\b")
+_CLASSES = {
+    What.OPEN: FaultClass.OPEN,
+    What.SHORT: FaultClass.SHORT,
+    What.REVERSED: FaultClass.REVERSED_PAIR,
+}
 _EVIDENCE = (
     (EvidenceClass.INTERMITTENT, re.compile(r"\bintermittent|\bcrackl|\bcuts? (?:in|out)|\bpops?\b|\bwiggl|\bnois")),
     (EvidenceClass.HIGH_RESISTANCE, re.compile(r"\bhigh resistance\b|\bresistance\b|\bohms?\b|\bweak\b")),
     (EvidenceClass.SPLIT_PAIR, re.compile(r"\bsplit pair\b")),
 )  # fmt: skip
 _END = re.compile(r"\b(?:end|at|side) ?\(?(a|b)\b|^\s*(a|b)\s*$|\b(female|socket)\b|\b(male|plug)\b")
-_NUMBERS = re.compile(r"\b(?:pins?|conductors?|contacts?|on|lead)? ?#?(\d{1,2})\b")
+_DENIED_BEFORE = re.compile(r"(?:\b(?:no|not|never|without)|n't)(?: (?!signal\b|contin|connect)\w+)? ?$")
+_DENIED_AFTER = re.compile(r"^\w*(?: is| was| seems)? (?:ok|okay|good|fine)\b")
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class Understood:
 def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood:
     """The findings in the words, one in each part between semicolons; `end` where another cell says it."""
     parts = [part.strip() for part in re.split(r"[;\n]", words) if part.strip()]
-    faults = [_fault(" ".join(part.lower().split()), wiring) for part in parts]
+    faults = [_fault(part, wiring) for part in parts]
     proven = tuple(dict.fromkeys(fault for fault in faults if fault is not None))
     if not _proven(proven, wiring):
         faults, proven = [None] * len(parts), ()
@@ -58,7 +60,7 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
 
 def _evidence(part: str, end: End | None) -> Evidence:
     plain = part.lower()
-    kind = next((kind for kind, pattern in _EVIDENCE if pattern.search(plain)), EvidenceClass.DAMAGE)
+    kind = next((kind for kind, pattern in _EVIDENCE if _says(plain, pattern)), EvidenceClass.DAMAGE)
     return Evidence(kind, end or end_in(plain), " ".join(part.split())[:NOTE_MOST])
 
 
@@ -75,16 +77,21 @@ def _end_of(match: re.Match[str]) -> End:
     return End.A if match[3] else End.B  # of an audio line: end A is the socket, end B the plug
 
 
-def _fault(plain: str, wiring: Wiring) -> Fault | None:
-    names = tuple(dict.fromkeys(number for number in _NUMBERS.findall(plain) if number in wiring.by_name))
-    if _SHORT.search(plain) and len(names) > 1:
-        return Fault(FaultClass.SHORT, names, None)
-    if _OPEN.search(plain) and len(names) == 1:
-        return Fault(FaultClass.OPEN, names, None)
-    if _REVERSED.search(plain) and (not names or len(names) == 2):
-        pair = names or _only_pair(wiring)
-        return Fault(FaultClass.REVERSED_PAIR, pair, None) if pair else None
-    return None
+def _says(plain: str, pattern: re.Pattern[str]) -> bool:
+    """Whether the words say it somewhere, and do not deny it there: "no noise", "resistance ok"."""
+    return any(
+        not _DENIED_BEFORE.search(plain[: match.start()]) and not _DENIED_AFTER.search(plain[match.end() :])
+        for match in pattern.finditer(plain)
+    )
+
+
+def _fault(part: str, wiring: Wiring) -> Fault | None:
+    """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
+    found = told(part)
+    if found is None or any(name not in wiring.by_name for name in found.names):
+        return None
+    names = found.names or _only_pair(wiring)
+    return Fault(_CLASSES[found.what], names, None) if names else None
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:

@@ -35,7 +35,8 @@ class Choices:
 class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
-    `kind_told` says whether the row itself names a kind, `wiring_exact` whether it names a wiring by its key or name.
+    `kind_told` says whether the row itself names a kind, `wiring_told` whether it has a cell for the wiring, and
+    `wiring_exact` whether that is the key or the name of one.
     `told` is what was understood in a way worth saying.
     """
 
@@ -44,6 +45,7 @@ class GearRow:
     wiring: str = ""
     kind: str = ""
     kind_told: bool = False
+    wiring_told: bool = False
     wiring_exact: bool = False
     told: tuple[str, ...] = ()
 
@@ -66,6 +68,12 @@ class GearRow:
         """The state that it names, else in service."""
         return ItemState(self.values.get("state", ItemState.IN_SERVICE))
 
+    @property
+    def places(self) -> tuple[str, str]:
+        """Where new pieces live: the places of end A and of end B, the latter empty where it is the same or untold."""
+        place, place_b = str(self.get("place") or ""), str(self.get("place_b") or "")
+        return place, "" if place_b.casefold() == place.casefold() else place_b
+
     def id_of(self, turn: int) -> UUID:
         """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
         if self.code:
@@ -77,6 +85,11 @@ class GearRow:
     def alike(self) -> str:
         """What rows have in common that are of pieces alike."""
         return str(self.id_of(0))
+
+
+def called(label: str) -> str:
+    """A label as it is compared with others: without regard to capitals and spaces."""
+    return " ".join(label.casefold().split())
 
 
 def is_empty(line: Line, mapping: Sequence[str]) -> bool:
@@ -112,7 +125,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
         raise Invalid(" ".join(errors.values()), errors)
     told_kind = kind_in(typed.get("kind", "")) is not None
     exact = _tidy(typed.get("wiring", "")) in wirings
-    return GearRow(line.number, values, wiring, kind, told_kind, exact, tuple(told))
+    return GearRow(line.number, values, wiring, kind, told_kind, "wiring" in typed, exact, tuple(told))
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
@@ -179,5 +192,3 @@ def _check_together(
         errors["count"] = "a code is on one piece; leave the number out, or the code."
     if "place_b" in typed and "place" not in typed:
         errors["place_b"] = "enter where end A lives too."
-    elif "place_b" in typed and values.get("place_b") == values.get("place"):
-        errors["place_b"] = "both ends are at the same place; leave this empty."

@@ -1,7 +1,8 @@
 """A sheet as somebody has it: bytes or pasted text into a header and numbered lines. Pure.
 
 Any of comma, semicolon and tab separates cells; UTF-8, UTF-16 with its mark, or else Windows-1252, which is what
-spreadsheets write. A title above the header is passed over, and so are empty lines.
+spreadsheets write. A title above the header is passed over, and so are empty lines, and columns without a name that
+hold nothing; one without a name that holds something is a column like the others, with its number for a name.
 
 >>> sheet = read_sheet("Fernhollow cables;;\\n;;\\nName;Length;Where\\nlow end;10 ft;Frame 3\\n", {"name", "length"})
 >>> sheet.header, sheet.lines[0]
@@ -40,10 +41,14 @@ class Line:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A header, and what stands below it. `separator` is what was between the cells."""
+    """A header, and what stands below it. `separator` is what was between the cells.
+
+    `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty.
+    """
 
     header: tuple[str, ...]
     lines: tuple[Line, ...]
+    numbers: tuple[int, ...]
     separator: str = ","
 
 
@@ -102,14 +107,14 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
             "There is nothing in it. A sheet has a row with the names of its columns, and rows below."
         )
     at = _header(lines, known)
-    header = lines[at].cells
-    while header and not header[-1].strip():
-        header = header[:-1]
-    below = tuple(_fitted(line, len(header)) for line in lines[at + 1 :])
+    header, below = lines[at].cells, lines[at + 1 :]
     if not below:
         raise _refused("There is a row with names of columns, and none below it.")
-    _refuse_large(header, below)
-    return Sheet(tuple(cell.strip() for cell in header), below, separator)
+    columns = _columns(header, below)
+    _refuse_large(columns, below)
+    names = tuple(header[column].strip() for column in columns)
+    fitted = tuple(_fitted(line, columns) for line in below)
+    return Sheet(names, fitted, tuple(column + 1 for column in columns), separator)
 
 
 def _lines(text: str, separator: str, *, strict: bool = True) -> list[Line]:
@@ -150,24 +155,33 @@ def _header(lines: list[Line], known: Collection[str]) -> int:
     return scores.index(best) if best > 1 else 0
 
 
-def _fitted(line: Line, width: int) -> Line:
-    """A line with as many cells as there are columns; what stands beyond them must be empty."""
-    if any(cell.strip() for cell in line.cells[width:]):
-        raise _refused(
-            f"Line {line.number} has {len(line.cells)} cells, and there are {width} columns. Is a separator inside "
-            "a cell? Put that cell into quotation marks."
-        )
+def _columns(header: tuple[str, ...], below: list[Line]) -> list[int]:
+    """Which columns there are: those with a name, and those without one in which something stands."""
+    found = {at for at, name in enumerate(header) if name.strip()}
+    for line in below:
+        filled = {at for at, cell in enumerate(line.cells) if cell.strip()}
+        if max(filled, default=0) >= len(header):
+            raise _refused(
+                f"Line {line.number} has {max(filled) + 1} cells, and there are {len(header)} columns. Is a separator "
+                "inside a cell? Put that cell into quotation marks. Is it one more column? Give it a name."
+            )
+        found |= filled
+    return sorted(found)
+
+
+def _fitted(line: Line, columns: list[int]) -> Line:
+    """A line with a cell for each column."""
     for cell in line.cells:
         if len(cell) > CELL_MOST:
             raise _refused(
                 f"Line {line.number} has a cell of {len(cell)} characters; {CELL_MOST} are the most."
             )
-    return Line(line.number, (*line.cells[:width], *[""] * (width - len(line.cells))))
+    return Line(line.number, tuple(line.cells[at] if at < len(line.cells) else "" for at in columns))
 
 
-def _refuse_large(header: tuple[str, ...], lines: tuple[Line, ...]) -> None:
-    if len(header) > COLUMNS_MOST:
-        raise _refused(f"This has {len(header)} columns; {COLUMNS_MOST} are the most. Leave some out.")
+def _refuse_large(columns: list[int], lines: list[Line]) -> None:
+    if len(columns) > COLUMNS_MOST:
+        raise _refused(f"This has {len(columns)} columns; {COLUMNS_MOST} are the most. Leave some out.")
     if len(lines) > ROWS_MOST:
         raise _refused(f"This has {len(lines):,} rows; {ROWS_MOST:,} are the most at once. Cut it in two.")
 

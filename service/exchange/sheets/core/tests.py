@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import UTC, date, time
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
@@ -10,6 +10,7 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import TESTS
 from service.exchange.sheets.core.days import Order, read_moment, read_time
 from service.exchange.sheets.core.faults import end_in
+from service.exchange.sheets.core.logged import folded
 from service.exchange.sheets.core.sheet import Line
 from service.gear.core import End
 from service.kit.dates import parse_instant
@@ -48,8 +49,7 @@ class TestChoices:
 class TestRow:
     """A row as it was read. `at` is None where only the day is known; `offset_at` where the sheet has the instant.
 
-    `named` is what names the item; `said` all that makes this row another than others. `left_out` says why the
-    row becomes no test, where it does not.
+    `named` is what names the item. `left_out` says why the row becomes no test, where it does not.
     """
 
     line: int
@@ -63,15 +63,24 @@ class TestRow:
     repair: str
     note: str
     method: Method
-    said: tuple[tuple[str, str], ...]
     id: UUID | None = None
     left_out: str = ""
 
     def id_of(self, item: UUID, turn: int) -> UUID:
-        """The test's id: the sheet's own, or one that follows from what the row says of the item, and its turn among
-        rows that say the same.
+        """The test's id, where the sheet has none: it follows from the item, the moment, the verdict and what was
+        wrong, and from the turn among rows that have all this in common. Notes and repairs are filled in later.
         """
-        return self.id or uuid5(_IDS, repr([str(item), self.said, turn]))
+        moment = [str(self.on), str(self.at)] if self.instant is None else [_utc(self.instant)]
+        return uuid5(_IDS, repr([str(item), moment, self.verdict.value, folded(self.fault), turn]))
+
+    @property
+    def words(self) -> str:
+        """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost."""
+        return "\n".join(dict.fromkeys(part for part in (self.fault, self.note) if part))
+
+
+def _utc(instant: str) -> str:
+    return parse_instant(instant).astimezone(UTC).isoformat()
 
 
 def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRow:
@@ -94,13 +103,16 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
         read.errors["code"] = "say which item it is of."
     if read.errors:
         raise Invalid(" ".join(read.errors.values()), read.errors)
-    said = tuple(
-        sorted((key, " ".join(cell.split())) for key, cell in typed.items() if key not in ("code", "id"))
-    )
-    return TestRow(
+    row = TestRow(
         line.number, " ".join(typed["code"].split()), on, at, instant, verdict, fault, end, repair, note, method,
-        said, test_id, _left_out(typed),
+        test_id, _left_out(typed),
     )  # fmt: skip
+    if len(row.words) > cells.NOTE_MOST:
+        raise invalid(
+            "note",
+            f"with what was wrong it has {len(row.words)} characters; both together may have {cells.NOTE_MOST}.",
+        )
+    return row
 
 
 def _left_out(typed: Mapping[str, str]) -> str:

@@ -1,0 +1,151 @@
+"""Which conductors the words of a sheet name, and what they say is wrong with them: read exactly, or not at all. Pure.
+
+A number is a conductor only where the words call it one ("pin 2", "conductor 3", "#2") or where it stands right behind
+"open", "short" or "reversed"; further numbers only where and, to, a comma, a hyphen or a slash joins them to the
+first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words.
+
+>>> told("pin 2 open at b"), told("short 2-3"), told("pins 2 and 3 swapped")
+(Told(what=<What.OPEN: 'open'>, names=('2',)), Told(what=<What.SHORT: 'short'>, names=('2', '3')), \
+Told(what=<What.REVERSED: 'reversed'>, names=('2', '3')))
+>>> told("polarity reversed"), told("dead after 3 shows"), told("no short between 2 and 3"), told("open 2 inches in")
+(Told(what=<What.REVERSED: 'reversed'>, names=()), None, None, None)
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from service.kit.typed import plain
+
+
+class What(StrEnum):
+    """What is wrong with conductors, as words tell it."""
+
+    OPEN = "open"
+    SHORT = "short"
+    REVERSED = "reversed"
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the words say is wrong, and the conductors that they name, in their order.
+
+    Only a reversed pair may name none: then it is the pair of a cable that has but one.
+    """
+
+    what: What
+    names: tuple[str, ...]
+
+
+_WORDS = {
+    What.OPEN: r"open|opens|dead|broken wire|broken(?= (?:pin|conductor|contact))|no (?:signal|continuity|connection)",
+    What.SHORT: r"short|shorts|shorted|touch|touches|touching|bridge|bridged",
+    What.REVERSED: r"reverse|reversed|swapped|inverted|polarity|out of phase",
+}
+_DIRECT = {
+    What.OPEN: r"opens?(?: circuit)?",
+    What.SHORT: r"shorts?(?: circuit)?|shorted",
+    What.REVERSED: r"reversed?|swapped|inverted",
+}
+"""The words behind which a number needs no noun. "Dead 3" and "broken wire 1" may be of anything."""
+
+_ANY_WORD = re.compile(rf"\b(?:{'|'.join(_WORDS.values())})\b")
+_ROLE = re.compile(r" ?\((?:hot|cold|shield|screen|ground|tip|ring|sleeve)\b[^()]*\)")
+_DENIED = re.compile(
+    r"\b(?:no|not|never|none|nor|neither|without|ok|okay|good|fine|cannot|works?|passed)\b|n't\b"
+)
+_NOTHING_THROUGH = re.compile(r"\bno (?=(?:signal|continuity|connection)\b)")
+_DOUBTED = re.compile(
+    r"\b(?:or|may ?be|perhaps|possibly|probably|might|could|if|unless|when|while|sometimes|occasional\w*|times"
+    r"|intermittent\w*|crackl\w*|wiggl\w*)\b|\?"
+)
+
+_NUMBER = r"\d{1,2}(?:\.\d{1,2})?(?![\d'\"%]|\.\d)"
+_NOUN = r"(?:pin|conductor|contact)s?"
+_FIRST = rf"(?:\b{_NOUN} ?(?:no\.? ?|#) ?|\b{_NOUN} ?|\bwires? ?# ?|(?:^|(?<=[,:.] ))# ?)"
+# Each space has just one place in these, so that a long list is no riddle.
+_JOIN = r" ?(?:,(?: ?and\b)?|/|-|&|\band\b|\bto\b) ?"
+_MORE = rf"(?:{_JOIN}(?:{_NOUN} ?)?(?:# ?)?{_NUMBER})*"
+_NAMED = rf"(?P<names>{_FIRST}{_NUMBER}{_MORE})"
+_BARE = rf"(?P<names>(?:{_NOUN} ?)?(?:# ?)?{_NUMBER}{_MORE})"
+_END = r"(?:the )?(?:end |side )?(?:a|b|female|male|socket|plug)(?: end| side)?"
+_IS = rf"(?: ?[:=-]| (?:is|are|was|were|has|have|reads?|shows?|looks?|(?:at|on) {_END}),?)*"
+_AT = r"(?: ?[:=-]| (?:circuit|at|on|of|from|between|in|for|with|conductors?|wires?))*"
+_STOP = r"(?= ?(?:$|[,;:.!)(]| -|(?:at|on|end|side|together|are|is)\b))"
+_NAMED_ELSEWHERE = re.compile(rf"\b{_NOUN} ?#? ?\d|#\d")
+_LOOSE_NUMBER = re.compile(r"(?<![\w/.:#-])\d{1,2}(?![\w/.:'\"%-])")
+_RANGE = re.compile(r"(?:pin|conductor|contact)s ?#? ?(\d+) ?(?:-|to) ?#?(\d+)")
+
+
+def _forms(what: What) -> tuple[re.Pattern[str], ...]:
+    word, direct = rf"\b(?:{_WORDS[what]})\b", rf"\b(?:{_DIRECT[what]})\b"
+    joined = (
+        rf"(?: (?:to|and|with)(?P<others> {_BARE.replace('names', 'more')}))?" if what is What.SHORT else ""
+    )
+    return (
+        re.compile(rf"{_NAMED}{_IS} ?{word}{joined}"),
+        re.compile(rf"{word}{_AT} ?{_NAMED}{_STOP}"),
+        re.compile(rf"{direct}(?: ?[:=]| between| from| on)? ?{_BARE}{_STOP}"),
+    )
+
+
+_FORMS = {what: _forms(what) for what in What}
+_PAIR = re.compile(
+    r"(?:reversed?|wrong|inverted|swapped|flipped) (?:polarity|pair)\b"
+    r"|\bpolarity(?: is| was)? (?:reversed?|wrong|inverted|swapped|flipped)\b"
+    r"|\bout of phase\b"
+    r"|^(?:reversed|inverted|swapped)$"
+    r"|^(?:the )?(?:pair|phase|hot and cold|tip and ring|conductor t and conductor r)(?: is| are| was| were)? "
+    r"(?:reversed|inverted|swapped)\b"
+)
+
+
+def told(words: str) -> Told | None:
+    """What a part of a fault cell says of conductors; None where it cannot be read exactly."""
+    part = " ".join(_ROLE.sub("", plain(words).lower()).split()).rstrip(".! ")
+    if denied(part) or _DOUBTED.search(part):
+        return None
+    found = [(what, match) for what, forms in _FORMS.items() for match in _first(forms, part)]
+    if len(found) != 1:
+        return None if found else _pair(part)
+    what, match = found[0]
+    rest = f"{part[: match.start()]} | {part[match.end() :]}"
+    names = _numbers(match)
+    if _ANY_WORD.search(rest) or _NAMED_ELSEWHERE.search(rest) or _LOOSE_NUMBER.search(rest):
+        return None  # it says more of conductors than was read
+    if _is_range(match) or len(names) != len(set(names)):
+        return None
+    fits = {What.OPEN: len(names) == 1, What.SHORT: len(names) > 1, What.REVERSED: len(names) == 2}
+    return Told(what, names) if fits[what] else None
+
+
+def denied(part: str) -> bool:
+    """Whether words in lower case deny something: "no short", "polarity ok". "No signal" denies nothing."""
+    return _DENIED.search(_NOTHING_THROUGH.sub("", part)) is not None
+
+
+def _first(forms: tuple[re.Pattern[str], ...], part: str) -> Iterator[re.Match[str]]:
+    """The match of the first form that the part has."""
+    for form in forms:
+        if match := form.search(part):
+            yield match
+            return
+
+
+def _numbers(match: re.Match[str]) -> tuple[str, ...]:
+    groups = match.groupdict()
+    listed = " ".join(filter(None, (groups.get("names"), groups.get("more"))))
+    return tuple(re.findall(r"\d{1,2}(?:\.\d{1,2})?", listed))
+
+
+def _is_range(match: re.Match[str]) -> bool:
+    """Whether numbers may be from one to another rather than just two: "pins 1-3"."""
+    ends = _RANGE.search(match["names"])
+    return ends is not None and abs(int(ends[2]) - int(ends[1])) > 1
+
+
+def _pair(part: str) -> Told | None:
+    """A reversed pair told without numbers, where nothing else is told."""
+    alone = _PAIR.search(part) and not re.search(r"\d", part) and not _ANY_WORD.search(_PAIR.sub(" | ", part))
+    return Told(What.REVERSED, ()) if alone else None

@@ -1,0 +1,75 @@
+"""Which rows of a sheet are tests that the log has already: known again however much was filled in since. Pure.
+
+A test is known by its item, its moment, its verdict and what was wrong; a note or a repair only adds to it. Two tests
+of one item on one day are two, also where they say the same: each row is one test, and each test one row.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A test in the log. `note` has all the words that came with it."""
+
+    id: UUID
+    at: datetime
+    verdict: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Said:
+    """A row of one item: when, how it came out, what was wrong, its note, and its id by its turn among rows of which
+    all but the note is the same.
+    """
+
+    at: datetime
+    verdict: str
+    fault: str
+    note: str
+    id_of: Callable[[int], UUID]
+
+
+def folded(words: str) -> str:
+    """Words as they are compared: without regard to capitals and spaces."""
+    return " ".join(words.casefold().split())
+
+
+def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID] = ()) -> list[UUID]:
+    """The id of each row, all of one item: of the test `there` that it is, else a new one.
+
+    `taken` are tests that other rows are, by an id that the sheet itself gives. Rows find the test with the same words
+    first, then one that had only the fault of it, then the one that came from a row of the same id.
+    """
+    free = {one.id for one in there}.difference(taken)
+    used = {one.id for one in there}.union(taken)
+    near: dict[tuple[datetime, str, frozenset[str]], list[UUID]] = defaultdict(list)
+    for one in reversed(there):
+        if one.id in free:
+            near[one.at, one.verdict, _lines(one.note)].append(one.id)
+    ids: dict[int, UUID] = {}
+    for filled_in in (False, True):
+        for at, row in enumerate(rows):
+            words = _lines(row.fault, "" if filled_in else row.note)
+            found = near.get((row.at, row.verdict, words))
+            if at not in ids and found:
+                ids[at] = found.pop()
+                free.remove(ids[at])
+    turns: dict[UUID, int] = defaultdict(int)
+    for at, row in enumerate(rows):
+        if at not in ids:
+            first = row.id_of(0)
+            while (new := row.id_of(turns[first])) in used and new not in free:
+                turns[first] += 1
+            ids[at] = new
+            free.discard(new)
+            used.add(new)
+    return [ids[at] for at in range(len(rows))]
+
+
+def _lines(*texts: str) -> frozenset[str]:
+    return frozenset(line for text in texts for line in map(folded, text.splitlines()) if line)
