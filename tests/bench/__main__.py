@@ -139,7 +139,7 @@ def running(words: list[str], port: int, env: dict[str, str]) -> Iterator[int]:
         yield server.pid
     finally:
         server.terminate()
-        server.wait(20)
+        server.wait(60)  # a turn of housekeeping that has begun is finished first
 
 
 def wait_for(port: int, server: subprocess.Popen[bytes]) -> None:
