@@ -73,6 +73,7 @@ def _settled(app: FastAPI) -> FastAPI:
     it would hold up whoever asks at that moment by about 0.1 s.
     """
     gc.freeze()
+    gc.set_threshold(20_000, 10, 10)  # a page makes some thousands of objects that are gone with it
     gc.enable()
     return app
 

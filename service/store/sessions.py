@@ -23,6 +23,8 @@ _SHORT_WAIT = 0.5
 _UNIQUE_VIOLATION = "23505"
 """PostgreSQL's code for a row that is there already (its manual, appendix A)."""
 
+_REMEMBERED = "remembered"
+
 T = TypeVar("T")
 
 
@@ -39,11 +41,13 @@ class Store:
         self._turn = threading.Lock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0
+        self._remembered: dict[str, dict[Any, Any]] = {}
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading only."""
         with _told_as_busy(), Session(self.reader, expire_on_commit=False, autoflush=False) as db:
+            db.info[_REMEMBERED] = self._remembered
             yield db
 
     @contextmanager
@@ -98,6 +102,20 @@ def _told_as_busy() -> Iterator[None]:
         raise Busy(
             "The database is busy, full or away. Send the same again in a moment; nothing was lost."
         ) from error
+
+
+def reads_only(db: Session) -> bool:
+    """Whether a session was opened for reading only."""
+    return _REMEMBERED in db.info
+
+
+def remembered(db: Session, what: str) -> dict[Any, Any]:
+    """What this process remembers under a name from one reading session to the next.
+
+    A session that writes remembers nothing and is told nothing: what it sees may never be committed.
+    """
+    found: dict[Any, Any] = db.info.get(_REMEMBERED, {}).setdefault(what, {})
+    return found
 
 
 def rerun_if_beaten(write: Callable[[], T]) -> T:

@@ -89,7 +89,7 @@ class NewRepair:
     cost_cents: int | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Event:
     """One line of an item's history: a test that stands, or a repair; `entry` is its id.
 

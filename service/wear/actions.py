@@ -1,9 +1,10 @@
 """What a program's own history says about wear, class by class, and how often that asks for a test."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property, lru_cache
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -14,12 +15,12 @@ from service.crew.queries import note_in_audit
 from service.gear.core import ItemState
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
-from service.season.core import Entry
-from service.testlog.core import in_time_order
+from service.season.core import Entry, What
+from service.store.sessions import remembered
 from service.wear import queries
 from service.wear.core import risk
-from service.wear.core.classes import Judged, Path, judged
-from service.wear.core.history import Stretch, ages, exposed, in_service, lives, merged
+from service.wear.core.classes import Path, judged
+from service.wear.core.history import Stretch, ages_in, exposed, in_service, life_in, lives, merged
 from service.wear.core.lives import Life
 from service.wear.core.risk import FIRST, Ages, Chance, Known, Outlook
 from service.wear.models import WearTarget
@@ -49,52 +50,77 @@ class Record:
     exposure: list[Stretch]
     in_use: bool
 
+    @cached_property
+    def lives(self) -> tuple[Life, ...]:
+        """Its lives so far."""
+        return tuple(lives(self.history, self.exposure))
+
+    @cached_property
+    def passed_on(self) -> date | None:
+        """The day of its last pass."""
+        return next((entry.on for entry in reversed(self.history) if entry.what is What.PASS), None)
+
+    def ages(self, today: date, day: date) -> Ages | None:
+        """How old it is in the life it is in, at its last pass and on two days; None once it has failed."""
+        return Ages(*ages_in(self._life, self.exposure, today, day)) if self._life else None
+
+    @cached_property
+    def _life(self) -> tuple[int, int] | None:
+        return life_in(self.history, self.exposure)
+
 
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
-    """Every item there ever was, as wear sees it."""
-    seasons = queries.season_days(db)
+    """Every item there ever was, as wear sees it.
+
+    An item's record is remembered, and made anew only when something that it is made of is another.
+    """
+    seasons, memory = queries.season_days(db), remembered(db, "wear records")
     days: dict[frozenset[UUID], list[Stretch]] = {}
     found = {}
     for item_id, item in queries.worn(db).items():
-        answers_to = frozenset(item.seasons)
-        if answers_to not in days:
-            days[answers_to] = merged(seasons[season] for season in answers_to)
-        changes = [(local_date(at, zone), state) for at, state in item.changes]
-        history = [Entry(local_date(event.at, zone), event.what) for event in in_time_order(item.history)]
-        exposure = exposed(days[answers_to], in_service(item.in_service_on, changes))
-        in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
-        found[item_id] = Record(path_of(item), history, exposure, in_use)
+        if item.seasons not in days:
+            days[item.seasons] = merged(seasons[season] for season in item.seasons)
+        of_class = (item.kind, item.connectors, item.strapped, item.batch)
+        made_of = (of_class, item.in_service_on, item.changes, days[item.seasons], zone)
+        kept = memory.get(item_id)
+        if kept is None or kept[0] is not item.history or kept[1] != made_of:
+            kept = memory[item_id] = item.history, made_of, _record(item, days[item.seasons], zone)
+        found[item_id] = kept[2]
     return found
 
 
-def lives_by_class(items: Iterable[Record]) -> dict[Path, list[Life]]:
+def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> Record:
+    changes = [(local_date(at, zone), state) for at, state in item.changes]
+    history = [Entry(local_date(event.at, zone), event.what) for event in item.history]
+    exposure = exposed(seasons, in_service(item.in_service_on, changes))
+    in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
+    return Record(path_of(item), history, exposure, in_use)
+
+
+def lives_by_class(items: Iterable[Record | Known]) -> dict[Path, list[Life]]:
     """The lives of every class that has items of its own."""
     found: dict[Path, list[Life]] = defaultdict(list)
     for item in items:
-        found[item.path] += lives(item.history, item.exposure)
+        found[item.path] += item.lives
     return found
 
 
-def judgments(items: Iterable[Record]) -> list[Judged]:
-    """Every class of items, judged by the program's own history."""
-    return judged(lives_by_class(items))
-
-
-def chances(items: Mapping[UUID, Record], today: date, day: date) -> dict[UUID, Chance]:
+def chances(items: Mapping[UUID, Record], today: date, day: date) -> Mapping[UUID, Chance]:
     """Of every item that has not failed: the chance that it has by `day`, as it is and if it is tested today.
 
     Nothing is told of a kind of gear that has never been tested after a day in service.
     """
-    known = {
-        item_id: Known(item.path, tuple(lives(item.history, item.exposure)), _ages(item, today, day))
-        for item_id, item in items.items()
-    }
-    return risk.chances(known, judgments(items.values()))
+    return _chances(
+        tuple(
+            (item_id, Known(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items()
+        )
+    )
 
 
-def _ages(item: Record, today: date, day: date) -> Ages | None:
-    found = ages(item.history, item.exposure, today, day)
-    return Ages(*found) if found else None
+@lru_cache(maxsize=8)
+def _chances(known: tuple[tuple[UUID, Known], ...]) -> Mapping[UUID, Chance]:
+    """The same of what is known of each item, remembered: between two tests nothing changes."""
+    return risk.chances(dict(known), judged(lives_by_class(one for _, one in known)))
 
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:

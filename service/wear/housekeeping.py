@@ -14,7 +14,6 @@ from sqlalchemy.orm import Session
 from service.gear.actions import clear_flags
 from service.gear.core import FlagKind
 from service.kit.dates import local_date
-from service.season.core import What
 from service.testlog.flags import occasion_of, raise_again
 from service.testlog.housekeeping import Chore, Run, zone_of
 from service.wear import queries
@@ -64,7 +63,7 @@ def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
     items = records(db, zone_of(db))
     found = {}
     for item_id, chance in chances(items, today, today).items():
-        passes = [entry.on for entry in items[item_id].history if entry.what is What.PASS]
-        if items[item_id].in_use and passes and chance.failed >= limit:
-            found[item_id] = passes[-1].isoformat()
+        passed_on = items[item_id].passed_on
+        if items[item_id].in_use and passed_on is not None and chance.failed >= limit:
+            found[item_id] = passed_on.isoformat()
     return found

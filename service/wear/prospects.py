@@ -9,12 +9,10 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.gear.queries import ItemFacts, item_facts
-from service.season.core import What
 from service.tags.queries import codes_of
 from service.wear import actions
 from service.wear.actions import Record
-from service.wear.core.history import ages
-from service.wear.core.risk import Chance, Outlook
+from service.wear.core.risk import Ages, Chance, Outlook
 
 SHOWN = 200
 """So many items are listed, the riskiest first."""
@@ -75,14 +73,13 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
 
 
 def _prospect(item: ItemFacts, code: str, chance: Chance, record: Record, day: date) -> Prospect:
-    good, then = ages(record.history, record.exposure, day) or (0, 0)
-    passes = [entry.on for entry in record.history if entry.what is What.PASS]
+    age = record.ages(day, day) or Ages(0, 0, 0)
     apart = not 1 / APART < chance.frailty < APART
     return Prospect(
         item,
         code,
         chance,
-        passes[-1] if passes and good else None,
-        then - good,
+        record.passed_on if age.passed else None,
+        int(age.day - age.passed),
         chance.frailty if apart else None,
     )

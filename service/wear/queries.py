@@ -6,19 +6,24 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from sqlalchemy import exists, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import String, cast, func, select
+from sqlalchemy.orm import Session
 
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
-from service.season.core import DueState, What
+from service.season.core import DueState
 from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
-from service.testlog.core import Event, Verdict, what_of
-from service.testlog.models import Repair, Test, TestItem, Void
+from service.store.sessions import remembered
+from service.testlog.core import Event
 from service.testlog.queries import chunks, hold
+from service.testlog.remembering import histories
 from service.wear.core.history import Stretch
 from service.wear.models import WearTarget
+
+_MEMBERS = select(
+    ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")
+).group_by(ItemSeason.season_id)
 
 
 @dataclass
@@ -31,8 +36,8 @@ class Worn:
     connectors: set[str] = field(default_factory=set)
     strapped: bool = False
     changes: list[tuple[datetime, ItemState]] = field(default_factory=list)
-    seasons: set[UUID] = field(default_factory=set)
-    history: list[Event] = field(default_factory=list)
+    seasons: frozenset[UUID] = frozenset()
+    history: Sequence[Event] = ()
 
 
 def per_mille(db: Session) -> int | None:
@@ -64,7 +69,7 @@ def season_days(db: Session) -> dict[UUID, Stretch]:
 
 
 def worn(db: Session) -> dict[UUID, Worn]:
-    """Every item there ever was, with its history in no order."""
+    """Every item there ever was, with its history in time order."""
     items = {
         item_id: Worn(kind, batch, since)
         for item_id, kind, batch, since in db.execute(
@@ -79,27 +84,24 @@ def worn(db: Session) -> dict[UUID, Worn]:
     changes = select(StateChange.item_id, StateChange.at, StateChange.to_state)
     for item_id, at, state in db.execute(changes.order_by(StateChange.at, StateChange.id)):
         items[item_id].changes.append((at, ItemState(state)))
-    for item_id, season_id in db.execute(select(ItemSeason.item_id, ItemSeason.season_id)):
-        items[item_id].seasons.add(season_id)
-    _histories(db, items)
+    for item_id, answers_to in _seasons_of(db).items():
+        items[item_id].seasons = answers_to
+    for item_id, history in histories(db).items():
+        items[item_id].history = history
     return items
 
 
-def _histories(db: Session, items: dict[UUID, Worn]) -> None:
-    """Tests that stand and repairs; a partial test proves nothing, so it is left out at once."""
-    other = aliased(TestItem)
-    through = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
-    tests = db.execute(
-        select(TestItem.item_id, Test.tested_at, Test.verdict, through)
-        .join(Test, Test.id == TestItem.test_id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .where(Void.test_id.is_(None), Test.verdict != Verdict.PARTIAL)
-    )
-    found: dict[UUID, list[Event]] = defaultdict(list)
-    # By which entry an event came is nothing to wear, and thousands of ids take long to read: the item's stands for it.
-    for item_id, at, verdict, several in tests:
-        found[item_id].append(Event(at, what_of(Verdict(verdict), not several), item_id, not several))
-    for item_id, at in db.execute(select(Repair.item_id, Repair.at)):
-        found[item_id].append(Event(at, What.REPAIR, item_id))
-    for item_id, history in found.items():
-        items[item_id].history = history
+def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
+    """The seasons that each item answers to, remembered as long as every season has the same members.
+
+    Those the database tells as one text a season, which it makes and we compare far faster than they are read.
+    """
+    told = {season_id: members for season_id, members in db.execute(_MEMBERS)}  # noqa: C416  (a row is no pair)
+    memory = remembered(db, "members of seasons")
+    known: tuple[dict[UUID, str], dict[UUID, frozenset[UUID]]] = memory.get("known", ({}, {}))
+    if known[0] != told:
+        found: dict[UUID, set[UUID]] = defaultdict(set)
+        for item_id, season_id in db.execute(select(ItemSeason.item_id, ItemSeason.season_id)):
+            found[item_id].add(season_id)
+        known = memory["known"] = told, {item_id: frozenset(seasons) for item_id, seasons in found.items()}
+    return known[1]

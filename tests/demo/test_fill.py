@@ -43,7 +43,7 @@ def test_it_is_what_was_asked_and_follows_from_history(database_url: str) -> Non
         home = ItemState.SPARE if item.state == ItemState.SPARE else ItemState.IN_SERVICE
         assert item.state == state_after(home, home, fault_of([]), fault_of(histories[item.id]))
     assert verify(store, NOW) == []
-    assert keep_house(store, NOW, CHORES).startswith("due states refreshed: 0; flags raised or cleared: 0")
+    assert "; flags raised or cleared: 0;" in keep_house(store, NOW, CHORES)
     store.close()
 
 

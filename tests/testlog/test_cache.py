@@ -1,4 +1,6 @@
-"""The due cache is the pure rule's answer after any sequence of actions, and housekeeping finds nothing to do twice."""
+"""The due cache is the pure rule's answer after any sequence of actions, what is remembered is what the log says, and
+housekeeping finds nothing to do twice.
+"""
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -10,13 +12,16 @@ from zoneinfo import ZoneInfo
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initialize, invariant, rule
+from sqlalchemy.orm import Session
 
 from service.chores import CHORES
 from service.crew.core import Who
 from service.crew.models import Program
 from service.crew.queries import first_lead
-from service.gear.actions import NewItem, add_items
+from service.gear.actions import NewItem, add_items, place, place_for
+from service.gear.models import PlaceKind
 from service.kit.dates import local_date
+from service.retire.decisions.queries import failures, repaired_ends
 from service.season.actions import add_season, change_season, delist, enlist
 from service.season.core import Entry, Season, What, due_in_seasons, split
 from service.season.models import ItemDue, SeasonRow
@@ -25,6 +30,9 @@ from service.testlog import due, flags
 from service.testlog.actions import log_repair, log_test, void_test
 from service.testlog.core import NewRepair, NewTest
 from service.testlog.housekeeping import keep_house, verify
+from service.testlog.queries import events
+from service.testlog.remembering import histories
+from service.wear.actions import chances, records
 from tests.support.program import START, running
 from tests.testlog.support import GOOD, OPEN_2
 
@@ -180,6 +188,12 @@ class Cache(RuleBasedStateMachine):
             void_test(db, test_id, "wrong cable", self.lead, self.tick(), self.zone)
         del self.known[item_id].entries[test_id]
 
+    @rule(item_id=items, strapped=st.booleans())
+    def move(self, item_id: UUID, strapped: bool) -> None:
+        with self.store.writing() as db:
+            place_for(db, "Frame", self.lead, self.tick(), PlaceKind.FRAME)
+            place(db, item_id, "Frame" if strapped else "Case", "", self.lead, self.now)
+
     @rule(hours=st.integers(1, 70 * 24))
     def let_time_pass(self, hours: int) -> None:
         self.now += timedelta(hours=hours)
@@ -197,6 +211,21 @@ class Cache(RuleBasedStateMachine):
             row = rows[item_id]
             assert (row.state, row.due_by, row.round) == (says.state, says.due_by, says.round)
         assert verify(self.store, self.now) == []
+
+    @invariant()
+    def what_is_remembered_is_what_the_log_says(self) -> None:
+        """A session that only reads remembers from the last one; one that writes reads everything anew."""
+
+        def told(db: Session) -> tuple[object, ...]:
+            worn = records(db, self.zone)
+            chance = chances(worn, self.today, self.today + timedelta(days=7))
+            return worn, dict(chance), histories(db), failures(db), repaired_ends(db)
+
+        with self.store.reading() as db:
+            remembered = told(db)
+        with self.store.writing() as db:
+            assert told(db) == remembered
+            assert all(events(db, [item_id])[item_id] == known for item_id, known in histories(db).items())
 
 
 TestCache = Cache.TestCase

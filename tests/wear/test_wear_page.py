@@ -13,7 +13,8 @@ from service.gear.core import ItemState
 from service.season.actions import add_season
 from service.season.core import Season, split
 from service.testlog.actions import change_state
-from service.wear.actions import judgments, records, risks
+from service.wear.actions import lives_by_class, records, risks
+from service.wear.core.classes import judged
 from service.wear.core.history import lives
 from service.wear.core.lives import Life
 from tests.home.support import truck
@@ -168,4 +169,6 @@ def test_lots_and_places_are_classes(program: Running) -> None:
             ("cable", "XLR and quarter-inch (TRS)", "not strapped"),
             ("hub", "25-way D and XLR", "not strapped"),
         ]
-        assert {each.path for each in judgments(found.values())} == {record.path for record in found.values()}
+        assert {each.path for each in judged(lives_by_class(found.values()))} == {
+            record.path for record in found.values()
+        }

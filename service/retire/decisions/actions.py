@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
+from itertools import islice
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -20,7 +21,7 @@ from service.retire.decisions.models import Overrule, PullLimits
 from service.retire.decisions.queries import Failure
 from service.season.core import What
 from service.testlog.core import Event
-from service.testlog.queries import events
+from service.testlog.remembering import histories
 from service.wiring.wirings import connector_of
 
 FEW_CONTACTS = 4
@@ -62,17 +63,16 @@ def overrule(
 def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, Record]:
     """What the log says against each item that ever failed; `wirings` are those of the items that are judged.
 
-    Histories are read only of what failed more than once: nothing else can fail repeatedly. `most` is how many tests
-    back are looked at.
+    Histories are looked at only of what failed more than once: nothing else can fail repeatedly. `most` is how many
+    tests back are looked at.
     """
     failed = {item_id: found for item_id, found in queries.failures(db).items() if item_id in wirings}
     again = [item_id for item_id, found in failed.items() if len(found) > 1]
-    histories = events(db, again)
-    repairs = queries.repaired_ends(db, again) if again else {}
+    known = histories(db) if again else {}
+    repairs = queries.repaired_ends(db) if again else {}
     told = {}
     for item_id, found in failed.items():
-        history = histories.get(item_id)
-        tests = tried(history, found, repairs.get(item_id, []), most) if history else ()
+        tests = tried(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
         told[item_id] = Record(tests, _bent_on(db, wirings[item_id], found, zone))
     return told
 
@@ -82,7 +82,8 @@ def tried(
 ) -> tuple[Tried, ...]:
     """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
     told = {failure.at: failure.ends for failure in failed}
-    tests = [event for event in history if event.what in (What.PASS, What.FAIL) and event.alone][-most:]
+    alone = (event for event in reversed(history) if event.what in (What.PASS, What.FAIL) and event.alone)
+    tests = [*islice(alone, most)][::-1]
     found = []
     for position, event in enumerate(tests):
         if event.what is What.PASS:
@@ -103,6 +104,8 @@ def _next_repair(
 
 
 def _bent_on(db: Session, wiring: str, failed: Sequence[Failure], zone: ZoneInfo) -> date | None:
+    if not any(failure.bent for failure in failed):
+        return None
     many = [end for end in End if _contacts(db, wiring, end) > FEW_CONTACTS]
     for failure in reversed(failed):
         if any(end in many or (end is None and many) for end in failure.bent):

@@ -6,16 +6,17 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import exists, func, select
+from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
-from service.gear.core import ASKED, End
+from service.gear.core import End
 from service.gear.models import Item
 from service.retire.decisions.core import Action
 from service.retire.decisions.models import Overrule, PullLimits
 from service.testlog.core import EvidenceClass, Verdict
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.remembering import of_each_item
 
 REPAIRS_ENOUGH = 3
 """Repairs with a cost that a kind needs before its own mean counts (common practice, no source)."""
@@ -65,20 +66,19 @@ def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID
 
 
 def failures(db: Session) -> dict[UUID, list[Failure]]:
-    """The failed tests that stand, of one item alone, of all that is asked for tests, in time order."""
-    through = select(TestItem.test_id).group_by(TestItem.test_id).having(func.count() > 1)
+    """The failed tests that stand, of one item alone, in time order, of every item that has any."""
+    return of_each_item(db, "failures", _failures)
+
+
+def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failure]]:
+    other = aliased(TestItem)
+    through = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
     query = (
         select(TestItem.item_id, Test.id, Test.tested_at, FaultRow.end, FaultRow.fault_class, FaultRow.detail)
         .join(Test, Test.id == TestItem.test_id)
-        .join(Item, Item.id == TestItem.item_id)
         .outerjoin(Void, Void.test_id == Test.id)
         .outerjoin(FaultRow, FaultRow.test_id == Test.id)
-        .where(
-            Test.verdict == Verdict.FAIL,
-            Void.test_id.is_(None),
-            Item.state.in_(ASKED),
-            Test.id.not_in(through),
-        )
+        .where(TestItem.item_id.in_(item_ids), Test.verdict == Verdict.FAIL, Void.test_id.is_(None), ~through)
         .order_by(Test.tested_at, Test.id)
     )
     found: dict[UUID, dict[UUID, Failure]] = defaultdict(dict)
@@ -91,8 +91,12 @@ def failures(db: Session) -> dict[UUID, list[Failure]]:
     return {item_id: list(tests.values()) for item_id, tests in found.items()}
 
 
-def repaired_ends(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End]]]:
-    """When each of these items was repaired at which end, in time order."""
+def repaired_ends(db: Session) -> dict[UUID, list[tuple[datetime, End]]]:
+    """When each item was repaired at which end, in time order; what was never repaired at an end is left out."""
+    return of_each_item(db, "repaired ends", _repaired_ends)
+
+
+def _repaired_ends(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End]]]:
     query = select(Repair.item_id, Repair.at, Repair.end).where(
         Repair.item_id.in_(item_ids), Repair.end.is_not(None)
     )

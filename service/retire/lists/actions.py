@@ -32,7 +32,7 @@ from service.season.queries import next_events, seasons_of
 from service.tags.queries import codes_of
 from service.testlog.core import Fault, fault_of
 from service.testlog.due import entries
-from service.testlog.queries import events
+from service.testlog.remembering import histories
 from service.wear.actions import Record as Worn
 from service.wear.actions import failed_by
 from service.wear.actions import records as worn
@@ -244,7 +244,7 @@ def _judged(
 ) -> dict[UUID, Gear]:
     """The items as the list judges them. History is read only where the cached state does not answer by itself."""
     open_ids = [one.item.id for one in asked if _needs_history(one, on, today)]
-    histories, answers_to = events(db, open_ids), seasons_of(db, open_ids)
+    known, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspects, costs, repairs = queries.suspects(db), prices.prices(db), words.repair_costs(db)
     records = decisions.records(
         db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests
@@ -252,8 +252,8 @@ def _judged(
     found = {}
     for one in asked:
         item, then, fault = one.item, one.due, Fault.NONE
-        if item.id in histories:
-            history = histories[item.id]
+        if item.id in answers_to:
+            history = known.get(item.id, [])
             then = due_in_seasons(answers_to[item.id], item.in_service_on, entries(history, zone), on)
             fault = fault_of(history)
         length = bought.get(item.id, item.length_mm)

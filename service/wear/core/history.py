@@ -98,6 +98,21 @@ def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> 
     """How old an item was at the last pass of the life it is in, and how old it is on each of these days; None once it
     has failed.
     """
+    life = life_in(history, exposure)
+    return life and ages_in(life, exposure, *days)
+
+
+def ages_in(life: tuple[int, int], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...]:
+    """The same, of an item whose life is known."""
+    born, good = life
+    until = days_until(exposure)
+    return good, *(max(good, until(day) - born) for day in days)
+
+
+def life_in(history: Iterable[Entry], exposure: Sequence[Stretch]) -> tuple[int, int] | None:
+    """How old an item was when the life it is in began, and how old that life was at its last pass; None once it has
+    failed.
+    """
     born, good, failed = 0, 0, False
     until = days_until(exposure)
     for entry in history:
@@ -108,4 +123,4 @@ def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> 
             good = age
         elif entry.what is What.FAIL:
             failed = True
-    return None if failed else (good, *(max(good, until(day) - born) for day in days))
+    return None if failed else (born, good)

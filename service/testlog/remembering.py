@@ -1,0 +1,78 @@
+"""What the log says of each item, remembered: only of items about which something was logged since is it read again.
+
+The log is only added to: no test, repair or void is ever changed or taken away. So as long as there are as many of
+each about an item, they are the same ones, and counting them, from indexes alone, says whether all is as it was.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping
+from typing import Any, TypeVar
+from uuid import UUID
+
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from service.store.sessions import reads_only, remembered
+from service.testlog.core import Event
+from service.testlog.models import Repair, TestItem, Void
+from service.testlog.queries import chunks, events
+
+T = TypeVar("T")
+
+_TESTS = select(TestItem.item_id, func.count()).group_by(TestItem.item_id)
+_REPAIRS = select(Repair.item_id, func.count()).group_by(Repair.item_id)
+_VOIDS = (
+    select(TestItem.item_id, func.count())
+    .join(Void, Void.test_id == TestItem.test_id)
+    .group_by(TestItem.item_id)
+)
+
+
+def histories(db: Session) -> Mapping[UUID, list[Event]]:
+    """The history of every item about which anything was logged, in time order, as `queries.events` tells it."""
+    return of_each_item(db, "histories", events)
+
+
+def of_each_item(
+    db: Session, name: str, read: Callable[[Session, Collection[UUID]], Mapping[UUID, T]]
+) -> dict[UUID, T]:
+    """What `read` tells of every item in the log, by item; items of which it tells nothing are left out.
+
+    Args:
+        name: under which it is remembered.
+        read: reads it anew of some items. It may depend on nothing but their tests, repairs and voids.
+    """
+    # First the counts: what is read after them may hold more than they say, and is then read again next time.
+    sizes, memory = _sizes(db), remembered(db, name)
+    grown = [item_id for item_id, size in sizes.items() if memory.get(item_id, _NOTHING)[0] != size]
+    told: dict[UUID, T] = {}
+    for ids in chunks(grown):
+        told |= read(db, ids)
+    memory |= {item_id: (sizes[item_id], told.get(item_id)) for item_id in grown}
+    return {item_id: memory[item_id][1] for item_id in sizes if memory[item_id][1] is not None}
+
+
+_SIZES = "sizes of the log"
+_NOTHING: tuple[Any, Any] = (None, None)
+
+
+def _sizes(db: Session) -> dict[UUID, tuple[int, int, int]]:
+    """How many tests, repairs and voids there are about each item; counted once in a session that only reads."""
+    if not reads_only(db):
+        return _counts(db)
+    if _SIZES not in db.info:
+        db.info[_SIZES] = _counts(db)
+    found: dict[UUID, tuple[int, int, int]] = db.info[_SIZES]
+    return found
+
+
+def _counts(db: Session) -> dict[UUID, tuple[int, int, int]]:
+    tests, repairs, voids = (Counter(_counted(db, query)) for query in (_TESTS, _REPAIRS, _VOIDS))
+    return {
+        item_id: (tests[item_id], repairs[item_id], voids[item_id])
+        for item_id in tests.keys() | repairs.keys()
+    }
+
+
+def _counted(db: Session, query: Select[UUID, int]) -> dict[UUID, int]:
+    return {item_id: count for item_id, count in db.connection().execute(query)}  # noqa: C416  (a row is no pair)
