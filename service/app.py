@@ -67,6 +67,9 @@ from service.web.limits import Limiter
 from service.web.render import STATIC
 
 ROUTERS = (
+    # What is asked most comes first: an address is held against every router before its own.
+    tag.router,
+    tests_api.router,
     crew.router,
     trail.router,
     devices.router,
@@ -78,7 +81,6 @@ ROUTERS = (
     gear.router,
     tags.router,
     tag_setup.router,
-    tag.router,
     scan.router,
     swap.router,
     place.router,
@@ -94,7 +96,6 @@ ROUTERS = (
     pull_api.router,
     spares.router,
     buying.router,
-    tests_api.router,
     testlog_pages.router,
     test_log.router,
     care.router,
