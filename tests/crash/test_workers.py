@@ -1,19 +1,24 @@
-"""Several workers on PostgreSQL are one service: what one of them knows, all do."""
+"""Several workers and hosts on one PostgreSQL are one service: what one of them knows, all do."""
 
 import json
 from collections import Counter
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from sqlalchemy import select
 
+from service.crew.actions import make_token
+from service.crew.core import Role
+from service.crew.queries import people_named
 from service.store.sessions import Store
 from service.testlog.models import Test
 from tests.crash.load import GOOD, LATER, Load, reckoned
-from tests.crash.service import Service, prepared, running
+from tests.crash.service import Program, Service, prepared, running
 
 WORKERS = 2
 PHONES = 6
@@ -40,21 +45,23 @@ def workers_that_answer(service: Service) -> int:
 
 
 @pytest.mark.postgres
-def test_the_same_entry_sent_to_all_workers_at_once_is_saved_once(postgres_url: str) -> None:
+def test_the_same_entry_sent_to_all_workers_and_hosts_at_once_is_saved_once(postgres_url: str) -> None:
     entries = [str(uuid4()) for _ in range(15)]
-    with running(prepared(postgres_url), workers=WORKERS) as service:
+    program = prepared(postgres_url)
+    with running(program, workers=WORKERS) as service, running(program) as other_host:
         assert workers_that_answer(service) == WORKERS
+        hosts = (service, other_host)
         with ThreadPoolExecutor(PHONES) as phones:
             for number, entry in enumerate(entries):
-                told = list(
-                    phones.map(lambda _, e=entry, n=number: until_answered(service, e, n), range(PHONES))
-                )
+                sent = [
+                    phones.submit(until_answered, hosts[phone % 2], entry, number) for phone in range(PHONES)
+                ]
+                told = [each.result() for each in sent]
                 assert {status for status, _ in told} == {201}
                 assert len({said for _, said in told}) == 1
-            other = phones.submit(
-                until_answered, service, entries[0], 1
-            ).result()  # the same id for another item
-        assert other[0] == 422
+        for host in hosts:  # the same id for another item
+            assert until_answered(host, entries[0], 1)[0] == 422
+        access_ends_on_all(program, hosts)
         load = Load(service)
         with load.going():
             load.wait_for(60)
@@ -65,3 +72,22 @@ def test_the_same_entry_sent_to_all_workers_at_once_is_saved_once(postgres_url: 
         saved = Counter(note for note in db.scalars(select(Test.note)) if note in entries)
     store.close()
     assert saved == dict.fromkeys(entries, 1)
+
+
+def access_ends_on_all(program: Program, hosts: Sequence[Service]) -> None:
+    """Somebody's access that one host ends has ended on every other at the next request."""
+    store = Store(program.url)
+    with store.writing() as db:
+        token = make_token(db, "Helper", Role.CREW, datetime.now(UTC))
+        helper = people_named(db, "Helper")[0].id
+    store.close()
+    assert [status(host, "GET", "/api/v1/tests", token) for host in hosts] == [200, 200]
+    assert status(hosts[0], "POST", f"/crew/people/{helper}/end", program.token) == 303
+    assert [status(host, "GET", "/api/v1/tests", token) for host in hosts] == [401, 401]
+
+
+def status(host: Service, method: str, path: str, token: str) -> int:
+    """The status of one answer."""
+    with closing(host.connection()) as connection:
+        connection.request(method, path, headers={"Authorization": f"Bearer {token}"})
+        return connection.getresponse().status
