@@ -14,7 +14,8 @@ from tests.bench.__main__ import ask, free_port, program, serving
 from tests.bench.evening import told
 
 LISTS = (
-    "/", "/api/v1/pull", "/due", "/gear", "/gear?q=xlr", "/season", "/sessions", "/api/v1/tests?limit=100", "/api/v1/items?limit=100",
+    "/", "/api/v1/pull", "/due", "/gear", "/gear?q=xlr", "/season", "/sessions", "/api/v1/tests?limit=100",
+    "/api/v1/items?limit=100",
     "/api/v1/due?limit=100", "/tests", "/t/{code}", "/gear/{code}",
 )  # fmt: skip
 TIMES = 20
