@@ -91,10 +91,16 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
 
 def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> Record:
     changes = [(local_date(at, zone), state) for at, state in item.changes]
-    history = [Entry(local_date(event.at, zone), event.what) for event in item.history]
+    history = [_entry(local_date(event.at, zone), event.what) for event in item.history]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
     in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
     return Record(path_of(item), history, exposure, in_use)
+
+
+@lru_cache(maxsize=20_000)
+def _entry(on: date, what: What) -> Entry:
+    """One and the same of all that happened on a day: a long log has few days, and records are kept."""
+    return Entry(on, what)
 
 
 def lives_by_class(items: Iterable[Record | Known]) -> dict[Path, list[Life]]:
