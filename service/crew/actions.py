@@ -141,6 +141,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
 def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
     """Somebody new. Crew members may share a name among them, but never with a lead or viewer, who sign in by it."""
     display_name = core.tidy_name(name)
+    locked(db, Program, 1)  # two who join at once by one name take turns
     if any(role != Role.CREW or each.role != Role.CREW for each in queries.people_named(db, display_name)):
         raise invalid("name", f"Somebody is called {display_name} already. Take another name.")
     person = Person(
@@ -181,9 +182,11 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
     Raises:
         SignInNeeded: they do not belong together.
     """
-    named = queries.people_named(db, name.strip())
-    person = next((each for each in named if each.passphrase_hash), None)
-    if not passphrase_matches(person.passphrase_hash if person else None, passphrase) or person is None:
+    named = [each for each in queries.people_named(db, name.strip()) if each.passphrase_hash]
+    if not named:
+        passphrase_matches(None, passphrase)  # it takes as long as for somebody who is here
+    person = next((each for each in named if passphrase_matches(each.passphrase_hash, passphrase)), None)
+    if person is None:
         raise SignInNeeded(
             "Name and passphrase do not belong together. Try again, or ask for a sign-in link."
         )

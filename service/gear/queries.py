@@ -81,11 +81,14 @@ def places(db: Session) -> Sequence[Place]:
 
 def place_named(db: Session, name: str) -> Place | None:
     """The place of this name, whatever the case; the one that is spelled so where there are several."""
+    exactly = db.scalar(select(Place).where(Place.name == name))
+    if (
+        exactly is not None
+    ):  # a name is there once, and reading all of them for each row of a sheet takes long
+        return exactly
     named = db.execute(select(Place.id, Place.name).order_by(Place.walk_order, Place.id))
-    found = [
-        (called != name, number, key) for number, (key, called) in enumerate(named) if alike(called, name)
-    ]
-    return db.get_one(Place, min(found)[2]) if found else None
+    alike_one = next((place_id for place_id, called in named if alike(called, name)), None)
+    return db.get_one(Place, alike_one) if alike_one else None
 
 
 def last_in_walk(db: Session) -> int:

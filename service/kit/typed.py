@@ -24,11 +24,15 @@ def one_line(text: str) -> str:
 
 
 def alike(one: str, other: str) -> bool:
-    """Whether two names differ in nothing but large and small letters, of whatever script.
+    """Whether two names differ in nothing but large and small letters, of whatever script, or in how a letter is coded.
 
     Databases disagree on that: SQLite's `lower` knows ASCII only, and PostgreSQL's what its locale knows.
     """
-    return one.casefold() == other.casefold()
+    return _folded(one) == _folded(other)
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
 
 
 def _plain(character: str) -> str:

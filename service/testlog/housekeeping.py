@@ -50,7 +50,7 @@ def keep_house(
     store: Store, now: datetime, chores: Sequence[Chore], before_each: Callable[[], object] = lambda: None
 ) -> str:
     """Do every chore, and say in one line what there was to do. `before_each` is called before each of them."""
-    said = []
+    said, zones = [], set[str]()
     for chore in chores:
         before_each()
         with store.reading() as db:
@@ -59,10 +59,14 @@ def keep_house(
             program = locked(db, Program, 1)
             if program is None:
                 return "There is no program yet, so there is nothing to keep."
+            zones.add(program.zone)
             said.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
     with store.writing() as db:
         program = locked(db, Program, 1)
-        program.housekept_on = local_date(now, ZoneInfo(program.zone))
+        if zones <= {
+            program.zone
+        }:  # else another zone was chosen meanwhile, in which house is to be kept anew
+            program.housekept_on = local_date(now, ZoneInfo(program.zone))
     return "; ".join(said) + "."
 
 

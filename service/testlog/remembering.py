@@ -6,7 +6,7 @@ each about an item, they are the same ones, and counting them, from indexes alon
 
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
 from sqlalchemy import Select, func, select
@@ -18,6 +18,8 @@ from service.testlog.models import Repair, TestItem, Void
 from service.testlog.queries import chunks, events
 
 T = TypeVar("T")
+Size = tuple[int, int, int]
+"""How many tests, repairs and voids there are about an item."""
 
 _TESTS = select(TestItem.item_id, func.count()).group_by(TestItem.item_id)
 _REPAIRS = select(Repair.item_id, func.count()).group_by(Repair.item_id)
@@ -44,29 +46,33 @@ def of_each_item(
     """
     # First the counts: what is read after them may hold more than they say, and is then read again next time.
     sizes, memory = _sizes(db), remembered(db, name)
-    grown = [item_id for item_id, size in sizes.items() if memory.get(item_id, _NOTHING)[0] != size]
+    # Looked up once: another thread, whose session is older or newer, may put its own there meanwhile.
+    known: dict[UUID, tuple[Size | None, T | None]]
+    known = {item_id: memory.get(item_id, (None, None)) for item_id in sizes}
+    grown = [item_id for item_id, size in sizes.items() if known[item_id][0] != size]
     told: dict[UUID, T] = {}
     for ids in chunks(grown):
         told |= read(db, ids)
-    memory |= {item_id: (sizes[item_id], told.get(item_id)) for item_id in grown}
-    return {item_id: memory[item_id][1] for item_id in sizes if memory[item_id][1] is not None}
+    anew = {item_id: (sizes[item_id], told.get(item_id)) for item_id in grown}
+    memory.update(anew)
+    known.update(anew)
+    return {item_id: found for item_id, (_, found) in known.items() if found is not None}
 
 
 _SIZES = "sizes of the log"
-_NOTHING: tuple[Any, Any] = (None, None)
 
 
-def _sizes(db: Session) -> dict[UUID, tuple[int, int, int]]:
+def _sizes(db: Session) -> dict[UUID, Size]:
     """How many tests, repairs and voids there are about each item; counted once in a session that only reads."""
     if not reads_only(db):
         return _counts(db)
     if _SIZES not in db.info:
         db.info[_SIZES] = _counts(db)
-    found: dict[UUID, tuple[int, int, int]] = db.info[_SIZES]
+    found: dict[UUID, Size] = db.info[_SIZES]
     return found
 
 
-def _counts(db: Session) -> dict[UUID, tuple[int, int, int]]:
+def _counts(db: Session) -> dict[UUID, Size]:
     tests, repairs, voids = (Counter(_counted(db, query)) for query in (_TESTS, _REPAIRS, _VOIDS))
     return {
         item_id: (tests[item_id], repairs[item_id], voids[item_id])

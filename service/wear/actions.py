@@ -43,17 +43,21 @@ def set_target(db: Session, per_mille: int, who: Who, now: datetime) -> None:
 
 @dataclass(frozen=True)
 class Record:
-    """An item's class, its history in the order it happened, its exposed days, and whether it is in service now."""
+    """An item's class, its history in the order it happened, its exposed days, and whether it is in service now.
+
+    `came_good`: it was new when it came into service, as far as is told.
+    """
 
     path: Path
     history: list[Entry]
     exposure: list[Stretch]
     in_use: bool
+    came_good: bool
 
     @cached_property
     def lives(self) -> tuple[Life, ...]:
         """Its lives so far."""
-        return tuple(lives(self.history, self.exposure))
+        return tuple(lives(self.history, self.exposure, came_good=self.came_good))
 
     @cached_property
     def passed_on(self) -> date | None:
@@ -81,7 +85,8 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
         if item.seasons not in days:
             days[item.seasons] = merged(seasons[season] for season in item.seasons)
         of_class = (item.kind, item.connectors, item.strapped, item.batch)
-        made_of = (of_class, item.in_service_on, item.changes, days[item.seasons], zone)
+        since = item.in_service_on, item.bought_on
+        made_of = (of_class, since, item.changes, days[item.seasons], zone)
         kept = memory.get(item_id)
         if kept is None or kept[0] is not item.history or kept[1] != made_of:
             kept = memory[item_id] = item.history, made_of, _record(item, days[item.seasons], zone)
@@ -94,7 +99,9 @@ def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> Record:
     history = [_entry(local_date(event.at, zone), event.what) for event in item.history]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
     in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
-    return Record(path_of(item), history, exposure, in_use)
+    # What was entered as in service from that very day, and of which no purchase is told, may be of any age.
+    came_good = item.bought_on is not None or not changes or item.in_service_on < changes[0][0]
+    return Record(path_of(item), history, exposure, in_use, came_good)
 
 
 @lru_cache(maxsize=20_000)

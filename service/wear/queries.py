@@ -33,6 +33,7 @@ class Worn:
     kind: str
     batch: str
     in_service_on: date
+    bought_on: date | None = None
     connectors: set[str] = field(default_factory=set)
     strapped: bool = False
     changes: list[tuple[datetime, ItemState]] = field(default_factory=list)
@@ -70,12 +71,12 @@ def season_days(db: Session) -> dict[UUID, Stretch]:
 
 def worn(db: Session) -> dict[UUID, Worn]:
     """Every item there ever was, with its history in time order."""
-    items = {
-        item_id: Worn(kind, batch, since)
-        for item_id, kind, batch, since in db.execute(
-            select(Item.id, Item.kind, Item.batch, Item.in_service_on)
-        )
-    }
+    # On PostgreSQL an item may be added between two of these: it has nothing worn yet, and is left out at the end.
+    items: dict[UUID, Worn] = defaultdict(lambda: Worn("", "", date.max))
+    told = select(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on)
+    for item_id, kind, batch, since, bought_on in db.execute(told):
+        items[item_id] = Worn(kind, batch, since, bought_on)
+    there = list(items)
     for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
         items[item_id].connectors.add(connector)
     placed = select(Placement.item_id, Place.kind).join(Place, Place.id == Placement.place_a_id)
@@ -88,20 +89,22 @@ def worn(db: Session) -> dict[UUID, Worn]:
         items[item_id].seasons = answers_to
     for item_id, history in histories(db).items():
         items[item_id].history = history
-    return items
+    return {item_id: items[item_id] for item_id in there}
 
 
 def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
     """The seasons that each item answers to, remembered as long as every season has the same members.
 
-    Those the database tells as one text a season, which it makes and we compare far faster than they are read.
+    The database tells those as one text a season, which it makes and we compare far faster than rows are read.
     """
     told = {season_id: members for season_id, members in db.execute(_MEMBERS)}  # noqa: C416  (a row is no pair)
     memory = remembered(db, "members of seasons")
     known: tuple[dict[UUID, str], dict[UUID, frozenset[UUID]]] = memory.get("known", ({}, {}))
     if known[0] != told:
-        found: dict[UUID, set[UUID]] = defaultdict(set)
-        for item_id, season_id in db.execute(select(ItemSeason.item_id, ItemSeason.season_id)):
-            found[item_id].add(season_id)
-        known = memory["known"] = told, {item_id: frozenset(seasons) for item_id, seasons in found.items()}
+        found: dict[str, set[UUID]] = defaultdict(set)
+        for season_id, members in told.items():
+            for item_id in members.split(","):
+                found[item_id].add(season_id)
+        known = told, {UUID(item_id): frozenset(seasons) for item_id, seasons in found.items()}
+        memory["known"] = known
     return known[1]

@@ -35,4 +35,6 @@ def _is_text(value: Any) -> bool:
         json.dumps(value, ensure_ascii=False).encode()
     except UnicodeEncodeError:
         return False
+    except RecursionError:  # nothing of ours nests like that, so the fields' own checks refuse it
+        return True
     return True

@@ -7,7 +7,7 @@ readings, as it is when somebody taps Pass, and a fail as `core.faults` has it.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from functools import partial
 from uuid import UUID, uuid5
@@ -38,6 +38,7 @@ from service.wiring.rebuild import rebuild
 
 BETWEEN = "Repaired before this pass; the sheet does not say how."
 _NOON = time(12)
+_TOLD = "told"
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ class _Planner:
         here = queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for repair in repairs.values():
             if here.get(repair.id) == BETWEEN != repair.what:
-                repair.id = uuid5(repair.id, "told")  # that one was only concluded; this one the sheet tells
+                repair.id = uuid5(repair.id, _TOLD)  # that one was only concluded; this one the sheet tells
         here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for entry in entries:
             new, told = [], list[str]()
@@ -150,13 +151,14 @@ class _Planner:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
         logged = queries.tests_of(self.db, self.taken)
         there = queries.tests_by_id(self.db, self.lines)
+        repaired = self._repaired(one.id for mine in logged.values() for one in mine)
         entries = []
         for item_id, taken in self.taken.items():
             item = self.items[item_id]
-            mine = {one.id: one for one in logged.get(item_id, ())}
+            mine = {one.id: replace(one, repair=repaired.get(one.id, "")) for one in logged.get(item_id, ())}
             unnamed = [(row, at) for row, at in taken if row.id is None]
             said = [
-                Said(at, row.verdict.value, row.fault, row.note, partial(row.id_of, item_id))
+                Said(at, row.verdict.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
                 for row, at in unnamed
             ]
             ids = ids_of(said, [*mine.values()], self.lines)
@@ -168,6 +170,12 @@ class _Planner:
                 TestEntry(row, item, at, row.id, there.get(row.id)) for row, at in taken if row.id is not None
             ]
         return sorted(entries, key=lambda entry: entry.row.line)
+
+    def _repaired(self, test_ids: Iterable[UUID]) -> dict[UUID, str]:
+        """The words of the repairs that came with these tests."""
+        ids = {repair_id: test_id for test_id in test_ids for repair_id in _repair_ids(test_id)}
+        here = queries.repairs_among(self.db, list(ids))
+        return {test_id: here[repair_id] for repair_id, test_id in ids.items() if repair_id in here}
 
     def _item(self, named: str) -> ItemFacts:
         """The item that a row is of, by its code, or by its label where just one has it."""
@@ -229,7 +237,7 @@ class _Planner:
         first = entry.row.verdict is Verdict.PASS  # what was repaired passed afterwards
         at = (entry.logged.at if entry.logged else entry.at) + timedelta(seconds=-1 if first else 1)
         return Repair(
-            id=uuid5(entry.id, "repair"), item_id=entry.item.id, end=None, what=what, length_mm=None,
+            id=_repair_ids(entry.id)[0], item_id=entry.item.id, end=None, what=what, length_mm=None,
             cost_cents=None, at=min(at, self.now), received_at=self.now, person_id=None,
         )  # fmt: skip
 
@@ -237,6 +245,12 @@ class _Planner:
         item = entry.item
         name = item.label or item_name(item.kind, item.length_mm, self.unit)
         return f"{self.codes[item.id]}, {name}: {entry.row.verdict} on {entry.row.on}"
+
+
+def _repair_ids(test_id: UUID) -> tuple[UUID, UUID]:
+    """The ids of the repair that came with a test, and of the one told after that was only concluded."""
+    first = uuid5(test_id, "repair")
+    return first, uuid5(first, _TOLD)
 
 
 def _fate(entry: TestEntry, writes: bool) -> Fate:

@@ -71,23 +71,24 @@ def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
     return until
 
 
-def lives(history: Iterable[Entry], exposure: Sequence[Stretch]) -> Iterator[Life]:
+def lives(history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Iterator[Life]:
     """The lives of an item with this history, in the order it happened, over its exposed days.
 
-    A life of which no test tells anything is left out.
+    A life of which no test tells anything is left out. Without `came_good` nobody knows whether the item was good when
+    it came, nor how old it was: then one that fails before it ever passed may have come so, and says nothing.
     """
-    born, good, failed = 0, 0, False
+    born, good, failed, told = 0, 0, False, came_good
     until = days_until(exposure)
     for entry in history:
         age = until(entry.on) - born
         if entry.what is What.REPAIR:
             if good and not failed:
                 yield Life(good, None)
-            born, good, failed = born + age, 0, False
+            born, good, failed, told = born + age, 0, False, True
         elif entry.what is What.PASS and not failed:
-            good = age
+            good, told = age, True
         elif entry.what is What.FAIL and not failed:
-            if age:
+            if age and told:
                 yield Life(good, age)
             failed = True
     if good and not failed:

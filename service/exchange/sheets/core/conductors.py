@@ -86,7 +86,7 @@ def _forms(what: What) -> tuple[re.Pattern[str], ...]:
     return (
         re.compile(rf"{_NAMED}{_IS} ?{word}{joined}"),
         re.compile(rf"{word}{_AT} ?{_NAMED}{_STOP}"),
-        re.compile(rf"{direct}(?: ?[:=]| between| from| on)? ?{_BARE}{_STOP}"),
+        re.compile(rf"{direct}(?: ?[:=]| between| from| on)? ?{_BARE}(?! (?:end|side)){_STOP}"),
     )
 
 

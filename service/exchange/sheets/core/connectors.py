@@ -25,6 +25,22 @@ _EIGHT = re.compile(r"\b8\b|\beight\b|x8\b")
 _FOUR = re.compile(r"\b4\b|\bfour\b|x4\b")
 
 
+_NO_MICROPHONE = re.compile(
+    r"\b(?:loud)?speakers?\b|\bspeakon\b|\bnl[248]\b|\bbanana\b|(?<!phantom )\bpower(?:con)?\b|\bmains\b|\biec\b"
+    r"|\bedison\b|\bextension\b|\bcamlock\b|\b(?:ac|dc) (?:cables?|cords?|leads?)\b|\bhdmi\b|\bvga\b|\brca\b|\bmidi\b"
+    r"|\bdmx\b|\busb\b|\bthunderbolt\b|\bfib(?:er|re)\b"
+)
+
+
+def no_microphone_in(words: str) -> str | None:
+    """The word by which this is no microphone wiring but a mains, speaker or data lead; None where there is none.
+
+    Such a lead is never taken for a microphone cable: a cable tester must not be put on it.
+    """
+    found = _NO_MICROPHONE.search(words.lower())
+    return found[0] if found else None
+
+
 def kind_in(words: str) -> str | None:
     """The kind of gear that the words name; None where they name none."""
     plain = words.lower().strip()

@@ -48,13 +48,18 @@ class Understood:
 
 
 def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood:
-    """The findings in the words, one in each part between semicolons; `end` where another cell says it."""
+    """The findings in the words, one in each part between semicolons; `end` where another cell says it.
+
+    Readings from both ends prove a fault and not its end, so an end that a cell of its own tells is kept as evidence.
+    """
     parts = [part.strip() for part in re.split(r"[;\n]", words) if part.strip()]
     faults = [_fault(part, wiring) for part in parts]
     proven = tuple(dict.fromkeys(fault for fault in faults if fault is not None))
     if not _proven(proven, wiring):
         faults, proven = [None] * len(parts), ()
-    evidence = tuple(_evidence(part, end) for part, fault in zip(parts, faults, strict=True) if fault is None)
+    evidence = tuple(
+        _evidence(part, end) for part, fault in zip(parts, faults, strict=True) if fault is None or end
+    )
     return Understood(proven, evidence)
 
 

@@ -8,7 +8,7 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
-from service.exchange.sheets.core.connectors import kind_in, wiring_in
+from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.sheet import Line
 from service.gear.core import KINDS, ItemState
@@ -167,6 +167,14 @@ def _kind_and_wiring(
         kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or choices.kind
     )
     exact = wirings.get(_tidy(plugs))
+    field, told = ("kind", f"{said} {plugs}") if said or plugs else ("label", typed.get("label", ""))
+    other = None if exact else no_microphone_in(told)
+    if other:
+        raise invalid(
+            field,
+            f"“{' '.join(told.split())[:40]}” is no microphone wiring, by the word “{other}”; leave the row out. Mains "
+            "and speaker leads are never tested with a cable tester.",
+        )
     wiring = exact or wiring_in(plugs, kind)
     if plugs and wiring is None:
         raise invalid(

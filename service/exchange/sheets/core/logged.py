@@ -8,23 +8,25 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import product
 from uuid import UUID
 
 
 @dataclass(frozen=True)
 class Logged:
-    """A test in the log. `note` has all the words that came with it."""
+    """A test in the log. `note` has all the words that came with it, `repair` those of the repair from its row."""
 
     id: UUID
     at: datetime
     verdict: str
     note: str
+    repair: str = ""
 
 
 @dataclass(frozen=True)
 class Said:
-    """A row of one item: when, how it came out, what was wrong, its note, and its id by its turn among rows of which
-    all but the note is the same.
+    """A row of one item: when, how it came out, what was wrong, its note, its id by its turn among rows of which all
+    but the note and the repair is the same, and its repair.
     """
 
     at: datetime
@@ -32,6 +34,7 @@ class Said:
     fault: str
     note: str
     id_of: Callable[[int], UUID]
+    repair: str = ""
 
 
 def folded(words: str) -> str:
@@ -47,18 +50,22 @@ def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID
     """
     free = {one.id for one in there}.difference(taken)
     used = {one.id for one in there}.union(taken)
-    near: dict[tuple[datetime, str, frozenset[str]], list[UUID]] = defaultdict(list)
-    for one in reversed(there):
+    near: dict[tuple[datetime, str, frozenset[str]], list[Logged]] = defaultdict(list)
+    for one in there:
         if one.id in free:
-            near[one.at, one.verdict, _lines(one.note)].append(one.id)
+            near[one.at, one.verdict, _lines(one.note)].append(one)
     ids: dict[int, UUID] = {}
-    for filled_in in (False, True):
+    # Of two tests that say the same, the one with the row's own repair is the row's.
+    for filled_in, repaired_so in product((False, True), (True, False)):
         for at, row in enumerate(rows):
-            words = _lines(row.fault, "" if filled_in else row.note)
-            found = near.get((row.at, row.verdict, words))
-            if at not in ids and found:
-                ids[at] = found.pop()
-                free.remove(ids[at])
+            if at in ids:
+                continue
+            alike = near.get((row.at, row.verdict, _lines(row.fault, "" if filled_in else row.note)), [])
+            its = (one for one in alike if not repaired_so or folded(one.repair) == folded(row.repair))
+            if (found := next(its, None)) is not None:
+                ids[at] = found.id
+                alike.remove(found)
+                free.remove(found.id)
     turns: dict[UUID, int] = defaultdict(int)
     for at, row in enumerate(rows):
         if at not in ids:

@@ -1,5 +1,6 @@
 """A row of a sheet of tests: what it says, or what is wrong with it. Pure."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, time
@@ -32,7 +33,11 @@ _VERDICTS = {
     **dict.fromkeys(("partial", "partly", "incomplete", "partial test"), Verdict.PARTIAL),
 }  # fmt: skip
 _YES = ("yes", "y", "x", "true", "1", "done", "fixed", "repaired", "✓")
-_NO = ("no", "n", "false", "0", "none", "-", "not yet")
+_NO = re.compile(
+    r"(?:n|false|0|n\.?/?a\.?|[-.?/]+|tbd|to ?do|to be (?:done|fixed|repaired)|pending|waiting|later|open)"
+    r"|(?:no|not|none|never|nothing|un\w+|needs?|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b.*"
+)
+"""Words that tell of no repair: none was needed, or it is still to come."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +52,7 @@ class TestChoices:
 
 @dataclass(frozen=True)
 class TestRow:
-    """A row as it was read. `at` is None where only the day is known; `offset_at` where the sheet has the instant.
+    """A row as it was read. `at` is None where only the day is known; `instant` where the sheet has it.
 
     `named` is what names the item. `left_out` says why the row becomes no test, where it does not.
     """
@@ -186,6 +191,6 @@ def _id(cell: str) -> UUID:
 
 def _repair(cell: str) -> str:
     words = cells.read_line(cell, "repair", 200)
-    if words.lower() in _NO:
+    if _NO.fullmatch(plain(words).lower()):
         return ""
     return "Repaired; the sheet does not say how." if words.lower() in _YES else words
