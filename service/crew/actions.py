@@ -264,14 +264,24 @@ def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
     return start_sign_in(db, person, now, None, display_name)
 
 
+def pass_with(db: Session, pass_id: UUID) -> CrewPass:
+    """The pass with this id.
+
+    Raises:
+        NotFound: there is none.
+    """
+    found = db.get(CrewPass, pass_id)
+    if found is None:
+        raise NotFound("There is no such pass.")
+    return found
+
+
 def end_pass(db: Session, pass_id: UUID, who: Who, now: datetime) -> None:
     """Let nobody in with this pass any more, and sign out the crew members who came in by it.
 
     A lead or viewer who came in by a link stays: they are known by name, and ended by it.
     """
-    found = db.get(CrewPass, pass_id)
-    if found is None:
-        raise NotFound("There is no such pass.")
+    found = pass_with(db, pass_id)
     found.ended_at = found.ended_at or now
     if found.role == Role.CREW:
         queries.end_sign_ins_by_pass(db, pass_id, now)

@@ -154,6 +154,15 @@ def make_pass(desk: LeadDesk, posted: Posted) -> Response:
     )
 
 
+@router.get("/crew/passes/{pass_id}/end")
+def end_pass_page(desk: LeadDesk, pass_id: str) -> Response:
+    """Ask before a pass is ended: it may sign out everybody who is at work."""
+    with desk.reading() as db:
+        found = actions.pass_with(db, read_op(pass_id))
+        phones = queries.signed_in_by_pass(db, found.id, desk.now)
+        return desk.page("crew/end_pass.html", found=found, phones=phones)
+
+
 @router.post("/crew/passes/{pass_id}/end")
 def end_pass(desk: LeadDesk, pass_id: str) -> Response:
     """Let nobody in with a pass any more."""

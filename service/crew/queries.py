@@ -147,6 +147,11 @@ def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     )
 
 
+def signed_in_by_pass(db: Session, pass_id: UUID, now: datetime) -> int:
+    """How many browsers are signed in that came in with this pass."""
+    return db.scalar(select(func.count()).where(SignIn.pass_id == pass_id, counts(now))) or 0
+
+
 def end_sign_ins_by_pass(db: Session, pass_id: UUID, now: datetime) -> None:
     """End every sign-in that began with this pass."""
     db.execute(

@@ -2,6 +2,7 @@
 
 import re
 from contextlib import suppress
+from uuid import uuid4
 
 import pytest
 from fastapi.testclient import TestClient
@@ -72,6 +73,28 @@ def test_who_has_a_passphrase_is_found_among_those_of_a_name(program: Running) -
         lead.passphrase_hash = actions._HASHER.hash("copper river lantern")
         student.created_at = program.clock.now.replace(year=2020)
     came_in(program, "robin", "copper river lantern")
+
+
+def test_each_of_two_that_were_let_in_by_one_name_signs_in_by_her_own_passphrase(program: Running) -> None:
+    with program.store.writing() as db:
+        one, other = (actions.add_person(db, name, Role.LEAD, program.clock.now) for name in ("Zoë", "Zo"))
+        other.display_name = "ZOË"
+        one.passphrase_hash = actions._HASHER.hash("copper river lantern")
+        other.passphrase_hash = actions._HASHER.hash("lantern river copper")
+    came_in(program, "zoe\u0308", "copper river lantern")
+    came_in(program, "zoë", "lantern river copper")
+    wrong = device(program).post("/sign-in", data={"name": "Zoë", "passphrase": "neither of the two"})
+    assert wrong.status_code == 401
+
+
+def test_a_pass_is_ended_only_after_a_question(program: Running) -> None:
+    with program.store.writing() as db:
+        made = actions.make_pass(db, Role.CREW, "Thursdays", None, program.clock.now)
+    device(program).post("/join", data={"pass": made.secret, "name": "Jo"})
+    assert f'href="/crew/passes/{made.id}/end"' in program.lead.get("/crew").text
+    asked = program.lead.get(f"/crew/passes/{made.id}/end")
+    assert "signed out at once, 1 now" in asked.text
+    assert program.lead.get(f"/crew/passes/{uuid4()}/end").status_code == 404
 
 
 def test_a_link_works_once(program: Running) -> None:

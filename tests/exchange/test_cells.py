@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.asked import look
 from service.exchange.sheets.core.columns import GEAR, TESTS, guess, is_tests, unit_in
-from service.exchange.sheets.core.connectors import kind_in, wiring_in
+from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import (
     Order,
     Unclear,
@@ -231,3 +231,17 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
     for fault in faults:
         [again] = understood(title(wiring, fault), wiring).faults
         assert (again.fault_class, again.conductors) == (fault.fault_class, fault.conductors)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["Speaker cable", "speaker cable NL4", "banana lead", "powerCON cable", "Extension cord", "Power cable (IEC)",
+     "HDMI cable", "MIDI cable", "DMX cable", "RCA cable", "AC cord"],
+)  # fmt: skip
+def test_a_lead_that_is_no_microphone_wiring_is_told(words: str) -> None:
+    assert no_microphone_in(words)
+
+
+@pytest.mark.parametrize("words", ["mic cable", "XLR, phantom power ok", "snake", "DB25 trunk", "TRS lead"])
+def test_microphone_wiring_is_not_taken_for_another(words: str) -> None:
+    assert no_microphone_in(words) is None

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from service.exchange.sheets.core.logged import Logged, Said, ids_of
+from service.exchange.sheets.core.tests import _repair
 from service.gear.models import Item
 from service.testlog.housekeeping import verify
 from service.testlog.models import Repair, Test
@@ -154,3 +155,55 @@ def test_words_that_are_too_many_together_are_told(sqlite_url: str) -> None:
         )
         assert fates(page) == [(2, "Wrong")]
         assert "both together may have 1000" in page.text
+
+
+TWINS = "Item,Date,Result,Fault,Repair\n" + "".join(
+    f"low end,2025-09-{day:02},fail,dead,\nlow end,2025-10-{day:02},pass,,new plug\nlow end,2025-10-{day:02},pass,,\n"
+    for day in range(1, 13)
+)
+
+
+def test_a_repair_stays_with_its_own_row_among_rows_that_say_the_same(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Name,Kind,Length\nlow end,cable,10 ft\n")
+        for sheet in (TWINS, TWINS, _turned(TWINS)):
+            brought_in(program, sheet)
+            assert (count(program, Test), count(program, Repair)) == (36, 12)
+        assert verify(program.store, program.clock.now) == []
+
+
+def _turned(sheet: str) -> str:
+    head, *rows = sheet.splitlines()
+    return "\n".join([head, *reversed(rows)])
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["no", "N/A", "not fixed", "Not yet", "—", "?", "to do", "None needed", "needs new plug", "pending",
+     "couldn't fix it", "unrepaired"],
+)  # fmt: skip
+def test_words_that_tell_of_no_repair_are_none(words: str) -> None:
+    assert _repair(words) == ("", words if " " in words else "")
+
+
+@pytest.mark.parametrize(
+    "words", ["new plug", "opened, joint soldered", "noise gone", "unsoldered and made anew"]
+)
+def test_words_that_tell_of_a_repair_are_one(words: str) -> None:
+    assert _repair(words) == (words, "")
+
+
+def test_a_fault_that_was_not_fixed_stays_open(sqlite_url: str) -> None:
+    sheet = (
+        "Item,Date,Result,Fault,Fixed\nlow end,2025-09-01,fail,dead,not fixed\nlow end,2025-09-08,pass,,\n"
+    )
+    with running(sqlite_url) as program:
+        brought_in(program, "Name,Kind,Length\nlow end,cable,10 ft\n")
+        for _ in range(2):
+            assert brought_in(program, sheet).status_code == 200
+            assert (count(program, Test), count(program, Repair)) == (2, 0)
+        with program.store.reading() as db:
+            assert "not fixed" in {
+                line for test in db.scalars(select(Test)) for line in test.note.splitlines()
+            }
+            assert db.scalars(select(Item.state)).one() == "quarantined"

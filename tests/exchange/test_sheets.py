@@ -193,6 +193,17 @@ third,2025-10-03,FAIL,,
 """
 
 
+def test_a_mains_or_speaker_lead_is_never_brought_in_as_a_cable(sqlite_url: str) -> None:
+    sheet = (
+        "Name,Kind,Length\nlow end,cable,10 ft\nmain left,Speaker cable NL4,50 ft\nExtension cord 1,,25 ft\n"
+    )
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert page.text.count("is no microphone wiring") == 2
+        assert "never tested with a cable tester" in page.text
+        assert brought_in(program, sheet).status_code == 422
+
+
 def test_tests_come_in_and_everything_follows(program: Running) -> None:
     brought_in(program, "Name,Length\nlow end,10 ft\nhigh end,10 ft\nthird,10 ft\n")
     page = tried(program, TESTS + "nobody,2025-10-03,pass,,\nthird,2031-01-01,pass,,\nthird,soon,maybe,,\n")

@@ -102,11 +102,14 @@ def entries(page: Page) -> list[dict[str, Any]]:
     A page that shows what was sent opens itself anew. Asked just then, `evaluate` may wait for ever; this asks again.
     """
     try:
-        found: list[dict[str, Any]] = page.wait_for_function(ENTRIES).json_value()["held"]
+        told = page.wait_for_function(ENTRIES).json_value()
     except Error as error:  # the page went on between the two
         if "navigation" not in str(error):
             raise
+        told = None
+    if told is None:  # as it may be told too
         return entries(page)
+    found: list[dict[str, Any]] = told["held"]
     return found
 
 

@@ -54,6 +54,16 @@ CASES = [
 ]  # fmt: skip
 
 
+def test_what_may_have_come_bad_tells_nothing_by_failing_first() -> None:
+    failed = told(
+        (F, date(2026, 9, 10)), (R, date(2026, 9, 12)), (S, date(2026, 9, 22)), (F, date(2026, 10, 2))
+    )
+    assert list(lives(failed, [FALL], came_good=True)) == [Life(0, 10), Life(10, 20)]
+    assert list(lives(failed, [FALL], came_good=False)) == [Life(10, 20)]
+    passed = told((P, date(2026, 9, 9)), (S, date(2026, 9, 10)), (F, date(2026, 9, 30)))
+    assert list(lives(passed, [FALL], came_good=False)) == list(lives(passed, [FALL])) == [Life(10, 30)]
+
+
 @pytest.mark.parametrize(
     ("history", "expected"), [case[1:] for case in CASES], ids=[case[0] for case in CASES]
 )

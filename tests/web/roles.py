@@ -129,6 +129,7 @@ POST /calendar/links
 POST /calendar/links/{link_id}/end
 GET /crew
 POST /crew/passes
+GET /crew/passes/{pass_id}/end
 POST /crew/passes/{pass_id}/end
 POST /crew/people/{person_id}/end
 GET /crew/people/{person_id}/erase

@@ -100,6 +100,14 @@ def test_half_a_character_is_refused_beside_its_field(at: World, path: str, fiel
     assert [each["field"] for each in answer.json()["errors"]] == [field.replace("\ud800", "body")]
 
 
+@pytest.mark.parametrize("depth", [100, 900, 960, 990, 5000])
+def test_a_body_that_nests_deep_is_refused(at: World, depth: int) -> None:
+    sent = '{"a":' + "[" * depth + "]" * depth + "}"
+    headers = {"Content-Type": "application/json"}
+    for path in ("/api/v1/swaps", "/api/v1/tests", "/api/v1/items"):
+        assert at.clients["lead"].post(path, content=sent, headers=headers).status_code in (400, 422)
+
+
 def test_a_body_that_is_no_json_is_named_as_a_whole(at: World) -> None:
     answer = at.clients["lead"].post(
         "/api/v1/items", content="{", headers={"Content-Type": "application/json"}

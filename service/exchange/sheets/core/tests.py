@@ -34,8 +34,8 @@ _VERDICTS = {
 }  # fmt: skip
 _YES = ("yes", "y", "x", "true", "1", "done", "fixed", "repaired", "✓")
 _NO = re.compile(
-    r"(?:n|false|0|n\.?/?a\.?|[-.?/]+|tbd|to ?do|to be (?:done|fixed|repaired)|pending|waiting|later|open)"
-    r"|(?:no|not|none|never|nothing|un\w+|needs?|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b.*"
+    r"(?:n|false|0|n\.?/?a\.?|[-.?/]*|tbd|to ?do|to be (?:done|fixed|repaired)|pending|waiting|later|open)"
+    r"|(?:no|not|none|never|nothing|unrepaired|unfixed|needs?|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b.*"
 )
 """Words that tell of no repair: none was needed, or it is still to come."""
 
@@ -103,11 +103,14 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     test_id = read.value("id", _id, None)
     note = read.value("note", lambda cell: cells.read_line(cell, "note", cells.NOTE_MOST), "")
     fault = read.value("fault", lambda cell: cells.read_line(cell, "fault", cells.NOTE_MOST), "")
-    repair = read.value("repair", _repair, "")
+    repair, not_done = _repair(
+        read.value("repair", lambda cell: cells.read_line(cell, "repair", 200), "") or ""
+    )
     if "code" not in typed:
         read.errors["code"] = "say which item it is of."
     if read.errors:
         raise Invalid(" ".join(read.errors.values()), read.errors)
+    note = "\n".join(part for part in (note, not_done) if part)
     row = TestRow(
         line.number, " ".join(typed["code"].split()), on, at, instant, verdict, fault, end, repair, note, method,
         test_id, _left_out(typed),
@@ -189,8 +192,9 @@ def _id(cell: str) -> UUID:
         raise invalid("id", f"“{cell.strip()[:40]}” is no id; leave the column out.") from error
 
 
-def _repair(cell: str) -> str:
-    words = cells.read_line(cell, "repair", 200)
-    if _NO.fullmatch(plain(words).lower()):
-        return ""
-    return "Repaired; the sheet does not say how." if words.lower() in _YES else words
+def _repair(words: str) -> tuple[str, str]:
+    """What was repaired, and the words that tell of none but say more than that: they go with the test."""
+    typed = plain(words).lower()
+    if _NO.fullmatch(typed):
+        return "", words if " " in typed else ""
+    return ("Repaired; the sheet does not say how." if typed in _YES else words), ""
