@@ -78,3 +78,6 @@ def test_a_failure_makes_a_class_worse_and_no_day_of_use_tells_nothing() -> None
     good, worse = (math.fsum(w * model.survival(90) for w, model in each) for each in (without, with_one))
     assert worse < good
     assert belief_with_few([]) is None
+    assert belief_with_few([Life(1, None, 11), Life(0, 1)]) is None  # a first evening
+    assert belief_with_few([Life(8, None, 11)]) is None
+    assert belief_with_few([Life(8, None, 11), Life(2, None)]) is not None

@@ -67,8 +67,14 @@ JEFFREYS: Final = Rate(0.5, 0.0)
 """Nothing is known yet."""
 
 
+LEAST: Final = 90.0
+"""Exposure days, of all items together, before which nothing is said (common practice, no source): one item for a
+season. What a first evening shows says next to nothing, and the prior's half failure would be most of the answer.
+"""
+
+
 def belief_with_few(lives: Iterable[Life]) -> Belief | None:
-    """What lives tell of a class that cannot be fitted; None before its first day of exposure.
+    """What lives tell of a class that cannot be fitted; None before it was seen for `LEAST` days.
 
     A failure between two tests counts from the middle between them. Exposure is in lives of the usual length, so that
     the prior of the rate favors no shape.
@@ -83,7 +89,7 @@ def belief_with_few(lives: Iterable[Life]) -> Belief | None:
         )
         for life in lives
     ]
-    if not any(end for end, _, _ in ends):
+    if math.fsum(count * end for end, count, _ in ends) < LEAST:
         return None
     failures = sum(count for _, count, failed in ends if failed)
     usual = math.fsum(count * end for end, count, _ in ends) / sum(count for _, count, _ in ends)
