@@ -8,19 +8,18 @@ import { StorageRefused, taken } from "../outbox/store.js";
 import { Contradiction, readForm } from "./readings.js";
 import { VERDICTS, lookUp } from "./verdict.js";
 
-const SETTLED = 700; // ms before which a tap was meant for the page before; where styles say it too, none comes through
 const PATIENCE = 2500; // ms that the service may take to say which item is next
 
 /* `test` says what is tested, {code, wiring, through, session, facts}, and where it goes on: `next` works without the
    service; `claim`, where it is given, is asked first, and keeps two helpers from testing the same item. */
 export function bind(form, test) {
-  let busy = false, plain = false, shown = performance.now();
+  let busy = false, plain = false;
   const replaces = fillAgain(form);
   const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
   form.addEventListener("submit", async (event) => {
     if (plain) return;
     event.preventDefault();
-    if (busy || performance.now() - shown < SETTLED) return;
+    if (busy) return;
     busy = true;
     try {
       const data = new FormData(form);
@@ -40,10 +39,7 @@ export function bind(form, test) {
     }
   });
   // A page that comes back from the browser's own cache is as good as new.
-  addEventListener("pageshow", () => {
-    busy = false;
-    shown = performance.now();
-  });
+  addEventListener("pageshow", () => { busy = false; });
 }
 
 /* The form of the item that the service gives this helper next, or null where it does not say. */

@@ -68,7 +68,7 @@ def test_the_same_again_changes_nothing_and_other_content_is_refused(program: Ru
         ({"method": "guess"}, "method", "method"),
         ({"evidence": [{"class": "rust"}]}, "evidence.0.class", "class"),
         ({"note": "a\u0000b"}, "note", "cannot be shown"),
-        ({"wiring": "\ud800"}, "wiring", "cannot be shown"),
+        ({"wiring": "\ud800"}, "wiring", "half a character"),
         ({"colour": "red"}, "colour", "colour"),
     ],
 )

@@ -79,5 +79,5 @@ def test_a_failure_makes_a_class_worse_and_no_day_of_use_tells_nothing() -> None
     assert worse < good
     assert belief_with_few([]) is None
     assert belief_with_few([Life(1, None, 11), Life(0, 1)]) is None  # a first evening
-    assert belief_with_few([Life(8, None, 11)]) is None
+    assert belief_with_few([Life(6, None, 40)]) is None
     assert belief_with_few([Life(8, None, 11), Life(2, None)]) is not None

@@ -67,14 +67,14 @@ JEFFREYS: Final = Rate(0.5, 0.0)
 """Nothing is known yet."""
 
 
-LEAST: Final = 90.0
-"""Exposure days, of all items together, before which nothing is said (common practice, no source): one item for a
-season. What a first evening shows says next to nothing, and the prior's half failure would be most of the answer.
+LEAST: Final = 7.0
+"""Exposure days of a life, on average, before which nothing is said (common practice, no source): a week. Of a first
+evening the prior's half failure would be the whole answer, and of forty days to come it would make guesses.
 """
 
 
 def belief_with_few(lives: Iterable[Life]) -> Belief | None:
-    """What lives tell of a class that cannot be fitted; None before it was seen for `LEAST` days.
+    """What lives tell of a class that cannot be fitted; None before a life was seen for `LEAST` days on average.
 
     A failure between two tests counts from the middle between them. Exposure is in lives of the usual length, so that
     the prior of the rate favors no shape.
@@ -89,10 +89,12 @@ def belief_with_few(lives: Iterable[Life]) -> Belief | None:
         )
         for life in lives
     ]
-    if math.fsum(count * end for end, count, _ in ends) < LEAST:
+    if not ends:
+        return None
+    usual = math.fsum(count * end for end, count, _ in ends) / sum(count for _, count, _ in ends)
+    if usual < LEAST:
         return None
     failures = sum(count for _, count, failed in ends if failed)
-    usual = math.fsum(count * end for end, count, _ in ends) / sum(count for _, count, _ in ends)
     log_times = math.fsum(count * math.log(end / usual) for end, count, failed in ends if failed)
     nodes, weights = roots_genlaguerre(_NODES, failures - 0.5)
     models = []
