@@ -1,6 +1,8 @@
 """A scan by photo, by camera or by typed code leads to one place, whatever for, and never off this site."""
 
+import re
 import threading
+from html import unescape
 from random import Random
 from typing import Any
 from urllib.parse import urlsplit
@@ -219,6 +221,14 @@ def test_no_scan_leads_off_this_site(at: Truck, text: str) -> None:
         assert inside(answer), answer.headers.get("location")
         assert 'href="https://elsewhere' not in answer.text
         assert 'href="//' not in answer.text
+
+
+def test_a_label_that_was_typed_as_a_code_leads_to_the_gear(at: Truck) -> None:
+    page = at.program.crew.get("/find", params={"code": "vibes low"})
+    link = re.search(r'href="(/gear\?q=[^"]+)"', page.text)
+    assert link
+    assert at.program.crew.get(unescape(link[1])).status_code == 200
+    assert "/gear?q=" not in at.program.stranger.get("/find", params={"code": "vibes low"}).text
 
 
 def test_a_code_of_another_program_is_told(at: Truck) -> None:
