@@ -296,3 +296,19 @@ def test_only_leads_bring_in(sqlite_url: str, role: str) -> None:
         sent = getattr(program, role).post("/exchange/sheet", files={"file": ("a.csv", GEAR.encode())})
         assert sent.status_code in (401, 403)
         assert program.clock.now == START
+
+
+def test_the_dry_run_says_where_new_gear_will_be_and_what_like_it_is_here(sqlite_url: str) -> None:
+    """Without a label nothing tells one piece from another: a row that was changed since would be one more."""
+    sheet = "Kind,Length,Where,State,Notes\ncable,3 ft,Rack,dead,{}\n"
+    with running(sqlite_url) as program:
+        assert "Wiring xlr3, at Rack, quarantined." in tried(program, sheet.format("")).text
+        brought_in(program, sheet.format(""))
+        assert "Same" in tried(program, sheet.format("")).text
+        with program.store.reading() as db:
+            (code,) = db.scalars(select(Tag.code))
+        again = tried(program, sheet.format("from the old case")).text
+        assert (
+            f"1 like it without a label is here already: {code}. Write the code if it is one of those."
+            in again
+        )

@@ -244,6 +244,12 @@ class _Planner:
                 told.append(
                     f"{self._codes(gone)} of this label is gone, so this is new; write the code if it is that one."
                 )
+            like = self._like(row)
+            if like:
+                told.append(
+                    f"{len(like)} like it without a label {'is' if len(like) == 1 else 'are'} here already: "
+                    f"{self._codes(like)}. Write the code if it is one of those."
+                )
         if changes:
             told += row.told
         self.found.changes += changes
@@ -262,8 +268,22 @@ class _Planner:
         notes = tuple(row.get("note") or ())
         self.found.pieces += [Piece(item_id, facts, row.code, row.state, notes) for item_id in ids]
 
+    def _like(self, row: GearRow) -> list[UUID]:
+        """What is here without a label, as this row is, of the same kind, wiring and length, and of no other row."""
+        asked = row.kind, row.wiring, self._length_of(row)
+        return [
+            item.id
+            for item in self.items.values()
+            if not (row.get("label") or item.label)
+            and (item.kind, item.wiring, item.length_mm) == asked
+            and item.id not in self.spoken_for
+        ]
+
     def _told_of_new(self, row: GearRow) -> list[str]:
-        told = [f"Wiring {row.wiring}.", *row.told]
+        place, place_b = row.places
+        lives = f", at {place} to {place_b}" if place_b else f", at {place}" if place else ", at no place yet"
+        state = f", {row.state.value.replace('_', ' ')}" if row.state else ""
+        told = [f"Wiring {row.wiring}{lives}{state}.", *row.told]
         if row.get("length") and not self._length_of(row):
             told.append(f"A {row.kind} has no length here, so it is left out.")
         return told
