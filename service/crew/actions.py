@@ -59,8 +59,8 @@ def keep_settings(db: Session, values: Mapping[str, str]) -> None:
     program = locked(db, Program, 1)
     if program.zone != values["zone"]:
         program.housekept_on = None
-    for name in ("name", "zone", "unit", "return_note"):
-        setattr(program, name, values[name])
+    for name, value in values.items():
+        setattr(program, name, value)
 
 
 def make_pass(db: Session, role: Role, label: str, maker: Who | None, now: datetime) -> NewPass:

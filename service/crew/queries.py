@@ -135,16 +135,12 @@ def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:
 
 def end_sign_in(db: Session, token_hash: str, now: datetime) -> None:
     """End the sign-in with this token."""
-    db.execute(
-        update(SignIn).where(SignIn.token_hash == token_hash, SignIn.ended_at.is_(None)).values(ended_at=now)
-    )
+    end_where(db, now, SignIn.token_hash == token_hash)
 
 
 def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     """End every sign-in of a person at once."""
-    db.execute(
-        update(SignIn).where(SignIn.person_id == person_id, SignIn.ended_at.is_(None)).values(ended_at=now)
-    )
+    end_where(db, now, SignIn.person_id == person_id)
 
 
 def signed_in_by_pass(db: Session, pass_id: UUID, now: datetime) -> int:
@@ -154,21 +150,18 @@ def signed_in_by_pass(db: Session, pass_id: UUID, now: datetime) -> int:
 
 def end_sign_ins_by_pass(db: Session, pass_id: UUID, now: datetime) -> None:
     """End every sign-in that began with this pass."""
-    db.execute(
-        update(SignIn).where(SignIn.pass_id == pass_id, SignIn.ended_at.is_(None)).values(ended_at=now)
-    )
+    end_where(db, now, SignIn.pass_id == pass_id)
 
 
 def end_other_browsers(db: Session, person_id: UUID, token_hash: str, now: datetime) -> None:
     """End a person's sign-ins on all other devices; API tokens are ended by whoever made them."""
-    db.execute(
-        update(SignIn)
-        .where(
-            SignIn.person_id == person_id, SignIn.token_hash != token_hash, SignIn.token_name.is_(None),
-            SignIn.ended_at.is_(None),
-        )
-        .values(ended_at=now)
-    )  # fmt: skip
+    others = SignIn.token_hash != token_hash
+    end_where(db, now, SignIn.person_id == person_id, others, SignIn.token_name.is_(None))
+
+
+def end_where(db: Session, now: datetime, *which: ColumnElement[bool]) -> None:
+    """End those sign-ins that have not ended before; what has ended keeps its time."""
+    db.execute(update(SignIn).where(SignIn.ended_at.is_(None), *which).values(ended_at=now))
 
 
 def signed_in_at(db: Session, token_hash: str) -> datetime | None:

@@ -26,9 +26,10 @@ CHUNK = 400
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _OTHER = aliased(TestItem)
-_THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
+THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
+"""Whether the test of a `TestItem` went through other items too."""
 _TESTED = (
-    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, _THROUGH_SEVERAL)
+    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL)
     .join(Test, Test.id == TestItem.test_id)
     .outerjoin(Void, Void.test_id == Test.id)
     .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))

@@ -20,7 +20,7 @@ from service.store.sessions import remembered
 from service.wear import queries
 from service.wear.core import risk
 from service.wear.core.classes import Path, judged
-from service.wear.core.history import Stretch, ages_in, exposed, in_service, life_in, lives, merged
+from service.wear.core.history import Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.lives import Life
 from service.wear.core.risk import FIRST, Ages, Chance, Known, Outlook
 from service.wear.models import WearTarget
@@ -54,10 +54,10 @@ class Record:
     in_use: bool
     came_good: bool
 
-    @cached_property
+    @property
     def lives(self) -> tuple[Life, ...]:
         """Its lives so far."""
-        return tuple(lives(self.history, self.exposure, came_good=self.came_good))
+        return self._lived.lives
 
     @cached_property
     def passed_on(self) -> date | None:
@@ -66,11 +66,12 @@ class Record:
 
     def ages(self, today: date, day: date) -> Ages | None:
         """How old it is in the life it is in, at its last pass and on two days; None once it has failed."""
-        return Ages(*ages_in(self._life, self.exposure, today, day)) if self._life else None
+        life = self._lived.current
+        return Ages(*ages(life, self.exposure, today, day)) if life else None
 
     @cached_property
-    def _life(self) -> tuple[int, int] | None:
-        return life_in(self.history, self.exposure)
+    def _lived(self) -> Lived:
+        return lived(self.history, self.exposure, came_good=self.came_good)
 
 
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:

@@ -42,8 +42,7 @@ function sentences(all, now) {
   if (line.rejoin && waiting.length) said.push("Sign in again to send: nothing is lost.");
   if (stuck.length) said.push(`${things(stuck)} refused by the service: look at it.`);
   const names = new Set(all.filter((entry) => entry.who !== me()).map((entry) => entry.name || "somebody else"));
-  const mine = document.querySelector(".me span")?.textContent.trim();
-  if (names.delete(mine)) said.push("Tests wait here from before you joined again. Show them, and say that they are yours.");
+  if (names.delete(document.body.dataset.name)) said.push("Tests wait here from before you joined again. Show them, and say that they are yours.");
   for (const name of names) said.push(`${name} has tests waiting on this phone. Only ${name} can send them, once signed in here.`);
   return said;
 }

@@ -33,9 +33,9 @@ from service.store.sessions import Store
 from service.testlog.housekeeping import CHORES, keep_house
 from service.wear.core import risk
 from service.wear.core.classes import judged
-from service.wear.core.history import ages, lives
 from service.wear.core.lives import Life
 from service.wear.core.risk import Ages, Known
+from tests.wear.support import ages, lives
 
 ITEMS, SPARES = 80, 12
 SEASONS = [(date(2024 + year, 8, 1), date(2024 + year, 11, 9)) for year in range(3)]

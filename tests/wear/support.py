@@ -1,10 +1,29 @@
 """A program whose cables wear out."""
 
+from collections.abc import Iterable, Sequence
+from datetime import date
 from uuid import UUID
 
+from service.season.core import Entry
+from service.wear.core import history as history_core
+from service.wear.core.history import Stretch, lived
+from service.wear.core.lives import Life
 from tests.home.support import Truck, truck
 from tests.support.program import Running
 from tests.testlog.support import GOOD, OPEN_2
+
+
+def lives(
+    history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True
+) -> tuple[Life, ...]:
+    """The lives of an item."""
+    return lived(history, exposure, came_good=came_good).lives
+
+
+def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
+    """How old an item was at its last pass, and is on each of these days; None once it has failed."""
+    life = lived(history, exposure).current
+    return life and history_core.ages(life, exposure, *days)
 
 
 def item(at: Truck, label: str) -> UUID:

@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from service.gear.core import ItemState
 from service.season.core import Entry, What
-from service.wear.core.history import Stretch, ages, days_until, exposed, in_service, lives, merged
+from service.wear.core.history import Stretch, days_until, exposed, in_service, merged
 from service.wear.core.lives import Life
+from tests.wear.support import ages, lives
 
 FALL = (date(2026, 9, 1), date(2026, 11, 1))
 """September and October: 61 days."""

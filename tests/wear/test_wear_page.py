@@ -15,12 +15,11 @@ from service.season.core import Season, split
 from service.testlog.actions import change_state
 from service.wear.actions import lives_by_class, records, risks
 from service.wear.core.classes import judged
-from service.wear.core.history import lives
 from service.wear.core.lives import Life
 from tests.home.support import truck
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, OPEN_2, ZONE
-from tests.wear.support import item, worn_out
+from tests.wear.support import item, lives, worn_out
 
 
 def lives_of(program: Running, item_id: UUID) -> list[Life]:

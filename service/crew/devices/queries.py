@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import select, update
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.crew.models import SignIn
-from service.crew.queries import counts
+from service.crew.queries import counts, end_where
 
 
 @dataclass(frozen=True)
@@ -36,4 +36,4 @@ def devices_of(db: Session, person_id: UUID, token_hash: str, now: datetime) -> 
 
 def end(db: Session, device: Device, now: datetime) -> None:
     """End what signs a device in."""
-    db.execute(update(SignIn).where(SignIn.id == device.id, SignIn.ended_at.is_(None)).values(ended_at=now))
+    end_where(db, now, SignIn.id == device.id)

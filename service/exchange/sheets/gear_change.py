@@ -6,13 +6,14 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.exchange.sheets.core.gear import WORDS, GearRow
+from service.exchange.sheets.core.gear import WORDS, GearRow, spanned
 from service.exchange.sheets.gear_import import Change
 from service.gear.core import KINDS, USABLE, ItemState
 from service.gear.queries import ItemFacts
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
 from service.kit.problems import Invalid, invalid
+from service.kit.typed import alike
 from service.testlog.core import Fault, fault_of
 from service.testlog.queries import events
 
@@ -48,10 +49,10 @@ class Comparison:
             told.append(f"length: {self._length(item.length_mm)} becomes {self._length(length)}.")
         place = _moved(row, item)
         if place is not None:
-            told.append(f"place: {_spans(item.place, item.place_b)} becomes {_spans(*place)}.")
+            told.append(f"place: {spans(item.place, item.place_b)} becomes {spans(*place)}.")
         state = self._state(row, item)
         if state is not None:
-            told.append(f"state: {_words(item.state)} becomes {_words(state)}.")
+            told.append(f"state: {in_words(item.state)} becomes {in_words(state)}.")
         notes = tuple(note for note in row.get("note") or () if note not in self.notes.get(item.id, ()))
         told += [f"note: “{note[:60]}” is added." for note in notes]
         if not told:
@@ -66,7 +67,7 @@ class Comparison:
             if fault is not Fault.NONE:
                 raise invalid(
                     "state",
-                    f"it has an open fault here, so it is {_words(row.state)} again only after a repair and a pass.",
+                    f"it has an open fault here, so it is {in_words(row.state)} again only after a repair and a pass.",
                 )
         return row.state
 
@@ -121,20 +122,19 @@ def _moved(row: GearRow, item: ItemFacts) -> tuple[str, str] | None:
     """Where the item lives by the sheet, if that is elsewhere. Nothing said of end B leaves it where it is; the place
     of end A once more says that the whole item lives there.
     """
-    place, place_b = row.get("place") or "", row.get("place_b")
-    if not place:
+    if not row.get("place"):
         return None
-    if place_b is None:
-        place_b = item.place_b
-    if place_b.casefold() == place.casefold():
-        place_b = ""
-    stays = place.casefold() == item.place.casefold() and place_b.casefold() == item.place_b.casefold()
+    told_b = row.get("place_b")
+    place, place_b = spanned(str(row.get("place")), item.place_b if told_b is None else str(told_b))
+    stays = alike(place, item.place) and alike(place_b, item.place_b)
     return None if stays else (place, place_b)
 
 
-def _spans(place: str, place_b: str) -> str:
+def spans(place: str, place_b: str) -> str:
+    """Where an item lives, in words."""
     return f"{place} to {place_b}" if place_b else place or "nowhere"
 
 
-def _words(state: ItemState) -> str:
+def in_words(state: ItemState) -> str:
+    """A state in words."""
     return state.value.replace("_", " ")

@@ -14,11 +14,12 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
+from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged
-from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, called, is_empty, read_row
+from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
-from service.exchange.sheets.gear_change import Comparison
+from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
 from service.gear.core import KINDS, ItemState, item_name
@@ -72,6 +73,7 @@ class _Planner:
         self.seen: dict[str, int] = {}
         self.uncoded: list[_Uncoded] = []
         self.spoken_for: set[UUID] = set()
+        self.unlabeled: dict[tuple[str, str, int], list[UUID]] = defaultdict(list)
         self.wrong: dict[str, int] = {}
         self.pieces = 0
 
@@ -85,7 +87,7 @@ class _Planner:
         told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
         self.judge(line.number, Fate.ERROR, title, *told)
         if label.strip():
-            self.wrong.setdefault(called(label), line.number)
+            self.wrong.setdefault(folded(label), line.number)
 
     def take(self, row: GearRow) -> None:
         """Find out what becomes of a row.
@@ -163,10 +165,12 @@ class _Planner:
         """
         by_name: dict[tuple[str, str], list[ItemFacts]] = defaultdict(list)
         for item in self.items.values():
-            by_name[called(item.label), item.kind].append(item)
+            by_name[folded(item.label), item.kind].append(item)
+            if not item.label and item.id not in self.spoken_for:
+                self.unlabeled[item.kind, item.wiring, item.length_mm].append(item.id)
         groups: dict[tuple[str, str], list[_Uncoded]] = defaultdict(list)
         for one in self.uncoded:
-            groups[called(one.row.get("label") or ""), one.row.kind].append(one)
+            groups[folded(one.row.get("label") or ""), one.row.kind].append(one)
         for name, group in groups.items():
             self._finish_group(group, by_name.get(name, []) if name[0] else [], self.wrong.get(name[0]))
         self.found.rows.sort(key=lambda row: row.line)
@@ -244,7 +248,7 @@ class _Planner:
                 told.append(
                     f"{self._codes(gone)} of this label is gone, so this is new; write the code if it is that one."
                 )
-            like = self._like(row)
+            like = () if row.get("label") else self.unlabeled[row.kind, row.wiring, self._length_of(row)]
             if like:
                 told.append(
                     f"{len(like)} like it without a label {'is' if len(like) == 1 else 'are'} here already: "
@@ -268,22 +272,9 @@ class _Planner:
         notes = tuple(row.get("note") or ())
         self.found.pieces += [Piece(item_id, facts, row.code, row.state, notes) for item_id in ids]
 
-    def _like(self, row: GearRow) -> list[UUID]:
-        """What is here without a label, as this row is, of the same kind, wiring and length, and of no other row."""
-        asked = row.kind, row.wiring, self._length_of(row)
-        return [
-            item.id
-            for item in self.items.values()
-            if not (row.get("label") or item.label)
-            and (item.kind, item.wiring, item.length_mm) == asked
-            and item.id not in self.spoken_for
-        ]
-
     def _told_of_new(self, row: GearRow) -> list[str]:
-        place, place_b = row.places
-        lives = f", at {place} to {place_b}" if place_b else f", at {place}" if place else ", at no place yet"
-        state = f", {row.state.value.replace('_', ' ')}" if row.state else ""
-        told = [f"Wiring {row.wiring}{lives}{state}.", *row.told]
+        where = f"at {spans(*row.places)}" if any(row.places) else "at no place yet"
+        told = [f"Wiring {row.wiring}, {where}, {in_words(row.state)}.", *row.told]
         if row.get("length") and not self._length_of(row):
             told.append(f"A {row.kind} has no length here, so it is left out.")
         return told

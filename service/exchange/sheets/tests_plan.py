@@ -16,10 +16,11 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
+from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged
 from service.exchange.sheets.core.faults import understood
 from service.exchange.sheets.core.gear import is_empty
-from service.exchange.sheets.core.logged import Logged, Said, folded, ids_of
+from service.exchange.sheets.core.logged import Logged, Said, ids_of
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
 from service.exchange.sheets.tests_import import TestsPlan
@@ -88,7 +89,7 @@ class _Planner:
         self.codes = {known.item: known.code for known in self.tags.values() if known.live and known.item}
         self.labels: dict[str, list[UUID]] = defaultdict(list)
         for item in self.items.values():
-            self.labels[" ".join(item.label.casefold().split())].append(item.id)
+            self.labels[folded(item.label)].append(item.id)
         self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.lines: dict[UUID, int] = {}
 
@@ -179,7 +180,7 @@ class _Planner:
 
     def _item(self, named: str) -> ItemFacts:
         """The item that a row is of, by its code, or by its label where just one has it."""
-        labeled = self.labels.get(named.casefold(), [])
+        labeled = self.labels.get(folded(named), [])
         try:
             known = self.tags.get(read_code(named))
         except Invalid as refusal:

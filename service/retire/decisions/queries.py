@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import exists, func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.gear.core import End
@@ -16,6 +16,7 @@ from service.retire.decisions.core import Action
 from service.retire.decisions.models import Overrule, PullLimits
 from service.testlog.core import EvidenceClass, Verdict
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.queries import THROUGH_SEVERAL
 from service.testlog.remembering import of_each_item
 
 REPAIRS_ENOUGH = 3
@@ -71,14 +72,17 @@ def failures(db: Session) -> dict[UUID, list[Failure]]:
 
 
 def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failure]]:
-    other = aliased(TestItem)
-    through = exists().where(other.test_id == TestItem.test_id, other.item_id != TestItem.item_id)
     query = (
         select(TestItem.item_id, Test.id, Test.tested_at, FaultRow.end, FaultRow.fault_class, FaultRow.detail)
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Void, Void.test_id == Test.id)
         .outerjoin(FaultRow, FaultRow.test_id == Test.id)
-        .where(TestItem.item_id.in_(item_ids), Test.verdict == Verdict.FAIL, Void.test_id.is_(None), ~through)
+        .where(
+            TestItem.item_id.in_(item_ids),
+            Test.verdict == Verdict.FAIL,
+            Void.test_id.is_(None),
+            ~THROUGH_SEVERAL,
+        )
         .order_by(Test.tested_at, Test.id)
     )
     found: dict[UUID, dict[UUID, Failure]] = defaultdict(dict)

@@ -14,7 +14,8 @@ In service from September 1, in a season of September and October: passed on Sep
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
 
@@ -71,57 +72,44 @@ def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
     return until
 
 
-def lives(history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Iterator[Life]:
+@dataclass(frozen=True, slots=True)
+class Lived:
+    """What tests tell of an item: its lives, those left out of which none tells anything, and of the life it is in how
+    old the item was when it began, and how old that life was at its last pass; None once it has failed.
+    """
+
+    lives: tuple[Life, ...]
+    current: tuple[int, int] | None
+
+
+def lived(history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Lived:
     """The lives of an item with this history, in the order it happened, over its exposed days.
 
-    A life of which no test tells anything is left out. Without `came_good` nobody knows whether the item was good when
-    it came, nor how old it was: then one that fails before it ever passed may have come so, and says nothing.
+    Without `came_good` nobody knows whether the item was good when it came, nor how old it was: then one that fails
+    before it ever passed may have come so, and says nothing.
     """
+    found: list[Life] = []
     born, good, failed, told = 0, 0, False, came_good
     until = days_until(exposure)
     for entry in history:
         age = until(entry.on) - born
         if entry.what is What.REPAIR:
             if good and not failed:
-                yield Life(good, None)
+                found.append(Life(good, None))
             born, good, failed, told = born + age, 0, False, True
         elif entry.what is What.PASS and not failed:
             good, told = age, True
         elif entry.what is What.FAIL and not failed:
             if age and told:
-                yield Life(good, age)
+                found.append(Life(good, age))
             failed = True
     if good and not failed:
-        yield Life(good, None)
+        found.append(Life(good, None))
+    return Lived(tuple(found), None if failed else (born, good))
 
 
-def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
-    """How old an item was at the last pass of the life it is in, and how old it is on each of these days; None once it
-    has failed.
-    """
-    life = life_in(history, exposure)
-    return life and ages_in(life, exposure, *days)
-
-
-def ages_in(life: tuple[int, int], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...]:
-    """The same, of an item whose life is known."""
+def ages(life: tuple[int, int], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...]:
+    """How old an item is in the life it is in (`Lived.current`): at its last pass, and on each of these days."""
     born, good = life
     until = days_until(exposure)
     return good, *(max(good, until(day) - born) for day in days)
-
-
-def life_in(history: Iterable[Entry], exposure: Sequence[Stretch]) -> tuple[int, int] | None:
-    """How old an item was when the life it is in began, and how old that life was at its last pass; None once it has
-    failed.
-    """
-    born, good, failed = 0, 0, False
-    until = days_until(exposure)
-    for entry in history:
-        age = until(entry.on) - born
-        if entry.what is What.REPAIR:
-            born, good, failed = born + age, 0, False
-        elif entry.what is What.PASS and not failed:
-            good = age
-        elif entry.what is What.FAIL:
-            failed = True
-    return None if failed else (born, good)

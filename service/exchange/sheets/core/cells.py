@@ -40,6 +40,11 @@ _STATES = {
 }  # fmt: skip
 
 
+def folded(words: str) -> str:
+    """Words as they are compared with others: without regard to capitals and spaces."""
+    return " ".join(words.casefold().split())
+
+
 def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     """A line of text, spaces tidied.
 

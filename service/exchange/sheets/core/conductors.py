@@ -5,26 +5,18 @@ A number is a conductor only where the words call it one ("pin 2", "conductor 3"
 first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words.
 
 >>> told("pin 2 open at b"), told("short 2-3"), told("pins 2 and 3 swapped")
-(Told(what=<What.OPEN: 'open'>, names=('2',)), Told(what=<What.SHORT: 'short'>, names=('2', '3')), \
-Told(what=<What.REVERSED: 'reversed'>, names=('2', '3')))
+(Told(what=<FaultClass.OPEN: 'open'>, names=('2',)), Told(what=<FaultClass.SHORT: 'short'>, names=('2', '3')), \
+Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=('2', '3')))
 >>> told("polarity reversed"), told("dead after 3 shows"), told("no short between 2 and 3"), told("open 2 inches in")
-(Told(what=<What.REVERSED: 'reversed'>, names=()), None, None, None)
+(Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=()), None, None, None)
 """
 
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 
 from service.kit.typed import plain
-
-
-class What(StrEnum):
-    """What is wrong with conductors, as words tell it."""
-
-    OPEN = "open"
-    SHORT = "short"
-    REVERSED = "reversed"
+from service.wiring.faults import FaultClass
 
 
 @dataclass(frozen=True)
@@ -34,19 +26,20 @@ class Told:
     Only a reversed pair may name none: then it is the pair of a cable that has but one.
     """
 
-    what: What
+    what: FaultClass
     names: tuple[str, ...]
 
 
 _WORDS = {
-    What.OPEN: r"open|opens|dead|broken wire|broken(?= (?:pin|conductor|contact))|no (?:signal|continuity|connection)",
-    What.SHORT: r"short|shorts|shorted|touch|touches|touching|bridge|bridged",
-    What.REVERSED: r"reverse|reversed|swapped|inverted|polarity|out of phase",
+    FaultClass.OPEN: r"open|opens|dead|broken wire|broken(?= (?:pin|conductor|contact))"
+    r"|no (?:signal|continuity|connection)",
+    FaultClass.SHORT: r"short|shorts|shorted|touch|touches|touching|bridge|bridged",
+    FaultClass.REVERSED_PAIR: r"reverse|reversed|swapped|inverted|polarity|out of phase",
 }
 _DIRECT = {
-    What.OPEN: r"opens?(?: circuit)?",
-    What.SHORT: r"shorts?(?: circuit)?|shorted",
-    What.REVERSED: r"reversed?|swapped|inverted",
+    FaultClass.OPEN: r"opens?(?: circuit)?",
+    FaultClass.SHORT: r"shorts?(?: circuit)?|shorted",
+    FaultClass.REVERSED_PAIR: r"reversed?|swapped|inverted",
 }
 """The words behind which a number needs no noun. "Dead 3" and "broken wire 1" may be of anything."""
 
@@ -78,11 +71,9 @@ _LOOSE_NUMBER = re.compile(r"(?<![\w/.:#-])\d{1,2}(?![\w/.:'\"%-])")
 _RANGE = re.compile(r"(?:pin|conductor|contact)s ?#? ?(\d+) ?(?:-|to) ?#?(\d+)")
 
 
-def _forms(what: What) -> tuple[re.Pattern[str], ...]:
+def _forms(what: FaultClass) -> tuple[re.Pattern[str], ...]:
     word, direct = rf"\b(?:{_WORDS[what]})\b", rf"\b(?:{_DIRECT[what]})\b"
-    joined = (
-        rf"(?: (?:to|and|with)(?P<others> {_BARE.replace('names', 'more')}))?" if what is What.SHORT else ""
-    )
+    joined = rf"(?: (?:to|and|with) {_BARE.replace('names', 'more')})?" if what is FaultClass.SHORT else ""
     return (
         re.compile(rf"{_NAMED}{_IS} ?{word}{joined}"),
         re.compile(rf"{word}{_AT} ?{_NAMED}{_STOP}"),
@@ -90,7 +81,7 @@ def _forms(what: What) -> tuple[re.Pattern[str], ...]:
     )
 
 
-_FORMS = {what: _forms(what) for what in What}
+_FORMS = {what: _forms(what) for what in _WORDS}
 _PAIR = re.compile(
     r"(?:reversed?|wrong|inverted|swapped|flipped) (?:polarity|pair)\b"
     r"|\bpolarity(?: is| was)? (?:reversed?|wrong|inverted|swapped|flipped)\b"
@@ -116,7 +107,11 @@ def told(words: str) -> Told | None:
         return None  # it says more of conductors than was read
     if _is_range(match) or len(names) != len(set(names)):
         return None
-    fits = {What.OPEN: len(names) == 1, What.SHORT: len(names) > 1, What.REVERSED: len(names) == 2}
+    fits = {
+        FaultClass.OPEN: len(names) == 1,
+        FaultClass.SHORT: len(names) > 1,
+        FaultClass.REVERSED_PAIR: len(names) == 2,
+    }
     return Told(what, names) if fits[what] else None
 
 
@@ -148,4 +143,4 @@ def _is_range(match: re.Match[str]) -> bool:
 def _pair(part: str) -> Told | None:
     """A reversed pair told without numbers, where nothing else is told."""
     alone = _PAIR.search(part) and not re.search(r"\d", part) and not _ANY_WORD.search(_PAIR.sub(" | ", part))
-    return Told(What.REVERSED, ()) if alone else None
+    return Told(FaultClass.REVERSED_PAIR, ()) if alone else None

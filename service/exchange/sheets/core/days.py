@@ -64,7 +64,7 @@ def read_moment(text: str, order: Order | None = None, field: str = "date") -> t
     Raises:
         Unclear, Invalid: as `read_day`.
     """
-    typed = " ".join(plain(text).lower().split())
+    typed = _typed(text)
     parted = _WITH_TIME.fullmatch(typed) if len(typed) <= 60 else None
     on, at = (parted[1].rstrip(" ,t"), parted[2]) if parted else (typed, "")
     try:
@@ -83,7 +83,7 @@ def read_time(text: str, field: str = "time") -> time:
     Raises:
         Invalid: for `field`.
     """
-    found = _TIME.fullmatch(" ".join(plain(text).lower().split())[:40])
+    found = _TIME.fullmatch(_typed(text)[:40])
     try:
         if found is None or not (found[2] or found[4]):
             raise ValueError
@@ -97,11 +97,15 @@ def read_time(text: str, field: str = "time") -> time:
         raise invalid(field, f"“{text[:40]}” is not a time; write it like 7:30 pm or 19:30.") from error
 
 
+def _typed(cell: str) -> str:
+    return " ".join(plain(cell).lower().split())
+
+
 def order_of(cells: Iterable[str]) -> Order | None:
     """What a column's dates say together about which number comes first; None where they do not tell."""
     firsts, seconds = set[int](), set[int]()
     for cell in cells:
-        found = _NUMBERS.match(_WEEKDAY.sub("", " ".join(plain(cell).lower().split()), count=1))
+        found = _NUMBERS.match(_WEEKDAY.sub("", _typed(cell), count=1))
         if found:
             firsts.add(int(found[1]))
             seconds.add(int(found[2]))

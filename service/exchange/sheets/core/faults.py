@@ -14,7 +14,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.exchange.sheets.core.conductors import What, told
+from service.exchange.sheets.core.conductors import told
 from service.gear.core import End
 from service.testlog.core import Evidence, EvidenceClass
 from service.wiring.diagnosis import diagnose
@@ -24,11 +24,6 @@ from service.wiring.wirings import Wiring
 
 NOTE_MOST = 200
 
-_CLASSES = {
-    What.OPEN: FaultClass.OPEN,
-    What.SHORT: FaultClass.SHORT,
-    What.REVERSED: FaultClass.REVERSED_PAIR,
-}
 _EVIDENCE = (
     (EvidenceClass.INTERMITTENT, re.compile(r"\bintermittent|\bcrackl|\bcuts? (?:in|out)|\bpops?\b|\bwiggl|\bnois")),
     (EvidenceClass.HIGH_RESISTANCE, re.compile(r"\bhigh resistance\b|\bresistance\b|\bohms?\b|\bweak\b")),
@@ -96,7 +91,7 @@ def _fault(part: str, wiring: Wiring) -> Fault | None:
     if found is None or any(name not in wiring.by_name for name in found.names):
         return None
     names = found.names or _only_pair(wiring)
-    return Fault(_CLASSES[found.what], names, None) if names else None
+    return Fault(found.what, names, None) if names else None
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
+from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
 WORDS = {field.key: field.words.lower() for field in GEAR}
@@ -71,8 +72,7 @@ class GearRow:
     @property
     def places(self) -> tuple[str, str]:
         """Where new pieces live: the places of end A and of end B, the latter empty where it is the same or untold."""
-        place, place_b = str(self.get("place") or ""), str(self.get("place_b") or "")
-        return place, "" if place_b.casefold() == place.casefold() else place_b
+        return spanned(str(self.get("place") or ""), str(self.get("place_b") or ""))
 
     def id_of(self, turn: int) -> UUID:
         """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
@@ -87,9 +87,9 @@ class GearRow:
         return str(self.id_of(0))
 
 
-def called(label: str) -> str:
-    """A label as it is compared with others: without regard to capitals and spaces."""
-    return " ".join(label.casefold().split())
+def spanned(place: str, place_b: str) -> tuple[str, str]:
+    """The places of end A and of end B, the latter empty where both are the same."""
+    return place, "" if alike(place_b, place) else place_b
 
 
 def is_empty(line: Line, mapping: Sequence[str]) -> bool:

@@ -11,6 +11,8 @@ from datetime import datetime
 from itertools import product
 from uuid import UUID
 
+from service.exchange.sheets.core.cells import folded
+
 
 @dataclass(frozen=True)
 class Logged:
@@ -35,11 +37,6 @@ class Said:
     note: str
     id_of: Callable[[int], UUID]
     repair: str = ""
-
-
-def folded(words: str) -> str:
-    """Words as they are compared: without regard to capitals and spaces."""
-    return " ".join(words.casefold().split())
 
 
 def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID] = ()) -> list[UUID]:

@@ -11,7 +11,6 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import TESTS
 from service.exchange.sheets.core.days import Order, read_moment, read_time
 from service.exchange.sheets.core.faults import end_in
-from service.exchange.sheets.core.logged import folded
 from service.exchange.sheets.core.sheet import Line
 from service.gear.core import End
 from service.kit.dates import parse_instant
@@ -76,7 +75,7 @@ class TestRow:
         wrong, and from the turn among rows that have all this in common. Notes and repairs are filled in later.
         """
         moment = [str(self.on), str(self.at)] if self.instant is None else [_utc(self.instant)]
-        return uuid5(_IDS, repr([str(item), moment, self.verdict.value, folded(self.fault), turn]))
+        return uuid5(_IDS, repr([str(item), moment, self.verdict.value, cells.folded(self.fault), turn]))
 
     @property
     def words(self) -> str:
