@@ -58,6 +58,7 @@ from service.testlog.sessions import pages as sessions
 from service.testlog.sessions import work_pages as session_work
 from service.testlog.swaps import api as swaps_api
 from service.testlog.swaps import pages as swaps
+from service.testlog.together import gathering
 from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.bodies import whole_characters
@@ -136,6 +137,7 @@ def create_app(
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         with beside(store):
             yield
+        app.state.tests.close()
         store.close()
 
     app = FastAPI(
@@ -152,6 +154,7 @@ def create_app(
     app.state.clock = clock
     app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
+    app.state.tests = gathering()
     problems.install(app)
     app.add_middleware(Guard, base_url=settings.base_url)
     app.add_middleware(Journal)

@@ -5,7 +5,7 @@ the routes and read it there. The session is opened in the route, so that nothin
 and a write is committed before its answer is made.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from functools import cached_property
@@ -87,15 +87,15 @@ class Desk:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading, once the role is known to reach."""
-        with self._store.reading() as db:
-            self._identify(db)
+        with self.store.reading() as db:
+            self.identify(db)
             yield db
 
     async def at_once(self, look_up: Callable[[], T]) -> T:
         """Look a few rows up. Where that waits for nobody it is done right here: a trip to a worker thread and back
         takes longer than the look-up itself. For no list, report or write.
         """
-        if self._store.reads_at_once:
+        if self.store.reads_at_once:
             return look_up()
         return await run_in_threadpool(look_up)
 
@@ -104,11 +104,8 @@ class Desk:
         """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
         (signing in and out, passes, people, one's own page, settings, the calendar's address).
         """
-        if self.token and not self._wrote:
-            self.pace(WRITES, self.session)
-        self._wrote = True
-        with self._store.writing() as db:
-            self._identify(db)
+        self.keep_pace()
+        with writing_together([self]) as db:
             yield db
 
     def once(self, op: UUID, action: str, content: Any, do: Callable[[Session], Any]) -> Any:
@@ -116,14 +113,27 @@ class Desk:
 
         def write() -> Any:
             with self.writing() as db:
-                asked = digest(action, str(self.me.id), content)
-                return once(db, op, action, asked, self.now, lambda: do(db))
+                return once(db, op, action, self.digest(action, content), self.now, lambda: do(db))
 
         return rerun_if_beaten(write)
+
+    def digest(self, action: str, content: Any) -> str:
+        """A digest of who asks here for what."""
+        return digest(action, str(self.me.id), content)
 
     def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
         """A page of ours."""
         return render(self.request, template, status, **context)
+
+    def keep_pace(self) -> None:
+        """Count this request among the writes of its sign-in; once, however often it is written.
+
+        Raises:
+            TooFast: this one was too many.
+        """
+        if self.token and not self._wrote:
+            self.pace(WRITES, self.session)
+        self._wrote = True
 
     def pace(self, limit: Limit, key: str) -> None:
         """Count one more of what is limited.
@@ -168,7 +178,8 @@ class Desk:
         return self.request.cookies.get(cookie_name(self.settings.secure), "")
 
     @property
-    def _store(self) -> Store:
+    def store(self) -> Store:
+        """The database."""
         store: Store = self.request.app.state.store
         return store
 
@@ -177,7 +188,12 @@ class Desk:
         limiter: Limiter | None = self.request.app.state.limiter
         return limiter
 
-    def _identify(self, db: Session) -> None:
+    def identify(self, db: Session) -> None:
+        """Look up who asks, and whether their role reaches.
+
+        Raises:
+            SignInNeeded, NotAllowed: nobody that counts, or somebody else.
+        """
         state = self.request.state
         if self.token:
             state.program, self.who = queries.asking(db, self.session, self.now)
@@ -191,6 +207,15 @@ class Desk:
         meant = self.request.headers.get(PERSON)
         if self.who is not None and meant is not None and meant != str(self.who.id):
             raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
+
+
+@contextmanager
+def writing_together(desks: Sequence[Desk]) -> Iterator[Session]:
+    """One write transaction for several requests of one service, each of whose pace was kept already; all or none."""
+    with desks[0].store.writing() as db:
+        for desk in desks:
+            desk.identify(db)
+        yield db
 
 
 def cookie_name(secure: bool) -> str:

@@ -13,10 +13,17 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 
 THREADS = 4
-"""Worker threads of a process; the pool is as large, so that no request waits for a connection it cannot get."""
+"""Worker threads of a process."""
+
+_POOL = THREADS + 2
+"""Connections: one for each worker thread, for the tests that are logged together, and for the clock, so that none
+waits for one that it cannot get.
+"""
 
 WAIT = 2.5
-"""Seconds that a write waits for its turn in the process, and then as long for another process: five at the most."""
+"""Seconds that a write waits for its turn in the process, and then as long for another process; a test that goes with
+others has waited as long for those before it.
+"""
 
 _PRAGMAS = (
     "PRAGMA synchronous=FULL",
@@ -88,7 +95,7 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
         url,
         module=driver,
         hide_parameters=True,  # an error's text goes to the log, and what was to be saved does not
-        pool_size=THREADS + 1,
+        pool_size=_POOL,
         max_overflow=0,
         pool_timeout=5,
         connect_args={"check_same_thread": False},
@@ -116,7 +123,7 @@ def _postgres(url: str) -> Engine:
     return create_engine(
         url,
         hide_parameters=True,
-        pool_size=THREADS + 1,
+        pool_size=_POOL,
         max_overflow=0,
         pool_timeout=5,
         pool_pre_ping=True,

@@ -7,16 +7,17 @@ Receipts are kept as long as what they made.
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import bindparam, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from service.kit.problems import Reused
+from service.kit.problems import Conflict, Reused
 from service.store.base import Base
 from service.store.types import Facts
 
@@ -39,6 +40,18 @@ def digest(action: str, actor: str, content: Any) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()
 
 
+@dataclass(frozen=True)
+class Asked:
+    """A write under its client's id: the digest says who asked for what."""
+
+    op: UUID
+    digest: str
+
+
+class Entangled(Conflict):
+    """Several writes cannot be done at once; each by itself can."""
+
+
 # Every write asks these, so they are built once and run below the ORM.
 _TABLE = Base.metadata.tables[Receipt.__tablename__]
 _CLAIM = {
@@ -59,18 +72,43 @@ def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Call
     Raises:
         Reused: the id was used for something else.
     """
-    connection = db.connection()
-    claim = {"id": op, "action": action, "digest": asked, "answer": None, "at": now}
-    if connection.execute(_CLAIM[connection.dialect.name], claim).rowcount == 0:
-        return _answered(connection, op, asked)
+    if not _claimed(db, [Asked(op, asked)], action, now):
+        return _answered(db, op, asked)
     answer = do()
-    db.flush()
-    connection.execute(_GIVE, {"op": op, "answer": answer})
+    _give(db, {op: answer})
     return answer
 
 
-def _answered(connection: Connection, op: UUID, asked: str) -> Any:
-    earlier = connection.execute(_EARLIER, {"op": op}).one()
+def all_once(
+    db: Session, asked: Sequence[Asked], action: str, now: datetime, do: Callable[[], Sequence[Any]]
+) -> Sequence[Any]:
+    """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
+
+    Raises:
+        Entangled: one of them was done before.
+    """
+    if not _claimed(db, asked, action, now):
+        raise Entangled("One of these was done before, so each has to be sent by itself.")
+    answers = do()
+    _give(db, {one.op: answer for one, answer in zip(asked, answers, strict=True)})
+    return answers
+
+
+def _claimed(db: Session, asked: Sequence[Asked], action: str, now: datetime) -> bool:
+    claims = [
+        {"id": one.op, "action": action, "digest": one.digest, "answer": None, "at": now} for one in asked
+    ]
+    connection = db.connection()
+    return connection.execute(_CLAIM[connection.dialect.name], claims).rowcount == len(claims)
+
+
+def _give(db: Session, answers: Mapping[UUID, Any]) -> None:
+    db.flush()
+    db.connection().execute(_GIVE, [{"op": op, "answer": answer} for op, answer in answers.items()])
+
+
+def _answered(db: Session, op: UUID, asked: str) -> Any:
+    earlier = db.connection().execute(_EARLIER, {"op": op}).one()
     if earlier.digest != asked:
         raise Reused(
             f"The id {op} was already used for another entry. Make a new id for a new entry; "

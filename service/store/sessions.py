@@ -18,6 +18,8 @@ from sqlalchemy.orm import Session
 from service.kit.problems import Busy
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, waits_for_nobody, write_engine
 
+OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."
+
 _SHORT_WAIT = 0.5
 """Seconds after which a turn takes long."""
 _UNIQUE_VIOLATION = "23505"
@@ -68,7 +70,7 @@ class Store:
         patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
         try:
             if not self._turn.acquire(timeout=patience):
-                raise Busy("Others are writing right now. Send the same again in a moment; nothing was lost.")
+                raise Busy(OTHERS_WRITE)
             self._since = time.monotonic()
             try:
                 yield

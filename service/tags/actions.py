@@ -1,7 +1,8 @@
 """What happens with tags: issuing codes, finding what a code is on, what waits to be printed, retagging."""
 
 import random
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from datetime import datetime
 from uuid import UUID
 
@@ -12,7 +13,7 @@ from service.crew.queries import note_in_audit
 from service.gear.actions import place_with
 from service.gear.models import Item
 from service.kit.codes import make_code, read_code
-from service.kit.problems import Conflict, Gone, NotFound, invalid
+from service.kit.problems import Conflict, Gone, Invalid, NotFound, invalid
 from service.store.sessions import locked
 from service.tags import queries
 from service.tags.models import Tag, TagPrint
@@ -86,6 +87,18 @@ def tag_on(db: Session, typed: str) -> Tag:
             f"{code} is not a tag of this program. Check it against the printed code, or ask your lead."
         )
     return tag
+
+
+def fetch(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
+    """The tags that codes name, asked for at once; no code and codes on nothing are passed over.
+
+    As long as these are held on to, `tag_on` finds them without asking again.
+    """
+    codes = []
+    for text in typed:
+        with suppress(Invalid):
+            codes.append(read_code(text))
+    return queries.tags(db, codes)
 
 
 def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:

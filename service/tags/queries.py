@@ -21,9 +21,17 @@ _CODES = select(Tag.item_id, Tag.code).where(
 )
 
 
+_TAGS = select(Tag).where(Tag.code.in_(bindparam("codes", expanding=True)))
+
+
 def tag(db: Session, code: str) -> Tag | None:
     """The tag of this code, whether or not it still counts."""
     return db.get(Tag, code)
+
+
+def tags(db: Session, codes: Collection[str]) -> Sequence[Tag]:
+    """The tags of these codes, as far as there are any, whether or not they still count."""
+    return db.scalars(_TAGS, {"codes": list(codes)}).all()
 
 
 def known(db: Session, codes: Collection[str]) -> set[str]:

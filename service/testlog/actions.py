@@ -5,6 +5,7 @@ the items' states, their due states and their flags. History counts in the order
 arrives late changes what it should have changed.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -20,8 +21,10 @@ from service.gear.models import Item
 from service.kit.lengths import Unit, format_length
 from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import What
+from service.store.receipts import Entangled
 from service.store.sessions import locked
-from service.tags.queries import code_of
+from service.tags.actions import fetch
+from service.tags.queries import codes_of
 from service.testlog import queries
 from service.testlog.asking import named_id
 from service.testlog.core import (
@@ -32,10 +35,10 @@ from service.testlog.core import (
     fault_of,
     in_time_order,
 )
-from service.testlog.following import follow, hold, keep_up
+from service.testlog.following import Cause, follow, hold, keep_up
 from service.testlog.models import Repair, SessionHelper, Void, WorkSession
 from service.testlog.wording import as_json, titles
-from service.testlog.writing import written
+from service.testlog.writing import Written, add, written
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -47,23 +50,51 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    items, before = hold(db, _items(db, new))
-    made = written(db, new, items, who, now)
-    _help(db, new.session, who, now)
-    db.add(made.test)
-    db.flush()
-    db.add_all([*made.faults, *made.items])
+    (answer,) = log_tests(db, [(new, who)], now, zone)
+    return answer
+
+
+def log_tests(
+    db: Session, told: Sequence[tuple[NewTest, Who | None]], now: datetime, zone: ZoneInfo
+) -> list[dict[str, Any]]:
+    """The same of several tests at once, each by somebody, that have nothing to do with one another.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+        Entangled: several, and two are of one item, or one is of what failed together with an item of none of them.
+    """
+    _tags = fetch(db, (code for new, _ in told for code in (new.item, *new.through)))
+    through = [_items(db, new) for new, _ in told]
+    items, before = hold(db, [item_id for each in through for item_id in each])
+    if len(told) > 1 and sorted(before) != sorted(item.id for item in items):
+        raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
+    held = {item.id: item for item in items}
+    made = [
+        written(db, new, [held[item_id] for item_id in each], who, now)
+        for (new, who), each in zip(told, through, strict=True)
+    ]
+    for session, who in dict.fromkeys((new.session, who) for new, who in told):
+        _help(db, session, who, now)
+    add(db, made)
+    after, causes = dict(before), dict[UUID, Cause]()
+    for one, each, (_, who) in zip(made, through, told, strict=True):
+        after |= {item_id: in_time_order([*before[item_id], one.event]) for item_id in each}
+        causes |= dict.fromkeys(each if len(told) > 1 else before, Cause(who, _reason(db, one)))
+    follow(db, items, before, after, causes, now, zone)
+    codes = codes_of(db, held)
+    return [
+        {
+            "id": str(one.test.id), "item": codes[first], "verdict": one.test.verdict,
+            "faults": [as_json(row) for row in one.faults], "received_at": now.isoformat(),
+            "state": held[first].state,
+        }
+        for one, (first, *_) in zip(made, through, strict=True)
+    ]  # fmt: skip
+
+
+def _reason(db: Session, made: Written) -> str:
     told = "; ".join(titles(db, made.test.wiring, made.faults))
-    after = before | {item.id: in_time_order([*before[item.id], made.event]) for item in items}
-    follow(db, items, before, after, who, now, zone, f"Failed: {told}." if told else "Passed its test.")
-    return {
-        "id": str(new.id),
-        "item": code_of(db, items[0].id),
-        "verdict": made.test.verdict,
-        "faults": [as_json(row) for row in made.faults],
-        "received_at": now.isoformat(),
-        "state": items[0].state,
-    }
+    return f"Failed: {told}." if told else "Passed its test."
 
 
 def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
@@ -85,7 +116,8 @@ def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
     after = before | {
         item.id: [event for event in before[item.id] if event.entry != test_id] for item in items
     }
-    follow(db, items, before, after, who, now, zone, f"A test was voided: {reason}")
+    cause = Cause(who, f"A test was voided: {reason}")
+    follow(db, items, before, after, dict.fromkeys(before, cause), now, zone)
 
 
 def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone: ZoneInfo) -> Repair:
@@ -105,7 +137,8 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
     )  # fmt: skip
     db.add(repair)
     after = before | {item.id: in_time_order([*before[item.id], Event(now, What.REPAIR, new.id)])}
-    follow(db, [item], before, after, who, now, zone, f"Repaired: {new.what}")
+    cause = Cause(who, f"Repaired: {new.what}")
+    follow(db, [item], before, after, dict.fromkeys(before, cause), now, zone)
     return repair
 
 

@@ -10,25 +10,26 @@ from sqlalchemy.orm import Session
 from service.crew.desk import CrewDesk, ViewerDesk
 from service.store.paging import page_size
 from service.tags.queries import codes_of
-from service.testlog import actions, queries
+from service.testlog import queries
 from service.testlog.asking import asked_of_log
 from service.testlog.core import Verdict
 from service.testlog.forms import Logged, TestIn, TestOut, TestsOut, VoidOut
 from service.testlog.models import Test, Void
+from service.testlog.together import Told
 from service.testlog.wording import as_json
+from service.web.gathering import Gathering
 
 router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
 
 
 @router.post("", status_code=201, response_model=Logged)
-def log_test(desk: CrewDesk, body: TestIn) -> Any:
+async def log_test(desk: CrewDesk, body: TestIn) -> Any:
     """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
+    desk.keep_pace()
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
-    return desk.once(
-        body.id, "test.log", content,
-        lambda db: actions.log_test(db, body.entry(), desk.me, desk.now, desk.zone),
-    )  # fmt: skip
+    gathering: Gathering[Told, Any] = desk.request.app.state.tests
+    return await gathering.add(Told(desk, body.entry(), content))
 
 
 @router.get("")

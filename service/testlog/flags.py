@@ -97,26 +97,26 @@ def _amiss(
 
 
 def follow_history(
-    db: Session, histories: Mapping[UUID, Sequence[Event]], who: Who | None, now: datetime
+    db: Session, histories: Mapping[UUID, Sequence[Event]], by: Mapping[UUID, Who | None], now: datetime
 ) -> None:
     """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.
 
-    The histories are of all items that were tested together.
+    The histories are of all items that were tested together; `by` says who changed that of each.
     """
     flags: dict[Asked, list[Flag]] = defaultdict(list)
     for row in queries.tested_flags(db, histories):
         if row.flag == FlagKind.SUSPECT:
             flags[row.item_id, occasion_of(row.period)].append(row)
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
-            clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_PASSED, who, now, row.period)
+            clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_PASSED, by[row.item_id], now, row.period)
     for asked, suspect in (_told(db, flags, histories) | _failed_through(db, histories)).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)
         if suspect and up is None:
             note = flags[asked][0].note if flags[asked] else THROUGH_NOTE
-            raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, who, now)
+            raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, by[item_id], now)
         elif up is not None and not suspect:
-            clear_flags(db, item_id, FlagKind.SUSPECT, _WHY_TRUSTED, who, now, up.period)
+            clear_flags(db, item_id, FlagKind.SUSPECT, _WHY_TRUSTED, by[item_id], now, up.period)
 
 
 def _told(

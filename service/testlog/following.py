@@ -1,6 +1,7 @@
 """What follows from history: the states of items, their due states and their flags."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -20,6 +21,14 @@ from service.testlog.swaps.queries import last_swaps
 Histories = dict[UUID, list[Event]]
 
 
+@dataclass(frozen=True)
+class Cause:
+    """Who changed the history of an item, and why its state follows."""
+
+    who: Who | None
+    reason: str
+
+
 def hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
     """The items in the order given, held with all that they were tested together with; and the histories of all."""
     together = set(item_ids)
@@ -36,20 +45,19 @@ def follow(
     items: Sequence[Item],
     before: Histories,
     after: Histories,
-    who: Who | None,
+    causes: Mapping[UUID, Cause],
     now: datetime,
     zone: ZoneInfo,
-    reason: str,
 ) -> None:
-    """Let states, due states and flags follow from history, which was as `before` and is as `after`."""
+    """Let states, due states and flags follow from history, which was as `before` and is as `after`, by its causes."""
     db.flush()
     ids = [item.id for item in items]
     swapped = last_swaps(db, ids)
     for item in items:
         then, now_so = (fault_of(history[item.id], swapped.get(item.id)) for history in (before, after))
         state = state_after(ItemState(item.state), _home(db, item), then, now_so)
-        gear.change_state(db, item, state, who, now, reason)
-    flags.follow_history(db, after, who, now)
+        gear.change_state(db, item, state, causes[item.id].who, now, causes[item.id].reason)
+    flags.follow_history(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
     kept = due.reckon(db, items, after, today, zone)

@@ -14,9 +14,9 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.testlog import queries
 from service.testlog.core import NewTest
-from service.testlog.following import follow, hold
+from service.testlog.following import Cause, follow, hold
 from service.testlog.models import Repair
-from service.testlog.writing import Written, written
+from service.testlog.writing import add, written
 
 
 @dataclass(frozen=True)
@@ -44,13 +44,8 @@ def log_past(
         made = [
             written(db, one.test, [item], who, now) for item in items for one in by_item[item.id] if one.test
         ]
-        _add(db, made)
+        add(db, made)
         db.add_all(one.repair for item in items for one in by_item[item.id] if one.repair)
         db.flush()
-        follow(db, items, before, before | queries.events(db, ids), who, now, zone, reason)
-
-
-def _add(db: Session, made: Sequence[Written]) -> None:
-    db.add_all(each.test for each in made)
-    db.flush()
-    db.add_all(row for each in made for row in (*each.faults, *each.items))
+        after = before | queries.events(db, ids)
+        follow(db, items, before, after, dict.fromkeys(before, Cause(who, reason)), now, zone)

@@ -63,6 +63,13 @@ def written(db: Session, new: NewTest, items: Sequence[Item], who: Who | None, n
     return Written(test, faults, links, event)
 
 
+def add(db: Session, made: Sequence[Written]) -> None:
+    """Add these tests; what refers to a test comes after it."""
+    db.add_all(each.test for each in made)
+    db.flush()
+    db.add_all(row for each in made for row in (*each.faults, *each.items))
+
+
 def _probed(new: NewTest) -> Any:
     """What the tester reached: nothing where nothing was read."""
     return new.probed if new.joined is not None else []

@@ -4,7 +4,7 @@
 
 | name | what is wrong |
 |---|---|
-| late | commits in a dependency after its `yield`, as the framework's default has it: after the answer has left |
+| late | commits in a thread of its own, after the answer has left |
 | later | the same on a slow disk: so late that every kill catches one |
 | forgetful | takes every request for a new one: ids are not unique any more |
 | unsynced | commits without waiting for the disk |
@@ -12,58 +12,41 @@
 
 import json
 import sys
-import time
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from contextvars import ContextVar
 from functools import partial
+from threading import Timer
 from uuid import uuid4
 
-from anyio import CapacityLimiter, to_thread
-from fastapi import Depends, FastAPI
+from fastapi import FastAPI
 from sqlalchemy.orm import Session
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service import app, serving
+from service import serving
 from service.__main__ import main
 from service.store import engine
 from service.store.sessions import Store
 
 SLOW = 0.03
-_ENDS: ContextVar[list[Callable[[], None]] | None] = ContextVar("ends", default=None)
-
-
-async def after_the_answer() -> AsyncIterator[None]:
-    """A dependency at default scope: what follows its `yield` comes when the answer has been sent."""
-    ends: list[Callable[[], None]] = []
-    _ENDS.set(ends)
-    yield
-    for end in ends:
-        await to_thread.run_sync(end, limiter=CapacityLimiter(1))  # not of the threads that wait for this one
 
 
 def late(seconds: float = 0.0) -> None:
-    """Leave commits of requests to `after_the_answer`."""
+    """Leave each commit to a thread of its own, and answer meanwhile."""
     writing = Store.writing
 
     @contextmanager
     def left_open(self: Store) -> Iterator[Session]:
-        ends = _ENDS.get()
         stack = ExitStack()
         db = stack.enter_context(writing(self))
-        if ends is not None:
-            stack.callback(time.sleep, seconds)
         try:
             yield db
         except BaseException:
             if not stack.__exit__(*sys.exc_info()):
                 raise
         else:
-            stack.close() if ends is None else ends.append(stack.close)
+            Timer(seconds, stack.close).start()
 
     Store.writing = left_open  # type: ignore[method-assign]
-    app.THREADS = 40  # an open write holds up others, and the framework needs a thread to make its answer
-    app.FastAPI = partial(FastAPI, dependencies=[Depends(after_the_answer)])  # type: ignore[misc, assignment]
 
 
 class FreshIds:

@@ -27,7 +27,7 @@ from service.season.core import Entry, Season, What, due_in_seasons, split
 from service.season.models import ItemDue, SeasonRow
 from service.tags.actions import issue
 from service.testlog import due, flags
-from service.testlog.actions import log_repair, log_test, void_test
+from service.testlog.actions import log_repair, log_test, log_tests, void_test
 from service.testlog.core import NewRepair, NewTest
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
@@ -171,6 +171,23 @@ class Cache(RuleBasedStateMachine):
         assert answer["verdict"] == what
         known.entries[test_id] = (at, what)
         return item_id, test_id
+
+    @rule(
+        items_and_whats=st.dictionaries(items, st.sampled_from(list(READINGS)), min_size=2, max_size=4),
+        ago=st.integers(0, 60 * 24),
+    )
+    def log_together(self, items_and_whats: dict[UUID, What], ago: int) -> None:
+        at = self.tick() - timedelta(hours=ago)
+        told = []
+        for item_id, what in items_and_whats.items():
+            joined, probed = READINGS[what]
+            code = self.known[item_id].code
+            told.append((NewTest(uuid4(), code, joined=joined, probed=probed, tested_at=at), self.lead))
+        with self.store.writing() as db:
+            answers = log_tests(db, told, self.now, self.zone)
+        for (new, _), answer, (item_id, what) in zip(told, answers, items_and_whats.items(), strict=True):
+            assert (answer["id"], answer["item"], answer["verdict"]) == (str(new.id), new.item, what)
+            self.known[item_id].entries[new.id] = (at, what)
 
     @rule(item_id=items)
     def repair(self, item_id: UUID) -> None:

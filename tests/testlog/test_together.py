@@ -51,5 +51,6 @@ def test_eight_phones_at_once(program: Running) -> None:
     assert verify(program.store, program.clock.now) == []
     suspects = [at.flags(code) for code in at.codes]
     with program.store.writing() as db:
-        follow_history(db, events(db, at.ids.values()), None, program.clock.now)
+        histories = events(db, at.ids.values())
+        follow_history(db, histories, dict.fromkeys(histories), program.clock.now)
     assert [at.flags(code) for code in at.codes] == suspects

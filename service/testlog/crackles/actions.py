@@ -43,7 +43,7 @@ def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, An
     at = corrected(new.at, new.sent_at, now, "at", "entry")
     (item,), histories = hold(db, [named_id(db, new.item, "item")])
     call_suspect(db, item.id, new.id, new.note, who, at)
-    follow_history(db, histories, who, now)
+    follow_history(db, histories, dict.fromkeys(histories, who), now)
     return {
         "id": str(new.id), "item": code_of(db, item.id), "suspect": queries.is_suspect(db, item.id),
         "received_at": now.isoformat(),

@@ -1,0 +1,78 @@
+"""Tests of several phones that are logged together."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.exc import IntegrityError
+
+from service.crew.desk import Desk, writing_together
+from service.kit.problems import Busy, Problem
+from service.store.receipts import Asked, all_once
+from service.testlog import actions
+from service.testlog.core import NewTest
+from service.web.gathering import Gathering
+
+ACTION = "test.log"
+
+
+@dataclass(frozen=True)
+class Told:
+    """A test, the desk it was told at, and what makes it the same test when it is told again."""
+
+    desk: Desk
+    new: NewTest
+    content: Any
+
+
+def gathering() -> Gathering[Told, Any]:
+    """Where tests wait while others are logged."""
+    return Gathering(log, _touches)
+
+
+def _touches(told: Told) -> Collection[object]:
+    """Its id and the codes of what it went through, as they were typed."""
+    return {told.new.id, told.new.item, *told.new.through}
+
+
+def log(told: Sequence[Told]) -> Sequence[Any]:
+    """The answer to each, or what it was refused by."""
+    if len(told) > 1:
+        try:
+            return _at_once(told)
+        except Busy as busy:
+            return [busy] * len(told)
+        except (Problem, IntegrityError):
+            pass  # one of them is not like the others: each goes by itself, and is told so by itself
+    outcomes = list[Any]()
+    for one in told:
+        busy_by_now = outcomes and isinstance(
+            outcomes[-1], Busy
+        )  # and was waited for: the rest comes again too
+        outcomes.append(outcomes[-1] if busy_by_now else _alone(one))
+    return outcomes
+
+
+def _at_once(told: Sequence[Told]) -> Sequence[Any]:
+    # By their ids, so that of two workers that get the same ones none waits for the other.
+    in_order = sorted(told, key=lambda one: one.new.id)
+    last = max((one.desk for one in told), key=lambda desk: desk.now)
+    with writing_together([one.desk for one in in_order]) as db:
+        asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content)) for one in in_order]
+        tests = [(one.new, one.desk.me) for one in in_order]
+        answers = all_once(
+            db, asked, ACTION, last.now, lambda: actions.log_tests(db, tests, last.now, last.zone)
+        )
+    by_id = {one.new.id: answer for one, answer in zip(in_order, answers, strict=True)}
+    return [by_id[one.new.id] for one in told]
+
+
+def _alone(one: Told) -> Any:
+    desk = one.desk
+    try:
+        return desk.once(
+            one.new.id, ACTION, one.content,
+            lambda db: actions.log_test(db, one.new, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Exception as error:  # whoever told it is answered by it
+        return error
