@@ -12,6 +12,7 @@ from service.exchange.sheets.core.asked import look
 from service.exchange.sheets.core.columns import GEAR, TESTS, guess, is_tests, unit_in
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import (
+    Day,
     Order,
     Unclear,
     order_of,
@@ -77,9 +78,36 @@ def test_days_that_may_be_two_are_asked() -> None:
     assert unclear(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
 
 
-def test_a_month_or_a_year_is_its_first_day_and_said_so() -> None:
-    assert (read_day("Oct 2024").on, read_day("Oct 2024").exact) == (date(2024, 10, 1), False)
-    assert (read_day("2024").on, read_day("2024").exact) == (date(2024, 1, 1), False)
+@pytest.mark.parametrize(
+    "text",
+    ["Oct 2024", "Oct. 2024", "October, 2024", "10/2024", "10-2024", "10.2024", "2024-10", "2024/10", "Oct-24",
+     "Oct-2024", "Oct/2024", "Oct ’24", "OCT '24"],
+)  # fmt: skip
+def test_a_month_is_its_first_day_and_said_so(text: str) -> None:
+    assert read_day(text) == Day(date(2024, 10, 1), exact=False)
+
+
+def test_a_year_is_its_first_day_and_said_so() -> None:
+    assert read_day("2024") == Day(date(2024, 1, 1), exact=False)
+
+
+@pytest.mark.parametrize(
+    "text", ["10/24", "Oct 24", "24-Oct", "13/2024", "2024-13", "0/2024", "2024-25", "10/1924"]
+)
+def test_what_may_be_a_day_or_no_month_is_refused(text: str) -> None:
+    with pytest.raises(Invalid, match="is not a date"):
+        read_day(text)
+
+
+@given(
+    st.dates(date(1970, 1, 1), date(2069, 12, 31)),
+    st.sampled_from(["%m/%Y", "%m-%Y", "%Y-%m", "%Y/%m", "%b %Y", "%B %Y", "%b-%y", "%b '%y"]),
+    st.sampled_from([None, *Order]),
+)
+def test_any_month_that_is_written_is_read(on: date, form: str, order: Order | None) -> None:
+    written = on.strftime(form)
+    assert read_day(written, order) == Day(on.replace(day=1), exact=False)
+    assert order_of([written]) is unclear([written]) is None
 
 
 @pytest.mark.parametrize(

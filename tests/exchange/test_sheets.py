@@ -312,3 +312,12 @@ def test_the_dry_run_says_where_new_gear_will_be_and_what_like_it_is_here(sqlite
             f"1 like it without a label is here already: {code}. Write the code if it is one of those."
             in again
         )
+
+
+def test_a_month_or_a_year_of_purchase_is_its_first_day_and_told(sqlite_url: str) -> None:
+    sheet = "Name,Length,Purchased\na,3 m,8/2023\nb,3 m,Aug-23\nc,3 m,2023\n"
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert fates(page) == [(2, "New"), (3, "New"), (4, "New")]
+        for cell, on in (("8/2023", "2023-08-01"), ("Aug-23", "2023-08-01"), ("2023", "2023-01-01")):
+            assert f"“{cell}” is taken as bought on {on}." in page.text

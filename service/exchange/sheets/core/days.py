@@ -3,6 +3,8 @@
 >>> read_day("Oct 6, 2026"), read_day("6.10.26", Order.DAY_FIRST), read_day("2026")
 (Day(on=datetime.date(2026, 10, 6), exact=True), Day(on=datetime.date(2026, 10, 6), exact=True), \
 Day(on=datetime.date(2026, 1, 1), exact=False))
+>>> read_day("10/2026"), read_day("Oct-26")
+(Day(on=datetime.date(2026, 10, 1), exact=False), Day(on=datetime.date(2026, 10, 1), exact=False))
 >>> order_of(["10/6/2026", "10/28/2026"]), order_of(["10/6/2026"])
 (<Order.MONTH_FIRST: 'month_first'>, None)
 """
@@ -22,7 +24,10 @@ _ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
 _NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})")
 _DAY_MONTH = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]+([a-z]{3,9})\.?,?[ -]+(\d{4}|\d{2})")
 _MONTH_DAY = re.compile(r"([a-z]{3,9})\.? (\d{1,2})(?:st|nd|rd|th)?,? (\d{4}|\d{2})")
-_MONTH = re.compile(r"([a-z]{3,9})\.?,? (\d{4})")
+# A spreadsheet that was given 10/2024 shows "Oct-24"; the day it would show as "24-Oct".
+_MONTH = re.compile(r"([a-z]{3,9})(?:(?:\.?,? |[-/])(\d{4})|-(\d\d)|\.? ?'(\d\d))")
+_MONTH_NUMBER = re.compile(r"(\d{1,2})[-/.](\d{4})")
+_YEAR_MONTH = re.compile(r"(\d{4})[-/.](\d{1,2})")
 _YEAR = re.compile(r"\d{4}")
 _WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
 _TIME = re.compile(r"(\d{1,2})(?::(\d\d))?(?::(\d\d)(?:\.\d+)?)? ?([ap])?\.?(?:m\.?)?")
@@ -138,7 +143,11 @@ def _day(typed: str, order: Order | None) -> Day:
     if found := _MONTH_DAY.fullmatch(typed):
         return Day(_made(_year(found[3]), _month(found[1]), int(found[2])))
     if found := _MONTH.fullmatch(typed):
-        return Day(_made(int(found[2]), _month(found[1]), 1), exact=False)
+        return Day(_made(_year(found[2] or found[3] or found[4]), _month(found[1]), 1), exact=False)
+    if found := _MONTH_NUMBER.fullmatch(typed):
+        return Day(_made(int(found[2]), int(found[1]), 1), exact=False)
+    if found := _YEAR_MONTH.fullmatch(typed):
+        return Day(_made(int(found[1]), int(found[2]), 1), exact=False)
     if _YEAR.fullmatch(typed):
         return Day(_made(int(typed), 1, 1), exact=False)
     raise ValueError
