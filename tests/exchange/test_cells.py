@@ -127,13 +127,37 @@ def test_money(text: str, cents: int) -> None:
 
 
 def test_states_counts_and_gauges() -> None:
-    assert [cells.read_state(word) for word in ("OK", "Backup", "broken!", "Missing")] == [
+    words = ("OK", "Backup", "broken!", "Missing")
+    assert [cells.read_state(word).state for word in words] == [
         ItemState.IN_SERVICE, ItemState.SPARE, ItemState.QUARANTINED, ItemState.LOST,
     ]  # fmt: skip
     assert [cells.read_count("12"), cells.read_count("12.0"), cells.read_gauge("24 AWG")] == [12, 12, 24]
     for wrong in ("0", "-1", "201", "x", ""):
         with pytest.raises(Invalid):
             cells.read_count(wrong)
+
+
+@pytest.mark.parametrize(
+    ("cell", "condition"),
+    [("Fair", "Fair"), (" worn. ", "worn"), ("good / fair", "good / fair"), ("old but works", "old but works"),
+     ("Poor condition", "Poor"), ("fair cond.", "fair"), ("like-new", "like-new")],
+)  # fmt: skip
+def test_a_cell_that_tells_how_gear_looks_names_no_state(cell: str, condition: str) -> None:
+    assert cells.read_state(cell) == cells.Said(None, condition)
+
+
+USABLE_WORDS = st.sampled_from(["good", "OK", "fair", "worn", "Poor", "works"])
+
+
+@given(
+    st.lists(USABLE_WORDS, min_size=1, max_size=3), st.sampled_from([" / ", "/", ", ", " but ", "-", " and "])
+)
+def test_words_for_what_can_be_used_say_no_other_state_together(words: list[str], joint: str) -> None:
+    said = cells.read_state(joint.join(words))
+    assert said.state in (ItemState.IN_SERVICE, None)
+    assert (said.state is None) == bool(said.condition)
+    with pytest.raises(Invalid, match="is no state"):
+        cells.read_state(joint.join([*words, "dead"]))
 
 
 @settings(max_examples=300)

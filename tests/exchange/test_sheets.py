@@ -321,3 +321,33 @@ def test_a_month_or_a_year_of_purchase_is_its_first_day_and_told(sqlite_url: str
         assert fates(page) == [(2, "New"), (3, "New"), (4, "New")]
         for cell, on in (("8/2023", "2023-08-01"), ("Aug-23", "2023-08-01"), ("2023", "2023-01-01")):
             assert f"“{cell}” is taken as bought on {on}." in page.text
+
+
+def test_how_gear_looks_is_a_note_and_leaves_its_state(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Length,Condition,Notes\na,3 m,Fair,red tape\nb,3 m,Good,\nc,3 m,mangy,\n"
+        page = tried(program, sheet)
+        assert fates(page) == [(2, "New"), (3, "New"), (4, "Wrong")]
+        assert "“Fair” tells how it looks, so it is kept as a note." in page.text
+        assert (
+            "“mangy” is no state; write one of in service, spare, quarantined, in repair, retired, lost"
+            in page.text
+        )
+        assert "or how it looks: good, fair, worn, poor" in page.text
+        brought_in(program, sheet, bad="good")
+        with program.store.reading() as db:
+            assert sorted(db.scalars(select(Note.text))) == ["Condition: Fair", "red tape"]
+            assert set(db.scalars(select(Item.state))) == {"in_service"}
+        assert fates(tried(program, sheet))[:2] == [(2, "Same"), (3, "Same")]
+
+
+def test_a_spare_that_works_stays_a_spare(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Code,Length,State\n7K3M9U,10 ft,spare\n")
+        assert fates(tried(program, "Code,Condition\n7K3M9U,good\n")) == [(2, "Same")]
+        assert fates(tried(program, "Code,Condition\n7K3M9U,poor\n")) == [(2, "Changed")]
+        brought_in(program, "Code,Condition\n7K3M9U,poor\n")
+        with program.store.reading() as db:
+            assert db.scalars(select(Item.state)).all() == ["spare"]
+        page = tried(program, "Code,Condition\n7K3M9U,in service\n")
+        assert "state: spare becomes in service." in page.text

@@ -26,7 +26,7 @@ class Comparison:
 
     def says_nothing_new(self, row: GearRow, item: ItemFacts) -> bool:
         """Whether all that a row says of an item is so here."""
-        if row.get("state") is not None and row.state is not item.state:
+        if _other_state(row, item) is not None:
             return False  # told without a look at its tests
         try:
             return self.change(row, item, "")[0] is None
@@ -60,19 +60,25 @@ class Comparison:
         return Change(item.id, code, columns, length, place, state, notes), told
 
     def _state(self, row: GearRow, item: ItemFacts) -> ItemState | None:
-        if row.get("state") is None or row.state is item.state:
-            return None
-        if row.state in USABLE and item.state not in USABLE:
+        state = _other_state(row, item)
+        if state in USABLE and item.state not in USABLE:
             fault = fault_of(events(self.db, [item.id])[item.id])
             if fault is not Fault.NONE:
                 raise invalid(
                     "state",
                     f"it has an open fault here, so it is {in_words(row.state)} again only after a repair and a pass.",
                 )
-        return row.state
+        return state
 
     def _length(self, mm: int) -> str:
         return format_length(mm, self.unit) if mm else "nothing"
+
+
+def _other_state(row: GearRow, item: ItemFacts) -> ItemState | None:
+    """The state that a row names, where the item has another. A spare works, too."""
+    if row.get("state") is None or row.state is item.state or (row.works and item.state in USABLE):
+        return None
+    return row.state
 
 
 def _refuse_other_kind(row: GearRow, item: ItemFacts, code: str) -> None:

@@ -5,6 +5,7 @@
 """
 
 import re
+from dataclasses import dataclass
 
 from service.gear.core import ItemState
 from service.kit.lengths import Unit, parse_length
@@ -21,23 +22,46 @@ _BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
 _WHOLE = re.compile(r"(\d{1,9})(?:[.,]0+)?")
 _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
+_WORKS = frozenset(
+    ("good", "ok", "okay", "works", "working", "yes", "y", "fine", "new", "used", "pass", "passed", "operational",
+     "functional")
+)  # fmt: skip
+_LOOKS = frozenset(
+    ("fair", "worn", "poor", "old", "rough", "scuffed", "scratched", "dirty", "dented", "beat up", "beat-up", "average",
+     "acceptable", "decent", "so-so", "excellent", "great", "very good", "like new", "like-new", "mint", "perfect",
+     "a bit worn", "slightly worn", "well worn", "very worn")
+)  # fmt: skip
 _STATES = {
-    **dict.fromkeys(
-        ("in service", "in_service", "in use", "active", "good", "ok", "okay", "works", "working", "yes", "y", "fine",
-         "new", "used", "pass", "passed", "ready"), ItemState.IN_SERVICE,
-    ),
-    **dict.fromkeys(("spare", "spares", "backup", "reserve", "stored"), ItemState.SPARE),
+    **dict.fromkeys(("in service", "in_service", "in use", "active", "ready", "deployed"), ItemState.IN_SERVICE),
+    **dict.fromkeys(("spare", "spares", "backup", "reserve", "stored", "extra", "in storage"), ItemState.SPARE),
     **dict.fromkeys(
         ("quarantined", "quarantine", "bad", "broken", "dead", "defective", "fail", "failed", "faulty", "no", "n",
-         "not working", "damaged"), ItemState.QUARANTINED,
+         "not working", "damaged", "not ok", "no good", "do not use", "unusable", "out of service", "intermittent"),
+        ItemState.QUARANTINED,
     ),
-    **dict.fromkeys(("in repair", "in_repair", "repair", "being repaired", "needs repair"), ItemState.IN_REPAIR),
     **dict.fromkeys(
-        ("retired", "retire", "disposed", "discarded", "trash", "trashed", "sold", "scrapped", "gone"),
+        ("in repair", "in_repair", "repair", "being repaired", "needs repair", "needs fixing", "out for repair",
+         "in the shop", "at the shop"), ItemState.IN_REPAIR,
+    ),
+    **dict.fromkeys(
+        ("retired", "retire", "disposed", "discarded", "trash", "trashed", "sold", "scrapped", "gone", "junk"),
         ItemState.RETIRED,
     ),
-    **dict.fromkeys(("lost", "missing", "stolen"), ItemState.LOST),
+    **dict.fromkeys(("lost", "missing", "stolen", "not found"), ItemState.LOST),
 }  # fmt: skip
+_BETWEEN = re.compile(r" ?[/,;&] ?|-| (?:but|and|to) ")
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a cell says of a state: the state, or in words how the item looks, which names none.
+
+    `works` marks a state that says no more than that the item can be used, as a spare can, too.
+    """
+
+    state: ItemState | None
+    condition: str = ""
+    works: bool = False
 
 
 def folded(words: str) -> str:
@@ -116,14 +140,22 @@ def read_gauge(text: str) -> int:
     return gauge
 
 
-def read_state(text: str) -> ItemState:
-    """A state by any of its common words.
+def read_state(text: str) -> Said:
+    """A state by any of its common words, or how the item looks.
 
     Raises:
         Invalid: for `state`, with the words that there are.
     """
-    word = " ".join(plain(text).lower().replace("!", "").split())
-    if word not in _STATES:
-        words = ", ".join(state.value.replace("_", " ") for state in ItemState)
-        raise invalid("state", f"“{text.strip()[:30]}” is no state; write one of {words}.")
-    return _STATES[word]
+    shown = re.sub(r"(?i) cond(?:ition)?$", "", " ".join(plain(text).replace("!", "").split()).rstrip(". "))
+    word = shown.lower()
+    if word in _STATES:
+        return Said(_STATES[word])
+    if word in _WORKS:
+        return Said(ItemState.IN_SERVICE, works=True)
+    if word in _LOOKS or all(part in _WORKS | _LOOKS for part in _BETWEEN.split(word)):
+        return Said(None, shown)
+    words = ", ".join(state.value.replace("_", " ") for state in ItemState)
+    raise invalid(
+        "state",
+        f"“{text.strip()[:30]}” is no state; write one of {words}, or how it looks: good, fair, worn, poor.",
+    )

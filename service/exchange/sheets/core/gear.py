@@ -37,7 +37,7 @@ class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
     `kind_told` says whether the row itself names a kind, `wiring_told` whether it has a cell for the wiring, and
-    `wiring_exact` whether that is the key or the name of one.
+    `wiring_exact` whether that is the key or the name of one; `works` whether its state says only that it can be used.
     `told` is what was understood in a way worth saying.
     """
 
@@ -48,6 +48,7 @@ class GearRow:
     kind_told: bool = False
     wiring_told: bool = False
     wiring_exact: bool = False
+    works: bool = False
     told: tuple[str, ...] = ()
 
     def get(self, key: str) -> Any:
@@ -105,6 +106,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
     """
     typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
     values, errors, told = dict[str, Any](), dict[str, str](), list[str]()
+    said = cells.Said(None)
     for key, cell in typed.items():
         try:
             if key in _READERS:
@@ -113,8 +115,11 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
                 values[key] = cells.read_length(cell, choices.unit)
             elif key == "bought_on":
                 values[key] = _bought(cell, choices.order, told)
+            elif key == "state":
+                said = cells.read_state(cell)
         except Problem as problem:
             errors[key] = problem.detail
+    _note_state(said, values, told)
     kind, wiring = "", ""
     try:
         kind, wiring = _kind_and_wiring(typed, choices, wirings)
@@ -125,7 +130,9 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
         raise Invalid(" ".join(errors.values()), errors)
     told_kind = kind_in(typed.get("kind", "")) is not None
     exact = _tidy(typed.get("wiring", "")) in wirings
-    return GearRow(line.number, values, wiring, kind, told_kind, "wiring" in typed, exact, tuple(told))
+    return GearRow(
+        line.number, values, wiring, kind, told_kind, "wiring" in typed, exact, said.works, tuple(told)
+    )
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
@@ -138,13 +145,21 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "gauge_awg": cells.read_gauge,
     "price": cells.read_money,
     "count": cells.read_count,
-    "state": cells.read_state,
 }
 
 
 def _notes(cell: str) -> tuple[str, ...]:
     """A note on each line of a cell."""
     return tuple(cells.read_line(line, "note", cells.NOTE_MOST) for line in cell.splitlines() if line.strip())
+
+
+def _note_state(said: cells.Said, values: dict[str, Any], told: list[str]) -> None:
+    """Keep the state that a row names; how the item looks is a note of it."""
+    if said.state is not None:
+        values["state"] = said.state
+    if said.condition:
+        values["note"] = (*values.get("note", ()), f"Condition: {said.condition}")
+        told.append(f"“{said.condition}” tells how it looks, so it is kept as a note.")
 
 
 def _bought(cell: str, order: Order | None, told: list[str]) -> date:
