@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.asked import look
-from service.exchange.sheets.core.columns import GEAR, TESTS, guess, is_tests, unit_in
+from service.exchange.sheets.core.columns import unit_in
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import (
     Day,
@@ -174,33 +174,6 @@ def test_any_text_is_a_value_or_a_sentence(text: str) -> None:
     ):  # fmt: skip
         with suppress(Invalid):
             read(text)
-
-
-@pytest.mark.parametrize(
-    ("header", "fields"),
-    [
-        (("Name", "Label", "Length"), ("", "label", "length")),
-        (("Name", "Cable length (ft)", "Connector", "Location", "Bought", "Price", "Notes", "Qty"),
-         ("label", "length", "wiring", "place", "bought_on", "price", "note", "count")),
-        (("#", "Cable Type", "Where is it?", "Purchase Date", "Unit cost", "Condition"),
-         ("label", "kind", "place", "bought_on", "price", "state")),
-        (("", "Fjord"), ("", "")),
-    ],
-)  # fmt: skip
-def test_columns_are_guessed_from_common_words(header: tuple[str, ...], fields: tuple[str, ...]) -> None:
-    if header == ("Name", "Label", "Length"):
-        assert sorted(guess(GEAR, header)) == ["", "label", "length"]
-    else:
-        assert guess(GEAR, header) == fields
-
-
-def test_a_sheet_of_tests_is_told_from_one_of_gear() -> None:
-    assert is_tests(("Cable", "Date", "Result", "Problem"))
-    assert not is_tests(("Cable", "Length", "Date", "Status"))
-    assert guess(TESTS, ("Cable", "Tested on", "Pass/Fail", "Problem", "Fix")) == (
-        "code", "tested_at", "verdict", "fault", "repair",
-    )  # fmt: skip
-    assert unit_in("Length [m]") is Unit.METERS
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])

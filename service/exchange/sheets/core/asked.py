@@ -10,9 +10,11 @@ from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
 from service.gear.core import KINDS
+from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 
+_OWN_TAGS = ("tag", "tag no", "tag number")
 SHOWN = 3
 """Cells of each column that its guess is shown with."""
 
@@ -81,7 +83,7 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
     read = sheet.read_sheet(text, columns.KNOWN)
     kind = kind or (SheetKind.TESTS if columns.is_tests(read.header) else SheetKind.GEAR)
     guessed = mapping if mapping is not None and len(mapping) == len(read.header) else None
-    keys = tuple(guessed) if guessed is not None else columns.guess(fields(kind), read.header)
+    keys = tuple(guessed) if guessed is not None else _guessed(kind, read)
     by_key = {key: _cells(read, at) for at, key in enumerate(keys) if key}
     name = dict(zip(keys, read.header, strict=True)).get("length", "")
     dates = [*by_key.get("bought_on", ()), *by_key.get("tested_at", ())]
@@ -94,6 +96,23 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
         cell.strip().replace(".", "").replace(",", "").isdecimal() for cell in by_key.get("length", ())
     )
     return Look(kind, read, shown, columns.unit_in(name), order, bare, None if order else days.unclear(dates))
+
+
+def _guessed(kind: SheetKind, read: Sheet) -> tuple[str, ...]:
+    """What each column is taken for by its name; one of tags also by its cells, since a program may have its own."""
+    keys = columns.guess(fields(kind), read.header)
+    if kind is SheetKind.GEAR and "code" in keys:
+        at = keys.index("code")
+        if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(_is_code, _cells(read, at))):
+            return columns.guess(columns.UNCODED, read.header)
+    return keys
+
+
+def _is_code(cell: str) -> bool:
+    try:
+        return bool(read_code(cell))
+    except Invalid:
+        return False
 
 
 def _cells(read: Sheet, at: int) -> tuple[str, ...]:

@@ -8,63 +8,108 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.typed import plain
 
 
 @dataclass(frozen=True)
 class Field:
-    """What a column may hold: its key, how pages call it, and the names by which sheets call it, in lower case."""
+    """What a column may hold: its key, how pages call it, and the names by which sheets call it, in lower case.
+
+    Beside one of the words of `never`, a part of a column's name means something else: a “test date” is none of
+    purchase. What names the item itself is `weak`: a “cable cost” is a cost.
+    """
 
     key: str
     words: str
     names: tuple[str, ...]
+    never: tuple[str, ...] = ()
+    weak: bool = False
 
+
+_NOTES = (
+    "note",
+    "notes",
+    "comment",
+    "comments",
+    "remark",
+    "remarks",
+    "details",
+    "info",
+    "misc",
+    "memo",
+    "observations",
+)
+_ASIDE = ("color", "colour", "type", "length", "kind", "by")
+_OF_TESTS = ("test", "tests", "tested", "tester", "check", "checked", "checks", "inspected", "repair", "repaired",
+             "fixed", "due", "last", "next", "returned", "issued")  # fmt: skip
 
 GEAR = (
     Field("code", "Code of its tag", ("code", "tag", "tag code", "coilbook code")),
     Field("label", "Label", ("label", "name", "item", "description", "id", "number", "no", "cable", "cable name",
-                             "cable id", "asset", "asset id", "what", "gear")),
-    Field("kind", "Kind of gear", ("kind", "type", "category", "item type", "gear type", "cable type")),
+                             "cable id", "cable no", "item no", "asset", "asset id", "what", "gear", "desc", "serial",
+                             "serial no"), _ASIDE, weak=True),
+    Field("kind", "Kind of gear", ("kind", "type", "category", "item type", "gear type", "cable type"), ("test",)),
     Field("wiring", "Connectors or wiring", ("wiring", "connector", "connectors", "connector type", "connection",
-                                             "plugs", "ends")),
+                                             "plugs", "ends", "conn", "conns", "plug", "plug type")),
     Field("length", "Length", ("length", "cable length", "len", "size", "feet", "ft", "meters", "metres",
-                               "length ft", "length feet", "length m", "long")),
-    Field("gauge_awg", "Wire gauge", ("gauge", "awg", "gauge_awg", "wire gauge")),
+                               "length ft", "length feet", "length m", "long"), ("total",)),
+    Field("gauge_awg", "Wire gauge", ("gauge", "awg", "gauge_awg", "wire gauge", "wire size", "ga")),
     Field("place", "Place", ("place", "location", "where", "place a", "frame", "case", "stored", "storage", "shelf",
-                             "instrument", "home", "position", "from")),
-    Field("place_b", "Place of end B", ("place b", "place_b", "place of end b", "end b", "to", "location b")),
+                             "instrument", "home", "position", "from", "lives", "lives in", "lives at", "loc", "kept",
+                             "bin", "rack", "cart", "drawer", "bag"), ("bought", "purchased")),
+    Field("place_b", "Place of end B", ("place b", "place_b", "place of end b", "end b", "to", "location b", "goes to",
+                                        "runs to")),
     Field("batch", "Batch", ("batch", "lot", "order", "purchase order", "po", "brand", "make", "model", "vendor",
-                             "supplier")),
+                             "supplier", "mfr", "mfg", "manufacturer", "po no", "bought from", "purchased from",
+                             "invoice")),
     Field("bought_on", "Bought on", ("bought_on", "bought on", "bought", "purchased", "date", "purchase date",
-                                     "date bought", "date purchased", "year", "acquired", "in service since")),
+                                     "date bought", "date purchased", "year", "acquired", "in service since",
+                                     "purchase year", "purchase yr", "yr", "date of purchase"),
+          (*_OF_TESTS, "by", "from")),
     Field("price", "Price of one", ("price", "cost", "paid", "value", "unit price", "price each", "unit cost",
-                                    "amount")),
-    Field("state", "State", ("state", "status", "condition", "working", "ok")),
+                                    "amount"), ("total", "repair")),
+    Field("state", "State", ("state", "status", "condition", "working", "ok", "cond", "works", "good"), _OF_TESTS),
     Field("count", "How many", ("count", "qty", "quantity", "how many", "amount of", "pieces", "pcs", "number of",
-                                "total")),
-    Field("note", "Note", ("note", "notes", "comment", "comments", "remark", "remarks", "details", "info")),
+                                "total", "no of"),
+          (*_OF_TESTS, "cost", "price", "value", "paid", "length", "channels", "ch", "lanes", "pins", "pairs",
+           "contacts", "conductors", "shows")),
+    Field("note", "Note", (*_NOTES, "description")),
 )  # fmt: skip
+
+UNCODED = tuple(
+    replace(field, names=(*field.names, "tag", "tag no")) if field.key == "label" else field
+    for field in GEAR
+    if field.key != "code"
+)
+"""What a column of gear may be where the tags are the program's own, with numbers that are no codes of here."""
 
 TESTS = (
     Field("id", "The test's id", ("test id", "test_id", "uuid")),
     Field("code", "Code or label of the item", ("code", "tag", "item", "cable", "label", "name", "cable name", "id",
-                                                "cable id", "item code", "number", "no", "asset", "asset id", "what")),
+                                                "cable id", "item code", "number", "no", "asset", "asset id", "what",
+                                                "cable no", "item no", "serial", "serial no", "gear"),
+          (*_ASIDE, "many", "tests", "done"), weak=True),
     Field("tested_at", "Date, or date and time", ("tested_at", "tested at", "date", "tested", "tested on", "when",
                                                   "test date", "date tested", "day", "checked", "last tested",
-                                                  "date checked")),
+                                                  "date checked", "last test"),
+          ("by", "due", "next", "purchase", "purchased", "bought", "repair", "repaired", "fixed")),
     Field("time", "Time", ("time", "test time", "hour")),
     Field("verdict", "Verdict", ("verdict", "result", "pass fail", "passed", "pass", "outcome", "ok", "status",
-                                 "test result", "good", "works", "working", "state")),
+                                 "test result", "good", "works", "working", "state", "p f", "pf", "fail", "failed"),
+          ("by", "reason", "why", "date")),
     Field("fault", "What was wrong", ("fault", "faults", "problem", "issue", "error", "failure", "what was wrong",
-                                      "defect", "reason", "description")),
-    Field("end", "At which end", ("end", "fault end", "which end", "side")),
+                                      "defect", "reason", "description", "whats wrong", "what is wrong", "wrong",
+                                      "problems", "issues", "symptom", "symptoms")),
+    Field("end", "At which end", ("end", "fault end", "which end", "side", "bad end")),
     Field("repair", "What was repaired", ("repair", "repaired", "fix", "fixed", "action", "action taken", "work done",
-                                          "resolution", "what was done")),
-    Field("note", "Note", ("note", "notes", "comment", "comments", "remark", "remarks", "details", "info")),
-    Field("method", "Method", ("method", "how", "test type")),
+                                          "resolution", "what was done"),
+          ("needs", "need", "needed", "by", "date", "cost", "due")),
+    Field("note", "Note", _NOTES),
+    Field("method", "Method", ("method", "how", "test type"), ("many", "often", "long", "bad")),
     Field("through", "Other items that it went through", ("through",)),
     Field("voided", "Voided", ("voided at", "voided", "void")),
 )  # fmt: skip
@@ -80,15 +125,15 @@ _UNITS = {
 
 
 def bare(name: str) -> str:
-    """A column's name without brackets, signs and capitals."""
-    kept = _IN_BRACKETS.sub(" ", name.lower()).replace("#", " no ")
+    """A column's name without brackets, apostrophes, signs and capitals."""
+    kept = _IN_BRACKETS.sub(" ", plain(name).lower()).replace("#", " no ").replace("'", "")
     return " ".join(re.sub(r"[^\w]+", " ", kept).split())
 
 
 def guess(fields: Sequence[Field], header: Sequence[str]) -> tuple[str, ...]:
     """The field's key for each column, empty where the name tells nothing; each field at most once.
 
-    A column's whole name goes before a part of it, and among parts the longer one.
+    A column's whole name goes before a part of it, and among parts the longer one, those of the item's own name last.
     """
     names = [bare(name) for name in header]
     ranked = sorted(
@@ -106,11 +151,13 @@ def _rank(field: Field, name: str) -> tuple[int, int] | None:
     """How well a name fits a field, the least the best: the whole name, by its turn in the list, then parts."""
     if not name:
         return None
-    spoken = [one.replace("_", " ") for one in field.names]
-    if name.replace("_", " ") in spoken:
-        return 0, spoken.index(name.replace("_", " "))
-    parts = [one for one in spoken if len(one) > 2 and f" {one} " in f" {name.replace('_', ' ')} "]
-    return (1, -max(map(len, parts))) if parts else None
+    spoken, said = [one.replace("_", " ") for one in field.names], name.replace("_", " ")
+    if said in spoken:
+        return 0, spoken.index(said)
+    if not set(field.never).isdisjoint(said.split()):
+        return None
+    parts = [one for one in spoken if len(one) > 2 and f" {one} " in f" {said} "]
+    return (2 if field.weak else 1, -max(map(len, parts))) if parts else None
 
 
 def is_tests(header: Sequence[str]) -> bool:
@@ -122,7 +169,7 @@ def is_tests(header: Sequence[str]) -> bool:
 
 def unit_in(name: str) -> Unit | None:
     """The unit that a column's name says, as in “Length (ft)” or “Meters”."""
-    words = [*bare(name).split(), *(part.strip() for part in _IN_BRACKETS.findall(name.lower()))]
+    words = [*bare(name).split(), *(part.strip() for part in _IN_BRACKETS.findall(plain(name).lower()))]
     return next((_UNITS[word] for word in words if word in _UNITS), None)
 
 

@@ -18,6 +18,7 @@ import zlib
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from service.exchange.sheets.core.columns import bare
 from service.kit.csvs import BYTE_ORDER_MARK, unguarded
 from service.kit.problems import Invalid, invalid
 
@@ -107,7 +108,7 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
             "There is nothing in it. A sheet has a row with the names of its columns, and rows below."
         )
     at = _header(lines, known)
-    header, below = lines[at].cells, lines[at + 1 :]
+    header, below = _named_above(lines, at), lines[at + 1 :]
     if not below:
         raise _refused("There is a row with names of columns, and none below it.")
     columns = _columns(header, below)
@@ -150,9 +151,24 @@ def _separator(text: str) -> str:
 
 def _header(lines: list[Line], known: Collection[str]) -> int:
     """The row that names the columns: of the first few, the one with the most words that headers have."""
-    scores = [sum(cell.strip().lower() in known for cell in line.cells) for line in lines[:_HEADER_WITHIN]]
+    scores = [sum(bare(cell) in known for cell in line.cells) for line in lines[:_HEADER_WITHIN]]
     best = max(scores)
     return scores.index(best) if best > 1 else 0
+
+
+def _named_above(lines: list[Line], at: int) -> tuple[str, ...]:
+    """The names of the columns; one that spans two rows stands in the upper one. A title is alone in its row."""
+    header = lines[at].cells
+    above = lines[at - 1].cells if at else ()
+    if sum(bool(cell.strip()) for cell in above) < 2:
+        return header
+    width = max(len(header), len(above))
+    pairs = zip(_wide(header, width), _wide(above, width), strict=True)
+    return tuple(name if name.strip() else upper for name, upper in pairs)
+
+
+def _wide(cells: tuple[str, ...], width: int) -> tuple[str, ...]:
+    return cells + ("",) * (width - len(cells))
 
 
 def _columns(header: tuple[str, ...], below: list[Line]) -> list[int]:
