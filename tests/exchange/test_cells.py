@@ -132,7 +132,8 @@ def test_states_counts_and_gauges() -> None:
         ItemState.IN_SERVICE, ItemState.SPARE, ItemState.QUARANTINED, ItemState.LOST,
     ]  # fmt: skip
     assert [cells.read_count("12"), cells.read_count("12.0"), cells.read_gauge("24 AWG")] == [12, 12, 24]
-    for wrong in ("0", "-1", "201", "x", ""):
+    assert {cells.read_count(text) for text in ("4", "x4", "4x", "4 pcs.", "4 ea", "4 cables")} == {4}
+    for wrong in ("0", "-1", "201", "x", "", "4 ft", "4 or 5"):
         with pytest.raises(Invalid):
             cells.read_count(wrong)
 

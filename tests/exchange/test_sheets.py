@@ -351,3 +351,11 @@ def test_a_spare_that_works_stays_a_spare(sqlite_url: str) -> None:
             assert db.scalars(select(Item.state)).all() == ["spare"]
         page = tried(program, "Code,Condition\n7K3M9U,in service\n")
         assert "state: spare becomes in service." in page.text
+
+
+def test_a_column_that_is_left_out_is_told(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, "Name,Length,Color,Empty,Qty\na,3 m,red,,4 pcs\n")
+        assert "Left out of every row: <b>Color</b>." in page.text
+        assert "4 × a" in page.text
+        assert "Left out of every row" not in tried(program, "Name,Length,Color\na,3 m,\n").text

@@ -201,8 +201,10 @@ def _tried(
     listed = errors_first(rows)
     start = typed.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
+    columns = look(asked.text, asked.kind, asked.mapping).columns
+    unused = [column.name for column in columns if column.cells and not column.key]
     return desk.page(
-        "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows),
+        "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows), unused=unused,
         rows=listed[begin : begin + PAGE], begin=begin, end=min(begin + PAGE, len(listed)), total=len(listed),
         page_size=PAGE, sheet=pack(asked.text), seen=seal(rows), errors=refusal.errors if refusal else {}, op=new_op(),
     )  # fmt: skip

@@ -19,7 +19,7 @@ NOTE_MOST = 1000
 COUNT_MOST = 200
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
-_WHOLE = re.compile(r"(\d{1,9})(?:[.,]0+)?")
+_COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.?|each|cables?|total))?")
 _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
 _WORKS = frozenset(
@@ -117,7 +117,7 @@ def read_count(text: str) -> int:
     Raises:
         Invalid: for `count`.
     """
-    found = _WHOLE.fullmatch(plain(text))
+    found = _COUNT.fullmatch(plain(text).lower())
     count = int(found[1]) if found else 0
     if not 1 <= count <= COUNT_MOST:
         raise invalid("count", f"“{text.strip()[:20]}” is no number of pieces; enter 1 to {COUNT_MOST}.")
