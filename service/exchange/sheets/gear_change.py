@@ -82,13 +82,13 @@ def _other_state(row: GearRow, item: ItemFacts) -> ItemState | None:
 
 
 def _refuse_other_kind(row: GearRow, item: ItemFacts, code: str) -> None:
-    if row.kind_told and row.kind != item.kind:
+    if row.gear.kind_told and row.kind != item.kind:
         raise invalid(
             "kind",
             f"{code} is a {item.kind} here, and a {row.kind} in the sheet. Check the code; gear "
             "of another kind is new gear with a tag of its own.",
         )
-    if row.wiring_exact and row.wiring != item.wiring:
+    if row.gear.exact and row.wiring != item.wiring:
         raise invalid(
             "wiring",
             f"{code} has the wiring {item.wiring} here, and {row.wiring} in the sheet. Its tests speak of the "

@@ -15,10 +15,11 @@ from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.fates import Fate, Judged
+from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
+from service.exchange.sheets.core.wired import Offer
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
@@ -29,6 +30,7 @@ from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
+_NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
@@ -36,18 +38,25 @@ def plan(
     db: Session, sheet: Sheet, mapping: Sequence[str], choices: Choices, today: date, unit: Unit
 ) -> GearPlan:
     """What becomes of each row. Nothing is written."""
-    planner = _Planner(db, today, unit)
-    wirings = queries.wiring_words(db)
+    offer = queries.offer(db)
+    planner = _Planner(db, today, unit, offer)
     labels = mapping.index("label") if "label" in mapping else None
     for line in sheet.lines:
         if is_empty(line, mapping):
             planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
             continue
         try:
-            planner.take(read_row(line, mapping, choices, wirings))
+            planner.take(read_row(line, mapping, choices, offer))
         except Invalid as refusal:
             planner.refuse(line, refusal, "" if labels is None else line.cells[labels])
     return planner.finish()
+
+
+class _NoWiring(Invalid):
+    """No wiring here has as many lanes as a row tells of."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(why, {"wiring": why})
 
 
 @dataclass(frozen=True)
@@ -62,8 +71,8 @@ class _Uncoded:
 class _Planner:
     """Compares rows with what is here, one after the other."""
 
-    def __init__(self, db: Session, today: date, unit: Unit) -> None:
-        self.today, self.unit = today, unit
+    def __init__(self, db: Session, today: date, unit: Unit, offer: Offer) -> None:
+        self.today, self.unit, self.offer = today, unit, offer
         self.found = GearPlan()
         self.tags = queries.tags(db)
         self.items = queries.items(db)
@@ -77,17 +86,20 @@ class _Planner:
         self.wrong: dict[str, int] = {}
         self.pieces = 0
 
-    def judge(self, line: int, fate: Fate, title: str, *told: str) -> None:
+    def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
-        self.found.rows.append(Judged(line, fate, title, told))
+        self.found.rows.append(Judged(line, fate, title, told, ways))
 
     def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
         """Note that a row is wrong, and why. It may be of any item that has its label."""
         title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-        told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-        self.judge(line.number, Fate.ERROR, title, *told)
+        self._judge_wrong(line.number, title, refusal)
         if label.strip():
             self.wrong.setdefault(folded(label), line.number)
+
+    def _judge_wrong(self, line: int, title: str, refusal: Invalid) -> None:
+        told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
+        self.judge(line, Fate.ERROR, title, *told, ways=_NEW_WIRING if isinstance(refusal, _NoWiring) else ())
 
     def take(self, row: GearRow) -> None:
         """Find out what becomes of a row.
@@ -110,6 +122,7 @@ class _Planner:
         known = self.tags.get(row.code)
         if known is None:
             self._check_length(row)
+            self._check_lanes(row)
             self._refuse_too_many(1)
             self.pieces += 1
             self._add(row, [row.id_of(0)])
@@ -128,6 +141,7 @@ class _Planner:
             if change is not None:
                 self.found.changes.append(change)
                 told += row.told
+            told += self._other_lanes(row, item)
             fate = Fate.SAME if change is None else Fate.CHANGED
             self.judge(
                 row.line, fate, f"{row.code}, {self._title(item.kind, item.length_mm, item.label, 1)}", *told
@@ -152,6 +166,29 @@ class _Planner:
     def _check_length(self, row: GearRow) -> None:
         if KINDS[row.kind].has_length and not row.get("length"):
             raise invalid("length", f"a {row.kind} needs its length: 10 ft or 3 m.")
+
+    def _check_lanes(self, row: GearRow) -> None:
+        lanes = row.gear.lanes
+        if lanes is None or row.gear.exact or row.gear.chosen:
+            return
+        if lanes.among:
+            raise invalid(
+                "wiring", f"{lanes.in_words}, and several wirings have so many: {', '.join(lanes.among)}. Write the "
+                "one that it has into a column for the wiring.",
+            )  # fmt: skip
+        numbers = sorted({self.offer.lanes[key] for key in KINDS[row.kind].wirings})
+        raise _NoWiring(
+            f"{lanes.in_words}, and no wiring for a {row.kind} has so many: there are such of "
+            f"{' and '.join(map(str, numbers))}. Enter a wiring of your own for it and bring this sheet once more; or "
+            "write the wiring that it has into a column for the wiring."
+        )
+
+    def _other_lanes(self, row: GearRow, item: ItemFacts) -> list[str]:
+        """That an item has other lanes here than a row says, if so."""
+        lanes, has = row.gear.lanes, self.offer.lanes[item.wiring]
+        if lanes is None or lanes.number == has:
+            return []
+        return [f"{lanes.in_words}, and here it has {has} lanes."]
 
     def _refuse_too_many(self, more: int) -> None:
         if self.pieces + more > PIECES_MOST:
@@ -199,8 +236,7 @@ class _Planner:
                 self._refuse_unclear(one, what, wrong)
                 self._take_meant(one, what, gone_free)
             except Invalid as refusal:
-                told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-                self.judge(one.row.line, Fate.ERROR, one.title, *told)
+                self._judge_wrong(one.row.line, one.title, refusal)
 
     def _refuse_unclear(self, one: _Uncoded, what: Meant, wrong: int | None) -> None:
         if not what.unclear:
@@ -229,8 +265,8 @@ class _Planner:
         for item_id in what.items:
             code, item = self.codes.get(item_id, ""), self.items[item_id]
             change, changed = self.compared.change(row, item, code)
-            told += [f"Taken as {code}, by its label.", *changed]
-            if row.wiring_told and row.wiring != item.wiring:
+            told += [f"Taken as {code}, by its label.", *changed, *self._other_lanes(row, item)]
+            if row.gear.told and row.wiring != item.wiring:
                 told.append(f"The wiring stays {item.wiring}.")
             if change is not None:
                 changes.append(change)
@@ -239,10 +275,12 @@ class _Planner:
                 f"{len(here)} of them are here" if len(one.ids) > 1 and len(here) < len(one.ids) else "Here"
             )
             told.append(f"{count} already as {self._codes(here)}, from the same row.")
+            told += self._other_lanes(row, self.items[here[0]])
             if len(one.ids) == 1 and not self.compared.says_nothing_new(row, self.items[here[0]]):
                 told.append("What was changed here since stays; write the code to have it as the sheet says.")
         new = [item_id for item_id in one.ids if item_id not in self.items][len(what.items) :]
         if new:
+            self._check_lanes(row)
             told += self._told_of_new(row)
             if gone and not what.items:
                 told.append(
@@ -275,6 +313,11 @@ class _Planner:
     def _told_of_new(self, row: GearRow) -> list[str]:
         where = f"at {spans(*row.places)}" if any(row.places) else "at no place yet"
         told = [f"Wiring {row.wiring}, {where}, {in_words(row.state)}.", *row.told]
+        if row.gear.lanes and row.gear.chosen:
+            told.append(f"{row.gear.lanes.in_words}, so its wiring is the one of that many here.")
+        elif row.gear.lanes:
+            has = self.offer.lanes[row.wiring]
+            told.append(f"{row.gear.lanes.in_words}; the wiring that is named has {has} lanes.")
         if row.get("length") and not self._length_of(row):
             told.append(f"A {row.kind} has no length here, so it is left out.")
         return told

@@ -11,13 +11,15 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.exchange.sheets.core.logged import Logged
+from service.exchange.sheets.core.wired import Offer
 from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
-from service.gear.wirings import WIRING_NAMES
+from service.gear.wirings import WIRING_NAMES, find_wiring
 from service.season.models import ItemDue
 from service.tags.models import Tag
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import chunks
+from service.wiring.wirings import Wiring
 
 _PIECE = 500
 
@@ -50,11 +52,18 @@ def notes(db: Session) -> dict[UUID, list[str]]:
     return found
 
 
-def wiring_words(db: Session) -> dict[str, str]:
-    """The key of each wiring that is offered, by its key and by its name, in lower case."""
-    own = db.execute(select(OwnWiring.key, OwnWiring.name).where(OwnWiring.ended_at.is_(None)))
-    pairs = [*WIRING_NAMES.items(), *((key, name) for key, name in own)]
-    return {" ".join(word.lower().split()): key for key, name in pairs for word in (name, key)}
+def offer(db: Session) -> Offer:
+    """The wirings that there are: built in, and the program's own."""
+    own = db.execute(select(OwnWiring.key, OwnWiring.name, OwnWiring.ended_at.is_(None))).all()
+    pairs = [*WIRING_NAMES.items(), *((key, name) for key, name, offered in own if offered)]
+    words = {" ".join(word.lower().split()): key for key, name in pairs for word in (name, key)}
+    lanes = {key: _lanes(find_wiring(db, key)) for key in (*WIRING_NAMES, *(key for key, _, _ in own))}
+    return Offer(words, lanes)
+
+
+def _lanes(wiring: Wiring) -> int:
+    """How many lines a wiring carries, by its lanes or else its pairs."""
+    return len(wiring.lanes) or len(wiring.pairs) or 1
 
 
 def held(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Item]:

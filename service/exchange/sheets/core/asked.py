@@ -162,5 +162,6 @@ def check(asked: Asked) -> None:
 def _needed(asked: Asked) -> tuple[str, ...]:
     if asked.kind is SheetKind.TESTS:
         return ("code", "tested_at", "verdict")
-    # A sheet that changes what is here needs the codes only; new cables need their lengths.
-    return () if "code" in asked.mapping else ("length",) if asked.item_kind != "hub" else ()
+    # A sheet that changes what is here needs the codes only; new cables need their lengths, and hubs have none.
+    by_row = not KINDS[asked.item_kind].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
+    return () if by_row else ("length",)

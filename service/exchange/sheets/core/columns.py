@@ -77,6 +77,7 @@ GEAR = (
                                 "total", "no of"),
           (*_OF_TESTS, "cost", "price", "value", "paid", "length", "channels", "ch", "lanes", "pins", "pairs",
            "contacts", "conductors", "shows")),
+    Field("lanes", "Channels (lanes)", ("lanes", "channels", "channel count", "no of channels", "number of channels")),
     Field("note", "Note", (*_NOTES, "description")),
 )  # fmt: skip
 

@@ -1,14 +1,17 @@
-"""Kinds of gear and wirings by the words that sheets use for them. Pure.
+"""Kinds of gear, wirings and numbers of lanes by the words that sheets use for them. Pure.
 
 >>> kind_in("Mic cable"), kind_in("Sub snake"), kind_in("Microphone")
 ('cable', 'hub', None)
 >>> wiring_in('XLR to 1/4" TRS', "cable"), wiring_in("DB25", "trunk"), wiring_in("banana", "cable")
 ('xlr3-to-trs', 'd25x8', None)
+>>> lanes_in("stagebox 16ch"), lanes_in("twelve-channel snake"), lanes_in("16x4"), lanes_in("Hub 3 ch 9-16")
+(16, 12, 20, None)
 """
 
 import re
 
 from service.gear.core import KINDS
+from service.kit.typed import plain
 
 _KIND_WORDS = (
     ("hub", r"hubs?|(?:stage|drop|break ?out|junction) ?box(?:es)?|sub ?snakes?|fan ?outs?|box(?:es)?"),
@@ -23,8 +26,16 @@ _D25 = re.compile(r"\bd-?b?-?(?:sub)?[ -]?25\b|\b25[ -](?:way|pin)\b|\bdsub\b|\b
 _8P8C = re.compile(r"\b8p8c\b|\brj-?45\b|\bcat(?:egory)?[ -]?[5-8]|\bethernet\b")
 _EIGHT = re.compile(r"\b8\b|\beight\b|x8\b")
 _FOUR = re.compile(r"\b4\b|\bfour\b|x4\b")
-
-
+_NUMBERS = {
+    "two": 2, "four": 4, "six": 6, "eight": 8, "ten": 10, "twelve": 12, "sixteen": 16, "twenty": 20, "twenty-four": 24,
+    "thirty-two": 32,
+}  # fmt: skip
+_LANES = re.compile(
+    rf"(?<![\w.-])(?P<number>\d{{1,2}}|{'|'.join(sorted(_NUMBERS, key=len, reverse=True))})(?: |-)?"
+    r"(?:ch(?:an(?:nels?)?|s)?|lines?|lanes?|pairs?)\b(?!\.? ?#?\d)"
+)
+_SENDS = re.compile(r"(?<![\w.])(\d{1,2}) ?[x×] ?(\d{1,2})(?![\w.'\"]| ?(?:ft|feet|m|meters?|metres?|in)\b)")
+"""Of a snake: the lines to the mixer and those back, as in 16x4."""
 _NO_MICROPHONE = re.compile(
     r"\b(?:loud)?speakers?\b|\bspeakon\b|\bnl[248]\b|\bbanana\b|(?<!phantom )\bpower(?:con)?\b|\bmains\b|\biec\b"
     r"|\bedison\b|\bextension\b|\bcamlock\b|\b(?:ac|dc) (?:cables?|cords?|leads?)\b|\bhdmi\b|\bvga\b|\brca\b|\bmidi\b"
@@ -63,3 +74,11 @@ def wiring_in(words: str, kind: str) -> str | None:
     if xlr:
         return "xlr3-to-trs" if trs else "xlr3"
     return "trs" if trs else None
+
+
+def lanes_in(words: str) -> int | None:
+    """How many channels the words tell of, the largest where they tell of several; None where they tell of none."""
+    said = plain(words).lower()
+    found = [int(_NUMBERS.get(match["number"], match["number"])) for match in _LANES.finditer(said)]
+    found += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(said)]
+    return max(found, default=0) or None

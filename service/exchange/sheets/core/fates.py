@@ -23,14 +23,21 @@ class BadRows(StrEnum):
     GOOD = "good"
 
 
+Ways = tuple[tuple[str, str], ...]
+
+
 @dataclass(frozen=True)
 class Judged:
-    """A row: the number of its line, what becomes of it, what it is about, and what there is to say."""
+    """A row: the number of its line, what becomes of it, what it is about, and what there is to say.
+
+    `ways` are the addresses of pages here that help with it, each with the words that lead there.
+    """
 
     line: int
     fate: Fate
     title: str = ""
     told: tuple[str, ...] = ()
+    ways: Ways = ()
 
 
 def counted(rows: Iterable[Judged]) -> dict[Fate, int]:

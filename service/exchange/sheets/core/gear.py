@@ -8,13 +8,13 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
-from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.sheet import Line
+from service.exchange.sheets.core.wired import Offer, Wired, wired
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, Problem, invalid
+from service.kit.problems import Invalid, Problem
 from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
@@ -36,20 +36,25 @@ class Choices:
 class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
-    `kind_told` says whether the row itself names a kind, `wiring_told` whether it has a cell for the wiring, and
-    `wiring_exact` whether that is the key or the name of one; `works` whether its state says only that it can be used.
-    `told` is what was understood in a way worth saying.
+    `works` marks a state that says only that the gear can be used, and `told` is what was understood in a way worth
+    saying.
     """
 
     line: int
     values: Mapping[str, Any]
-    wiring: str = ""
-    kind: str = ""
-    kind_told: bool = False
-    wiring_told: bool = False
-    wiring_exact: bool = False
+    gear: Wired
     works: bool = False
     told: tuple[str, ...] = ()
+
+    @property
+    def kind(self) -> str:
+        """The kind of gear."""
+        return self.gear.kind
+
+    @property
+    def wiring(self) -> str:
+        """The key of its wiring."""
+        return self.gear.wiring
 
     def get(self, key: str) -> Any:
         """What a column says, None where it says nothing."""
@@ -98,8 +103,8 @@ def is_empty(line: Line, mapping: Sequence[str]) -> bool:
     return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
 
 
-def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapping[str, str]) -> GearRow:
-    """What a row says. `wirings`: key by key or name, in lower case, of what is offered here.
+def read_row(line: Line, mapping: Sequence[str], choices: Choices, offer: Offer) -> GearRow:
+    """What a row says; `offer` has the wirings that there are here.
 
     Raises:
         Invalid: a sentence for each field at fault.
@@ -120,19 +125,15 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, wirings: Mapp
         except Problem as problem:
             errors[key] = problem.detail
     _note_state(said, values, told)
-    kind, wiring = "", ""
+    gear = Wired()
     try:
-        kind, wiring = _kind_and_wiring(typed, choices, wirings)
+        gear = wired(typed, choices.kind, offer)
     except Invalid as refusal:
         errors |= refusal.errors
-    _check_together(values, kind, typed, errors)
+    _check_together(values, gear.kind, typed, errors)
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    told_kind = kind_in(typed.get("kind", "")) is not None
-    exact = _tidy(typed.get("wiring", "")) in wirings
-    return GearRow(
-        line.number, values, wiring, kind, told_kind, "wiring" in typed, exact, said.works, tuple(told)
-    )
+    return GearRow(line.number, values, gear, said.works, tuple(told))
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
@@ -167,42 +168,6 @@ def _bought(cell: str, order: Order | None, told: list[str]) -> date:
     if not day.exact:
         told.append(f"“{' '.join(cell.split())}” is taken as bought on {day.on}.")
     return day.on
-
-
-def _tidy(words: str) -> str:
-    return " ".join(words.lower().split())
-
-
-def _kind_and_wiring(
-    typed: Mapping[str, str], choices: Choices, wirings: Mapping[str, str]
-) -> tuple[str, str]:
-    """What it is and how it is wired, from all that a row says of it."""
-    said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    kind = (
-        kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or choices.kind
-    )
-    exact = wirings.get(_tidy(plugs))
-    field, told = ("kind", f"{said} {plugs}") if said or plugs else ("label", typed.get("label", ""))
-    other = None if exact else no_microphone_in(told)
-    if other:
-        raise invalid(
-            field,
-            f"“{' '.join(told.split())[:40]}” is no microphone wiring, by the word “{other}”; leave the row out. Mains "
-            "and speaker leads are never tested with a cable tester.",
-        )
-    wiring = exact or wiring_in(plugs, kind)
-    if plugs and wiring is None:
-        raise invalid(
-            "wiring",
-            f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C.",
-        )
-    if said and kind_in(said) is None:
-        wiring = wiring or wirings.get(_tidy(said)) or wiring_in(said, kind)
-        if wiring is None:
-            raise invalid(
-                "kind", f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors."
-            )
-    return kind, wiring or (wiring_in(said, kind) if said else None) or KINDS[kind].wirings[0]
 
 
 def _check_together(
