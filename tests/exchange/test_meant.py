@@ -173,3 +173,21 @@ def test_rows_that_would_become_something_else_than_was_shown_are_shown_again(pr
     assert "<b>Brought in.</b>" in done.text
     assert post(program, "/exchange/import", fields(refused.text)).text == done.text  # its receipt
     assert count(program, Item) == 1
+
+
+def test_rows_of_one_label_are_pointed_out_at_each(sqlite_url: str) -> None:
+    sheet = "Name,Length\nlow end,10 ft\nhigh end,10 ft\nLow  End,15 ft\nlow end,10 ft\n"
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert fates(page) == [(2, "New"), (3, "New"), (4, "New"), (5, "New")]
+        for others in ("Lines 4 and 5 have", "Lines 2 and 5 have", "Lines 2 and 4 have"):
+            assert f"{others} this label too: if a piece was typed twice, take one row out." in page.text
+        two = tried(program, "Name,Length\nlow end,10 ft\nlow end,15 ft\n")
+        assert "Line 3 has this label too" in two.text
+        assert "Line 2 has this label too" in two.text
+        brought_in(program, sheet)
+        assert "this label too" not in tried(program, sheet).text  # they are here, so that was said
+        many = tried(program, "Name,Length\n" + "mic cable,10 ft\n" * 6)
+        assert many.text.count("6 rows here have this label, so it tells none of them from another.") == 6
+        for none in ("Name,Length\n,10 ft\n,10 ft\n", "Name,Length,Qty\nlow beam,10 ft,2\n"):
+            assert "label too" not in tried(program, none).text

@@ -30,6 +30,8 @@ from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
+_TWINS_MOST = 3
+"""More rows of one label were hardly typed twice: the label is a description."""
 _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
@@ -231,10 +233,11 @@ class _Planner:
             more=wrong is not None,
         )  # fmt: skip
         gone_free = [item_id for item_id in free if item_id in gone]
+        new = any(want.count > len(what.items) for want, what in zip(wanted, found, strict=True))
         for one, what in zip(group, found, strict=True):
             try:
                 self._refuse_unclear(one, what, wrong)
-                self._take_meant(one, what, gone_free)
+                self._take_meant(one, what, gone_free, _same_label(one, group) if new else ())
             except Invalid as refusal:
                 self._judge_wrong(one.row.line, one.title, refusal)
 
@@ -257,8 +260,8 @@ class _Planner:
             "of it; the others then come in as new.",
         )  # fmt: skip
 
-    def _take_meant(self, one: _Uncoded, what: Meant, gone: list[UUID]) -> None:
-        """Note what becomes of a row, now that it is known of which items it is."""
+    def _take_meant(self, one: _Uncoded, what: Meant, gone: list[UUID], more: Sequence[str]) -> None:
+        """Note what becomes of a row, now that it is known of which items it is; `more` is told of it, too."""
         row = one.row
         changes, told = [], []
         here = [item_id for item_id in one.ids if item_id in self.items]
@@ -294,6 +297,7 @@ class _Planner:
                 )
         if changes:
             told += row.told
+        told += more
         self.found.changes += changes
         self._add(row, new)
         fate = Fate.CHANGED if changes else Fate.NEW if new else Fate.SAME
@@ -335,3 +339,18 @@ class _Planner:
     def _title(self, kind: str, length_mm: int, label: str, count: int) -> str:
         name = item_name(kind, length_mm, self.unit)
         return f"{f'{count} × ' if count > 1 else ''}{f'{label}, ' if label else ''}{name}"
+
+
+def _same_label(one: _Uncoded, group: Sequence[_Uncoded]) -> list[str]:
+    """That other rows of a kind have the label of this one: twins, or one piece that was typed twice."""
+    others = [str(other.row.line) for other in group if other is not one]
+    if not others or not one.row.get("label"):
+        return []
+    if len(others) > _TWINS_MOST:
+        return [f"{len(group)} rows here have this label, so it tells none of them from another."]
+    lines = (
+        f"Line {others[0]} has"
+        if len(others) == 1
+        else f"Lines {', '.join(others[:-1])} and {others[-1]} have"
+    )
+    return [f"{lines} this label too: if a piece was typed twice, take one row out."]
