@@ -57,7 +57,8 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Returns:
-        `counts` of rows by fate, how many `codes` wait to be printed, and the rows `left` out: (line, why).
+        `counts` of rows by fate, how many `codes` wait to be printed, the rows `left` out: (line, why), and what to
+        look at `after`: (line, address, words).
 
     Raises:
         Invalid: it cannot be read, or rows are wrong and all must be right, or rows would become something else than
@@ -82,7 +83,9 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen:
     else:
         tests_import.apply(db, plan, who, setting.now, setting.zone)
     left = [[row.line, " ".join(row.told)] for row in plan.rows if row.fate is Fate.ERROR]
-    return {"counts": dict(counts), "codes": len(codes), "left": left}
+    new = [row for row in plan.rows if row.fate is Fate.NEW]
+    after = [[row.line, href, words] for row in new for href, words in row.ways]
+    return {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
 
 
 class WrongRows(Invalid):

@@ -113,7 +113,8 @@ def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
         return _columns_again(desk, text, sent.fields, refusal)
     return desk.page(
         "exchange/done.html", kind=asked.kind, counts={Fate(fate): count for fate, count in done["counts"].items()},
-        codes=done["codes"], left=done["left"], sheet=pack(actions.left_as_csv(text, done["left"])),
+        codes=done["codes"], left=done["left"], after=done.get("after", []),
+        sheet=pack(actions.left_as_csv(text, done["left"])),
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.exchange.sheets.core.logged import Logged
+from service.exchange.sheets.core.tests import is_of_row
 from service.exchange.sheets.core.wired import Offer
 from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
@@ -87,14 +88,23 @@ def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Logged]
     """The tests of each of these items, those through several items with the first of them."""
     found: dict[UUID, list[Logged]] = defaultdict(list)
     query = (
-        select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.note)
+        select(
+            TestItem.item_id,
+            Test.id,
+            Test.tested_at,
+            Test.verdict,
+            Test.note,
+            Test.session_id.is_(None) & Void.test_id.is_(None),
+        )
         .join(Test, Test.id == TestItem.test_id)
+        .outerjoin(Void, Void.test_id == Test.id)
         .where(TestItem.position == 0)
         .order_by(Test.tested_at, Test.id)
     )
     for ids in chunks(sorted(item_ids)):
-        for item_id, test_id, at, verdict, note in db.execute(query.where(TestItem.item_id.in_(ids))):
-            found[item_id].append(Logged(test_id, at, verdict, note))
+        for item_id, test_id, at, verdict, note, stands in db.execute(query.where(TestItem.item_id.in_(ids))):
+            by_sheet = stands and is_of_row(test_id)
+            found[item_id].append(Logged(test_id, at, verdict, note, by_sheet=by_sheet))
     return found
 
 

@@ -8,7 +8,7 @@ readings, as it is when somebody taps Pass, and a fail as `core.faults` has it.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from functools import partial
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -17,10 +17,10 @@ from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.fates import Fate, Judged
+from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.faults import understood
 from service.exchange.sheets.core.gear import is_empty
-from service.exchange.sheets.core.logged import Logged, Said, ids_of
+from service.exchange.sheets.core.logged import Logged, Said, earlier, ids_of
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
 from service.exchange.sheets.tests_import import TestsPlan
@@ -28,7 +28,7 @@ from service.gear.core import item_name
 from service.gear.queries import ItemFacts
 from service.gear.wirings import find_wiring
 from service.kit.codes import read_code
-from service.kit.dates import parse_instant
+from service.kit.dates import local_date, parse_instant
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.testlog.core import AHEAD_MOST, NewTest, Verdict
@@ -40,6 +40,7 @@ from service.wiring.rebuild import rebuild
 BETWEEN = "Repaired before this pass; the sheet does not say how."
 _NOON = time(12)
 _TOLD = "told"
+_EARLIER_MOST = 3
 
 
 @dataclass(frozen=True)
@@ -92,10 +93,11 @@ class _Planner:
             self.labels[folded(item.label)].append(item.id)
         self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.lines: dict[UUID, int] = {}
+        self.logged: dict[UUID, list[Logged]] = {}
 
-    def judge(self, line: int, fate: Fate, title: str, *told: str) -> None:
+    def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
-        self.rows.append(Judged(line, fate, title, told))
+        self.rows.append(Judged(line, fate, title, told, ways))
 
     def take(self, row: TestRow) -> None:
         """Find out what a row becomes.
@@ -115,6 +117,7 @@ class _Planner:
         """The whole plan, once every row was taken."""
         found = TestsPlan(self.rows)
         entries = self._entries()
+        missing = self._missing(entries)
         between = set(_repaired_between(entries)) if repaired_between else set()
         repairs = {
             entry.id: repair
@@ -127,13 +130,17 @@ class _Planner:
                 repair.id = uuid5(repair.id, _TOLD)  # that one was only concluded; this one the sheet tells
         here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for entry in entries:
-            new, told = [], list[str]()
+            new, told, ways = [], list[str](), list[tuple[str, str]]()
             if entry.logged is None and not entry.row.left_out:
                 test = self._test(entry)
                 new.append(Past(entry.item.id, test=test))
                 told += [
                     f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in test.evidence
                 ]
+                for one in missing.get((entry.item.id, local_date(entry.at, self.zone)), ())[:_EARLIER_MOST]:
+                    sentence, words = earlier(one)
+                    told.append(sentence)
+                    ways.append((f"/tests/{one.id}", words))
             told += _left_out(entry)
             repair = repairs.get(entry.id)
             if repair is not None and repair.id not in here:
@@ -144,13 +151,14 @@ class _Planner:
                     f"Its repair stays “{here[repair.id]}”, as it was logged; log “{repair.what}” on the item's page."
                 )
             found.past += new
-            self.judge(entry.row.line, _fate(entry, bool(new)), self._title(entry), *told)
+            fate = _fate(entry, bool(new))
+            self.judge(entry.row.line, fate, self._title(entry), *told, ways=tuple(ways))
         found.rows.sort(key=lambda row: row.line)
         return found
 
     def _entries(self) -> list[TestEntry]:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
-        logged = queries.tests_of(self.db, self.taken)
+        logged = self.logged = queries.tests_of(self.db, self.taken)
         there = queries.tests_by_id(self.db, self.lines)
         repaired = self._repaired(one.id for mine in logged.values() for one in mine)
         entries = []
@@ -171,6 +179,17 @@ class _Planner:
                 TestEntry(row, item, at, row.id, there.get(row.id)) for row, at in taken if row.id is not None
             ]
         return sorted(entries, key=lambda entry: entry.row.line)
+
+    def _missing(self, entries: Iterable[TestEntry]) -> dict[tuple[UUID, date], list[Logged]]:
+        """The tests that came by a sheet and that this one does not have, by item and day: a row that was put right
+        leaves its first test there.
+        """
+        used, found = {entry.id for entry in entries}, defaultdict(list)
+        for item_id, mine in self.logged.items():
+            for one in mine:
+                if one.by_sheet and one.id not in used:
+                    found[item_id, local_date(one.at, self.zone)].append(one)
+        return found
 
     def _repaired(self, test_ids: Iterable[UUID]) -> dict[UUID, str]:
         """The words of the repairs that came with these tests."""

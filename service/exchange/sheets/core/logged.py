@@ -16,13 +16,16 @@ from service.exchange.sheets.core.cells import folded
 
 @dataclass(frozen=True)
 class Logged:
-    """A test in the log. `note` has all the words that came with it, `repair` those of the repair from its row."""
+    """A test in the log. `note` has all the words that came with it, `repair` those of the repair from its row;
+    `by_sheet` says that it came from a row of a sheet, and stands.
+    """
 
     id: UUID
     at: datetime
     verdict: str
     note: str
     repair: str = ""
+    by_sheet: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,3 +80,17 @@ def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID
 
 def _lines(*texts: str) -> frozenset[str]:
     return frozenset(line for text in texts for line in map(folded, text.splitlines()) if line)
+
+
+_A = {"pass": "pass", "fail": "fail", "partial": "partial test"}
+
+
+def earlier(one: Logged) -> tuple[str, str]:
+    """That the log has this test of a new row's day, which the sheet has not; and the words that lead to it."""
+    words = next(iter(one.note.splitlines()), "")
+    quoted = f"“{words[:60]}”, " if words else ""
+    return (
+        f"The log has a {_A[one.verdict]} of this day that this sheet does not have: {quoted}from an earlier sheet. If "
+        "this row corrects it, void that one after.",
+        f"The earlier {_A[one.verdict]}",
+    )
