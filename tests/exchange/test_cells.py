@@ -262,12 +262,13 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
 @pytest.mark.parametrize(
     "words",
     ["Speaker cable", "speaker cable NL4", "banana lead", "powerCON cable", "Extension cord", "Power cable (IEC)",
-     "HDMI cable", "MIDI cable", "DMX cable", "RCA cable", "AC cord"],
+     "HDMI cable", "MIDI cable", "DMX cable", "RCA cable", "AC cord", "ext cord 2", "Ext. cord",
+     "ext lead", "drop cord"],
 )  # fmt: skip
 def test_a_lead_that_is_no_microphone_wiring_is_told(words: str) -> None:
     assert no_microphone_in(words)
 
 
-@pytest.mark.parametrize("words", ["mic cable", "XLR, phantom power ok", "snake", "DB25 trunk", "TRS lead"])
+@pytest.mark.parametrize("words", ["mic cable", "XLR, phantom power ok", "snake", "DB25 trunk", "TRS lead", "drop cable"])
 def test_microphone_wiring_is_not_taken_for_another(words: str) -> None:
     assert no_microphone_in(words) is None

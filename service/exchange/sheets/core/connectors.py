@@ -39,6 +39,7 @@ _SENDS = re.compile(r"(?<![\w.])(\d{1,2}) ?[x×] ?(\d{1,2})(?![\w.'\"]| ?(?:ft|f
 _NO_MICROPHONE = re.compile(
     r"\b(?:loud)?speakers?\b|\bspeakon\b|\bnl[248]\b|\bbanana\b|(?<!phantom )\bpower(?:con)?\b|\bmains\b|\biec\b"
     r"|\bedison\b|\bextension\b|\bcamlock\b|\b(?:ac|dc) (?:cables?|cords?|leads?)\b|\bhdmi\b|\bvga\b|\brca\b|\bmidi\b"
+    r"|\bextn?\b\.? ?(?:cables?|cords?|leads?)\b|\bdrop cords?\b"
     r"|\bdmx\b|\busb\b|\bthunderbolt\b|\bfib(?:er|re)\b"
 )
 
