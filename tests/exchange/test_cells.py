@@ -120,10 +120,27 @@ def test_times(text: str, at: time) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "cents"), [("$18.50", 1850), ("18.5", 1850), ("USD 18", 1800), ("1,234.50", 123450)]
-)
+    ("text", "cents"),
+    [("$18.50", 1850), ("18.5", 1850), ("USD 18", 1800), ("1,234.50", 123450), ("18,50", 1850), ("18,5", 1850),
+     ("1.234,50", 123450), ("$ 1234,50", 123450), ("1,234", 123400)],
+)  # fmt: skip
 def test_money(text: str, cents: int) -> None:
     assert cells.read_money(text) == cents
+
+
+@given(
+    st.integers(0, 9_999_999), st.sampled_from(["{0:,}.{1:02}", "{0}.{1:02}", "{0},{1:02}", "${0:,}.{1:02}"])
+)
+def test_any_amount_is_read_with_either_decimal_sign(cents: int, form: str) -> None:
+    written = form.format(*divmod(cents, 100))
+    assert cells.read_money(written) == cents
+    assert cells.read_money(written.translate(str.maketrans(",.", ".,"))) == cents
+
+
+@pytest.mark.parametrize("text", ["1.234", "18,505,0", "18,", "1,23,45", "18.50,00"])
+def test_an_amount_that_may_be_two_is_refused(text: str) -> None:
+    with pytest.raises(Invalid, match="is not an amount"):
+        cells.read_money(text)
 
 
 def test_states_counts_and_gauges() -> None:
@@ -269,6 +286,8 @@ def test_a_lead_that_is_no_microphone_wiring_is_told(words: str) -> None:
     assert no_microphone_in(words)
 
 
-@pytest.mark.parametrize("words", ["mic cable", "XLR, phantom power ok", "snake", "DB25 trunk", "TRS lead", "drop cable"])
+@pytest.mark.parametrize(
+    "words", ["mic cable", "XLR, phantom power ok", "snake", "DB25 trunk", "TRS lead", "drop cable"]
+)
 def test_microphone_wiring_is_not_taken_for_another(words: str) -> None:
     assert no_microphone_in(words) is None

@@ -20,6 +20,8 @@ COUNT_MOST = 200
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
 _COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.?|each|cables?|total))?")
+# A comma with three digits behind it is of thousands, so it is never taken for a decimal one.
+_DECIMAL_COMMA = re.compile(r"\$? ?(?:\d+|\d{1,3}(?:\.\d{3})+),\d\d?")
 _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
 _WORKS = frozenset(
@@ -102,12 +104,14 @@ def read_length(text: str, unit: Unit | None) -> int:
 
 
 def read_money(text: str) -> int:
-    """Cents, as spreadsheets write dollars: `$18.50`, `18.5`, `USD 18`.
+    """Cents, as spreadsheets write dollars: `$18.50`, `18.5`, `USD 18`, or with a decimal comma, `1.234,50`.
 
     Raises:
         Invalid: for `price`.
     """
     typed = re.sub(r"^us(d|\$) ?| ?usd$", "", plain(text).lower())
+    if _DECIMAL_COMMA.fullmatch(typed):
+        typed = typed.translate(str.maketrans(",.", ".,"))
     return parse_money(re.sub(r"\.(\d)$", r".\g<1>0", typed))
 
 
