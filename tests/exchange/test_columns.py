@@ -38,7 +38,8 @@ def test_a_sheet_of_tests_is_told_from_one_of_gear() -> None:
 
 
 GEAR_HEADINGS = {
-    "label": ("Cable #", "Cable No.", "Item number", "Desc.", "Serial #", "Which cable"),
+    "label": ("Cable #", "Cable No.", "Item number", "Desc.", "Serial #", "Which cable", "Inv. No.",
+              "Inventory #"),
     "kind": ("Cable type", "Type of cable", "Category"),
     "wiring": ("Conn.", "Connector(s)", "Plug type", "Item connectors"),
     "length": ("Len", "Len.", "Len (ft)", "Length in feet", "Cable len"),

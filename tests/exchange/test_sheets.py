@@ -359,3 +359,10 @@ def test_a_column_that_is_left_out_is_told(sqlite_url: str) -> None:
         assert "Left out of every row: <b>Color</b>." in page.text
         assert "4 × a" in page.text
         assert "Left out of every row" not in tried(program, "Name,Length,Color\na,3 m,\n").text
+
+
+def test_a_row_with_a_single_cell_may_be_a_heading(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, "Name,Length,Where\nMARIMBAS,,\nlow end,10 ft,Marimba 1\nhigh end,,Marimba 1\n")
+        assert fates(page) == [(2, "Wrong"), (3, "New"), (4, "Wrong")]
+        assert page.text.count("Nothing else stands in this row: if it is a heading, it may stay out.") == 1

@@ -30,6 +30,7 @@ from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
+_MAY_BE_HEADING = "Nothing else stands in this row: if it is a heading, it may stay out."
 _TWINS_MOST = 3
 """More rows of one label were hardly typed twice: the label is a description."""
 _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
@@ -95,13 +96,16 @@ class _Planner:
     def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
         """Note that a row is wrong, and why. It may be of any item that has its label."""
         title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-        self._judge_wrong(line.number, title, refusal)
+        alone = sum(bool(cell.strip()) for cell in line.cells) == 1 < len(line.cells)
+        self._judge_wrong(line.number, title, refusal, *([_MAY_BE_HEADING] if alone else []))
         if label.strip():
             self.wrong.setdefault(folded(label), line.number)
 
-    def _judge_wrong(self, line: int, title: str, refusal: Invalid) -> None:
+    def _judge_wrong(self, line: int, title: str, refusal: Invalid, *more: str) -> None:
         told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-        self.judge(line, Fate.ERROR, title, *told, ways=_NEW_WIRING if isinstance(refusal, _NoWiring) else ())
+        self.judge(
+            line, Fate.ERROR, title, *told, *more, ways=_NEW_WIRING if isinstance(refusal, _NoWiring) else ()
+        )
 
     def take(self, row: GearRow) -> None:
         """Find out what becomes of a row.

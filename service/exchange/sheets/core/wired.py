@@ -106,15 +106,9 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Offer
         return None
     counted = typed.get("lanes", "").strip()
     counted = f"{counted} channels" if counted.isdecimal() else counted
-    for said in (
-        counted,
-        " ".join(typed.get(key, "") for key in ("label", "kind", "wiring")),
-        typed.get("note", ""),
-    ):
-        number = lanes_in(said)
-        if number is not None:
-            break
-    else:
+    told = (counted, *(typed.get(key, "") for key in ("kind", "wiring", "label", "note")))
+    said, number = next(((words, lanes) for words in told if (lanes := lanes_in(words)) is not None), ("", 0))
+    if not number:
         return None
     if offer.lanes[wiring or usual] == number:
         return None
