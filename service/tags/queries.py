@@ -10,11 +10,8 @@ from sqlalchemy import Row, Select, Uuid, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, Place
+from service.store.chunks import chunks
 from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
-
-_PIECE = 400
-"""How many codes are asked for in one query."""
-
 
 _CODES = select(Tag.item_id, Tag.code).where(
     Tag.item_id.in_(bindparam("items", expanding=True, type_=Uuid())), Tag.until.is_(None)
@@ -36,10 +33,7 @@ def tags(db: Session, codes: Collection[str]) -> Sequence[Tag]:
 
 def known(db: Session, codes: Collection[str]) -> set[str]:
     """Those of these codes that are or were on something here."""
-    asked, found = list(codes), set[str]()
-    for at in range(0, len(asked), _PIECE):
-        found |= set(db.scalars(select(Tag.code).where(Tag.code.in_(asked[at : at + _PIECE]))))
-    return found
+    return {code for some in chunks(codes) for code in db.scalars(select(Tag.code).where(Tag.code.in_(some)))}
 
 
 def codes_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, str]:

@@ -16,8 +16,9 @@ from service.season import actions as season
 from service.season import queries as seasons
 from service.season.core import Entry, Season, What, due_in_seasons, next_change
 from service.season.models import ItemDue
+from service.store.chunks import chunks
 from service.testlog.core import Event
-from service.testlog.queries import chunks, events, hold
+from service.testlog.queries import events, hold
 
 
 def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:

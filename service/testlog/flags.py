@@ -67,8 +67,7 @@ def follow_due(
         return 0
     queries.hold(db, touched)
     lower, lift = _amiss(db, touched, today, None)  # again, now that nobody else changes them
-    for row in lower:
-        clear_flags(db, row.item_id, FlagKind(row.flag), _WHY_CLEARED, None, now, row.period)
+    clear_flags(db, lower, _WHY_CLEARED, None, now)
     with db.no_autoflush:  # each is another flag, so none has to be seen by the next
         for (item_id, kind), occasion in lift.items():
             raise_again(db, item_id, kind, occasion, "", None, now)
@@ -108,7 +107,7 @@ def follow_history(
         if row.flag == FlagKind.SUSPECT:
             flags[row.item_id, occasion_of(row.period)].append(row)
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
-            clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_PASSED, by[row.item_id], now, row.period)
+            clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
     for asked, suspect in (_told(db, flags, histories) | _failed_through(db, histories)).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)
@@ -116,7 +115,7 @@ def follow_history(
             note = flags[asked][0].note if flags[asked] else THROUGH_NOTE
             raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, by[item_id], now)
         elif up is not None and not suspect:
-            clear_flags(db, item_id, FlagKind.SUSPECT, _WHY_TRUSTED, by[item_id], now, up.period)
+            clear_flags(db, [up], _WHY_TRUSTED, by[item_id], now)
 
 
 def _told(

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.store.chunks import chunks
 from service.testlog import queries
 from service.testlog.core import NewTest
 from service.testlog.following import Cause, follow, hold
@@ -39,7 +40,7 @@ def log_past(
     by_item: dict[UUID, list[Past]] = defaultdict(list)
     for one in past:
         by_item[one.item].append(one)
-    for ids in queries.chunks(sorted(by_item)):
+    for ids in chunks(sorted(by_item)):
         items, before = hold(db, ids)
         made = [
             written(db, one.test, [item], who, now) for item in items for one in by_item[item.id] if one.test

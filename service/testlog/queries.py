@@ -14,14 +14,11 @@ from service.crew.models import Person
 from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
 from service.season.core import What
+from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
 from service.testlog.core import Event, EvidenceClass, Verdict, in_time_order, what_of
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.wording import titles
-
-CHUNK = 400
-"""How many items are asked for in one query: well below any engine's bound on parameters."""
-
 
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
@@ -78,12 +75,6 @@ class Asked:
     since: datetime | None = None
     fault: str = ""
     conductor: str = ""
-
-
-def chunks(item_ids: Iterable[UUID]) -> Iterable[list[UUID]]:
-    """The ids in lists short enough for one query each."""
-    ids = list(item_ids)
-    return (ids[at : at + CHUNK] for at in range(0, len(ids), CHUNK))
 
 
 def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:

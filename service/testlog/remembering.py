@@ -12,10 +12,11 @@ from uuid import UUID
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
+from service.store.chunks import chunks
 from service.store.sessions import reads_only, remembered
 from service.testlog.core import Event
 from service.testlog.models import Repair, TestItem, Void
-from service.testlog.queries import chunks, events
+from service.testlog.queries import events
 
 T = TypeVar("T")
 Size = tuple[int, int, int]

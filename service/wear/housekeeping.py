@@ -44,15 +44,16 @@ def follow_risk(db: Session, found: Mapping[UUID, str], now: datetime) -> int:
         for item_id, occasion in found.items()
         if item_id in passed and local_date(passed[item_id], zone).isoformat() == occasion
     }
-    changed = 0
+    lower = []
     for row in queries.at_risk_flags(db):
         if lift.get(row.item_id) == occasion_of(row.period):
             del lift[row.item_id]
         else:
-            changed += clear_flags(db, row.item_id, FlagKind.AT_RISK, _WHY_CLEARED, None, now, row.period)
+            lower.append(row)
+    cleared = clear_flags(db, lower, _WHY_CLEARED, None, now)
     for item_id, occasion in lift.items():
         raise_again(db, item_id, FlagKind.AT_RISK, occasion, "", None, now)
-    return changed + len(lift)
+    return cleared + len(lift)
 
 
 def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:

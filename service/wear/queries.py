@@ -14,9 +14,10 @@ from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
 from service.season.core import DueState
 from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
+from service.store.chunks import chunks
 from service.store.sessions import remembered
 from service.testlog.core import Event
-from service.testlog.queries import chunks, hold
+from service.testlog.queries import hold
 from service.testlog.remembering import histories
 from service.wear.core.history import Stretch
 from service.wear.models import WearTarget

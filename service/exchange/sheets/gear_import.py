@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.exchange.sheets import queries
 from service.exchange.sheets.core.fates import Judged
 from service.gear import actions as gear
 from service.gear.core import ItemState
@@ -19,6 +18,7 @@ from service.kit.dates import local_date
 from service.season import actions as season
 from service.tags import actions as tags
 from service.testlog.following import keep_up
+from service.testlog.queries import hold
 
 REASON = "brought in from a sheet"
 
@@ -82,7 +82,7 @@ def _add(db: Session, pieces: Sequence[Piece], who: Who | None, now: datetime, z
 
 
 def _alter(db: Session, changes: Sequence[Change], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
-    found = queries.held(db, [change.id for change in changes])
+    found = {item.id: item for item in hold(db, [change.id for change in changes])}
     for change in changes:
         item = found[change.id]
         gear.edit_item(db, item, change.columns)

@@ -17,9 +17,9 @@ from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import WIRING_NAMES, find_wiring
 from service.season.models import ItemDue
+from service.store.chunks import chunks
 from service.tags.models import Tag
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
-from service.testlog.queries import chunks
 from service.wiring.wirings import Wiring
 
 _PIECE = 500
@@ -65,13 +65,6 @@ def offer(db: Session) -> Offer:
 def _lanes(wiring: Wiring) -> int:
     """How many lines a wiring carries, by its lanes or else its pairs."""
     return len(wiring.lanes) or len(wiring.pairs) or 1
-
-
-def held(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Item]:
-    """These items, locked until the transaction ends, always in the same order."""
-    query = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
-    found = (item for ids in chunks(sorted(item_ids)) for item in db.scalars(query.where(Item.id.in_(ids))))
-    return {item.id: item for item in found}
 
 
 def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, Logged]:

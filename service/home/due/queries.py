@@ -16,10 +16,11 @@ from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
 from service.season.core import Due, DueState, due_in_seasons
 from service.season.models import ItemDue
 from service.season.queries import due_counts, seasons_of
+from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
 from service.tags.queries import codes_of
 from service.testlog.due import entries
-from service.testlog.queries import chunks, events
+from service.testlog.queries import events
 
 
 @dataclass(frozen=True)

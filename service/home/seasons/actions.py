@@ -16,8 +16,8 @@ from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
 from service.season.queries import enlisted, rules
+from service.store.chunks import chunks
 from service.testlog import due, flags
-from service.testlog.queries import chunks
 
 
 def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
