@@ -8,7 +8,6 @@ import asyncio
 import time
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextvars import copy_context
 from dataclasses import dataclass, field
 from threading import Lock
 from typing import Generic, TypeVar
@@ -61,7 +60,7 @@ class Gathering(Generic[E, A]):
         with self._lock:
             self._waiting.append(waiting)
         # A turn for each entry: where an earlier one took it along, nothing is left for its own.
-        self._thread.submit(copy_context().run, self._take_turn)
+        self._thread.submit(self._take_turn)
         return await asyncio.wrap_future(waiting.answer)
 
     def close(self) -> None:

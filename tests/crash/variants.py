@@ -30,7 +30,7 @@ from service.store.sessions import Store
 SLOW = 0.03
 
 
-def late(seconds: float = 0.0) -> None:
+def late(seconds: float = 0.005) -> None:
     """Leave each commit to a thread of its own, and answer meanwhile."""
     writing = Store.writing
 
