@@ -42,10 +42,11 @@ def digest(action: str, actor: str, content: Any) -> str:
 
 @dataclass(frozen=True)
 class Asked:
-    """A write under its client's id: the digest says who asked for what."""
+    """A write under its client's id: the digest says who asked for what, and `at` when."""
 
     op: UUID
     digest: str
+    at: datetime
 
 
 class Entangled(Conflict):
@@ -72,7 +73,7 @@ def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Call
     Raises:
         Reused: the id was used for something else.
     """
-    if not _claimed(db, [Asked(op, asked)], action, now):
+    if not _claimed(db, [Asked(op, asked, now)], action):
         return _answered(db, op, asked)
     answer = do()
     _give(db, {op: answer})
@@ -80,23 +81,23 @@ def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Call
 
 
 def all_once(
-    db: Session, asked: Sequence[Asked], action: str, now: datetime, do: Callable[[], Sequence[Any]]
+    db: Session, asked: Sequence[Asked], action: str, do: Callable[[], Sequence[Any]]
 ) -> Sequence[Any]:
     """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
 
     Raises:
         Entangled: one of them was done before.
     """
-    if not _claimed(db, asked, action, now):
+    if not _claimed(db, asked, action):
         raise Entangled("One of these was done before, so each has to be sent by itself.")
     answers = do()
     _give(db, {one.op: answer for one, answer in zip(asked, answers, strict=True)})
     return answers
 
 
-def _claimed(db: Session, asked: Sequence[Asked], action: str, now: datetime) -> bool:
+def _claimed(db: Session, asked: Sequence[Asked], action: str) -> bool:
     claims = [
-        {"id": one.op, "action": action, "digest": one.digest, "answer": None, "at": now} for one in asked
+        {"id": one.op, "action": action, "digest": one.digest, "answer": None, "at": one.at} for one in asked
     ]
     connection = db.connection()
     return connection.execute(_CLAIM[connection.dialect.name], claims).rowcount == len(claims)

@@ -32,6 +32,7 @@ from service.testlog.core import (
     Fault,
     NewRepair,
     NewTest,
+    Said,
     fault_of,
     in_time_order,
 )
@@ -50,42 +51,41 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    (answer,) = log_tests(db, [(new, who)], now, zone)
+    (answer,) = log_tests(db, [Said(new, who, now)], zone)
     return answer
 
 
-def log_tests(
-    db: Session, told: Sequence[tuple[NewTest, Who | None]], now: datetime, zone: ZoneInfo
-) -> list[dict[str, Any]]:
-    """The same of several tests at once, each by somebody, that have nothing to do with one another.
+def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[str, Any]]:
+    """The same of several tests at once that have nothing to do with one another.
 
     Raises:
         Invalid: with the field and what is wrong with it.
         Entangled: several, and two are of one item, or one is of what failed together with an item of none of them.
     """
-    _tags = fetch(db, (code for new, _ in told for code in (new.item, *new.through)))
-    through = [_items(db, new) for new, _ in told]
+    _tags = fetch(db, (code for one in said for code in (one.test.item, *one.test.through)))
+    through = [_items(db, one.test) for one in said]
     items, before = hold(db, [item_id for each in through for item_id in each])
-    if len(told) > 1 and sorted(before) != sorted(item.id for item in items):
+    if len(said) > 1 and sorted(before) != sorted(item.id for item in items):
         raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
     held = {item.id: item for item in items}
     made = [
-        written(db, new, [held[item_id] for item_id in each], who, now)
-        for (new, who), each in zip(told, through, strict=True)
+        written(db, one.test, [held[item_id] for item_id in each], one.by, one.at)
+        for one, each in zip(said, through, strict=True)
     ]
-    for session, who in dict.fromkeys((new.session, who) for new, who in told):
+    now = max(one.at for one in said)
+    for session, who in dict.fromkeys((one.test.session, one.by) for one in said):
         _help(db, session, who, now)
     add(db, made)
     after, causes = dict(before), dict[UUID, Cause]()
-    for one, each, (_, who) in zip(made, through, told, strict=True):
-        after |= {item_id: in_time_order([*before[item_id], one.event]) for item_id in each}
-        causes |= dict.fromkeys(each if len(told) > 1 else before, Cause(who, _reason(db, one)))
+    for new, each, one in zip(made, through, said, strict=True):
+        after |= {item_id: in_time_order([*before[item_id], new.event]) for item_id in each}
+        causes |= dict.fromkeys(each if len(said) > 1 else before, Cause(one.by, _reason(db, new)))
     follow(db, items, before, after, causes, now, zone)
     codes = codes_of(db, held)
     return [
         {
             "id": str(one.test.id), "item": codes[first], "verdict": one.test.verdict,
-            "faults": [as_json(row) for row in one.faults], "received_at": now.isoformat(),
+            "faults": [as_json(row) for row in one.faults], "received_at": one.test.received_at.isoformat(),
             "state": held[first].state,
         }
         for one, (first, *_) in zip(made, through, strict=True)

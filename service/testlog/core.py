@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Any
 from uuid import UUID
 
+from service.crew.core import Who
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
 from service.season.core import What, open_fault
@@ -75,6 +76,15 @@ class NewTest:
     sent_at: datetime | None = None
     session: UUID | None = None
     tester: UUID | None = None
+
+
+@dataclass(frozen=True)
+class Said:
+    """A test that somebody (None: the service itself) says was done, as it arrived `at` the service."""
+
+    test: NewTest
+    by: Who | None
+    at: datetime
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy.exc import IntegrityError
@@ -10,7 +11,7 @@ from service.crew.desk import Desk, writing_together
 from service.kit.problems import Busy, Problem
 from service.store.receipts import Asked, all_once
 from service.testlog import actions
-from service.testlog.core import NewTest
+from service.testlog.core import NewTest, Said
 from service.web.gathering import Gathering
 
 ACTION = "test.log"
@@ -18,11 +19,12 @@ ACTION = "test.log"
 
 @dataclass(frozen=True)
 class Told:
-    """A test, the desk it was told at, and what makes it the same test when it is told again."""
+    """A test, the desk it was told at, when, and what makes it the same test when it is told again."""
 
     desk: Desk
     new: NewTest
     content: Any
+    at: datetime
 
 
 def gathering() -> Gathering[Told, Any]:
@@ -56,13 +58,11 @@ def log(told: Sequence[Told]) -> Sequence[Any]:
 def _at_once(told: Sequence[Told]) -> Sequence[Any]:
     # By their ids, so that of two workers that get the same ones none waits for the other.
     in_order = sorted(told, key=lambda one: one.new.id)
-    last = max((one.desk for one in told), key=lambda desk: desk.now)
     with writing_together([one.desk for one in in_order]) as db:
-        asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content)) for one in in_order]
-        tests = [(one.new, one.desk.me) for one in in_order]
-        answers = all_once(
-            db, asked, ACTION, last.now, lambda: actions.log_tests(db, tests, last.now, last.zone)
-        )
+        asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content), one.at) for one in in_order]
+        said = [Said(one.new, one.desk.me, one.at) for one in in_order]
+        zone = in_order[0].desk.zone
+        answers = all_once(db, asked, ACTION, lambda: actions.log_tests(db, said, zone))
     by_id = {one.new.id: answer for one, answer in zip(in_order, answers, strict=True)}
     return [by_id[one.new.id] for one in told]
 
@@ -72,7 +72,7 @@ def _alone(one: Told) -> Any:
     try:
         return desk.once(
             one.new.id, ACTION, one.content,
-            lambda db: actions.log_test(db, one.new, desk.me, desk.now, desk.zone),
+            lambda db: actions.log_test(db, one.new, desk.me, one.at, desk.zone),
         )  # fmt: skip
     except Exception as error:  # whoever told it is answered by it
         return error

@@ -97,6 +97,7 @@ class Load:
                 if hangs_up and not hung_up:
                     hung_up = True
                     connection.close()
+                    _NEVER.wait(0.05)  # behind the truck: what was sent arrives meanwhile
                     continue
                 answer = connection.getresponse()
                 said = answer.read()

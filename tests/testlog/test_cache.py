@@ -28,7 +28,7 @@ from service.season.models import ItemDue, SeasonRow
 from service.tags.actions import issue
 from service.testlog import due, flags
 from service.testlog.actions import log_repair, log_test, log_tests, void_test
-from service.testlog.core import NewRepair, NewTest
+from service.testlog.core import NewRepair, NewTest, Said
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
 from service.testlog.remembering import histories
@@ -178,14 +178,16 @@ class Cache(RuleBasedStateMachine):
     )
     def log_together(self, items_and_whats: dict[UUID, What], ago: int) -> None:
         at = self.tick() - timedelta(hours=ago)
-        told = []
+        said = []
         for item_id, what in items_and_whats.items():
             joined, probed = READINGS[what]
             code = self.known[item_id].code
-            told.append((NewTest(uuid4(), code, joined=joined, probed=probed, tested_at=at), self.lead))
+            new = NewTest(uuid4(), code, joined=joined, probed=probed, tested_at=at)
+            said.append(Said(new, self.lead, self.now))
         with self.store.writing() as db:
-            answers = log_tests(db, told, self.now, self.zone)
-        for (new, _), answer, (item_id, what) in zip(told, answers, items_and_whats.items(), strict=True):
+            answers = log_tests(db, said, self.zone)
+        for one, answer, (item_id, what) in zip(said, answers, items_and_whats.items(), strict=True):
+            new = one.test
             assert (answer["id"], answer["item"], answer["verdict"]) == (str(new.id), new.item, what)
             self.known[item_id].entries[new.id] = (at, what)
 

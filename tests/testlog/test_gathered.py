@@ -20,7 +20,7 @@ from service.kit.problems import Busy, Invalid, NotAllowed, Reused, SignInNeeded
 from service.store.engine import sqlite_driver
 from service.store.receipts import Entangled
 from service.testlog.actions import log_tests
-from service.testlog.core import NewTest
+from service.testlog.core import NewTest, Said
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.models import WorkSession
 from service.testlog.together import Told, log
@@ -42,7 +42,8 @@ def told(client: TestClient, code: str, joined: Any = GOOD, test_id: UUID | None
         "type": "http", "method": "POST", "path": "/", "app": client.app, "headers": [(b"authorization", header)]
     }  # fmt: skip
     new = NewTest(test_id or uuid4(), code, joined=joined, **more)
-    return Told(Desk(Request(scope), Role.CREW), new, [code, joined])
+    desk = Desk(Request(scope), Role.CREW)
+    return Told(desk, new, [code, joined], desk.now)
 
 
 def logged(program: Running) -> list[tuple[str, str, str]]:
@@ -174,9 +175,9 @@ def test_what_touches_others_is_logged_by_itself(program: Running, codes: tuple[
     """Two of one item; and one of an item that failed together with another, which none of them is of."""
     at = cables(program, 3)
     at.test(at.codes[0], OPEN_2, through=(at.codes[1],))
-    new = [(NewTest(uuid4(), at.codes[each], joined=GOOD), at.lead) for each in codes]
+    said = [Said(NewTest(uuid4(), at.codes[each], joined=GOOD), at.lead, program.clock.now) for each in codes]
     with pytest.raises(Entangled), program.store.writing() as db:
-        log_tests(db, new, program.clock.now, ZONE)
+        log_tests(db, said, ZONE)
     assert len(logged(program)) == 1
     outcomes, transactions = commits(program, [told(program.crew, at.codes[each]) for each in codes])
     assert transactions == 2
