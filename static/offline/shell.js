@@ -1,5 +1,5 @@
 /* The one page that a phone keeps, at whatever address it opens: what was taken along, instead of what the service
-   would show there. The outbox works in it as everywhere. */
+   would show there, and that this page is not here where it is not. The outbox works in it as everywhere. */
 
 import { start } from "../outbox/outbox.js";
 import { sessions } from "./package.js";
@@ -7,6 +7,7 @@ import { pullList } from "./pullview.js";
 import { home, item, nextForm, session, testForm, unknown } from "./views.js";
 
 const here = new URL(location.href);
+const HOME = [undefined, "offline", "scan", "find", "sessions"]; // first parts of addresses that all that is here answers
 
 /* Who was signed in last: the service checks it when something is sent. */
 async function whoIsHere() {
@@ -29,9 +30,8 @@ async function route() {
     const code = (typed ?? second).toUpperCase().replace(/[^0-9A-Z]/g, "");
     if (!third) return (await pullList(asked.get("pull"), code, true)) || item(code);
     if (third === "test") return testForm(code, asked.get("session"));
-    return unknown("This page needs a signal. What you log in a test is kept on the phone.");
   }
-  return home();
+  return HOME.includes(first) ? home() : unknown("This page is not on this phone, and there is no signal to load it.");
 }
 
 await whoIsHere();

@@ -1,9 +1,10 @@
 /* The service worker. It keeps one page, its styles and its scripts; BUILD, put before this by the service, says which.
    Pages come from the service while it answers. Where it does not, the one page opens in their place, at their own
-   address, and shows what was taken along: no page of the service, and nobody's log, is ever kept here. */
+   address, and shows what was taken along, or says that this is not: no page of the service, and nobody's log, is ever
+   kept here. */
 
 const CACHE = `coilbook-${BUILD.version}`;
-const PATIENCE = 4000; // ms that a page may take, where there is a signal but nothing comes
+const PATIENCE = 4000; // ms that a page which the one page can stand in for may take; others take their time
 const DARK = 15_000; // ms in which, after that, nobody is made to wait again
 const GONE = [502, 504]; // what a gateway says when the service behind it is away
 const PAGES = /^\/(?:$|offline$|scan$|find$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the one page can stand in for
@@ -25,7 +26,7 @@ addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== location.origin) return;
   if (request.mode === "navigate") {
-    if (PAGES.test(url.pathname)) event.respondWith(page(request));
+    event.respondWith(PAGES.test(url.pathname) ? soon(request) : page(request));
   } else if (url.pathname.startsWith("/static/")) {
     event.respondWith(asset(request));
   }
@@ -37,17 +38,24 @@ async function asset(request) {
   return (await cache.match(request)) ?? fetch(request);
 }
 
-async function page(request) {
+/* A page, given up where there is a signal but nothing comes. */
+async function soon(request) {
   if (Date.now() < darkUntil) return shell();
   const cut = new AbortController();
   const patience = setTimeout(() => { darkUntil = Date.now() + DARK; cut.abort(); }, PATIENCE);
   try {
-    const answer = await fetch(request, { signal: cut.signal });
+    return await page(request, cut.signal);
+  } finally {
+    clearTimeout(patience);
+  }
+}
+
+async function page(request, signal) {
+  try {
+    const answer = await fetch(request, { signal });
     return GONE.includes(answer.status) ? shell() : answer;
   } catch {
     return shell();
-  } finally {
-    clearTimeout(patience);
   }
 }
 

@@ -29,11 +29,18 @@ export function go(words, href) {
   return made;
 }
 
-export function unknown(words) { show(part("unknown", { words }), go("What is on this phone", "/offline")); }
+/* All that is on this phone, in the place of a page that is not: `words` say which. */
+export async function unknown(words) {
+  const away = part("away");
+  away.querySelector("a").href = location.pathname + location.search;
+  Object.assign(away.querySelector("button"), { hidden: history.length < 2, onclick: () => history.back() });
+  await home(part("unknown", { words }), away);
+}
 
-export async function home() {
+export async function home(above = part("title"), ...below) {
   const packs = await sessions().catch(() => []);
   const made = part("home");
+  made.prepend(above);
   made.querySelector("[data-none]").hidden = packs.length > 0;
   made.querySelector("[data-list]").append(...await Promise.all(packs.map(async (pack) => {
     const lines = await linesOf(pack), done = lines.filter((line) => line.done).length;
@@ -51,7 +58,7 @@ export async function home() {
     made.querySelector("[data-list]").append(row);
     made.querySelector("[data-none]").hidden = true;
   }
-  show(made);
+  show(made, ...below);
   await showEntries(view, part);
   await import(view.querySelector("[data-camera]").dataset.camera); // it looks for its panel when it is loaded
 }

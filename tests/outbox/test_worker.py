@@ -157,6 +157,30 @@ def test_the_page_opens_however_the_service_is_away(gone: Truck, taken: Page, ho
 
 
 @browser_test
+@pytest.mark.parametrize("path", ["/due", "/gear?q=mic", "/more", "/t/{code}/repair"])
+def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
+    gone: Truck, taken: Page, path: str
+) -> None:
+    page = taken
+    page.goto(f"{gone.base}/sessions/{gone.session}")
+    page.context.set_offline(True)
+    try:
+        page.goto(gone.base + path.format(code=gone.codes[0]))
+        expect(page.get_by_role("heading", level=1)).to_have_text("No signal")
+        expect(page.get_by_text("This page is not on this phone")).to_be_visible()
+        expect(page.get_by_text("What you log is kept on this phone")).to_be_visible()
+        expect(page.get_by_role("link", name="Tuesday at the truck")).to_be_visible()
+        page.get_by_role("button", name="Go back").click()
+        expect(page.get_by_role("heading", level=1)).to_have_text("Tuesday at the truck")
+        page.goto(gone.base + path.format(code=gone.codes[0]))
+    finally:
+        page.context.set_offline(False)
+    page.get_by_role("link", name="Try again").click()
+    expect(page.get_by_role("heading", level=1)).not_to_have_text("No signal")
+    assert page.url == gone.base + path.format(code=gone.codes[0])
+
+
+@browser_test
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_offline_pages_can_be_used_by_everybody(gone: Truck, taken: Page, scheme: str) -> None:
     page, code = taken, gone.codes[0]
@@ -166,6 +190,7 @@ def test_the_offline_pages_can_be_used_by_everybody(gone: Truck, taken: Page, sc
     page.context.set_offline(True)
     for path in (
         "/offline",
+        "/due",
         f"/sessions/{gone.session}",
         f"/t/{code}",
         f"/t/{code}/test?session={gone.session}",
