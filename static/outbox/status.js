@@ -30,7 +30,17 @@ export function span(ms) {
   return `${count || 1} ${word}${count > 1 ? "s" : ""}`;
 }
 
+/* To whoever is not signed in: whose entries these are, and how they go out. */
+function left(all) {
+  return [...new Set(all.map((entry) => entry.name))].map((name) => {
+    const theirs = all.filter((entry) => entry.name === name), one = theirs.length === 1;
+    return `${things(theirs)} of ${name || "somebody"} ${one ? "waits" : "wait"} on this phone, not sent yet. `
+      + `${name || "They"} can join again or sign in here to send ${one ? "it" : "them"}: nothing is lost.`;
+  });
+}
+
 function sentences(all, now) {
+  if (!me()) return left(all);
   const own = all.filter((entry) => entry.who === me());
   const waiting = own.filter((entry) => entry.state !== "needs_attention");
   const stuck = own.filter((entry) => entry.state === "needs_attention");
@@ -72,7 +82,8 @@ function buttons(all, undoing) {
     found.push(send);
   }
   const next = encodeURIComponent(location.pathname + location.search);
-  if (line.rejoin) found.push(made("a", { className: "btn plain", href: `/join?next=${next}` }, "Join again"));
+  const asks = ["/join", "/sign-in"].includes(location.pathname); // these pages ask for it themselves
+  if (line.rejoin || (!me() && !asks)) found.push(made("a", { className: "btn plain", href: `/join?next=${next}` }, "Join again"));
   if (all.length && !undoing) found.push(made("a", { className: "btn plain", href: "/offline" }, "Show them"));
   return found;
 }

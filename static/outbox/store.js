@@ -94,6 +94,13 @@ export async function keep(entry) {
   }
 }
 
+/* Whether anything was ever kept on this phone: opening the store to look would leave one behind. Where that cannot be
+   known it is taken to be so. */
+export async function used() {
+  if (mirror.all().length) return true;
+  try { return (await indexedDB.databases()).some(({ name }) => name === NAME); } catch { return true; }
+}
+
 /* Every entry, the oldest first. */
 export async function entries() {
   const found = new Map(mirror.all().map((entry) => [entry.id, entry]));

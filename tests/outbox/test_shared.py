@@ -72,6 +72,33 @@ def test_what_one_kept_waits_while_another_is_signed_in(at_truck: Truck, browser
 
 
 @browser_test
+def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(
+    at_truck: Truck, browser: Browser
+) -> None:
+    with phone_in(browser) as context:
+        page = at_truck.joined(context, "Mira")
+        page.goto(at_truck.form())
+        worker_ready(page)
+        at_truck.line.stop()
+        press(page, "Pass")
+        context.clear_cookies()  # her pass was ended
+        at_truck.line.start()
+        for path in ("/", "/join", "/sign-in", f"/t/{at_truck.codes[0]}", "/sessions"):
+            page.goto(at_truck.base + path)
+            expect(bar(page)).to_contain_text("1 test of Mira waits on this phone")
+            expect(bar(page)).to_contain_text("nothing is lost")
+            assert bar(page).get_by_role("button", name="Send now").count() == 0
+        assert (
+            bar(page).get_by_role("link", name="Join again").get_attribute("href") == "/join?next=%2Fsessions"
+        )
+
+        page = at_truck.joined(context, "Mira")
+        page.goto(f"{at_truck.base}/offline")
+        page.get_by_role("button", name="I am Mira: send it").click()
+        eventually(lambda: entries(page) == [])
+
+
+@browser_test
 def test_with_nothing_waiting_a_phone_is_left_clean(at_truck: Truck, browser: Browser) -> None:
     with phone_in(browser) as context:
         page = at_truck.joined(context)
@@ -116,4 +143,6 @@ def test_who_logs_nothing_has_no_outbox(at_truck: Truck, browser: Browser) -> No
         stranger = context.new_page()
         context.clear_cookies()
         stranger.goto(f"{at_truck.base}/t/{at_truck.codes[0]}")
-        assert stranger.locator("script[type=module]").count() == 0
+        expect(stranger.locator("[data-outbox] *")).to_have_count(0)
+        assert stranger.evaluate("indexedDB.databases().then((all) => all.length)") == 0
+        assert stranger.locator("link[rel=manifest]").count() == 0
