@@ -15,7 +15,7 @@ from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
 from service.gear.wirings import find_wiring, ports_of
-from service.kit.problems import NotFound, invalid
+from service.kit.problems import Gone, NotFound, invalid
 from service.store.chunks import chunks
 
 WALK_STEP = 10
@@ -106,7 +106,9 @@ def add_place(
     """
     _refuse_taken_name(db, name, None)
     last = queries.last_in_walk(db)
-    added = Place(id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now)
+    added = Place(
+        id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now, ended_at=None
+    )
     db.add(added)
     db.flush()
     note_in_audit(db, now, who.id if who else None, "place.made", name, {"kind": kind})
@@ -152,15 +154,25 @@ def move_in_walk(db: Session, place_id: UUID, steps: int, who: Who | None, now: 
         note_in_audit(db, now, who.id if who else None, "place.moved", moved.name, told)
 
 
+def end_place(db: Session, ended: Place, who: Who, now: datetime) -> None:
+    """Take a place off the walk and out of every list; what its history says stays, and its name is free again."""
+    ended.ended_at = now
+    db.flush()
+    note_in_audit(db, now, who.id, "place.removed", ended.name)
+
+
 def place_with(db: Session, place_id: UUID) -> Place:
     """The place with this id.
 
     Raises:
         NotFound: there is none.
+        Gone: it was removed.
     """
     found = db.get(Place, place_id)
     if found is None:
         raise NotFound("There is no such place. Go back to the places and look from there.")
+    if found.ended_at is not None:
+        raise Gone(f"The place {found.name} was removed. Go back to the places and look from there.")
     return found
 
 

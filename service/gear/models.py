@@ -12,16 +12,24 @@ from service.store.base import Base, BigInt, one_of, refers
 
 
 class Place(Base):
-    """Where items live; `walk_order` is its turn when somebody walks from one to the next."""
+    """Where items live; `walk_order` is its turn when somebody walks from one to the next.
+
+    A place that was removed keeps its row and name, for what history says of it; another may be called so then.
+    """
 
     __tablename__ = "place"
-    __table_args__ = (one_of("kind", PlaceKind),)
+    __table_args__ = (
+        one_of("kind", PlaceKind),
+        Index("ix_place_now_name", "name", unique=True,
+              sqlite_where=text("ended_at IS NULL"), postgresql_where=text("ended_at IS NULL")),
+    )  # fmt: skip
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
-    name: Mapped[str] = mapped_column(unique=True)
+    name: Mapped[str]
     kind: Mapped[str]
     walk_order: Mapped[int]
     created_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
 
 
 class OwnWiring(Base):

@@ -75,18 +75,20 @@ def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]
 
 
 def places(db: Session) -> Sequence[Place]:
-    """All places in walking order."""
-    return db.scalars(select(Place).order_by(Place.walk_order, Place.name)).all()
+    """All places in walking order, those that were removed left out."""
+    now = select(Place).where(Place.ended_at.is_(None))
+    return db.scalars(now.order_by(Place.walk_order, Place.name)).all()
 
 
 def place_named(db: Session, name: str) -> Place | None:
-    """The place of this name, whatever the case; the one that is spelled so where there are several."""
-    exactly = db.scalar(select(Place).where(Place.name == name))
+    """The place that is called so now, whatever the case; the one that is spelled so where there are several."""
+    exactly = db.scalar(select(Place).where(Place.name == name, Place.ended_at.is_(None)))
     if (
         exactly is not None
     ):  # a name is there once, and reading all of them for each row of a sheet takes long
         return exactly
-    named = db.execute(select(Place.id, Place.name).order_by(Place.walk_order, Place.id))
+    now = select(Place.id, Place.name).where(Place.ended_at.is_(None))
+    named = db.execute(now.order_by(Place.walk_order, Place.id))
     alike_one = next((place_id for place_id, called in named if alike(called, name)), None)
     return db.get_one(Place, alike_one) if alike_one else None
 

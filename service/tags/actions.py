@@ -122,11 +122,13 @@ def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
 
 
 def refuse_ended(tag: Tag) -> None:
-    """A tag that a retag has ended leads nowhere.
+    """A tag that has ended leads nowhere.
 
     Raises:
-        Gone: it was replaced.
+        Gone: it was replaced, or its place was removed.
     """
+    if tag.until is not None and tag.place_id is not None:
+        raise Gone(f"The tag {tag.code} was on a place that was removed. Take it off.")
     if tag.until is not None:
         raise Gone(
             f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one."

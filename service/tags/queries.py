@@ -124,9 +124,15 @@ def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:
 
 
 def places_with_tags(db: Session) -> Sequence[Row[Place, str | None]]:
-    """All places in walking order, each with the code that is on it now."""
+    """All places in walking order, those that were removed left out, each with the code that is on it now."""
     on = (Tag.place_id == Place.id) & Tag.until.is_(None)
-    return db.execute(select(Place, Tag.code).outerjoin(Tag, on).order_by(Place.walk_order, Place.name)).all()
+    now = select(Place, Tag.code).outerjoin(Tag, on).where(Place.ended_at.is_(None))
+    return db.execute(now.order_by(Place.walk_order, Place.name)).all()
+
+
+def tag_of_place(db: Session, place_id: UUID) -> Tag | None:
+    """The tag that is on a place now."""
+    return db.scalar(select(Tag).where(Tag.place_id == place_id, Tag.until.is_(None)))
 
 
 def label_sheets(db: Session) -> Sequence[LabelSheet]:

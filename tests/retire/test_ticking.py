@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from service.gear.core import ItemState
-from service.gear.queries import item_facts
+from service.gear.queries import item_facts, place_named
 from tests.home.support import Truck, truck
 from tests.support.program import Running, op, running
 from tests.testlog.support import OPEN_2
@@ -117,6 +117,23 @@ def test_what_moved_on_since_is_not_taken_back(walk: Walk) -> None:
     back = walk.program.crew.post(f"/pull/{walk.listed}/ticks/{tick}/undo", data={"op": op()})
     assert back.status_code == 409
     assert f"{walk.tags['spare']} is quarantined by now" in back.text
+
+
+def test_a_tick_is_not_taken_back_to_a_place_that_was_removed(walk: Walk) -> None:
+    walk.tick("broken", "retire", "spare")
+    with walk.program.store.reading() as db:
+        case = place_named(db, "Spares Case")
+    assert case is not None
+    for label in set(walk.tags) - {"broken", "spare"}:
+        if walk.lives(label)[0] == "Spares Case":
+            walk.program.lead.post(
+                f"/gear/{walk.tags[label]}/place", data={"op": op(), "place": "", "place_b": ""}
+            )
+    assert walk.program.lead.post(f"/places/{case.id}/remove", data={"op": op()}).status_code == 303
+    page = walk.program.crew.get(f"/pull/{walk.listed}/items/{walk.tags['broken']}").text
+    (tick,) = re.findall(r"/ticks/([0-9a-f-]+)/undo", page)
+    back = walk.program.crew.post(f"/pull/{walk.listed}/ticks/{tick}/undo", data={"op": op()})
+    assert (back.status_code, "The place Spares Case was removed since" in back.text) == (409, True)
 
 
 def test_a_phone_sends_ticks_and_may_send_them_twice(program: Running) -> None:

@@ -158,6 +158,8 @@ POST /places
 GET /places/{place_id}
 POST /places/{place_id}
 POST /places/{place_id}/move
+GET /places/{place_id}/remove
+POST /places/{place_id}/remove
 GET /plan
 POST /plan
 GET /season/events/{event_id}

@@ -1,21 +1,25 @@
-"""The walk through a place: all that lives there, one after the other, each with its test."""
+"""The walk through a place: all that lives there, one after the other, each with its test; and removing a place."""
 
 from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi import APIRouter
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
 from service.crew.core import Role
-from service.crew.desk import ViewerDesk
+from service.crew.desk import LeadDesk, ViewerDesk
 from service.gear.actions import place_with
 from service.gear.core import item_name
 from service.home.items.queries import item_rows
+from service.home.place import actions
 from service.home.place.queries import ids_at
 from service.home.scan.core import read_errand
 from service.kit.lengths import Unit
 from service.season.core import DueState
+from service.tags.queries import tag_of_place
 from service.testlog.housekeeping import ensure_today
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -37,3 +41,24 @@ def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
             lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
             asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
         )  # fmt: skip
+
+
+@router.get("/places/{place_id}/remove")
+def removal_page(desk: LeadDesk, place_id: UUID) -> Response:
+    """Ask before a place is removed, or say what stands in the way."""
+    with desk.reading() as db:
+        place = place_with(db, place_id)
+        return desk.page(
+            "home/remove_place.html", place=place, told=actions.in_the_way(db, place),
+            tag=tag_of_place(db, place_id), op=new_op(),
+        )  # fmt: skip
+
+
+@router.post("/places/{place_id}/remove")
+def remove_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
+    """Remove it."""
+    desk.once(
+        read_op(posted.get("op")), "place.remove", str(place_id),
+        lambda db: actions.remove(db, place_id, desk.me, desk.now),
+    )  # fmt: skip
+    return RedirectResponse("/places", 303)

@@ -1,5 +1,6 @@
-"""What lives at a place."""
+"""What lives at a place, and what else refers to it."""
 
+from collections.abc import Sequence
 from uuid import UUID
 
 from sqlalchemy import or_, select
@@ -9,6 +10,8 @@ from service.gear.core import ASKED
 from service.gear.models import Item, Placement
 from service.season.core import DueState
 from service.season.models import ItemDue
+from service.tags.models import Tag
+from service.testlog.models import WorkSession
 
 
 def ids_at(db: Session, place_id: UUID) -> list[UUID]:
@@ -25,3 +28,20 @@ def ids_at(db: Session, place_id: UUID) -> list[UUID]:
             .order_by(current.is_(True), Item.kind, Item.length_mm, Item.id)
         )
     )
+
+
+def codes_at(db: Session, place_id: UUID) -> Sequence[str]:
+    """The codes of all that lives at a place or reaches it from another, in whatever state."""
+    here = or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id)
+    return db.scalars(
+        select(Tag.code)
+        .join(Placement, (Placement.item_id == Tag.item_id) & Placement.until.is_(None))
+        .where(here, Tag.until.is_(None))
+        .order_by(Tag.code)
+    ).all()
+
+
+def open_sessions_at(db: Session, place_id: UUID) -> Sequence[str]:
+    """The titles of the sessions held at a place that are not closed yet."""
+    query = select(WorkSession.title).where(WorkSession.place_id == place_id, WorkSession.closed_at.is_(None))
+    return db.scalars(query.order_by(WorkSession.on, WorkSession.title)).all()

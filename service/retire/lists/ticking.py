@@ -142,6 +142,13 @@ def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
                 f"{code_of(db, found.spare_id)} lives elsewhere by now, so the tick cannot be taken back. "
                 "Move it by hand, or tell your lead."
             )
+        for place_id in filter(None, (found.place_a_id, found.place_b_id, found.spare_place_id)):
+            place = db.get_one(Place, place_id)
+            if place.ended_at is not None:
+                raise Conflict(
+                    f"The place {place.name} was removed since, so the tick cannot be taken back. "
+                    "Move them by hand, or tell your lead."
+                )
 
 
 def _put_back(db: Session, found: PullTick, items: list[Item], who: Who, now: datetime) -> None:

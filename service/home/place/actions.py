@@ -1,0 +1,58 @@
+"""Removing a place at which nothing is any more."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear.actions import end_place, place_with
+from service.gear.models import Place
+from service.home.place import queries
+from service.kit.problems import Conflict
+from service.store.sessions import locked
+from service.tags.queries import tag_of_place
+
+NAMED_MOST = 3
+
+
+def in_the_way(db: Session, place: Place) -> list[str]:
+    """What still refers to a place as true, a sentence for each kind; empty where it may be removed.
+
+    Gear counts whatever its state: a retired or lost piece that is kept there is found there.
+    """
+    codes, titles = queries.codes_at(db, place.id), queries.open_sessions_at(db, place.id)
+    found = []
+    if codes:
+        rest = len(codes) - NAMED_MOST
+        named = ", ".join(codes[:NAMED_MOST]) + (f" and {rest} more" if rest > 0 else "")
+        lives = (
+            "lives here: say where it lives now" if len(codes) == 1 else "live here: say where they live now"
+        )
+        found.append(f"{named} {lives}.")
+    if titles:
+        named = ", ".join(f"“{title}”" for title in titles)
+        one = (
+            "The session {} is held here: close it"
+            if len(titles) == 1
+            else "The sessions {} are held here: close them"
+        )
+        found.append(one.format(named) + ".")
+    return found
+
+
+def remove(db: Session, place_id: UUID, who: Who, now: datetime) -> None:
+    """Take a place off the walk and out of every list, and end its tag; its history stays.
+
+    Raises:
+        NotFound, Gone: there is no such place, or no longer.
+        Conflict: something still refers to it as true.
+    """
+    locked(db, Place, place_id)
+    place = place_with(db, place_id)
+    if told := in_the_way(db, place):
+        raise Conflict(f"{place.name} cannot be removed yet. {' '.join(told)}")
+    tag = tag_of_place(db, place_id)
+    if tag is not None:
+        tag.until = now
+    end_place(db, place, who, now)
