@@ -12,7 +12,7 @@ from argon2.exceptions import VerifyMismatchError
 from sqlalchemy.orm import Session
 
 from service.crew import core, queries
-from service.crew.core import Role, Who
+from service.crew.core import NAMED, Role, Who
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 from service.store.sessions import locked
@@ -125,10 +125,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
         found.uses_left -= 1
     person = db.get(Person, found.person_id) if found.person_id else None
     if person is None:
-        if found.role == Role.CREW and not sure and core.looks_full(core.tidy_name(name)):
-            raise invalid(
-                "name", "This looks like a full name; a first name is enough. Join again to keep it so."
-            )
+        _refuse_full(name, found.role, sure=sure)
         person = add_person(db, name, Role(found.role), now)
         queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
     else:
@@ -140,16 +137,47 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
 
 def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
     """Somebody new. Crew members may share a name among them, but never with a lead or viewer, who sign in by it."""
-    display_name = core.tidy_name(name)
-    locked(db, Program, 1)  # two who join at once by one name take turns
-    if any(role != Role.CREW or each.role != Role.CREW for each in queries.people_named(db, display_name)):
-        raise invalid("name", f"Somebody is called {display_name} already. Take another name.")
+    display_name = _free_name(db, name, role)
     person = Person(
         id=uuid4(), display_name=display_name, role=role, passphrase_hash=None, created_at=now, ended_at=None
     )
     db.add(person)
     db.flush()
     return person
+
+
+def rename(db: Session, who: Who, typed: str, now: datetime, *, sure: bool) -> None:
+    """Take another name, under the rules of a new one; all that one did stands under it from now on.
+
+    Args:
+        sure: as `join` has it.
+
+    Raises:
+        Invalid: the name cannot be shown, or somebody else is known by it.
+    """
+    _refuse_full(typed, who.role, sure=sure)
+    name = _free_name(db, typed, who.role, who.id)
+    person: Person = locked(db, Person, who.id)
+    if name != person.display_name:
+        queries.note_in_audit(db, now, who.id, NAMED, str(who.id), {"name": [person.display_name, name]})
+        person.display_name = name
+
+
+def _refuse_full(name: str, role: str, *, sure: bool) -> None:
+    if role == Role.CREW and not sure and core.looks_full(core.tidy_name(name)):
+        raise invalid(
+            "name", "This looks like a full name; a first name is enough. Send it again to keep it so."
+        )
+
+
+def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -> str:
+    """A name, tidied, that none may have who is not crew, nor anybody if this is not for crew; `by_now` has it."""
+    name = core.tidy_name(typed)
+    locked(db, Program, 1)  # two who take one name at once take turns
+    others = [each for each in queries.people_named(db, name) if each.id != by_now]
+    if any(role != Role.CREW or each.role != Role.CREW for each in others):
+        raise invalid("name", f"Somebody is called {name} already. Take another name.")
+    return name
 
 
 def start_sign_in(

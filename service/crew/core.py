@@ -13,6 +13,8 @@ from service.kit.problems import invalid
 NAME_MOST = 24
 FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
+NAMED = "name.changed"
+"""What the trail calls it when somebody takes another name: `{"name": [before, after]}`."""
 PASSPHRASE_LEAST = 12
 ADDRESS_MOST = 254
 """Octets that a mail server takes (RFC 5321, 4.5.3.1, less the brackets)."""

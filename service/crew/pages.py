@@ -64,10 +64,9 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
         "pass": text(posted, "pass"),
         "next": inside(text(posted, "next") or "/"),
     }
-    sure = values["name"] != "" and text(posted, "sure") == values["name"]
     try:
         with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
-            who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=sure)
+            who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=_sure(posted))
             actions.sign_out(db, desk.token, desk.now)
     except TooFast:
         raise
@@ -92,10 +91,24 @@ def sign_out(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 @router.get("/me")
-def my_page(desk: ViewerDesk, new: bool = False, ended: bool = False) -> Response:
+def my_page(desk: ViewerDesk, new: bool = False, ended: bool = False, named: bool = False) -> Response:
     """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
     with desk.reading() as db:
-        return _me(desk, db, new=new, saved="Signed out there." if ended else "")
+        called = f"You are called {desk.me.display_name} now." if named else ""
+        return _me(desk, db, new=new, saved="Signed out there." if ended else called)
+
+
+@router.post("/me/name")
+def rename(desk: ViewerDesk, posted: Posted) -> Response:
+    """Take another name."""
+    typed = text(posted, "name")
+    try:
+        with desk.writing() as db:
+            actions.rename(db, desk.me, typed, desk.now, sure=_sure(posted))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _me(desk, db, refusal.status, name=typed, errors=refusal.errors)
+    return RedirectResponse("/me?named=1", 303)
 
 
 @router.post("/me/address")
@@ -211,11 +224,13 @@ def _me(
     *,
     new: bool = False,
     saved: str = "",
+    name: str | None = None,
     address: str | None = None,
     errors: dict[str, str] | None = None,
 ) -> Response:
     return desk.page(
         "crew/me.html", status, errors=errors or {}, new=new, saved=saved, mails=desk.settings.mail is not None,
+        name=desk.me.display_name if name is None else name,
         has_passphrase=queries.has_passphrase(db, desk.me.id),
         address=queries.address_of(db, desk.me.id) if address is None else address,
         devices=devices_of(db, desk.me.id, desk.session, desk.now),
@@ -249,6 +264,11 @@ def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | N
         "crew/crew.html", status, people=queries.people(db), passes=queries.open_passes(db, desk.now),
         tokens=queries.tokens(db), gone=gone(db), errors=errors or {}, op=new_op(),
     )  # fmt: skip
+
+
+def _sure(posted: FormData) -> bool:
+    """Whether the name was sent before, and asked about: it is meant so."""
+    return text(posted, "name") != "" and text(posted, "sure") == text(posted, "name")
 
 
 def _role(word: str) -> Role:

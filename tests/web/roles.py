@@ -44,6 +44,7 @@ GET /gear
 GET /gear/{code}
 GET /me
 POST /me/address
+POST /me/name
 POST /me/devices/{device_id}/end
 POST /me/other-devices/end
 GET /more

@@ -36,17 +36,20 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
 
 
 def let_go(db: Session, person: Person, now: datetime) -> str:
-    """Put "Tester n" wherever the person's name stands, and end their passes and sign-ins; the new name.
+    """Put "Tester n" wherever a name of the person's stands, and end their passes and sign-ins; the new name.
 
+    Names that they had before go with it.
     A pass is called by a name, not by a person: while somebody else has the same name, what it calls may be theirs, and
     stays until their name is let go too.
     """
-    name, called = person.display_name, nameless(queries.given_names(db))
+    names, called = queries.names_ever(db, person), nameless(queries.given_names(db))
     person.display_name, person.email, person.passphrase_hash = called, None, None
     person.ended_at = person.ended_at or now
     crew.end_sign_ins(db, person.id, now)
     queries.end_passes(db, person.id, now)
-    shared = queries.another_is_called(db, name, person.id)
-    queries.rename_passes(db, name, called, person.id if shared else None)
+    for name in names:
+        shared = queries.another_is_called(db, name, person.id)
+        queries.rename_passes(db, name, called, person.id if shared else None)
+    queries.forget_changes(db, person.id)
     db.flush()
     return called

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import func, or_, select, update
+from sqlalchemy import ColumnElement, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from service.crew.core import Role
+from service.crew.core import NAMED, Role
 from service.crew.keeping.core import is_nameless
 from service.crew.models import AuditEntry, CrewPass, Person, SignIn
 
@@ -46,6 +46,23 @@ def another_is_called(db: Session, name: str, person_id: UUID) -> bool:
     """Whether somebody else goes, or went, by exactly this name."""
     found = select(Person.id).where(Person.display_name == name, Person.id != person_id)
     return db.scalar(found.limit(1)) is not None
+
+
+def names_ever(db: Session, person: Person) -> list[str]:
+    """The name that somebody has, and those that they had before."""
+    changes = db.scalars(
+        select(AuditEntry.detail).where(*_changes_of(person.id)).order_by(AuditEntry.id.desc())
+    )
+    return list(dict.fromkeys([person.display_name, *(detail["name"][0] for detail in changes if detail)]))
+
+
+def forget_changes(db: Session, person_id: UUID) -> None:
+    """Take the names that somebody had before out of the audit trail: that they were changed stays."""
+    db.execute(update(AuditEntry).where(*_changes_of(person_id)).values(detail=None))
+
+
+def _changes_of(person_id: UUID) -> tuple[ColumnElement[bool], ...]:
+    return (AuditEntry.action == NAMED, AuditEntry.subject == str(person_id))
 
 
 def end_passes(db: Session, person_id: UUID, now: datetime) -> None:
