@@ -12,7 +12,6 @@ from service.chores import CHORES
 from service.crew import pages as crew
 from service.crew.devices import pages as devices
 from service.crew.keeping import pages as keeping
-from service.crew.trail import pages as trail
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
 from service.gear import pages as gear
@@ -30,6 +29,7 @@ from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
+from service.home.trail import pages as trail
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
 from service.retire.lists import api as pull_api

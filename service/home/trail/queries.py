@@ -1,6 +1,6 @@
-"""Looking through the audit trail."""
+"""Looking through the audit trail, and at the gear that it speaks of."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -9,7 +9,11 @@ from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, Person
+from service.gear.queries import ItemFacts, item_facts
 from service.store.paging import beyond, cursor, position
+from service.tags.models import Tag
+from service.tags.queries import codes_of
+from service.testlog.queries import items_of
 
 
 @dataclass(frozen=True)
@@ -55,3 +59,36 @@ def actors(db: Session) -> Sequence[Row[UUID, str, datetime | None]]:
         .where(Person.id.in_(acted))
         .order_by(Person.display_name, Person.id)
     ).all()
+
+
+@dataclass(frozen=True)
+class About:
+    """The gear that an entry is about: its items, each with its code now, and the test of them that it names."""
+
+    items: list[tuple[str, ItemFacts]]
+    test_id: UUID | None = None
+
+
+def gear_of(db: Session, subjects: Collection[str]) -> dict[str, About]:
+    """The gear behind those of these subjects that name some: by a code, an item's id, or the id of a test."""
+    ids = {UUID(each) for each in subjects if is_id(each)}
+    tests = items_of(db, ids)
+    coded = select(Tag.code, Tag.item_id).where(Tag.code.in_(subjects), Tag.item_id.is_not(None))
+    tagged = {code: item_id for code, item_id in db.execute(coded) if item_id is not None}
+    wanted = ids | {item_id for through in tests.values() for item_id in through} | set(tagged.values())
+    items, codes = item_facts(db, wanted), codes_of(db, wanted)
+
+    def named(item_ids: Collection[UUID]) -> list[tuple[str, ItemFacts]]:
+        return [(codes[each], items[each]) for each in item_ids if each in items and each in codes]
+
+    found = {str(test_id): About(named(through), test_id) for test_id, through in tests.items() if through}
+    found |= {str(item_id): About(named([item_id])) for item_id in ids if item_id in items}
+    return found | {code: About(named([item_id])) for code, item_id in tagged.items()}
+
+
+def is_id(text: str) -> bool:
+    """Whether a subject is an id as the trail writes it."""
+    try:
+        return str(UUID(text)) == text
+    except ValueError:
+        return False

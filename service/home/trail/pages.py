@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import timedelta
+from functools import partial
 from urllib.parse import urlencode
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -12,10 +13,13 @@ from fastapi.responses import Response
 from service.crew.desk import LeadDesk
 from service.crew.models import AuditEntry
 from service.crew.queries import names_of
-from service.crew.trail import queries
-from service.crew.trail.core import action_words, detail_words
-from service.crew.trail.queries import Asked
+from service.gear.core import item_name
+from service.gear.queries import ItemFacts
+from service.home.trail import queries
+from service.home.trail.core import action_words, detail_words
+from service.home.trail.queries import Asked
 from service.kit.dates import midnight, parse_date
+from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.store.paging import PAGE
 
@@ -37,11 +41,13 @@ def trail_page(
         found, following = queries.entries(db, asked, after, PAGE)
         kept = {name: value for name, value in values.items() if value}
         return desk.page(
-            "crew/trail.html", 422 if errors else 200, values=values, errors=errors, entries=found,
+            "home/trail.html", 422 if errors else 200, values=values, errors=errors, entries=found,
             names=names_of(db, _people(found)), action_words=action_words, detail_words=detail_words,
             actors=[(str(each.id), each.display_name + (" (gone)" if each.ended_at else ""))
                     for each in queries.actors(db)],
             actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=_as_id,
+            gear=queries.gear_of(db, {entry.subject for entry in found}),
+            called=partial(_called, Unit(desk.program.unit)),
             more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
         )  # fmt: skip
 
@@ -55,6 +61,10 @@ def _asked(values: dict[str, str], zone: ZoneInfo) -> Asked:
         person, values["action"] or None, midnight(day, zone) if day else None,
         midnight(day + timedelta(days=1), zone) if day else None,
     )  # fmt: skip
+
+
+def _called(unit: Unit, item: ItemFacts) -> str:
+    return item.label or item_name(item.kind, item.length_mm, unit)
 
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:

@@ -7,9 +7,10 @@ import pytest
 
 from service.crew.models import AuditEntry
 from service.crew.queries import note_in_audit, people_named
-from service.crew.trail.core import action_words, detail_words
 from service.gear.queries import places
+from service.home.trail.core import action_words, detail_words
 from service.store.paging import PAGE
+from service.tags.queries import code_of
 from tests.support.program import Running, op
 from tests.testlog.support import bench
 
@@ -153,3 +154,32 @@ def test_what_leads_do_to_sessions_stands_there(program: Running) -> None:
         ("Session opened", "All", "kind count; on 2026-09-21; items 3"),
         ("Session closed", "All", ""),
     ]
+
+
+def linked(page: str) -> list[tuple[str, str, str]]:
+    """What was done to gear, the oldest first: the action, where its link leads, and what the link says."""
+    found = re.findall(r"<b>([^<]+)</b>: .*?<a href=\"(/gear/\w+)\">(.*?)</a>", page)
+    return [(action, href, re.sub("<[^>]+>", "", says)) for action, href, says in found[::-1]]
+
+
+def test_what_is_done_to_gear_names_it_by_code_and_label_and_leads_there(program: Running) -> None:
+    at = bench(program, "xlr3", "xlr3")
+    one, other = at.codes
+    edit = {"op": op(), "label": "Lead vocal", "gauge_awg": "", "batch": "", "bought_on": "", "price": ""}
+    assert program.lead.post(f"/gear/{one}/edit", data=edit).status_code == 303
+    test = at.test(one, through=(other,))["id"]
+    for path in (f"/tests/{test}/void", f"/t/{one}/retag"):
+        answer = program.lead.post(path, data={"op": op(), "reason": "The wrong cable."})
+        assert answer.status_code == 303, answer.text
+    page = program.lead.get("/crew/trail").text
+    with program.store.reading() as db:
+        new = code_of(db, at.ids[one])
+    here = [
+        ("Item edited", f"/gear/{new}", f"Lead vocal {new}"),
+        ("Test voided", f"/gear/{new}", f"Lead vocal {new}"),
+    ]
+    assert linked(page) == [*here, ("Tag replaced", f"/gear/{new}", f"Lead vocal {new}")]
+    assert f'<a href="/gear/{other}">' in page  # the test went through it too
+    assert f'<a href="/tests/{test}">' in page
+    assert f"{one}, now" in page  # a code that a retag ended
+    assert str(test) not in re.sub("<[^>]+>", "", page)
