@@ -9,6 +9,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from service.kit.problems import NotFound, invalid
+from service.kit.typed import alike
 from service.season import queries
 from service.season.core import Round, Season
 from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
@@ -74,6 +75,21 @@ def change_event(db: Session, event: Event, name: str, kind: EventKind, on: date
     _check_inside(db, event.season_id, on)
     if (event.name, event.kind, event.on) != (name, kind, on):
         event.name, event.kind, event.on, event.changed_at = name, kind, on, now
+
+
+def refuse_double(db: Session, season_id: UUID, name: str, on: date, event: Event | None = None) -> None:
+    """Ask before a season gets the same event twice; `event` is the one that is changed.
+
+    Raises:
+        Invalid: there is one of this name, in whatever letters, on this day.
+    """
+    if event is not None and event.on == on and alike(event.name, name):
+        return
+    for other in queries.events(db, season_id):
+        if other is not event and other.on == on and alike(other.name, name):
+            raise invalid(
+                "name", f"{other.name} is on {on} already. If there are two, send it again to keep both."
+            )
 
 
 def _check_inside(db: Session, season_id: UUID, on: date) -> None:

@@ -4,7 +4,7 @@ People name the last day of a season or a round; the rules are half-open and wan
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TypeVar
@@ -20,6 +20,8 @@ from service.season.models import EventKind
 Value = TypeVar("Value")
 
 NAME_MOST = 60
+DAYS_MOST = 400
+"""A season lasts a year at the most, and some weeks for what is late; a longer one has a wrong day."""
 ROUNDS_USUAL = 2
 ROWS = 4
 """Rows for own round dates that a form offers at the least."""
@@ -35,11 +37,12 @@ class SeasonEntry:
 
 @dataclass(frozen=True)
 class EventEntry:
-    """An event as it was typed."""
+    """An event as it was typed; `sure`: also where there is one of this name on this day."""
 
     name: str
     kind: EventKind
     on: date
+    sure: bool
 
 
 def blank_season(today: date) -> dict[str, object]:
@@ -113,6 +116,11 @@ def read_season(posted: FormData) -> SeasonEntry:
     ends = _collected(errors, lambda: _read_day(posted, "ends", "the last day"))
     if starts and ends and ends < starts:
         errors["ends"] = f"The season ends {ends}, before it starts {starts}. Change one of the two days."
+    elif starts and ends and (days := (ends - starts).days + 1) > DAYS_MOST:
+        errors["ends"] = (
+            f"The season would run from {starts} to {ends}, which is {days:,} days; {DAYS_MOST} are the most. "
+            "Change one of the two days."
+        )
     rounds = None
     if starts and ends and "ends" not in errors:
         rounds = _collected(errors, lambda: _read_rounds(posted, starts, ends))
@@ -136,7 +144,12 @@ def read_event(posted: FormData) -> EventEntry:
     kind = _collected(errors, lambda: _read_kind(str(posted.get("kind") or "")))
     if not (name and on and kind):
         raise Invalid(" ".join(errors.values()), errors)
-    return EventEntry(name, kind, on)
+    return EventEntry(name, kind, on, posted.get("sure") == event_key(posted))
+
+
+def event_key(posted: Mapping[str, object]) -> str:
+    """What an event was typed to be, by name and day: a form that was asked about sends it back."""
+    return f"{posted.get('name') or ''} {posted.get('on') or ''}"
 
 
 def read_name(posted: FormData, what: str) -> str:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 import pytest
@@ -64,6 +65,12 @@ def test_own_round_dates_go_before_the_number(program: Running) -> None:
     ("more", "field", "words"),
     [
         ({"ends": "2026-08-02"}, "ends", "before it starts"),
+        (
+            {"ends": "2099-11-15"},
+            "ends",
+            "from 2026-08-03 to 2099-11-15, which is 26,768 days; 400 are the most",
+        ),
+        ({"ends": "2027-09-07"}, "ends", "which is 401 days"),
         ({"name": " "}, "name", "Name the season"),
         ({"name": "x" * 61}, "name", "60 are the most"),
         ({"starts": ""}, "starts", "Enter the first day"),
@@ -152,6 +159,48 @@ def test_an_event_that_cannot_be_is_refused_beside_its_field(
     answer = program.lead.post(f"/season/events/{event_id}", data=event | more | {"op": op()})
     assert answer.status_code == 422
     assert f'id="f-{field}-error"' in answer.text
+
+
+def test_a_season_may_last_a_year_and_some_weeks(program: Running) -> None:
+    assert (
+        program.lead.post("/season/new", data={"op": op()} | FORM | {"ends": "2027-09-06"}).status_code == 303
+    )
+
+
+def test_the_same_event_again_is_asked_about_first(program: Running) -> None:
+    season = made(program)
+    event = {"name": "Lantern Field", "kind": "competition", "on": "2026-10-10"}
+    again = event | {"name": "lantern  field", "kind": "show"}
+
+    def add(sent: dict[str, str], **more: str) -> Any:
+        return program.lead.post(f"/season/{season}/events", data={"op": op()} | sent | more)
+
+    assert add(event).status_code == 303
+    asked = add(again)
+    assert asked.status_code == 422
+    assert "Lantern Field is on 2026-10-10 already." in asked.text
+    assert 'name="sure" value="lantern  field 2026-10-10"' in asked.text
+    assert add(again, sure="lantern  field 2026-10-11").status_code == 422  # asked about something else
+    assert add(again | {"on": "2026-10-11"}).status_code == 303  # a second day
+    assert add(again, sure="lantern  field 2026-10-10").status_code == 303
+    with program.store.reading() as db:
+        assert [event.kind for event in queries.events(db, UUID(season))] == ["competition", "show", "show"]
+
+
+def test_an_event_that_becomes_like_another_is_asked_about_first(program: Running) -> None:
+    season = made(program)
+    event = {"name": "Lantern Field", "kind": "show", "on": "2026-10-10"}
+    for on in ("2026-10-10", "2026-10-11"):
+        program.lead.post(f"/season/{season}/events", data={"op": op()} | event | {"on": on})
+    with program.store.reading() as db:
+        first, second = (str(each.id) for each in queries.events(db, UUID(season)))
+    change = f"/season/events/{second}"
+    asked = program.lead.post(change, data={"op": op()} | event)
+    assert (asked.status_code, 'name="sure"' in asked.text) == (422, True)
+    sure = {"sure": "Lantern Field 2026-10-10"}
+    assert program.lead.post(change, data={"op": op()} | event | sure).status_code == 303
+    kind = {"op": op()} | event | {"kind": "competition"}  # neither name nor day changes
+    assert program.lead.post(f"/season/events/{first}", data=kind).status_code == 303
 
 
 def test_a_season_does_not_shrink_away_from_its_events(program: Running) -> None:

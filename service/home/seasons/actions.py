@@ -65,8 +65,10 @@ def choose(
 
 
 def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> None:
-    """Add an event to a season."""
+    """Add an event to a season; one like another is asked about first."""
     row = season.season_with(db, season_id)
+    if not entry.sure:
+        season.refuse_double(db, row.id, entry.name, entry.on)
     season.add_event(db, row.id, entry.name, entry.kind, entry.on, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "event.made", entry.name)
 
@@ -74,6 +76,8 @@ def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> Non
 def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
     event = season.event_with(db, event_id)
+    if not entry.sure:
+        season.refuse_double(db, event.season_id, entry.name, entry.on, event)
     season.change_event(db, event, entry.name, entry.kind, entry.on, desk.now)
     note_in_audit(db, desk.now, desk.me.id, "event.changed", entry.name)
 
