@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import pytest
 
+from service.gear.queries import place_named
 from service.season.core import DueState, due_in_seasons
 from service.testlog.due import entries
 from service.testlog.queries import events
@@ -159,3 +160,29 @@ def test_days_go_by_and_the_cache_follows(program: Running) -> None:
     assert all(one != other for one, other in pairwise(counted))
     assert counted[-1]["overdue"] == 2
     assert at.program.viewer.get("/api/v1/due", params={"on": "2026-09-21"}).json()["counts"] == counted[0]
+
+
+def test_what_is_blocked_says_by_what_and_the_way_out(program: Running) -> None:
+    at = mixed(program)
+    broken, mended = (
+        "It failed and is not repaired: log its repair",
+        "Repaired, but no pass proves it yet: test it",
+    )
+    for path in ("/due", "/due?state=blocked", "/gear?due=blocked", "/gear"):
+        page = program.crew.get(path).text
+        assert (page.count(broken), page.count(mended)) == (1, 1), path
+    assert "until its repair is logged and a test passes" in program.crew.get("/due").text
+    for label, words, way in (
+        ("broken", broken, "open fault, which blocks it"),
+        ("mended", mended, "blocked until"),
+    ):
+        code = at.tags[label]
+        assert words in program.crew.get(f"/gear/{code}").text
+        assert way in program.crew.get(f"/t/{code}").text
+    assert broken not in program.crew.get(f"/gear/{at.tags['good']}").text
+    at.passes("mended")
+    assert mended not in program.crew.get("/due").text
+    with program.store.reading() as db:
+        place = place_named(db, "Frame 2")
+    assert place is not None
+    assert broken in program.crew.get(f"/places/{place.id}/walk").text
