@@ -16,6 +16,8 @@ from service.wiring.wirings import Wiring
 
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
+CLOCK_TOLD = timedelta(minutes=2)
+"""How wrong a phone's clock was before a page says so: what is sent is seconds on its way."""
 
 
 class Method(StrEnum):

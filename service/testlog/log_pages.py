@@ -19,6 +19,7 @@ from service.tags.queries import codes_of
 from service.testlog import actions, entering, queries
 from service.testlog.asking import asked_of_log
 from service.testlog.bench.queries import looked_by
+from service.testlog.core import CLOCK_TOLD
 from service.testlog.drawing import layout as drawing
 from service.testlog.drawing.shapes import Drawing
 from service.testlog.models import FaultRow, Test
@@ -115,6 +116,7 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
         wiring_name=wiring_name(db, test.wiring),
         unproven=[conductor_words(wiring, name) for name in test.unproven], next_line=after, lines=lines,
         blind=pass_words(wiring, *looked_by(db, test), pieces=len(ids)), op=new_op(),
+        clock_wrong=abs(test.told_at - test.tested_at) >= CLOCK_TOLD,
         can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=desk.me.role.reaches(Role.CREW),
     )  # fmt: skip
 

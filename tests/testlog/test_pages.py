@@ -1,6 +1,7 @@
 """The pages of the log, as a phone without script uses them: what is on the page is sent, as it is or as changed."""
 
 import re
+from datetime import timedelta
 from html.parser import HTMLParser
 from typing import Any
 
@@ -208,3 +209,16 @@ def test_who_may_test(program: Running) -> None:
     (code,) = bench(program, "xlr3").codes
     assert program.viewer.get(f"/t/{code}/test").status_code == 403
     assert program.stranger.get(f"/t/{code}/test").status_code == 401
+
+
+@pytest.mark.parametrize(
+    ("seconds", "told"), [(0, False), (0.2, False), (-30, False), (119, False), (-120, True)]
+)
+def test_a_phones_clock_is_spoken_of_only_where_it_was_wrong(
+    program: Running, seconds: float, told: bool
+) -> None:
+    at = bench(program, "xlr3")
+    phone = program.clock.now + timedelta(seconds=seconds)
+    test = at.test(at.codes[0], tested_at=phone - timedelta(minutes=5), sent_at=phone)["id"]
+    page = program.viewer.get(f"/tests/{test}").text
+    assert ("The phone said" in page) is told
