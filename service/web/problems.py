@@ -73,10 +73,15 @@ def answer(request: Request, problem: Problem) -> Response:
     if request.url.path.startswith("/api/"):
         return _as_json(problem, headers)
     response = render(
-        request, "problem.html", status=problem.status, problem=problem, status_code=problem.status
+        request, "problem.html", status=problem.status, problem=problem, writes=_writes(request)
     )
     response.headers.update(headers)
     return response
+
+
+def _writes(request: Request) -> bool:
+    """Whether something was to be saved; a look-up saves nothing, and says nothing of it."""
+    return request.method not in ("GET", "HEAD")
 
 
 def _as_json(problem: Problem, headers: dict[str, str]) -> Response:
@@ -155,9 +160,8 @@ def sentence(path: list[str], error: Any) -> str:
 def _unexpected(request: Request, error: Exception) -> Response:
     facts = {"request": request_id(request.scope), "method": request.method, "route": route_of(request.scope)}
     log.error("unexpected error", exc_info=error, extra={"facts": facts})
-    response = answer(
-        request, Unexpected("It is written to the log. Nothing was saved half; please try again.")
-    )
+    half = "Nothing was saved half; please" if _writes(request) else "Please"
+    response = answer(request, Unexpected(f"It is written to the log. {half} try again."))
     # This answer is made outside the guard and the journal, which put the headers on all others.
     response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
     response.headers[ID] = request_id(request.scope)

@@ -28,6 +28,7 @@ def written(template: str) -> str:
         program=SimpleNamespace(name="Fernhollow Band Program"),
         path="/gear/K7M4QX",
         today=date(2026, 10, 3),
+        writes=True,
         problem=Invalid(
             "A length needs a unit: 10 ft or 3 m.",
             {"length": "A length needs a unit.", "end": "Say which end."},
