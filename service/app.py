@@ -23,6 +23,7 @@ from service.home.items import pages as items
 from service.home.now import pages as now
 from service.home.offline import api as offline_api
 from service.home.offline import pages as offline
+from service.home.people import pages as people
 from service.home.place import pages as place
 from service.home.scan import pages as scan
 from service.home.seasons import copy_pages as season_copies
@@ -72,6 +73,7 @@ ROUTERS = (
     tag.router,
     tests_api.router,
     crew.router,
+    people.router,
     trail.router,
     devices.router,
     keeping.router,

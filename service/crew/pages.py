@@ -1,4 +1,4 @@
-"""Pages of people: signing in, joining, the crew and its passes, one's own page, the program's settings."""
+"""Pages of people: signing in, joining, one's own page, the program's settings."""
 
 from zoneinfo import available_timezones
 
@@ -8,16 +8,13 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
-from service.crew.core import Role, fingerprint, spelled
+from service.crew.core import Role, fingerprint
 from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
 from service.crew.devices.queries import devices_of
-from service.crew.keeping.queries import gone
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
 from service.web.forms import Posted
 from service.web.limits import BY_ADDRESS, BY_NAME, PASSES, TooFast
-from service.web.ops import new_op, read_op
-from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
 
@@ -142,56 +139,6 @@ def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
         return _me(desk, db, saved="Passphrase kept.")
 
 
-@router.get("/crew")
-def crew_page(desk: LeadDesk) -> Response:
-    """Who is in, by which passes, and which tokens there are."""
-    with desk.reading() as db:
-        return _crew(desk, db)
-
-
-@router.post("/crew/passes")
-def make_pass(desk: LeadDesk, posted: Posted) -> Response:
-    """Make a pass and show its QR code, once."""
-    try:
-        role = _role(text(posted, "role"))
-        label = " ".join(text(posted, "label").split())[:60] or f"{role.value.title()} pass"
-        with desk.writing() as db:
-            made = actions.make_pass(db, role, label, desk.me, desk.now)
-    except Invalid as refusal:
-        with desk.reading() as db:
-            return _crew(desk, db, refusal.status, errors=refusal.errors)
-    link = join_link(desk, made.secret)
-    secret = spelled(made.secret)
-    return desk.page(
-        "crew/new_pass.html", made=made, role=role, label=label, link=link, qr=qr_svg(link), secret=secret
-    )
-
-
-@router.get("/crew/passes/{pass_id}/end")
-def end_pass_page(desk: LeadDesk, pass_id: str) -> Response:
-    """Ask before a pass is ended: it may sign out everybody who is at work."""
-    with desk.reading() as db:
-        found = actions.pass_with(db, read_op(pass_id))
-        phones = queries.signed_in_by_pass(db, found.id, desk.now)
-        return desk.page("crew/end_pass.html", found=found, phones=phones)
-
-
-@router.post("/crew/passes/{pass_id}/end")
-def end_pass(desk: LeadDesk, pass_id: str) -> Response:
-    """Let nobody in with a pass any more."""
-    with desk.writing() as db:
-        actions.end_pass(db, read_op(pass_id), desk.me, desk.now)
-    return RedirectResponse("/crew", 303)
-
-
-@router.post("/crew/people/{person_id}/end")
-def end_person(desk: LeadDesk, person_id: str) -> Response:
-    """End somebody's access; what they logged stays."""
-    with desk.writing() as db:
-        actions.end_person(db, read_op(person_id), desk.me, desk.now)
-    return RedirectResponse("/crew", 303)
-
-
 @router.get("/settings")
 def settings_page(desk: LeadDesk) -> Response:
     """The program's own settings."""
@@ -259,22 +206,9 @@ def _check_settings(values: dict[str, str]) -> None:
         raise invalid("return_note", "The note to a finder may have 200 characters at the most.")
 
 
-def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
-    return desk.page(
-        "crew/crew.html", status, people=queries.people(db), passes=queries.open_passes(db, desk.now),
-        tokens=queries.tokens(db), gone=gone(db), errors=errors or {}, op=new_op(),
-    )  # fmt: skip
-
-
 def _sure(posted: FormData) -> bool:
     """Whether the name was sent before, and asked about: it is meant so."""
     return text(posted, "name") != "" and text(posted, "sure") == text(posted, "name")
-
-
-def _role(word: str) -> Role:
-    if word not in (Role.VIEWER, Role.CREW, Role.LEAD):
-        raise invalid("role", "Choose what the pass is for: crew, a viewer, or another lead.")
-    return Role(word)
 
 
 def join_link(desk: Desk, secret: str, then: str = "") -> str:

@@ -132,6 +132,7 @@ GET /crew
 POST /crew/passes
 GET /crew/passes/{pass_id}/end
 POST /crew/passes/{pass_id}/end
+GET /crew/people/{person_id}/end
 POST /crew/people/{person_id}/end
 GET /crew/people/{person_id}/erase
 POST /crew/people/{person_id}/erase

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from service.crew import actions, pages
+from service.crew import actions
 from service.crew.core import LEAD_LONGEST, Role
+from service.home.people import pages
 from service.web.guard import BODY_MOST
 from service.web.journal import Lines
 from tests.support.program import BASE, Running, op, running

@@ -1,0 +1,125 @@
+"""The crew: its passes, its people with what tells them apart, ending somebody's access, erasing a name."""
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew import actions, queries
+from service.crew.core import Role, spelled
+from service.crew.desk import Desk, LeadDesk
+from service.crew.keeping import actions as keeping
+from service.crew.keeping.queries import gone
+from service.crew.models import Person
+from service.crew.pages import join_link, text
+from service.kit.problems import Invalid, NotFound, invalid
+from service.testlog.queries import last_logged
+from service.web.forms import Posted
+from service.web.ops import new_op, read_op
+from service.web.qr import qr_svg
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/crew")
+def crew_page(desk: LeadDesk) -> Response:
+    """Who is in, by which passes, and which tokens there are."""
+    with desk.reading() as db:
+        return _crew(desk, db)
+
+
+@router.post("/crew/passes")
+def make_pass(desk: LeadDesk, posted: Posted) -> Response:
+    """Make a pass and show its QR code, once."""
+    try:
+        role = _role(text(posted, "role"))
+        label = " ".join(text(posted, "label").split())[:60] or f"{role.value.title()} pass"
+        with desk.writing() as db:
+            made = actions.make_pass(db, role, label, desk.me, desk.now)
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _crew(desk, db, refusal.status, errors=refusal.errors)
+    link = join_link(desk, made.secret)
+    secret = spelled(made.secret)
+    return desk.page(
+        "home/people/new_pass.html",
+        made=made,
+        role=role,
+        label=label,
+        link=link,
+        qr=qr_svg(link),
+        secret=secret,
+    )
+
+
+@router.get("/crew/passes/{pass_id}/end")
+def end_pass_page(desk: LeadDesk, pass_id: str) -> Response:
+    """Ask before a pass is ended: it may sign out everybody who is at work."""
+    with desk.reading() as db:
+        found = actions.pass_with(db, read_op(pass_id))
+        phones = queries.signed_in_by_pass(db, found.id, desk.now)
+        return desk.page("home/people/end_pass.html", found=found, phones=phones)
+
+
+@router.post("/crew/passes/{pass_id}/end")
+def end_pass(desk: LeadDesk, pass_id: str) -> Response:
+    """Let nobody in with a pass any more."""
+    with desk.writing() as db:
+        actions.end_pass(db, read_op(pass_id), desk.me, desk.now)
+    return RedirectResponse("/crew", 303)
+
+
+@router.get("/crew/people/{person_id}/end")
+def end_person_page(desk: LeadDesk, person_id: str) -> Response:
+    """Ask before somebody's access ends, with what tells them from another of that name."""
+    with desk.reading() as db:
+        person = _person(db, person_id)
+        if person.ended_at:
+            raise NotFound("There is no such person here any more.")
+        return desk.page("home/people/end_person.html", person=person, logged=last_logged(db, [person.id]))
+
+
+@router.post("/crew/people/{person_id}/end")
+def end_person(desk: LeadDesk, person_id: str) -> Response:
+    """End somebody's access; what they logged stays."""
+    with desk.writing() as db:
+        actions.end_person(db, read_op(person_id), desk.me, desk.now)
+    return RedirectResponse("/crew", 303)
+
+
+@router.get("/crew/people/{person_id}/erase")
+def erase_page(desk: LeadDesk, person_id: str) -> Response:
+    """What erasing does, before it is done: it cannot be taken back."""
+    with desk.reading() as db:
+        person = _person(db, person_id)
+        logged = last_logged(db, [person.id])
+        return desk.page("home/people/erase.html", person=person, logged=logged, op=new_op())
+
+
+@router.post("/crew/people/{person_id}/erase")
+def erase(desk: LeadDesk, person_id: str, posted: Posted) -> Response:
+    """Let a name go at once."""
+    op, key = read_op(posted.get("op")), read_op(person_id)
+    desk.once(op, "person.erase", str(key), lambda db: keeping.erase(db, key, desk.me, desk.now))
+    return RedirectResponse("/crew", 303)
+
+
+def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
+    people, left = queries.people(db), gone(db)
+    return desk.page(
+        "home/people/crew.html", status, people=people, gone=left, passes=queries.open_passes(db, desk.now),
+        logged=last_logged(db, [person.id for person in (*people, *left)]), tokens=queries.tokens(db),
+        errors=errors or {},
+    )  # fmt: skip
+
+
+def _person(db: Session, person_id: str) -> Person:
+    person = db.get(Person, read_op(person_id))
+    if person is None:
+        raise NotFound("There is no such person here.")
+    return person
+
+
+def _role(word: str) -> Role:
+    if word not in (Role.VIEWER, Role.CREW, Role.LEAD):
+        raise invalid("role", "Choose what the pass is for: crew, a viewer, or another lead.")
+    return Role(word)
