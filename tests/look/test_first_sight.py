@@ -1,4 +1,4 @@
-"""What is seen first on the smallest phone, before anybody scrolls: the caution, on whatever form a test is logged."""
+"""What is seen on the smallest phones: the caution, first on whatever form a test is logged; states in whole words."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 from service.crew.models import Person, Program
 from service.gear.models import Item
 from tests.look.conftest import Open, written
-from tests.look.test_every_page import Show, browsing
+from tests.look.test_every_page import CUT, Show, browsing
 from tests.web.world import World, world
 
 pytestmark = pytest.mark.browser
@@ -73,3 +73,17 @@ def test_nothing_is_left_free_where_no_news_is(opened: Open) -> None:
     assert "news" in written("problem.html")
     padding = page.locator(".page").evaluate("one => parseFloat(getComputedStyle(one).paddingTop)")
     assert box(page, "h1")["top"] - box(page, ".page")["top"] <= padding + 1
+
+
+@pytest.mark.parametrize("family", ["DejaVu Sans", "DejaVu Sans Mono"])
+@pytest.mark.parametrize("path", ["/", "/due"])
+def test_no_word_of_a_state_is_cut_where_the_letters_are_wide(shown: Show, path: str, family: str) -> None:
+    page = shown(path)
+    page.evaluate("family => document.documentElement.style.setProperty('--narrow', family)", family)
+    found = {}
+    for width in (320, 360, 390, 430, 480, 520):
+        for size in ("100%", "130%", "150%", "200%"):
+            page.set_viewport_size({"width": width, "height": 700})
+            page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
+            found[width, size] = page.evaluate(CUT)
+    assert {at: words for at, words in found.items() if words} == {}
