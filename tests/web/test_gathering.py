@@ -1,18 +1,22 @@
 """Entries that come at once go together, and each gets its own answer."""
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from threading import Event
+from typing import TypeVar
 
 import pytest
+from anyio.from_thread import start_blocking_portal
 from hypothesis import given
 from hypothesis import strategies as st
 
 from service.kit.problems import Busy, Conflict
 from service.web import gathering
 from service.web.gathering import MOST, Gathering
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,12 @@ class Book:
         return [Conflict(str(one.number)) if one.refused else one.number for one in entries]
 
 
+def in_a_loop(send: Callable[[], Awaitable[T]]) -> T:
+    """What comes of `send` in an event loop of another thread: a browser's may run in this one."""
+    with start_blocking_portal() as portal:
+        return portal.call(send)
+
+
 def sent(book: Book, entries: Sequence[Entry]) -> list[int | BaseException]:
     """The answers to entries that come while the first of them is written."""
 
@@ -47,7 +57,7 @@ def sent(book: Book, entries: Sequence[Entry]) -> list[int | BaseException]:
             book.all_here.set()
             return await asyncio.gather(*answers, return_exceptions=True)
 
-    return asyncio.run(send())
+    return in_a_loop(send)
 
 
 ENTRIES = st.lists(
@@ -88,7 +98,7 @@ def test_a_write_that_breaks_is_told_to_all_of_its_turn() -> None:
         with closing(Gathering(write, lambda _: ())) as gathered:
             return await asyncio.gather(*(gathered.add(one) for one in range(5)), return_exceptions=True)
 
-    assert all(isinstance(answer, ZeroDivisionError) for answer in asyncio.run(send()))
+    assert all(isinstance(answer, ZeroDivisionError) for answer in in_a_loop(send))
 
 
 def test_who_has_gone_is_not_written_and_the_others_are() -> None:
@@ -105,7 +115,7 @@ def test_who_has_gone_is_not_written_and_the_others_are() -> None:
             book.all_here.set()
             return await asyncio.gather(one, two, three, return_exceptions=True)
 
-    first, second, third = asyncio.run(send())
+    first, second, third = in_a_loop(send)
     assert (first, third) == (1, 3)
     assert isinstance(second, asyncio.CancelledError)
     assert [entry.number for turn in book.turns for entry in turn] == [1, 3]
