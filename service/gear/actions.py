@@ -17,6 +17,7 @@ from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, 
 from service.gear.wirings import find_wiring, ports_of
 from service.kit.problems import Gone, NotFound, invalid
 from service.store.chunks import chunks
+from service.store.sessions import shared
 
 WALK_STEP = 10
 """Between the turns of two neighbors in the walk, so that an import may put one between."""
@@ -89,11 +90,11 @@ def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: dateti
 def place_for(
     db: Session, name: str, who: Who | None, now: datetime, kind: PlaceKind = PlaceKind.OTHER
 ) -> Place:
-    """The place of this name, made at the end of the walk where there is none yet."""
+    """The place of this name, made at the end of the walk where there is none yet; nobody removes it meanwhile."""
     found = queries.place_named(db, name)
-    if found is None:
-        found = add_place(db, uuid4(), name, kind, who, now)
-    return found
+    if found is not None and shared(db, Place, found.id).ended_at is None:
+        return found
+    return add_place(db, uuid4(), name, kind, who, now)
 
 
 def add_place(

@@ -142,3 +142,8 @@ def rerun_if_beaten(write: Callable[[], T]) -> T:
 def locked(db: Session, model: type[Any], key: Any) -> Any:
     """The row with this key, locked until the transaction ends (SQLite's transaction holds the whole file)."""
     return db.get(model, key, with_for_update=True, populate_existing=True)
+
+
+def shared(db: Session, model: type[Any], key: Any) -> Any:
+    """The same, held against whoever locks it, together with others who only rely on it."""
+    return db.get(model, key, with_for_update={"read": True}, populate_existing=True)

@@ -1,13 +1,19 @@
 """Removing a place: what stands in its way, and what its history still says."""
 
 import re
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from uuid import UUID
 
 import pytest
 from sqlalchemy import select
 
+from service.crew.core import Role, Who
 from service.crew.models import AuditEntry
+from service.crew.queries import first_lead
 from service.gear import queries as gear
 from service.gear.models import Place
+from service.home.place import actions, queries
 from tests.support.program import Running, op
 
 
@@ -127,3 +133,21 @@ def test_its_tag_leads_nowhere_afterwards_and_says_why(program: Running) -> None
     scanned = program.crew.get(f"/t/{tag}")
     assert (scanned.status_code, "a place that was removed" in scanned.text) == (410, True)
     assert tag not in program.lead.get("/tags").text
+
+
+def test_what_comes_to_a_place_just_while_it_is_removed_gets_a_place_that_stands(program: Running) -> None:
+    here = add_place(program, "Old rack")
+    code = hub_at(program, "Case")
+    with ThreadPoolExecutor(1) as phone:
+        with program.store.writing() as db:
+            lead = first_lead(db)
+            assert lead is not None
+            actions.remove(db, UUID(here), Who(lead.id, lead.display_name, Role.LEAD), program.clock.now)
+            moved = phone.submit(move, program, code, "Old rack")
+            with suppress(TimeoutError):  # it waits for the removal, or has not got that far
+                moved.result(0.2)
+        moved.result()
+    stands = place_id(program, "Old rack")
+    assert stands != here
+    with program.store.reading() as db:
+        assert queries.codes_at(db, UUID(stands)) == [code]
