@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from service.crew.models import AuditEntry
-from service.crew.queries import note_in_audit, people_named
+from service.crew.queries import first_lead, note_in_audit, people_named
 from service.gear.queries import places
 from service.home.trail.core import action_words, detail_words
 from service.store.paging import PAGE
@@ -43,7 +43,7 @@ def test_every_change_stands_there_with_who_and_what(program: Running) -> None:
         "Signed in",
         "Passphrase set",
         "Pass made",
-        "role crew",
+        "role: crew",
         "Mon Sep 21, 6:00 pm</span>, Lead",
     ):
         assert words in page
@@ -91,8 +91,8 @@ def test_what_cannot_be_asked_is_told_beside_its_field(
 
 def test_words() -> None:
     assert action_words("calendar.link_made") == "Calendar link made"
-    assert detail_words({"codes": ["A", "B"], "return_note": ""}) == "codes A, B; return note –"
-    assert detail_words(None) == ""
+    assert detail_words({"codes": ["A", "B"], "return_note": ""}, {}) == "codes: A, B; return note: –"
+    assert detail_words(None, {}) == ""
 
 
 def told(page: str) -> list[tuple[str, str, str]]:
@@ -114,11 +114,11 @@ def test_what_leads_do_to_places_stands_there(program: Running) -> None:
     program.lead.post(f"/places/{one}", data={"op": op(), "name": "Frame 2", "kind": "case"})
     program.lead.post("/api/v1/items", json={"id": op(), "kind": "hub", "place": "Cart"})
     assert told(program.lead.get("/crew/trail").text)[:-1] == [
-        ("Place made", "Frame 1", "kind frame"),
-        ("Place made", "Frame 2", "kind frame"),
-        ("Place moved", "Frame 2", "turn 2, 1"),
-        ("Place changed", "Rack 1", "name Frame 1, Rack 1; kind frame, case"),
-        ("Place made", "Cart", "kind other"),
+        ("Place made", "Frame 1", "kind: frame"),
+        ("Place made", "Frame 2", "kind: frame"),
+        ("Place moved", "Frame 2", "turn: 2 → 1"),
+        ("Place changed", "Rack 1", "name: Frame 1 → Rack 1; kind: frame → case"),
+        ("Place made", "Cart", "kind: other"),
     ]
 
 
@@ -140,10 +140,14 @@ def test_what_leads_do_to_sessions_stands_there(program: Running) -> None:
         program.lead.post(f"/sessions/{session}/close", data={"op": op(), "note": "Cold, and quick."})
     page = program.lead.get("/crew/trail").text
     assert told(page) == [
-        ("Session opened", "Monday", "kind test; on 2026-09-21; items 1"),
-        ("Session changed", "Monday", "items added 2"),
-        ("Session changed", "Tuesday", "title Monday, Tuesday; on 2026-09-21, 2026-09-22; items dropped 1"),
-        ("Session changed", "Tuesday", "note another one"),
+        ("Session opened", "Monday", "kind: test; on: 2026-09-21; items: 1"),
+        ("Session changed", "Monday", "items added: 2"),
+        (
+            "Session changed",
+            "Tuesday",
+            "title: Monday → Tuesday; on: 2026-09-21 → 2026-09-22; items dropped: 1",
+        ),
+        ("Session changed", "Tuesday", "note: another one"),
         ("Session closed", "Tuesday", ""),
     ]
     assert "Bring the lamps" not in page  # what people write stays where it can be found, in one place
@@ -151,9 +155,17 @@ def test_what_leads_do_to_sessions_stands_there(program: Running) -> None:
     program.lead.post("/sessions", data={"op": count, "on": "2026-09-21", "title": "All", "kind": "count"})
     program.lead.post(f"/sessions/{count}/count/close", data={"op": op()})
     assert told(program.lead.get("/crew/trail").text)[-2:] == [
-        ("Session opened", "All", "kind count; on 2026-09-21; items 3"),
+        ("Session opened", "All", "kind: count; on: 2026-09-21; items: 3"),
         ("Session closed", "All", ""),
     ]
+
+
+def test_people_that_an_entry_speaks_of_go_by_their_names(program: Running) -> None:
+    with program.store.writing() as db:
+        lead = first_lead(db)
+        assert lead is not None
+        note_in_audit(db, program.clock.now, lead.id, "hand_over.taken", "Trip", {"from": str(lead.id)})
+    assert told(program.lead.get("/crew/trail").text)[-1] == ("Hand over taken", "Trip", "from: Lead")
 
 
 def linked(page: str) -> list[tuple[str, str, str]]:

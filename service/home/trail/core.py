@@ -1,5 +1,6 @@
 """The trail in words. Pure."""
 
+from collections.abc import Mapping
 from typing import Any
 
 
@@ -12,14 +13,18 @@ def action_words(action: str) -> str:
     return action.replace(".", " ").replace("_", " ").capitalize()
 
 
-def detail_words(detail: Any) -> str:
-    """What was kept beside an entry, to read: `{"role": "crew"}` as "role crew"."""
-    if not isinstance(detail, dict):
-        return "" if detail is None else _plain(detail)
-    return "; ".join(f"{name.replace('_', ' ')} {_plain(value)}" for name, value in detail.items())
+def detail_words(detail: Any, names: Mapping[str, str]) -> str:
+    """What was kept beside an entry, to read; people by `names`, by their ids. Pairs are before and after.
+
+    >>> detail_words({"role": "crew", "turn": [2, 1], "codes": ["7K3M9U", "ACDEFG"]}, {})
+    'role: crew; turn: 2 → 1; codes: 7K3M9U, ACDEFG'
+    """
+    return "; ".join(
+        f"{name.replace('_', ' ')}: {(', ' if name == 'codes' else ' → ').join(_each(value, names))}"
+        for name, value in (detail or {}).items()
+    )
 
 
-def _plain(value: Any) -> str:
-    if value in (None, ""):
-        return "–"
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+def _each(value: Any, names: Mapping[str, str]) -> list[str]:
+    values = value if isinstance(value, list) else [value]
+    return ["–" if one in (None, "") else names.get(str(one), str(one)) for one in values]

@@ -39,10 +39,12 @@ def trail_page(
         except Invalid as refusal:
             asked, errors = Asked(), refusal.errors
         found, following = queries.entries(db, asked, after, PAGE)
+        names = names_of(db, _people(found))
         kept = {name: value for name, value in values.items() if value}
         return desk.page(
             "home/trail.html", 422 if errors else 200, values=values, errors=errors, entries=found,
-            names=names_of(db, _people(found)), action_words=action_words, detail_words=detail_words,
+            names=names, action_words=action_words,
+            detail_words=partial(detail_words, names={str(key): name for key, name in names.items()}),
             actors=[(str(each.id), each.display_name + (" (gone)" if each.ended_at else ""))
                     for each in queries.actors(db)],
             actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=_as_id,
@@ -68,8 +70,13 @@ def _called(unit: Unit, item: ItemFacts) -> str:
 
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
-    """Everybody who acts in these entries or whom they are about."""
-    return {entry.person_id for entry in entries} | {_as_id(entry.subject) for entry in entries}
+    """Everybody who acts in these entries, or whom they are about or speak of."""
+    told = [
+        str(each)
+        for entry in entries
+        for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())
+    ]
+    return {_as_id(each) for each in told}
 
 
 def _as_id(text: str) -> UUID | None:
