@@ -62,6 +62,7 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
         Invalid: with the field and what is wrong with it.
         Entangled: several, and two are of one item, or one is of what failed together with an item of none of them.
     """
+    # Held on to until the end, so that each is found below without being asked for again.
     _tags = fetch(db, (code for one in said for code in (one.test.item, *one.test.through)))
     through = [_items(db, one.test) for one in said]
     items, before = hold(db, [item_id for each in through for item_id in each])

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError
 
 from service.crew.desk import Desk, writing_together
 from service.kit.problems import Busy, Problem
@@ -44,14 +44,13 @@ def log(told: Sequence[Told]) -> Sequence[Any]:
             return _at_once(told)
         except Busy as busy:
             return [busy] * len(told)
-        except (Problem, IntegrityError):
+        except (Problem, DBAPIError):
             pass  # one of them is not like the others: each goes by itself, and is told so by itself
-    outcomes = list[Any]()
+    outcomes: list[Any] = []
     for one in told:
-        busy_by_now = outcomes and isinstance(
-            outcomes[-1], Busy
-        )  # and was waited for: the rest comes again too
-        outcomes.append(outcomes[-1] if busy_by_now else _alone(one))
+        last = outcomes[-1] if outcomes else None
+        # A busy database was waited for: the rest is told so too, and comes again.
+        outcomes.append(last if isinstance(last, Busy) else _alone(one))
     return outcomes
 
 
