@@ -1,11 +1,12 @@
 """Rows carried from one database to another, in both directions, each proven to have come along.
 
 The tables are read from the database and not from the models, so that one at an older revision can be carried as
-well. Where SQLite and PostgreSQL meet, PostgreSQL's column types hold: SQLite's tell no UUID from a text.
+well. Where SQLite and PostgreSQL meet, PostgreSQL's column types hold: SQLite's tell no UUID from a text. JSON and
+UUIDs go as the text that SQLite keeps of them, letter for letter: to take each apart and put it together again would
+be most of the time that a backup of PostgreSQL takes.
 """
 
 import hashlib
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,25 +14,33 @@ from typing import Any
 
 from sqlalchemy import (
     JSON,
+    Column,
+    ColumnElement,
     Connection,
     DateTime,
+    Insert,
     Integer,
     MetaData,
     Row,
     Table,
+    Text,
+    Uuid,
+    bindparam,
+    cast,
     event,
     func,
     insert,
     inspect,
     select,
     text,
+    type_coerce,
 )
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.types import TypeEngine
 
 from service.kit.problems import Problem
 from service.store.sessions import Store
-from service.store.types import Facts, Instant
+from service.store.types import Instant
 
 BATCH = 1000
 REVISION_TABLE = "alembic_version"
@@ -118,15 +127,16 @@ def _tables(connection: Connection) -> list[Table]:
 def _plain_type(kind: TypeEngine[Any]) -> TypeEngine[Any]:
     if isinstance(kind, DateTime):
         return Instant()
-    return Facts() if isinstance(kind, JSON) else kind.as_generic()
+    return JSON() if isinstance(kind, JSON) else kind.as_generic()
 
 
 def _copy(source: Connection, target: Connection, table: Table) -> Content:
-    tally = _Tally()
+    tally, into = _Tally(), _insert(target, table)
+    names = table.columns.keys()
     try:
         for rows in _stream(source, table):
             tally.add(rows)
-            target.execute(insert(table), [dict(row._mapping) for row in rows])
+            target.execute(into, [dict(zip(names, row, strict=True)) for row in rows])
         _count_on(target, table)
     except (DBAPIError, ValueError) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
@@ -151,8 +161,31 @@ def _count_on(target: Connection, table: Table) -> None:
 
 
 def _stream(connection: Connection, table: Table) -> Iterator[Sequence[Row[Any]]]:
-    result = connection.execute(select(table), execution_options={"yield_per": BATCH})
-    return result.partitions(BATCH)
+    read = select(*(_read(connection, column) for column in table.columns))
+    return connection.execute(read, execution_options={"yield_per": BATCH}).partitions(BATCH)
+
+
+def _read(connection: Connection, column: Column[Any]) -> ColumnElement[Any]:
+    """A column, JSON and UUIDs as text."""
+    if isinstance(column.type, JSON):
+        return cast(column, Text)
+    if isinstance(column.type, Uuid):
+        if connection.dialect.name == "postgresql":
+            return func.replace(cast(column, Text), "-", "")
+        return type_coerce(column, Text)
+    return column
+
+
+def _insert(target: Connection, table: Table) -> Insert:
+    """A new row of such columns."""
+    values = dict[str, ColumnElement[Any]]()
+    for column in table.columns:
+        if not isinstance(column.type, JSON | Uuid):
+            values[column.key] = bindparam(column.key, type_=column.type)
+            continue
+        kept = bindparam(column.key, type_=Text())
+        values[column.key] = cast(kept, column.type) if target.dialect.name == "postgresql" else kept
+    return insert(table).values(values)
 
 
 def _content(batches: Iterator[Sequence[Row[Any]]]) -> Content:
@@ -171,18 +204,13 @@ class _Tally:
 
     def add(self, rows: Sequence[Row[Any]]) -> None:
         for row in rows:
-            digest = hashlib.sha256(repr([_exactly(value) for value in row]).encode())
+            digest = hashlib.sha256(repr(tuple(row)).encode())  # a value's `repr` tells its type
             self._sum += int.from_bytes(digest.digest(), "big")
         self._rows += len(rows)
 
     @property
     def content(self) -> Content:
         return Content(self._rows, f"{self._sum % 2**256:064x}")
-
-
-def _exactly(value: Any) -> Any:
-    """A value so that its `repr` tells its type; of JSON objects the order of names does not count."""
-    return json.dumps(value, sort_keys=True) if isinstance(value, dict | list) else value
 
 
 def _take_your_time(connection: Connection) -> None:
