@@ -175,12 +175,14 @@ def _serve(options: argparse.Namespace) -> int:
 def _migrate(_options: argparse.Namespace) -> int:
     from service.store import migrate
     from service.store.backup import before_migration
+    from service.store.sessions import told_plainly
 
     settings = _settings()
-    made = before_migration(settings.database_url, settings.backups, datetime.now(UTC))
-    if made:
-        print(f"Backed up {made.rows} rows to {made.path} first.")
-    migrate.upgrade(settings.database_url)
+    with told_plainly():
+        made = before_migration(settings.database_url, settings.backups, datetime.now(UTC))
+        if made:
+            print(f"Backed up {made.rows} rows to {made.path} first.")
+        migrate.upgrade(settings.database_url)
     print(f"The database is at revision {migrate.head()}.")
     return 0
 

@@ -29,10 +29,18 @@ from service.kit.problems import NotFound, Problem
 from service.store import migrate
 from service.store.base import Base, BigInt
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
-from service.store.files import copy_file, in_one_file, opened_to_read, put_in_place, rows_in, sqlite_file
+from service.store.files import (
+    clear,
+    copy_file,
+    in_one_file,
+    opened_to_read,
+    put_in_place,
+    rows_in,
+    sqlite_file,
+)
 from service.store.rotation import Keep, kept
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
-from service.store.sessions import Store
+from service.store.sessions import Store, told_plainly
 
 OLD = timedelta(days=2)
 """A last backup older than this is worth a warning: daily ones are due, and one may fail."""
@@ -83,11 +91,10 @@ def present(url: str) -> Iterator[Store]:
         raise NotFound(f"There is no database at {path}. COILBOOK_DATABASE_URL names another one.")
     store = Store(url)
     try:
-        if migrate.current(store) is None:
-            raise NotFound("The database is empty: no Coilbook was ever started on it.")
-        yield store
-    except DBAPIError as error:
-        raise Problem(f"The database cannot be read: {error.orig}") from error
+        with told_plainly():
+            if migrate.current(store) is None:
+                raise NotFound("The database is empty: no Coilbook was ever started on it.")
+            yield store
     finally:
         store.close()
 
@@ -148,8 +155,7 @@ def write_backup(store: Store, path: Path) -> Contents:
         reason = error.orig if isinstance(error, DBAPIError) else error
         raise Problem(f"The backup could not be written: {reason}. Older ones are as they were.") from error
     finally:
-        part.unlink(missing_ok=True)
-        part.with_name(part.name + "-journal").unlink(missing_ok=True)
+        clear(part)
     return Contents(path, found.revision, found.tables)
 
 

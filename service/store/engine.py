@@ -12,6 +12,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 
+from service.kit.problems import Problem
+
 THREADS = 4
 """Worker threads of a process."""
 
@@ -89,7 +91,7 @@ def read_engine(url: str, writer: Engine) -> Engine:
 def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
     path = make_url(url).database
     if path:
-        Path(path).parent.mkdir(parents=True, exist_ok=True)
+        _make_folder(Path(path).parent)
     driver = sqlite_driver()
     engine = create_engine(
         url,
@@ -117,6 +119,16 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
         connection.exec_driver_sql(begin)
 
     return engine
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise Problem(
+            f"The database's folder {folder} cannot be made: {why}. COILBOOK_DATABASE_URL names it."
+        ) from error
 
 
 def _postgres(url: str) -> Engine:

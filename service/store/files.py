@@ -53,6 +53,12 @@ def put_in_place(part: Path, path: Path) -> None:
     _sync(path.parent)
 
 
+def clear(part: Path) -> None:
+    """Delete an unfinished file, and what SQLite kept beside it where it was cut short."""
+    for end in ("", "-journal", "-wal", "-shm"):
+        part.with_name(part.name + end).unlink(missing_ok=True)
+
+
 def _sync(path: Path) -> None:
     descriptor = os.open(path, os.O_RDONLY)
     try:

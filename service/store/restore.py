@@ -18,7 +18,15 @@ from service.kit.problems import Conflict, Problem
 from service.store import migrate
 from service.store.backup import Contents, check, write_backup
 from service.store.engine import sqlite_driver
-from service.store.files import copy_file, in_one_file, opened_to_read, put_in_place, rows_in, sqlite_file
+from service.store.files import (
+    clear,
+    copy_file,
+    in_one_file,
+    opened_to_read,
+    put_in_place,
+    rows_in,
+    sqlite_file,
+)
 from service.store.rows import carry, counted
 from service.store.sessions import Store
 
@@ -26,8 +34,7 @@ _IN_USE = "The database is in use. Stop the service, the clock and the timers, t
 _NOT_EMPTY = (
     "The database is not empty. With --replace the backup takes its place, and what is there now is kept."
 )
-
-
+_NOT_RESTORED = "The backup could not be restored: {}. Nothing was changed."
 _ASIDE = "{}-before-restore-%Y%m%dT%H%M%SZ.db"
 
 
@@ -55,9 +62,9 @@ def restore(url: str, backup: Path, folder: Path, now: datetime, *, replace: boo
 
 def _into_file(path: Path, contents: Contents, aside: Path, replace: bool) -> Restored:
     part = path.with_name(f".{path.name}.restoring")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part.unlink(missing_ok=True)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        clear(part)
         with _reading(contents.path) as backup:
             copy_file(backup.connection.driver_connection, part)
         if contents.revision != migrate.head():
@@ -66,8 +73,11 @@ def _into_file(path: Path, contents: Contents, aside: Path, replace: bool) -> Re
         restored = check(part)
         kept = _set_aside(path, aside, replace) if path.exists() else None
         put_in_place(part, path)
+    except (OSError, DBAPIError, sqlite_driver().Error) as error:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        raise Problem(_NOT_RESTORED.format(reason)) from error
     finally:
-        part.unlink(missing_ok=True)
+        clear(part)
     return Restored(Contents(path, restored.revision, restored.tables), kept)
 
 
@@ -128,7 +138,7 @@ def _into_postgres(url: str, contents: Contents, aside: Path, replace: bool) -> 
             migrate.upgrade_on(target)
             tables = counted(target)
     except DBAPIError as error:
-        raise Problem(f"The backup could not be restored: {error.orig} Nothing was changed.") from error
+        raise Problem(_NOT_RESTORED.format(str(error.orig).strip())) from error
     finally:
         store.close()
     return Restored(Contents(contents.path, migrate.head(), tables), kept)

@@ -15,7 +15,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
-from service.kit.problems import Busy
+from service.kit.problems import Busy, Problem
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, waits_for_nobody, write_engine
 
 OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."
@@ -104,6 +104,19 @@ def _told_as_busy() -> Iterator[None]:
         raise Busy(
             "The database is busy, full or away. Send the same again in a moment; nothing was lost."
         ) from error
+
+
+@contextmanager
+def told_plainly() -> Iterator[None]:
+    """What a database refuses is told in a sentence to whoever gave the command.
+
+    Raises:
+        Problem: in the database's own words.
+    """
+    try:
+        yield
+    except DBAPIError as error:
+        raise Problem(f"The database cannot be used: {str(error.orig).strip()}") from error
 
 
 def reads_only(db: Session) -> bool:
