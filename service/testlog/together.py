@@ -1,5 +1,6 @@
 """Tests of several phones that are logged together."""
 
+import logging
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,7 @@ from service.testlog.core import NewTest, Said
 from service.web.gathering import Gathering
 
 ACTION = "test.log"
+LOG = logging.getLogger("coilbook")
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,8 @@ def log(told: Sequence[Told]) -> Sequence[Any]:
             return [busy] * len(told)
         except (Problem, DBAPIError):
             pass  # one of them is not like the others: each goes by itself, and is told so by itself
+        except Exception:  # the same, but nobody foresaw it
+            LOG.exception("tests that went together broke; each goes by itself")
     outcomes: list[Any] = []
     for one in told:
         last = outcomes[-1] if outcomes else None

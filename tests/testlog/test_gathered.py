@@ -205,3 +205,16 @@ def test_a_database_that_is_held_elsewhere_is_waited_for_once(sqlite_url: str) -
         assert len(connections) == 2
         other.execute("ROLLBACK")
         assert logged(program) == []
+
+
+def test_what_breaks_on_one_is_told_to_that_one_alone(program: Running) -> None:
+    """A text that no database can keep: no refusal of ours, so it breaks in the driver."""
+    at = cables(program, 3)
+    outcomes = log([
+        told(program.crew, at.codes[0]),
+        told(program.lead, at.codes[1], note="\ud800"),
+        told(program.crew, at.codes[2]),
+    ])  # fmt: skip
+    assert [type(one) for one in outcomes] == [dict, UnicodeEncodeError, dict]
+    assert [one["item"] for one in (outcomes[0], outcomes[2])] == [at.codes[0], at.codes[2]]
+    assert len(logged(program)) == 2
