@@ -182,19 +182,39 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     """Delete the backups that are to be kept no longer, once `made` was found good; those that went.
 
     Only files that are named as ours are touched, and what a backup left behind that was cut short a day ago.
+
+    Raises:
+        Problem: some could not be deleted; the others are.
     """
-    taken = {
-        datetime.strptime(path.name, _NAME).replace(tzinfo=UTC): path
-        for path in folder.iterdir()
-        if _NAMED.fullmatch(path.name)
-    }
+    taken = {moment: path for path in folder.iterdir() if path.is_file() and (moment := _taken_at(path))}
     stay = kept(taken, keep)
     gone = [path for moment, path in sorted(taken.items()) if moment not in stay and path.name != made.name]
     a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
     left = [part for part in folder.glob(".coilbook-*.part*") if part.stat().st_mtime < a_day_ago]
-    for path in gone + left:
-        path.unlink()
+    stuck = [path for path in gone + left if not _deleted(path)]
+    if stuck:
+        raise Problem(
+            f"The backup {made} is whole, but older ones cannot be deleted: {', '.join(map(str, stuck))}."
+        )
     return gone
+
+
+def _taken_at(path: Path) -> datetime | None:
+    """When a backup was taken, by its name; None where it is no name of ours."""
+    if not _NAMED.fullmatch(path.name):
+        return None
+    try:
+        return datetime.strptime(path.name, _NAME).replace(tzinfo=UTC)
+    except ValueError:  # a day that is in no calendar
+        return None
+
+
+def _deleted(path: Path) -> bool:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
 
 
 def _copy_pages(store: Store, part: Path) -> dict[str, int]:

@@ -235,6 +235,28 @@ def test_rotation_touches_backups_only_and_never_the_one_just_made(tmp_path: Pat
     assert oldest.exists()
 
 
+def test_rotation_passes_by_what_is_no_backup_and_names_what_it_cannot_delete(tmp_path: Path) -> None:
+    made_now = tmp_path / NAME
+    old, no_day, folder = (
+        tmp_path / name
+        for name in (
+            "coilbook-20200101T000000Z.db", "coilbook-20209999T000000Z.db", "coilbook-20200102T000000Z.db",
+        )
+    )  # fmt: skip
+    for path in (made_now, old, no_day):
+        path.touch()
+    folder.mkdir()
+    assert rotate(tmp_path, Keep(0, 0, 0), made_now) == [old]
+    assert sorted(tmp_path.iterdir()) == sorted([made_now, no_day, folder])
+    part = tmp_path / ".coilbook-20200101T000000Z.db.7.part"
+    part.mkdir()  # nobody can delete a folder as a file
+    os.utime(part, (0, 0))
+    old.touch()
+    with pytest.raises(Problem, match=rf"{NAME} is whole.*{part}"):
+        rotate(tmp_path, Keep(0, 0, 0), made_now)
+    assert not old.exists()
+
+
 def test_a_backup_under_load_holds_all_that_was_saved_before_it_began(
     program: Running, tmp_path: Path
 ) -> None:
