@@ -8,7 +8,7 @@ be most of the time that a backup of PostgreSQL takes.
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,6 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     DateTime,
-    Insert,
     Integer,
     MetaData,
     Row,
@@ -131,19 +130,41 @@ def _plain_type(kind: TypeEngine[Any]) -> TypeEngine[Any]:
 
 
 def _copy(source: Connection, target: Connection, table: Table) -> Content:
-    tally, into = _Tally(), _insert(target, table)
-    names = table.columns.keys()
+    tally, write = _Tally(), _copied_in if target.dialect.name == "postgresql" else _inserted
     try:
         for rows in _stream(source, table):
             tally.add(rows)
-            target.execute(into, [dict(zip(names, row, strict=True)) for row in rows])
+            write(target, table, rows)
         _count_on(target, table)
-    except (DBAPIError, ValueError) as error:
+    except (DBAPIError, ValueError, target.dialect.loaded_dbapi.Error) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
         raise Problem(
             f"A row of the table {table.name} could not be copied: {reason}. Nothing was kept."
         ) from error
     return tally.content
+
+
+def _copied_in(target: Connection, table: Table, rows: Sequence[Row[Any]]) -> None:
+    """Write rows by PostgreSQL's own COPY: one statement a row takes it several times as long."""
+    quoted = target.dialect.identifier_preparer
+    names = ", ".join(quoted.quote(column.name) for column in table.columns)
+    with (
+        closing(target.connection.cursor()) as cursor,
+        cursor.copy(f"COPY {quoted.quote(table.name)} ({names}) FROM STDIN") as copy,
+    ):
+        for row in rows:
+            copy.write_row(row)
+
+
+def _inserted(target: Connection, table: Table, rows: Sequence[Row[Any]]) -> None:
+    names = table.columns.keys()
+    as_text = {
+        column.name: bindparam(column.name, type_=Text())
+        for column in table.columns
+        if isinstance(column.type, JSON | Uuid)
+    }
+    into = insert(table).values(as_text)
+    target.execute(into, [dict(zip(names, row, strict=True)) for row in rows])
 
 
 def _count_on(target: Connection, table: Table) -> None:
@@ -174,18 +195,6 @@ def _read(connection: Connection, column: Column[Any]) -> ColumnElement[Any]:
             return func.replace(cast(column, Text), "-", "")
         return type_coerce(column, Text)
     return column
-
-
-def _insert(target: Connection, table: Table) -> Insert:
-    """A new row of such columns."""
-    values = dict[str, ColumnElement[Any]]()
-    for column in table.columns:
-        if not isinstance(column.type, JSON | Uuid):
-            values[column.key] = bindparam(column.key, type_=column.type)
-            continue
-        kept = bindparam(column.key, type_=Text())
-        values[column.key] = cast(kept, column.type) if target.dialect.name == "postgresql" else kept
-    return insert(table).values(values)
 
 
 def _content(batches: Iterator[Sequence[Row[Any]]]) -> Content:
