@@ -21,6 +21,7 @@ from service.store.sessions import Store, rerun_if_beaten
 from service.web.greeting import greeting
 from service.web.journal import keep_journal
 from service.web.network import addresses, refuse_taken_port
+from service.web.patience import Patient
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
@@ -43,6 +44,7 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         host=host,
         port=port,
         workers=workers,
+        http=Patient,
         limit_concurrency=100,
         timeout_keep_alive=5,
         timeout_graceful_shutdown=10,

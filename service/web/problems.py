@@ -8,6 +8,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from service.kit.problems import Busy, Conflict, Gone, Invalid, NotAllowed, NotFound, Problem, SignInNeeded
@@ -62,6 +63,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Problem, _refused)
     app.add_exception_handler(HTTPException, _refused_by_framework)
     app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(ClientDisconnect, _gone)
     app.add_exception_handler(Exception, _unexpected)
 
 
@@ -155,6 +157,11 @@ def sentence(path: list[str], error: Any) -> str:
     if error["type"] == "refused":
         return str(error["msg"])
     return f"{name}: {error['msg'][0].lower()}{error['msg'][1:]}."
+
+
+def _gone(_request: Request, _error: Exception) -> Response:
+    """Whoever sent it went away in the middle: nobody hears this, and it is no fault of ours."""
+    return Response(status_code=400)
 
 
 def _unexpected(request: Request, error: Exception) -> Response:

@@ -14,6 +14,7 @@ from service.crew import actions
 from service.crew.core import Role
 from service.settings import Settings
 from service.store.sessions import Store
+from service.web.patience import Patient
 from tests.support.program import migrated
 
 
@@ -54,7 +55,7 @@ def served(url: str) -> Iterator[Served]:
         store: Store = app.state.store
         with store.writing() as db:
             actions.found_program(db, "Fernhollow Band Program", "America/New_York", datetime.now(UTC))
-        server = _Server(uvicorn.Config(app, log_level="warning"))
+        server = _Server(uvicorn.Config(app, http=Patient, log_level="warning"))
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()
         try:
