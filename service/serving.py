@@ -2,6 +2,7 @@
 
 import gc
 import os
+import resource
 import sys
 from datetime import UTC, datetime
 
@@ -23,6 +24,8 @@ from service.web.journal import keep_journal
 from service.web.network import addresses, refuse_taken_port
 from service.web.patience import Patient
 
+CONNECTIONS = 500
+"""At once, for each worker: eighty phones, with the six that a browser opens to one server."""
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
@@ -37,6 +40,7 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}",
         flush=True,
     )
+    _let_open(2 * CONNECTIONS)
     # Of several workers none is special, so the clock is then a process of its own: `coilbook clock`, or a timer.
     uvicorn.run(
         "service.serving:with_clock" if workers == 1 else "service.serving:from_environment",
@@ -45,7 +49,7 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         port=port,
         workers=workers,
         http=Patient,
-        limit_concurrency=100,
+        limit_concurrency=CONNECTIONS,
         timeout_keep_alive=5,
         timeout_graceful_shutdown=10,
         server_header=False,
@@ -55,6 +59,13 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         log_level="warning",
     )
     return 0
+
+
+def _let_open(files: int) -> None:
+    """Let this process and its workers have so many files open; some systems give a terminal 256."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft < files and (hard >= files or hard == resource.RLIM_INFINITY):
+        resource.setrlimit(resource.RLIMIT_NOFILE, (files, hard))
 
 
 def from_environment() -> FastAPI:
