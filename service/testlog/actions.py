@@ -74,7 +74,8 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
         for one, each in zip(said, through, strict=True)
     ]
     now = max(one.at for one in said)
-    for session, who in dict.fromkeys((one.test.session, one.by) for one in said):
+    helpers = dict.fromkeys((one.test.session, one.by) for one in said)
+    for session, who in sorted(helpers, key=lambda pair: str(pair[0])):  # so that two never wait crosswise
         _help(db, session, who, now)
     add(db, made)
     after, causes = dict(before), dict[UUID, Cause]()

@@ -218,3 +218,30 @@ def test_what_breaks_on_one_is_told_to_that_one_alone(program: Running) -> None:
     assert [type(one) for one in outcomes] == [dict, UnicodeEncodeError, dict]
     assert [one["item"] for one in (outcomes[0], outcomes[2])] == [at.codes[0], at.codes[2]]
     assert len(logged(program)) == 2
+
+
+def test_sessions_are_held_in_the_same_order_by_everybody(program: Running) -> None:
+    """Two workers that note helpers in the same sessions never wait for each other crosswise."""
+    at = cables(program, 6)
+    now, sessions = program.clock.now, [uuid4() for _ in at.codes]
+    with program.store.writing() as db:
+        db.add_all(
+            WorkSession(
+                id=session, title="Thursday", kind="test", on=now.date(), note="", created_at=now, closing_note="",
+            )
+            for session in sessions
+        )  # fmt: skip
+    held = []
+
+    def keep(_connection: object, _cursor: object, statement: str, parameters: Any, *_about: object) -> None:
+        if "FOR UPDATE" in statement and "FROM work_session" in statement:
+            held.extend(parameters.values())
+
+    event.listen(program.store.writer, "before_cursor_execute", keep)
+    outcomes = log([
+        told(program.crew, code, session=session) for code, session in zip(at.codes, sessions, strict=True)
+    ])  # fmt: skip
+    event.remove(program.store.writer, "before_cursor_execute", keep)
+    assert [outcome["verdict"] for outcome in outcomes] == ["pass"] * 6
+    assert held == sorted(held)
+    assert len(held) == (6 if program.store.writer.dialect.name == "postgresql" else 0)
