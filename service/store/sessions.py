@@ -115,8 +115,11 @@ def told_plainly() -> Iterator[None]:
     """
     try:
         yield
-    except DBAPIError as error:
-        raise Problem(f"The database cannot be used: {str(error.orig).strip()}") from error
+    except (DBAPIError, Busy) as error:
+        refused = error.__cause__ if isinstance(error, Busy) else error
+        if not isinstance(refused, DBAPIError):
+            raise
+        raise Problem(f"The database cannot be used: {str(refused.orig).strip()}") from error
 
 
 def reads_only(db: Session) -> bool:

@@ -3,7 +3,7 @@
 import resource
 import socket
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -12,6 +12,7 @@ from service.__main__ import main
 from service.kit.problems import Problem
 from service.settings import read_settings
 from service.store.backup import back_up, present
+from service.store.engine import sqlite_driver
 from service.store.restore import restore
 from tests.support.program import START, migrated
 
@@ -88,3 +89,16 @@ def test_a_restore_without_room_is_said_and_leaves_nothing(sqlite_url: str, tmp_
     ):
         restore(f"sqlite:///{there / 'coilbook.db'}", path, tmp_path, START)
     assert list(there.iterdir()) == []
+
+
+def test_why_a_command_could_not_write_is_said(
+    sqlite_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A phone is told to come again; whoever runs the service needs the reason, like a file of somebody else's."""
+    migrated(sqlite_url)
+    monkeypatch.setenv("COILBOOK_DATABASE_URL", sqlite_url)
+    path = sqlite_url.removeprefix("sqlite:///")
+    with closing(sqlite_driver().connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        assert main(["pass", "--role", "lead"]) == 1
+    assert capsys.readouterr().err == "coilbook: The database cannot be used: database is locked\n"
