@@ -257,16 +257,14 @@ def _pass(options: argparse.Namespace) -> int:
 
 
 def _tags(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
+    from service.exchange.files import write_whole
     from service.store.opening import opened
     from service.tags.printing import tag_sheet
 
     settings = _settings()
     with opened(settings) as store, store.reading() as db:
         pdf = tag_sheet(db, options.codes, settings.base_url)
-    Path(options.out).write_bytes(pdf)
-    print(f"Wrote {options.out}.")
+    print(write_whole(Path(options.out), [pdf]))
     return 0
 
 

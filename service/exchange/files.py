@@ -120,12 +120,16 @@ def _setting(db: Session, now: datetime) -> Setting:
     return Setting(now, ZoneInfo(program.zone), Unit(program.unit))
 
 
-def _write(path: Path, pieces: Iterable[str]) -> str:
-    """Write a file whole or not at all."""
+def write_whole(path: Path, pieces: Iterable[bytes]) -> str:
+    """Write a file whole or not at all; what to say about it.
+
+    Raises:
+        Problem: it cannot be written.
+    """
     partial = path.with_name(f"{path.name}.partial")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with partial.open("w", encoding="utf-8", newline="") as file:
+        with partial.open("wb") as file:
             file.writelines(pieces)
             file.flush()
             os.fsync(file.fileno())
@@ -135,3 +139,7 @@ def _write(path: Path, pieces: Iterable[str]) -> str:
             partial.unlink()
         raise Problem(f"{path} cannot be written: {error.strerror}.") from error
     return f"Wrote {path}."
+
+
+def _write(path: Path, pieces: Iterable[str]) -> str:
+    return write_whole(path, (piece.encode() for piece in pieces))

@@ -186,6 +186,8 @@ def test_the_command_writes_the_tags_of_all_items_or_those_named(
     assert Counter(read(next(rendered(out.read_bytes())))) == {tag_url(BASE, code): 4 for code in codes}
     assert main(["tags", "--out", str(out), codes[1].lower()]) == 0
     assert Counter(read(next(rendered(out.read_bytes())))) == {tag_url(BASE, codes[1]): 4}
+    assert main(["tags", "--out", str(out / "below" / "a-file.pdf")]) == 1
+    assert f"{out / 'below' / 'a-file.pdf'} cannot be written: " in capsys.readouterr().err
     monkeypatch.delenv("COILBOOK_BASE_URL")
     assert main(["tags", "--out", str(out)]) == 1
     assert "COILBOOK_BASE_URL" in capsys.readouterr().err
