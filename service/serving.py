@@ -26,6 +26,8 @@ from service.web.patience import Patient
 
 CONNECTIONS = 500
 """At once, for each worker: eighty phones, with the six that a browser opens to one server."""
+KEEP_ALIVE = 5
+"""Seconds that an idle connection stays open; the proxy in front lets its own go sooner (deploy/Caddyfile)."""
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
@@ -50,7 +52,7 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         workers=workers,
         http=Patient,
         limit_concurrency=CONNECTIONS,
-        timeout_keep_alive=5,
+        timeout_keep_alive=KEEP_ALIVE,
         timeout_graceful_shutdown=10,
         server_header=False,
         forwarded_allow_ips=settings.proxy,

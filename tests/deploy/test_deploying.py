@@ -12,6 +12,7 @@ import pytest
 import yaml
 
 from service.__main__ import _parser
+from service.serving import KEEP_ALIVE
 
 ROOT = Path(__file__).parents[2]
 DEPLOY = ROOT / "deploy"
@@ -102,6 +103,12 @@ def test_a_unit_starts_a_command_that_there_is(unit: Path) -> None:
 def test_systemd_takes_the_units() -> None:
     done = subprocess.run(["systemd-analyze", "verify", *UNITS], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_the_proxy_lets_an_idle_connection_go_before_the_service_does() -> None:
+    """Else it sends a form over one that is just being closed, and nobody can tell whether that was taken."""
+    (seconds,) = re.findall(r"^\s*keepalive (\d+)s$", (DEPLOY / "Caddyfile").read_text(), re.MULTILINE)
+    assert 0 < int(seconds) < KEEP_ALIVE
 
 
 @pytest.fixture
