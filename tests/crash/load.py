@@ -96,9 +96,8 @@ class Load:
                 connection.request("POST", path, body, headers)
                 if hangs_up and not hung_up:
                     hung_up = True
-                    if (
-                        entry < "8"
-                    ):  # half of them once the answer is on its way: that entry is saved for certain
+                    # Half of them once the answer is on its way: that entry is saved for certain.
+                    if entry < "8":
                         connection.sock.recv(1)
                     connection.close()
                     _NEVER.wait(0.05)  # behind the truck: what was sent arrives meanwhile
