@@ -6,8 +6,8 @@ PostgreSQL only, and would be one more format to prove. So one restore serves bo
 
 SQLite is copied by its online backup, page for page, at one moment; writers do not wait for it in WAL mode.
 
-The file is written under a temporary name, checked (integrity, references, revision, row counts), synced and then
-renamed, so that a backup that was cut short never stands beside good ones under a name like theirs. That it was
+The file is written under a temporary name, checked (integrity, references, revision, row counts), synced, sealed and
+then renamed, so that a backup that was cut short never stands beside good ones under a name like theirs. That it was
 made is a row in the database and not only a file: the service may run on other hosts than the one with the folder,
 and a database that was restored says truly how old its last backup is.
 """
@@ -40,6 +40,7 @@ from service.store.files import (
 )
 from service.store.rotation import Keep, kept
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
+from service.store.seals import broken, seal, seal_of, sealed, seals_in
 from service.store.sessions import Store, told_plainly
 
 OLD = timedelta(days=2)
@@ -150,6 +151,7 @@ def write_backup(store: Store, path: Path) -> Contents:
         found = check(part)
         if found.tables != sent:
             raise Problem("The backup has other rows than the database had, so it was not kept.")
+        seal(part, path)
         put_in_place(part, path)
     except (OSError, DBAPIError, sqlite_driver().Error) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
@@ -170,9 +172,16 @@ def check(path: Path) -> Contents:
         raise NotFound(f"There is no file {path}.")
     driver = sqlite_driver()
     try:
+        if broken(path):
+            raise Problem(
+                f"{path} is not as it was written: {seal_of(path).name} does not fit it. Take another one; or delete "
+                "that file, if you changed the backup yourself."
+            )
         with closing(opened_to_read(path)) as file:
             revision = _sound(file, path)
             tables = rows_in(file)
+    except OSError as error:
+        raise Problem(f"{path} cannot be read: {error.strerror}. Take another one.") from error
     except driver.DatabaseError as error:
         raise Problem(f"{path} is no whole backup: {error}. Take another one.") from error
     return Contents(path, revision, tables)
@@ -190,8 +199,12 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     stay = kept(taken, keep)
     gone = [path for moment, path in sorted(taken.items()) if moment not in stay and path.name != made.name]
     a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
-    left = [part for part in folder.glob(".coilbook-*.part*") if part.stat().st_mtime < a_day_ago]
-    stuck = [path for path in gone + left if not _deleted(path)]
+    parts = [
+        *folder.glob(".coilbook-*.part*"),
+        *(seal for seal in seals_in(folder) if not sealed(seal).exists()),
+    ]
+    left = [part for part in parts if part.stat().st_mtime < a_day_ago]
+    stuck = [path for path in gone + left if not (_deleted(seal_of(path)) and _deleted(path))]
     if stuck:
         raise Problem(
             f"The backup {made} is whole, but older ones cannot be deleted: {', '.join(map(str, stuck))}."

@@ -1,5 +1,6 @@
 """Backups and restores: whole, checked, on both engines and from one into the other."""
 
+import hashlib
 import os
 import shutil
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ from service.store.engine import sqlite_driver, write_engine
 from service.store.restore import restore
 from service.store.rotation import Keep
 from service.store.rows import counted
+from service.store.seals import seal_of
 from service.store.sessions import Store
 from tests.store.filled import fill
 from tests.support.program import START, Running, migrated
@@ -67,7 +69,7 @@ def test_a_backup_holds_every_row_and_is_noted_where_it_was_made(filled: str, tm
     before = rows(filled)
     path = made(filled, tmp_path / "to")
     assert path.name == NAME
-    assert list(path.parent.iterdir()) == [path]
+    assert sorted(path.parent.iterdir()) == [path, seal_of(path)]
     assert path.stat().st_mode & 0o077 == 0
     found = check(path)
     assert found.tables == before
@@ -235,6 +237,36 @@ def test_rotation_touches_backups_only_and_never_the_one_just_made(tmp_path: Pat
     assert oldest.exists()
 
 
+def test_a_letter_that_became_another_one_is_seen(program: Running, tmp_path: Path) -> None:
+    at = bench(program, "xlr3")
+    at.test(at.codes[0], note="Quite good")
+    path = back_up(program.store, tmp_path, START).path
+    seal = path.with_name(f"{path.name}.sha256")
+    digest, _, name = seal.read_text().partition("  ")
+    assert name == f"{path.name}\n"
+    assert digest == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert main(["backup", "--verify", str(path)]) == 0
+    content = path.read_bytes()
+    assert content.count(b"Quite good") == 1
+    path.write_bytes(content.replace(b"Quite good", b"Quite food"))
+    with pytest.raises(Problem, match="is not as it was written"):
+        check(path)
+    with pytest.raises(Problem, match="is not as it was written"):
+        restore(f"sqlite:///{tmp_path / 'new.db'}", path, tmp_path, START)
+    seal.unlink()  # changed on purpose
+    assert check(path).rows > 0
+
+
+def test_a_seal_goes_with_its_backup(program: Running, tmp_path: Path) -> None:
+    old, new = (back_up(program.store, tmp_path, START + timedelta(days=days)).path for days in (0, 9))
+    orphan = tmp_path / "coilbook-20200101T000000Z.db.sha256"  # cut short before the backup got its name
+    orphan.touch()
+    os.utime(orphan, (0, 0))
+    assert rotate(tmp_path, Keep(0, 0, 0), new) == [old]
+    assert sorted(each.name for each in tmp_path.glob("coilbook-*")) == [new.name, f"{new.name}.sha256"]
+    assert not old.exists()
+
+
 def test_rotation_passes_by_what_is_no_backup_and_names_what_it_cannot_delete(tmp_path: Path) -> None:
     made_now = tmp_path / NAME
     old, no_day, folder = (
@@ -289,8 +321,9 @@ def test_a_migration_backs_up_first_what_it_changes(
     monkeypatch.setenv("COILBOOK_BACKUPS", str(tmp_path / "to"))
     migrate.upgrade(database_url, "0001")
     assert main(["migrate"]) == 0
-    [path] = (tmp_path / "to").iterdir()
+    path, seal = sorted((tmp_path / "to").iterdir())
+    assert seal == seal_of(path)
     assert str(path) in capsys.readouterr().out
     assert check(path).revision == "0001"
     assert main(["migrate"]) == 0  # there is nothing to change, so nothing to back up
-    assert list((tmp_path / "to").iterdir()) == [path]
+    assert sorted((tmp_path / "to").iterdir()) == [path, seal]
