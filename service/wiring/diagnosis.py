@@ -19,6 +19,7 @@ from service.wiring.rebuild import explains
 from service.wiring.search.case import Case, cases
 from service.wiring.search.crossings import Candidate, Crosser
 from service.wiring.search.landings import Effort
+from service.wiring.search.level import level_with
 from service.wiring.search.mending import Key, mend, order_of, preference
 from service.wiring.search.plan import Plan, plan
 from service.wiring.search.shorts import FAR
@@ -102,6 +103,9 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     for least_gain in (1, 0):
         found += _search(unsure, repeat(Effort(EVEN_EFFORT)), least_gain, cost)
     cost = min(one.cost for one in found)
+    if unsure or prepared.tangled:
+        found += level_with([one for one in found if one.cost == cost], Effort(EVEN_EFFORT))
+        cost = min(one.cost for one in found)
     candidates = [candidate for candidate in found if candidate.cost == cost]
     kept = candidates[: 1 if effort.spent else _MOST_CANDIDATES]
     written = [_written(prepared, candidate) for candidate in kept]

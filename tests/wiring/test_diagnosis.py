@@ -172,3 +172,26 @@ def test_five_faults_of_cost_one_are_proven_least() -> None:
     ]
     assert sum(fault.cost for fault in found.faults) == 5
     assert found.least
+
+
+def test_one_exchange_goes_before_two_where_contacts_were_not_probed() -> None:
+    """8 lands at 7's contact and 5 elsewhere: one cycle through the unprobed A7 and B8, not two exchanges."""
+    made = BUILTIN["d25x8"]
+    unprobed = {"A1", "A3", "A6", "A7", "A11", "A12", "A17", "A18", "A20", "A21", "A22"}
+    unprobed |= {"B8", "B9", "B10", "B11", "B16", "B21"}
+    probed = [contact for contact in made.all_contacts if contact not in unprobed]
+    good = [[c.a, c.b] for c in made.conductors if not {c.a, c.b} & unprobed and c.name not in "578"]
+    (fault,) = diagnose(made, read(made, [["A8", "B7"], *good], probed)).faults
+    assert (fault.fault_class, fault.conductors) == (FaultClass.MISWIRE, ("5", "7", "8"))
+
+
+def test_one_exchange_goes_before_crossed_pairs_and_another() -> None:
+    made = BUILTIN["8p8c"]
+    probed = ["A1", "A3", "A5", "A7", "A8", "As", "B1", "B2", "B3", "B4", "B6", "B7", "B8", "Bs"]
+    joined = [["A5", "B6"], ["As", "B1"], ["A7", "B7"], ["A8", "B8"]]
+    found = diagnose(made, read(made, joined, probed)).faults
+    assert [(fault.fault_class, fault.conductors) for fault in found] == [
+        (FaultClass.OPEN, ("3",)),
+        (FaultClass.SHORT, ("6", "As")),
+        (FaultClass.MISWIRE, ("1", "5", "6")),
+    ]

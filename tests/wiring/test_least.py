@@ -64,6 +64,19 @@ WIRINGS = {
         ),
         4,
     ),
+    "shared at both ends": (
+        wiring(
+            ["1", "2", "3", "s"],
+            ["1", "2", "3"],
+            [
+                Conductor("1", "A1", "B1", "single"),
+                Conductor("2", "A2", "B3", "single"),
+                Conductor("s2", "As", "B2", "shield"),
+                Conductor("s3", "As", "B3", "single"),
+            ],
+        ),
+        3,
+    ),
     "bonded cores": (
         wiring(
             ["1", "2", "s"],
