@@ -195,3 +195,16 @@ def test_one_exchange_goes_before_crossed_pairs_and_another() -> None:
         (FaultClass.SHORT, ("6", "As")),
         (FaultClass.MISWIRE, ("1", "5", "6")),
     ]
+
+
+def test_crossings_that_only_pay_together_are_found() -> None:
+    """The first takes 3 away from where it reads well; the second brings it back."""
+    made = BUILTIN["8p8c"]
+    joined = [["A1", "B5"], ["A2", "B6"], ["A3", "A5", "B3", "B7"], ["A6", "B8"], ["A7", "B1"], ["A8", "B2"]]
+    found = diagnose(made, read(made, [*joined, ["A4", "B4"]])).faults
+    assert [(fault.fault_class, fault.conductors) for fault in found] == [
+        (FaultClass.SHORT, ("3", "5")),
+        (FaultClass.CROSSED_PAIRS, ("1", "2", "3", "6")),
+        (FaultClass.CROSSED_PAIRS, ("3", "6", "7", "8")),
+        (FaultClass.MISWIRE, ("1", "5")),
+    ]

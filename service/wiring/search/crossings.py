@@ -80,8 +80,9 @@ class Crosser:
         self.candidates.append(candidate)
 
     def _could_gain(self, landing: Landing, crossing: Crossing) -> bool:
-        """Whether more of the crossing's exchanges bring conductors nearer than take them away."""
-        return sum(self._drift(landing, one, other) for one, other in crossing.swaps) > 0
+        """Whether some of the crossing's exchanges bring conductors nearer, and no more take them away."""
+        drifts = [self._drift(landing, one, other) for one, other in crossing.swaps]
+        return 1 in drifts and sum(drifts) >= 0
 
     def _drift(self, landing: Landing, one: int, other: int) -> int:
         case = self._case
