@@ -32,6 +32,8 @@ EFFORT: Final = 8000
 """Steps of the search for the least cost; at most about half a second."""
 EVEN_EFFORT: Final = 3000
 """Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
+LEVEL_EFFORT: Final = 12000
+"""Steps among landings of that cost; at most about a third of a second."""
 
 
 _MOST_CANDIDATES: Final = 200
@@ -103,8 +105,8 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     for least_gain in (1, 0):
         found += _search(unsure, repeat(Effort(EVEN_EFFORT)), least_gain, cost)
     cost = min(one.cost for one in found)
-    if unsure or prepared.tangled:
-        found += level_with([one for one in found if one.cost == cost], Effort(EVEN_EFFORT))
+    if (unsure or prepared.tangled) and not effort.spent:
+        found += level_with([one for one in found if one.cost == cost], Effort(LEVEL_EFFORT))
         cost = min(one.cost for one in found)
     candidates = [candidate for candidate in found if candidate.cost == cost]
     kept = candidates[: 1 if effort.spent else _MOST_CANDIDATES]

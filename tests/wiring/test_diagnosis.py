@@ -208,3 +208,19 @@ def test_crossings_that_only_pay_together_are_found() -> None:
         (FaultClass.CROSSED_PAIRS, ("3", "6", "7", "8")),
         (FaultClass.MISWIRE, ("1", "5")),
     ]
+
+
+def test_a_short_of_a_conductor_whose_far_end_was_not_probed_may_be_an_exchange() -> None:
+    """2 reads at 24's contact, and its own, B8.1, was not probed; nor was A24."""
+    made = BUILTIN["d25-to-xlr8"]
+    unprobed = {"A1", "A7", "A20", "A24", "B2.1", "B2.2", "B2.3", "B3.3", "B4.2", "B6.3", "B7.1", "B8.1"}
+    moved = {"1", "2", "4", "12", "14", "17", "24"}
+    good = [[c.a, c.b] for c in made.conductors if not {c.a, c.b} & unprobed and c.name not in moved]
+    joined = [["A2", "B1.2"], ["A4", "B8.2"], ["A17", "B6.2"], *good]
+    probed = [contact for contact in made.all_contacts if contact not in unprobed]
+    found = diagnose(made, read(made, joined, probed)).faults
+    assert [(fault.fault_class, fault.conductors) for fault in found] == [
+        (FaultClass.CROSSED_PAIRS, ("1", "4", "14", "17")),
+        (FaultClass.MISWIRE, ("1", "17")),
+        (FaultClass.MISWIRE, ("2", "12", "24")),
+    ]

@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 
-from service.wiring.search.case import Case
+from service.wiring.search.case import UNPROBED, Case
 from service.wiring.search.crossings import Candidate
 from service.wiring.search.landings import Effort, Mover, Settled
 from service.wiring.search.plan import Crossing, Landing
@@ -52,7 +52,11 @@ def _neighbors(candidate: Candidate) -> Iterator[Landing]:
 
 
 def _astray(case: Case, wire: int, position: int) -> bool:
-    return wire != position or case.worth(wire, position) == 0
+    """Whether the conductor is not in its own place, or reads as if it should not be."""
+    if wire != position or case.worth(wire, position) == 0:
+        return True
+    label = case.label[case.plan.a[wire]]
+    return label != UNPROBED and case.worth(wire, position) == 1 and bool(case.positions.get(label))
 
 
 def _starts(candidate: Candidate) -> list[tuple[tuple[Crossing, ...], Landing]]:
