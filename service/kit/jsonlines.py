@@ -63,7 +63,8 @@ def _read(line: str | bytes) -> tuple[dict[str, Any], list[str]]:
     """
     no_number: list[str] = []
     try:
-        asked = json.loads(line, parse_constant=no_number.append)
+        text = line.decode("utf-8-sig") if isinstance(line, bytes) else line
+        asked = json.loads(text, parse_constant=no_number.append)
     except (ValueError, RecursionError) as error:
         raise Problem(f"This line is not JSON: {error}.") from error
     if not isinstance(asked, dict):

@@ -73,3 +73,16 @@ def test_any_text_can_name_a_line() -> None:
     names = ["é", "“", "\U0001f39b", "\ud800", ""]
     _, lines = answers("".join(json.dumps({"id": name, "n": 1}) + "\n" for name in names))
     assert [line["id"] for line in lines] == names
+
+
+@pytest.mark.parametrize(
+    "line", [b"\xff\xfe\n", b'{"id": "\xe9", "n": 1}\n', b'{"id": "\xed\xa0\x80", "n": 1}\n']
+)
+def test_a_line_of_bytes_is_read_as_utf_8_and_as_nothing_else(line: bytes) -> None:
+    out = StringIO()
+    marked = b"\xef\xbb\xbf" + '{"id": "é", "n": 1}\n'.encode()
+    assert answer_lines([marked, line], out, double) == 1
+    answered, refused = [json.loads(text) for text in out.getvalue().splitlines()]
+    assert answered == {"id": "é", "n": 2}
+    assert refused["id"] is None
+    assert "utf-8" in refused["error"]
