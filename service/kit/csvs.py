@@ -1,8 +1,8 @@
 """Tables as CSV (RFC 4180), for spreadsheets, and back.
 
-A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, a tab or a carriage return for a formula (OWASP, "CSV
-Injection"), so such a cell gets an apostrophe in front. What already looks as if it had got one gets another, so
-that reading always gives back what was written.
+A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@` (in some languages also as wide as an ideograph), a tab
+or the end of a line for a formula (OWASP, "CSV Injection"), so such a cell gets an apostrophe in front. What already
+looks as if it had got one gets another, so that reading always gives back what was written.
 
 >>> write_csv(["code", "note"], [["7K3M9U", "=1+1"], ["9HJ4KT", None]])
 "code,note\\r\\n7K3M9U,'=1+1\\r\\n9HJ4KT,\\r\\n"
@@ -20,8 +20,9 @@ from service.kit.problems import invalid
 BYTE_ORDER_MARK = "\ufeff"
 """Put before a file's text, it tells a spreadsheet that this is UTF-8; `read_csv` passes over it."""
 
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
-_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+_BEGINS = r"[=+\-@\uff1d\uff0b\uff0d\uff20\t\r\n]"
+_FORMULA = re.compile(f"'*{_BEGINS}")
+_GUARDED = re.compile(f"'+{_BEGINS}")
 
 
 def guarded(cell: object) -> str:

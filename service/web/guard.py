@@ -58,14 +58,17 @@ class Guard:
 
         refusal = _refusal(scope, self.hosts)
         if refusal is None:
-            await self.app(scope, _bounded(receive), send_with_headers)
+            # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
+            asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
+            await self.app(asked, _bounded(receive), send_with_headers)
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
 
 
 def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     headers = Headers(scope=scope)
-    if not hosts.known(headers.get("host", "")):
+    named = headers.getlist("host")
+    if len(named) != 1 or not hosts.known(named[0]):
         return NotThisHost("Coilbook is not reached by this name. Open it by the address on its tags.")
     if scope["method"] in SAFE:
         return None

@@ -54,6 +54,15 @@ def test_a_method_that_is_not_taken_is_told_with_those_that_are(at: World) -> No
         assert set(answer.headers["allow"].split(", ")) == methods, template
 
 
+def test_the_head_of_every_page_is_that_of_the_page(at: World) -> None:
+    lead = at.clients["lead"]
+    for row in rows(at.app):
+        method, template = row.split(" ")
+        if method == "GET":
+            path = at.path(template)
+            assert lead.head(path).status_code == lead.get(path).status_code, template
+
+
 def test_every_template_escapes() -> None:
     assert ENVIRONMENT.autoescape is True
     for name in ENVIRONMENT.list_templates():
