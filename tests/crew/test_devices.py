@@ -84,7 +84,7 @@ def test_all_others_are_signed_out_at_once(program: Running) -> None:
     assert buttons(second) == []
     trail = program.lead.get("/crew/trail").text
     assert trail.count("<b>Devices signed out</b>: Kim</p>") == 1
-    assert "devices 2" in trail
+    assert "devices: 2" in trail
 
 
 def test_nobody_signs_out_anothers_device(program: Running) -> None:
