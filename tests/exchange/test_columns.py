@@ -119,6 +119,21 @@ def test_a_tag_that_is_no_code_of_here_is_a_label() -> None:
     ]  # a wrong character is told, not passed over
 
 
+def test_a_column_whose_cells_say_what_each_piece_is_tells_its_kind() -> None:
+    def keys(text: str) -> list[str]:
+        return [column.key for column in look(text).columns]
+
+    assert keys("Cable #,What,Len\n1,XLR cable,10 ft\n2,stage box,\n3,speaker cable,25 ft\n") == [
+        "label", "kind", "length",
+    ]  # fmt: skip
+    assert keys("Cable #,What,Len\n1,red tape,10 ft\n2,XLR cable,5 ft\n3,blue,5 ft\n") == [
+        "label",
+        "",
+        "length",
+    ]
+    assert keys("Cable #,Type,What\n1,XLR cable,cable\n") == ["label", "kind", ""]
+
+
 def test_a_header_is_found_by_headings_in_any_dress() -> None:
     text = "Fernhollow cables 2026,,,\n,,,\nCable #:,Len (ft),Lives in,Cond.\n1,10,rack,good\n"
     assert read_sheet(text, KNOWN).header == ("Cable #:", "Len (ft)", "Lives in", "Cond.")

@@ -204,6 +204,15 @@ def test_a_mains_or_speaker_lead_is_never_brought_in_as_a_cable(sqlite_url: str)
         assert brought_in(program, sheet).status_code == 422
 
 
+@pytest.mark.parametrize("heading", ["What", "Description", "Stuff"])
+def test_nor_where_a_column_of_another_name_says_so(sqlite_url: str, heading: str) -> None:
+    sheet = f"Cable #,{heading},Length\n1,XLR cable,10 ft\n2,speaker cable,50 ft\n3,hub,\n"
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert page.text.count("is no microphone wiring") == 1
+        assert brought_in(program, sheet).status_code == 422
+
+
 def test_tests_come_in_and_everything_follows(program: Running) -> None:
     brought_in(program, "Name,Length\nlow end,10 ft\nhigh end,10 ft\nthird,10 ft\n")
     page = tried(program, TESTS + "nobody,2025-10-03,pass,,\nthird,2031-01-01,pass,,\nthird,soon,maybe,,\n")

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from service.exchange.sheets.core import columns, days, sheet
 from service.exchange.sheets.core.columns import GEAR, TESTS, Field
+from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
@@ -99,13 +100,23 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
 
 
 def _guessed(kind: SheetKind, read: Sheet) -> tuple[str, ...]:
-    """What each column is taken for by its name; one of tags also by its cells, since a program may have its own."""
+    """What each column is taken for by its name; of gear, one of tags and one of kinds also by its cells."""
     keys = columns.guess(fields(kind), read.header)
-    if kind is SheetKind.GEAR and "code" in keys:
+    if kind is SheetKind.TESTS:
+        return keys
+    if "code" in keys:  # a program may have tags of its own
         at = keys.index("code")
         if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(_is_code, _cells(read, at))):
-            return columns.guess(columns.UNCODED, read.header)
-    return keys
+            keys = columns.guess(columns.UNCODED, read.header)
+    left = (at for at, key in enumerate(keys) if not key)
+    kinds = next((at for at in left if "kind" not in keys and _names_kinds(_cells(read, at))), None)
+    return tuple("kind" if at == kinds else key for at, key in enumerate(keys))
+
+
+def _names_kinds(cells: Sequence[str]) -> bool:
+    """Whether most cells say what a piece is, be it something that has no place here."""
+    named = sum(bool(kind_in(cell) or no_microphone_in(cell)) for cell in cells)
+    return 2 * named > len(cells)
 
 
 def _is_code(cell: str) -> bool:

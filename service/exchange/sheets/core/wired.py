@@ -89,14 +89,17 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
 
 def _refuse_other_leads(typed: Mapping[str, str]) -> None:
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    field, told = ("kind", f"{said} {plugs}") if said or plugs else ("label", typed.get("label", ""))
-    other = no_microphone_in(told)
-    if other:
-        raise invalid(
-            field,
-            f"“{' '.join(told.split())[:40]}” is no microphone wiring, by the word “{other}”; leave the row out. Mains "
-            "and speaker leads are never tested with a cable tester.",
-        )
+    # Where a row says nowhere else what it is, its label may, and of a new piece a description, taken as a note.
+    elsewhere = ("label",) if typed.get("code") else ("label", "note")
+    told = {"kind": f"{said} {plugs}"} if said or plugs else {key: typed.get(key, "") for key in elsewhere}
+    for field, words in told.items():
+        other = no_microphone_in(words)
+        if other:
+            raise invalid(
+                field,
+                f"“{' '.join(words.split())[:40]}” is no microphone wiring, by the word “{other}”; leave the row out. "
+                "Mains and speaker leads are never tested with a cable tester.",
+            )
 
 
 def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Offer) -> Lanes | None:
