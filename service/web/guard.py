@@ -60,7 +60,11 @@ class Guard:
         if refusal is None:
             # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
             asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
-            await self.app(asked, _bounded(receive), send_with_headers)
+            try:
+                await self.app(asked, _bounded(receive), send_with_headers)
+            finally:
+                if "route" in asked:  # the journal names it
+                    scope["route"] = asked["route"]
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
 

@@ -61,6 +61,13 @@ def test_a_request_is_one_line_and_its_answer_names_it(sqlite_url: str, written:
     assert set(first) == {"time", "level", "says", "request", "method", "route", "status", "ms"}
 
 
+def test_who_asks_for_the_head_only_has_a_route_too(sqlite_url: str, written: io.StringIO) -> None:
+    with running(sqlite_url) as program:
+        program.lead.head("/t/ACDEFG?session=hidden")
+    (line,) = lines(written)
+    assert (line["method"], line["route"]) == ("HEAD", "/t/{code}")
+
+
 def walked(program: Running) -> list[str]:
     """Everything that holds a secret or a name, done once; what must not be in the log."""
     with program.store.writing() as db:
