@@ -177,6 +177,16 @@ def place_with(db: Session, place_id: UUID) -> Place:
     return found
 
 
+def held_place(db: Session, place_id: UUID) -> Place:
+    """The same, and nobody removes it meanwhile.
+
+    Raises:
+        NotFound, Gone: as `place_with`.
+    """
+    shared(db, Place, place_id)
+    return place_with(db, place_id)
+
+
 def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
     other = queries.place_named(db, name)
     if other is not None and other.id != by_now:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.gear.actions import place_with
+from service.gear.actions import held_place
 from service.gear.models import Item
 from service.kit.codes import make_code, read_code
 from service.kit.problems import Conflict, Gone, Invalid, NotFound, invalid
@@ -46,12 +46,12 @@ def tag_places(
 
     Raises:
         Invalid: none is named.
-        NotFound: there is no such place.
+        NotFound, Gone: there is no such place, or no longer.
     """
     if not place_ids:
         raise invalid("place", "Tick the places that get a tag.")
     for place_id in place_ids:
-        place_with(db, place_id)
+        held_place(db, place_id)
     tagged = {place.id for place, code in queries.places_with_tags(db) if code}
     new = [Tag(place_id=each) for each in dict.fromkeys(place_ids) if each not in tagged]
     return _issue(db, now, source, new)

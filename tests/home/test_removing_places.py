@@ -1,11 +1,13 @@
 """Removing a place: what stands in its way, and what its history still says."""
 
 import re
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from uuid import UUID
 
 import pytest
+from httpx2 import Response
 from sqlalchemy import select
 
 from service.crew.core import Role, Who
@@ -37,9 +39,10 @@ def hub_at(program: Running, place: str, place_b: str = "") -> str:
     return code
 
 
-def move(program: Running, code: str, place: str) -> None:
+def move(program: Running, code: str, place: str) -> Response:
     answer = program.lead.post(f"/gear/{code}/place", data={"op": op(), "place": place, "place_b": ""})
     assert answer.status_code == 303
+    return answer
 
 
 def remove(program: Running, place: str) -> int:
@@ -135,18 +138,49 @@ def test_its_tag_leads_nowhere_afterwards_and_says_why(program: Running) -> None
     assert tag not in program.lead.get("/tags").text
 
 
-def test_what_comes_to_a_place_just_while_it_is_removed_gets_a_place_that_stands(program: Running) -> None:
-    here = add_place(program, "Old rack")
-    code = hub_at(program, "Case")
+def test_no_session_is_held_at_a_place_that_was_removed(program: Running) -> None:
+    code, here = hub_at(program, "Case"), add_place(program, "Old rack")
+    assert remove(program, here) == 303
+    refused = open_session(program, here, code)
+    assert (refused.status_code, "no such place any more" in refused.text) == (422, True)
+
+
+def open_session(program: Running, place: str, code: str) -> Response:
+    data = {"op": op(), "on": "2026-09-21", "place": place, "title": "Tuesday", "codes": code}
+    return program.lead.post("/sessions", data=data)
+
+
+def removed_meanwhile(program: Running, place: str, do: Callable[[], Response]) -> Response:
+    """The answer to what is asked for just while the place is removed."""
     with ThreadPoolExecutor(1) as phone:
         with program.store.writing() as db:
             lead = first_lead(db)
             assert lead is not None
-            actions.remove(db, UUID(here), Who(lead.id, lead.display_name, Role.LEAD), program.clock.now)
-            moved = phone.submit(move, program, code, "Old rack")
+            actions.remove(db, UUID(place), Who(lead.id, lead.display_name, Role.LEAD), program.clock.now)
+            asked = phone.submit(do)
             with suppress(TimeoutError):  # it waits for the removal, or has not got that far
-                moved.result(0.2)
-        moved.result()
+                asked.result(0.2)
+        return asked.result()
+
+
+def test_no_session_and_no_tag_comes_to_a_place_just_while_it_is_removed(program: Running) -> None:
+    code, here, there = (
+        hub_at(program, "Case"),
+        add_place(program, "Old rack"),
+        add_place(program, "Old shelf"),
+    )
+    refused = removed_meanwhile(program, here, lambda: open_session(program, here, code))
+    assert (refused.status_code, "no such place any more" in refused.text) == (422, True)
+    sent = {"op": op(), "place": there}
+    gone = removed_meanwhile(program, there, lambda: program.lead.post("/tags/places", data=sent))
+    assert (gone.status_code, "Old shelf was removed" in gone.text) == (410, True)
+
+
+def test_what_comes_to_a_place_just_while_it_is_removed_gets_a_place_that_stands(program: Running) -> None:
+    here = add_place(program, "Old rack")
+    code = hub_at(program, "Case")
+    moved = removed_meanwhile(program, here, lambda: move(program, code, "Old rack"))
+    assert moved.status_code == 303
     stands = place_id(program, "Old rack")
     assert stands != here
     with program.store.reading() as db:

@@ -16,7 +16,7 @@ from service.gear.models import Item, Place
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import DueState
-from service.store.sessions import locked
+from service.store.sessions import locked, shared
 from service.testlog.asking import named_item
 from service.testlog.entering import as_id
 from service.testlog.models import SessionKind, WorkSession
@@ -79,8 +79,8 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
     Raises:
         Invalid: there would be nothing on it, or a code is none of ours.
     """
-    place = db.get(Place, new.place_id) if new.place_id else None
-    if new.place_id and place is None:
+    place = shared(db, Place, new.place_id) if new.place_id else None
+    if new.place_id and (place is None or place.ended_at is not None):
         raise invalid("place", "There is no such place any more. Choose another one.")
     lines = _lines(db, new)
     if not lines:
