@@ -52,7 +52,9 @@ def wirings(program: Running) -> dict[str, str]:
 @pytest.mark.parametrize(
     "sheet",
     ["Name,Length\nstagebox 16ch,\n", "Name,Kind,Length\nBig box,16 channel stage box,\n",
-     "Name,Kind,Channels\nBig box,hub,16\n", "Name,Kind,Description,Len\nBig box,hub,16ch of XLR,\n"],
+     "Name,Kind,Channels\nBig box,hub,16\n", "Name,Kind,Channels\nBig box,hub,16.0\n",
+     "Name,Kind,Channels\nBig box,hub,sixteen\n", "Name,Kind,Channels\nBig box,hub,x16\n",
+     "Name,Kind,Description,Len\nBig box,hub,16ch of XLR,\n"],
 )  # fmt: skip
 def test_a_hub_of_another_number_of_channels_never_gets_eight(sqlite_url: str, sheet: str) -> None:
     with running(sqlite_url) as program:
@@ -69,6 +71,13 @@ def test_a_hub_of_another_number_of_channels_never_gets_eight(sqlite_url: str, s
         brought_in(program, sheet)
         assert [*wirings(program).values()] == [location.rpartition("/")[2]]
         assert fates(tried(program, sheet)) == [(2, "Same")]
+
+
+def test_a_cell_for_lanes_that_tells_none_is_refused_where_gear_has_some(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, "Name,Kind,Length,Channels\nBig box,hub,,many\nMic 1,cable,10 ft,many\n")
+        assert fates(page) == [(2, "Wrong"), (3, "New")]
+        assert "“many” is no number of channels" in page.text
 
 
 def test_of_several_wirings_with_so_many_lanes_one_is_asked_for(sqlite_url: str) -> None:

@@ -12,6 +12,9 @@ from service.exchange.sheets.core.connectors import kind_in, lanes_in, no_microp
 from service.gear.core import KINDS
 from service.kit.problems import invalid
 
+_NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
+"""What spreadsheets and people put beside a number."""
+
 
 @dataclass(frozen=True)
 class Offer:
@@ -58,7 +61,8 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     """What it is and how it is wired; `typed` has the cells that are filled, by field.
 
     Raises:
-        Invalid: it names a kind or connectors that are none here, or a lead that is no microphone wiring.
+        Invalid: it names a kind or connectors that are none here, or a lead that is no microphone wiring; or its cell
+            for lanes tells no number of them.
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
     kind = kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or usual_kind
@@ -107,9 +111,7 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Offer
     usual = KINDS[kind].wirings[0]
     if offer.lanes[usual] == 1:
         return None
-    counted = typed.get("lanes", "").strip()
-    counted = f"{counted} channels" if counted.isdecimal() else counted
-    told = (counted, *(typed.get(key, "") for key in ("kind", "wiring", "label", "note")))
+    told = (_counted(typed), *(typed.get(key, "") for key in ("kind", "wiring", "label", "note")))
     said, number = next(((words, lanes) for words in told if (lanes := lanes_in(words)) is not None), ("", 0))
     if not number:
         return None
@@ -120,6 +122,18 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Offer
     if wiring is not None:  # of those with the connectors that the row names
         among = [key for key in among if _is_own(key) or _stem(key) == _stem(wiring)]
     return Lanes(number, " ".join(said.split())[:60], tuple(among))
+
+
+def _counted(typed: Mapping[str, str]) -> str:
+    """What a cell of the lanes' own column says, in words that `lanes_in` reads; empty where there is none."""
+    cell = typed.get("lanes", "").strip()
+    counted = f"{_NUMBER_ONLY.sub('', cell)} channels"
+    said = next((words for words in (cell, counted) if lanes_in(words) is not None), "")
+    if cell and not said:
+        raise invalid(
+            "lanes", f"“{cell[:30]}” is no number of channels; write it like 16, or leave it empty."
+        )
+    return said
 
 
 def _is_own(key: str) -> bool:
