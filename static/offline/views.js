@@ -32,7 +32,7 @@ export function go(words, href) {
 /* All that is on this phone, in the place of a page that is not: `words` say which. */
 export async function unknown(words) {
   const away = part("away");
-  away.querySelector("a").href = location.pathname + location.search;
+  away.querySelector("a").href = location.origin + location.pathname + location.search; // a path may begin like a host
   Object.assign(away.querySelector("button"), { hidden: history.length < 2, onclick: () => history.back() });
   await home(part("unknown", { words }), away);
 }

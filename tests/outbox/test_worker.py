@@ -181,6 +181,18 @@ def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
 
 
 @browser_test
+def test_trying_again_leads_nowhere_else(gone: Truck, taken: Page) -> None:
+    page = taken
+    page.context.set_offline(True)
+    try:
+        page.goto(f"{gone.base}//elsewhere.example/due?q=1")
+        again = page.get_by_role("link", name="Try again")
+        assert again.evaluate("(link) => link.href") == f"{gone.base}//elsewhere.example/due?q=1"
+    finally:
+        page.context.set_offline(False)
+
+
+@browser_test
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_offline_pages_can_be_used_by_everybody(gone: Truck, taken: Page, scheme: str) -> None:
     page, code = taken, gone.codes[0]
