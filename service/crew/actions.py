@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from service.crew import core, queries
 from service.crew.core import NAMED, Role, Who
+from service.crew.keeping.core import is_nameless
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 from service.store.sessions import locked
@@ -173,6 +174,10 @@ def _refuse_full(name: str, role: str, *, sure: bool) -> None:
 def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -> str:
     """A name, tidied, that none may have who is not crew, nor anybody if this is not for crew; `by_now` has it."""
     name = core.tidy_name(typed)
+    if is_nameless(
+        name
+    ):  # nobody would be asked whose name that was, and what they were called before would stay
+        raise invalid("name", f"Coilbook calls people {name} whose names it let go. Take another name.")
     locked(db, Program, 1)  # two who take one name at once take turns
     others = [each for each in queries.people_named(db, name) if each.id != by_now]
     if any(role != Role.CREW or each.role != Role.CREW for each in others):

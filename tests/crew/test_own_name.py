@@ -2,11 +2,12 @@
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import select
+from sqlalchemy import select, update
 
 from service.crew import actions
 from service.crew.core import Role
 from service.crew.models import AuditEntry, CrewPass, Person
+from service.kit.problems import Invalid
 from tests.crew.test_keeping import joined
 from tests.support.program import BASE, Running, op
 
@@ -113,3 +114,24 @@ def test_erasing_lets_go_of_every_name_that_one_had(program: Running) -> None:
         said = [str(value) for row in db.scalars(select(AuditEntry)) for value in (row.subject, row.detail)]
         said += db.scalars(select(CrewPass.label)).all()
     assert not [text for text in said for name in ("Zephyrine", "Orla", "Isolde") if name in text]
+
+
+def test_nobody_takes_a_name_that_says_that_one_was_let_go(program: Running) -> None:
+    phone = joined(program, "Zephyrine")
+    assert renamed(phone, "Tester 3") == 422
+    with program.store.writing() as db, pytest.raises(Invalid, match="names it let go"):
+        actions.add_person(db, "Tester 3", Role.CREW, program.clock.now)
+    assert renamed(phone, "Tester") == 303
+
+
+def test_erasing_somebody_who_had_taken_such_a_name_lets_go_of_what_they_were_called(
+    program: Running,
+) -> None:
+    phone = joined(program, "Zephyrine")
+    assert renamed(phone, "Orla") == 303
+    with program.store.writing() as db:  # before such names were refused
+        db.execute(update(Person).where(Person.display_name == "Orla").values(display_name="Tester 3"))
+    erased = program.lead.post(f"/crew/people/{person(program, 'Tester 3').id}/erase", data={"op": op()})
+    assert erased.status_code == 303
+    assert phone.get("/me").status_code == 401
+    assert [detail for _, detail in noted(program)] == [None]

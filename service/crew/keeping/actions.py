@@ -26,7 +26,7 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
     person = db.get(Person, person_id)
     if person is None:
         raise NotFound("There is no such person here.")
-    if is_nameless(person.display_name):
+    if is_nameless(person.display_name) and person.ended_at is not None:
         return person.display_name
     if person.ended_at is None:
         refuse_last_lead(db, person)
