@@ -109,6 +109,8 @@ def _sheet(
         yield from (spoken(row) for row in refusal.rows if row.fate is Fate.ERROR)
         raise
     yield from (f"line {line}: left out: {why}" for line, why in done["left"])
+    for line, href, words in done["after"]:
+        yield f"line {line}: if this corrected {words[:1].lower()}{words[1:]}, void that one: {href}"
     counts = {Fate(fate): count for fate, count in done["counts"].items()}
     yield f"Brought in a sheet of {words}: {in_words(counts)}."
 

@@ -1,11 +1,14 @@
 """A row of tests that was put right in its sheet: the dry run names the earlier test, which only a void ends."""
 
 import re
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from sqlalchemy import select
 
+from service.exchange.files import take_in
+from service.exchange.sheets.core.fates import BadRows
 from service.testlog.models import Test
 from tests.exchange.test_sheets import brought_in, count, fates, tried
 from tests.support.program import Running, op, running
@@ -103,3 +106,15 @@ def test_a_test_that_was_left_out_needs_no_words(sqlite_url: str) -> None:
         assert SAID not in page.text
         alone = tried(program, "Cable,Date,Result\nlow end,2025-10-01,pass\n")
         assert len(re.findall(r'<a href="/tests/', alone.text)) == 2
+
+
+def test_the_command_names_the_earlier_test_too(program: Running, tmp_path: Path) -> None:
+    brought_in(program, GEAR)
+    brought_in(program, SHEET)
+    sheet = tmp_path / "tests.csv"
+    sheet.write_text(SHEET.replace("pin 2 open", "pin 3 open"))
+    said = take_in(
+        program.store, program.clock.now, str(sheet), dry=False, unit=None, order=None, bad=BadRows.ALL
+    )
+    earlier = logged(program, "pin 2 open")
+    assert f"line 2: if this corrected the earlier fail, void that one: /tests/{earlier}" in list(said)
