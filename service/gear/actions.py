@@ -17,7 +17,7 @@ from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, 
 from service.gear.wirings import find_wiring, ports_of
 from service.kit.problems import Gone, NotFound, invalid
 from service.store.chunks import chunks
-from service.store.sessions import shared
+from service.store.sessions import locked, shared
 
 WALK_STEP = 10
 """Between the turns of two neighbors in the walk, so that an import may put one between."""
@@ -125,6 +125,7 @@ def change_place(
         NotFound: there is no such place.
         Invalid: another place has this name.
     """
+    locked(db, Place, place_id)
     changed = place_with(db, place_id)
     _refuse_taken_name(db, name, place_id)
     was = {"name": changed.name, "kind": changed.kind}

@@ -176,6 +176,13 @@ def test_no_session_and_no_tag_comes_to_a_place_just_while_it_is_removed(program
     assert (gone.status_code, "Old shelf was removed" in gone.text) == (410, True)
 
 
+def test_what_is_removed_keeps_its_name(program: Running) -> None:
+    here = add_place(program, "Old rack")
+    sent = {"op": op(), "name": "New rack", "kind": "case"}
+    gone = removed_meanwhile(program, here, lambda: program.lead.post(f"/places/{here}", data=sent))
+    assert (gone.status_code, "Old rack was removed" in gone.text) == (410, True)
+
+
 def test_what_comes_to_a_place_just_while_it_is_removed_gets_a_place_that_stands(program: Running) -> None:
     here = add_place(program, "Old rack")
     code = hub_at(program, "Case")
