@@ -161,5 +161,5 @@ def locked(db: Session, model: type[Any], key: Any) -> Any:
 
 
 def shared(db: Session, model: type[Any], key: Any) -> Any:
-    """The same, held against whoever locks it, together with others who only rely on it."""
-    return db.get(model, key, with_for_update={"read": True}, populate_existing=True)
+    """The same, held against whoever locks it, together with others who rely on it, too, or write into it unlocked."""
+    return db.get(model, key, with_for_update={"read": True, "key_share": True}, populate_existing=True)

@@ -14,6 +14,7 @@ from service.crew.core import Role, Who
 from service.crew.models import AuditEntry
 from service.crew.queries import first_lead
 from service.gear import queries as gear
+from service.gear.actions import place_for
 from service.gear.models import Place
 from service.home.place import actions, queries
 from tests.support.program import Running, op
@@ -192,3 +193,20 @@ def test_what_comes_to_a_place_just_while_it_is_removed_gets_a_place_that_stands
     assert stands != here
     with program.store.reading() as db:
         assert queries.codes_at(db, UUID(stands)) == [code]
+
+
+def test_places_change_their_turns_while_something_is_put_between_them(program: Running) -> None:
+    front, back = add_place(program, "Front"), add_place(program, "Back")
+    # Rows are written in the order of their ids, and held here the other way round.
+    first, second = ("Front", "Back") if UUID(front) < UUID(back) else ("Back", "Front")
+    with ThreadPoolExecutor(1) as phone:
+        with program.store.writing() as db:
+            place_for(db, second, None, program.clock.now)
+            sent = {"op": op(), "to": "earlier"}
+            moved = phone.submit(program.lead.post, f"/places/{back}/move", data=sent)
+            with suppress(TimeoutError):  # on SQLite it waits for its turn at writing
+                moved.result(0.3)
+            place_for(db, first, None, program.clock.now)
+        assert moved.result().status_code == 303
+    with program.store.reading() as db:
+        assert [place.name for place in gear.places(db)] == ["Back", "Front"]
