@@ -5,7 +5,7 @@ the routes and read it there. The session is opened in the route, so that nothin
 and a write is committed before its answer is made.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from functools import cached_property
@@ -105,7 +105,8 @@ class Desk:
         (signing in and out, passes, people, one's own page, settings, the calendar's address).
         """
         self.keep_pace()
-        with writing_together([self]) as db:
+        with self.store.writing() as db:
+            self.identify(db)
             yield db
 
     def once(self, op: UUID, action: str, content: Any, do: Callable[[Session], Any]) -> Any:
@@ -207,15 +208,6 @@ class Desk:
         meant = self.request.headers.get(PERSON)
         if self.who is not None and meant is not None and meant != str(self.who.id):
             raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
-
-
-@contextmanager
-def writing_together(desks: Sequence[Desk]) -> Iterator[Session]:
-    """One write transaction for several requests of one service, each of whose pace was kept already; all or none."""
-    with desks[0].store.writing() as db:
-        for desk in desks:
-            desk.identify(db)
-        yield db
 
 
 def cookie_name(secure: bool) -> str:

@@ -5,10 +5,11 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy.exc import DBAPIError
 
-from service.crew.desk import Desk, writing_together
+from service.crew.desk import Desk
 from service.kit.problems import Busy, Problem
 from service.store.receipts import Asked, all_once
 from service.testlog import actions
@@ -59,15 +60,23 @@ def log(told: Sequence[Told]) -> Sequence[Any]:
 
 
 def _at_once(told: Sequence[Told]) -> Sequence[Any]:
-    # By their ids, so that of two workers that get the same ones none waits for the other.
-    in_order = sorted(told, key=lambda one: one.new.id)
-    with writing_together([one.desk for one in in_order]) as db:
-        asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content), one.at) for one in in_order]
-        said = [Said(one.new, one.desk.me, one.at) for one in in_order]
-        zone = in_order[0].desk.zone
-        answers = all_once(db, asked, ACTION, lambda: actions.log_tests(db, said, zone))
-    by_id = {one.new.id: answer for one, answer in zip(in_order, answers, strict=True)}
-    return [by_id[one.new.id] for one in told]
+    outcomes: dict[UUID, Any] = {}
+    let_in = []
+    with told[0].desk.store.writing() as db:
+        # By their ids, so that of two workers that get the same ones none waits for the other.
+        for one in sorted(told, key=lambda one: one.new.id):
+            try:
+                one.desk.identify(db)
+                let_in.append(one)
+            except Problem as refusal:  # somebody whose access has ended holds up nobody else
+                outcomes[one.new.id] = refusal
+        if let_in:
+            asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content), one.at) for one in let_in]
+            said = [Said(one.new, one.desk.me, one.at) for one in let_in]
+            zone = let_in[0].desk.zone
+            answers = all_once(db, asked, ACTION, lambda: actions.log_tests(db, said, zone))
+            outcomes |= {one.new.id: answer for one, answer in zip(let_in, answers, strict=True)}
+    return [outcomes[one.new.id] for one in told]
 
 
 def _alone(one: Told) -> Any:

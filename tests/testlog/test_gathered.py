@@ -120,6 +120,19 @@ def test_the_same_tests_again_get_the_same_answers(program: Running) -> None:
     assert len(logged(program)) == 3
 
 
+def test_somebody_whose_access_has_ended_holds_up_nobody_else(program: Running) -> None:
+    at = cables(program, 3)
+    phones = [program.crew, program.stranger, program.lead]
+    outcomes, transactions = commits(
+        program, [told(phone, code) for phone, code in zip(phones, at.codes, strict=True)]
+    )
+    assert transactions == 1
+    assert [type(one) for one in outcomes] == [dict, SignInNeeded, dict]
+    nobody = log([told(program.stranger, code) for code in at.codes])
+    assert [type(one) for one in nobody] == [SignInNeeded] * 3
+    assert len(logged(program)) == 2
+
+
 def test_what_is_wrong_with_one_is_told_to_that_one(program: Running) -> None:
     at = cables(program, 6)
     before = told(program.crew, at.codes[5])
