@@ -1,6 +1,5 @@
 """Importing and exporting files, as the command line does: a whole program as JSON, gear and tests as CSV."""
 
-import os
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from datetime import datetime
@@ -20,6 +19,7 @@ from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import bring_in, export
 from service.kit.lengths import Unit
 from service.kit.problems import Problem
+from service.store.files import put_in_place
 from service.store.sessions import Store
 
 
@@ -133,13 +133,12 @@ def write_whole(path: Path, pieces: Iterable[bytes]) -> str:
         path.parent.mkdir(parents=True, exist_ok=True)
         with partial.open("wb") as file:
             file.writelines(pieces)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.replace(path)
+        put_in_place(partial, path)
     except OSError as error:
-        with suppress(OSError):
-            partial.unlink()
         raise Problem(f"{path} cannot be written: {error.strerror}.") from error
+    finally:  # whatever broke, no piece of it with people's names stays
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
     return f"Wrote {path}."
 
 

@@ -1,11 +1,13 @@
 """`coilbook import` and `coilbook export`: files by what they are, whole or not at all."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from service.__main__ import main
 from service.crew.actions import found_program
+from service.exchange.files import write_whole
 from service.store.sessions import Store
 from tests.support.program import START
 
@@ -65,3 +67,14 @@ def test_what_cannot_be_is_one_sentence(run, command: list[str], said: str) -> N
     status, told = run(*command)
     assert status == 1
     assert said in told
+
+
+def test_what_breaks_while_it_is_written_leaves_nothing(tmp_path: Path) -> None:
+    def pieces() -> Iterator[bytes]:
+        yield b"Robin"
+        raise ZeroDivisionError
+
+    (tmp_path / "program.json").write_bytes(b"before")
+    with pytest.raises(ZeroDivisionError):
+        write_whole(tmp_path / "program.json", pieces())
+    assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("program.json", b"before")]
