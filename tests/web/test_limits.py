@@ -162,7 +162,7 @@ def test_sixty_students_behind_one_address_are_never_refused(sqlite_url: str) ->
         refused = 0
         for number in range(60):
             phone = TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, follow_redirects=False)
-            came = phone.post("/join", data={"pass": made.secret, "name": f"Tester {number}"})
+            came = phone.post("/join", data={"pass": made.secret, "name": f"Flute {number}"})
             told = {"id": op(), "item": item["code"], "method": "two_ended", "joined": [], "probed": "all"}
             logged = phone.post("/api/v1/tests", json=told)
             refused += (came.status_code, logged.status_code) != (303, 201)
