@@ -93,6 +93,7 @@ def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(
         )
 
         page = at_truck.joined(context, "Mira")
+        expect(bar(page)).to_contain_text("from before you joined again")  # by now it knows who is here
         page.goto(f"{at_truck.base}/offline")
         page.get_by_role("button", name="I am Mira: send it").click()
         eventually(lambda: entries(page) == [])
