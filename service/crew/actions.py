@@ -174,9 +174,8 @@ def _refuse_full(name: str, role: str, *, sure: bool) -> None:
 def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -> str:
     """A name, tidied, that none may have who is not crew, nor anybody if this is not for crew; `by_now` has it."""
     name = core.tidy_name(typed)
-    if is_nameless(
-        name
-    ):  # nobody would be asked whose name that was, and what they were called before would stay
+    # Nobody would be asked whose name that was, and what they were called before would stay.
+    if is_nameless(name):
         raise invalid("name", f"Coilbook calls people {name} whose names it let go. Take another name.")
     locked(db, Program, 1)  # two who take one name at once take turns
     others = [each for each in queries.people_named(db, name) if each.id != by_now]

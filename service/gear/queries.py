@@ -83,9 +83,8 @@ def places(db: Session) -> Sequence[Place]:
 def place_named(db: Session, name: str) -> Place | None:
     """The place that is called so now, whatever the case; the one that is spelled so where there are several."""
     exactly = db.scalar(select(Place).where(Place.name == name, Place.ended_at.is_(None)))
-    if (
-        exactly is not None
-    ):  # a name is there once, and reading all of them for each row of a sheet takes long
+    # A name is there once, and reading all of them for each row of a sheet takes long.
+    if exactly is not None:
         return exactly
     now = select(Place.id, Place.name).where(Place.ended_at.is_(None))
     named = db.execute(now.order_by(Place.walk_order, Place.id))

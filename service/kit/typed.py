@@ -1,6 +1,7 @@
 """What people type, made plain: phones put in curly quotes, primes, wide digits and long dashes unasked."""
 
 import unicodedata
+from uuid import UUID
 
 _LOOKS = {
     **dict.fromkeys("‘’‛′`´ʹʼ", "'"),
@@ -45,3 +46,15 @@ def _plain(character: str) -> str:
     if unicodedata.category(character) == "Cf":
         return ""
     return _LOOKS.get(character, character)
+
+
+def is_id(text: str) -> bool:
+    """Whether a text is an id as the service writes it.
+
+    >>> is_id("12345678-1234-5678-1234-567812345678"), is_id("12345678123456781234567812345678"), is_id("7K3M9U")
+    (True, False, False)
+    """
+    try:
+        return str(UUID(text)) == text
+    except ValueError:
+        return False

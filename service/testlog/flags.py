@@ -13,6 +13,7 @@ from service.crew.core import Who
 from service.gear.actions import clear_flags, raise_flag
 from service.gear.core import FlagKind
 from service.gear.models import Flag
+from service.kit.typed import is_id
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.testlog import queries
@@ -122,11 +123,11 @@ def _told(
     db: Session, flags: Mapping[Asked, Sequence[Flag]], histories: Mapping[UUID, Sequence[Event]]
 ) -> dict[Asked, bool]:
     """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
-    entries = [UUID(occasion) for _, occasion in flags if _is_id(occasion)]
+    entries = [UUID(occasion) for _, occasion in flags if is_id(occasion)]
     tests = queries.stands(db, entries) if entries else {}
     asked = {}
     for (item_id, occasion), rows in flags.items():
-        stands = tests.get(UUID(occasion)) if _is_id(occasion) else None
+        stands = tests.get(UUID(occasion)) if is_id(occasion) else None
         if stands is not True:
             since = rows[0].raised_at
             asked[item_id, occasion] = stands is None and still_crackles(since, histories[item_id])
@@ -143,13 +144,6 @@ def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> d
             left = through_suspects(test_id, at, items, histories)
             asked |= {(item, str(test_id)): item in left for item in items}
     return asked
-
-
-def _is_id(occasion: str) -> bool:
-    try:
-        return str(UUID(occasion)) == occasion
-    except ValueError:
-        return False
 
 
 def raise_again(

@@ -10,6 +10,7 @@ from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
+from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.logged import Logged
 from service.exchange.sheets.core.tests import is_of_row
 from service.exchange.sheets.core.wired import Offer
@@ -57,7 +58,7 @@ def offer(db: Session) -> Offer:
     """The wirings that there are: built in, and the program's own."""
     own = db.execute(select(OwnWiring.key, OwnWiring.name, OwnWiring.ended_at.is_(None))).all()
     pairs = [*WIRING_NAMES.items(), *((key, name) for key, name, offered in own if offered)]
-    words = {" ".join(word.lower().split()): key for key, name in pairs for word in (name, key)}
+    words = {folded(word): key for key, name in pairs for word in (name, key)}
     lanes = {key: _lanes(find_wiring(db, key)) for key in (*WIRING_NAMES, *(key for key, _, _ in own))}
     return Offer(words, lanes)
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, Person
 from service.gear.queries import ItemFacts, item_facts
+from service.kit.typed import is_id
 from service.store.paging import beyond, cursor, position
 from service.tags.models import Tag
 from service.tags.queries import codes_of
@@ -84,11 +85,3 @@ def gear_of(db: Session, subjects: Collection[str]) -> dict[str, About]:
     found = {str(test_id): About(named(through), test_id) for test_id, through in tests.items() if through}
     found |= {str(item_id): About(named([item_id])) for item_id in ids if item_id in items}
     return found | {code: About(named([item_id])) for code, item_id in tagged.items()}
-
-
-def is_id(text: str) -> bool:
-    """Whether a subject is an id as the trail writes it."""
-    try:
-        return str(UUID(text)) == text
-    except ValueError:
-        return False

@@ -8,6 +8,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.connectors import kind_in, lanes_in, no_microphone_in, wiring_in
 from service.gear.core import KINDS
 from service.kit.problems import invalid
@@ -66,7 +67,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
     kind = kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or usual_kind
-    exact = offer.words.get(_tidy(plugs))
+    exact = offer.words.get(folded(plugs))
     if not exact:
         _refuse_other_leads(typed)
     wiring = exact or wiring_in(plugs, kind)
@@ -76,7 +77,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
             f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C.",
         )
     if said and kind_in(said) is None:
-        wiring = wiring or offer.words.get(_tidy(said)) or wiring_in(said, kind)
+        wiring = wiring or offer.words.get(folded(said)) or wiring_in(said, kind)
         if wiring is None:
             raise invalid(
                 "kind", f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors."
@@ -142,7 +143,3 @@ def _is_own(key: str) -> bool:
 
 def _stem(key: str) -> str:
     return re.sub(r"x?\d+$", "", key)
-
-
-def _tidy(words: str) -> str:
-    return " ".join(words.lower().split())
