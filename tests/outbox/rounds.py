@@ -40,12 +40,11 @@ def a_round(at: Truck, browser: Browser, tests: int, phones: int, chance: Random
     with ExitStack() as stack:
         hands = [stack.enter_context(phone_in(browser)) for _ in range(phones)]
         pages = [_ready(at, hand, f"Helper {number}") for number, hand in enumerate(hands, 1)]
-        at.line.stop()
-        share = [list(range(number, tests, phones)) for number in range(phones)]
-        for number, hand in enumerate(hands):
-            pages[number], killed = _log(at, hand, pages[number], share[number], chance)
-            kills += killed
-        at.line.start()
+        with at.no_signal():
+            share = [list(range(number, tests, phones)) for number in range(phones)]
+            for number, hand in enumerate(hands):
+                pages[number], killed = _log(at, hand, pages[number], share[number], chance)
+                kills += killed
         faults = [
             CUT_BEFORE,
             CUT_AFTER,

@@ -20,7 +20,7 @@ from service.tags.actions import issue
 from service.testlog.models import Test
 from service.testlog.sessions.actions import NewSession, Why, open_session
 from service.testlog.sessions.queries import worklist
-from tests.outbox.proxy import Proxy
+from tests.outbox.proxy import Answer, Proxy
 from tests.support.serving import Served, served
 
 ENTRIES = """async () => {
@@ -55,6 +55,29 @@ class Truck:
         """All tests in the log."""
         with self.store.reading() as db:
             return list(db.scalars(select(Test).order_by(Test.tested_at)))
+
+    @contextmanager
+    def no_signal(self) -> Iterator[None]:
+        """Cut the line: whoever connects is refused.
+
+        A browser that is told to have no network would not do where a service worker asks: it stops one that has
+        nothing to do, and one started anew hears of it too late, or hears of its end never (Chromium 150: the first
+        request went through 15 times of 40).
+        """
+        self.line.stop()
+        try:
+            yield
+        finally:
+            self.line.start()
+
+    @contextmanager
+    def gateway_alone(self) -> Iterator[None]:
+        """Let a gateway answer in the service's place."""
+        self.line.away = Answer(502, b"<h1>Bad gateway</h1>")
+        try:
+            yield
+        finally:
+            self.line.away = None
 
     def form(self, at: int = 0) -> str:
         """The address of an item's form in the session."""

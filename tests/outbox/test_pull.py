@@ -51,21 +51,20 @@ def test_a_walk_with_a_signal_without_and_with_one_again(listed: tuple[Truck, st
         expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
         expect(bar(page)).to_contain_text("Tick kept for")
 
-        at.line.stop()
-        page.goto(f"{at.base}/pull/{event}")
-        expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-        code = page.locator("[data-view] li:has(form) .code").last.inner_text().replace(" ", "")
-        page.goto(f"{at.base}/find?code={code}")  # scanned
-        first = page.locator("[data-view] .pull > li").first
-        expect(first).to_contain_text(f"{code[:3]} {code[3:]}")
-        first.get_by_role("button").click()
-        expect(page.locator(".pullbar")).to_contain_text("2 of 3 done")
-        page.goto(f"{at.base}/offline")
-        expect(page.get_by_text("Pull list: Lantern Field")).to_be_visible()
-        expect(bar(page)).to_contain_text("2 ticks on this phone, not sent yet", timeout=20_000)
+        with at.no_signal():
+            page.goto(f"{at.base}/pull/{event}")
+            expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+            code = page.locator("[data-view] li:has(form) .code").last.inner_text().replace(" ", "")
+            page.goto(f"{at.base}/find?code={code}")  # scanned
+            first = page.locator("[data-view] .pull > li").first
+            expect(first).to_contain_text(f"{code[:3]} {code[3:]}")
+            first.get_by_role("button").click()
+            expect(page.locator(".pullbar")).to_contain_text("2 of 3 done")
+            page.goto(f"{at.base}/offline")
+            expect(page.get_by_text("Pull list: Lantern Field")).to_be_visible()
+            expect(bar(page)).to_contain_text("2 ticks on this phone, not sent yet", timeout=20_000)
 
-        at.line.start()
         page.get_by_role("button", name="Send now").click()
         eventually(lambda: entries(page) == [])
         assert ticks(at) == 2

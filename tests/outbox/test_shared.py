@@ -79,10 +79,9 @@ def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(
         page = at_truck.joined(context, "Mira")
         page.goto(at_truck.form())
         worker_ready(page)
-        at_truck.line.stop()
-        press(page, "Pass")
-        context.clear_cookies()  # her pass was ended
-        at_truck.line.start()
+        with at_truck.no_signal():
+            press(page, "Pass")
+            context.clear_cookies()  # her pass was ended
         for path in ("/", "/join", "/sign-in", f"/t/{at_truck.codes[0]}", "/sessions"):
             page.goto(at_truck.base + path)
             expect(bar(page)).to_contain_text("1 test of Mira waits on this phone")
@@ -123,11 +122,10 @@ def test_two_phones_that_test_the_same_cable_both_count(at_truck: Truck, browser
         for page in pages:
             page.goto(at_truck.form(2))
             worker_ready(page)
-        at_truck.line.stop()
-        for page in pages:
-            page.locator(".actions").get_by_role("button", name="Pass").click()
-            eventually(lambda page=page: len(entries(page)) == 1)  # type: ignore[misc]
-        at_truck.line.start()
+        with at_truck.no_signal():
+            for page in pages:
+                page.locator(".actions").get_by_role("button", name="Pass").click()
+                eventually(lambda page=page: len(entries(page)) == 1)  # type: ignore[misc]
         for page in pages:
             page.goto(at_truck.base)
             send_now(page)

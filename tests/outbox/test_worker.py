@@ -2,7 +2,8 @@
 
 import gzip
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -13,7 +14,6 @@ from service.gear.models import Item
 from service.home.offline.pages import precached, shell
 from service.tags.models import Tag
 from service.web.modules import imported, module
-from tests.outbox.proxy import Answer
 from tests.outbox.support import Truck, bar, entries, eventually, press, truck, worker_ready
 from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
@@ -87,38 +87,37 @@ def take_along(at: Truck, page: Page) -> None:
 @browser_test
 def test_an_evening_without_the_service(gone: Truck, taken: Page) -> None:
     page, (one, other, multicore) = taken, sorted_codes(gone)
-    gone.line.stop()
-    page.goto(f"{gone.base}/sessions/{gone.session}")
-    expect(page.get_by_text("0 of 3 tested")).to_be_visible()
-    page.goto(f"{gone.base}/T/{one}")
-    expect(page.get_by_text("Never tested.")).to_be_visible()
-    page.get_by_role("link", name="Test it").click()
-    press(page, "Pass")
-    expect(bar(page)).to_contain_text(f"Pass kept for {one[:3]} {one[3:]}.")
+    with gone.no_signal():
+        page.goto(f"{gone.base}/sessions/{gone.session}")
+        expect(page.get_by_text("0 of 3 tested")).to_be_visible()
+        page.goto(f"{gone.base}/T/{one}")
+        expect(page.get_by_text("Never tested.")).to_be_visible()
+        page.get_by_role("link", name="Test it").click()
+        press(page, "Pass")
+        expect(bar(page)).to_contain_text(f"Pass kept for {one[:3]} {one[3:]}.")
 
-    page.goto(f"{gone.base}/t/{other}/test?session={gone.session}")
-    page.get_by_text("Mark what was found", exact=True).click()
-    page.get_by_role("radiogroup", name="A2").get_by_label("B3").check()
-    page.get_by_role("radiogroup", name="A3").get_by_label("B2").check()
-    press(page, "Fail")
-    expect(bar(page)).to_contain_text("Conductor 2 (hot) and conductor 3 (cold) are swapped.")
-    expect(bar(page)).to_contain_text("Do not plug it in.")
+        page.goto(f"{gone.base}/t/{other}/test?session={gone.session}")
+        page.get_by_text("Mark what was found", exact=True).click()
+        page.get_by_role("radiogroup", name="A2").get_by_label("B3").check()
+        page.get_by_role("radiogroup", name="A3").get_by_label("B2").check()
+        press(page, "Fail")
+        expect(bar(page)).to_contain_text("Conductor 2 (hot) and conductor 3 (cold) are swapped.")
+        expect(bar(page)).to_contain_text("Do not plug it in.")
 
-    # A multicore is entered lane by lane: only the lane with trouble is shown.
-    page.goto(f"{gone.base}/t/{multicore}/test?session={gone.session}")
-    page.get_by_text("Mark what was found", exact=True).click()
-    assert page.locator("[data-row]:visible").count() == 0
-    page.locator("a[data-lane='2']").click()
-    assert page.locator("[data-row]:visible").count() == 3
-    page.locator("[data-row] select:visible").first.select_option("-")
-    press(page, "Fail")
-    expect(bar(page)).to_contain_text("is open")
-    page.goto(f"{gone.base}/sessions/{gone.session}")
-    expect(page.get_by_text("3 of 3 tested")).to_be_visible()
-    page.goto(f"{gone.base}/offline")
-    expect(page.get_by_text("3 of 3 tested")).to_be_visible()
+        # A multicore is entered lane by lane: only the lane with trouble is shown.
+        page.goto(f"{gone.base}/t/{multicore}/test?session={gone.session}")
+        page.get_by_text("Mark what was found", exact=True).click()
+        assert page.locator("[data-row]:visible").count() == 0
+        page.locator("a[data-lane='2']").click()
+        assert page.locator("[data-row]:visible").count() == 3
+        page.locator("[data-row] select:visible").first.select_option("-")
+        press(page, "Fail")
+        expect(bar(page)).to_contain_text("is open")
+        page.goto(f"{gone.base}/sessions/{gone.session}")
+        expect(page.get_by_text("3 of 3 tested")).to_be_visible()
+        page.goto(f"{gone.base}/offline")
+        expect(page.get_by_text("3 of 3 tested")).to_be_visible()
 
-    gone.line.start()
     page.get_by_role("button", name="Send now").click()
     eventually(lambda: entries(page) == [])
     assert sorted(test.verdict for test in gone.tests()) == ["fail", "fail", "pass"]
@@ -135,25 +134,22 @@ def sorted_codes(at: Truck) -> tuple[str, str, str]:
 
 
 @browser_test
-@pytest.mark.parametrize("how", ["stopped", "no signal", "a gateway answers for it"])
-def test_the_page_opens_however_the_service_is_away(gone: Truck, taken: Page, how: str) -> None:
+@pytest.mark.parametrize(
+    "away",
+    [
+        pytest.param(Truck.no_signal, id="nothing answers"),
+        pytest.param(Truck.gateway_alone, id="a gateway answers for it"),
+    ],
+)
+def test_the_page_opens_however_the_service_is_away(
+    gone: Truck, taken: Page, away: Callable[[Truck], AbstractContextManager[None]]
+) -> None:
     page, code = taken, gone.codes[0]
-    if how == "stopped":
-        gone.line.stop()
-    elif how == "no signal":
-        page.context.set_offline(True)
-    else:
-        gone.line.away = Answer(502, b"<h1>Bad gateway</h1>")
-    try:
+    with away(gone):
         page.goto(f"{gone.base}/t/{code}")
         expect(page.get_by_text("There is no signal.")).to_be_visible()
         page.goto(f"{gone.base}/t/222222")
         expect(page.get_by_text("is not among what you took along")).to_be_visible()
-    finally:
-        gone.line.away = None
-        page.context.set_offline(False)
-        gone.line.stop()
-        gone.line.start()
 
 
 @browser_test
@@ -163,8 +159,7 @@ def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
 ) -> None:
     page = taken
     page.goto(f"{gone.base}/sessions/{gone.session}")
-    page.context.set_offline(True)
-    try:
+    with gone.no_signal():
         page.goto(gone.base + path.format(code=gone.codes[0]))
         expect(page.get_by_role("heading", level=1)).to_have_text("No signal")
         expect(page.get_by_text("This page is not on this phone")).to_be_visible()
@@ -173,8 +168,6 @@ def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
         page.get_by_role("button", name="Go back").click()
         expect(page.get_by_role("heading", level=1)).to_have_text("Tuesday at the truck")
         page.goto(gone.base + path.format(code=gone.codes[0]))
-    finally:
-        page.context.set_offline(False)
     page.get_by_role("link", name="Try again").click()
     expect(page.get_by_role("heading", level=1)).not_to_have_text("No signal")
     assert page.url == gone.base + path.format(code=gone.codes[0])
@@ -183,13 +176,10 @@ def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
 @browser_test
 def test_trying_again_leads_nowhere_else(gone: Truck, taken: Page) -> None:
     page = taken
-    page.context.set_offline(True)
-    try:
+    with gone.no_signal():
         page.goto(f"{gone.base}//elsewhere.example/due?q=1")
         again = page.get_by_role("link", name="Try again")
         assert again.evaluate("(link) => link.href") == f"{gone.base}//elsewhere.example/due?q=1"
-    finally:
-        page.context.set_offline(False)
 
 
 @browser_test
@@ -199,25 +189,25 @@ def test_the_offline_pages_can_be_used_by_everybody(gone: Truck, taken: Page, sc
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.goto(gone.form())
     press(page, "Pass")
-    page.context.set_offline(True)
-    for path in (
+    paths = (
         "/offline",
         "/due",
         f"/sessions/{gone.session}",
         f"/t/{code}",
         f"/t/{code}/test?session={gone.session}",
-    ):
-        page.goto(gone.base + path)
-        expect(page.get_by_role("heading", level=1)).to_be_visible()
-        expect(bar(page).get_by_role("button").first).to_be_visible()
-        found = Axe().run(page, options=RULES)
-        assert found.violations_count == 0, found.generate_report()
-        small = page.locator("a:visible, button:visible").evaluate_all(
-            "all => all.filter((one) => one.getBoundingClientRect().height < 44).map((one) => one.outerHTML)"
-        )
-        assert small == [], path
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    page.context.set_offline(False)
+    )
+    with gone.no_signal():
+        for path in paths:
+            page.goto(gone.base + path)
+            expect(page.get_by_role("heading", level=1)).to_be_visible()
+            expect(bar(page).get_by_role("button").first).to_be_visible()
+            found = Axe().run(page, options=RULES)
+            assert found.violations_count == 0, found.generate_report()
+            small = page.locator("a:visible, button:visible").evaluate_all(
+                "all => all.filter((one) => one.getBoundingClientRect().height < 44).map((one) => one.outerHTML)"
+            )
+            assert small == [], path
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     page.goto(f"{gone.base}/offline")
     page.get_by_role("button", name="Send now").click()
     eventually(lambda: entries(page) == [])
@@ -244,12 +234,11 @@ def test_a_newer_worker_drops_the_older_ones_pages_and_no_test(gone: Truck, take
     gone.line.altered["/sw.js"] = lambda body: re.sub(rb'"version": "\w+"', b'"version": "newer"', body)
     page.wait_for_function("navigator.serviceWorker.ready.then((one) => one.update()).then(() => true)")
     eventually(lambda: page.evaluate("caches.keys()") == ["coilbook-newer"])
-    gone.line.stop()
-    page.goto(f"{gone.base}/offline")
-    assert [one["id"] for one in entries(page)] == [entry["id"]]
-    expect(page.get_by_text("Tuesday at the truck")).to_be_visible()
-    gone.line.altered.clear()
-    gone.line.start()
+    with gone.no_signal():
+        page.goto(f"{gone.base}/offline")
+        assert [one["id"] for one in entries(page)] == [entry["id"]]
+        expect(page.get_by_text("Tuesday at the truck")).to_be_visible()
+        gone.line.altered.clear()
     page.get_by_role("button", name="Send now").click()
     eventually(lambda: entries(page) == [])
     assert [str(key) for key in gone.logged()].count(entry["id"]) == 1
@@ -310,8 +299,7 @@ CAMERA = """
 def test_a_code_is_scanned_or_typed_without_a_signal(gone: Truck, taken: Page) -> None:
     page, code = taken.context.new_page(), gone.codes[0]
     page.add_init_script(CAMERA % code)  # this browser has neither detector nor camera
-    page.context.set_offline(True)
-    try:
+    with gone.no_signal():
         page.goto(f"{gone.base}/scan")
         page.get_by_role("button", name="Hold the camera on it").click()
         expect(page.locator(".code-big")).to_have_text(f"{code[:3]} {code[3:]}")
@@ -319,6 +307,4 @@ def test_a_code_is_scanned_or_typed_without_a_signal(gone: Truck, taken: Page) -
         page.get_by_role("textbox", name="Code").fill(f"{code[:3].lower()} {code[3:]}")
         page.get_by_role("button", name="Show it").click()
         expect(page.locator(".code-big")).to_have_text(f"{code[:3]} {code[3:]}")
-    finally:
-        page.context.set_offline(False)
         page.close()
