@@ -30,6 +30,7 @@ from service.store import migrate
 from service.store.base import Base, BigInt
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
 from service.store.files import (
+    begin,
     clear,
     copy_file,
     in_one_file,
@@ -139,8 +140,7 @@ def write_backup(store: Store, path: Path) -> Contents:
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        # It holds names and hashes, so nobody else may read it.
-        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        begin(part)
     except OSError as error:
         why = (error.strerror or str(error)).lower()
         raise Problem(

@@ -33,6 +33,15 @@ def rows_in(file: Any) -> dict[str, int]:
     }
 
 
+def begin(path: Path) -> None:
+    """Make an empty file that nobody else may read: names and hashes go into it.
+
+    Raises:
+        OSError: it cannot be made, or is there.
+    """
+    os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
 def copy_file(source: Any, path: Path) -> None:
     """Copy the database behind an open SQLite connection to a file by SQLite's own means, as one file without a log."""
     with closing(sqlite_driver().connect(path)) as target:

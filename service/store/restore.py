@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from shutil import copymode
 
 from sqlalchemy import Connection, MetaData, NullPool, create_engine, text
 from sqlalchemy.exc import DBAPIError
@@ -19,6 +20,7 @@ from service.store import migrate
 from service.store.backup import Contents, check, write_backup
 from service.store.engine import sqlite_driver
 from service.store.files import (
+    begin,
     clear,
     copy_file,
     in_one_file,
@@ -66,12 +68,16 @@ def _into_file(path: Path, contents: Contents, aside: Path, replace: bool) -> Re
         path.parent.mkdir(parents=True, exist_ok=True)
         clear(part)
         with _reading(contents.path) as backup:
+            begin(part)
             copy_file(backup.connection.driver_connection, part)
         if contents.revision != migrate.head():
             migrate.upgrade(f"sqlite:///{part}")
             in_one_file(part)
         restored = check(part)
-        kept = _set_aside(path, aside, replace) if path.exists() else None
+        kept = None
+        if path.exists():
+            kept = _set_aside(path, aside, replace)
+            copymode(path if kept is None else kept, part)
         put_in_place(part, path)
     except (OSError, DBAPIError, sqlite_driver().Error) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error

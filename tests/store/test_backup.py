@@ -122,6 +122,20 @@ def test_a_backup_of_an_older_revision_is_brought_to_head(database_url: str, tmp
         assert migrate.current(store) == migrate.head()
 
 
+@pytest.mark.parametrize("mode", [None, 0o600, 0o640])
+def test_a_restored_file_is_as_private_as_the_one_before(
+    sqlite_url: str, tmp_path: Path, mode: int | None
+) -> None:
+    migrated(sqlite_url)
+    path = made(sqlite_url, tmp_path / "to")
+    there = tmp_path / "there.db"
+    if mode:
+        there.write_bytes(path.read_bytes())
+        there.chmod(mode)
+    restore(f"sqlite:///{there}", path, tmp_path / "to", START, replace=True)
+    assert there.stat().st_mode & 0o777 == (mode or 0o600)
+
+
 def test_nothing_is_restored_under_a_running_service(program: Running, tmp_path: Path) -> None:
     path = made(program.store.url, tmp_path / "to")
     program.lead.get("/")
