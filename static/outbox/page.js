@@ -1,7 +1,8 @@
-/* What every page of the crew does with the outbox: send, show what waits, remember who is here. */
+/* What every page of the crew does with the outbox: send, show what waits, remember who is here, and lose no form. */
 
 import { news, start } from "./outbox.js";
 import "./status.js";
+import * as unsent from "./unsent.js";
 
 const who = document.body.dataset;
 // iOS is left out: an app put on its home screen has a storage of its own, so there would be two outboxes.
@@ -18,3 +19,4 @@ news.addEventListener("sent", ({ detail }) => {
   if (shows(detail.entry) && !document.activeElement?.matches("input, textarea, select")) location.reload();
 });
 start();
+unsent.start();

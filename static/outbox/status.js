@@ -105,10 +105,10 @@ export async function show() {
 
 function notice(tone, ...parts) { return made("div", { className: `notice ${tone}` }, made("div", {}, ...parts)); }
 
+export const warning = (text) => notice("is-fail", made("p", {}, text));
+
 /* Say something here that is not about an entry: that storage is refused, say. */
-export function say(text) {
-  bar.append(notice("is-fail", made("p", {}, text)));
-}
+export function say(text) { bar.append(warning(text)); }
 
 news.addEventListener("sent", ({ detail }) => { sent.push(detail.entry); });
 if (bar) news.addEventListener("change", show);

@@ -14,12 +14,12 @@ from fastapi.testclient import TestClient
 from httpx2 import Response
 from playwright.sync_api import Browser, Page, Route
 
+from tests.support.access import STANDARDS
 from tests.support.program import BASE, running
 from tests.web.world import World, rows, sent, world
 
 pytestmark = pytest.mark.browser
 PHONES = (320, 430)  # the narrowest and the widest; `test_boxes.py` has those between
-STANDARDS = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
 AXE = """async rules => (await axe.run(document, {runOnly: rules, resultTypes: ["violations"]})).violations
   .map(one => `${one.id}: ${one.nodes[0].html.slice(0, 160)}`)"""
 SMALL = """() => [...document.querySelectorAll("button, .btn, summary, select, textarea, .tile, "

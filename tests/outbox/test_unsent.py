@@ -1,0 +1,52 @@
+"""A form that is no test, sent where there is no signal: the page stays, and so does what was entered."""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+
+import pytest
+from playwright.sync_api import Page, expect
+from sqlalchemy import select
+
+from service.testlog.models import Repair
+from tests.outbox.support import Truck
+from tests.support.access import barriers
+
+WORDS = "There is no signal, so this was not sent."
+KEEP = "Keep it, then test again"
+pytestmark = pytest.mark.browser
+
+
+@pytest.mark.parametrize("away", [Truck.no_signal, Truck.gateway_alone], ids=["nothing answers", "a gateway"])
+def test_a_repair_stays_on_the_page_until_there_is_a_signal(
+    bad_line: Truck, page: Page, away: Callable[[Truck], AbstractContextManager[None]]
+) -> None:
+    before = repairs(bad_line)
+    page.goto(f"{bad_line.base}/t/{bad_line.codes[0]}/repair")
+    what = page.get_by_label("What was done")
+    what.fill("New plug at the far end")
+    with away(bad_line):
+        for _ in range(2):
+            page.get_by_role("button", name=KEEP).click()
+            expect(page.get_by_text(WORDS)).to_be_in_viewport()
+        assert page.get_by_text(WORDS).count() == 1
+        expect(what).to_have_value("New plug at the far end")
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        assert barriers(page) == []
+    assert repairs(bad_line) == before
+    page.get_by_role("button", name=KEEP).dblclick()
+    expect(page.get_by_role("heading", level=1)).not_to_contain_text("Repair")
+    assert repairs(bad_line) == [*before, "New plug at the far end"]
+
+
+def test_a_form_is_sent_by_the_button_that_was_pressed(bad_line: Truck, page: Page) -> None:
+    page.goto(f"{bad_line.base}/t/{bad_line.codes[0]}/phantom")
+    for label, volts in (("v21", "47.9"), ("v31", "48.0"), ("l21", "24"), ("l31", "32")):
+        page.locator(f"#f-{label}").fill(volts)
+    page.get_by_role("button", name="What does it mean?").click()
+    expect(page.get_by_role("heading", name="What reads like this")).to_be_visible()
+
+
+def repairs(at: Truck) -> list[str]:
+    """What was done, over the whole log."""
+    with at.store.reading() as db:
+        return list(db.scalars(select(Repair.what).order_by(Repair.at)))
