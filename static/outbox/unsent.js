@@ -1,5 +1,6 @@
 /* A form that is no test is sent as pages are: where there is no signal, it would be lost with its page. So it asks
-   first whether the service answers; where it does not, the page stays, with all that was entered. */
+   first whether the service answers; where it does not, the page stays, with all that was entered. A form that only
+   leads on names, as `data-without`, where it does so on what was taken along. */
 
 import { warning } from "./status.js";
 
@@ -23,11 +24,13 @@ async function send(form, submitter) {
   const answered = await answers();
   asking = false;
   form.querySelector("[data-unsent]")?.remove();
-  if (!answered) return say(form);
+  if (!answered) return leads(form) ? location.assign(form.dataset.without) : say(form);
   through = form;
   form.requestSubmit(submitter);
   through = null;
 }
+
+const leads = (form) => form.dataset.without && navigator.serviceWorker?.controller;
 
 async function answers() {
   try {
@@ -43,5 +46,5 @@ function say(form) {
   told.dataset.unsent = "";
   told.setAttribute("role", "alert");
   form.append(told);
-  told.scrollIntoView({ block: "nearest" });
+  told.scrollIntoView({ block: "center" }); // at an edge, the bars would lie over it
 }

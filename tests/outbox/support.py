@@ -143,6 +143,14 @@ def eventually(holds: Callable[[], bool], seconds: float = 20) -> None:
         assert time.monotonic() < until, "it never came to be"
 
 
+def take_along(at: Truck, page: Page) -> None:
+    """Press the button, and wait until all of it is on the phone."""
+    page.goto(f"{at.base}/sessions/{at.session}")
+    page.get_by_role("button", name="Take it along").click()
+    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
+    worker_ready(page)
+
+
 def worker_ready(page: Page) -> None:
     """Wait until pages of ours can be opened without a signal; fails where that never comes to be."""
     page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")

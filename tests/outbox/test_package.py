@@ -62,6 +62,8 @@ def test_the_way_on_without_a_claim(program: Running) -> None:
     walk = [line["code"] for line in program.crew.get(f"/api/v1/sessions/{key}/package").json()["lines"]]
     answer = program.crew.get(f"/sessions/{key}/next", params={"after": walk[0]})
     assert answer.headers["location"] == f"/t/{walk[1]}/test?session={key}"
+    answer = program.crew.get(f"/sessions/{key}/next")
+    assert answer.headers["location"] == f"/t/{walk[0]}/test?session={key}"
     at.test(walk[1], session=key)
     answer = program.crew.get(f"/sessions/{key}/next", params={"after": walk[0]})
     assert (

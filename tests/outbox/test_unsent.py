@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from sqlalchemy import select
 
 from service.testlog.models import Repair
-from tests.outbox.support import Truck
+from tests.outbox.support import Truck, take_along
 from tests.support.access import barriers
 
 WORDS = "There is no signal, so this was not sent."
@@ -44,6 +44,15 @@ def test_a_form_is_sent_by_the_button_that_was_pressed(bad_line: Truck, page: Pa
         page.locator(f"#f-{label}").fill(volts)
     page.get_by_role("button", name="What does it mean?").click()
     expect(page.get_by_role("heading", name="What reads like this")).to_be_visible()
+
+
+def test_the_next_item_comes_from_what_was_taken_along(bad_line: Truck, page: Page) -> None:
+    take_along(bad_line, page)
+    page.reload()  # the worker has a hold on pages loaded after it
+    with bad_line.no_signal():
+        page.get_by_role("button", name="Give me the next").click()
+        expect(page.locator("[data-form]")).to_be_visible()
+        assert "/test?session=" in page.url
 
 
 def repairs(at: Truck) -> list[str]:

@@ -13,7 +13,7 @@ from service.gear.models import Item
 from service.home.offline.pages import precached, shell
 from service.tags.models import Tag
 from service.web.modules import imported, module
-from tests.outbox.support import Truck, bar, entries, eventually, press, truck, worker_ready
+from tests.outbox.support import Truck, bar, entries, eventually, press, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
@@ -73,14 +73,6 @@ def taken(gone: Truck, browser: Browser) -> Iterator[Page]:
         page = gone.joined(context)
         take_along(gone, page)
         yield page
-
-
-def take_along(at: Truck, page: Page) -> None:
-    """Press the button, and wait until all of it is on the phone."""
-    page.goto(f"{at.base}/sessions/{at.session}")
-    page.get_by_role("button", name="Take it along").click()
-    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
-    worker_ready(page)
 
 
 @browser_test

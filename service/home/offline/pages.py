@@ -56,14 +56,19 @@ def manifest(_desk: AnyoneDesk) -> Response:
 
 
 @router.get("/sessions/{session_id}/next")
-def next_item(desk: CrewDesk, session_id: str, after: str) -> Response:
+def next_item(desk: CrewDesk, session_id: str, after: str | None = None) -> Response:
     """On to the form of the next item that nobody is at; to the session where none is.
 
-    This is for phones that got no claim: an address that the offline page can stand in for.
+    This is for phones that got no claim: an address that the offline page can stand in for. `after` is the code of
+    what was just tested; without it, what they tested last counts.
     """
     with desk.reading() as db:
         session = session_with(db, session_id)
-        tested = item_with(db, read_code(after), ended=True).id
+        tested = (
+            item_with(db, read_code(after), ended=True).id
+            if after
+            else queries.last_item_of(db, session.id, desk.me.id)
+        )
         line = next_for(queries.worklist(db, session.id), desk.me.id, tested, desk.now)
     if line is None or session.closed_at:
         return RedirectResponse(f"/sessions/{session.id}", 303)

@@ -52,7 +52,7 @@ def take(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) 
     queries.keep_claim(db, session_id, item_id, Claim(who.id, now + CLAIM_LASTS))
 
 
-def next_for(lines: Sequence[Line], who: UUID, last: UUID, now: datetime) -> Line | None:
+def next_for(lines: Sequence[Line], who: UUID, last: UUID | None, now: datetime) -> Line | None:
     """Where `claim_next` would send somebody who has just tested `last`, as things stand."""
     turns = [Turn(line.item.id, line.done is not None, line.claim) for line in lines]
     chosen = nearest(turns, who, last, now)
