@@ -1,9 +1,11 @@
 /* What every page of the crew does with the outbox: send, show what waits, remember who is here, and lose no form. */
 
 import { news, start } from "./outbox.js";
-import "./status.js";
-import * as unsent from "./unsent.js";
+import { warning } from "./status.js";
 
+const PATIENCE = 4000; // ms that the service may take to say that it is there
+const GONE = [502, 504]; // what a gateway says when the service behind it is away
+const UNSENT = "There is no signal, so this was not sent. What you entered stays here: send it again once there is one.";
 const who = document.body.dataset;
 // iOS is left out: an app put on its home screen has a storage of its own, so there would be two outboxes.
 const ios = /iP(hone|ad|od)/.test(navigator.userAgent) || (navigator.platform === "MacIntel" && navigator.maxTouchPoints > 1);
@@ -19,4 +21,47 @@ news.addEventListener("sent", ({ detail }) => {
   if (shows(detail.entry) && !document.activeElement?.matches("input, textarea, select")) location.reload();
 });
 start();
-unsent.start();
+
+let asking = false, through = null;
+/* A form that is no test is sent as pages are: where there is no signal, it would be lost with its page. So it asks
+   first whether the service answers; where it does not, the page stays, with all that was entered. A form that only
+   leads on names, as `data-without`, where it does so on what was taken along. */
+document.addEventListener("submit", (event) => { // on its way up, after all that other scripts do with the form
+  const { target: form, submitter } = event;
+  if (event.defaultPrevented || form.method !== "post" || form === through || !form.requestSubmit) return;
+  event.preventDefault();
+  if (!asking) send(form, submitter);
+});
+
+async function send(form, submitter) {
+  asking = true;
+  const answered = await answers();
+  asking = false;
+  form.querySelector("[data-unsent]")?.remove();
+  if (!answered) return leads(form) ? location.assign(form.dataset.without) : say(form);
+  through = form;
+  form.requestSubmit(submitter);
+  through = null;
+}
+
+const leads = (form) => form.dataset.without && navigator.serviceWorker?.controller;
+
+async function answers() {
+  const cut = new AbortController(), patience = setTimeout(() => cut.abort(), PATIENCE);
+  try {
+    const answer = await fetch("/healthz", { cache: "no-store", signal: cut.signal });
+    return !GONE.includes(answer.status);
+  } catch {
+    return false;
+  } finally {
+    clearTimeout(patience);
+  }
+}
+
+function say(form) {
+  const told = warning(UNSENT);
+  told.dataset.unsent = "";
+  told.setAttribute("role", "alert");
+  form.append(told);
+  told.scrollIntoView({ block: "center" }); // at an edge, the bars would lie over it
+}

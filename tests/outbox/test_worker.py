@@ -4,6 +4,7 @@ import gzip
 import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -18,6 +19,7 @@ from tests.support.access import barriers
 from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
 
+WIRINGS = ("xlr3", "xlr3", "xlr3x4")
 PRECACHE = 60_000
 SCRIPT = 20_000
 browser_test = pytest.mark.browser
@@ -62,7 +64,7 @@ def test_the_manifest_is_our_own(program: Running) -> None:
 def gone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Truck]:
     """A truck with two cables and a multicore, for a phone that took its session along."""
     path = tmp_path_factory.mktemp("gone") / "coilbook.db"
-    with truck(f"sqlite:///{path}", "xlr3", "xlr3", "xlr3x4") as made:
+    with truck(f"sqlite:///{path}", *WIRINGS) as made:
         yield made
 
 
@@ -75,9 +77,23 @@ def taken(gone: Truck, browser: Browser) -> Iterator[Page]:
         yield page
 
 
+@pytest.fixture
+def untested(tmp_path: Path) -> Iterator[Truck]:
+    """The same, with nothing tested yet."""
+    with truck(f"sqlite:///{tmp_path / 'coilbook.db'}", *WIRINGS) as made:
+        yield made
+
+
 @browser_test
-def test_an_evening_without_the_service(gone: Truck, taken: Page) -> None:
-    page, (one, other, multicore) = taken, sorted_codes(gone)
+def test_an_evening_without_the_service(untested: Truck, browser: Browser) -> None:
+    with phone_in(browser) as context:
+        evening_without_the_service(untested, untested.joined(context))
+
+
+def evening_without_the_service(gone: Truck, page: Page) -> None:
+    """Take the session along, test all of it with the service gone, and send it."""
+    one, other, multicore = sorted_codes(gone)
+    take_along(gone, page)
     with gone.no_signal():
         page.goto(f"{gone.base}/sessions/{gone.session}")
         expect(page.get_by_text("0 of 3 tested")).to_be_visible()
