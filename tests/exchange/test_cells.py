@@ -25,13 +25,48 @@ from service.exchange.sheets.core.faults import understood
 from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
 from service.gear.core import ItemState
 from service.kit.csvs import write_csv
-from service.kit.lengths import Unit
+from service.kit.lengths import LONGEST_MM, Unit, parse_length
 from service.kit.problems import Invalid
+from service.kit.typed import plain
 from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass
 
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("10ft XLR", (3048, "10ft")), ("XLR M-F, 25'", (7620, "25'")), ("Cat5 trunk, 30 m", (30000, "30 m")),
+        ("mic cable 7'6\" black", (2286, "7'6\"")), ("10-ft patch", (3048, "10-ft")), ("2.5 m lead", (2500, "2.5 m")),
+        ("7 ft 6 in, black", (2286, "7 ft 6 in")), ("10 ft 8 channels", (3048, "10 ft")),
+        ("10 ft, or 10ft", (3048, "10ft")), ("10 ft or 12 ft", None), ("XLR 3 M-F", None), ("3 m to f", None),
+        ("3 M/F", None), ("1/4 m", None), ("16x4 m", None), ("8 channel hub", None), ("A-10ft", None),
+        ("999 m of it", None), ("0 ft", None), ("", None),
+    ],
+)  # fmt: skip
+def test_a_length_within_words(words: str, told: tuple[int, str] | None) -> None:
+    assert cells.length_in(words) == told
+
+
+LENGTHS = (
+    st.builds("{} ft".format, st.integers(1, 820))
+    | st.builds("{}'{}\"".format, st.integers(1, 800), st.integers(1, 11))
+    | st.builds("{}.{} m".format, st.integers(1, 249), st.integers(0, 9))
+)
+
+
+@given(LENGTHS, st.sampled_from(["{} XLR cable", "mic cable, {}", "XLR ({})", "{}", "trunk {}; black"]))
+def test_any_length_is_found_within_words(written: str, form: str) -> None:
+    assert cells.length_in(form.format(written)) == (parse_length(written), written)
+
+
 LIKELY = st.text(alphabet="0123456789/-., :'\"apmftinOctday;\t\n$€#" + "é½²\u200b٣", max_size=24)
+
+
+@given(LIKELY)
+def test_any_words_tell_a_length_or_none(words: str) -> None:
+    found = cells.length_in(words)
+    assert found is None or (0 < found[0] <= LONGEST_MM and found[1] in plain(words).lower())
 
 
 @pytest.mark.parametrize(

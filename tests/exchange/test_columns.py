@@ -101,8 +101,9 @@ def test_any_heading_is_a_field_or_none(name: str) -> None:
     assert guess(GEAR, (name,))[0] in {"", *(field.key for field in GEAR)}
 
 
-def test_a_description_beside_a_name_is_a_note() -> None:
-    assert guess(GEAR, ("Name", "Description", "Length")) == ("label", "note", "length")
+def test_a_description_is_the_label_where_nothing_else_is() -> None:
+    assert guess(GEAR, ("Name", "Description", "Length")) == ("label", "description", "length")
+    assert guess(GEAR, ("Desc", "Length")) == ("label", "length")
     assert guess(GEAR, ("Description", "Notes", "Length")) == ("label", "note", "length")
 
 

@@ -116,3 +116,46 @@ def test_hubs_need_no_column_of_lengths(sqlite_url: str) -> None:
         page = tried(program, "Name,Kind\nBox,stage box\nlow end,cable\n")
         assert fates(page) == [(2, "New"), (3, "Wrong")]
         assert "a cable needs its length: 10 ft or 3 m." in page.text
+
+
+DESCRIBED = """Label,Description,Where
+H1,8 channel hub (black),Marimba 1
+X1,10ft XLR,Marimba 1
+X2,"XLR to TRS, 25'",Marimba 1
+T1,Cat5 trunk 100 ft,Mixer
+P1,"Cable from hub 2 to the mixer, 7 ft 6 in",Mixer
+"""
+
+
+NAMED_SO = "\n".join(line.partition(",")[2] for line in DESCRIBED.splitlines())
+"""Here the description is all that names a piece, so it is the label."""
+
+
+@pytest.mark.parametrize("sheet", [DESCRIBED, NAMED_SO])
+def test_what_a_description_tells_is_taken(sqlite_url: str, sheet: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert {fate for _, fate in fates(page)} == {"New"}
+        assert page.text.count("is taken as its length.") == 4
+        brought_in(program, sheet)
+        with program.store.reading() as db:
+            found = db.execute(select(Item.kind, Item.wiring, Item.length_mm)).all()
+        assert sorted(map(tuple, found)) == [
+            ("cable", "xlr3", 2286), ("cable", "xlr3", 3048), ("cable", "xlr3-to-trs", 7620),
+            ("hub", "d25-to-xlr8", 0), ("trunk", "8p8c", 30480),
+        ]  # fmt: skip
+        assert {fate for _, fate in fates(tried(program, sheet))} == {"Same"}
+
+
+def test_a_description_is_kept_as_a_note(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, DESCRIBED)
+        notes = program.lead.get("/exchange/gear.csv").text
+    assert "8 channel hub (black)" in notes
+
+
+def test_a_description_without_a_length_is_asked_for_it(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, DESCRIBED + "Z1,left over,Mixer\n")
+        assert fates(page)[-1] == (7, "Wrong")
+        assert "a cable needs its length" in page.text

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from service.exchange.sheets.core import columns, days, sheet
+from service.exchange.sheets.core.cells import length_in
 from service.exchange.sheets.core.columns import GEAR, TESTS, Field
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
+from service.exchange.sheets.core.wired import TELLING
 from service.gear.core import KINDS
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
@@ -157,11 +159,11 @@ def check(asked: Asked) -> None:
         Invalid: with a sentence for each field at fault.
     """
     errors: dict[str, str] = {}
+    seen = look(asked.text, asked.kind, asked.mapping)
     try:
-        columns.check(fields(asked.kind), asked.mapping, _needed(asked))
+        columns.check(fields(asked.kind), asked.mapping, _needed(asked, seen.sheet))
     except Invalid as refusal:
         errors |= refusal.errors
-    seen = look(asked.text, asked.kind, asked.mapping)
     if seen.bare and asked.unit is None:
         errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
     if seen.unclear and asked.order is None:
@@ -170,9 +172,11 @@ def check(asked: Asked) -> None:
         raise Invalid(" ".join(errors.values()), errors)
 
 
-def _needed(asked: Asked) -> tuple[str, ...]:
+def _needed(asked: Asked, read: Sheet) -> tuple[str, ...]:
     if asked.kind is SheetKind.TESTS:
         return ("code", "tested_at", "verdict")
     # A sheet that changes what is here needs the codes only; new cables need their lengths, and hubs have none.
     by_row = not KINDS[asked.item_kind].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
-    return () if by_row else ("length",)
+    telling = (at for at, key in enumerate(asked.mapping) if key in TELLING)
+    told = any(length_in(cell) for at in telling for cell in _cells(read, at))
+    return () if by_row or told else ("length",)

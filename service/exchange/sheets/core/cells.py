@@ -5,12 +5,13 @@
 """
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 
 from service.gear.core import ItemState
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
-from service.kit.problems import invalid
+from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
 
@@ -19,6 +20,12 @@ NOTE_MOST = 1000
 COUNT_MOST = 200
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
+_LENGTH_IN = re.compile(
+    r"(?<![\w.,/×'-])(?!0+\b)\d{1,3}(?:[.,]\d{1,2})?"
+    r"(?:(?:[ -]?(?:ft|feet|foot)\b\.?|') ?\d{1,2} ?(?:\"|''|in(?:ch(?:es)?)?\b)|[ -]?(?:ft|feet|foot)\b|'(?!\w)"
+    r"|[ -]?met(?:er|re)s?\b| ?m\b(?! ?[-/&] ?[fm]| ?to | ?female))"
+)
+"""A length within other words: its unit is written, and no M is a plug's."""
 _COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.?|each|cables?|total))?")
 # A comma with three digits behind it is of thousands, so it is never taken for a decimal one.
 _DECIMAL_COMMA = re.compile(r"\$? ?(?:\d+|\d{1,3}(?:\.\d{3})+),\d\d?")
@@ -101,6 +108,20 @@ def read_length(text: str, unit: Unit | None) -> int:
             raise invalid("length", f"“{typed[:40]}” needs a unit: choose above what bare numbers are.")
         return parse_length(f"{typed} {_UNIT_WORDS[unit]}")
     return parse_length(re.sub(r"(?<=\d)-(?=[a-z])", " ", typed))
+
+
+def length_in(words: str) -> tuple[int, str] | None:
+    """The one length that words tell of, in millimeters, and how it is written there; None where they tell of none,
+    or of several.
+
+    >>> length_in("10ft XLR"), length_in("XLR 3 M-F"), length_in("Cat5 trunk, 30 m")
+    ((3048, '10ft'), None, (30000, '30 m'))
+    """
+    lengths = dict[int, str]()
+    for told in _LENGTH_IN.findall(plain(words).lower()):
+        with suppress(Invalid):  # longer than any run on a field, say: it is no length of a cable
+            lengths[read_length(told, None)] = told
+    return next(iter(lengths.items())) if len(lengths) == 1 else None
 
 
 def read_money(text: str) -> int:

@@ -49,9 +49,9 @@ _OF_TESTS = ("test", "tests", "tested", "tester", "check", "checked", "checks", 
 
 GEAR = (
     Field("code", "Code of its tag", ("code", "tag", "tag code", "coilbook code")),
-    Field("label", "Label", ("label", "name", "item", "description", "id", "number", "no", "cable", "cable name",
-                             "cable id", "cable no", "item no", "asset", "asset id", "what", "gear", "desc", "serial",
-                             "serial no", "inventory no", "inv no"), _ASIDE, weak=True),
+    Field("label", "Label", ("label", "name", "item", "description", "desc", "id", "number", "no", "cable",
+                             "cable name", "cable id", "cable no", "item no", "asset", "asset id", "what", "gear",
+                             "serial", "serial no", "inventory no", "inv no"), _ASIDE, weak=True),
     Field("kind", "Kind of gear", ("kind", "type", "category", "item type", "gear type", "cable type"), ("test",)),
     Field("wiring", "Connectors or wiring", ("wiring", "connector", "connectors", "connector type", "connection",
                                              "plugs", "ends", "conn", "conns", "plug", "plug type")),
@@ -78,7 +78,10 @@ GEAR = (
           (*_OF_TESTS, "cost", "price", "value", "paid", "length", "channels", "ch", "lanes", "pins", "pairs",
            "contacts", "conductors", "shows")),
     Field("lanes", "Channels (lanes)", ("lanes", "channels", "channel count", "no of channels", "number of channels")),
-    Field("note", "Note", (*_NOTES, "description")),
+    # Its shorter names come late, so that a description is the label where nothing else is.
+    Field("description", "Description", ("item description", "gear description", "cable description", "what it is",
+                                         "particulars", "description", "desc")),
+    Field("note", "Note", _NOTES),
 )  # fmt: skip
 
 UNCODED = tuple(

@@ -20,6 +20,9 @@ _KIND_WORDS = (
 )
 _KINDS = [(kind, re.compile(rf"\b(?:{words})\b")) for kind, words in _KIND_WORDS]
 
+_ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
+"""Where words end that say what a thing is, and others begin: where it goes, or how it looks."""
+
 _XLR = re.compile(r"\bxlr|\b3[ -]?pin\b|\bcannon\b")
 _TRS = re.compile(r"\btrs\b|quarter|1/4|\bjack\b|6[.,]35|\bphone plug\b")
 _D25 = re.compile(r"\bd-?b?-?(?:sub)?[ -]?25\b|\b25[ -](?:way|pin)\b|\bdsub\b|\bd-sub\b")
@@ -59,6 +62,26 @@ def kind_in(words: str) -> str | None:
     if plain in KINDS:
         return plain
     return next((kind for kind, pattern in _KINDS if pattern.search(plain)), None)
+
+
+def kind_described(words: str) -> str | None:
+    """The kind of gear that words describe; None where they name none.
+
+    Where they name several, it is the last before what is said of it, as English has it.
+
+    >>> [kind_described(words) for words in ("Cable to hub 2", "hub cable, 10 ft", "8 ch hub (trunk B)")]
+    ['cable', 'cable', 'hub']
+    """
+    said = words.lower()
+    for part in (_ASIDE.split(said, 1)[0], said):
+        found = [
+            (match.end(), -turn, kind)
+            for turn, (kind, pattern) in enumerate(_KINDS)
+            for match in pattern.finditer(part)
+        ]
+        if found:
+            return max(found)[2]
+    return None
 
 
 def wiring_in(words: str, kind: str) -> str | None:

@@ -10,7 +10,7 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.sheet import Line
-from service.exchange.sheets.core.wired import Offer, Wired, wired
+from service.exchange.sheets.core.wired import TELLING, Offer, Wired, wired
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
@@ -130,6 +130,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, offer: Offer)
         gear = wired(typed, choices.kind, offer)
     except Invalid as refusal:
         errors |= refusal.errors
+    _take_words(gear.kind, typed, values, told)
     _check_together(values, gear.kind, typed, errors)
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
@@ -142,6 +143,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "place": lambda cell: cells.read_line(cell, "place"),
     "place_b": lambda cell: cells.read_line(cell, "place_b"),
     "batch": lambda cell: cells.read_line(cell, "batch"),
+    "description": lambda cell: _notes(cell),
     "note": lambda cell: _notes(cell),
     "gauge_awg": cells.read_gauge,
     "price": cells.read_money,
@@ -152,6 +154,18 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
 def _notes(cell: str) -> tuple[str, ...]:
     """A note on each line of a cell."""
     return tuple(cells.read_line(line, "note", cells.NOTE_MOST) for line in cell.splitlines() if line.strip())
+
+
+def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], told: list[str]) -> None:
+    """Keep a description as a note, and of a new piece the length that the words for it tell, where it has no other."""
+    if "description" in values:
+        values["note"] = (*values.pop("description"), *values.get("note", ()))
+    if kind and KINDS[kind].has_length and {"code", "length"}.isdisjoint(typed):
+        words = (typed[key] for key in TELLING if key in typed)
+        found = next(filter(None, map(cells.length_in, words)), None)
+        if found:
+            values["length"] = found[0]
+            told.append(f"“{found[1]}” is taken as its length.")
 
 
 def _note_state(said: cells.Said, values: dict[str, Any], told: list[str]) -> None:
@@ -174,7 +188,7 @@ def _check_together(
     values: Mapping[str, Any], kind: str, typed: Mapping[str, str], errors: dict[str, str]
 ) -> None:
     """What must fit together in a row that is new: a row with a code may leave out what is known."""
-    if kind and "code" not in typed and KINDS[kind].has_length and "length" not in typed:
+    if kind and "code" not in typed and KINDS[kind].has_length and not {"length"} & {*typed, *values}:
         errors["length"] = f"a {kind} needs its length: 10 ft or 3 m."
     if "code" in typed and values.get("count", 1) > 1:
         errors["count"] = "a code is on one piece; leave the number out, or the code."

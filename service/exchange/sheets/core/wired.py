@@ -5,16 +5,26 @@ the wiring that has so many if just one can be meant; else nothing is made of it
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.connectors import kind_in, lanes_in, no_microphone_in, wiring_in
+from service.exchange.sheets.core.connectors import (
+    kind_described,
+    kind_in,
+    lanes_in,
+    no_microphone_in,
+    wiring_in,
+)
 from service.gear.core import KINDS
 from service.kit.problems import invalid
 
 _NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
 """What spreadsheets and people put beside a number."""
+
+
+TELLING = ("kind", "wiring", "description", "label")
+"""The fields whose words may tell what a piece is, those that are for it first."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +76,8 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
             for lanes tells no number of them.
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    kind = kind_in(said) or kind_in(plugs) or ("" if said else kind_in(typed.get("label", ""))) or usual_kind
+    described = typed.get("description", ""), typed.get("label", "")
+    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind
     exact = offer.words.get(folded(plugs))
     if not exact:
         _refuse_other_leads(typed)
@@ -82,7 +93,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
             raise invalid(
                 "kind", f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors."
             )
-    wiring = wiring or (wiring_in(said, kind) if said else None)
+    wiring = wiring or (wiring_in(said, kind) if said else _described_wiring(described, kind))
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
@@ -92,10 +103,20 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     return Wired(kind, usual, told_kind, "wiring" in typed, bool(exact), lanes, bool(chosen))
 
 
+def _described_kind(described: Iterable[str]) -> str | None:
+    return next(filter(None, map(kind_described, described)), None)
+
+
+def _described_wiring(described: Iterable[str], kind: str) -> str | None:
+    """The wiring that words speak of in passing, if it is one for this kind of gear."""
+    spoken = (wiring_in(words, kind) for words in described)
+    return next((key for key in spoken if key in KINDS[kind].wirings), None)
+
+
 def _refuse_other_leads(typed: Mapping[str, str]) -> None:
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    # Where a row says nowhere else what it is, its label may, and of a new piece a description, taken as a note.
-    elsewhere = ("label",) if typed.get("code") else ("label", "note")
+    # Where a row says nowhere else what it is, its label may, and of a new piece what describes it.
+    elsewhere = ("label",) if typed.get("code") else ("label", "description", "note")
     told = {"kind": f"{said} {plugs}"} if said or plugs else {key: typed.get(key, "") for key in elsewhere}
     for field, words in told.items():
         other = no_microphone_in(words)
@@ -112,7 +133,7 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Offer
     usual = KINDS[kind].wirings[0]
     if offer.lanes[usual] == 1:
         return None
-    told = (_counted(typed), *(typed.get(key, "") for key in ("kind", "wiring", "label", "note")))
+    told = (_counted(typed), *(typed.get(key, "") for key in (*TELLING, "note")))
     said, number = next(((words, lanes) for words in told if (lanes := lanes_in(words)) is not None), ("", 0))
     if not number:
         return None
