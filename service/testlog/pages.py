@@ -18,6 +18,7 @@ from service.tags.actions import item_with
 from service.tags.queries import code_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_item
+from service.testlog.bench.queries import testers_for
 from service.testlog.core import Method, through_wiring
 from service.testlog.phone import form_facts
 from service.testlog.sessions import queries as session_queries
@@ -107,6 +108,7 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
         name=item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)), wiring=wiring,
         wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
         session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
+        testers=[] if form.through else testers_for(db, key),
         method=form.posted.get("method") or Method.TWO_ENDED,
         repaired=desk.request.query_params.get("repaired") == "1",
     )  # fmt: skip

@@ -63,6 +63,24 @@ def test_one_tester_is_asked_for_its_pattern_at_once(program: Running) -> None:
     assert "Which of them is it?" not in meant
 
 
+def test_the_form_of_a_test_asks_for_the_lamps_first_where_a_tester_is_described(program: Running) -> None:
+    bench(program, "xlr3", "trs")
+    codes = {item["wiring"]: item["code"] for item in program.viewer.get("/api/v1/items").json()["items"]}
+    asked = "What did the lamps show?"
+    assert asked not in program.crew.get(f"/t/{codes['xlr3']}/test").text
+    tester = describe(program)
+    page = program.crew.get(f"/t/{codes['xlr3']}/test").text
+    assert page.index(asked) < page.index("Mark what was found")
+    assert re.search(f'/t/{codes["xlr3"]}/lamps.tester={tester}&(amp;)?pattern=1(%20|.)-(%20|.)3"', page)
+    assert asked not in program.crew.get(f"/t/{codes['trs']}/test").text
+    through = {"through": codes["trs"]}  # several in one go look otherwise to the lamps
+    assert asked not in program.crew.get(f"/t/{codes['xlr3']}/test", params=through).text
+    describe(program, name="Truck box")
+    page = program.crew.get(f"/t/{codes['xlr3']}/test").text
+    assert f'/t/{codes["xlr3"]}/lamps?tester={tester}"' in page
+    assert "Truck box" in page
+
+
 def test_of_several_one_is_chosen_first(program: Running) -> None:
     describe(program)
     describe(program, name="Truck box")
