@@ -62,6 +62,19 @@ def test_a_scan_for_the_other_end_goes_back_to_the_first(at: Truck) -> None:
     assert at.program.crew.get(answer.headers["location"]).headers["location"] == f"/t/{near}/ends?far={far}"
 
 
+def test_a_scan_for_a_spare_goes_back_to_the_swap(at: Truck) -> None:
+    bad, spare = at.tags["vibes"], at.tags["Marimba, lower"]
+    assert f'href="/scan?swap_for={bad}"' in at.program.crew.get("/swap", params={"bad": bad}).text
+    page = at.program.crew.get("/scan", params={"swap_for": bad}).text
+    assert "Scan the spare" in page
+    assert page.count(f'name="swap_for" value="{bad}"') == 2
+    answer = sent(at, f"{HOST}/T/{spare}", swap_for=bad.lower())
+    assert answer.headers["location"] == f"/find?code={spare}&swap_for={bad}"
+    following = at.program.crew.get(answer.headers["location"]).headers["location"]
+    assert following == f"/swap?bad={bad}&spare={spare}"
+    assert f'value="{spare}"' in at.program.crew.get(following).text
+
+
 def test_a_pasted_address_is_as_good_as_its_code(at: Truck) -> None:
     code = at.tags["vibes"]
     answer = at.program.crew.get("/find", params={"code": f"https://old.example/t/{code.lower()}?x=1"})

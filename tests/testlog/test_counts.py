@@ -190,3 +190,18 @@ def test_everything_counted_ends_in_one_heap(
 def test_strangers_see_no_count(program: Running, path: str) -> None:
     placed(program, "Rack")
     assert program.stranger.get(f"{counted(program)}/{path}").status_code == 401
+
+
+def test_a_scan_in_a_count_comes_back_to_it(program: Running) -> None:
+    at = placed(program, "Rack", "Case")
+    rack, _ = at.codes
+    address = counted(program)
+    session = address.removeprefix("/sessions/")
+    assert f'href="/scan?session={session}"' in program.crew.get(f"{address}/count").text
+    there = program.crew.get("/find", params={"code": rack, "session": session}).headers["location"]
+    assert there == f"{address}/count?code={rack}"
+    assert f'name="code" type="text" value="{rack}"' in program.crew.get(there).text
+    with program.store.writing() as db:
+        (tag,) = tag_places(db, [place_id(program, "Rack")], program.clock.now)
+    there = program.crew.get("/find", params={"code": tag, "session": session}).headers["location"]
+    assert there == f"{address}/count/{place_id(program, 'Rack')}"

@@ -14,19 +14,23 @@ from service.kit.problems import Invalid
 
 @dataclass(frozen=True)
 class Errand:
-    """Why a tag is scanned: in a session for the next test, at an item (`ends_of`, its code) for its far end, on the
-    walk with an event's pull list, or just to see what it is on."""
+    """Why a tag is scanned: in a session for the next test, or for what was seen where it is `counting`; at an item
+    (`ends_of`, its code) for its far end; for the spare that goes in for a bad one (`swap_for`, its code); on the walk
+    with an event's pull list; or just to see what it is on."""
 
     session: UUID | None = None
     ends_of: str = ""
     pull: UUID | None = None
+    swap_for: str = ""
+    counting: bool = False
 
     @property
     def carried(self) -> dict[str, str]:
         """What forms and addresses carry of it."""
         session = {"session": str(self.session)} if self.session else {}
         pull = {"pull": str(self.pull)} if self.pull else {}
-        return session | pull | ({"ends_of": self.ends_of} if self.ends_of else {})
+        codes = {"ends_of": self.ends_of, "swap_for": self.swap_for}
+        return session | pull | {name: code for name, code in codes.items() if code}
 
     def find(self, code: str) -> str:
         """The address that looks a code up for this errand."""
@@ -37,19 +41,25 @@ class Errand:
         session = {"session": str(self.session)} if self.session else {}
         if self.ends_of:
             return f"/t/{self.ends_of}/ends?" + urlencode({"far": code} | session)
+        if self.swap_for:
+            return "/swap?" + urlencode({"bad": self.swap_for, "spare": code})
         if self.pull:
             return f"/pull/{self.pull}/items/{code}"
+        if self.counting:
+            return f"/sessions/{self.session}/count?" + urlencode({"code": code})
         return f"/t/{code}/test?{urlencode(session)}" if session else f"/t/{code}"
 
     def at_place(self, place_id: UUID) -> str:
         """Where the code of a place leads."""
+        if self.counting:
+            return f"/sessions/{self.session}/count/{place_id}"
         session = f"?{urlencode({'session': str(self.session)})}" if self.session else ""
         return f"/places/{place_id}/walk{session}"
 
 
-def read_errand(session: str = "", ends_of: str = "", pull: str = "") -> Errand:
+def read_errand(session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Errand:
     """The errand that an address or a form carries; what is no id or no code of ours counts as none."""
-    return Errand(_as_id(session), _code(ends_of), _as_id(pull))
+    return Errand(_as_id(session), _code(ends_of), _as_id(pull), _code(swap_for))
 
 
 def _code(text: str) -> str:

@@ -1,5 +1,7 @@
 """Pages that find a tag: by photo, by the camera live, by its typed code. All ways lead to the same place."""
 
+from dataclasses import replace
+
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
@@ -15,6 +17,7 @@ from service.retire.lists.actions import open_list
 from service.tags.actions import tag_on
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, to_draw
+from service.testlog.counts.queries import is_count
 from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 
@@ -25,10 +28,14 @@ SHOWN = 300
 
 
 @router.get("/find")
-def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "", pull: str = "") -> Response:
+def find(
+    desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
+) -> Response:
     """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
-    errand = read_errand(session, ends_of, pull)
+    errand = read_errand(session, ends_of, pull, swap_for)
     with desk.reading() as db:
+        if errand.session and is_count(db, errand.session):
+            errand = replace(errand, counting=True)
         try:
             read = code_in_url(code) or read_code(code)
             tag = tag_on(db, read) if desk.who is not None else None
@@ -41,9 +48,11 @@ def find(desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "",
 
 
 @router.get("/scan")
-def scan_page(desk: CrewDesk, session: str = "", ends_of: str = "", pull: str = "") -> Response:
+def scan_page(
+    desk: CrewDesk, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
+) -> Response:
     """Take a photo of a tag, hold the camera on it, or type its code."""
-    errand = read_errand(session, ends_of, pull)
+    errand = read_errand(session, ends_of, pull, swap_for)
     with desk.reading() as db:
         worked = None if errand.carried else open_list(db, desk.now)
         return desk.page("home/scan.html", errand=errand, errors={}, strange=(), ours=(), worked=worked)
@@ -52,7 +61,7 @@ def scan_page(desk: CrewDesk, session: str = "", ends_of: str = "", pull: str = 
 @router.post("/scan")
 def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     """Read the tag in a photo; the photo is forgotten at once."""
-    errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull")))
+    errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull", "swap_for")))
     with desk.reading():
         pass  # only crew has photos read
     desk.pace(PHOTOS, desk.session)

@@ -58,10 +58,10 @@ class Count:
 
 
 @router.get("/sessions/{session_id}/count")
-def count_page(desk: ViewerDesk, session_id: str) -> Response:
-    """How a count stands, place by place; once closed, what it came to."""
+def count_page(desk: ViewerDesk, session_id: str, code: str = "") -> Response:
+    """How a count stands, place by place; once closed, what it came to. `code` was scanned, and waits for its tap."""
     with desk.reading() as db:
-        return _count_page(desk, db, session_id)
+        return _count_page(desk, db, session_id, code)
 
 
 @router.get("/sessions/{session_id}/count/close")

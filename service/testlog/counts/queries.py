@@ -10,7 +10,13 @@ from sqlalchemy.orm import Session
 from service.crew.models import Person
 from service.gear.models import Place
 from service.testlog.counts.core import Seen
-from service.testlog.models import WorkSeen
+from service.testlog.models import SessionKind, WorkSeen, WorkSession
+
+
+def is_count(db: Session, session_id: UUID) -> bool:
+    """Whether a session is a count."""
+    query = select(WorkSession.id).where(WorkSession.id == session_id, WorkSession.kind == SessionKind.COUNT)
+    return db.scalar(query) is not None
 
 
 def seen(db: Session, session_id: UUID) -> dict[UUID, Seen]:
