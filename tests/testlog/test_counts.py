@@ -205,3 +205,22 @@ def test_a_scan_in_a_count_comes_back_to_it(program: Running) -> None:
         (tag,) = tag_places(db, [place_id(program, "Rack")], program.clock.now)
     there = program.crew.get("/find", params={"code": tag, "session": session}).headers["location"]
     assert there == f"{address}/count/{place_id(program, 'Rack')}"
+
+
+def test_the_page_of_a_place_leads_to_its_count_and_to_what_crackled(program: Running) -> None:
+    placed(program, "Rack", "Case")
+    rack = place_id(program, "Rack")
+    walk = f"/places/{rack}/walk"
+    assert f"/places/{rack}/crackled" in program.crew.get(walk).text
+    assert "Count what is here" not in program.crew.get(walk).text
+    assert f'href="/sessions/new?kind=count&amp;place={rack}"' in program.lead.get(walk).text
+    new = program.lead.get(f"/sessions/new?kind=count&place={rack}").text
+    assert f'value="{rack}" selected' in new
+    address = counted(program)
+    for who in (program.crew, program.lead):
+        page = who.get(walk).text
+        assert f'href="{address}/count/{rack}"' in page
+    assert "crackled" not in program.viewer.get(walk).text
+    close = {"op": op()}
+    assert program.lead.post(f"{address}/count/close", data=close).status_code == 303
+    assert "Count what is here" not in program.crew.get(walk).text

@@ -17,6 +17,7 @@ from service.home.scan.core import read_errand
 from service.kit.lengths import Unit
 from service.season.core import DueState
 from service.tags.queries import tag_of_place
+from service.testlog.counts.queries import open_count_at
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
@@ -40,6 +41,7 @@ def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
             "home/place.html", place=place, carried=carried, acts=desk.me.role.reaches(Role.CREW),
             lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
             asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
+            leads=desk.me.role.reaches(Role.LEAD), count=open_count_at(db, place_id),
         )  # fmt: skip
 
 

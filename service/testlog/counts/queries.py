@@ -8,15 +8,29 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.models import Place
+from service.gear.models import Place, Placement
 from service.testlog.counts.core import Seen
-from service.testlog.models import SessionKind, WorkSeen, WorkSession
+from service.testlog.models import SessionKind, WorkItem, WorkSeen, WorkSession
 
 
 def is_count(db: Session, session_id: UUID) -> bool:
     """Whether a session is a count."""
     query = select(WorkSession.id).where(WorkSession.id == session_id, WorkSession.kind == SessionKind.COUNT)
     return db.scalar(query) is not None
+
+
+def open_count_at(db: Session, place_id: UUID) -> UUID | None:
+    """The newest open count that asks what lives at a place."""
+    return db.scalar(
+        select(WorkSession.id)
+        .join(WorkItem, WorkItem.session_id == WorkSession.id)
+        .join(Placement, (Placement.item_id == WorkItem.item_id) & Placement.until.is_(None))
+        .where(
+            Placement.place_a_id == place_id, WorkSession.kind == SessionKind.COUNT, WorkSession.closed_at.is_(None)
+        )
+        .order_by(WorkSession.created_at.desc(), WorkSession.id)
+        .limit(1)
+    )  # fmt: skip
 
 
 def seen(db: Session, session_id: UUID) -> dict[UUID, Seen]:

@@ -41,11 +41,12 @@ def sessions_page(desk: ViewerDesk) -> Response:
 
 
 @router.get("/sessions/new")
-def new_form(desk: LeadDesk, kind: str = SessionKind.TEST, codes: str = "") -> Response:
+def new_form(desk: LeadDesk, kind: str = SessionKind.TEST, codes: str = "", place: str = "") -> Response:
     """Open a session: when, where, and what goes on its worklist."""
     ensure_today(desk)
     with desk.reading() as db:
-        values = dict.fromkeys(_FIELDS, "") | {"on": desk.today.isoformat(), "kind": kind, "codes": codes}
+        given = {"on": desk.today.isoformat(), "kind": kind, "codes": codes, "place": place}
+        values = dict.fromkeys(_FIELDS, "") | given
         return _new(desk, db, values, USUAL)
 
 
