@@ -3,9 +3,7 @@
 import { span } from "../outbox/status.js";
 import { pullLines, pulls } from "./package.js";
 import { bind, shown } from "./ticks.js";
-import { go, part, show, unknown } from "./views.js";
-
-const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+import { camera, go, part, show, spaced, unknown } from "./views.js";
 
 /* The list of an event, or the one taken along last. With a `code`, its line comes first; where `only` lists that know
    the code count, the answer says whether there is one. */
@@ -23,7 +21,7 @@ export async function pullList(event, code, only = false) {
   made.querySelector("[data-list]").append(...order.map((line) => row(line, list.event.id)));
   show(made, go("What is on this phone", "/offline"));
   bind(document.querySelector("[data-view] .pull"), shown);
-  await import(document.querySelector("[data-view] [data-camera]").dataset.camera); // it looks for its panel when it is loaded
+  await camera();
   return true;
 }
 

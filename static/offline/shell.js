@@ -4,6 +4,7 @@
 import { start } from "../outbox/outbox.js";
 import { sessions } from "./package.js";
 import { pullList } from "./pullview.js";
+import { swap } from "./swapview.js";
 import { home, item, nextForm, session, testForm, unknown } from "./views.js";
 
 const here = new URL(location.href);
@@ -24,6 +25,7 @@ async function route() {
   const parts = here.pathname.split("/").filter(Boolean), asked = here.searchParams;
   const [first, second, third] = parts;
   if (first === "sessions" && second) return third === "next" ? nextForm(second, asked.get("after")) : session(second);
+  if (first === "swap" && !second) return swap(asked);
   if (first === "pull") return pullList(second, third === "items" ? parts[3] : null);
   const typed = first === "find" ? asked.get("code") : null;
   if (typed || (first?.toLowerCase() === "t" && second)) {

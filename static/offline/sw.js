@@ -7,7 +7,7 @@ const CACHE = `coilbook-${BUILD.version}`;
 const PATIENCE = 4000; // ms that a page which the one page can stand in for may take; others take their time
 const DARK = 15_000; // ms in which, after that, nobody is made to wait again
 const GONE = [502, 504]; // what a gateway says when the service behind it is away
-const PAGES = /^\/(?:$|offline$|scan$|find$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the one page can stand in for
+const PAGES = /^\/(?:$|offline$|scan$|find$|swap$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the one page can stand in for
 
 let darkUntil = 0;
 

@@ -1,5 +1,6 @@
 /* What the one page shows. Its words and looks are the parts of templates/home/offline/shell.html. */
 
+import { kept } from "../outbox/deeds.js";
 import { span } from "../outbox/status.js";
 import { bind } from "./form.js";
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions } from "./package.js";
@@ -7,7 +8,7 @@ import { showEntries } from "./waiting.js";
 import { chooseLanes } from "./lanes.js";
 
 const view = document.querySelector("[data-view]"), actions = document.querySelector("[data-actions]");
-const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+export const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
 const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") || "No place";
 
 /* A copy of a part, its holes filled with text or elements: {title: "…"} goes into [data-title]. */
@@ -60,8 +61,11 @@ export async function home(above = part("title"), ...below) {
   }
   show(made, ...below);
   await showEntries(view, part);
-  await import(view.querySelector("[data-camera]").dataset.camera); // it looks for its panel when it is loaded
+  await camera();
 }
+
+/* Start the camera of what is shown, which looks for its panel when it is loaded; its module. */
+export const camera = () => import(view.querySelector("[data-camera]").dataset.camera);
 
 export async function session(id) {
   const pack = await sessionOf(id).catch(() => null);
@@ -82,12 +86,30 @@ export async function session(id) {
 
 export async function item(code) {
   const found = await lineOf(code).catch(() => null);
-  if (!found) return unknown(`${spaced(code)} is not among what you took along, and there is no signal to look it up.`);
+  if (!found) {
+    await unknown(`${spaced(code)} is not among what you took along, and there is no signal to look it up.`);
+    if ((await camera()).codeIn(`/t/${code}`)) view.querySelector(".notice").after(deeds(code));
+    return undefined;
+  }
   const line = (await linesOf(found.pack)).find((each) => each.code === code), verdict = line.done ?? line.last;
-  return show(part("item", {
+  const made = part("item", {
     title: line.name, code: spaced(code), place: where(line), state: part(line.state, {}, "state"),
     last: verdict ? part(verdict, {}, "verdict") : "Never tested.", when: line.done ? "in this session" : "",
-  }), go("Test it", `/t/${code}/test?session=${found.pack.session.id}`), go("The worklist", `/sessions/${found.pack.session.id}`));
+  });
+  made.append(deeds(code));
+  return show(made, go("Test it", `/t/${code}/test?session=${found.pack.session.id}`), go("The worklist", `/sessions/${found.pack.session.id}`));
+}
+
+/* What can be done about an item at once, by its code alone. */
+function deeds(code) {
+  const made = part("deeds"), form = made.querySelector("form");
+  form.dataset.item = code;
+  made.querySelector("a").href = `/swap?bad=${code}`;
+  form.onsubmit = async (event) => {
+    event.preventDefault();
+    if (await kept(form)) form.remove();
+  };
+  return made;
 }
 
 export async function nextForm(id, after) {

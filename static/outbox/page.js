@@ -22,10 +22,12 @@ news.addEventListener("sent", ({ detail }) => {
 });
 start();
 
+const deeds = document.querySelector("[data-deed]") && import("./deeds.js").catch(() => null); // while there is a signal
 let asking = false, through = null;
 /* A form that is no test is sent as pages are: where there is no signal, it would be lost with its page. So it asks
-   first whether the service answers; where it does not, the page stays, with all that was entered. A form that only
-   leads on names, as `data-without`, where it does so on what was taken along. */
+   first whether the service answers; where it does not, the page stays, with all that was entered. What is done already
+   (`data-deed`) is kept like a test. A form that only leads on names, as `data-without`, where it does so on what was
+   taken along. */
 document.addEventListener("submit", (event) => { // on its way up, after all that other scripts do with the form
   const { target: form, submitter } = event;
   if (event.defaultPrevented || form.method !== "post" || form === through || !form.requestSubmit) return;
@@ -38,6 +40,7 @@ async function send(form, submitter) {
   const answered = await answers();
   asking = false;
   form.querySelector("[data-unsent]")?.remove();
+  if (!answered && form.dataset.deed && await (await deeds)?.kept(form)) return void (submitter.disabled = true); // once is enough
   if (!answered) return leads(form) ? location.assign(form.dataset.without) : say(form);
   through = form;
   form.requestSubmit(submitter);
