@@ -22,7 +22,7 @@ news.addEventListener("sent", ({ detail }) => {
 });
 start();
 
-const deeds = document.querySelector("[data-deed]") && import("./deeds.js").catch(() => null); // while there is a signal
+const deeds = document.querySelector("[data-deed]") && import("./deeds.js").catch(() => null); // where the page has it
 let asking = false, through = null;
 /* A form that is no test is sent as pages are: where there is no signal, it would be lost with its page. So it asks
    first whether the service answers; where it does not, the page stays, with all that was entered. What is done already
