@@ -1,6 +1,7 @@
 """It crackled, and swap now, where there is no signal: kept on the phone like a test, and done once there is one."""
 
 from collections.abc import Iterator
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -10,7 +11,10 @@ from sqlalchemy import select
 from service.gear.models import Flag, Item
 from service.kit.codes import make_code
 from service.tags.actions import item_with
+from service.testlog.lanes.core import Lane, Shown, readings
 from service.testlog.models import Swap
+from service.wiring.builtin import BUILTIN
+from service.wiring.readings import read
 from tests.outbox.support import Truck, bar, entries, eventually, send_now, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in
@@ -120,3 +124,34 @@ def test_pages_that_were_open_when_the_signal_went_keep_it_too(at: Truck, phone:
     assert suspects(at) == [crackles]
     with at.store.reading() as db:
         assert [db.get_one(Item, swap.bad_id).state for swap in db.scalars(select(Swap))] == ["quarantined"]
+
+
+FOUR = BUILTIN["xlr3x4"]
+DEAD = Lane("2", Shown.BAD)
+TOLD = Lane("3", Shown.BAD, frozenset("1"), (("1", "2"), ("2", "3")), reversed=True)
+
+
+def test_eight_taps_are_not_lost_when_the_signal_goes(tmp_path: Path, browser: Browser) -> None:
+    """What the phone makes of the lanes is what the service reads from the same taps."""
+    lanes = [Lane("1", Shown.GOOD), DEAD, TOLD, Lane("4")]
+    with truck(f"sqlite:///{tmp_path / 'lanes.db'}", "xlr3x4") as at, phone_in(browser) as context:
+        page = at.joined(context)
+        page.goto(f"{at.base}/t/{at.codes[0]}/lanes?session={at.session}")
+        log = page.get_by_role("button", name="Log these lanes")
+        with at.no_signal():
+            log.click()
+            expect(bar(page).get_by_text("Say of at least one lane")).to_be_visible()
+            for lane in lanes:
+                page.locator(f'[name="lane-{lane.name}"][value="{lane.shown}"]').check()
+            for name, values in (("open", ["1"]), ("touch", ["1-2", "2-3"]), ("reversed", ["yes"])):
+                for value in values:
+                    page.locator(f'[name="{name}-3"][value="{value}"]').check()
+            log.click()
+            expect(bar(page).get_by_text("Fail kept for")).to_be_in_viewport()
+        send_now(page)
+        eventually(lambda: entries(page) == [])
+        [test] = at.tests()
+        joined, probed = readings(FOUR, lanes)
+        assert (test.verdict, test.session_id, test.wiring) == ("fail", at.session, "xlr3x4")
+        assert read(FOUR, test.joined, test.probed) == read(FOUR, joined, probed)
+        assert state(at, at.codes[0]) == "quarantined"

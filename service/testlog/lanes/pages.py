@@ -144,8 +144,16 @@ def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
     lanes = form.lanes or tuple(Lane(name) for name in chain.wiring.lanes)
     session = db.get(WorkSession, form.session) if form.session else None
     session = session or open_session_with(db, chain.items[0].id, desk.today)
+    codes = codes_of(db, [item.id for item in chain.items])
+    first, *others = [codes[item.id] for item in chain.items]
+    facts = {
+        "item": first, "through": others, "session": session and str(session.id), "wiring": chain.key,
+        "lanes": {
+            name: [[wire.a for wire in wires], [wire.b for wire in wires]] for name, wires in chain.wiring.lanes.items()
+        },
+    }  # fmt: skip
     return desk.page(
         "testlog/lanes.html", 422 if form.errors else 200, form=form, items=chain.items, lanes=lanes,
-        codes=codes_of(db, [item.id for item in chain.items]), ready=is_lane_by_lane(chain.wiring), session=session,
+        codes=codes, ready=is_lane_by_lane(chain.wiring), session=session, facts=facts,
         touches=["-".join(pair) for pair in TOUCHES], title=title_of(desk.program),
     )  # fmt: skip
