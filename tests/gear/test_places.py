@@ -40,6 +40,18 @@ def test_places_come_in_the_order_of_the_walk_and_move_in_it(program: Running) -
     assert walk(program) == ["Case 1", "Frame 1", "Frame 2"]
 
 
+def test_a_name_leads_to_the_walk_through_the_place(program: Running) -> None:
+    add(program, "Frame 1")
+    there = f"/places/{place_id(program, 'Frame 1')}/walk"
+    for who in (program.lead, program.crew, program.viewer):
+        assert f'<a href="{there}"><b>Frame 1</b>' in who.get("/places").text
+    new = {"id": op(), "kind": "cable", "wiring": "xlr3", "length": "10 ft", "place": "Frame 1"}
+    [item] = program.lead.post("/api/v1/items", json=new).json()
+    page = program.crew.get(there).text
+    assert f'href="/t/{item["code"]}/test"' in page
+    assert 'href="/gear?place=Frame+1"' in page
+
+
 def test_a_place_is_known_in_whatever_letters(program: Running) -> None:
     add(program, "Étagère 1")
     again = program.lead.post("/places", data={"op": op(), "name": "étagère 1", "kind": "frame"})
