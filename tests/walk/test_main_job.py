@@ -24,10 +24,10 @@ def service(sqlite_url: str) -> Iterator[Served]:
 
 def press(page: Page, words: str) -> None:
     """Tap the button or link with these words, and wait for the page that it leads to."""
-    page.locator(".actions, main").get_by_role("button", name=words).or_(
-        page.locator(".actions, main").get_by_role("link", name=words)
-    ).first.click()
-    page.wait_for_load_state()
+    with page.expect_navigation():  # a form asks first whether there is a signal, and goes a moment later
+        page.locator(".actions, main").get_by_role("button", name=words).or_(
+            page.locator(".actions, main").get_by_role("link", name=words)
+        ).first.click()
 
 
 def send(page: Page) -> None:
