@@ -50,6 +50,12 @@ def test_a_name_leads_to_the_walk_through_the_place(program: Running) -> None:
     page = program.crew.get(there).text
     assert f'href="/t/{item["code"]}/test"' in page
     assert 'href="/gear?place=Frame+1"' in page
+    assert "retired or lost" not in page
+    gone = {"op": op(), "state": "retired", "reason": "worn out"}
+    assert program.lead.post(f"/t/{item['code']}/state", data=gone).status_code == 303
+    page = program.crew.get(there).text  # the list of places counts it still
+    assert "0 items live here. By the book 1 more does, retired or lost." in page
+    assert 'href="/gear?place=Frame+1"' in page
 
 
 def test_a_place_is_known_in_whatever_letters(program: Running) -> None:

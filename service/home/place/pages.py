@@ -12,7 +12,7 @@ from service.gear.actions import place_with
 from service.gear.core import item_name
 from service.home.items.queries import item_rows
 from service.home.place import actions
-from service.home.place.queries import ids_at
+from service.home.place.queries import codes_at, ids_at
 from service.home.scan.core import read_errand
 from service.kit.lengths import Unit
 from service.season.core import DueState
@@ -42,6 +42,7 @@ def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
             lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
             asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
             leads=desk.me.role.reaches(Role.LEAD), count=open_count_at(db, place_id),
+            gone=len(codes_at(db, place_id)) - len(ids),
         )  # fmt: skip
 
 
