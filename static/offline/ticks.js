@@ -21,7 +21,7 @@ export function bind(root, ticked) {
       if (!(error instanceof StorageRefused)) throw error;
       form.dataset.plain = "yes";
       say("This phone keeps nothing for websites, so the tick is sent now, and needs a signal.");
-      setTimeout(() => form.requestSubmit());
+      setTimeout(() => event.submitter.click());
     }
   });
 }

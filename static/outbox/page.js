@@ -30,7 +30,7 @@ let asking = false, through = null;
    taken along. */
 document.addEventListener("submit", (event) => { // on its way up, after all that other scripts do with the form
   const { target: form, submitter } = event;
-  if (event.defaultPrevented || form.method !== "post" || form === through || !form.requestSubmit) return;
+  if (event.defaultPrevented || form.getAttribute("method") !== "post" || form === through || !form.requestSubmit) return;
   event.preventDefault();
   if (!asking) send(form, submitter);
 });

@@ -28,6 +28,7 @@ NO_DATABASE = """
 NO_MIRROR = """
   Storage.prototype.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
 """
+NO_RESUBMIT = "delete HTMLFormElement.prototype.requestSubmit;"
 NO_UUID = (
     "delete Crypto.prototype.randomUUID; Object.defineProperty(navigator, 'locks', { value: undefined });"
 )
@@ -70,10 +71,11 @@ def test_a_test_is_kept_and_sent_all_the_same(at_truck: Truck, phone_with: objec
     assert [str(key) for key in at_truck.logged()].count(entry["id"]) == 1
 
 
+@pytest.mark.parametrize("older", ["", NO_RESUBMIT], ids=["a browser of today", "an older one"])
 def test_where_nothing_can_be_kept_it_is_said_and_the_form_is_sent(
-    at_truck: Truck, phone_with: object
+    at_truck: Truck, phone_with: object, older: str
 ) -> None:
-    page: Page = phone_with(NO_DATABASE + NO_MIRROR)  # type: ignore[operator]
+    page: Page = phone_with(NO_DATABASE + NO_MIRROR + older)  # type: ignore[operator]
     before = len(at_truck.logged())
     page.goto(at_truck.form())
     said: list[str] = []
@@ -86,6 +88,22 @@ def test_where_nothing_can_be_kept_it_is_said_and_the_form_is_sent(
     expect(page.get_by_role("heading", level=1)).to_contain_text("Pass")
     assert len(at_truck.logged()) == before + 1
     assert any("This phone keeps nothing for websites" in words for words in said)
+
+
+def test_where_nothing_can_be_kept_a_test_stays_on_its_page_until_there_is_a_signal(
+    at_truck: Truck, phone_with: object
+) -> None:
+    page: Page = phone_with(NO_DATABASE + NO_MIRROR)  # type: ignore[operator]
+    before = len(at_truck.logged())
+    page.goto(at_truck.form())
+    page.get_by_text("Bent behind both").click()
+    with at_truck.no_signal():
+        page.locator(".actions").get_by_role("button", name="Pass").click()
+        expect(page.get_by_text("There is no signal, so this was not sent.")).to_be_visible()
+        expect(page.get_by_text("Bent behind both")).to_be_checked()
+    press(page, "Pass")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Pass")
+    assert len(at_truck.logged()) == before + 1
 
 
 def test_an_entry_that_only_the_mirror_has_is_sent(at_truck: Truck, phone_with: object) -> None:

@@ -4,12 +4,13 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 from sqlalchemy import select
 
 from service.testlog.models import Repair
-from tests.outbox.support import Truck, take_along
+from tests.outbox.support import Truck, take_along, truck
 from tests.support.access import barriers
+from tests.support.chromium import phone_in
 
 WORDS = "There is no signal, so this was not sent."
 KEEP = "Keep it, then test again"
@@ -46,13 +47,33 @@ def test_a_form_is_sent_by_the_button_that_was_pressed(bad_line: Truck, page: Pa
     expect(page.get_by_role("heading", name="What reads like this")).to_be_visible()
 
 
-def test_the_next_item_comes_from_what_was_taken_along(bad_line: Truck, page: Page) -> None:
-    take_along(bad_line, page)
-    page.reload()  # the worker has a hold on pages loaded after it
-    with bad_line.no_signal():
-        page.get_by_role("button", name="Give me the next").click()
-        expect(page.locator("[data-form]")).to_be_visible()
-        assert "/test?session=" in page.url
+@pytest.mark.parametrize(
+    "lacks",
+    ["delete AbortSignal.timeout;", "delete HTMLFormElement.prototype.requestSubmit;"],
+    ids=["no time limit", "no way to send a form on"],
+)
+def test_a_browser_of_an_older_phone_sends_its_forms(bad_line: Truck, browser: Browser, lacks: str) -> None:
+    """Safari has the two since version 16, and phones of 2015 and 2016 stay at 15."""
+    before = repairs(bad_line)
+    with phone_in(browser) as context:
+        context.add_init_script(lacks)
+        page = bad_line.joined(context)
+        page.goto(f"{bad_line.base}/t/{bad_line.codes[0]}/repair")
+        page.get_by_label("What was done").fill("Joint soldered again")
+        page.get_by_role("button", name=KEEP).click()
+        expect(page.get_by_role("heading", level=1)).not_to_contain_text("Repair")
+    assert repairs(bad_line) == [*before, "Joint soldered again"]
+
+
+def test_the_next_item_comes_from_what_was_taken_along(sqlite_url: str, browser: Browser) -> None:
+    with truck(sqlite_url, "xlr3") as at, phone_in(browser) as context:
+        page = at.joined(context)
+        take_along(at, page)
+        page.reload()  # the worker has a hold on pages loaded after it
+        with at.no_signal():
+            page.get_by_role("button", name="Give me the next").click()
+            expect(page.locator("[data-form]")).to_be_visible()
+            assert "/test?session=" in page.url
 
 
 def repairs(at: Truck) -> list[str]:
