@@ -14,7 +14,7 @@ const PATIENCE = 2500; // ms that the service may take to say which item is next
    service; `claim`, where it is given, is asked first, and keeps two helpers from testing the same item. */
 export function bind(form, test) {
   let busy = false, plain = false;
-  const replaces = fillAgain(form);
+  const replaces = fillAgain(form, test.code);
   const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
   form.addEventListener("submit", async (event) => {
     if (plain) return;
@@ -82,12 +82,14 @@ function inWords(verdict, found, bad) {
   return ["Do not plug it in.", ...named, ...(found || bad ? [] : ["The service names the fault once this is sent."])];
 }
 
-/* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces. */
-function fillAgain(form) {
+/* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces. What is
+   of another item, whose form did not open, belongs in no other. */
+function fillAgain(form, item) {
   const text = sessionStorage.getItem(UNDONE);
   sessionStorage.removeItem(UNDONE);
   if (!text) return null;
-  const { fields, replaces } = JSON.parse(text);
+  const { code, fields, replaces } = JSON.parse(text);
+  if (code !== item) return null;
   for (const control of form.elements) {
     if (!control.name || control.type === "hidden") continue;
     const values = fields.filter(([name]) => name === control.name).map(([, value]) => value);

@@ -34,7 +34,7 @@ function row(entry, part) {
 
 /* Open its form with what was entered; what is kept then takes its place. */
 function edit(entry) {
-  sessionStorage.setItem(UNDONE, JSON.stringify({ fields: entry.shown.fields, replaces: entry.id }));
+  sessionStorage.setItem(UNDONE, JSON.stringify({ code: entry.shown.code, fields: entry.shown.fields, replaces: entry.id }));
   location.assign(entry.shown.back);
 }
 

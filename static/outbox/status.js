@@ -65,7 +65,7 @@ function fresh(all, now) {
   button.onclick = async () => {
     const undone = await undo(last.id);
     if (!undone) return;
-    if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ fields: undone.shown.fields }));
+    if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ code, fields: undone.shown.fields }));
     location.assign(undone.shown.back);
   };
   const told = made("p", {}, made("b", {}, `${verdict} kept for ${code.slice(0, 3)} ${code.slice(3)}.`));

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.outbox.proxy import CUT_AFTER, CUT_BEFORE, PASS, TORN, Answer, Told
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now
+from tests.outbox.support import Truck, bar, entries, eventually, press, send_now, worker_ready
 
 pytestmark = pytest.mark.browser
 
@@ -106,6 +106,28 @@ def test_a_refused_test_is_edited_as_a_new_one(bad_line: Truck, page: Page) -> N
     send_now(page)
     sent(page, bad_line, again["id"])
     assert refused["id"] not in map(str, bad_line.logged())
+
+
+def test_what_was_to_be_edited_is_put_into_no_other_items_form(bad_line: Truck, page: Page) -> None:
+    """Its own form does not open without a signal, so the helper goes on with the next item."""
+    nothing_reached = page.locator("[name=c1][value='-']")
+    page.goto(bad_line.form())
+    page.get_by_text("Mark what was found", exact=True).click()
+    nothing_reached.check(force=True)
+    press(page, "Fail")
+    (refused,) = entries(page)
+    bad_line.line.tell(Answer(422, b'{"detail": "No."}'))
+    send_now(page)
+    settled(page, "needs_attention")
+    page.goto(f"{bad_line.base}/offline")
+    worker_ready(page)
+    with bad_line.no_signal():
+        page.get_by_role("button", name="Edit it").click()
+        expect(page.get_by_text("is not among what you took along")).to_be_visible()
+    page.goto(bad_line.form(1))
+    expect(nothing_reached).not_to_be_checked()
+    press(page, "Pass")
+    assert refused["id"] in [one["id"] for one in entries(page)]
 
 
 def test_a_refused_test_is_thrown_away_only_on_purpose(bad_line: Truck, page: Page) -> None:
