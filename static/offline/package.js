@@ -5,26 +5,36 @@ import { taken } from "../outbox/store.js";
 
 const LASTS = 14 * 24 * 3600 * 1000; // ms: an old worklist only misleads
 
-/* Load a session with its tables; what is kept of it. */
+/* Load a session with its tables; what is kept of it. What was sent from here before is in what the service says now, and
+   counts no more by itself: a test that was voided since would be done here for ever. */
 export async function take(id) {
+  const sent = await taken.all(`done:${id}:`);
   const session = await loaded(`/api/v1/sessions/${id}/package`);
   for (const [key, wiring] of Object.entries(session.wirings)) await taken.put(`table:${key}`, await loaded(wiring.table));
   const kept = { ...session, loaded_at: Date.now() };
   await taken.put(`session:${id}`, kept);
+  await forget(`done:${id}:`, sent);
   for (const each of await sessions()) {
     if (Date.now() - each.loaded_at > LASTS) await taken.drop(`session:${each.session.id}`);
   }
   return kept;
 }
 
-/* Load an event's pull list; what is kept of it. */
+/* Load an event's pull list; what is kept of it. A tick that was sent from here may have been taken back since. */
 export async function takePull(event) {
+  const sent = await taken.all(`ticked:${event}:`);
   const kept = { ...await loaded(`/api/v1/pull?event=${event}`), loaded_at: Date.now() };
   await taken.put(`pull:${event}`, kept);
+  await forget(`ticked:${event}:`, sent);
   for (const each of await pulls()) {
     if (Date.now() - each.loaded_at > LASTS) await taken.drop(`pull:${each.event.id}`);
   }
   return kept;
+}
+
+/* Forget these that were sent from here. */
+async function forget(prefix, sent) {
+  for (const { code } of sent) await taken.drop(prefix + code);
 }
 
 /* The pull lists that were taken along, the newest first. */

@@ -13,17 +13,16 @@ from service.retire.lists.models import PullTick
 from service.season.actions import add_event, add_season
 from service.season.core import Season, split
 from service.season.models import EventKind
-from tests.outbox.support import Truck, bar, entries, eventually, truck, worker_ready
+from tests.outbox.support import Truck, bar, entries, eventually, send_now, truck, worker_ready
 from tests.support.chromium import phone_in
 
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def listed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Truck, str]]:
+@pytest.fixture
+def listed(sqlite_url: str) -> Iterator[tuple[Truck, str]]:
     """Three cables that nobody has tested, and the event that they are on the list of."""
-    path = tmp_path_factory.mktemp("pull") / "coilbook.db"
-    with truck(f"sqlite:///{path}", "xlr3", "xlr3", "xlr3") as made:
+    with truck(sqlite_url, "xlr3", "xlr3", "xlr3") as made:
         now, season = datetime.now(UTC), uuid4()
         starts, ends = now.date() - timedelta(days=20), now.date() + timedelta(days=20)
         with made.store.writing() as db:
@@ -39,14 +38,21 @@ def ticks(at: Truck) -> int:
         return len(list(db.scalars(select(PullTick.id))))
 
 
+def taken_along(at: Truck, page: Page, event: str) -> None:
+    """Take the list along, and wait until it is on the phone."""
+    page.goto(f"{at.base}/pull/{event}")
+    button = page.get_by_role("button", name="Take it along")
+    button.click()
+    expect(button).to_be_enabled(timeout=60_000)  # it is not while the list is loaded
+    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded under a minute")
+    worker_ready(page)
+
+
 def test_a_walk_with_a_signal_without_and_with_one_again(listed: tuple[Truck, str], browser: Browser) -> None:
     at, event = listed
     with phone_in(browser) as context:
         page: Page = at.joined(context)
-        page.goto(f"{at.base}/pull/{event}")
-        page.get_by_role("button", name="Take it along").click()
-        expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
-        worker_ready(page)
+        taken_along(at, page, event)
         page.locator("form[data-tick] button").first.click()
         expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
         expect(bar(page)).to_contain_text("Tick kept for")
@@ -70,3 +76,26 @@ def test_a_walk_with_a_signal_without_and_with_one_again(listed: tuple[Truck, st
         assert ticks(at) == 2
         page.goto(f"{at.base}/pull/{event}")
         expect(page.locator(".pullbar")).to_contain_text("2 of 3 done")
+
+
+def test_a_tick_that_was_taken_back_is_open_on_a_list_that_was_taken_along_since(
+    listed: tuple[Truck, str], browser: Browser
+) -> None:
+    at, event = listed
+    with phone_in(browser) as context:
+        page: Page = at.joined(context)
+        taken_along(at, page, event)
+        page.locator("form[data-tick] button").first.click()
+        send_now(page)
+        eventually(lambda: entries(page) == [])
+        with at.no_signal():
+            page.goto(f"{at.base}/pull/{event}")
+            expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
+        page.goto(f"{at.base}/pull/{event}")
+        page.locator(".pull .is-done a").click()
+        page.get_by_role("button", name="Take the tick back").click()
+        expect(page.locator(".pullbar")).to_contain_text("0 of 3 done")
+        taken_along(at, page, event)
+        with at.no_signal():
+            page.goto(f"{at.base}/pull/{event}")
+            expect(page.locator(".pullbar")).to_contain_text("0 of 3 done")

@@ -4,15 +4,19 @@ import gzip
 import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
+from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from service.crew.core import Role
+from service.crew.core import Role, Who
+from service.crew.models import Person
 from service.gear.models import Item
 from service.home.offline.pages import precached, shell
 from service.tags.models import Tag
+from service.testlog.actions import void_test
 from service.web.modules import imported, module
 from tests.outbox.support import Truck, bar, entries, eventually, press, take_along, truck
 from tests.support.access import barriers
@@ -130,6 +134,31 @@ def evening_without_the_service(gone: Truck, page: Page) -> None:
     assert sorted(test.verdict for test in gone.tests()) == ["fail", "fail", "pass"]
     page.goto(f"{gone.base}/sessions/{gone.session}")
     expect(page.get_by_text("Take it along again")).to_be_visible()
+
+
+@browser_test
+def test_a_test_that_was_voided_is_open_on_a_worklist_that_was_taken_along_since(
+    untested: Truck, browser: Browser
+) -> None:
+    at = untested
+    with phone_in(browser) as context:
+        page = at.joined(context)
+        take_along(at, page)
+        page.goto(at.form())
+        press(page, "Pass")
+        page.get_by_role("button", name="Send now").click()
+        eventually(lambda: entries(page) == [])
+        (logged,) = at.tests()
+        with at.store.writing() as db:
+            who = Who(db.get_one(Person, logged.person_id).id, "Mira", Role.LEAD)
+            void_test(db, logged.id, "wrong cable", who, datetime.now(UTC), ZoneInfo("America/New_York"))
+        with at.no_signal():
+            page.goto(f"{at.base}/sessions/{at.session}")
+            expect(page.get_by_text("1 of 3 tested")).to_be_visible()
+        take_along(at, page)
+        with at.no_signal():
+            page.goto(f"{at.base}/sessions/{at.session}")
+            expect(page.get_by_text("0 of 3 tested")).to_be_visible()
 
 
 def sorted_codes(at: Truck) -> tuple[str, str, str]:
