@@ -1,9 +1,11 @@
-"""What the API is sent holds whole characters only.
+"""What is sent holds characters that can be kept: whole ones, and no NUL.
 
 JSON can write one half of a surrogate pair ("\\ud800"), which is no text: it cannot be stored, told again or logged.
+PostgreSQL keeps no text with a NUL in it, and SQLite keeps it as if it were nothing special.
 """
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from fastapi import Request
@@ -28,6 +30,18 @@ async def whole_characters(request: Request) -> None:
         if not _is_text({name: value}):
             shown = name if _is_text(name) else "body"
             raise invalid(shown, f"{shown}: there is half a character in it. Type it again.")
+
+
+def refuse_nul(fields: Iterable[tuple[str, object]]) -> None:
+    """Refuse a form with a NUL in it, which no keyboard types.
+
+    Raises:
+        Invalid: naming the field that holds it.
+    """
+    for name, value in fields:
+        if "\0" in name or (isinstance(value, str) and "\0" in value):
+            shown = name.replace("\0", "")
+            raise invalid(shown, f"{shown}: this text has characters that cannot be shown. Type it again.")
 
 
 def _is_text(value: Any) -> bool:

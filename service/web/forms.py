@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 from starlette.datastructures import FormData
 
 from service.kit.problems import Invalid, Problem
+from service.web.bodies import refuse_nul
 from service.web.problems import sentence
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -29,7 +30,9 @@ def read_by(parse: Callable[[Any], Any]) -> BeforeValidator:
 
 
 async def _posted(request: Request) -> FormData:
-    return await request.form()
+    posted = await request.form()
+    refuse_nul(posted.multi_items())
+    return posted
 
 
 Posted = Annotated[FormData, Depends(_posted)]

@@ -1,4 +1,5 @@
-"""What holds on every answer and every request: headers, the host and origin checks, a bound on bodies.
+"""What holds on every answer and every request: headers, the host and origin checks, a readable address, a bound on
+bodies.
 
 Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
 a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
@@ -9,7 +10,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.kit.problems import NotAllowed, Problem
+from service.kit.problems import Invalid, NotAllowed, Problem
 from service.web.headers import headers_of_every_answer
 from service.web.hosts import Hosts, hosts_of
 from service.web.problems import answer
@@ -74,6 +75,8 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     named = headers.getlist("host")
     if len(named) != 1 or not hosts.known(named[0]):
         return NotThisHost("Coilbook is not reached by this name. Open it by the address on its tags.")
+    if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # which PostgreSQL looks up in no text
+        return Invalid("This address has characters that cannot be shown. Go to Now and look from there.")
     if scope["method"] in SAFE:
         return None
     length = headers.get("content-length", "0")

@@ -8,6 +8,7 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
 from service.kit.problems import invalid
+from service.web.bodies import refuse_nul
 from service.web.guard import BODY_MOST
 
 
@@ -55,6 +56,7 @@ class Taking:
             else:
                 fields[name] = value
         await form.close()
+        refuse_nul(fields.items())
         return Upload(file, fields)
 
 
