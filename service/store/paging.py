@@ -3,9 +3,8 @@
 import base64
 import json
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
-from uuid import UUID
 
 from sqlalchemy import ColumnElement, SQLColumnExpression, and_, or_
 
@@ -13,6 +12,8 @@ from service.kit.problems import invalid
 
 PAGE = 50
 MOST = 200
+LARGEST = 2**31 - 1
+"""The largest number that a sort key holds on both engines: a length, a turn in the walk, a row's own."""
 
 
 def page_size(limit: int | None) -> int:
@@ -41,16 +42,21 @@ def position(after: str, *readers: type[Any]) -> list[Any]:
         if not isinstance(plain, list) or len(plain) != len(readers):
             raise ValueError
         return [_read(value, reader) for value, reader in zip(plain, readers, strict=True)]
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, RecursionError) as error:
         raise invalid(
             "after", "after is not a cursor of this list; take it from the last page's next."
         ) from error
 
 
 def _read(value: Any, reader: type[Any]) -> Any:
-    if reader in (date, datetime):
-        return reader.fromisoformat(value)
-    return UUID(value) if reader is UUID else reader(value)
+    """A value as `cursor` wrote it; what no database could look up is refused here and not by the database."""
+    if not isinstance(value, str) or "\0" in value:
+        raise ValueError
+    value.encode()  # half a surrogate pair is JSON, and yet no text: UnicodeEncodeError is a ValueError
+    read = reader.fromisoformat(value) if reader in (date, datetime) else reader(value)
+    if (reader is int and abs(read) > LARGEST) or (reader is datetime and read.utcoffset() != timedelta(0)):
+        raise ValueError
+    return read
 
 
 def beyond(
