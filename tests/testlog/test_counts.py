@@ -53,6 +53,16 @@ def see(program: Running, address: str, **fields: object) -> str:
     return str(answer.headers["location"])
 
 
+def test_what_is_no_item_and_no_place_was_not_seen(program: Running) -> None:
+    at = placed(program, "Rack")
+    address, here = counted(program), str(at.ids[at.codes[0]])
+    for fields in ({"item": op()}, {"item": here, "place": op()}):
+        answer = program.crew.post(f"{address}/seen", data={"op": op()} | fields)
+        assert answer.status_code == 422, answer.text
+        assert "out of date" in answer.text
+    assert "0 of 1" in program.viewer.get(f"{address}/count").text
+
+
 def test_place_by_place_line_by_line_and_all_except(program: Running) -> None:
     at = placed(program, "Rack", "Rack", "Rack", "Case")
     one, two, three, case = at.codes

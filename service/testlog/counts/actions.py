@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.gear import queries as gear
 from service.gear.core import ItemState, home_state
-from service.gear.models import Item
+from service.gear.models import Item, Place
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, invalid
 from service.testlog import actions as testlog
@@ -23,6 +23,8 @@ from service.testlog.sessions import actions as sessions
 from service.testlog.sessions.actions import held_open
 from service.testlog.sessions.listing import reasons
 
+_OUT_OF_DATE = "This page is out of date. Open the count again, and say there what was seen."
+
 
 def see(
     db: Session, session_id: UUID, item_ids: Collection[UUID], place_id: UUID | None, who: Who, now: datetime
@@ -31,8 +33,13 @@ def see(
 
     Raises:
         NotFound, Conflict: there is no such count, or it was closed.
+        Invalid: there is no such item, or no such place.
     """
     _held_count(db, session_id)
+    if set(item_ids) - item_facts(db, item_ids).keys():
+        raise invalid("item", _OUT_OF_DATE)
+    if place_id is not None and db.get(Place, place_id) is None:
+        raise invalid("place", _OUT_OF_DATE)
     if db.get(SessionHelper, (session_id, who.id)) is None:
         db.add(SessionHelper(session_id=session_id, person_id=who.id, joined_at=now))
     return queries.keep_seen(db, session_id, item_ids, place_id, who.id, now)
