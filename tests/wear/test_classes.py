@@ -27,9 +27,10 @@ def test_a_class_with_enough_failures_speaks_for_itself() -> None:
     lives = {OLD: some(ENOUGH, 8), STRAPPED: some(2, 30), FREE: some(ENOUGH + 3, 40)}
     by = {each.path: each for each in judged(lives)}
     assert [by[path].by for path in (OLD, STRAPPED, FREE)] == [OLD, STRAPPED, FREE]
-    assert by[OLD].fitted == by[OLD].fitted
-    assert by[OLD].fitted is not None
-    assert by[OLD].fitted.model == fit(sorted(lives[OLD], key=lambda life: (life.lower, life.upper or -1)))
+    for path, own in ((OLD, lives[OLD]), (STRAPPED, lives[OLD] + lives[STRAPPED]), (FREE, lives[FREE])):
+        found = by[path].fitted
+        assert found is not None
+        assert found.model == fit(sorted(own, key=lambda life: (life.lower, life.upper or -1)))
 
 
 def test_a_wider_class_holds_all_that_is_within_it() -> None:
