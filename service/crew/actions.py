@@ -114,17 +114,19 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
 
     Raises:
         Invalid: the name cannot be shown, or is one too many.
-        Gone: the pass has ended, was used, or never was (a stranger learns no more).
+        Gone: the pass has ended, or the access of the one it names, it was used, or never was (a stranger learns no
+            more).
     """
     secret = core.tidy_secret(typed)
     found = queries.pass_with(db, core.fingerprint(secret)) if secret else None
     if found is None:
         raise NeverMade(_NOT_VALID)
-    if found.ended_at or found.expires_at <= now or found.uses_left == 0:
+    person = db.get(Person, found.person_id) if found.person_id else None
+    ended = found.ended_at or (person is not None and person.ended_at)
+    if ended or found.expires_at <= now or found.uses_left == 0:
         raise Gone(_NOT_VALID)
     if found.uses_left is not None:
         found.uses_left -= 1
-    person = db.get(Person, found.person_id) if found.person_id else None
     if person is None:
         _refuse_full(name, found.role, sure=sure)
         person = add_person(db, name, Role(found.role), now)

@@ -250,7 +250,17 @@ def test_the_only_lead_stays(program: Running) -> None:
 
 def test_the_ways_in_are_open_to_strangers(program: Running) -> None:
     assert "Passphrase" in program.stranger.get("/sign-in?next=/gear").text
-    assert "crew" in program.stranger.get("/join").text
+    assert "Join the crew" in program.stranger.get("/join").text
+
+
+def test_a_link_lets_in_nobody_whose_access_has_ended_since(program: Running) -> None:
+    with program.store.writing() as db:
+        kim = actions.add_person(db, "Kim", Role.VIEWER, program.clock.now)
+        link = actions.make_sign_in_link(db, kim, program.clock.now)
+    assert program.lead.post(f"/crew/people/{kim.id}/end").status_code == 303
+    answer = program.stranger.post("/join", data={"pass": link.secret, "name": ""})
+    assert answer.status_code == 410
+    assert "not valid" in answer.text
 
 
 def test_nobody_is_led_elsewhere(program: Running) -> None:
