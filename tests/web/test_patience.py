@@ -57,13 +57,14 @@ def ready(at: Served) -> int:
 def test_who_does_not_get_a_request_across_in_time_is_hung_up_on(
     sqlite_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(patience, "WITHIN", 0.3)
     with served(sqlite_url) as at:
-        for begun in BEGUN:
-            with connected(at) as phone:
-                phone.sendall(begun)
-                assert phone.recv(1) == b"", begun
-        assert ready(at) == 200
+        with monkeypatch.context() as hurried:
+            hurried.setattr(patience, "WITHIN", 0.3)
+            for begun in BEGUN:
+                with connected(at) as phone:
+                    phone.sendall(begun)
+                    assert phone.recv(1) == b"", begun
+        assert ready(at) == 200  # with all the time that a busy machine may take
 
 
 def test_a_phone_that_goes_in_the_middle_of_a_form_is_no_fault_of_ours(sqlite_url: str, heard: Heard) -> None:
