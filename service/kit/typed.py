@@ -58,3 +58,15 @@ def is_id(text: str) -> bool:
         return str(UUID(text)) == text
     except ValueError:
         return False
+
+
+def as_id(text: object) -> UUID | None:
+    """The id in a field or an address; None where it is none.
+
+    >>> as_id("12345678123456781234567812345678"), as_id("7K3M9U"), as_id(None)
+    (UUID('12345678-1234-5678-1234-567812345678'), None, None)
+    """
+    try:
+        return UUID(str(text)) if text else None
+    except ValueError:
+        return None

@@ -9,7 +9,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from service.kit.problems import NotFound, invalid
-from service.kit.typed import alike
+from service.kit.typed import alike, as_id
 from service.season import queries
 from service.season.core import Round, Season
 from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
@@ -108,7 +108,7 @@ def season_with(db: Session, season_id: str) -> SeasonRow:
     Raises:
         NotFound: there is none.
     """
-    key = _key(season_id)
+    key = as_id(season_id)
     row = db.get(SeasonRow, key) if key else None
     if row is None:
         raise NotFound("There is no such season. Go to Season and choose one from the list.")
@@ -121,18 +121,11 @@ def event_with(db: Session, event_id: str) -> Event:
     Raises:
         NotFound: there is none, or no longer.
     """
-    key = _key(event_id)
+    key = as_id(event_id)
     row = queries.event(db, key) if key else None
     if row is None:
         raise NotFound("There is no such event. Go to Season and choose one from the list.")
     return row
-
-
-def _key(text: str) -> UUID | None:
-    try:
-        return UUID(text)
-    except ValueError:
-        return None
 
 
 def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:

@@ -1,12 +1,12 @@
 """Reading the test form: what was tapped, as a test of the log."""
 
 from collections.abc import Mapping
-from uuid import UUID
 
 from starlette.datastructures import FormData
 
 from service.gear.core import End
 from service.kit.problems import Invalid, invalid
+from service.kit.typed import as_id
 from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, Verdict, readable
 from service.testlog.sheet import Entered, is_good, lanes_of, readings
 from service.web.ops import read_op
@@ -96,14 +96,6 @@ def note(posted: FormData, name: str) -> str:
 def codes(text: str) -> tuple[str, ...]:
     """The codes in a line of them, apart by commas or spaces."""
     return tuple(text.replace(",", " ").split())
-
-
-def as_id(text: object) -> UUID | None:
-    """The id in a field or an address; None where it is none."""
-    try:
-        return UUID(str(text)) if text else None
-    except ValueError:
-        return None
 
 
 def _pair(wiring: Wiring, text: str) -> tuple[str, str]:

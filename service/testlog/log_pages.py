@@ -14,6 +14,7 @@ from service.gear.queries import item_facts
 from service.gear.wirings import find_wiring, wiring_name
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound
+from service.kit.typed import as_id
 from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testlog import actions, entering, queries
@@ -93,7 +94,7 @@ def void_test(desk: LeadDesk, test_id: str, posted: Posted) -> Response:
 
 
 def _test(db: Session, test_id: str) -> Test:
-    key = entering.as_id(test_id)
+    key = as_id(test_id)
     test = queries.test(db, key) if key else None
     if test is None:
         raise NotFound("There is no such test. Look for it in the log.")

@@ -14,6 +14,7 @@ from service.gear.queries import item_facts
 from service.gear.wirings import find_wiring, wiring_name
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.typed import as_id
 from service.tags.actions import item_with
 from service.tags.queries import code_of
 from service.testlog import actions, entering
@@ -48,7 +49,7 @@ def form_page(
     desk: CrewDesk, code: str, lane: tuple[str, ...] = Query(()), through: str = "", session: str = ""
 ) -> Response:
     """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one."""
-    opened = Form(code, entering.codes(through), lane, entering.as_id(session))
+    opened = Form(code, entering.codes(through), lane, as_id(session))
     with desk.reading() as db:
         try:
             return _form(desk, db, opened)
@@ -84,7 +85,7 @@ def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Respo
         lanes = tuple(str(lane) for lane in posted.getlist("lane"))
         entered = entering.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
         again = Form(
-            code, through, lanes, entering.as_id(posted.get("session")), entered, posted, refusal.errors,
+            code, through, lanes, as_id(posted.get("session")), entered, posted, refusal.errors,
             str(posted.get("op") or new_op()),
         )  # fmt: skip
         return _form(desk, db, again)

@@ -10,6 +10,7 @@ from uuid import UUID
 
 from service.kit.codes import code_in_url, read_code
 from service.kit.problems import Invalid
+from service.kit.typed import as_id
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ class Errand:
 
 def read_errand(session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Errand:
     """The errand that an address or a form carries; what is no id or no code of ours counts as none."""
-    return Errand(_as_id(session), _code(ends_of), _as_id(pull), _code(swap_for))
+    return Errand(as_id(session), _code(ends_of), as_id(pull), _code(swap_for))
 
 
 def _code(text: str) -> str:
@@ -67,10 +68,3 @@ def _code(text: str) -> str:
         return code_in_url(text) or read_code(text)
     except Invalid:
         return ""
-
-
-def _as_id(text: str) -> UUID | None:
-    try:
-        return UUID(text)
-    except ValueError:
-        return None

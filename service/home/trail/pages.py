@@ -21,6 +21,7 @@ from service.home.trail.queries import Asked
 from service.kit.dates import midnight, parse_date
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
+from service.kit.typed import as_id
 from service.store.paging import PAGE
 
 router = APIRouter(include_in_schema=False)
@@ -47,7 +48,7 @@ def trail_page(
             detail_words=partial(detail_words, names={str(key): name for key, name in names.items()}),
             actors=[(str(each.id), each.display_name + (" (gone)" if each.ended_at else ""))
                     for each in queries.actors(db)],
-            actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=_as_id,
+            actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=as_id,
             gear=queries.gear_of(db, {entry.subject for entry in found}),
             called=partial(_called, Unit(desk.program.unit)),
             more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
@@ -55,7 +56,7 @@ def trail_page(
 
 
 def _asked(values: dict[str, str], zone: ZoneInfo) -> Asked:
-    person = _as_id(values["person"])
+    person = as_id(values["person"])
     if values["person"] and person is None:
         raise invalid("person", "Choose somebody from the list.")
     day = parse_date(values["day"], "day") if values["day"] else None
@@ -76,11 +77,4 @@ def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
         for entry in entries
         for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())
     ]
-    return {_as_id(each) for each in told}
-
-
-def _as_id(text: str) -> UUID | None:
-    try:
-        return UUID(text)
-    except ValueError:
-        return None
+    return {as_id(each) for each in told}

@@ -7,10 +7,10 @@ from sqlalchemy.orm import Session
 from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.gear.wirings import wiring_choices, wiring_name
 from service.kit.problems import Invalid, NotFound
+from service.kit.typed import as_id
 from service.testlog.bench import actions, queries
 from service.testlog.bench.actions import NewTester
 from service.testlog.bench.core import in_words
-from service.testlog.entering import as_id
 from service.testlog.models import OwnTester
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op

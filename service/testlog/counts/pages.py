@@ -13,6 +13,7 @@ from service.crew.core import Role
 from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
+from service.kit.typed import as_id
 from service.tags.actions import refuse_ended, tag_on
 from service.tags.queries import codes_of
 from service.testlog import entering
@@ -130,7 +131,7 @@ def seen(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
     if items:
         desk.once(
             op, "count.seen", [str(count.session.id), place, list(map(str, items))],
-            lambda db: actions.see(db, count.session.id, items, entering.as_id(place), desk.me, desk.now),
+            lambda db: actions.see(db, count.session.id, items, as_id(place), desk.me, desk.now),
         )  # fmt: skip
     elif place_ids:  # the tag of a place: on to what should be there
         return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
@@ -213,11 +214,11 @@ def _key(line: Line) -> str:
 
 
 def _item(posted: FormData) -> UUID:
-    found = entering.as_id(posted.get("item"))
+    found = as_id(posted.get("item"))
     if found is None:
         raise invalid("item", "This page is out of date. Open it again and send it once more.")
     return found
 
 
 def _ids(posted: Sequence[object]) -> list[UUID]:
-    return sorted({key for each in posted if (key := entering.as_id(each))})
+    return sorted({key for each in posted if (key := as_id(each))})

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from service.crew.desk import CrewDesk, Desk
 from service.gear.actions import place_with
 from service.kit.problems import Invalid
+from service.kit.typed import as_id
 from service.tags.queries import codes_of
-from service.testlog import entering
 from service.testlog.crackles import queries
 from service.testlog.crackles.actions import report_place
 from service.testlog.sessions.shown import title_of
@@ -31,7 +31,7 @@ def place_form(desk: CrewDesk, place_id: UUID, done: bool = False) -> Response:
 def place_crackled(desk: CrewDesk, place_id: UUID, posted: Posted) -> Response:
     """Call what is ticked suspect."""
     op = read_op(posted.get("op"))
-    ticked = sorted(key for item in posted.getlist("item") if (key := entering.as_id(item)))
+    ticked = sorted(key for item in posted.getlist("item") if (key := as_id(item)))
     try:
         desk.once(
             op, "place.crackled", [str(place_id), [str(item) for item in ticked]],

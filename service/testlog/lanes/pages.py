@@ -12,6 +12,7 @@ from service.crew.desk import CrewDesk, Desk
 from service.gear.queries import ItemFacts, item_facts
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
+from service.kit.typed import as_id
 from service.tags.actions import item_with
 from service.tags.queries import codes_of
 from service.testlog import actions, entering
@@ -78,18 +79,18 @@ def lanes_form(desk: CrewDesk, code: str, through: str = "", session: str = "") 
     """A row for each lane, once it is known what they go through."""
     with desk.reading() as db:
         try:
-            return _page(desk, db, code, Form(through, entering.as_id(session)))
+            return _page(desk, db, code, Form(through, as_id(session)))
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _page(desk, db, code, Form("", entering.as_id(session), errors=refusal.errors))
+            return _page(desk, db, code, Form("", as_id(session), errors=refusal.errors))
 
 
 @router.post("/t/{code}/lanes")
 def log_lanes(desk: CrewDesk, code: str, posted: Posted) -> Response:
     """Log what was found as one test through all pieces."""
     op, through = read_op(posted.get("op")), str(posted.get("through") or "")
-    session = entering.as_id(posted.get("session"))
+    session = as_id(posted.get("session"))
     with desk.reading() as db:
         chain = _chain(db, code, through)
         lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)

@@ -15,10 +15,10 @@ from service.gear.core import ASKED, ItemState
 from service.gear.models import Item, Place
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
+from service.kit.typed import as_id
 from service.season.core import DueState
 from service.store.sessions import locked, shared
 from service.testlog.asking import named_item
-from service.testlog.entering import as_id
 from service.testlog.models import SessionKind, WorkSession
 from service.testlog.sessions import listing
 from service.testlog.sessions.listing import Candidate, in_walk

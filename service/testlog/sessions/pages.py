@@ -12,6 +12,7 @@ from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.gear.queries import item_facts, places
 from service.kit.dates import parse_date, show_date
 from service.kit.problems import Conflict, Invalid, Problem
+from service.kit.typed import as_id
 from service.tags.queries import codes_of
 from service.testlog import entering
 from service.testlog.housekeeping import ensure_today
@@ -75,7 +76,7 @@ def _new_session(
     kind = SessionKind.COUNT if values["kind"] == SessionKind.COUNT else SessionKind.TEST
     usual = f"{'Count' if kind is SessionKind.COUNT else 'Tests'} on {show_date(on, on)}"
     return NewSession(
-        op, entering.note(posted, "title")[:60] or usual, on, why, entering.as_id(values["place"]),
+        op, entering.note(posted, "title")[:60] or usual, on, why, as_id(values["place"]),
         entering.note(posted, "note"), kind, read_codes(values["codes"]),
     )  # fmt: skip
 
@@ -140,7 +141,7 @@ def change_session(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
         change = Change(
             entering.note(posted, "title")[:60] or session.title, parse_date(values["on"], "on"),
             entering.note(posted, "note"), read_codes(values["codes"]),
-            {key for item_id in drop if (key := entering.as_id(item_id))},
+            {key for item_id in drop if (key := as_id(item_id))},
         )  # fmt: skip
         desk.once(
             op, "session.change", [session_id, values, drop],
