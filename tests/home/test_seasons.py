@@ -127,6 +127,14 @@ def test_items_join_and_leave_a_season(program: Running) -> None:
     assert counts(program) == {"due": 3}
 
 
+def test_what_is_no_item_answers_to_no_season(program: Running) -> None:
+    at, nothing = truck(program, ("vibes", "Frame 1", 10)), op()
+    sent = {"op": op(), "shown": nothing, "chosen": nothing}
+    answer = program.lead.post(f"/season/{at.season}/items", data=sent)
+    assert answer.status_code == 422, answer.text
+    assert "out of date" in answer.text
+
+
 def test_events_come_change_and_go(program: Running) -> None:
     season = made(program)
     event = {"name": "Lantern Field", "kind": "competition", "on": "2026-10-10"}

@@ -8,8 +8,9 @@ from sqlalchemy.orm import Session
 
 from service.crew.desk import Desk
 from service.crew.queries import note_in_audit
+from service.gear.queries import item_facts
 from service.home.seasons.queries import usable_items
-from service.kit.problems import Conflict
+from service.kit.problems import Conflict, invalid
 from service.retire.lists.queries import has_history
 from service.season import actions as season
 from service.season.core import shifted
@@ -53,8 +54,14 @@ def change(db: Session, desk: Desk, season_id: str, entry: SeasonEntry) -> None:
 def choose(
     db: Session, desk: Desk, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
 ) -> None:
-    """Of the items `shown`, let the `chosen` answer to a season and the others not."""
+    """Of the items `shown`, let the `chosen` answer to a season and the others not.
+
+    Raises:
+        Invalid: one of them is no item of ours.
+    """
     row = season.season_with(db, season_id)
+    if set(shown) - item_facts(db, shown).keys():
+        raise invalid("shown", "This page is out of date. Open it again, and choose the items there.")
     others = set(shown) - set(chosen)
     season.enlist(db, chosen, [row.id])
     season.delist(db, others, row.id)
