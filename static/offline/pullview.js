@@ -1,9 +1,9 @@
 /* The pull list without a signal, as it was taken along: every line can be ticked, by its box or by scanning it. */
 
-import { span } from "../outbox/status.js";
+import { spaced, span } from "../outbox/status.js";
 import { pullLines, pulls } from "./package.js";
 import { bind, shown } from "./ticks.js";
-import { camera, go, part, show, spaced, unknown } from "./views.js";
+import { camera, go, part, show, unknown } from "./views.js";
 
 /* The list of an event, or the one taken along last. With a `code`, its line comes first; where `only` lists that know
    the code count, the answer says whether there is one. */

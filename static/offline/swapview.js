@@ -1,8 +1,9 @@
 /* Swap now without a signal: the bad one, then the spare; scanned, typed, or one that is known to be a spare and to fit. */
 
 import { kept } from "../outbox/deeds.js";
+import { spaced } from "../outbox/status.js";
 import { lineOf, pulls, sessions } from "./package.js";
-import { camera, go, part, show, spaced } from "./views.js";
+import { camera, go, part, show } from "./views.js";
 
 /* `asked` are the address's own: `bad` and `spare`, and `code` for what was scanned last. */
 export async function swap(asked) {

@@ -1,7 +1,7 @@
 /* Ticking a line of a pull list through the outbox: kept on the phone at once, sent when there is a signal. */
 
 import { add } from "../outbox/outbox.js";
-import { say } from "../outbox/status.js";
+import { say, spaced } from "../outbox/status.js";
 import { StorageRefused } from "../outbox/store.js";
 
 /* Let the boxes below `root` tick through the outbox; `ticked(form)` shows that a line is done. Where the phone keeps
@@ -30,7 +30,7 @@ export function bind(root, ticked) {
 function keep(told) {
   const { event, item, action, spare, why } = told;
   return add("/api/v1/pull/ticks", { event, item, action, spare: spare ?? null, why, at: new Date().toISOString() }, {
-    what: "tick", code: item, verdict: "Tick", words: spare ? [`In goes ${spare.slice(0, 3)} ${spare.slice(3)}.`] : [],
+    what: "tick", code: item, verdict: "Tick", words: spare ? [`In goes ${spaced(spare)}.`] : [],
     back: `/pull/${event}`, fields: [],
   });
 }

@@ -1,14 +1,13 @@
 /* What the one page shows. Its words and looks are the parts of templates/home/offline/shell.html. */
 
 import { kept } from "../outbox/deeds.js";
-import { span } from "../outbox/status.js";
+import { spaced, span } from "../outbox/status.js";
 import { bind } from "./form.js";
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions } from "./package.js";
 import { showEntries } from "./waiting.js";
 import { chooseLanes } from "./lanes.js";
 
 const view = document.querySelector("[data-view]"), actions = document.querySelector("[data-actions]");
-export const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
 const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") || "No place";
 
 /* A copy of a part, its holes filled with text or elements: {title: "…"} goes into [data-title]. */

@@ -1,7 +1,7 @@
 /* The list of what waits on this phone, and what a person can do with an entry that the service refused. */
 
 import { discard, entries, me, news, retry, takeOver } from "../outbox/outbox.js";
-import { UNDONE, span } from "../outbox/status.js";
+import { UNDONE, spaced, span } from "../outbox/status.js";
 
 /* Show it in `view`, and keep it true. `part` makes a copy of a part of the page. */
 export async function showEntries(view, part) {
@@ -19,7 +19,7 @@ function row(entry, part) {
   const { code, verdict } = entry.shown, stuck = entry.state === "needs_attention", mine = entry.who === me();
   const age = span(Math.max(0, Date.now() - entry.made_at));
   const made = part("entry", {
-    title: verdict, code: `${code.slice(0, 3)} ${code.slice(3)}`,
+    title: verdict, code: spaced(code),
     note: mine ? `From ${age} ago. ${stuck ? "The service refused it:" : "It goes out by itself."}`
       : `From ${age} ago, kept by ${entry.name || "somebody else"}, who is not signed in here.`,
     problem: entry.problem, mine: `I am ${entry.name || "that person"}: send it`,

@@ -2,10 +2,8 @@
    lane. Without a signal it is kept on this phone, and the service is told later. A form says what it is as `data-deed`. */
 
 import { add } from "./outbox.js";
-import { say } from "./status.js";
+import { say, spaced } from "./status.js";
 import { StorageRefused } from "./store.js";
-
-const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
 
 class Refused extends Error {}
 

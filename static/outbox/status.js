@@ -21,6 +21,9 @@ function things(found) {
   return found.length === 1 ? `1 ${word}` : `${found.length} ${word === "entry" ? "entries" : `${word}s`}`;
 }
 
+/* A code as it stands on a tag. */
+export const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+
 /* A span of time in words: "under a minute", "5 minutes", "3 hours", "2 days". */
 export function span(ms) {
   const minutes = Math.floor(ms / 60_000);
@@ -68,7 +71,7 @@ function fresh(all, now) {
     if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ code, fields: undone.shown.fields }));
     location.assign(undone.shown.back);
   };
-  const told = made("p", {}, made("b", {}, `${verdict} kept for ${code.slice(0, 3)} ${code.slice(3)}.`));
+  const told = made("p", {}, made("b", {}, `${verdict} kept for ${spaced(code)}.`));
   const more = look?.length ? [made("details", {}, made("summary", {}, "Look first"), ...look.map((text) => made("p", {}, text)))] : [];
   return { words: [told, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button };
 }
