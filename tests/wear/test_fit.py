@@ -174,6 +174,7 @@ uneven_lives = st.lists(
 @example([Life(62, None, 20), Life(4, 91, 20), Life(82, None, 2000), Life(27, 73)])
 @example([Life(38, 63), Life(45, 111, 200), Life(91, 226, 15000)])
 @example([Life(26.4, 210.493, 10**12), Life(225.3155363368, None)])
+@example([Life(2, None, 10**12), Life(1, 1), Life(0, 2, 10**12)])
 def test_counts_far_apart_and_times_close_together_have_their_maximum(some: list[Life]) -> None:
     model = fit(some)
     if isinstance(model, NoModel):

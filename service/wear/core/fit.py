@@ -99,7 +99,11 @@ def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
 
     def slope(flatness: float) -> float:
         k = 1 / flatness
-        here = likelihood.at(np.array([likelihood.ridge(k), k]))
+        point = np.array([likelihood.ridge(k), k])
+        first = likelihood.at(point)
+        here = likelihood.at(
+            point, first.hessian[0, 1] / first.hessian[0, 0]
+        )  # about where the lives weigh most
         aside = here.gradient[0] / here.hessian[0, 0]  # what rounding left of the way to the ridge
         return float(here.gradient[1] - here.hessian[0, 1] * aside)
 

@@ -98,22 +98,28 @@ class LogLikelihood:
         slack = 1e-9 * (1 + abs(log_exposure))
         return float(brentq(wanting, least - slack, most + slack, xtol=1e-13, maxiter=1000))
 
-    def at(self, point: Floats) -> Derivatives:
-        """Value and derivatives at `point`, (alpha, k) with k above 0."""
-        parts = [self._survived(point), self._failed_within(point), self._failed_at_once(point)]
+    def at(self, point: Floats, about: float = 0.0) -> Derivatives:
+        """Value and derivatives at `point`, (alpha, k) with k above 0.
+
+        The derivatives by k leave alpha + k `about` as it is. Lives at that x, however many, then add nothing to them;
+        about 0 they add terms that ought to cancel and do so only to their own last digits.
+        """
+        parts = [
+            self._survived(point, about), self._failed_within(point, about), self._failed_at_once(point, about)
+        ]  # fmt: skip
         return Derivatives(
             sum(part.value for part in parts) + self._constant,
             np.sum([part.gradient for part in parts], axis=0),
             np.sum([part.hessian for part in parts], axis=0),
         )
 
-    def _survived(self, point: Floats) -> Derivatives:
+    def _survived(self, point: Floats, about: float) -> Derivatives:
         x, count = self._good
         hazard = count * _exp(point[0] + point[1] * x)
-        slope = np.stack([np.ones_like(x), x])
+        slope = np.stack([np.ones_like(x), x - about])
         return Derivatives(-float(hazard.sum()), -slope @ hazard, -(slope * hazard) @ slope.T)
 
-    def _failed_within(self, point: Floats) -> Derivatives:
+    def _failed_within(self, point: Floats, about: float) -> Derivatives:
         """In terms of w = log D = z(upper) + log(1 - exp(-k width)), which loses nothing to cancellation."""
         (alpha, k), (x, width, count) = point, self._within
         with np.errstate(over="ignore", invalid="ignore"):
@@ -124,18 +130,17 @@ class LogLikelihood:
         values = np.where(d > 1e-9, _log_share(d), w - d / 2)
         first = _wanted(d)
         second = first * np.where(d > 1e-3, 1 - first - d, -d / 2 - d * d / 12)
-        slope = np.stack([np.ones_like(x), x + gain])
+        slope = np.stack([np.ones_like(x), x - about + gain])
         hessian = (slope * count * second) @ slope.T
         hessian[1, 1] += (count * first) @ curve
         return Derivatives(float(count @ values), slope @ (count * first), hessian)
 
-    def _failed_at_once(self, point: Floats) -> Derivatives:
+    def _failed_at_once(self, point: Floats, about: float) -> Derivatives:
         (alpha, k), (x, count) = point, self._at_once
-        failures, sum_x = count.sum(), count @ x
-        value = failures * (np.log(k) + alpha) + k * sum_x
-        return Derivatives(
-            float(value), np.array([failures, failures / k + sum_x]), np.diag([0.0, -failures / k**2])
-        )
+        failures = count.sum()
+        value = failures * (np.log(k) + alpha) + k * (count @ x)
+        gradient = np.array([failures, failures / k + count @ (x - about)])
+        return Derivatives(float(value), gradient, np.diag([0.0, -failures / k**2]))
 
 
 def _wanted(d: Floats) -> Floats:
