@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from random import Random
 
-from service.testlog.core import EvidenceClass
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass, Told
 from service.wiring.wirings import Wiring
 
 
@@ -13,7 +12,7 @@ class Found:
     """What a test of the demo finds: faults that readings show, or other evidence with its end and a note."""
 
     faults: tuple[Fault, ...] = ()
-    evidence: tuple[tuple[EvidenceClass, str, str], ...] = ()
+    evidence: tuple[tuple[Told, str, str], ...] = ()
 
 
 def pick(wiring: Wiring, random: Random) -> Found:
@@ -35,8 +34,8 @@ def pick(wiring: Wiring, random: Random) -> Found:
     if draw < 0.76:
         return Found((Fault(FaultClass.REVERSED_PAIR, _in_order(wiring, hot, cold)),))
     if draw < 0.92:
-        return Found(evidence=((EvidenceClass.INTERMITTENT, random.choice("AB"), "crackles when bent"),))
-    return Found(evidence=((EvidenceClass.DAMAGE, "B", random.choice(_DAMAGE)),))
+        return Found(evidence=((FaultClass.INTERMITTENT, random.choice("AB"), "crackles when bent"),))
+    return Found(evidence=((FaultClass.DAMAGE, "B", random.choice(_DAMAGE)),))
 
 
 _ROLES = ("shield", "hot", "cold", "single")
@@ -49,7 +48,7 @@ def _on_multicore(wiring: Wiring, random: Random) -> Found:
     if draw < 0.45:
         return Found((Fault(FaultClass.OPEN, (random.choice(wires).name,)),))
     if draw < 0.75:
-        return Found(evidence=((EvidenceClass.DAMAGE, "A", f"contact {random.choice(wires).a[1:]} bent"),))
+        return Found(evidence=((FaultClass.DAMAGE, "A", f"contact {random.choice(wires).a[1:]} bent"),))
     at = random.randrange(len(wires) - 1)
     return Found((Fault(FaultClass.SHORT, (wires[at].name, wires[at + 1].name)),))
 

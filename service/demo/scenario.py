@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 from service.demo.faults import Found, pick
 from service.demo.gear import OLD, Owned
 from service.season.core import Round, Season, split
-from service.testlog.core import EvidenceClass
 from service.wiring.builtin import BUILTIN
+from service.wiring.faults import FaultClass
 
 ZONE = ZoneInfo("America/New_York")
 LEAD = "Robin"
@@ -193,7 +193,7 @@ def _tale(
     item = _first(owned, place)
     for days, end, cut in troubles:
         at = _at(today + timedelta(days), 17, 20)
-        crackles = Found(evidence=((EvidenceClass.INTERMITTENT, end, "crackles when bent"),))
+        crackles = Found(evidence=((FaultClass.INTERMITTENT, end, "crackles when bent"),))
         yield Tested(at, item, crackles, "Tay", None)
         if cut is not None:
             yield Repaired(at + timedelta(days=1), item, end, _REPAIRS[0], cut, 480)

@@ -11,7 +11,7 @@ from service.kit.dates import midnight, parse_date, parse_instant
 from service.kit.problems import Invalid, NotFound, invalid
 from service.tags.actions import item_id_with
 from service.testlog.queries import Asked
-from service.wiring.faults import FaultClass
+from service.wiring.faults import FAULTS
 
 
 def named_item(db: Session, code: str, field: str) -> Item:
@@ -37,8 +37,8 @@ def asked_of_log(db: Session, item: str, since: str, fault: str, conductor: str,
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    if fault and fault not in list(FaultClass):
-        raise invalid("fault", f"“{fault[:40]}” is no class of fault; it is one of {', '.join(FaultClass)}.")
+    if fault and fault not in FAULTS:
+        raise invalid("fault", f"“{fault[:40]}” is no class of fault; it is one of {', '.join(FAULTS)}.")
     return Asked(
         item_id=named_id(db, item, "item") if item else None,
         since=_since(since, zone) if since else None,

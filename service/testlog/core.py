@@ -12,6 +12,7 @@ from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
 from service.season.core import What, open_fault
 from service.wiring.builtin import BUILTIN
+from service.wiring.faults import FaultClass, Told
 from service.wiring.wirings import Wiring
 
 AHEAD_MOST = timedelta(minutes=10)
@@ -37,21 +38,11 @@ class Verdict(StrEnum):
     PARTIAL = "partial"
 
 
-class EvidenceClass(StrEnum):
-    """What was found by other means than readings. `flexed` is the one that speaks for the item."""
-
-    SPLIT_PAIR = "split_pair"
-    HIGH_RESISTANCE = "high_resistance"
-    INTERMITTENT = "intermittent"
-    DAMAGE = "damage"
-    FLEXED = "flexed"
-
-
 @dataclass(frozen=True)
 class Evidence:
     """One finding; `end` None where it cannot be told."""
 
-    kind: EvidenceClass
+    kind: Told
     end: End | None = None
     note: str = ""
 
@@ -129,13 +120,13 @@ def in_time_order(history: Sequence[Event]) -> list[Event]:
 
 def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:
     """The verdict, once evidence has its word: any evidence of a fault makes it a fail."""
-    found = any(one.kind is not EvidenceClass.FLEXED for one in evidence)
+    found = any(one.kind is not FaultClass.FLEXED for one in evidence)
     return Verdict.FAIL if found else from_readings
 
 
 def flexed(evidence: Sequence[Evidence]) -> bool:
     """Whether the item was bent at both ends while it was tested."""
-    return any(one.kind is EvidenceClass.FLEXED for one in evidence)
+    return any(one.kind is FaultClass.FLEXED for one in evidence)
 
 
 def readable(text: str) -> str:

@@ -1,25 +1,41 @@
 """Reading the test form: what was tapped, as a test of the log."""
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from starlette.datastructures import FormData
 
 from service.gear.core import End
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
-from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, Verdict, readable
+from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
 from service.testlog.sheet import Entered, is_good, lanes_of, readings
 from service.web.ops import read_op
+from service.wiring.faults import TOLD, FaultClass, Told
 from service.wiring.wirings import Wiring
 
-EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
-    "crackles": ("Crackles when flexed", EvidenceClass.INTERMITTENT),
-    "bent": ("Bent contact", EvidenceClass.DAMAGE),
-    "cut": ("Cut jacket", EvidenceClass.DAMAGE),
-    "latch": ("Worn latch", EvidenceClass.DAMAGE),
-    "sticks": ("Sticks in its socket", EvidenceClass.DAMAGE),
-    "resistance": ("High resistance", EvidenceClass.HIGH_RESISTANCE),
-    "split": ("Split pair", EvidenceClass.SPLIT_PAIR),
+
+def _ticks(kind: Told) -> dict[str, str]:
+    """What is ticked for a class of evidence: the name of the tick, and its words."""
+    match kind:
+        case FaultClass.INTERMITTENT:
+            return {"crackles": "Crackles when flexed"}
+        case FaultClass.DAMAGE:
+            return {
+                "bent": "Bent contact", "cut": "Cut jacket", "latch": "Worn latch", "sticks": "Sticks in its socket",
+            }  # fmt: skip
+        case FaultClass.HIGH_RESISTANCE:
+            return {"resistance": "High resistance"}
+        case FaultClass.SPLIT_PAIR:
+            return {"split": "Split pair"}
+        case FaultClass.FLEXED:
+            return {}  # it has a tick of its own on the page
+        case _:
+            assert_never(kind)
+
+
+EVIDENCE: Mapping[str, tuple[str, Told]] = {
+    name: (words, kind) for kind in reversed(TOLD) for name, words in _ticks(kind).items()
 }
 """What can be ticked besides the readings: its words, and what it is evidence of."""
 
@@ -52,13 +68,13 @@ def evidence(posted: FormData) -> tuple[Evidence, ...]:
     end = posted.get("at_end")
     at = End(str(end)) if end in list(End) else None
     found = tuple(finding(str(name), at) for name in posted.getlist("evidence") if name in EVIDENCE)
-    return found + ((Evidence(EvidenceClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
+    return found + ((Evidence(FaultClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
 
 
 def finding(name: str, at: End | None = None) -> Evidence:
     """What a tick is evidence of."""
     words, kind = EVIDENCE[name]
-    return Evidence(kind, at, words.lower() if kind is EvidenceClass.DAMAGE else "")
+    return Evidence(kind, at, words.lower() if kind is FaultClass.DAMAGE else "")
 
 
 def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormData) -> NewTest:
@@ -68,7 +84,7 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
         Invalid: what was entered contradicts itself, or the button that was pressed.
     """
     sheet, findings = entered(wiring, posted), evidence(posted)
-    marked = not is_good(wiring, sheet) or any(one.kind is not EvidenceClass.FLEXED for one in findings)
+    marked = not is_good(wiring, sheet) or any(one.kind is not FaultClass.FLEXED for one in findings)
     if marked != (posted.get("verdict") == Verdict.FAIL):
         raise invalid("verdict", MARKED if marked else NOT_MARKED)
     joined, probed = readings(wiring, sheet)

@@ -9,9 +9,10 @@ from pydantic_core import PydanticCustomError
 
 from service.gear.core import End, ItemState
 from service.kit.dates import parse_instant
-from service.kit.problems import Problem
-from service.testlog.core import Evidence, EvidenceClass, Method, NewTest, Verdict, readable
+from service.kit.problems import Problem, invalid
+from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
 from service.web.forms import read_by
+from service.wiring.faults import TOLD, FaultClass, Told, told
 
 THROUGH_MOST = 8
 CONTACTS_MOST = 200
@@ -29,12 +30,19 @@ Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True)]
 Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
 
+def _told(word: str) -> Told:
+    found = told(FaultClass(word)) if word in list(FaultClass) else None
+    if found is None:
+        raise invalid("class", f"“{word[:40]}” is no class of evidence; it is one of {', '.join(TOLD)}.")
+    return found
+
+
 class EvidenceIn(BaseModel):
     """A finding by other means than readings: `class`, the `end` where it can be told, a note."""
 
     model_config = ConfigDict(extra="forbid")
 
-    kind: EvidenceClass = Field(alias="class")
+    kind: Annotated[Told, read_by(_told)] = Field(alias="class")
     end: End | None = None
     note: Annotated[Text, Field(max_length=200)] = ""
 

@@ -31,7 +31,7 @@ from service.testlog.wording import advice, fault_in
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 from service.wiring.coverage import pass_words
-from service.wiring.faults import FaultClass
+from service.wiring.faults import FAULTS
 from service.wiring.naming import conductor_words
 from service.wiring.readings import read
 from service.wiring.wirings import Wiring
@@ -66,7 +66,7 @@ def log_page(
         return desk.page(
             "testlog/log.html", 422 if errors else 200, values=values, errors=errors, lines=lines, codes=codes,
             items=items, more=f"/tests?{more}" if following else None, name=item_name, unit=Unit(desk.program.unit),
-            fault_words=[(each.value, each.value.replace("_", " ").capitalize()) for each in FaultClass],
+            fault_words=[(each.value, each.value.replace("_", " ").capitalize()) for each in FAULTS],
         )  # fmt: skip
 
 

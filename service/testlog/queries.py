@@ -16,9 +16,10 @@ from service.gear.models import Flag, Item
 from service.season.core import What
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
-from service.testlog.core import Event, EvidenceClass, Verdict, in_time_order, what_of
+from service.testlog.core import Event, Verdict, in_time_order, what_of
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.wording import titles
+from service.wiring.faults import FaultClass
 
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
@@ -98,7 +99,7 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
 
 
 def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
-    return any(one["class"] == EvidenceClass.FLEXED for one in evidence)
+    return any(one["class"] == FaultClass.FLEXED for one in evidence)
 
 
 def test(db: Session, test_id: UUID) -> Test | None:

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from service.testlog.core import Evidence, EvidenceClass
+from service.testlog.core import Evidence
 from service.testlog.models import FaultRow
-from service.wiring.faults import Fault
+from service.wiring.faults import Fault, FaultClass
 from service.wiring.wirings import Wiring
 
 
@@ -28,7 +28,7 @@ def evidence_rows(evidence: Iterable[Evidence]) -> list[FaultRow]:
             detail={"note": one.note} if one.note else None,
         )
         for one in evidence
-        if one.kind is not EvidenceClass.FLEXED
+        if one.kind is not FaultClass.FLEXED
     ]  # fmt: skip
 
 

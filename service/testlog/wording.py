@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from service.gear.wirings import find_wiring
 from service.testlog.models import FaultRow
 from service.wiring.advice import Advice, say, title
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass, faulty
 from service.wiring.wirings import Wiring
 
 
@@ -16,8 +16,11 @@ def fault_in(row: FaultRow) -> Fault:
     """The fault as diagnosis knows it, from its row."""
     detail: dict[str, Any] = row.detail or {}
     lanes, landings = detail.get("lanes"), detail.get("map")
+    found = faulty(FaultClass(row.fault_class))
+    if found is None:
+        raise ValueError(f"{row.fault_class} is no fault")
     return Fault(
-        FaultClass(row.fault_class),
+        found,
         tuple(row.conductors),
         row.end,
         tuple(lanes) if lanes else None,

@@ -5,11 +5,12 @@ strained more than a socket, and a fan-out's single connectors more than its mul
 no source). Swapped conductors do not come with use: somebody soldered them so.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import groupby
+from typing import assert_never
 
-from service.wiring.faults import CONTINUITY, SWAPS, Fault, FaultClass
+from service.wiring.faults import SWAPS, ByEvidence, Fault, FaultClass, Faulty
 from service.wiring.naming import (
     Connector,
     conductor_words,
@@ -53,9 +54,8 @@ def title(wiring: Wiring, fault: Fault) -> str:
     """The fault in one line: "Conductor 2 (hot) is open"."""
     names = [conductor_words(wiring, name) for name in fault.conductors]
     at = f" at end {fault.end}" if fault.end else ""
-    if not names and fault.fault_class in CONTINUITY:
-        return sentence(f"{_UNNAMED[fault.fault_class]}{at}")
-    return sentence(_TITLE[fault.fault_class](wiring, fault, names, at))
+    said = _said(fault.fault_class)
+    return sentence(said.title(wiring, fault, names, at) if names else f"{said.some}{at}")
 
 
 def look_first(wiring: Wiring, fault: Fault) -> str:
@@ -73,14 +73,15 @@ def look_first(wiring: Wiring, fault: Fault) -> str:
             f"{labels}Use does not swap conductors, soldering does: open the end that was repaired last and compare "
             f"its wire colors with the other end. If nobody knows, {opening[0].lower()}{opening[1:]}."
         )
+    said = _said(fault.fault_class)
     if not why:
-        return f"{opening}: {_SEEK[fault.fault_class]}."
-    return f"{why} {opening}: {_SEEK[fault.fault_class]}. {_THEN[fault.fault_class].format(far='AB'[end == 'A'])}"
+        return f"{opening}: {said.seek}."
+    return f"{why} {opening}: {said.seek}. {said.then.format(far='AB'[end == 'A'])}"
 
 
 def after_repair(fault: Fault) -> str:
     """The test that proves the repair."""
-    return f"{SAFETY} {_PROOF[fault.fault_class]}"
+    return f"{SAFETY} {_said(fault.fault_class).proof}"
 
 
 def _title_open(wiring: Wiring, fault: Fault, names: list[str], at: str) -> str:
@@ -107,70 +108,114 @@ def _title_miswire(wiring: Wiring, fault: Fault, names: list[str], _at: str) -> 
     return f"miswired: {listed(landings or names)}"
 
 
-def _title_in(what: str) -> Callable[[Wiring, Fault, list[str], str], str]:
-    """Titles of what other evidence shows, with its conductors where they are known."""
-    return lambda _wiring, _fault, names, at: (
-        f"{what}{at}{': ' if names else ''}{listed(names) if names else ''}"
-    )
-
-
-_UNNAMED: Mapping[FaultClass, str] = {
-    FaultClass.OPEN: "an open conductor",
-    FaultClass.SHORT: "a short",
-    FaultClass.REVERSED_PAIR: "a reversed pair",
-    FaultClass.CROSSED_PAIRS: "crossed pairs",
-    FaultClass.CROSSED_LANES: "crossed lanes",
-    FaultClass.MISWIRE: "a miswire",
-}
-_TITLE: Mapping[FaultClass, Callable[[Wiring, Fault, list[str], str], str]] = {
-    FaultClass.OPEN: _title_open,
-    FaultClass.SHORT: lambda _wiring, _fault, names, at: f"{listed(names)} touch{at}",
-    FaultClass.REVERSED_PAIR: lambda _wiring, _fault, names, _at: f"{listed(names)} are swapped",
-    FaultClass.CROSSED_PAIRS: _title_crossed_pairs,
-    FaultClass.CROSSED_LANES: lambda _wiring, fault, _names, _at: (
-        f"lanes {listed(fault.lanes or ())} are crossed"
-    ),
-    FaultClass.MISWIRE: _title_miswire,
-    FaultClass.SPLIT_PAIR: _title_in("split pair"),
-    FaultClass.HIGH_RESISTANCE: _title_in("a joint of high resistance"),
-    FaultClass.INTERMITTENT: _title_in("contact that comes and goes"),
-    FaultClass.DAMAGE: _title_in("damage"),
-}
-
-_SEEK = {
-    FaultClass.OPEN: "look for a broken joint, or a wire pulled out from under its clamp",
-    FaultClass.SHORT: "look for a stray strand of shield, a blob of solder or melted insulation",
-    FaultClass.HIGH_RESISTANCE: "look for a dull, cracked joint, a blackened contact or a loose screw",
-    FaultClass.INTERMITTENT: "move each wire with a fingertip while a helper watches the tester",
-    FaultClass.DAMAGE: "look for bent contacts, a worn latch, a cut jacket or a clamp that holds nothing",
-}
-_THEN = {
-    FaultClass.OPEN: "If it is sound, go to end {far}; capacitance read at both ends tells which without opening.",
-    FaultClass.SHORT: "If it is clean, go to end {far}, then feel for a crushed place; loop resistance read at both "
-    "ends tells where.",
-    FaultClass.HIGH_RESISTANCE: "If it is sound, go to end {far}; clean the contacts of both ends in any case.",
-    FaultClass.INTERMITTENT: "If nothing moves there, do the same at end {far}, then bend the cable all along.",
-    FaultClass.DAMAGE: "Then look at end {far}, and run the whole jacket through your hand.",
-}
-
 _EVERY = "Run the two-ended test on every conductor"
-_PROOF = {
-    FaultClass.OPEN: f"{_EVERY}, and bend the cable behind both connectors while you do.",
-    FaultClass.SHORT: f"{_EVERY}, and check that no contact reaches another or a shell while you bend the cable.",
-    FaultClass.REVERSED_PAIR: f"{_EVERY}: each must reach its own contact. Then plug in and listen to it together "
-    "with a known good line on one sound: fuller is right, thinner is still reversed.",
-    FaultClass.CROSSED_PAIRS: f"{_EVERY}, then plug in, speak into line after line and watch its channel move.",
-    FaultClass.CROSSED_LANES: f"{_EVERY}, lane by lane, then plug in, speak into each and watch its channel move.",
-    FaultClass.MISWIRE: f"{_EVERY}: each must reach its own contact and no other. Only then turn phantom power on.",
-    FaultClass.SPLIT_PAIR: "No continuity test shows this. Plug in, send sound through one line, listen to the silent "
-    "one beside it, and compare with a good cable of the same kind.",
-    FaultClass.HIGH_RESISTANCE: "Read each loop in milliohms and check it against length and gauge, then again while "
-    "you bend the cable behind both connectors.",
-    FaultClass.INTERMITTENT: f"{_EVERY} with a flex test: bend it behind both connectors and along its length; "
-    "nothing may flicker.",
-    FaultClass.DAMAGE: f"Plug both ends into good sockets three times: they must lock and let go. {_EVERY} with a "
-    "flex test.",
-}
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What is said of a class of fault.
+
+    `some` names it where no conductor is known, `title` where they are. `seek` says what to look for, `then` where to
+    go if it is not there; swaps and split pairs are looked for in another way. `proof` is the test after the repair.
+    """
+
+    some: str
+    title: Callable[[Wiring, Fault, list[str], str], str]
+    proof: str
+    seek: str = ""
+    then: str = ""
+
+
+def _said(found: Faulty) -> _Said:
+    match found:
+        case FaultClass.OPEN:
+            return _Said(
+                some="an open conductor", title=_title_open,
+                seek="look for a broken joint, or a wire pulled out from under its clamp",
+                then="If it is sound, go to end {far}; capacitance read at both ends tells which without opening.",
+                proof=f"{_EVERY}, and bend the cable behind both connectors while you do.",
+            )  # fmt: skip
+        case FaultClass.SHORT:
+            return _Said(
+                some="a short", title=lambda _wiring, _fault, names, at: f"{listed(names)} touch{at}",
+                seek="look for a stray strand of shield, a blob of solder or melted insulation",
+                then="If it is clean, go to end {far}, then feel for a crushed place; loop resistance read at both "
+                "ends tells where.",
+                proof=f"{_EVERY}, and check that no contact reaches another or a shell while you bend the cable.",
+            )  # fmt: skip
+        case FaultClass.REVERSED_PAIR:
+            return _Said(
+                some="a reversed pair", title=lambda _wiring, _fault, names, _at: f"{listed(names)} are swapped",
+                proof=f"{_EVERY}: each must reach its own contact. Then plug in and listen to it together with a "
+                "known good line on one sound: fuller is right, thinner is still reversed.",
+            )  # fmt: skip
+        case FaultClass.CROSSED_PAIRS:
+            return _Said(
+                some="crossed pairs", title=_title_crossed_pairs,
+                proof=f"{_EVERY}, then plug in, speak into line after line and watch its channel move.",
+            )  # fmt: skip
+        case FaultClass.CROSSED_LANES:
+            return _Said(
+                some="crossed lanes",
+                title=lambda _wiring, fault, _names, _at: f"lanes {listed(fault.lanes or ())} are crossed",
+                proof=f"{_EVERY}, lane by lane, then plug in, speak into each and watch its channel move.",
+            )  # fmt: skip
+        case FaultClass.MISWIRE:
+            return _Said(
+                some="a miswire", title=_title_miswire,
+                proof=f"{_EVERY}: each must reach its own contact and no other. Only then turn phantom power on.",
+            )  # fmt: skip
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return _said_of_evidence(found)
+        case _:
+            assert_never(found)
+
+
+def _said_of_evidence(found: ByEvidence) -> _Said:
+    match found:
+        case FaultClass.SPLIT_PAIR:
+            return _in_words(
+                "split pair",
+                proof="No continuity test shows this. Plug in, send sound through one line, listen to the silent "
+                "one beside it, and compare with a good cable of the same kind.",
+            )  # fmt: skip
+        case FaultClass.HIGH_RESISTANCE:
+            return _in_words(
+                "a joint of high resistance",
+                seek="look for a dull, cracked joint, a blackened contact or a loose screw",
+                then="If it is sound, go to end {far}; clean the contacts of both ends in any case.",
+                proof="Read each loop in milliohms and check it against length and gauge, then again while you "
+                "bend the cable behind both connectors.",
+            )  # fmt: skip
+        case FaultClass.INTERMITTENT:
+            return _in_words(
+                "contact that comes and goes",
+                seek="move each wire with a fingertip while a helper watches the tester",
+                then="If nothing moves there, do the same at end {far}, then bend the cable all along.",
+                proof=f"{_EVERY} with a flex test: bend it behind both connectors and along its length; nothing may "
+                "flicker.",
+            )  # fmt: skip
+        case FaultClass.DAMAGE:
+            return _in_words(
+                "damage",
+                seek="look for bent contacts, a worn latch, a cut jacket or a clamp that holds nothing",
+                then="Then look at end {far}, and run the whole jacket through your hand.",
+                proof=f"Plug both ends into good sockets three times: they must lock and let go. {_EVERY} with a "
+                "flex test.",
+            )  # fmt: skip
+        case _:
+            assert_never(found)
+
+
+def _in_words(what: str, *, proof: str, seek: str = "", then: str = "") -> _Said:
+    """What other evidence shows, with its conductors where they are known."""
+    return _Said(
+        what,
+        lambda _wiring, _fault, names, at: f"{what}{at}: {listed(names)}",
+        proof,
+        seek,
+        then,
+    )
 
 
 def _end(wiring: Wiring, fault: Fault) -> tuple[str, str]:

@@ -13,7 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from service.kit.problems import invalid
-from service.wiring.faults import FaultClass
+from service.wiring.faults import ByEvidence, FaultClass
 
 RESISTIVITY = 1000 / 58  # milliohm mm²/m at 20 °C
 TEMPERATURE_COEFFICIENT = 0.00393  # per kelvin, from 20 °C
@@ -53,7 +53,7 @@ class LoopCheck:
     excess: float
 
     @property
-    def evidence(self) -> FaultClass | None:
+    def evidence(self) -> ByEvidence | None:
         """The class of fault that the reading is evidence of, if any."""
         return FaultClass.HIGH_RESISTANCE if self.state is LoopState.HIGH else None
 

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import BLIND_TO, Fault, FaultClass, Faulty
 from service.wiring.naming import listed
 from service.wiring.readings import Readings
 from service.wiring.rebuild import rebuild
 from service.wiring.sight import Sight, alike, view
-from service.wiring.singles import kind, single_faults
+from service.wiring.singles import any_of, kind, single_faults
 from service.wiring.wirings import Wiring
 
 SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
@@ -28,18 +28,6 @@ SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
 )
 """How each `method` of a test looks, where the program has not described its own tester."""
 
-ANY: Mapping[FaultClass, str] = MappingProxyType(
-    {
-        FaultClass.OPEN: "an open conductor",
-        FaultClass.SHORT: "a short",
-        FaultClass.REVERSED_PAIR: "a reversed pair",
-        FaultClass.CROSSED_PAIRS: "crossed pairs",
-        FaultClass.CROSSED_LANES: "crossed lanes",
-        FaultClass.MISWIRE: "exchanged conductors",
-    }
-)
-"""A class in words, where none of it would have been seen."""
-
 CANCELLING = "two swaps in different pieces that cancel each other"
 
 
@@ -50,9 +38,9 @@ class Coverage:
     `unseen` are the classes of which it would have missed every one.
     """
 
-    proven: tuple[FaultClass, ...]
-    unseen: tuple[FaultClass, ...]
-    missed: Mapping[FaultClass, tuple[Fault, ...]]
+    proven: tuple[Faulty, ...]
+    unseen: tuple[Faulty, ...]
+    missed: Mapping[Faulty, tuple[Fault, ...]]
 
 
 @lru_cache
@@ -62,8 +50,8 @@ def coverage(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = froze
     Classes that the wiring cannot have (crossed lanes where there is one line) are in neither.
     """
     sound = view(wiring, sight, rebuild(wiring, ()))
-    possible = Counter[FaultClass]()
-    missed: dict[FaultClass, list[Fault]] = {}
+    possible = Counter[Faulty]()
+    missed: dict[Faulty, list[Fault]] = {}
     for fault in single_faults(wiring):
         possible[fault.fault_class] += 1
         readings = rebuild(wiring, [fault])
@@ -82,15 +70,15 @@ def not_proven(
     """What a pass leaves open, in words; `pieces` is how many items it went through."""
     found = coverage(wiring, sight, mistaken)
     kinds = [
-        ANY[fault.fault_class] if fault.fault_class in found.unseen else kind(wiring, fault)
+        any_of(fault.fault_class) if fault.fault_class in found.unseen else kind(wiring, fault)
         for faults in found.missed.values()
         for fault in faults
     ]
     if pieces > 1:
         kinds.append(CANCELLING)
-    if len(wiring.pairs) > 1:
-        kinds.append("a split pair")
-    kinds += ["a contact that comes and goes", "high resistance"]
+    kinds += [
+        any_of(blind) for blind in BLIND_TO if blind is not FaultClass.SPLIT_PAIR or len(wiring.pairs) > 1
+    ]
     return list(dict.fromkeys(kinds))
 
 

@@ -1,17 +1,17 @@
-"""The classes of fault, and one fault as the test log keeps it.
+"""The classes of what a test finds, and one fault as the test log keeps it.
 
-The first six are proven by a continuity test at both ends; the last four come from other evidence, since no
-continuity reading can prove them absent or present.
+Whatever holds something for each class is a `match` that ends in `assert_never`, or sorts the rest into a type: a
+class that one of them leaves out is refused by the type checker.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, Literal, TypeAlias, assert_never
 
 
 class FaultClass(StrEnum):
-    """What can be wrong with a cable, in the order in which faults are listed."""
+    """What a test can find, in the order in which it is listed: faults, and `flexed`, which speaks for the item."""
 
     OPEN = "open"
     SHORT = "short"
@@ -23,17 +23,87 @@ class FaultClass(StrEnum):
     HIGH_RESISTANCE = "high_resistance"
     INTERMITTENT = "intermittent"
     DAMAGE = "damage"
+    FLEXED = "flexed"
+
+
+ByReadings: TypeAlias = Literal[
+    FaultClass.OPEN, FaultClass.SHORT, FaultClass.REVERSED_PAIR, FaultClass.CROSSED_PAIRS, FaultClass.CROSSED_LANES,
+    FaultClass.MISWIRE,
+]  # fmt: skip
+"""What a continuity test at both ends proves."""
+
+ByEvidence: TypeAlias = Literal[
+    FaultClass.SPLIT_PAIR, FaultClass.HIGH_RESISTANCE, FaultClass.INTERMITTENT, FaultClass.DAMAGE
+]
+"""What comes from other evidence: no continuity reading can prove it absent or present."""
+
+Note: TypeAlias = Literal[FaultClass.FLEXED]
+"""What is noted of a test and is no fault."""
+
+Faulty: TypeAlias = Literal[ByReadings, ByEvidence]
+Told: TypeAlias = Literal[ByEvidence, Note]
+"""What is told besides the readings."""
+
+
+def by_readings(found: FaultClass) -> ByReadings | None:
+    """The class, if readings prove it."""
+    match found:
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return None
+        case FaultClass.FLEXED:
+            return None
+        case _:
+            return found
+
+
+def told(found: FaultClass) -> Told | None:
+    """The class, if it is told besides the readings."""
+    match found:
+        case FaultClass.OPEN | FaultClass.SHORT | FaultClass.REVERSED_PAIR | FaultClass.CROSSED_PAIRS:
+            return None
+        case FaultClass.CROSSED_LANES | FaultClass.MISWIRE:
+            return None
+        case _:
+            return found
+
+
+def faulty(found: FaultClass) -> Faulty | None:
+    """The class, if it is a fault."""
+    return None if found is FaultClass.FLEXED else found
+
+
+def _swap_turn(found: Faulty) -> int:
+    """When a swap is applied to a cable that is rebuilt; 0 where no conductor lands where another belongs."""
+    match found:
+        case FaultClass.CROSSED_LANES:
+            return 1
+        case FaultClass.CROSSED_PAIRS:
+            return 2
+        case FaultClass.REVERSED_PAIR:
+            return 3
+        case FaultClass.MISWIRE:
+            return 4
+        case FaultClass.OPEN | FaultClass.SHORT:
+            return 0
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return 0
+        case _:
+            assert_never(found)
 
 
 RANK: Final = {fault_class: rank for rank, fault_class in enumerate(FaultClass)}
 
-CONTINUITY: Final = tuple(FaultClass)[:6]
+FAULTS: Final = tuple(found for found in map(faulty, FaultClass) if found)
+"""The classes that are faults."""
+
+CONTINUITY: Final = tuple(found for found in map(by_readings, FaultClass) if found)
 """The classes that a continuity reading proves."""
 
-SWAPS: Final = frozenset(
-    {FaultClass.REVERSED_PAIR, FaultClass.CROSSED_PAIRS, FaultClass.CROSSED_LANES, FaultClass.MISWIRE}
-)
-"""The classes in which conductors land where others belong."""
+TOLD: Final = tuple(found for found in map(told, FaultClass) if found)
+"""The classes that are told besides the readings."""
+
+SWAPS: Final = tuple(sorted(filter(_swap_turn, FAULTS), key=_swap_turn))
+"""The classes in which conductors land where others belong, in the order in which they are applied."""
 
 BLIND_TO: Final = (FaultClass.SPLIT_PAIR, FaultClass.INTERMITTENT, FaultClass.HIGH_RESISTANCE)
 """What no continuity reading can prove absent, on any verdict."""
@@ -48,7 +118,7 @@ class Fault:
     pairs of a conductor and the B contact where it ends.
     """
 
-    fault_class: FaultClass
+    fault_class: Faulty
     conductors: tuple[str, ...]
     end: str | None = None
     lanes: tuple[str, ...] | None = None

@@ -5,9 +5,9 @@ shield. So a reversed pair passes sound, a lost shield takes the phantom power w
 cold leaves the phantom volts right and the channel dead.
 """
 
-from collections.abc import Callable, Mapping
+from typing import assert_never
 
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import ByEvidence, Fault, FaultClass
 from service.wiring.wirings import Conductor, Wiring
 
 _OPEN = {
@@ -20,7 +20,43 @@ _OPEN = {
 
 def on_stage(wiring: Wiring, fault: Fault) -> str:
     """What the band hears of `fault`."""
-    return _BY_CLASS[fault.fault_class](wiring, fault)
+    match fault.fault_class:
+        case FaultClass.OPEN:
+            return _open(wiring, fault)
+        case FaultClass.SHORT:
+            return _short(wiring, fault)
+        case FaultClass.REVERSED_PAIR:
+            return (
+                "Passes sound, and alone it seems right. Next to a neighbor that hears the same instrument the two "
+                "cancel: thin, no bottom."
+            )
+        case FaultClass.CROSSED_PAIRS:
+            return "The right sound in the wrong channel: whatever runs on the two pairs has changed places."
+        case FaultClass.CROSSED_LANES:
+            return _crossed_lanes(fault)
+        case FaultClass.MISWIRE:
+            return _miswire(wiring, fault)
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return _evidenced(fault.fault_class)
+        case _:
+            assert_never(fault.fault_class)
+
+
+def _evidenced(found: ByEvidence) -> str:
+    match found:
+        case FaultClass.SPLIT_PAIR:
+            return (
+                "Passes sound and every continuity test, but each line is twisted with a stranger: "
+                "it picks up hum and its neighbor's sound."
+            )
+        case FaultClass.HIGH_RESISTANCE:
+            return "Works in the shop, then crackles, fades or loses phantom power once it is warm, damp or moved."
+        case FaultClass.INTERMITTENT:
+            return "Crackles and drops out when the frame rolls or somebody steps on the cable."
+        case FaultClass.DAMAGE:
+            return "Works today; it is the next one to pull out, crackle or go dead during a show."
+        case _:
+            assert_never(found)
 
 
 def _open(wiring: Wiring, fault: Fault) -> str:
@@ -59,18 +95,7 @@ def _short(wiring: Wiring, fault: Fault) -> str:
     return "Sounds right, but two shields that meet may hum."
 
 
-def _reversed_pair(_wiring: Wiring, _fault: Fault) -> str:
-    return (
-        "Passes sound, and alone it seems right. Next to a neighbor that hears the same instrument the two cancel: "
-        "thin, no bottom."
-    )
-
-
-def _crossed_pairs(_wiring: Wiring, _fault: Fault) -> str:
-    return "The right sound in the wrong channel: whatever runs on the two pairs has changed places."
-
-
-def _crossed_lanes(_wiring: Wiring, fault: Fault) -> str:
+def _crossed_lanes(fault: Fault) -> str:
     one, other = fault.lanes or ("one", "another")
     return (
         f"The right sound in the wrong channel: what is plugged into lane {one} comes up on {other}, "
@@ -87,39 +112,6 @@ def _miswire(wiring: Wiring, fault: Fault) -> str:
     if any(conductor.role == "shield" for conductor in held):
         return "Buzzes loudly or is dead, and phantom power arrives the wrong way round."
     return "Dead, or the wrong sound in the channel."
-
-
-def _split_pair(_wiring: Wiring, _fault: Fault) -> str:
-    return (
-        "Passes sound and every continuity test, but each line is twisted with a stranger: "
-        "it picks up hum and its neighbor's sound."
-    )
-
-
-def _high_resistance(_wiring: Wiring, _fault: Fault) -> str:
-    return "Works in the shop, then crackles, fades or loses phantom power once it is warm, damp or moved."
-
-
-def _intermittent(_wiring: Wiring, _fault: Fault) -> str:
-    return "Crackles and drops out when the frame rolls or somebody steps on the cable."
-
-
-def _damage(_wiring: Wiring, _fault: Fault) -> str:
-    return "Works today; it is the next one to pull out, crackle or go dead during a show."
-
-
-_BY_CLASS: Mapping[FaultClass, Callable[[Wiring, Fault], str]] = {
-    FaultClass.OPEN: _open,
-    FaultClass.SHORT: _short,
-    FaultClass.REVERSED_PAIR: _reversed_pair,
-    FaultClass.CROSSED_PAIRS: _crossed_pairs,
-    FaultClass.CROSSED_LANES: _crossed_lanes,
-    FaultClass.MISWIRE: _miswire,
-    FaultClass.SPLIT_PAIR: _split_pair,
-    FaultClass.HIGH_RESISTANCE: _high_resistance,
-    FaultClass.INTERMITTENT: _intermittent,
-    FaultClass.DAMAGE: _damage,
-}
 
 
 def _held(wiring: Wiring, fault: Fault) -> list[Conductor]:

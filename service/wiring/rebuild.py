@@ -5,19 +5,10 @@ contact. The steps are those of the published procedure: swaps, then cuts, then 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Final
 
-from service.wiring.faults import RANK, Fault, FaultClass
+from service.wiring.faults import RANK, SWAPS, Fault, FaultClass
 from service.wiring.readings import Readings, merge
 from service.wiring.wirings import Conductor, Wiring
-
-SWAP_ORDER: Final = (
-    FaultClass.CROSSED_LANES,
-    FaultClass.CROSSED_PAIRS,
-    FaultClass.REVERSED_PAIR,
-    FaultClass.MISWIRE,
-)
-"""The order in which swaps are applied; within a class, as listed."""
 
 
 def rebuild(wiring: Wiring, faults: Iterable[Fault]) -> Readings:
@@ -53,7 +44,7 @@ def _joined(halves: dict[str, int], bit: Mapping[str, int], members: Sequence[st
 def landings(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, str]:
     """Where each conductor ends at B once every swap is applied."""
     landing = {wire.name: wire.b for wire in wiring.conductors}
-    for swap in SWAP_ORDER:
+    for swap in SWAPS:
         for fault in faults:
             if fault.fault_class is swap:
                 _exchange(wiring, fault, landing)

@@ -6,8 +6,9 @@ is none.
 
 from collections.abc import Iterator, Sequence
 from itertools import combinations
+from typing import assert_never
 
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import ByEvidence, Fault, FaultClass, Faulty
 from service.wiring.rebuild import rebuild
 from service.wiring.wirings import Conductor, Wiring, connector_of, is_shell
 
@@ -40,11 +41,42 @@ def kind(wiring: Wiring, fault: Fault) -> str:
         return (
             f"{' and '.join(roles)} exchanged" if len(roles) > 1 else f"two {roles[0]} conductors exchanged"
         )
-    return {
-        FaultClass.REVERSED_PAIR: "a reversed pair",
-        FaultClass.CROSSED_PAIRS: "crossed pairs",
-        FaultClass.CROSSED_LANES: "crossed lanes",
-    }[fault.fault_class]
+    return any_of(fault.fault_class)
+
+
+def any_of(found: Faulty) -> str:
+    """A class in words, whatever conductors it holds."""
+    match found:
+        case FaultClass.OPEN:
+            return "an open conductor"
+        case FaultClass.SHORT:
+            return "a short"
+        case FaultClass.REVERSED_PAIR:
+            return "a reversed pair"
+        case FaultClass.CROSSED_PAIRS:
+            return "crossed pairs"
+        case FaultClass.CROSSED_LANES:
+            return "crossed lanes"
+        case FaultClass.MISWIRE:
+            return "exchanged conductors"
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return _any_evidence(found)
+        case _:
+            assert_never(found)
+
+
+def _any_evidence(found: ByEvidence) -> str:
+    match found:
+        case FaultClass.SPLIT_PAIR:
+            return "a split pair"
+        case FaultClass.INTERMITTENT:
+            return "a contact that comes and goes"
+        case FaultClass.HIGH_RESISTANCE:
+            return "high resistance"
+        case FaultClass.DAMAGE:
+            return "damage"
+        case _:
+            assert_never(found)
 
 
 def _short(fault: Fault, held: Sequence[Conductor]) -> str:

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from service.exchange.sheets.core.conductors import told
 from service.exchange.sheets.core.faults import understood
 from service.gear.core import End
-from service.testlog.core import EvidenceClass
 from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass
@@ -85,12 +84,12 @@ def test_what_does_not_stays_words(words: str) -> None:
 @pytest.mark.parametrize(
     ("words", "kind"),
     [
-        ("crackles", EvidenceClass.INTERMITTENT), ("no noise, cut jacket", EvidenceClass.DAMAGE),
-        ("resistance ok, bent shell", EvidenceClass.DAMAGE), ("no signal, crackles", EvidenceClass.INTERMITTENT),
-        ("not working, noisy", EvidenceClass.INTERMITTENT), ("pin 2 opens when bent", EvidenceClass.DAMAGE),
+        ("crackles", FaultClass.INTERMITTENT), ("no noise, cut jacket", FaultClass.DAMAGE),
+        ("resistance ok, bent shell", FaultClass.DAMAGE), ("no signal, crackles", FaultClass.INTERMITTENT),
+        ("not working, noisy", FaultClass.INTERMITTENT), ("pin 2 opens when bent", FaultClass.DAMAGE),
     ],
 )  # fmt: skip
-def test_what_is_denied_is_not_what_was_found(words: str, kind: EvidenceClass) -> None:
+def test_what_is_denied_is_not_what_was_found(words: str, kind: FaultClass) -> None:
     assert [one.kind for one in understood(words, XLR).evidence] == [kind]
 
 

@@ -9,12 +9,13 @@ from service.retire.decisions.actions import records, tried
 from service.retire.decisions.core import Tried
 from service.retire.decisions.queries import Failure, repair_costs
 from service.season.core import What
-from service.testlog.core import Event, Evidence, EvidenceClass
+from service.testlog.core import Event, Evidence
+from service.wiring.faults import FaultClass
 from tests.support.program import Running
 from tests.testlog.support import OPEN_2, ZONE, Bench, bench
 
 NOON = datetime(2026, 9, 1, 16, tzinfo=UTC)
-BENT = (Evidence(EvidenceClass.DAMAGE, End.A, "bent contact"),)
+BENT = (Evidence(FaultClass.DAMAGE, End.A, "bent contact"),)
 
 
 def told(at: Bench, wirings: dict[UUID, str]) -> Any:

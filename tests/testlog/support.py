@@ -18,7 +18,8 @@ from service.season.actions import add_season
 from service.season.core import Round, Season
 from service.tags.actions import issue
 from service.testlog.actions import log_repair, log_test, void_test
-from service.testlog.core import Evidence, EvidenceClass, NewRepair, NewTest
+from service.testlog.core import Evidence, NewRepair, NewTest
+from service.wiring.faults import FaultClass
 from tests.support.program import Running
 
 ZONE = ZoneInfo("America/New_York")
@@ -29,7 +30,7 @@ FALL = Season(
 )
 GOOD = [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]]
 OPEN_2 = [["A1", "B1"], ["A3", "B3"]]
-FLEXED = (Evidence(EvidenceClass.FLEXED),)
+FLEXED = (Evidence(FaultClass.FLEXED),)
 
 
 @dataclass

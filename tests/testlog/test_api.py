@@ -66,7 +66,12 @@ def test_the_same_again_changes_nothing_and_other_content_is_refused(program: Ru
         ({"tested_at": "2026-09-21T18:00:00"}, "tested_at", "offset"),
         ({"tested_at": 1790000000}, "tested_at", "tested_at"),
         ({"method": "guess"}, "method", "method"),
-        ({"evidence": [{"class": "rust"}]}, "evidence.0.class", "class"),
+        (
+            {"evidence": [{"class": "rust"}]},
+            "evidence.0.class",
+            "“rust” is no class of evidence; it is one",
+        ),
+        ({"evidence": [{"class": "open"}]}, "evidence.0.class", "“open” is no class of evidence"),
         ({"note": "a\u0000b"}, "note", "cannot be shown"),
         ({"wiring": "\ud800"}, "wiring", "half a character"),
         ({"colour": "red"}, "colour", "colour"),

@@ -10,7 +10,8 @@ from service.kit.problems import Conflict, Invalid
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.testlog.actions import call_suspect, change_state
-from service.testlog.core import Evidence, EvidenceClass
+from service.testlog.core import Evidence
+from service.wiring.faults import FaultClass
 from tests.support.program import Running
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
 
@@ -71,7 +72,7 @@ def test_a_phone_wrong_by_years_is_set_right(program: Running) -> None:
 def test_evidence_of_a_fault_makes_it_a_fail(program: Running) -> None:
     at = bench(program, "xlr3")
     (code,) = at.codes
-    answer = at.test(code, GOOD, evidence=(Evidence(EvidenceClass.DAMAGE, note="bent contact"), *FLEXED))
+    answer = at.test(code, GOOD, evidence=(Evidence(FaultClass.DAMAGE, note="bent contact"), *FLEXED))
     assert answer["verdict"] == "fail"
     assert answer["faults"] == [{"class": "damage", "conductors": [], "end": None, "note": "bent contact"}]
 

@@ -14,10 +14,11 @@ from service.gear.core import End
 from service.gear.models import Item
 from service.retire.decisions.core import Action
 from service.retire.decisions.models import Overrule, PullLimits
-from service.testlog.core import EvidenceClass, Verdict
+from service.testlog.core import Verdict
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL
 from service.testlog.remembering import of_each_item
+from service.wiring.faults import FaultClass
 
 REPAIRS_ENOUGH = 3
 """Repairs with a cost that a kind needs before its own mean counts (common practice, no source)."""
@@ -90,7 +91,7 @@ def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failur
         failure = found[item_id].setdefault(test_id, Failure(at))
         if end is not None:
             failure.ends.add(End(end))
-        if fault_class == EvidenceClass.DAMAGE and "bent" in str((detail or {}).get("note", "")).lower():
+        if fault_class == FaultClass.DAMAGE and "bent" in str((detail or {}).get("note", "")).lower():
             failure.bent.add(End(end) if end else None)
     return {item_id: list(tests.values()) for item_id, tests in found.items()}
 

@@ -5,10 +5,11 @@ from typing import Final
 from uuid import UUID
 
 from service.kit.problems import invalid
-from service.testlog.core import Evidence, EvidenceClass, Method, NewTest
+from service.testlog.core import Evidence, Method, NewTest
 from service.wiring.advice import title
 from service.wiring.agreed import Agreed, agree
 from service.wiring.diagnosis import Diagnosis, diagnose
+from service.wiring.faults import FaultClass
 from service.wiring.naming import conductor_words, listed
 from service.wiring.onstage import on_stage
 from service.wiring.readings import canonical
@@ -92,9 +93,9 @@ def as_test(wiring: Wiring, told: Told, agreed: Agreed) -> NewTest:
     """
     maybe = " Or: ".join(in_words(wiring, found) + "." for found in agreed.diagnoses)
     several = len(agreed.readings) > 1
-    evidence = [Evidence(EvidenceClass.DAMAGE, None, _one_of(wiring, agreed))] if agreed.faulty else []
+    evidence = [Evidence(FaultClass.DAMAGE, None, _one_of(wiring, agreed))] if agreed.faulty else []
     if told.flexed:
-        evidence.append(Evidence(EvidenceClass.FLEXED))
+        evidence.append(Evidence(FaultClass.FLEXED))
     kept = canonical(wiring, agreed.kept) if agreed.kept is not None else {"joined": None, "probed": "all"}
     said = [told.said, f"It may be: {maybe}" if several else "", told.note]
     return NewTest(

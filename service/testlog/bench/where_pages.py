@@ -15,7 +15,7 @@ from service.kit.problems import Conflict, Invalid
 from service.testlog import actions
 from service.testlog.bench.about import About, about
 from service.testlog.bench.meter import LABELS, START, loop_judged, open_place, short_place
-from service.testlog.core import Evidence, EvidenceClass, Method, NewTest
+from service.testlog.core import Evidence, Method, NewTest
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 from service.wiring.copper import LoopCheck
@@ -88,9 +88,7 @@ def _test(item: About, answered: Answer) -> NewTest:
     loop = answered.loop
     if loop is None or loop.evidence is None:
         raise Conflict("This loop is not too high, so there is no fault to log.")
-    found = Evidence(
-        EvidenceClass(loop.evidence), None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many"
-    )
+    found = Evidence(loop.evidence, None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many")
     return NewTest(
         id=read_op(answered.op), item=item.code, method=Method.METER, evidence=(found,), note=loop.sentence,
         session=item.session,

@@ -3,9 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, assert_never
 
-from service.wiring.faults import RANK, SWAPS, Fault, FaultClass
+from service.wiring.faults import FAULTS, RANK, SWAPS, Fault, FaultClass, Faulty
 from service.wiring.readings import Readings, names
 from service.wiring.rebuild import landings
 from service.wiring.wirings import Bond, Conductor, Wiring, is_shell
@@ -15,19 +15,6 @@ LETTERS: Final = 5
 
 _LISTED: Final = 10
 """The most letters of a list of names; a longer one becomes a number."""
-
-_SWAP_WORDS: Final = {
-    FaultClass.REVERSED_PAIR: "reversed",
-    FaultClass.CROSSED_PAIRS: "crossed",
-    FaultClass.CROSSED_LANES: "crossed",
-    FaultClass.MISWIRE: "miswired",
-}
-_SIGN_WORDS: Final = {
-    FaultClass.SPLIT_PAIR: "split pair",
-    FaultClass.HIGH_RESISTANCE: "resists",
-    FaultClass.INTERMITTENT: "comes and goes",
-    FaultClass.DAMAGE: "damaged",
-}
 
 
 class Kind(StrEnum):
@@ -42,16 +29,28 @@ class Kind(StrEnum):
     PLANNED = "planned"  # nothing was found: this is how it should be
 
 
-SIGNS: Final = frozenset({FaultClass.OPEN, *_SIGN_WORDS})
+def kind_of(found: Faulty) -> Kind:
+    """What the line of a conductor with such a fault looks like."""
+    match found:
+        case FaultClass.OPEN:
+            return Kind.OPEN
+        case FaultClass.SHORT:
+            return Kind.SHORT
+        case (
+            FaultClass.REVERSED_PAIR
+            | FaultClass.CROSSED_PAIRS
+            | FaultClass.CROSSED_LANES
+            | FaultClass.MISWIRE
+        ):
+            return Kind.ELSEWHERE
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return Kind.UNSURE
+        case _:
+            assert_never(found)
+
+
+SIGNS: Final = frozenset(found for found in FAULTS if kind_of(found) in (Kind.OPEN, Kind.UNSURE))
 """The classes that leave a sign on the conductor's own line."""
-
-_KINDS: Final = {
-    FaultClass.OPEN: Kind.OPEN,
-    FaultClass.SHORT: Kind.SHORT,
-    **dict.fromkeys(SWAPS, Kind.ELSEWHERE),
-    **dict.fromkeys(_SIGN_WORDS, Kind.UNSURE),
-}
-
 
 _FIRST: Final = (Kind.ELSEWHERE, Kind.OPEN, Kind.UNSURE, Kind.SHORT)
 """Which kind shows on a conductor with several faults."""
@@ -169,7 +168,7 @@ def _found(
 ) -> Found:
     own = tuple(fault for fault in faults if wire.name in fault.conductors)
     if own:
-        kind = min((_KINDS[fault.fault_class] for fault in own), key=_FIRST.index)
+        kind = min((kind_of(fault.fault_class) for fault in own), key=_FIRST.index)
         words = [Word(text, Tone.FAULT) for text in _fault_words(wiring, wire, lands, own)]
         return Found(kind, lands, tuple(words), own)
     if {wire.a, wire.b} & untested:
@@ -184,15 +183,38 @@ def _said(wire: Conductor, words: str) -> str:
 def _fault_words(wiring: Wiring, wire: Conductor, lands: str, own: Sequence[Fault]) -> Iterator[str]:
     swaps = [fault for fault in own if fault.fault_class in SWAPS]
     if swaps:
-        yield f"→ {short(lands)} {_SWAP_WORDS[swaps[0].fault_class]}"
+        yield f"→ {short(lands)} {_fault_word(wiring, wire, swaps[0])}"
     for fault in own:
-        at = f" at {fault.end}" if fault.end else ""
-        if fault.fault_class is FaultClass.OPEN:
-            yield _said(wire, f"open{at}") if not swaps else f"open{at}"
-        elif fault.fault_class is FaultClass.SHORT:
-            yield _touches(wiring, wire.name, fault)
-        elif fault.fault_class in _SIGN_WORDS:
-            yield _SIGN_WORDS[fault.fault_class] + (at if fault.fault_class is FaultClass.DAMAGE else "")
+        words = _fault_word(wiring, wire, fault)
+        if fault.fault_class is FaultClass.OPEN and not swaps:
+            yield _said(wire, words)
+        elif fault.fault_class not in SWAPS:
+            yield words
+
+
+def _fault_word(wiring: Wiring, wire: Conductor, fault: Fault) -> str:
+    at = f" at {fault.end}" if fault.end else ""
+    match fault.fault_class:
+        case FaultClass.OPEN:
+            return f"open{at}"
+        case FaultClass.SHORT:
+            return _touches(wiring, wire.name, fault)
+        case FaultClass.REVERSED_PAIR:
+            return "reversed"
+        case FaultClass.CROSSED_PAIRS | FaultClass.CROSSED_LANES:
+            return "crossed"
+        case FaultClass.MISWIRE:
+            return "miswired"
+        case FaultClass.SPLIT_PAIR:
+            return "split pair"
+        case FaultClass.HIGH_RESISTANCE:
+            return "resists"
+        case FaultClass.INTERMITTENT:
+            return "comes and goes"
+        case FaultClass.DAMAGE:
+            return f"damaged{at}"
+        case _:
+            assert_never(fault.fault_class)
 
 
 def _touches(wiring: Wiring, name: str, fault: Fault) -> str:

@@ -17,7 +17,7 @@ from service.tags.actions import item_with
 from service.tags.queries import codes_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_id, named_item
-from service.testlog.core import Evidence, EvidenceClass, NewTest, through_wiring
+from service.testlog.core import Evidence, NewTest, through_wiring
 from service.testlog.lanes.core import CONTACTS, TOUCHES, Lane, Shown, is_lane_by_lane, readings
 from service.testlog.models import WorkSession
 from service.testlog.sessions.actions import session_with
@@ -26,6 +26,7 @@ from service.testlog.sessions.shown import title_of
 from service.testlog.sessions.typed import read_codes
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
+from service.wiring.faults import FaultClass
 from service.wiring.wirings import Wiring
 
 router = APIRouter(include_in_schema=False)
@@ -105,7 +106,7 @@ def log_lanes(desk: CrewDesk, code: str, posted: Posted) -> Response:
                 through, session, lanes, str(posted.get("note") or ""), flexed, refusal.errors, str(op)
             )
             return _page(desk, db, code, again)
-    evidence = (Evidence(EvidenceClass.FLEXED),) if flexed else ()
+    evidence = (Evidence(FaultClass.FLEXED),) if flexed else ()
     new = NewTest(
         op, code, read_codes(through), chain.key, joined=joined, probed=probed, evidence=evidence, note=note,
         session=session,

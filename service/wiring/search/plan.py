@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 
-from service.wiring.faults import RANK, Fault, FaultClass
+from service.wiring.faults import RANK, Fault, FaultClass, Faulty
 from service.wiring.readings import merge
 from service.wiring.rebuild import exchanged
 from service.wiring.wirings import Conductor, Wiring
@@ -129,7 +129,7 @@ def _order(wiring: Wiring) -> dict[str, int]:
 
 
 def _crossings(wiring: Wiring, number: dict[str, int], *, lanes: bool) -> list[Crossing]:
-    fault_class = FaultClass.CROSSED_LANES if lanes else FaultClass.CROSSED_PAIRS
+    fault_class: Faulty = FaultClass.CROSSED_LANES if lanes else FaultClass.CROSSED_PAIRS
     groups = wiring.lanes if lanes else wiring.pairs
     found = []
     for one, other in combinations(groups, 2):

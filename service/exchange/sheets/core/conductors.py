@@ -12,11 +12,11 @@ Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=('2', '3')))
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from service.kit.typed import plain
-from service.wiring.faults import FaultClass
+from service.wiring.faults import ByReadings, FaultClass
 
 
 @dataclass(frozen=True)
@@ -26,11 +26,11 @@ class Told:
     Only a reversed pair may name none: then it is the pair of a cable that has but one.
     """
 
-    what: FaultClass
+    what: ByReadings
     names: tuple[str, ...]
 
 
-_WORDS = {
+_WORDS: Mapping[ByReadings, str] = {
     FaultClass.OPEN: r"open|opens|dead|broken wire|broken(?= (?:pin|conductor|contact))"
     r"|no (?:signal|continuity|connection)",
     FaultClass.SHORT: r"short|shorts|shorted|touch|touches|touching|bridge|bridged",
@@ -71,7 +71,7 @@ _LOOSE_NUMBER = re.compile(r"(?<![\w/.:#-])\d{1,2}(?![\w/.:'\"%-])")
 _RANGE = re.compile(r"(?:pin|conductor|contact)s ?#? ?(\d+) ?(?:-|to) ?#?(\d+)")
 
 
-def _forms(what: FaultClass) -> tuple[re.Pattern[str], ...]:
+def _forms(what: ByReadings) -> tuple[re.Pattern[str], ...]:
     word, direct = rf"\b(?:{_WORDS[what]})\b", rf"\b(?:{_DIRECT[what]})\b"
     joined = rf"(?: (?:to|and|with) {_BARE.replace('names', 'more')})?" if what is FaultClass.SHORT else ""
     return (

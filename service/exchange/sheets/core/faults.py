@@ -7,28 +7,41 @@ cable with this fault gives; all else becomes evidence, with the words as its no
 >>> understood("Pin 2 open at B", BUILTIN["xlr3"]).faults
 (Fault(fault_class=<FaultClass.OPEN: 'open'>, conductors=('2',), end=None, lanes=None, landings=None),)
 >>> understood("crackles when bent", BUILTIN["xlr3"]).evidence[0].kind
-<EvidenceClass.INTERMITTENT: 'intermittent'>
+<FaultClass.INTERMITTENT: 'intermittent'>
 """
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from service.exchange.sheets.core.conductors import told
 from service.gear.core import End
-from service.testlog.core import Evidence, EvidenceClass
+from service.testlog.core import Evidence
 from service.wiring.diagnosis import diagnose
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import TOLD, Fault, FaultClass, Told
 from service.wiring.rebuild import rebuild
 from service.wiring.wirings import Wiring
 
 NOTE_MOST = 200
 
-_EVIDENCE = (
-    (EvidenceClass.INTERMITTENT, re.compile(r"\bintermittent|\bcrackl|\bcuts? (?:in|out)|\bpops?\b|\bwiggl|\bnois")),
-    (EvidenceClass.HIGH_RESISTANCE, re.compile(r"\bhigh resistance\b|\bresistance\b|\bohms?\b|\bweak\b")),
-    (EvidenceClass.SPLIT_PAIR, re.compile(r"\bsplit pair\b")),
-)  # fmt: skip
+
+def _words_of(kind: Told) -> re.Pattern[str] | None:
+    """What the words for a class of evidence look like; None: it has none of its own."""
+    match kind:
+        case FaultClass.INTERMITTENT:
+            return re.compile(r"\bintermittent|\bcrackl|\bcuts? (?:in|out)|\bpops?\b|\bwiggl|\bnois")
+        case FaultClass.HIGH_RESISTANCE:
+            return re.compile(r"\bhigh resistance\b|\bresistance\b|\bohms?\b|\bweak\b")
+        case FaultClass.SPLIT_PAIR:
+            return re.compile(r"\bsplit pair\b")
+        case FaultClass.DAMAGE | FaultClass.FLEXED:
+            return None
+        case _:
+            assert_never(kind)
+
+
+_EVIDENCE = tuple((kind, pattern) for kind in reversed(TOLD) if (pattern := _words_of(kind)))
 _END = re.compile(r"\b(?:end|at|side) ?\(?(a|b)\b|^\s*(a|b)\s*$|\b(female|socket)\b|\b(male|plug)\b")
 _DENIED_BEFORE = re.compile(r"(?:\b(?:no|not|never|without)|n't)(?: (?!signal\b|contin|connect)\w+)? ?$")
 _DENIED_AFTER = re.compile(r"^\w*(?: is| was| seems)? (?:ok|okay|good|fine)\b")
@@ -60,8 +73,10 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
 
 def _evidence(part: str, end: End | None) -> Evidence:
     plain = part.lower()
-    kind = next((kind for kind, pattern in _EVIDENCE if _says(plain, pattern)), EvidenceClass.DAMAGE)
-    return Evidence(kind, end or end_in(plain), " ".join(part.split())[:NOTE_MOST])
+    kinds: list[Told] = [kind for kind, pattern in _EVIDENCE if _says(plain, pattern)]
+    return Evidence(
+        kinds[0] if kinds else FaultClass.DAMAGE, end or end_in(plain), " ".join(part.split())[:NOTE_MOST]
+    )
 
 
 def end_in(words: str) -> End | None:
