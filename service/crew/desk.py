@@ -23,7 +23,7 @@ from service.crew.core import ProgramFacts, Role, Who, fingerprint
 from service.kit.dates import local_date
 from service.kit.problems import NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
-from service.store.receipts import digest, once
+from service.store.receipts import Asked, There, once
 from service.store.sessions import Store, rerun_if_beaten
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.render import render
@@ -109,18 +109,36 @@ class Desk:
             self.identify(db)
             yield db
 
-    def once(self, op: UUID, action: str, content: Any, do: Callable[[Session], Any]) -> Any:
-        """Do a write under the client's id and give its answer, durable; the same again gives the same answer."""
+    def once(
+        self,
+        op: UUID,
+        action: str,
+        content: Any,
+        do: Callable[[Session], Any],
+        there: Callable[[Session], Any] | None = None,
+    ) -> Any:
+        """Do a write under the client's id and give its answer, durable; the same again gives the same answer.
+
+        Whoever sends it again gets that answer if their role reaches this route: what was done is done by whoever
+        sent it first.
+
+        Args:
+            there: the answer where what it would make is there without a receipt; None where that is another entry.
+        """
+        asked = Asked(op, action, content, self.now)
 
         def write() -> Any:
             with self.writing() as db:
-                return once(db, op, action, self.digest(action, content), self.now, lambda: do(db))
+                return once(db, asked, lambda: queries.everybody(db), lambda: do(db))
 
-        return rerun_if_beaten(write)
-
-    def digest(self, action: str, content: Any) -> str:
-        """A digest of who asks here for what."""
-        return digest(action, str(self.me.id), content)
+        try:
+            return rerun_if_beaten(write)
+        except There:
+            with self.reading() as db:
+                answer = there(db) if there else None
+            if answer is None:
+                raise
+            return answer
 
     def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
         """A page of ours."""

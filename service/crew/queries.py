@@ -52,6 +52,11 @@ def asking(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | 
     return ProgramFacts(*facts), Who(person_id, name, Role(role)) if person_id else None
 
 
+def everybody(db: Session) -> Sequence[UUID]:
+    """All who were ever here."""
+    return db.scalars(select(Person.id)).all()
+
+
 def people_named(db: Session, name: str) -> list[Person]:
     """Who goes by this name now, whatever the case, those first who have been here longest."""
     present = select(Person.id, Person.display_name).where(Person.ended_at.is_(None))

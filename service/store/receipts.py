@@ -1,13 +1,16 @@
 """Receipts: a write that is sent twice happens once.
 
 Every write carries an id made by the client. The receipt of a done write holds a digest of what was asked and the
-answer that was given; the same id with the same content gets the same answer again, with other content a refusal.
-Receipts are kept as long as what they made.
+answer that was given; the same id with the same content gets the same answer again, whoever sends it, with other
+content a refusal. Receipts are kept as long as what they made.
+
+A row may be there without a receipt: the demo's, or what a sheet brought in. What is asked under its id is refused
+too, unless whoever does it can tell that the row is just that.
 """
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,6 +18,7 @@ from uuid import UUID
 
 from sqlalchemy import bindparam, select, update
 from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from service.kit.problems import Conflict, Reused
@@ -34,23 +38,50 @@ class Receipt(Base):
     at: Mapped[datetime]
 
 
-def digest(action: str, actor: str, content: Any) -> str:
-    """A digest of who asked for what: the same for the same content, whatever the order of its names."""
-    canonical = json.dumps([action, actor, content], sort_keys=True, default=str, ensure_ascii=False)
+def digest(action: str, content: Any) -> str:
+    """A digest of what was asked for: the same for the same content, whatever the order of its names."""
+    return _digest([action, content])
+
+
+def digest_with_actor(action: str, actor: UUID, content: Any) -> str:
+    """The same as receipts have it that were made while a digest also said who asked."""
+    return _digest([action, str(actor), content])
+
+
+def _digest(said: list[Any]) -> str:
+    canonical = json.dumps(said, sort_keys=True, default=str, ensure_ascii=False)
     return hashlib.sha256(canonical.encode()).hexdigest()
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A write under its client's id: the digest says who asked for what, and `at` when."""
+    """A write under its client's id: what was asked for, and `at` when."""
 
     op: UUID
-    digest: str
+    action: str
+    content: Any
     at: datetime
+
+    @property
+    def digest(self) -> str:
+        """The digest that its receipt holds."""
+        return digest(self.action, self.content)
 
 
 class Entangled(Conflict):
     """Several writes cannot be done at once; each by itself can."""
+
+
+class There(Reused):
+    """Something without a receipt is there under this id."""
+
+
+def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
+    """The refusal of an id that stands for something else already."""
+    return kind(
+        f"The id {op} was already used for another entry. Make a new id for a new entry; "
+        "the earlier one is kept as it was."
+    )
 
 
 # Every write asks these, so they are built once and run below the ORM.
@@ -65,54 +96,72 @@ _EARLIER = select(_TABLE.c.digest, _TABLE.c.answer).where(_TABLE.c.id == bindpar
 _GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 
 
-def once(db: Session, op: UUID, action: str, asked: str, now: datetime, do: Callable[[], Any]) -> Any:
+def once(db: Session, asked: Asked, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
     """Do a write and keep its receipt, or give the answer of the first time.
 
     The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
 
+    Args:
+        people: all who may have asked the first time: older receipts also say who did.
+
     Raises:
         Reused: the id was used for something else.
+        There: what it would make is there under this id, and has no receipt.
     """
-    if not _claimed(db, [Asked(op, asked, now)], action):
-        return _answered(db, op, asked)
-    answer = do()
-    _give(db, {op: answer})
+    if not _claimed(db, [asked]):
+        return _answered(db, asked, people)
+    try:
+        answer = do()
+        db.flush()
+    except IntegrityError as error:
+        if _id_taken(error):
+            raise reused(asked.op, There) from error
+        raise
+    _give(db, {asked.op: answer})
     return answer
 
 
-def all_once(
-    db: Session, asked: Sequence[Asked], action: str, do: Callable[[], Sequence[Any]]
-) -> Sequence[Any]:
+def all_once(db: Session, asked: Sequence[Asked], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
     """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
 
     Raises:
         Entangled: one of them was done before.
     """
-    if not _claimed(db, asked, action):
+    if not _claimed(db, asked):
         raise Entangled("One of these was done before, so each has to be sent by itself.")
     answers = do()
+    db.flush()
     _give(db, {one.op: answer for one, answer in zip(asked, answers, strict=True)})
     return answers
 
 
-def _claimed(db: Session, asked: Sequence[Asked], action: str) -> bool:
+def _claimed(db: Session, asked: Sequence[Asked]) -> bool:
     claims = [
-        {"id": one.op, "action": action, "digest": one.digest, "answer": None, "at": one.at} for one in asked
+        {"id": one.op, "action": one.action, "digest": one.digest, "answer": None, "at": one.at}
+        for one in asked
     ]
     connection = db.connection()
     return connection.execute(_CLAIM[connection.dialect.name], claims).rowcount == len(claims)
 
 
 def _give(db: Session, answers: Mapping[UUID, Any]) -> None:
-    db.flush()
     db.connection().execute(_GIVE, [{"op": op, "answer": answer} for op, answer in answers.items()])
 
 
-def _answered(db: Session, op: UUID, asked: str) -> Any:
-    earlier = db.connection().execute(_EARLIER, {"op": op}).one()
-    if earlier.digest != asked:
-        raise Reused(
-            f"The id {op} was already used for another entry. Make a new id for a new entry; "
-            "the earlier one is kept as it was."
-        )
+def _answered(db: Session, asked: Asked, people: Callable[[], Iterable[UUID]]) -> Any:
+    earlier = db.connection().execute(_EARLIER, {"op": asked.op}).one()
+    if earlier.digest != asked.digest and not any(
+        earlier.digest == digest_with_actor(asked.action, person, asked.content) for person in people()
+    ):
+        raise reused(asked.op)
     return earlier.answer
+
+
+def _id_taken(error: IntegrityError) -> bool:
+    """Whether a row was to be made under an id that another row of its table has."""
+    constraint = getattr(getattr(error.orig, "diag", None), "constraint_name", None)  # PostgreSQL
+    said = constraint or str(error.orig)
+    keys = ((name, list(table.primary_key.columns.keys())) for name, table in Base.metadata.tables.items())
+    return any(
+        key == ["id"] and said in (f"pk_{name}", f"UNIQUE constraint failed: {name}.id") for name, key in keys
+    )

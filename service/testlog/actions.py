@@ -18,6 +18,7 @@ from service.crew.core import Who
 from service.gear import actions as gear
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Item
+from service.gear.wirings import find_wiring
 from service.kit.lengths import Unit, format_length
 from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import What
@@ -37,9 +38,9 @@ from service.testlog.core import (
     in_time_order,
 )
 from service.testlog.following import Cause, follow, hold, keep_up
-from service.testlog.models import Repair, SessionHelper, Void, WorkSession
+from service.testlog.models import FaultRow, Repair, SessionHelper, Test, Void, WorkSession
 from service.testlog.wording import as_json, titles
-from service.testlog.writing import Written, add, written
+from service.testlog.writing import Written, add, same_test, written
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -85,13 +86,28 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
     follow(db, items, before, after, causes, now, zone)
     codes = codes_of(db, held)
     return [
-        {
-            "id": str(one.test.id), "item": codes[first], "verdict": one.test.verdict,
-            "faults": [as_json(row) for row in one.faults], "received_at": one.test.received_at.isoformat(),
-            "state": held[first].state,
-        }
+        _answer(one.test, one.faults, codes[first], held[first])
         for one, (first, *_) in zip(made, through, strict=True)
-    ]  # fmt: skip
+    ]
+
+
+def logged_as(db: Session, new: NewTest) -> dict[str, Any] | None:
+    """The answer to a test that is in the log under its id, whoever brought it in; None where that is another one."""
+    test = queries.test(db, new.id)
+    through = queries.items_of(db, [new.id])[new.id]
+    if test is None or through != _items(db, new) or not same_test(test, find_wiring(db, test.wiring), new):
+        return None
+    first = through[0]
+    return _answer(
+        test, queries.faults_of(db, [test.id])[test.id], codes_of(db, [first])[first], db.get_one(Item, first)
+    )
+
+
+def _answer(test: Test, faults: Sequence[FaultRow], code: str, item: Item) -> dict[str, Any]:
+    return {
+        "id": str(test.id), "item": code, "verdict": test.verdict, "faults": [as_json(row) for row in faults],
+        "received_at": test.received_at.isoformat(), "state": item.state,
+    }  # fmt: skip
 
 
 def _reason(db: Session, made: Written) -> str:

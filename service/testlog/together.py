@@ -71,10 +71,10 @@ def _at_once(told: Sequence[Told]) -> Sequence[Any]:
             except Problem as refusal:  # somebody whose access has ended holds up nobody else
                 outcomes[one.new.id] = refusal
         if let_in:
-            asked = [Asked(one.new.id, one.desk.digest(ACTION, one.content), one.at) for one in let_in]
+            asked = [Asked(one.new.id, ACTION, one.content, one.at) for one in let_in]
             said = [Said(one.new, one.desk.me, one.at) for one in let_in]
             zone = let_in[0].desk.zone
-            answers = all_once(db, asked, ACTION, lambda: actions.log_tests(db, said, zone))
+            answers = all_once(db, asked, lambda: actions.log_tests(db, said, zone))
             outcomes |= {one.new.id: answer for one, answer in zip(let_in, answers, strict=True)}
     return [outcomes[one.new.id] for one in told]
 
@@ -85,6 +85,7 @@ def _alone(one: Told) -> Any:
         return desk.once(
             one.new.id, ACTION, one.content,
             lambda db: actions.log_test(db, one.new, desk.me, one.at, desk.zone),
+            lambda db: actions.logged_as(db, one.new),
         )  # fmt: skip
     except Exception as error:  # whoever told it is answered by it
         return error

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
+from service.kit.problems import Problem
 from service.testlog.core import (
     Event,
     NewTest,
@@ -24,6 +25,7 @@ from service.testlog.models import FaultRow, Test, TestItem
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
+from service.wiring.wirings import Wiring
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,25 @@ def add(db: Session, made: Sequence[Written]) -> None:
     db.add_all(each.test for each in made)
     db.flush()
     db.add_all(row for each in made for row in (*each.faults, *each.items))
+
+
+def same_test(test: Test, wiring: Wiring, new: NewTest) -> bool:
+    """Whether a test of the log, taken by this wiring, is what was sent: of the same time, with the same readings,
+    evidence and note. That both are of the same items is asked elsewhere.
+    """
+    told = (new.tested_at, new.note, _findings(raw_evidence(new.evidence)), new.wiring or test.wiring)
+    if told not in {
+        (at, test.note, _findings(test.evidence), test.wiring) for at in (test.tested_at, test.told_at)
+    }:
+        return False
+    try:
+        return read(wiring, new.joined or [], _probed(new)) == read(wiring, test.joined, test.probed)
+    except Problem:
+        return False
+
+
+def _findings(evidence: Sequence[dict[str, Any]]) -> tuple[tuple[str, ...], ...]:
+    return tuple(sorted((one["class"], one["end"] or "", one["note"]) for one in evidence))
 
 
 def _probed(new: NewTest) -> Any:

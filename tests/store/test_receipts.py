@@ -1,8 +1,9 @@
 """Receipts: the same write twice happens once."""
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from sqlalchemy import func, select
@@ -10,11 +11,11 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry
 from service.kit.problems import Busy, Conflict, Reused
-from service.store.receipts import Receipt, digest, once
+from service.store.receipts import Asked, Receipt, digest_with_actor, once
 from tests.support.program import Running
 
 
-def write(program: Running, op: Any, content: Any) -> Any:
+def write(program: Running, op: Any, content: Any, people: Sequence[UUID] = ()) -> Any:
     """One write of an audit line under `op`."""
 
     def do(db: Session) -> Any:
@@ -22,7 +23,7 @@ def write(program: Running, op: Any, content: Any) -> Any:
         return {"wrote": content}
 
     with program.store.writing() as db:
-        return once(db, op, "count", digest("count", "me", content), program.clock.now, lambda: do(db))
+        return once(db, Asked(op, "count", content, program.clock.now), lambda: people, lambda: do(db))
 
 
 def counted(program: Running) -> int:
@@ -45,6 +46,19 @@ def test_other_content_under_the_same_id_is_refused(program: Running) -> None:
     assert counted(program) == 1
 
 
+def test_receipts_that_also_say_who_asked_go_on_working(program: Running) -> None:
+    op, who, others = uuid4(), uuid4(), [uuid4() for _ in range(3)]
+    write(program, op, 1)
+    with program.store.writing() as db:
+        db.get_one(Receipt, op).digest = digest_with_actor("count", who, 1)
+    with pytest.raises(Reused):
+        write(program, op, 1, others)
+    with pytest.raises(Reused):
+        write(program, op, 2, [who])
+    assert write(program, op, 1, [*others, who]) == {"wrote": 1}
+    assert counted(program) == 1
+
+
 def test_a_refused_write_leaves_no_receipt(program: Running) -> None:
     op = uuid4()
 
@@ -52,7 +66,7 @@ def test_a_refused_write_leaves_no_receipt(program: Running) -> None:
         raise Conflict("not now")
 
     with pytest.raises(Conflict), program.store.writing() as db:
-        once(db, op, "count", "digest", program.clock.now, refuse)
+        once(db, Asked(op, "count", 1, program.clock.now), list, refuse)
     with program.store.reading() as db:
         assert db.get(Receipt, op) is None
 
