@@ -109,8 +109,8 @@ class _Filling:
                 self._add(rows, owned[number % len(owned)], share)
             by_table = {model.__table__: lines for model, lines in rows.items()}
             for table in Base.metadata.sorted_tables:  # what others refer to goes first
-                if table in by_table:
-                    self.db.execute(insert(table), by_table[table])
+                if lines := by_table.get(table):  # an INSERT of no rows would be one of a row without values
+                    self.db.execute(insert(table), lines)
 
     def _open_sessions(self) -> None:
         self.sessions = {evening: self._id() for evening in self.evenings}

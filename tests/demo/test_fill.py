@@ -47,6 +47,15 @@ def test_it_is_what_was_asked_and_follows_from_history(database_url: str) -> Non
     store.close()
 
 
+def test_a_batch_may_have_tests_and_no_fault(database_url: str) -> None:
+    store = filled(database_url, 120, 2, 5)
+    with store.reading() as db:
+        assert db.scalar(select(func.count()).select_from(Test)) == 2
+        assert db.scalar(select(func.count()).select_from(FaultRow)) == 0
+    assert verify(store, NOW) == []
+    store.close()
+
+
 def test_the_seed_decides(sqlite_url: str) -> None:
     def told(seed: int, name: str) -> list[tuple[str, str]]:
         store = filled(sqlite_url.replace("coilbook", name), 30, 100, seed)
