@@ -18,6 +18,10 @@ from service.web.problems import answer
 SAFE = ("GET", "HEAD", "OPTIONS")
 BODY_MOST = 6_000_000
 """Bytes of a body, cut while it streams: a shrunk photo is 0.2 MB, and a full one fits."""
+_TOO_LARGE = (
+    f"A request may hold {BODY_MOST // 1_000_000} MB at the most. "
+    "Go back and send a smaller photo, or cut the file in two."
+)
 
 
 class TooLarge(Problem):
@@ -58,6 +62,10 @@ class Guard:
             await send(message)
 
         refusal = _refusal(scope, self.hosts)
+        if isinstance(refusal, TooLarge) and "expect" not in Headers(scope=scope):
+            # Who asks first, with `Expect`, is told at once. All others send before they listen: an answer in the
+            # middle would reach many a browser, and proxy, as a connection that broke.
+            await _read_on(receive)
         if refusal is None:
             # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
             asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
@@ -81,9 +89,7 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
         return None
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
-        return TooLarge(
-            f"A request may hold {BODY_MOST // 1_000_000} MB at the most. Send a smaller photo or file."
-        )
+        return TooLarge(_TOO_LARGE)
     if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers, hosts):
         return None
     return NotAllowed(
@@ -107,7 +113,15 @@ def _bounded(receive: Receive) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > BODY_MOST:
-            raise TooLarge(f"A request may hold {BODY_MOST // 1_000_000} MB at the most.")
+            if message.get("more_body", False):
+                await _read_on(receive)
+            raise TooLarge(_TOO_LARGE)
         return message
 
     return bounded
+
+
+async def _read_on(receive: Receive) -> None:
+    """Take in the rest of a body and keep nothing of it; `Patient` hangs up where it takes too long."""
+    while (await receive()).get("more_body", False):
+        pass

@@ -167,7 +167,7 @@ def _setting(desk: Desk) -> Setting:
 def _start(desk: Desk, refusal: Invalid | None = None, pasted: str = "") -> Response:
     return desk.page(
         "exchange/start.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
-        pasted=pasted, megabytes=BYTES_MOST // 1_000_000, most=f"{ROWS_MOST:,}",
+        pasted=pasted, megabytes=BYTES_MOST // 1_000_000, most_bytes=BYTES_MOST, most=f"{ROWS_MOST:,}",
     )  # fmt: skip
 
 
