@@ -12,8 +12,9 @@ from sqlalchemy import delete, select
 from service.crew.actions import make_token
 from service.crew.core import Role
 from service.store.receipts import Receipt, digest_with_actor
-from service.testlog.core import Evidence, EvidenceClass
+from service.testlog.core import Evidence
 from service.testlog.models import Test
+from service.wiring.faults import FaultClass
 from tests.home.test_seasons import FORM
 from tests.support.program import BASE, Running, op
 from tests.tags.test_setup import OWN
@@ -38,7 +39,7 @@ def log(program: Running) -> list[dict[str, Any]]:
 def test_the_same_test_as_the_log_has_gets_its_answer_and_another_is_refused(program: Running) -> None:
     at = bench(program, "xlr3", "xlr3")
     code, other = at.codes
-    found = (Evidence(EvidenceClass.INTERMITTENT, None, "only at the plug"),)
+    found = (Evidence(FaultClass.INTERMITTENT, None, "only at the plug"),)
     logged = at.test(code, OPEN_2, evidence=found, note="by the door")
     (kept,) = log(program)
     sent = as_sent(kept)
