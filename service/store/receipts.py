@@ -78,10 +78,11 @@ class There(Reused):
 
 def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
     """The refusal of an id that stands for something else already."""
-    return kind(
+    said = (
         f"The id {op} was already used for another entry. Make a new id for a new entry; "
         "the earlier one is kept as it was."
     )
+    return kind(said, {"id": said})
 
 
 # Every write asks these, so they are built once and run below the ORM.

@@ -1,7 +1,7 @@
 /* The test form with the outbox: a verdict is kept on the phone at once, and the way leads on to the next item.
    It can be taken back for ten seconds, so nothing is asked. Where the phone keeps nothing, the form is sent as ever. */
 
-import { add, discard } from "../outbox/outbox.js";
+import { add } from "../outbox/outbox.js";
 import { UNDONE, say } from "../outbox/status.js";
 import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
@@ -24,8 +24,7 @@ export function bind(form, test) {
     try {
       const data = new FormData(form);
       data.set("verdict", event.submitter.value);
-      await keep(test, data, table);
-      if (replaces) await discard(replaces);
+      await keep(test, data, table, replaces);
       navigator.vibrate?.(40);
       location.assign(await claimed(test) ?? test.next);
     } catch (error) {
@@ -57,7 +56,7 @@ async function claimed(test) {
   }
 }
 
-async function keep(test, data, table) {
+async function keep(test, data, table, replaces) {
   const { joined, probed, evidence } = readForm(test.facts, data);
   const known = await table, found = known ? lookUp(known, joined, probed) : null;
   const bad = evidence.some((one) => one.class !== "flexed");
@@ -72,7 +71,7 @@ async function keep(test, data, table) {
     code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
     look: verdict === "fail" && found ? found.lookFirst : [], fields,
     back: location.pathname + location.search,
-  });
+  }, replaces);
 }
 
 function inWords(verdict, found, bad) {
@@ -87,9 +86,9 @@ function inWords(verdict, found, bad) {
 function fillAgain(form, item) {
   const text = sessionStorage.getItem(UNDONE);
   sessionStorage.removeItem(UNDONE);
-  if (!text) return null;
+  if (!text) return undefined;
   const { code, fields, replaces } = JSON.parse(text);
-  if (code !== item) return null;
+  if (code !== item) return undefined;
   for (const control of form.elements) {
     if (!control.name || control.type === "hidden") continue;
     const values = fields.filter(([name]) => name === control.name).map(([, value]) => value);

@@ -25,14 +25,16 @@ function row(entry, part) {
     problem: entry.problem, mine: `I am ${entry.name || "that person"}: send it`,
   });
   const button = (name, shown, act) => Object.assign(made.querySelector(`[data-${name}]`), { hidden: !shown, onclick: act });
-  button("again", mine && stuck, () => retry(entry.id));
-  button("edit", mine && stuck && entry.shown.fields.length > 0, () => edit(entry));
+  const there = made.querySelector("[data-there]"); // what the service has under its id, which no other entry gets
+  Object.assign(there, { hidden: !(mine && entry.there && !entry.shown.what), href: `/tests/${entry.id}` });
+  button("again", mine && stuck && !entry.there, () => retry(entry.id));
+  button("edit", mine && stuck && !entry.there && entry.shown.fields.length > 0, () => edit(entry));
   button("mine", !mine && Boolean(me()), () => takeOver(entry.id));
   button("discard", stuck || !mine, (event) => twice(event.target, entry.shown.what ?? "test", () => discard(entry.id)));
   return made;
 }
 
-/* Open its form with what was entered; what is kept then takes its place. */
+/* Open its form with what was entered; what is kept then takes its place, under the same id. */
 function edit(entry) {
   sessionStorage.setItem(UNDONE, JSON.stringify({ code: entry.shown.code, fields: entry.shown.fields, replaces: entry.id }));
   location.assign(entry.shown.back);

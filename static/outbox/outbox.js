@@ -1,7 +1,7 @@
 /* The outbox: tests wait here until the service's receipt names them.
    One page sends at a time, the oldest entry first, and only entries of the person who is signed in on it. */
 
-import { meaning, onlyThis, sentence, undoable, wait } from "./rules.js";
+import { known, meaning, onlyThis, sentence, undoable, wait } from "./rules.js";
 import { alone, newId, post } from "./sender.js";
 import * as store from "./store.js";
 
@@ -14,9 +14,10 @@ let busy = false, again = false, hurry = false, timer = 0;
 
 export const me = () => document.body.dataset.who || null;
 
-/* Keep a test. `body` is what the API takes, but for the id; `shown` is what a person sees of it. */
-export async function add(url, body, shown) {
-  const now = Date.now(), id = newId();
+/* Keep a test. `body` is what the API takes, but for the id; `shown` is what a person sees of it. Under the `id` of an
+   entry that is edited it takes its place: whatever the service has of it by then, it never has two. */
+export async function add(url, body, shown, id = newId()) {
+  const now = Date.now();
   const entry = {
     id, url, shown, who: me(), name: document.body.dataset.name ?? "", made_at: now, not_before: now + UNDO,
     state: "waiting", tries: 0, body: { id, ...body },
@@ -107,7 +108,7 @@ async function send(entry) {
     await store.change(entry.id, (now) => ({
       ...now, tries: now.tries + 1,
       state: means === "refused" ? "needs_attention" : "waiting",
-      problem: means === "refused" ? sentence(answer) : "",
+      problem: means === "refused" ? sentence(answer) : "", there: known(answer),
     }));
     if (means === "rejoin") line.rejoin = true;
     else if (means === "later" && onlyThis(answer)) {

@@ -46,6 +46,11 @@ export function old(entry, now = Date.now()) {
   return now - entry.made_at > OLD;
 }
 
+/* Whether the service has another entry under this id: what was sent first is there, and nothing else goes there. */
+export function known(answer) {
+  return answer.status === 422 && Boolean(answer.body?.errors?.some?.(({ field }) => field === "id"));
+}
+
 /* The server's own sentence, for the person who has to settle it. */
 export function sentence(answer) {
   return answer.body?.detail || `The service refused this with status ${answer.status}.`;

@@ -85,7 +85,7 @@ def test_a_refusal_is_shown_until_a_person_settles_it(bad_line: Truck, page: Pag
     sent(page, bad_line, key)
 
 
-def test_a_refused_test_is_edited_as_a_new_one(bad_line: Truck, page: Page) -> None:
+def test_a_refused_test_is_edited_under_its_id(bad_line: Truck, page: Page) -> None:
     page.goto(bad_line.form())
     page.get_by_text("Mark what was found", exact=True).click()
     page.get_by_role("radiogroup", name="A2").get_by_label("none").check()
@@ -101,11 +101,35 @@ def test_a_refused_test_is_edited_as_a_new_one(bad_line: Truck, page: Page) -> N
     expect(page.get_by_label("Note")).to_have_value("typed once")
     press(page, "Fail")
     (again,) = entries(page)
-    assert again["id"] != refused["id"]
+    assert again["id"] == refused["id"]
     assert again["body"]["joined"] == refused["body"]["joined"] == [["A1", "B1"], ["A3", "B3"]]
     send_now(page)
     sent(page, bad_line, again["id"])
-    assert refused["id"] not in map(str, bad_line.logged())
+
+
+def test_what_the_service_has_is_never_edited_into_a_second_test(bad_line: Truck, page: Page) -> None:
+    page.goto(bad_line.form())
+    page.get_by_label("Bent behind both connectors").check()
+    press(page, "Pass")
+    before = len(bad_line.logged())
+    bad_line.line.tell(CUT_AFTER, *[Answer(409, b'{"detail": "No."}')] * 9)
+    send_now(page)
+    settled(page, "needs_attention")
+    bad_line.line.told.clear()
+    page.goto(f"{bad_line.base}/offline")
+    page.get_by_role("button", name="Edit it").click()
+    page.get_by_label("Bent behind both connectors").uncheck()
+    press(page, "Pass")
+    (again,) = entries(page)
+    send_now(page)
+    settled(page, "needs_attention")
+    assert [str(each) for each in bad_line.logged()].count(again["id"]) == 1
+    assert len(bad_line.logged()) == before + 1
+    page.goto(f"{bad_line.base}/offline")
+    expect(page.get_by_role("main")).to_contain_text("already used for another entry")
+    expect(page.get_by_role("button", name="Edit it")).to_be_hidden()
+    page.get_by_role("link", name="See what the service has").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Pass")
 
 
 def test_what_was_to_be_edited_is_put_into_no_other_items_form(bad_line: Truck, page: Page) -> None:
