@@ -14,7 +14,7 @@ from fpdf.util import escape_parens
 
 from service.tags.core.boxes import Box
 from service.tags.core.calibration import calibration
-from service.tags.core.lettering import CAP, Font
+from service.tags.core.lettering import Font
 from service.tags.core.marks import EndMark, Line, Mark, Symbol, Words
 from service.tags.core.pages import Page, Placed
 from service.tags.core.printer import Printer
@@ -117,9 +117,9 @@ def _words(words: Words) -> str:
     angle = words.quarter * pi / 2
     along = (round(cos(angle)), -round(sin(angle)))
     up = (-round(sin(angle)), -round(cos(angle)))
-    half, rise, wide = words.length / 2, CAP[words.font] * size / 2, size * words.narrowed
-    x = box.x + box.width / 2 - along[0] * half - up[0] * rise
-    y = box.y + box.height / 2 - along[1] * half - up[1] * rise
+    half, base, wide = words.length / 2, words.base, size * words.narrowed
+    x = box.x + box.width / 2 - along[0] * half - up[0] * base
+    y = box.y + box.height / 2 - along[1] * half - up[1] * base
     turned = _numbers(along[0] * wide, along[1] * wide, up[0] * size, up[1] * size, x, y)
     text = escape_parens(words.text)
     shown = f"BT /{words.font} 1 Tf {turned} Tm ({text}) Tj ET"

@@ -12,7 +12,6 @@ from service.tags.core.sheets import Sheet, mm
 from service.tags.core.symbols import QUIET_MODULES, grid, matrix, runs
 
 _FAMILY = {Font.PLAIN: "Helvetica, Arial, sans-serif", Font.CODE: "Courier New, Courier, monospace"}
-_CAP = 0.72  # where a line's middle lies above its baseline does not matter to the hundredth on a screen
 
 
 def page_svg(page: Page, sheet: Sheet, title: str) -> Markup:
@@ -79,7 +78,7 @@ def _words(words: Words) -> str:
     x, y = words.box.x + words.box.width / 2, words.box.y + words.box.height / 2
     shade = round(255 * words.ink)
     return (
-        f'<text x="{x:g}" y="{y:g}" dy="{_CAP / 2 * words.size:.3g}" font-family="{_FAMILY[words.font]}" '
+        f'<text x="{x:g}" y="{y:g}" dy="{words.base:.3g}" font-family="{_FAMILY[words.font]}" '
         f'font-size="{words.size:.3g}" text-anchor="middle" fill="rgb({shade},{shade},{shade})" '
         f'textLength="{words.length:.4g}" lengthAdjust="spacingAndGlyphs" '
         f'transform="rotate({-90 * words.quarter} {x:g} {y:g})">{escape(words.text)}</text>'

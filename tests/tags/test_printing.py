@@ -2,6 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
+from math import ceil, floor
 from pathlib import Path
 from random import Random
 
@@ -12,12 +14,12 @@ from PIL import Image
 
 from service.__main__ import main
 from service.kit.codes import make_code
-from service.tags.core.layout import Label, Style
-from service.tags.core.marks import Symbol
-from service.tags.core.pages import Page, pages
+from service.tags.core.layout import Label, Style, lay_out
+from service.tags.core.marks import Symbol, Words
+from service.tags.core.pages import Page, Placed, pages
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, Sheet
-from service.tags.core.symbols import CannotPrint, tag_url
+from service.tags.core.symbols import CannotPrint, grid, tag_url
 from service.tags.drawing import calibration_pdf, sheet_pdf
 from service.tags.preview import page_svg
 from tests.support.program import BASE, Running, op, running
@@ -155,6 +157,43 @@ def test_the_rulers_of_the_printer_check_are_100_mm() -> None:
         pytest.approx(104, abs=0.3),
         pytest.approx(104, abs=0.3),
     )  # and 4 mm of the cross
+
+
+def words_of(style: Style, sheet: Sheet) -> list[Placed]:
+    """Every line of text of two labels with letters that reach far up and down, one line to a label."""
+    found: list[Words] = []
+    for code, name, more in (
+        ("QQQQQQ", "Qj gåÅ (Ç)", "8 × QXLR, Åj"),
+        ("JQ7G3Q", "Trunk Q (multicore), Ågj", ""),
+    ):
+        tag = Label(code, name, tag_url(ADDRESSES[0], code), "A", more, style)
+        try:
+            marks = lay_out(tag, sheet, grid(tag.url))
+        except CannotPrint:
+            return []
+        found += [mark for mark in marks if isinstance(mark, Words)]
+    return [Placed(number, tag, [mark]) for number, mark in enumerate(found)]
+
+
+@pytest.mark.parametrize("key", SHEETS)
+def test_every_letter_is_printed_within_its_box(key: str) -> None:
+    """The foot of a Q would run into the line below. The page is some whole dots high, so it may be off by one."""
+    sheet = SHEETS[key]
+    for style in Style:
+        placed = words_of(style, sheet)
+        for at in range(0, len(placed), sheet.labels):
+            page = [replace(one, number=one.number - at) for one in placed[at : at + sheet.labels]]
+            [image] = rendered(sheet_pdf([page], sheet, Printer()))
+            assert image.point(lambda shade: 255 if shade < 128 else 0).getbbox()
+            for one in page:
+                label, [mark] = sheet.box(one.number), one.marks
+                box = mark.box.moved(label.x, label.y)
+                first, last = (
+                    (floor(box.x / DOT) - 1, floor(box.y / DOT) - 1),
+                    (box.right / DOT, box.bottom / DOT),
+                )
+                image.paste(255, (*first, *(ceil(edge) + 1 for edge in last)))
+            assert image.point(lambda shade: 255 if shade < 128 else 0).getbbox() is None, style
 
 
 def test_the_preview_shows_what_is_printed() -> None:

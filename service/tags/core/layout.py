@@ -171,7 +171,7 @@ def _stacked(box: Box, texts: _Texts) -> list[Mark]:
     mark = min(0.27 * box.width, 0.25 * box.height, 8.0) if texts.end else 0.0
     line, room = 0.31 * box.height, box.width - (mark + 1 if mark else 0)
     found: list[Mark] = [
-        Words(Box(box.x, box.y + line * number, room, line), part, 0.75 * line, Font.CODE)
+        Words(Box(box.x, box.y + line * number, room, line), part, 0.68 * line, Font.CODE)
         for number, part in enumerate((texts.code[:3], texts.code[3:]))
     ]
     if mark:
@@ -187,7 +187,7 @@ def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
     found: list[Mark] = [
         Words(
             Box(box.x + mark + 1, box.y, box.width - mark - 1, row), f"{texts.code[:3]} {texts.code[3:]}",
-            0.75 * row, Font.CODE,
+            0.7 * row, Font.CODE,
         )
     ]  # fmt: skip
     if mark:

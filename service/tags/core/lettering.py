@@ -20,6 +20,11 @@ class Font(StrEnum):
 CAP = {Font.PLAIN: 0.718, Font.CODE: 0.562}
 """Height of a capital as a share of the type size, from the fonts' published metrics."""
 
+_OF_CODES = {Font.PLAIN: (0.737, 0.056), Font.CODE: (0.62, 0.14)}
+_OF_ALL = {Font.PLAIN: (0.962, 0.228), Font.CODE: (0.801, 0.25)}
+"""How far letters reach above and below the line they stand on, as shares of the type size: capitals and digits, of
+which only Q's foot goes below, and all letters. By the fonts' published boxes, from memory, and as drawn by PDFium."""
+
 
 def printable(text: str) -> str:
     """`text` in the letters that these fonts have (Latin-1): look-alikes for what they lack, else a question mark."""
@@ -37,6 +42,13 @@ def width(text: str, font: Font) -> float:
     """The width of a printable text, in sizes of its type."""
     widths = _widths(font)
     return sum(widths[character] for character in text) / 1000
+
+
+def reach(text: str, font: Font) -> tuple[float, float]:
+    """How far a text may reach above and below the line it stands on, in sizes of its type."""
+    if text.isascii() and text.replace(" ", "").isalnum() and text == text.upper():
+        return _OF_CODES[font]
+    return _OF_ALL[font]
 
 
 @cache

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from service.tags.core.boxes import Box
-from service.tags.core.lettering import CAP, Font, width
+from service.tags.core.lettering import CAP, Font, reach, width
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,19 @@ class Words:
     @cached_property
     def size(self) -> float:
         """The size of the type in millimeters."""
-        thick = self.box.width if self.quarter % 2 else self.box.height
-        return min(min(self.cap, thick) / CAP[self.font], self._room / self.narrowest)
+        above, below = reach(self.text, self.font)
+        most = min(min(self.cap, self._thick) / CAP[self.font], self._thick / (above + below))
+        return min(most, self._room / self.narrowest)
+
+    @property
+    def base(self) -> float:
+        """How far below the middle of the box the letters stand, in millimeters.
+
+        Capitals stand in the middle, or as far off as keeps the highest and deepest letter within the box.
+        """
+        above, below = (self.size * part for part in reach(self.text, self.font))
+        middle = CAP[self.font] * self.size / 2
+        return min(max(middle, above - self._thick / 2), self._thick / 2 - below)
 
     @property
     def narrowed(self) -> float:
@@ -45,6 +56,10 @@ class Words:
     def length(self) -> float:
         """How long the line is, in millimeters."""
         return width(self.text, self.font) * self.size * self.narrowed
+
+    @property
+    def _thick(self) -> float:
+        return self.box.width if self.quarter % 2 else self.box.height
 
     @cached_property
     def _room(self) -> float:
