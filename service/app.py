@@ -51,6 +51,7 @@ from service.testlog import log_pages as test_log
 from service.testlog import pages as testlog_pages
 from service.testlog.bench import api as bench_api
 from service.testlog.bench import pages as bench
+from service.testlog.bench.tables import Tables
 from service.testlog.counts import pages as counts
 from service.testlog.crackles import api as crackles_api
 from service.testlog.crackles import pages as crackles
@@ -157,6 +158,7 @@ def create_app(
     app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
     app.state.tests = gathering()
+    app.state.tables = Tables(settings.tables)
     problems.install(app)
     app.add_middleware(Guard, base_url=settings.base_url)
     app.add_middleware(Journal)

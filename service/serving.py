@@ -19,6 +19,7 @@ from service.settings import Settings, read_settings
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.opening import opened
 from service.store.sessions import Store, rerun_if_beaten
+from service.testlog.bench.tables import Tables, in_use
 from service.web.greeting import greeting
 from service.web.journal import keep_journal
 from service.web.network import addresses, refuse_taken_port
@@ -38,11 +39,14 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
     here = addresses(host, port) + ([settings.base_url] if settings.base_url else [])
     with opened(settings) as store:
         link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
+        with store.reading() as db:
+            wirings = in_use(db)
     print(
         greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}",
         flush=True,
     )
     _let_open(2 * CONNECTIONS)
+    Tables(settings.tables).make_ahead(wirings)
     # Of several workers none is special, so the clock is then a process of its own: `coilbook clock`, or a timer.
     uvicorn.run(
         "service.serving:with_clock" if workers == 1 else "service.serving:from_environment",

@@ -5,12 +5,13 @@ import { taken } from "../outbox/store.js";
 
 const LASTS = 14 * 24 * 3600 * 1000; // ms: an old worklist only misleads
 
-/* Load a session with its tables; what is kept of it. What was sent from here before is in what the service says now, and
-   counts no more by itself: a test that was voided since would be done here for ever. */
+const TRIES = 30; // times that the service may say that it still works a table out
+
+/* Load a session's worklist, which works without its tables already; what is kept of it. What was sent from here before is
+   in what the service says now, and counts no more by itself: a test that was voided since would be done here for ever. */
 export async function take(id) {
   const sent = await taken.all(`done:${id}:`);
   const session = await loaded(`/api/v1/sessions/${id}/package`);
-  for (const [key, wiring] of Object.entries(session.wirings)) await taken.put(`table:${key}`, await loaded(wiring.table));
   const kept = { ...session, loaded_at: Date.now() };
   await taken.put(`session:${id}`, kept);
   await forget(`done:${id}:`, sent);
@@ -18,6 +19,26 @@ export async function take(id) {
     if (Date.now() - each.loaded_at > LASTS) await taken.drop(`session:${each.session.id}`);
   }
   return kept;
+}
+
+/* The wirings of a session whose tables are not on this phone as the service has them now. */
+export async function missing(pack) {
+  const found = [];
+  for (const [key, wiring] of Object.entries(pack.wirings)) {
+    if ((await taken.get(`table:${key}`))?.version !== wiring.version) found.push(key);
+  }
+  return found;
+}
+
+/* Load the tables that are missing, each kept as it comes; `progress` is told how many of them are here. */
+export async function complete(pack, progress = () => {}) {
+  const keys = await missing(pack);
+  for (const [at, key] of keys.entries()) {
+    progress(at, keys.length);
+    const { table, version } = pack.wirings[key];
+    await taken.put(`table:${key}`, { ...await loaded(table), version });
+  }
+  progress(keys.length, keys.length);
 }
 
 /* Load an event's pull list; what is kept of it. A tick that was sent from here may have been taken back since. */
@@ -50,8 +71,12 @@ export async function pullLines(list) {
   return list.items.map((line) => ({ ...line, done: Boolean(line.done_at) || sent.has(line.code) || here.has(line.code) }));
 }
 
-async function loaded(url) {
+async function loaded(url, tries = TRIES) {
   const answer = await fetch(url, { cache: "no-cache", headers: { Accept: "application/json" } });
+  if (answer.status === 503 && tries > 1) {
+    await new Promise((resolve) => { setTimeout(resolve, 1000 * (Number(answer.headers.get("Retry-After")) || 2)); });
+    return loaded(url, tries - 1);
+  }
   if (!answer.ok) throw new Error((await answer.json().catch(() => null))?.detail ?? `status ${answer.status}`);
   return answer.json();
 }

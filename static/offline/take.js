@@ -1,37 +1,65 @@
-/* Take a session along: its worklist, forms and tables, so that all of it works without a signal. */
+/* Take a session along: its worklist and forms first, then the tables of its wirings, so that all of it works without a
+   signal. What is left over when the page is left goes on when it is opened again. */
 
 import { span } from "../outbox/status.js";
-import { session, take } from "./package.js";
+import { complete, missing, session, take } from "./package.js";
 import { install, possible } from "./worker.js";
 
-const section = document.querySelector("[data-take]");
+const section = document.querySelector("[data-take]"), id = section.dataset.take;
 const told = section.querySelector("[data-told]"), button = section.querySelector("button");
+const bar = section.querySelector("progress");
+
+const wirings = (count) => (count === 1 ? "1 wiring" : `${count} wirings`);
 
 function say(pack) {
-  if (!pack) return;
   const tables = Object.keys(pack.wirings).length;
   told.textContent = `On this phone, loaded ${span(Date.now() - pack.loaded_at)} ago: ${pack.lines.length} items, and the faults of `
-    + `${tables === 1 ? "their wiring" : `${tables} wirings`}. It works without a signal.`;
-  button.textContent = "Take it along again";
+    + `${tables === 1 ? "their wiring" : wirings(tables)}. It works without a signal.`;
 }
 
-if (possible) {
-  say(await session(section.dataset.take).catch(() => null));
-  button.addEventListener("click", async () => {
-    button.disabled = true;
-    told.textContent = "Loading…";
-    try {
-      await install();
-      say(await take(section.dataset.take));
-      await navigator.serviceWorker.ready;
-    } catch (error) {
-      told.textContent = `It could not be taken along: ${error.message}. Try again with a signal.`;
-    }
-    button.disabled = false;
+/* Once the list is here: the pages that show it without a signal, then what names faults on them. */
+async function finish(pack) {
+  button.textContent = "Take it along again";
+  told.textContent = `The list of ${pack.lines.length} items is on this phone. Loading its pages…`;
+  await install();
+  await navigator.serviceWorker.ready;
+  await complete(pack, (done, all) => {
+    Object.assign(bar, { max: all + 1, value: done + 1, hidden: done === all });
+    told.textContent = `The list of ${pack.lines.length} items is on this phone. Faults are here for ${done} of ${wirings(all)}; `
+      + "tests can be logged without them.";
   });
+  say(pack);
+}
+
+async function busy(work) {
+  button.disabled = true;
+  try {
+    await work();
+  } catch (error) {
+    const kept = await session(id).catch(() => null);
+    told.textContent = kept
+      ? `The list is on this phone; the rest could not be loaded: ${error.message}. Try again with a signal.`
+      : `It could not be taken along: ${error.message}. Try again with a signal.`;
+  }
+  bar.hidden = true;
+  button.disabled = false;
+}
+
+section.hidden = false;
+if (possible) {
+  button.addEventListener("click", () => busy(async () => {
+    told.textContent = "Loading the list…";
+    Object.assign(bar, { hidden: false, value: 0 });
+    await finish(await take(id));
+  }));
+  const pack = await session(id).catch(() => null);
+  if (pack) {
+    button.textContent = "Take it along again";
+    if ((await missing(pack)).length) await busy(() => finish(pack));
+    else say(pack);
+  }
 } else {
   button.hidden = true;
   told.textContent = "Working without a signal is not available here: this address is plain http, and phones keep pages only of "
     + "sites with https. With a signal every form works; a test that cannot be sent waits on this phone until you open a page again.";
 }
-section.hidden = false;

@@ -21,7 +21,7 @@ from service.gear.actions import NewItem, add_items
 from service.store.sessions import Store
 from service.tags.actions import issue
 from service.testlog.housekeeping import keep_house
-from tests.support.program import migrated
+from tests.support.program import migrated, tables_folder
 
 ROOT = Path(__file__).parents[2]
 STARTS_WITHIN = 20.0
@@ -63,7 +63,8 @@ class Service:
         self._command = [
             sys.executable, "-m", *module, "serve", "--port", str(self.port), "--workers", str(workers)
         ]  # fmt: skip
-        self._environment = os.environ | {"COILBOOK_DATABASE_URL": program.url, "COILBOOK_LIMITS": "off"}
+        own = {"COILBOOK_DATABASE_URL": program.url, "COILBOOK_TABLES": str(tables_folder())}
+        self._environment = os.environ | own | {"COILBOOK_LIMITS": "off"}
         self._process: subprocess.Popen[bytes] | None = None
 
     @property

@@ -40,8 +40,16 @@ def until_answered(service: Service, entry: str, number: int) -> tuple[int, str]
 def workers_that_answer(service: Service) -> int:
     """How many processes below the service's own accept connections: those that hold a socket and were spawned."""
     children = Path(f"/proc/{service.process.pid}/task/{service.process.pid}/children").read_text().split()
-    commands = [Path(f"/proc/{child}/cmdline").read_bytes() for child in children]
-    return sum(b"spawn_main" in command for command in commands)
+    return sum(_was_spawned(child) and _holds_a_socket(child) for child in children)
+
+
+def _was_spawned(process: str) -> bool:
+    return b"spawn_main" in Path(f"/proc/{process}/cmdline").read_bytes()
+
+
+def _holds_a_socket(process: str) -> bool:
+    """Unlike the process that works tables out."""
+    return any(str(file.readlink()).startswith("socket:") for file in Path(f"/proc/{process}/fd").iterdir())
 
 
 @pytest.mark.postgres

@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from service.crew.core import Role, Who
 from service.crew.models import Person
@@ -134,6 +134,57 @@ def evening_without_the_service(gone: Truck, page: Page) -> None:
     assert sorted(test.verdict for test in gone.tests()) == ["fail", "fail", "pass"]
     page.goto(f"{gone.base}/sessions/{gone.session}")
     expect(page.get_by_text("Take it along again")).to_be_visible()
+
+
+@browser_test
+def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(
+    untested: Truck, browser: Browser
+) -> None:
+    at = untested
+    with phone_in(browser) as context:
+        page, told = at.joined(context), "[data-told]"
+        page.route("**/api/v1/wirings/*", lambda route: route.abort())
+        page.goto(f"{at.base}/sessions/{at.session}")
+        page.get_by_role("button", name="Take it along").click()
+        expect(page.locator(told)).to_contain_text("The list is on this phone; the rest could not be loaded")
+        with at.no_signal():
+            page.goto(f"{at.base}/sessions/{at.session}")
+            expect(page.get_by_text("0 of 3 tested")).to_be_visible()
+            page.goto(at.form())
+            press(page, "Pass")
+            expect(bar(page)).to_contain_text("Pass kept")
+        page.unroute("**/api/v1/wirings/*")
+        page.goto(f"{at.base}/sessions/{at.session}")  # without a tap, what is missing is loaded
+        expect(page.locator(told)).to_contain_text("It works without a signal")
+        asked: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.reload()
+        expect(page.locator(told)).to_contain_text("It works without a signal")
+        assert not [url for url in asked if "/api/v1/wirings/" in url]
+
+
+@browser_test
+def test_a_table_that_is_still_worked_out_is_waited_for_and_told(untested: Truck, browser: Browser) -> None:
+    at = untested
+    busy = {"status": 503, "headers": {"Retry-After": "2"}, "json": {"detail": "Busy."}}
+    times = iter([busy, busy])
+
+    def once_more(route: Route) -> None:
+        answer = next(times, None)
+        route.fulfill(**answer) if answer else route.continue_()  # type: ignore[arg-type]
+
+    with phone_in(browser) as context:
+        page = at.joined(context)
+        page.route("**/api/v1/wirings/*", once_more)
+        page.goto(f"{at.base}/sessions/{at.session}")
+        page.clock.install()
+        page.get_by_role("button", name="Take it along").click()
+        expect(page.locator("[data-told]")).to_contain_text("Faults are here for 0 of 2 wirings")
+        expect(page.get_by_role("progressbar", name="Taken along")).to_be_visible()
+        for _ in range(2):
+            page.clock.run_for(2000)
+        expect(page.locator("[data-told]")).to_contain_text("It works without a signal")
+        expect(page.get_by_role("progressbar", name="Taken along")).to_be_hidden()
 
 
 @browser_test

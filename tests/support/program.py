@@ -64,7 +64,8 @@ def running(url: str, **settings: object) -> Iterator[Running]:
     """The service over the database at `url`, which is migrated first."""
     migrated(url)
     clock = Clock()
-    app = create_app(Settings(database_url=url, **({"base_url": BASE} | settings)), clock)  # type: ignore[arg-type]
+    given = {"base_url": BASE, "tables": tables_folder()} | settings
+    app = create_app(Settings(database_url=url, **given), clock)  # type: ignore[arg-type]
     base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store
     with store.writing() as db:
@@ -87,6 +88,12 @@ def migrated(url: str) -> None:
         shutil.copy(_migrated_file(), str(make_url(url).database))
     else:
         copied(url, migrate.upgrade)
+
+
+@cache
+def tables_folder() -> Path:
+    """Where this process's services keep the tables of wirings: each is worked out once for all tests."""
+    return Path(mkdtemp())
 
 
 @cache

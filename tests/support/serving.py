@@ -15,7 +15,7 @@ from service.crew.core import Role
 from service.settings import Settings
 from service.store.sessions import Store
 from service.web.patience import Patient
-from tests.support.program import migrated
+from tests.support.program import migrated, tables_folder
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def served(url: str) -> Iterator[Served]:
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         base = f"http://127.0.0.1:{listening.getsockname()[1]}"
-        app = create_app(Settings(database_url=url, base_url=base))
+        app = create_app(Settings(database_url=url, base_url=base, tables=tables_folder()))
         store: Store = app.state.store
         with store.writing() as db:
             actions.found_program(db, "Fernhollow Band Program", "America/New_York", datetime.now(UTC))

@@ -11,6 +11,7 @@ from service.gear.wirings import find_wiring, wiring_name
 from service.home.offline import queries
 from service.kit.lengths import Unit
 from service.testlog import entering
+from service.testlog.bench.tables import version
 from service.testlog.core import Method
 from service.testlog.models import WorkSession
 from service.testlog.pages import Form
@@ -47,7 +48,7 @@ def _line(line: Line, last: Mapping[Any, tuple[str, Any]], unit: Unit) -> dict[s
 
 def _wiring(name: str, key: str, wiring: Wiring) -> dict[str, Any]:
     return {
-        "name": name, "table": f"/api/v1/wirings/{key}", "facts": form_facts(wiring),
+        "name": name, "table": f"/api/v1/wirings/{key}", "version": version(key, wiring), "facts": form_facts(wiring),
         "form": _form(wiring, lanes_of(wiring)),
     }  # fmt: skip
 

@@ -10,11 +10,13 @@ from starlette.datastructures import FormData
 from service.crew.core import Role
 from service.crew.desk import Desk, LeadDesk, ViewerDesk
 from service.gear.queries import item_facts, places
+from service.gear.wirings import find_wiring
 from service.kit.dates import parse_date, show_date
 from service.kit.problems import Conflict, Invalid, Problem
 from service.kit.typed import as_id
 from service.tags.queries import codes_of
 from service.testlog import entering
+from service.testlog.bench.tables import Tables
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import SessionKind
 from service.testlog.sessions import actions, listing, queries
@@ -66,6 +68,9 @@ def open_session(desk: LeadDesk, posted: Posted) -> Response:
     except Invalid as refusal:
         with desk.reading() as db:
             return _new(desk, db, values, why, refusal.errors)
+    with desk.reading() as db:
+        tables: Tables = desk.request.app.state.tables
+        tables.make_ahead((key, find_wiring(db, key)) for key in queries.wirings_on(db, op))
     return RedirectResponse(f"/sessions/{op}", 303)
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import Row, case, func, select, update
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.models import Place
+from service.gear.models import Item, Place
 from service.gear.queries import ItemFacts, item_facts
 from service.tags.queries import codes_of
 from service.testlog.core import Verdict
@@ -106,6 +106,12 @@ def worklist(db: Session, session_id: UUID) -> list[Line]:
         Line(items[item_id], codes[item_id], why, done.get(item_id), _claim(by, until), name or "")
         for item_id, why, by, until, name in rows
     ]
+
+
+def wirings_on(db: Session, session_id: UUID) -> Sequence[str]:
+    """The wirings of what is on a worklist."""
+    query = select(Item.wiring).join(WorkItem, WorkItem.item_id == Item.id)
+    return db.scalars(query.where(WorkItem.session_id == session_id).distinct().order_by(Item.wiring)).all()
 
 
 def turns(db: Session, session_id: UUID) -> list[Turn]:
