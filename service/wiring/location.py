@@ -7,22 +7,27 @@ resists itself is in both readings, so half their difference alone tells how far
     open:  d = L x Ca / (Ca + Cb)            short:  d = L/2 + (Ra - Rb) / (2 (rc + rs))
 
 The first is Murray's loop and the second Varley's, known from telegraph cables. Places count from end A. The
-band takes every stated uncertainty at its worst at once.
+band takes every stated uncertainty at its worst at once: what the meter may be off, and that each of the two pieces
+may have `UNEVEN` more or less a meter than the cable should.
 
 >>> at = place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.01, 1))
 >>> at.at_mm, at.from_mm, at.to_mm
-(2000, 1942, 2059)
+(2000, 1790, 2227)
+>>> at.sentence(Unit.METERS)
+'About 2 m from end A (between 1.7 m and 2.3 m): in the cable itself, not in a connector.'
 """
 
 import math
 from dataclasses import dataclass
+from itertools import product
 
 from service.kit.lengths import Unit, format_length
 from service.kit.problems import invalid
 from service.wiring.copper import REFERENCE_CELSIUS, milliohm_per_meter
 
 CONNECTOR_MM = 150  # a band that comes this near to an end may mean the connector: common practice, no source
-UNEVEN = 0.05  # how much the pieces of one cable differ a meter from each other: common practice, no source
+UNEVEN = 0.05  # how far a piece of a cable is off what it should have a meter: common practice, no source
+_STEP = {Unit.METERS: 100.0, Unit.FEET: 25.4}  # what places are told to, in mm: 0.1 m, or whole inches
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +67,23 @@ class Place:
         """Where to open the cable, in words."""
         if self.vague:
             return "The meter is too coarse for a cable this short: open the connectors first."
-        at, least, most = (_shown(mm, unit) for mm in (self.at_mm, self.from_mm, self.to_mm))
+        least, at, most = (self._shown(steps, unit) for steps in self._steps(_STEP[unit]))
         words = f"About {at} from end A (between {least} and {most})"
         if self.from_mm <= CONNECTOR_MM:
             return f"{words}: open the connector at end A first."
         if self.to_mm >= self.length_mm - CONNECTOR_MM:
             return f"{words}: open the connector at end B first."
         return f"{words}: in the cable itself, not in a connector."
+
+    def _steps(self, step: float) -> tuple[int, int, int]:
+        """The band and the place between, in steps: rounded outwards, and never less than one wide."""
+        first, last = math.floor(self.from_mm / step), math.ceil(self.to_mm / step)
+        if first == last:
+            first, last = (first, last + 1) if last * step < self.length_mm else (first - 1, last)
+        return first, round(self.at_mm / step), last
+
+    def _shown(self, steps: int, unit: Unit) -> str:
+        return format_length(min(round(steps * _STEP[unit]), self.length_mm), unit)
 
 
 def place_of_open(
@@ -97,8 +112,9 @@ def place_of_open(
     if whole is not None:
         full, error = _net(whole, stray_a, meter, "A")
         _refuse_if_not_broken_once(a + b, full, error_a + error_b + error + UNEVEN * full)
-    least = ratio_place(length_mm, max(0.0, a - error_a), b + error_b)
-    most = ratio_place(length_mm, a + error_a, max(0.0, b - error_b))
+    dense, thin = 1 + UNEVEN, 1 - UNEVEN
+    least = ratio_place(length_mm, max(0.0, a - error_a) / dense, (b + error_b) / thin)
+    most = ratio_place(length_mm, (a + error_a) / thin, max(0.0, b - error_b) / dense)
     return _place(length_mm, ratio_place(length_mm, a, b), least, most)
 
 
@@ -115,7 +131,7 @@ def place_of_short(
     """The place of a short from the loop through it at each end, the far end open, in milliohms.
 
     `lead_a` and `lead_b` are what the test leads read clipped together. `per_meter` is what the two shorted
-    conductors resist together, milliohm/m (`pair_per_meter`), good to `UNEVEN`. Raises `Invalid`.
+    conductors resist together, milliohm/m (`pair_per_meter`), each piece good to `UNEVEN`. Raises `Invalid`.
     """
     _checked(length_mm, milliohm_a, milliohm_b, lead_a, lead_b)
     if not 0 < per_meter < math.inf:
@@ -130,10 +146,12 @@ def place_of_short(
             f"The two readings together are less than the cable's own {copper:.0f} milliohms: check the "
             "length and gauge on record, and that each end was open while the other was read.",
         )
+    difference, error, off = a - b, error_a + error_b, (1 - UNEVEN, 1 + UNEVEN)
     bounds = [
-        difference_place(length_mm, a + sign * error_a, b - sign * error_b, per_meter / 1000 * uneven)
-        for sign in (-1, 1)
-        for uneven in (1 - UNEVEN, 1 + UNEVEN)
+        uneven_place(
+            length_mm, difference + sign * error, per_meter / 1000 * piece_a, per_meter / 1000 * piece_b
+        )
+        for sign, piece_a, piece_b in product((-1, 1), off, off)
     ]
     if min(bounds) > length_mm or max(bounds) < 0:
         end = "A" if max(bounds) < 0 else "B"
@@ -156,12 +174,17 @@ def pair_per_meter(
 
 def ratio_place(length: float, near: float, far: float) -> float:
     """`length` divided as near to far (Murray); exact for a break, and for a short of no resistance."""
-    return length * near / (near + far)
+    return length * near / (near + far) if near else 0.0
 
 
 def difference_place(length: float, near: float, far: float, per_length: float) -> float:
     """Half of `length` and half the difference of two loops (Varley); what the fault resists cancels."""
-    return length / 2 + (near - far) / (2 * per_length)
+    return uneven_place(length, near - far, per_length, per_length)
+
+
+def uneven_place(length: float, difference: float, per_length_a: float, per_length_b: float) -> float:
+    """The same where the piece at A and the piece at B do not resist alike: what adds up to the loops' difference."""
+    return (difference + length * per_length_b) / (per_length_a + per_length_b)
 
 
 def _checked(length_mm: int, *readings: float) -> None:
@@ -202,8 +225,3 @@ def _place(length_mm: int, at: float, least: float, most: float, itself: float |
         round(min(max(mm, 0.0), length_mm)) for mm in (at, math.floor(least), math.ceil(most))
     )
     return Place(at_mm, from_mm, to_mm, length_mm, itself)
-
-
-def _shown(mm: int, unit: Unit) -> str:
-    """To a finger's width: 0.1 m, or whole inches."""
-    return format_length(round(mm, -2) if unit is Unit.METERS else round(round(mm / 25.4) * 25.4), unit)

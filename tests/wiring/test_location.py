@@ -1,11 +1,15 @@
 import doctest
 import math
+import re
+from collections.abc import Iterator
+from random import Random
+from statistics import median
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.lengths import Unit
+from service.kit.lengths import Unit, parse_length
 from service.kit.problems import Invalid
 from service.wiring import copper, location
 from service.wiring.location import Meter, Place, place_of_open, place_of_short
@@ -15,13 +19,15 @@ MM_PER_MILE = 1_609_344
 
 
 def test_the_example_in_the_module_is_true() -> None:
-    assert doctest.testmod(location) == (0, 2)
+    assert doctest.testmod(location) == (0, 3)
 
 
 def test_capacitance_ratio_of_a_public_example() -> None:
     # A public forum post on finding a break: 10 m, 100 pF at one end and 400 pF at the other, 2 m.
     place = place_of_open(10_000, 100, 400, stray_a=0, stray_b=0, meter=EXACT)
-    assert (place.at_mm, place.from_mm, place.to_mm) == (2000, 2000, 2000)
+    assert place.at_mm == 2000
+    # By hand, an exact meter, pieces that are 5 % off either way: 100/1.05 against 400/0.95, and the reverse.
+    assert (place.from_mm, place.to_mm) == (1844, 2165)
 
 
 def test_stray_capacitance_would_mislead() -> None:
@@ -124,6 +130,80 @@ def test_a_short_is_found_within_its_band(
 def _misread(value: float, meter: Meter, used: float) -> float:
     """What the meter shows: never below zero, and such that `meter.error(shown)` covers the difference."""
     return max(0.0, value + 0.95 * used * (value * meter.relative + meter.absolute))
+
+
+def _simulated(seed: int) -> Iterator[tuple[Random, int, float, list[float]]]:
+    """20,000 cables: their length, where along it the fault is, and how far each piece is off what it should have."""
+    random = Random(seed)
+    for _ in range(20_000):
+        pieces = [random.uniform(1 - location.UNEVEN, 1 + location.UNEVEN) for _ in "AB"]
+        yield random, random.randint(1500, 60_000), random.random(), pieces
+
+
+def _share_inside(places: Iterator[tuple[Place, float]]) -> tuple[float, float]:
+    """Of simulated places the share inside their bands, and how wide the bands are, as a share of the cable."""
+    found = [(each, each.from_mm <= round(true) <= each.to_mm) for each, true in places]
+    widths = [(place.to_mm - place.from_mm) / place.length_mm for place, _ in found]
+    return sum(inside for _, inside in found) / len(found), median(widths)
+
+
+def test_breaks_of_uneven_cables_lie_inside_their_bands() -> None:
+    meter = Meter(0.02, 5)
+
+    def places() -> Iterator[tuple[Place, float]]:
+        for random, length, share, (a, b) in _simulated(16):
+            per_mm = random.uniform(0.05, 0.15)
+            true = (30 + share * length * per_mm * a, 30 + (1 - share) * length * per_mm * b, 30.0, 30.0)
+            read = [_misread(value, meter, random.uniform(-1, 1)) for value in true]
+            yield (
+                place_of_open(length, read[0], read[1], stray_a=read[2], stray_b=read[3], meter=meter),
+                share * length,
+            )
+
+    inside, width = _share_inside(places())
+    assert inside >= 0.95
+    assert width < 0.1
+
+
+def test_shorts_in_uneven_cables_lie_inside_their_bands() -> None:
+    meter, per_meter = Meter(0.01, 5), location.pair_per_meter(24)
+
+    def places() -> Iterator[tuple[Place, float]]:
+        for random, length, share, (a, b) in _simulated(17):
+            per_mm, itself = per_meter / 1000, random.uniform(0, 1000)
+            true = (
+                50 + share * length * per_mm * a + itself,
+                50 + (1 - share) * length * per_mm * b + itself,
+                50.0,
+                50.0,
+            )
+            read = [_misread(value, meter, random.uniform(-1, 1)) for value in true]
+            yield (
+                place_of_short(
+                    length, read[0], read[1], lead_a=read[2], lead_b=read[3], per_meter=per_meter, meter=meter
+                ),
+                share * length,
+            )
+
+    inside, width = _share_inside(places())
+    assert inside >= 0.95
+    assert width < 0.2
+
+
+@given(st.integers(1, 60_000), st.data(), st.sampled_from(Unit))
+def test_a_band_is_told_rounded_outwards_and_is_never_empty(
+    length: int, data: st.DataObject, unit: Unit
+) -> None:
+    first, at, last = sorted(data.draw(st.tuples(*[st.integers(0, length)] * 3)))
+    told = Place(at, first, last, length).sentence(unit)
+    if "too coarse" in told:
+        return
+    found = re.match(r"About (.+) from end A \(between (.+) and (.+)\): ", told)
+    assert found, told
+    shown_at, least, most = (0 if text.startswith("0 ") else parse_length(text) for text in found.groups())
+    assert least <= first <= last <= most <= length
+    assert least < most
+    assert least <= shown_at <= most
 
 
 def test_a_better_meter_gives_a_narrower_band() -> None:
