@@ -25,6 +25,7 @@ from service.kit.problems import NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
 from service.store.receipts import Asked, There, once
 from service.store.sessions import Store, rerun_if_beaten
+from service.web.journal import HERE
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.render import render
 
@@ -60,6 +61,12 @@ class Desk:
         """The moment of this request, the same wherever it is asked."""
         now: datetime = self.request.app.state.clock()
         return now
+
+    @property
+    def here(self) -> datetime:
+        """When the head of this request was here; all of it may have taken long."""
+        here: datetime = self.request.scope.get(HERE, self.now)
+        return here
 
     @property
     def program(self) -> ProgramFacts:

@@ -40,7 +40,7 @@ from service.testlog.core import (
 from service.testlog.following import Cause, follow, hold, keep_up
 from service.testlog.models import FaultRow, Repair, SessionHelper, Test, Void, WorkSession
 from service.testlog.wording import as_json, titles
-from service.testlog.writing import Written, add, same_test, written
+from service.testlog.writing import Written, add, same_test, when, written
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
@@ -71,7 +71,14 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
         raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
     held = {item.id: item for item in items}
     made = [
-        written(db, one.test, [held[item_id] for item_id in each], one.by, one.at)
+        written(
+            db,
+            one.test,
+            [held[item_id] for item_id in each],
+            one.by,
+            one.at,
+            when(db, one.test, each, one.by, one.at, [before[item_id] for item_id in each]),
+        )
         for one, each in zip(said, through, strict=True)
     ]
     now = max(one.at for one in said)

@@ -29,7 +29,7 @@ async def log_test(desk: CrewDesk, body: TestIn) -> Any:
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
     gathering: Gathering[Told, Any] = desk.request.app.state.tests
-    return await gathering.add(Told(desk, body.entry(), content, desk.now))
+    return await gathering.add(Told(desk, body.entry(desk.here), content, desk.now))
 
 
 @router.get("")

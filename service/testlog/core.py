@@ -1,6 +1,6 @@
 """What a test says about an item: its verdict, its place in history, and the state that follows. Pure."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -18,7 +18,11 @@ from service.wiring.wirings import Wiring
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
 CLOCK_TOLD = timedelta(minutes=2)
-"""How wrong a phone's clock was before a page says so: what is sent is seconds on its way."""
+"""How wrong a phone's clock has to be before it is corrected: less may be the way that an entry took."""
+APART = timedelta(milliseconds=1)
+"""How far two tests of one phone are put apart where the way here had changed their order."""
+TOGETHER = AHEAD_MOST + 2 * CLOCK_TOLD
+"""Tests further apart than this keep their order, whatever is corrected."""
 
 
 class Method(StrEnum):
@@ -53,7 +57,8 @@ class NewTest:
 
     `item` and `through` are codes, also such as a retag has ended. `wiring` is the item's own where None. `joined` is
     None where nothing was read (a listening test), else groups of contacts. `tested_at` and `sent_at` are the
-    client's times; without the first it was done just now. `tester` is the program's own tester that was used.
+    client's times; without the first it was done just now. `here_at` is when the service saw it coming: of a slow
+    upload that is long before all of it was here. `tester` is the program's own tester that was used.
     """
 
     id: UUID
@@ -67,6 +72,7 @@ class NewTest:
     note: str = ""
     tested_at: datetime | None = None
     sent_at: datetime | None = None
+    here_at: datetime | None = None
     session: UUID | None = None
     tester: UUID | None = None
 
@@ -150,25 +156,80 @@ def through_wiring(key: str, wiring: Wiring, items: int) -> str:
     return side_by_side if items > 1 and side_by_side in BUILTIN else key
 
 
+@dataclass(frozen=True)
+class Way:
+    """How an entry came from a phone: the phone's times of what was done and of when it `sent` it (None where it does
+    not say), when it was `here`, and when it was done by the service's clock.
+    """
+
+    told: datetime
+    sent: datetime | None
+    here: datetime
+    at: datetime
+
+    @property
+    def late(self) -> timedelta | None:
+        """How far the service's clock was ahead of the phone's when it was here: the way to the service is in it."""
+        return None if self.sent is None else self.here - self.sent
+
+
 def corrected(
-    told: datetime | None, sent: datetime | None, now: datetime, field: str = "tested_at", what: str = "test"
+    told: datetime | None,
+    sent: datetime | None,
+    here: datetime,
+    field: str = "tested_at",
+    what: str = "test",
+    earlier: Iterable[timedelta] = (),
 ) -> datetime:
     """When something was done, by the service's clock: just now, where nothing is told.
 
-    A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much.
+    A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much, once the entry is
+    `here`; `earlier` is how `late` those were that it sent before.
 
     Raises:
         Invalid: it would still lie more than ten minutes in the future.
     """
     if told is None:
-        return now
-    tested = told + (now - sent) if sent is not None else told
-    if tested > now + AHEAD_MOST:
+        return here
+    done = told + (clock_error(here - sent, earlier) if sent is not None else timedelta())
+    if done > here + AHEAD_MOST:
         raise invalid(
             field,
             f"The {what} is dated {told.isoformat()}, which is in the future. Check the clock, or leave the time out.",
         )
-    return min(tested, now)
+    return min(done, here)
+
+
+def clock_error(late: timedelta, earlier: Iterable[timedelta] = ()) -> timedelta:
+    """By how much a phone's clock is behind the service's; nothing, where that may be the way that an entry took.
+
+    What was least late among those that a clock set alike sent tells best: the way only ever adds to it.
+    """
+    best = min((one for one in earlier if alike(one, late)), default=late)
+    best = min(best, late)
+    return best if abs(best) > CLOCK_TOLD else timedelta()
+
+
+def alike(one: timedelta | None, other: timedelta | None) -> bool:
+    """Whether two entries were sent by a clock that was set alike, as far as how late they were can tell."""
+    if one is None or other is None:
+        return one is other
+    return abs(one - other) <= CLOCK_TOLD
+
+
+def in_phone_order(new: Way, others: Iterable[Way]) -> datetime:
+    """When a test was done, moved by as little as keeps it where its phone had it among the others of its item."""
+    others = [other for other in others if alike(other.late, new.late)]
+    after = max((other.at for other in others if other.told < new.told), default=None)
+    before = min((other.at for other in others if other.told > new.told), default=None)
+    at = new.at
+    if after is not None and at <= after:
+        at = after + APART
+    if before is not None and at >= before:
+        at = before - APART
+        if after is not None and at <= after:
+            at = after + (before - after) / 2
+    return at
 
 
 def what_of(verdict: Verdict, alone: bool) -> What:

@@ -66,11 +66,12 @@ class TestIn(BaseModel):
     through: Annotated[list[Text], Field(max_length=THROUGH_MOST)] = []
     wiring: Text | None = None
 
-    def entry(self) -> NewTest:
-        """The same as the log takes it."""
+    def entry(self, here_at: datetime) -> NewTest:
+        """The same as the log takes it, seen coming then."""
         return NewTest(
             id=self.id, item=self.item, through=tuple(self.through), wiring=self.wiring, method=self.method,
             joined=self.joined, probed=self.probed, note=self.note, tested_at=self.tested_at, sent_at=self.sent_at,
+            here_at=here_at,
             session=self.session, evidence=tuple(Evidence(one.kind, one.end, one.note) for one in self.evidence),
         )  # fmt: skip
 

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.store.chunks import chunks
 from service.testlog import queries
-from service.testlog.core import NewTest
+from service.testlog.core import NewTest, corrected
 from service.testlog.following import Cause, follow, hold
 from service.testlog.models import Repair
 from service.testlog.writing import add, written
@@ -43,7 +43,10 @@ def log_past(
     for ids in chunks(sorted(by_item)):
         items, before = hold(db, ids)
         made = [
-            written(db, one.test, [item], who, now) for item in items for one in by_item[item.id] if one.test
+            written(db, one.test, [item], who, now, corrected(one.test.tested_at, one.test.sent_at, now))
+            for item in items
+            for one in by_item[item.id]
+            if one.test
         ]
         add(db, made)
         db.add_all(one.repair for item in items for one in by_item[item.id] if one.repair)

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -16,7 +16,7 @@ from service.gear.models import Flag, Item
 from service.season.core import What
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
-from service.testlog.core import Event, Verdict, in_time_order, what_of
+from service.testlog.core import Event, Verdict, Way, in_time_order, what_of
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.wording import titles
 from service.wiring.faults import FaultClass
@@ -24,6 +24,7 @@ from service.wiring.faults import FaultClass
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _OTHER = aliased(TestItem)
+_DAY = timedelta(days=1)
 THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
 """Whether the test of a `TestItem` went through other items too."""
 _TESTED = (
@@ -221,6 +222,24 @@ def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> li
         )
         for test, by, void in rows
     ]  # fmt: skip
+
+
+def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
+    """How late the tests were that somebody sent in the last day, as their phone's clock had it."""
+    query = select(Test.sent_at, Test.received_at).where(
+        Test.person_id == person_id, Test.sent_at.is_not(None), Test.received_at > now - _DAY
+    )
+    return [received - sent for sent, received in db.execute(query) if sent]
+
+
+def ways(db: Session, item_ids: Collection[UUID], person_id: UUID, since: datetime) -> list[Way]:
+    """How the tests came that somebody did of these items since then."""
+    query = (
+        select(Test.told_at, Test.sent_at, Test.received_at, Test.tested_at)
+        .join(TestItem, TestItem.test_id == Test.id)
+        .where(TestItem.item_id.in_(item_ids), Test.person_id == person_id, Test.tested_at > since)
+    )
+    return [Way(*row) for row in db.execute(query)]
 
 
 def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetime]:

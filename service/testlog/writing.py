@@ -1,9 +1,10 @@
 """A test as it is written: diagnosed, with its rows."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy.orm import Session
 
@@ -11,12 +12,17 @@ from service.crew.core import Who
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.problems import Problem
+from service.testlog import queries
 from service.testlog.core import (
+    CLOCK_TOLD,
+    TOGETHER,
     Event,
     NewTest,
     Verdict,
+    Way,
     corrected,
     flexed,
+    in_phone_order,
     through_wiring,
     what_of,
     with_evidence,
@@ -38,13 +44,37 @@ class Written:
     event: Event
 
 
-def written(db: Session, new: NewTest, items: Sequence[Item], who: Who | None, now: datetime) -> Written:
+def when(
+    db: Session,
+    new: NewTest,
+    item_ids: Collection[UUID],
+    who: Who | None,
+    now: datetime,
+    histories: Iterable[Sequence[Event]],
+) -> datetime:
+    """When a test was done by the service's clock; `histories` are those of its items, which are held.
+
+    Raises:
+        Invalid: it would lie in the future.
+    """
+    here = new.here_at or now
+    late = None if new.sent_at is None else here - new.sent_at
+    earlier = queries.late(db, who.id, now) if who and late is not None and abs(late) > CLOCK_TOLD / 2 else []
+    at = corrected(new.tested_at, new.sent_at, here, earlier=earlier)
+    if who is None or not any(event.at > at - TOGETHER for history in histories for event in history):
+        return at
+    others = queries.ways(db, item_ids, who.id, at - TOGETHER)
+    return in_phone_order(Way(new.tested_at or now, new.sent_at, here, at), others)
+
+
+def written(
+    db: Session, new: NewTest, items: Sequence[Item], who: Who | None, now: datetime, tested_at: datetime
+) -> Written:
     """The rows of a test of these items, not yet added.
 
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    tested_at = corrected(new.tested_at, new.sent_at, now)
     key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
     wiring = find_wiring(db, key)
     probed = _probed(new)

@@ -19,6 +19,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 REQUESTS = logging.getLogger("coilbook.requests")
 ID = "X-Request-Id"
+HERE = "coilbook.here"
+"""Under this name a request's scope says when its head was here."""
 
 
 class Journal:
@@ -34,6 +36,7 @@ class Journal:
             return
         began, status = time.perf_counter(), 500
         scope["coilbook.request"] = secrets.token_hex(8)
+        scope[HERE] = scope["app"].state.clock()
 
         async def send_with_id(message: Message) -> None:
             nonlocal status

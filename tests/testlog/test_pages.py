@@ -212,7 +212,7 @@ def test_who_may_test(program: Running) -> None:
 
 
 @pytest.mark.parametrize(
-    ("seconds", "told"), [(0, False), (0.2, False), (-30, False), (119, False), (-120, True)]
+    ("seconds", "told"), [(0, False), (0.2, False), (-30, False), (119, False), (-120, False), (-121, True)]
 )
 def test_a_phones_clock_is_spoken_of_only_where_it_was_wrong(
     program: Running, seconds: float, told: bool
