@@ -8,19 +8,23 @@ from uuid import UUID
 from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
-from service.gear.core import ItemState
+from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
 from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")
 PlaceB = aliased(Place, name="place_b")
+_UNTESTED = select(Flag.id).where(
+    Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, Flag.cleared_at.is_(None)
+)
 
 
 @dataclass(frozen=True)
 class ItemFacts:
     """An item as lists show it, with the place where it lives (`place_b` too where it spans two).
 
-    Lengths in millimeters, 0 where the kind has none; prices in cents.
+    Lengths in millimeters, 0 where the kind has none; prices in cents. `untested`: it never passed a test, and has no
+    open fault either.
     """
 
     id: UUID
@@ -38,6 +42,12 @@ class ItemFacts:
     place: str
     place_b: str
     walk_order: int
+    untested: bool = False
+
+    @property
+    def stands(self) -> str:
+        """Its state as pages show it: what may be plugged in has a sign of its own until a test proves it."""
+        return f"{self.state}_untested" if self.untested and self.state in USABLE else self.state
 
 
 def facts() -> Select[*tuple[object, ...]]:
@@ -46,7 +56,7 @@ def facts() -> Select[*tuple[object, ...]]:
         select(
             Item.id, Item.kind, Item.wiring, Item.label, Item.state, Item.length_mm, Item.gauge_awg, Item.batch,
             Item.bought_on, Item.price_cents, Item.in_service_on,
-            PlaceA.id, PlaceA.name, PlaceB.name, PlaceA.walk_order,
+            PlaceA.id, PlaceA.name, PlaceB.name, PlaceA.walk_order, _UNTESTED.exists(),
         )
         .select_from(Item)
         .outerjoin(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
@@ -57,12 +67,16 @@ def facts() -> Select[*tuple[object, ...]]:
 
 def as_facts(row: Sequence[object]) -> ItemFacts:
     """The first columns of a row of `facts()`."""
-    item = list(row[:15])
+    item = list(row[:FACTS])
     item[4] = ItemState(str(item[4]))
     item[12], item[13] = item[12] or "", item[13] or ""
     item[14] = item[14] if item[14] is not None else NOWHERE
+    item[15] = bool(item[15])
     return ItemFacts(*item)  # type: ignore[arg-type]
 
+
+FACTS = 16
+"""How many columns of a row `as_facts` reads."""
 
 NOWHERE = 1_000_000
 """The walking order of what has no place: it comes last."""

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from PIL import Image
 
-from service.gear.core import FlagKind, ItemState
+from service.gear.core import USABLE, FlagKind, ItemState
 from service.season.core import DueState
 from service.testlog.core import Verdict
 from service.web.render import STATIC, TEMPLATES
@@ -30,6 +30,14 @@ def test_every_state_has_a_word_and_a_shape(table: str) -> None:
     assert {str(one) for one in kind} <= set(words)
     assert set(words) <= set(SHAPES)
     assert len({word for word, _ in words.values()}) == len(words)
+
+
+def test_what_no_test_has_proven_yet_has_a_sign_of_its_own_and_is_not_green() -> None:
+    stands = WORDS.STANDS
+    assert set(stands) - set(WORDS.STATES) == {f"{state}_untested" for state in USABLE}
+    assert set(stands) <= set(SHAPES)
+    assert len({word for word, _ in stands.values()}) == len(stands)
+    assert all("is-pass" not in stands[f"{state}_untested"][1] for state in USABLE)
 
 
 def test_every_shape_that_a_template_names_is_drawn() -> None:

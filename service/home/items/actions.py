@@ -16,7 +16,7 @@ from service.kit.lengths import Unit
 from service.season import actions as season
 from service.store.sessions import locked
 from service.tags import actions as tags
-from service.testlog import due
+from service.testlog.following import keep_up
 
 
 def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]]:
@@ -37,7 +37,7 @@ def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]
     gear.add_items(db, facts, ids, desk.me, desk.now, desk.today)
     codes = tags.issue(db, ids, desk.now)
     season.enlist(db, ids, season.running_seasons(db, desk.today))
-    due.refresh(db, ids, desk.today, desk.zone)
+    keep_up(db, ids, desk.now, desk.zone)
     note_in_audit(db, desk.now, desk.me.id, "items.added", codes[0], {"codes": codes})
     return items_json(db, ids, Unit(desk.program.unit))
 

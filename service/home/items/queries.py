@@ -23,8 +23,6 @@ from service.store.paging import cursor, position
 from service.tags.models import Tag
 
 _ORDER = (Item.kind, Item.length_mm, Item.id)
-_FACTS = 15
-"""How many columns of a row `gear.as_facts` reads."""
 _MANY = 2000
 
 
@@ -88,7 +86,7 @@ def _read(db: Session, query: Select[*tuple[object, ...]]) -> list[ItemRow]:
 
 def _as_row(row: Sequence[object], flags: dict[UUID, list[Flag]]) -> ItemRow:
     facts = gear.as_facts(row)
-    code, due, due_by, number, tested_at, verdict = row[_FACTS:]
+    code, due, due_by, number, tested_at, verdict = row[gear.FACTS :]
     raised = tuple(dict.fromkeys(FlagKind(flag.flag) for flag in flags[facts.id]))
     state = DueState(str(due)) if due else None
     return ItemRow(facts, code, state, due_by, number, tested_at, verdict, raised)  # type: ignore[arg-type]

@@ -6,7 +6,8 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.crew.desk import Desk
-from service.gear.core import ItemState, item_name
+from service.gear.core import item_name
+from service.gear.queries import item_facts
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
 from service.tags.actions import item_with
@@ -21,7 +22,7 @@ class About:
     id: UUID
     code: str
     name: str
-    state: ItemState
+    stands: str
     wiring: str
     wiring_name: str
     length_mm: int
@@ -39,6 +40,6 @@ def about(desk: Desk, db: Session, code: str) -> About:
     session = open_session_with(db, item.id, desk.today)
     return About(
         item.id, code_of(db, item.id), item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
-        ItemState(item.state), item.wiring, wiring_name(db, item.wiring), item.length_mm, item.gauge_awg,
-        session.id if session else None,
+        item_facts(db, [item.id])[item.id].stands, item.wiring, wiring_name(db, item.wiring), item.length_mm,
+        item.gauge_awg, session.id if session else None,
     )  # fmt: skip
