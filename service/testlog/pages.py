@@ -99,14 +99,15 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
     session = session_queries.session(db, form.session) if form.session else None
     session = session or session_queries.open_session_with(db, item_id, desk.today)
     code = code_of(db, item_id)
+    name = item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit))
     test = {
-        "code": code, "through": form.through, "session": session and str(session.id), "wiring": key,
+        "code": code, "name": name, "through": form.through, "session": session and str(session.id), "wiring": key,
         "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}",
         "claim": session and f"/sessions/{session.id}/next", "facts": form_facts(wiring),
     }  # fmt: skip
     return desk.page(
         "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code, test=test,
-        name=item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)), wiring=wiring,
+        name=name, wiring=wiring,
         wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
         session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
         testers=[] if form.through else testers_for(db, key),

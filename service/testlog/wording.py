@@ -1,6 +1,7 @@
 """Faults of the log in words: what was stored, read back and said plainly."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -14,15 +15,21 @@ from service.wiring.wirings import Wiring
 
 def fault_in(row: FaultRow) -> Fault:
     """The fault as diagnosis knows it, from its row."""
-    detail: dict[str, Any] = row.detail or {}
+    return fault_as(row.fault_class, row.conductors, row.end, row.detail or {})
+
+
+def fault_as(
+    name: str, conductors: Sequence[str], end: str | None, detail: Mapping[str, Any] = MappingProxyType({})
+) -> Fault:
+    """The fault as diagnosis knows it, from what is written of it: of its `detail` counts `lanes` and `map`."""
     lanes, landings = detail.get("lanes"), detail.get("map")
-    found = faulty(FaultClass(row.fault_class))
+    found = faulty(FaultClass(name))
     if found is None:
-        raise ValueError(f"{row.fault_class} is no fault")
+        raise ValueError(f"{name} is no fault")
     return Fault(
         found,
-        tuple(row.conductors),
-        row.end,
+        tuple(conductors),
+        end,
         tuple(lanes) if lanes else None,
         tuple(landings.items()) if landings else None,
     )
@@ -51,6 +58,10 @@ def advice(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[tuple
     return [(_title(wiring, row), say(wiring, fault_in(row))) for row in rows]
 
 
+def title_of(wiring: Wiring, fault: Fault, note: str | None) -> str:
+    """A fault in one line, with what was noted of it."""
+    return title(wiring, fault) + (f" ({note})" if note else "")
+
+
 def _title(wiring: Wiring, row: FaultRow) -> str:
-    note = (row.detail or {}).get("note")
-    return title(wiring, fault_in(row)) + (f" ({note})" if note else "")
+    return title_of(wiring, fault_in(row), (row.detail or {}).get("note"))

@@ -5,17 +5,22 @@ import { add } from "../outbox/outbox.js";
 import { UNDONE, say } from "../outbox/status.js";
 import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
+import { tableOf } from "./package.js";
 import { Contradiction, readForm } from "./readings.js";
-import { VERDICTS, lookUp } from "./verdict.js";
+import { tell } from "./told.js";
+import { VERDICTS, lookUp, ticked } from "./verdict.js";
 
 const PATIENCE = 2500; // ms that the service may take to say which item is next
 
-/* `test` says what is tested, {code, wiring, through, session, facts}, and where it goes on: `next` works without the
+/* `test` says what is tested, {code, name, wiring, through, session, facts}, and where it goes on: `next` works without the
    service; `claim`, where it is given, is asked first, and keeps two helpers from testing the same item. */
 export function bind(form, test) {
   let busy = false, plain = false;
   const replaces = fillAgain(form, test.code);
   const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
+  // Where none was taken along, it is loaded once somebody begins to mark what was found: keeping waits for no signal.
+  const loading = once(async () => await table ?? tableOf(test.wiring).catch(() => null));
+  form.querySelector("details").addEventListener("toggle", loading);
   form.addEventListener("submit", async (event) => {
     if (plain) return;
     event.preventDefault();
@@ -24,9 +29,10 @@ export function bind(form, test) {
     try {
       const data = new FormData(form);
       data.set("verdict", event.submitter.value);
-      await keep(test, data, table, replaces);
+      const kept = await keep(test, data, table, replaces);
       navigator.vibrate?.(40);
-      location.assign(await claimed(test) ?? test.next);
+      if (kept.shown.verdict === VERDICTS.fail) return tell(test, kept, loading().then((known) => found(test, data, known)), () => goOn(test));
+      await goOn(test);
     } catch (error) {
       busy = false;
       if (error instanceof Contradiction) return complain(form, error.message);
@@ -40,6 +46,17 @@ export function bind(form, test) {
   // A page that comes back from the browser's own cache is as good as new.
   addEventListener("pageshow", () => { busy = false; });
 }
+
+/* What can be told at once of what a form says: {faults, whole}, `whole` false where only the service can tell all. */
+function found(test, data, table) {
+  if (!table) return { faults: [], whole: false };
+  const { joined, probed } = readForm(test.facts, data), seen = lookUp(table, joined, probed);
+  return { faults: [...(seen?.faults ?? []), ...ticked(table, data.getAll("evidence"), data.get("at_end") ?? "")], whole: Boolean(seen) };
+}
+
+const once = (work) => { let done = null; return () => (done ??= work()); };
+
+async function goOn(test) { location.assign(await claimed(test) ?? test.next); }
 
 /* The form of the item that the service gives this helper next, or null where it does not say. */
 async function claimed(test) {
@@ -67,9 +84,9 @@ async function keep(test, data, table, replaces) {
     method: data.get("method") || "two_ended", joined, probed, evidence, note: (data.get("note") || "").trim(),
   };
   const fields = [...data].filter(([name, value]) => name !== "op" && value !== "");
-  await add("/api/v1/tests", body, {
+  return add("/api/v1/tests", body, {
     code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
-    look: verdict === "fail" && found ? found.lookFirst : [], fields,
+    look: verdict === "fail" && found ? found.faults.map((fault) => fault.look_first) : [], fields,
     back: location.pathname + location.search,
   }, replaces);
 }
@@ -77,7 +94,7 @@ async function keep(test, data, table, replaces) {
 function inWords(verdict, found, bad) {
   if (verdict === "pass") return [];
   if (verdict === "partial") return ["Good as far as it was tested. It still needs a full pass."];
-  const named = (found?.titles ?? []).map((title) => `${title}.`);
+  const named = (found?.faults ?? []).map(({ title }) => `${title}.`);
   return ["Do not plug it in.", ...named, ...(found || bad ? [] : ["The service names the fault once this is sent."])];
 }
 

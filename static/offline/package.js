@@ -71,6 +71,15 @@ export async function pullLines(list) {
   return list.items.map((line) => ({ ...line, done: Boolean(line.done_at) || sent.has(line.code) || here.has(line.code) }));
 }
 
+/* The tables of a wiring: those that were taken along, else as the service has them, which are kept too. */
+export async function tableOf(key) {
+  const held = await taken.get(`table:${key}`).catch(() => null);
+  if (held) return held;
+  const table = await loaded(`/api/v1/wirings/${encodeURIComponent(key)}`);
+  await taken.put(`table:${key}`, table).catch(() => {});
+  return table;
+}
+
 async function loaded(url, tries = TRIES) {
   const answer = await fetch(url, { cache: "no-cache", headers: { Accept: "application/json" } });
   if (answer.status === 503 && tries > 1) {

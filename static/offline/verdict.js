@@ -3,7 +3,8 @@
 
 import { united } from "./readings.js";
 
-/* {verdict, titles, lookFirst} for joined groups and what was probed, or null where only the service can tell. */
+/* {verdict, faults, unproven, least} for joined groups and what was probed, or null where only the service can tell; each
+   fault has its words and its drawing. */
 export function lookUp(table, joined, probed) {
   const whole = united(table.contacts, joined);
   for (const part of table.tables.filter((each) => String(each.probed) === String(probed))) {
@@ -11,6 +12,11 @@ export function lookUp(table, joined, probed) {
     if (found && same(table, part, whole, probed)) return told(table, part, found);
   }
   return null;
+}
+
+/* What is told of each tick besides the readings, at the end that was named ("": none was). */
+export function ticked(table, names, end) {
+  return names.map((name) => table.evidence?.[name]?.[end]).filter(Boolean); // a table of an older service has none
 }
 
 export const VERDICTS = { pass: "Pass", fail: "Fail", partial: "Partial" };
@@ -40,8 +46,7 @@ function told(table, part, [verdict, numbers, least]) {
   const words = (name) => table.conductors.find((each) => each.name === name)?.words ?? name;
   return {
     verdict,
-    titles: faults.map((fault) => fault.title),
-    lookFirst: faults.map((fault) => fault.look_first),
+    faults,
     unproven: part.unproven.map(words),
     least: least !== false,
   };

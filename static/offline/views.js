@@ -128,7 +128,7 @@ export async function testForm(code, id) {
   const form = document.getElementById("test");
   chooseLanes(form, wiring.facts);
   return bind(form, {
-    code, wiring: line.wiring, through: [], session: pack.session.id, facts: wiring.facts,
+    code, name: line.name, wiring: line.wiring, through: [], session: pack.session.id, facts: wiring.facts,
     next: `/sessions/${pack.session.id}/next?after=${code}`,
   });
 }

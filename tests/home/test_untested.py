@@ -20,7 +20,14 @@ def test_an_untested_item_has_its_own_sign_until_it_passes(program: Running, spa
     new = {"id": op(), "kind": "cable", "wiring": "xlr3", "length": "10 ft", "place": "Frame 3"}
     [made] = lead.post("/api/v1/items", json=new | ({"spare": True} if spare else {})).json()
     code, proven = made["code"], sign.removesuffix(", untested")
-    pages = (f"/t/{code}", f"/t/{code}/test", f"/t/{code}/where", f"/gear/{code}", "/gear", f"/swap?bad={code}")
+    pages = (
+        f"/t/{code}",
+        f"/t/{code}/test",
+        f"/t/{code}/where",
+        f"/gear/{code}",
+        "/gear",
+        f"/swap?bad={code}",
+    )
     for path in pages:
         page = lead.get(path).text
         assert sign in chips(page), path

@@ -44,7 +44,7 @@ def wirings(desk: CrewDesk) -> WiringsOut:
 
 @router.get("/{key}")
 def table(desk: CrewDesk, key: str) -> Response:
-    """The diagnosis of every reading that a phone can enter, with words; see `service.wiring.offline` for its form."""
+    """The diagnosis of every reading that a phone can enter, with words and drawings; see `service.testlog.told`."""
     with desk.reading() as db:
         try:
             wiring = find_wiring(db, key)

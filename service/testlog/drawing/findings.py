@@ -1,7 +1,7 @@
 """What a drawing has to show: the state of each conductor and contact, in the few words beside it. Pure."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final, assert_never
 
@@ -142,6 +142,14 @@ def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault])
         joins=tuple(_joins(wiring, named)),
         faults=tuple(faults),
     )
+
+
+def alone(wiring: Wiring, fault: Fault) -> Findings:
+    """One fault by itself: of what it does not name nothing is said but how it should be."""
+    plan = plan_of(wiring)
+    seen = findings(wiring, Readings((), (1 << len(wiring.all_contacts)) - 1), [fault])
+    wires = {name: found if found.faults else plan.wires[name] for name, found in seen.wires.items()}
+    return replace(seen, wires=wires)
 
 
 def short(contact: str) -> str:

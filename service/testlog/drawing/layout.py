@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from service.testlog.drawing import strokes
 from service.testlog.drawing.findings import SIGNS, Findings, Join, Kind, Tone, cut, findings, plan_of, short
+from service.testlog.drawing.findings import alone as findings_alone
 from service.testlog.drawing.parts import Part, Row, folded_words, needs_drawing, parts_of
 from service.testlog.drawing.shapes import Block, Contact, Drawing, Label, Link, Mark, Tape, Wire
 from service.testlog.drawing.words import describe, plan_in_words, wire_in_words
@@ -29,6 +30,17 @@ def found(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) ->
     """What a test found. Lanes with nothing to see are a line each. Readings of None: nothing was read."""
     seen, parts = findings(wiring, readings, faults), parts_of(wiring)
     return _Sketch(wiring, seen).drawing("What was found", describe(wiring, seen, parts), parts)
+
+
+def alone(wiring: Wiring, fault: Fault) -> Drawing:
+    """One fault by itself, and of a wiring with lanes only those that it names."""
+    seen = findings_alone(wiring, fault)
+    parts = [part for part in parts_of(wiring) if needs_drawing(part, seen)]
+    named = [wire for part in parts for wire in part.wires if seen.wires[wire.name].faults]
+    words = dict.fromkeys(
+        [f"{title(wiring, fault)}.", *(wire_in_words(wiring, wire, seen) for wire in named)]
+    )
+    return _Sketch(wiring, seen).drawing("The fault", list(words), parts)
 
 
 def expected(wiring: Wiring, lanes: Sequence[str] = ()) -> Drawing:

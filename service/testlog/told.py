@@ -1,0 +1,60 @@
+"""What a phone tells of a test at the spot: the tables of a wiring, each fault with its drawing, and the same of
+whatever can be ticked besides the readings.
+
+Faults are drawn one by one, since all that can be found together would not fit a phone's store: see `layout.alone`.
+"""
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from service import wiring as rules
+from service.gear.core import End
+from service.testlog.drawing import layout
+from service.testlog.entering import EVIDENCE, finding
+from service.testlog.wording import fault_as, title_of
+from service.web.render import ENVIRONMENT, TEMPLATES
+from service.wiring.advice import say
+from service.wiring.faults import Fault
+from service.wiring.offline import offline
+from service.wiring.wirings import Wiring
+
+_HERE = Path(__file__).parent
+MADE_BY = (
+    *map(Path, rules.__path__), _HERE / "drawing", _HERE / "sheet.py", _HERE / "entering.py", _HERE / "wording.py",
+    _HERE / "told.py", TEMPLATES / "testlog/drawing.html",
+)  # fmt: skip
+"""The files and folders on which what is told depends."""
+
+_LINES = re.compile(r"\s*\n\s*")
+
+
+def told(wiring: Wiring) -> dict[str, Any]:
+    """The tables as `service.wiring.offline` has them, each fault with its `drawing`; and `evidence`, the words and the
+    drawing of each tick by the end that was named, "" where none was."""
+    tables = offline(wiring)
+    return tables | {
+        "faults": [fault | {"drawing": _picture(wiring, _written(fault))} for fault in tables["faults"]],
+        "evidence": {name: {end: _ticked(wiring, name, end) for end in ("", *End)} for name in EVIDENCE},
+    }
+
+
+def _ticked(wiring: Wiring, name: str, end: str) -> dict[str, str]:
+    found = finding(name)
+    fault = fault_as(found.kind, (), end or None)
+    said = say(wiring, fault)
+    return {
+        "title": title_of(wiring, fault, found.note), "on_stage": said.on_stage, "look_first": said.look_first,
+        "after_repair": said.after_repair, "drawing": _picture(wiring, fault),
+    }  # fmt: skip
+
+
+def _picture(wiring: Wiring, fault: Fault) -> str:
+    """One fault as SVG."""
+    draw = ENVIRONMENT.get_template("testlog/drawing.html").module.picture  # type: ignore[attr-defined]
+    return _LINES.sub("", str(draw(layout.alone(wiring, fault))))
+
+
+def _written(fault: Mapping[str, Any]) -> Fault:
+    return fault_as(fault["class"], fault["conductors"], fault["end"], fault)
