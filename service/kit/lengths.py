@@ -7,6 +7,7 @@
 """
 
 import re
+import unicodedata
 from enum import StrEnum
 from fractions import Fraction
 
@@ -16,7 +17,8 @@ from service.kit.typed import plain
 LONGEST_MM = 250_000
 """250 m (820 ft), more than a football field and back: beyond it, a number or a unit is wrong."""
 
-_NUMBER = r"(?:\d+(?:[.,]\d+)?|[.]\d+)"
+_NUMBER = r"(?:(?:\d+ )?\d{1,2}/\d{1,2}|\d+(?:[.,]\d+)?|[.]\d+)"
+_FRACTION_SIGN = re.compile("[\u00bc-\u00be\u2150-\u215e]")
 _FEET = r"(?:ft\.?|feet|foot|')"
 _INCHES = r"(?:in\.?|inch|inches|\"|'')"
 _FEET_AND_INCHES = re.compile(rf"(?P<feet>\d+) ?{_FEET} ?(?P<inches>{_NUMBER}) ?{_INCHES}?")
@@ -40,12 +42,12 @@ class Unit(StrEnum):
 
 
 def parse_length(text: str) -> int:
-    """Millimeters, more than 0 and at most `LONGEST_MM`, from `10 ft`, `7'6"`, `3,5 m`, `450 cm`, …
+    """Millimeters, more than 0 and at most `LONGEST_MM`, from `10 ft`, `7'6"`, `5½ ft`, `3,5 m`, `450 cm`, …
 
     A comma is a decimal comma unless three digits follow it, which may mean thousands and is refused.
     Raises `Invalid` for `length`.
     """
-    typed = re.sub(" +", " ", plain(text)).lower()
+    typed = re.sub(" +", " ", _FRACTION_SIGN.sub(_spelled, plain(text))).lower().strip()
     if len(typed) > 40:
         raise _refused("A length is short, like 10 ft or 3 m; this text is too long to be one.")
     length = round(_exact(typed))
@@ -75,11 +77,26 @@ def _exact(typed: str) -> Fraction:
     raise _refused(f"“{typed}” is not a length; write it like 10 ft, 7'6\", 30 in, 3 m or 450 cm.")
 
 
+def _spelled(sign: re.Match[str]) -> str:
+    """A fraction in one character as digits: “½” is “ 1/2”."""
+    return f" {unicodedata.normalize('NFKC', sign[0]).replace(chr(0x2044), '/')}"
+
+
 def _number(digits: str) -> Fraction:
+    if "/" in digits:
+        return _fraction(digits)
     whole, comma, rest = digits.partition(",")
     if comma and len(rest) == 3 and whole.strip("0"):
         raise _refused(f"“{digits}” may mean {whole}{rest} or {whole}.{rest}; write it one of these ways.")
     return Fraction(digits.replace(",", "."))
+
+
+def _fraction(digits: str) -> Fraction:
+    whole, _, part = digits.rpartition(" ")
+    over, under = (int(number) for number in part.split("/"))
+    if not 0 < over < under:
+        raise _refused(f"“{digits}” is no number with a fraction; write it like 5 1/2 or 5.5.")
+    return int(whole or 0) + Fraction(over, under)
 
 
 def format_length(mm: int, unit: Unit) -> str:

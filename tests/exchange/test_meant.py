@@ -115,7 +115,12 @@ def test_rows_alike_are_items_of_their_own_and_asked_for_their_code_later(sqlite
         out = read_csv(program.lead.get("/exchange/gear.csv").text)
         codes = [row[0] for row in out[1:]]
         coded = f"Code,Name,Length,Place\n{codes[0]},low end,,Rack 3\n{codes[1]},,,\n{codes[2]},,,\n,low end,7 ft,\n"
-        assert fates(tried(program, coded)) == [(2, "Changed"), (3, "Same"), (4, "Same"), (5, "New")]
+        assert fates(tried(program, coded, above="none")) == [
+            (2, "Changed"),
+            (3, "Same"),
+            (4, "Same"),
+            (5, "New"),
+        ]
         assert count(program, Item) == 3
 
 

@@ -59,7 +59,7 @@ def wirings(program: Running) -> dict[str, str]:
 def test_a_hub_of_another_number_of_channels_never_gets_eight(sqlite_url: str, sheet: str) -> None:
     with running(sqlite_url) as program:
         page = tried(program, sheet)
-        assert fates(page) == [(2, "Wrong")]
+        assert fates(page) == [(2, "Not taken")]
         assert (
             "says 16 channels, and no wiring for a hub has so many: there are such of 4 and 8." in page.text
         )
@@ -83,7 +83,7 @@ def test_a_cell_for_lanes_that_tells_none_is_refused_where_gear_has_some(sqlite_
 def test_of_several_wirings_with_so_many_lanes_one_is_asked_for(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         page = tried(program, "Name,Kind,Length\nShort one,4 channel snake,50 ft\n")
-        assert fates(page) == [(2, "Wrong")]
+        assert fates(page) == [(2, "Not taken")]
         found = re.search(r"says 4 channels, and several wirings have so many: (.*?)\. Write", page.text)
         assert found
         assert found[1].split(", ") == ["8p8c-screened", "8p8c", "8p8c-to-xlr4", "xlr3x4"]

@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
-from service.exchange.sheets.core.asked import Asked, SheetKind, check, look
-from service.exchange.sheets.core.columns import KNOWN
-from service.exchange.sheets.core.fates import BadRows, Fate, Judged, counted, in_words, seal
+from service.exchange.sheets.core.asked import Above, Asked, SheetKind, check, look
+from service.exchange.sheets.core.columns import KNOWN, measure_in
+from service.exchange.sheets.core.fates import STAYS_OUT, BadRows, Fate, Judged, counted, in_words, seal
 from service.exchange.sheets.core.gear import Choices
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.tests import TestChoices
@@ -46,7 +46,12 @@ def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
     check(asked)
     sheet = read_sheet(asked.text, KNOWN)
     if asked.kind is SheetKind.GEAR:
-        choices = Choices(asked.unit, asked.order, asked.item_kind)
+        lengths = next(
+            (name for name, key in zip(sheet.header, asked.mapping, strict=True) if key == "length"), ""
+        )
+        choices = Choices(
+            asked.unit, asked.order, asked.item_kind, measure_in(lengths), asked.above is Above.SAME
+        )
         today = local_date(setting.now, setting.zone)
         return gear_plan.plan(db, sheet, asked.mapping, choices, today, setting.unit)
     tests = TestChoices(asked.order, asked.between)
@@ -82,7 +87,7 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen:
         codes = gear_import.apply(db, plan, who, setting.now, setting.zone)
     else:
         tests_import.apply(db, plan, who, setting.now, setting.zone)
-    left = [[row.line, " ".join(row.told)] for row in plan.rows if row.fate is Fate.ERROR]
+    left = [[row.line, " ".join(row.told)] for row in plan.rows if row.fate in STAYS_OUT]
     new = [row for row in plan.rows if row.fate is Fate.NEW]
     after = [[row.line, href, words] for row in new for href, words in row.ways]
     return {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
@@ -102,7 +107,7 @@ def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
     why = dict[int, str](left)
 
     def rows() -> Iterator[list[str]]:
-        for line in sheet.lines:
+        for line in (*sheet.above, *sheet.lines):
             if line.number in why:
                 yield [*line.cells, why[line.number]]
 

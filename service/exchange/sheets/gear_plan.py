@@ -14,12 +14,14 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
+from service.exchange.sheets.core.asides import Aside, above, filled_down
+from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
-from service.exchange.sheets.core.wired import Offer
+from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
@@ -30,7 +32,6 @@ from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
-_MAY_BE_HEADING = "Nothing else stands in this row: if it is a heading, it may stay out."
 _TWINS_MOST = 3
 """More rows of one label were hardly typed twice: the label is a description."""
 _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
@@ -44,22 +45,30 @@ def plan(
     offer = queries.offer(db)
     planner = _Planner(db, today, unit, offer)
     labels = mapping.index("label") if "label" in mapping else None
-    for line in sheet.lines:
+    aside = asides_of(sheet, mapping, SheetKind.GEAR) | above(sheet)
+    if choices.above:
+        sheet = filled_down(sheet, mapping, aside)
+    for line in (*sheet.above, *sheet.lines):
+        if line.number in aside:
+            planner.pass_over(line, aside[line.number])
+            continue
         if is_empty(line, mapping):
             planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
             continue
         try:
-            planner.take(read_row(line, mapping, choices, offer))
+            row = read_row(line, mapping, choices, offer)
+            planner.refuse_merged(row, mapping)
+            planner.take(row)
         except Invalid as refusal:
             planner.refuse(line, refusal, "" if labels is None else line.cells[labels])
     return planner.finish()
 
 
-class _NoWiring(Invalid):
+class _NoWiring(NotTaken):
     """No wiring here has as many lanes as a row tells of."""
 
     def __init__(self, why: str) -> None:
-        super().__init__(why, {"wiring": why})
+        super().__init__("wiring", why)
 
 
 @dataclass(frozen=True)
@@ -88,24 +97,40 @@ class _Planner:
         self.unlabeled: dict[tuple[str, str, int], list[UUID]] = defaultdict(list)
         self.wrong: dict[str, int] = {}
         self.pieces = 0
+        self.above: dict[str, Wired] = {}
 
     def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
         self.found.rows.append(Judged(line, fate, title, told, ways))
 
+    def pass_over(self, line: Line, aside: Aside) -> None:
+        """Note that a row is no entry; what a merged cell says ends there."""
+        self.judge(line.number, aside.fate, _title(line), aside.why)
+        self.above = {}
+
+    def refuse_merged(self, row: GearRow, mapping: Sequence[str]) -> None:
+        """Keep what the cells for kind and wiring say, and refuse a row that may mean the same without saying it.
+
+        Raises:
+            NotTaken: it may.
+        """
+        if not row.code:
+            refuse_merged(row.gear, self.above, mapping)
+        if "kind" not in row.gear.usual:
+            self.above["kind"] = row.gear
+        if row.gear.told:
+            self.above["wiring"] = row.gear
+
     def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
         """Note that a row is wrong, and why. It may be of any item that has its label."""
-        title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-        alone = sum(bool(cell.strip()) for cell in line.cells) == 1 < len(line.cells)
-        self._judge_wrong(line.number, title, refusal, *([_MAY_BE_HEADING] if alone else []))
+        self._judge_wrong(line.number, _title(line), refusal)
         if label.strip():
             self.wrong.setdefault(folded(label), line.number)
 
-    def _judge_wrong(self, line: int, title: str, refusal: Invalid, *more: str) -> None:
+    def _judge_wrong(self, line: int, title: str, refusal: Invalid) -> None:
         told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-        self.judge(
-            line, Fate.ERROR, title, *told, *more, ways=_NEW_WIRING if isinstance(refusal, _NoWiring) else ()
-        )
+        fate = Fate.NOT_TAKEN if isinstance(refusal, NotTaken) else Fate.ERROR
+        self.judge(line, fate, title, *told, ways=_NEW_WIRING if isinstance(refusal, _NoWiring) else ())
 
     def take(self, row: GearRow) -> None:
         """Find out what becomes of a row.
@@ -127,6 +152,8 @@ class _Planner:
     def _coded(self, row: GearRow) -> None:
         known = self.tags.get(row.code)
         if known is None:
+            if row.doubt is not None:
+                raise row.doubt
             self._check_length(row)
             self._check_lanes(row)
             self._refuse_too_many(1)
@@ -178,7 +205,7 @@ class _Planner:
         if lanes is None or row.gear.exact or row.gear.chosen:
             return
         if lanes.among:
-            raise invalid(
+            raise NotTaken(
                 "wiring", f"{lanes.in_words}, and several wirings have so many: {', '.join(lanes.among)}. Write the "
                 "one that it has into a column for the wiring.",
             )  # fmt: skip
@@ -343,6 +370,10 @@ class _Planner:
     def _title(self, kind: str, length_mm: int, label: str, count: int) -> str:
         name = item_name(kind, length_mm, self.unit)
         return f"{f'{count} × ' if count > 1 else ''}{f'{label}, ' if label else ''}{name}"
+
+
+def _title(line: Line) -> str:
+    return next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
 
 
 def _same_label(one: _Uncoded, group: Sequence[_Uncoded]) -> list[str]:

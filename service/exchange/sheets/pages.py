@@ -12,7 +12,7 @@ from service.crew.desk import Desk, LeadDesk
 from service.exchange.downloads import download
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Setting, WrongRows
-from service.exchange.sheets.core.asked import Asked, Look, SheetKind, fields, look, read_asked
+from service.exchange.sheets.core.asked import Above, Asked, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import Fate, Judged, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
@@ -35,6 +35,10 @@ KINDS_OF_SHEET = [(SheetKind.GEAR, "Gear"), (SheetKind.TESTS, "Tests")]
 ORDERS = [
     (Order.MONTH_FIRST, "Month first: 10/6 is October 6"),
     (Order.DAY_FIRST, "Day first: 10/6 is June 10"),
+]
+ABOVES = [
+    (Above.SAME, "It lives at the place above: merged cells"),
+    (Above.NONE, "Its place is not known"),
 ]
 ITEM_KINDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
@@ -100,6 +104,7 @@ def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
             asked.item_kind,
             asked.between,
             asked.bad,
+            asked.above,
         ]
         done = desk.once(
             op,
@@ -187,12 +192,12 @@ def _columns(
 ) -> Response:
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
     values: dict[str, Any] = {"unit": seen.unit, "order": seen.order, "item_kind": "cable"} | {
-        name: typed[name] for name in ("unit", "order", "item_kind", "between") if typed.get(name)
+        name: typed[name] for name in ("unit", "order", "item_kind", "between", "above") if typed.get(name)
     }
     return desk.page(
         "exchange/columns.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
         seen=seen, sheet=pack(text), words=words, values=values, kinds=KINDS_OF_SHEET, units=UNITS, orders=ORDERS,
-        item_kinds=ITEM_KINDS,
+        item_kinds=ITEM_KINDS, aboves=ABOVES,
     )  # fmt: skip
 
 

@@ -16,6 +16,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
+from service.exchange.sheets.core.asides import above
+from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.faults import understood
@@ -65,7 +67,12 @@ def plan(
 ) -> TestsPlan:
     """What becomes of each row. Nothing is written."""
     planner = _Planner(db, now, zone, unit)
-    for line in sheet.lines:
+    aside = asides_of(sheet, mapping, SheetKind.TESTS) | above(sheet)
+    for line in (*sheet.above, *sheet.lines):
+        if line.number in aside:
+            title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
+            planner.judge(line.number, aside[line.number].fate, title, aside[line.number].why)
+            continue
         if is_empty(line, mapping):
             planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
             continue

@@ -4,16 +4,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from service.exchange.sheets.core import columns, days, sheet
-from service.exchange.sheets.core.cells import length_in
+from service.exchange.sheets.core import asides, columns, days, sheet
+from service.exchange.sheets.core.asides import Aside
+from service.exchange.sheets.core.cells import folded, is_bare, is_code, length_in
 from service.exchange.sheets.core.columns import GEAR, TESTS, Field
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
-from service.exchange.sheets.core.wired import TELLING
+from service.exchange.sheets.core.wired import TELLING, stands_alone
 from service.gear.core import KINDS
-from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 
@@ -29,12 +29,20 @@ class SheetKind(StrEnum):
     TESTS = "tests"
 
 
+class Above(StrEnum):
+    """What an empty cell means below one with a place."""
+
+    SAME = "same"
+    NONE = "none"
+
+
 @dataclass(frozen=True)
 class Asked:
     """An import as it is asked for. `text` is the sheet, `mapping` a field's key or nothing for each column.
 
     `unit` is of lengths without one, `order` of dates that may be read in two ways, `item_kind` of gear that names no
-    kind, `between` whether a pass after a fail says that there was a repair.
+    kind, `between` whether a pass after a fail says that there was a repair, `above` what an empty cell means below a
+    place.
     """
 
     text: str
@@ -45,6 +53,7 @@ class Asked:
     item_kind: str
     between: bool
     bad: BadRows = BadRows.ALL
+    above: Above | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +69,8 @@ class Column:
 class Look:
     """A sheet at first sight: what it seems to be of, its columns, and what has to be asked.
 
-    `bare` says that there are lengths without a unit, `unclear` is a date that may be read in two ways.
+    `bare` says that there are lengths without a unit, `unclear` is a date that may be read in two ways, `gaps` are the
+    lines without a place below one that has it, each with that place.
     """
 
     kind: SheetKind
@@ -70,6 +80,7 @@ class Look:
     order: Order | None
     bare: bool
     unclear: str | None
+    gaps: tuple[tuple[int, str], ...] = ()
 
 
 def fields(kind: SheetKind) -> tuple[Field, ...]:
@@ -95,24 +106,44 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
         Column(name or f"Column {number}", key, tuple(cell[:60] for cell in _cells(read, at)[:SHOWN]))
         for at, (name, number, key) in enumerate(zip(read.header, read.numbers, keys, strict=True))
     )
-    bare = any(
-        cell.strip().replace(".", "").replace(",", "").isdecimal() for cell in by_key.get("length", ())
-    )
-    return Look(kind, read, shown, columns.unit_in(name), order, bare, None if order else days.unclear(dates))
+    lengths = by_key.get("length", ())
+    bare = not columns.measure_in(name) and any(map(is_bare, lengths))
+    gaps = asides.gaps(read, keys, asides_of(read, keys, kind)) if kind is SheetKind.GEAR else []
+    unclear = None if order else days.unclear(dates)
+    return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps))
+
+
+def asides_of(read: Sheet, mapping: Sequence[str], kind: SheetKind) -> dict[int, Aside]:
+    """The rows of a sheet that are no entries, by line."""
+    alone = stands_alone if kind is SheetKind.GEAR else lambda _cell, _field: False
+    return asides.asides(read, mapping, columns.KNOWN, alone)
 
 
 def _guessed(kind: SheetKind, read: Sheet) -> tuple[str, ...]:
-    """What each column is taken for by its name; of gear, one of tags and one of kinds also by its cells."""
-    keys = columns.guess(fields(kind), read.header)
+    """What each column is taken for by its name; of gear, one of tags and one of kinds also by its cells. Where no row
+    names the columns, somebody has to say.
+    """
+    if not read.named:
+        return ("",) * len(read.header)
+    keys = columns.guess(fields(kind), _told_apart(read))
     if kind is SheetKind.TESTS:
         return keys
     if "code" in keys:  # a program may have tags of its own
         at = keys.index("code")
-        if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(_is_code, _cells(read, at))):
+        if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(is_code, _cells(read, at))):
             keys = columns.guess(columns.UNCODED, read.header)
     left = (at for at, key in enumerate(keys) if not key)
     kinds = next((at for at in left if "kind" not in keys and _names_kinds(_cells(read, at))), None)
     return tuple("kind" if at == kinds else key for at, key in enumerate(keys))
+
+
+def _told_apart(read: Sheet) -> tuple[str, ...]:
+    """The names of the columns, without those that two have which say different things: which is it?"""
+    cells: dict[str, set[tuple[str, ...]]] = {}
+    for at, name in enumerate(read.header):
+        cells.setdefault(folded(name), set()).add(tuple(line.cells[at].strip() for line in read.lines))
+    blank = ("",) * len(read.lines)
+    return tuple("" if len(cells[folded(name)] - {blank}) > 1 else name for name in read.header)
 
 
 def _names_kinds(cells: Sequence[str]) -> bool:
@@ -121,19 +152,12 @@ def _names_kinds(cells: Sequence[str]) -> bool:
     return 2 * named > len(cells)
 
 
-def _is_code(cell: str) -> bool:
-    try:
-        return bool(read_code(cell))
-    except Invalid:
-        return False
-
-
 def _cells(read: Sheet, at: int) -> tuple[str, ...]:
     return tuple(line.cells[at] for line in read.lines if line.cells[at].strip())
 
 
 def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
-    """What a form asks for: `kind`, `column0` …, `unit`, `order`, `item_kind`, `between`, `bad`.
+    """What a form asks for: `kind`, `column0` …, `unit`, `order`, `item_kind`, `between`, `bad`, `above`.
 
     Raises:
         Invalid: with a sentence for each field at fault.
@@ -147,6 +171,7 @@ def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
         Order(order) if order in set(Order) else None,
         typed["item_kind"] if typed.get("item_kind") in KINDS else "cable",
         typed.get("between") == "yes", BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
+        Above(typed["above"]) if typed.get("above") in set(Above) else None,
     )  # fmt: skip
     check(asked)
     return asked
@@ -166,6 +191,11 @@ def check(asked: Asked) -> None:
         errors |= refusal.errors
     if seen.bare and asked.unit is None:
         errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
+    if seen.gaps and asked.above is None:
+        line, place = seen.gaps[0]
+        errors["above"] = (
+            f"Line {line} has no place, and “{place}” stands above it. Say whether an empty cell means the place above."
+        )
     if seen.unclear and asked.order is None:
         errors["order"] = f"“{seen.unclear}” may be read in two ways. Say which number comes first."
     if errors:

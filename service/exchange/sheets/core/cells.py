@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from service.gear.core import ItemState
+from service.kit.codes import read_code
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
 from service.kit.problems import Invalid, invalid
@@ -19,9 +20,9 @@ LINE_MOST = 60
 NOTE_MOST = 1000
 COUNT_MOST = 200
 
-_BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+")
+_BARE = re.compile(r"\d+(?:[.,]\d+)?|[.]\d+|(?:\d+ )?\d{1,2}/\d{1,2}|\d* ?[¼½¾⅛⅜⅝⅞]")
 _LENGTH_IN = re.compile(
-    r"(?<![\w.,/×'-])(?!0+\b)\d{1,3}(?:[.,]\d{1,2})?"
+    r"(?<![\w.,/×'-])(?!0+\b)\d{1,3}(?:[.,]\d{1,2}| ?[¼½¾⅛⅜⅝⅞])?"
     r"(?:(?:[ -]?(?:ft|feet|foot)\b\.?|') ?\d{1,2} ?(?:\"|''|in(?:ch(?:es)?)?\b)|[ -]?(?:ft|feet|foot)\b|'(?!\w)"
     r"|[ -]?met(?:er|re)s?\b| ?m\b(?! ?[-/&] ?[fm]| ?to | ?female))"
 )
@@ -33,7 +34,7 @@ _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
 _WORKS = frozenset(
     ("good", "ok", "okay", "works", "working", "yes", "y", "fine", "new", "used", "pass", "passed", "operational",
-     "functional")
+     "functional", "✓", "✔", "☑", "✅")
 )  # fmt: skip
 _LOOKS = frozenset(
     ("fair", "worn", "poor", "old", "rough", "scuffed", "scratched", "dirty", "dented", "beat up", "beat-up", "average",
@@ -45,7 +46,8 @@ _STATES = {
     **dict.fromkeys(("spare", "spares", "backup", "reserve", "stored", "extra", "in storage"), ItemState.SPARE),
     **dict.fromkeys(
         ("quarantined", "quarantine", "bad", "broken", "dead", "defective", "fail", "failed", "faulty", "no", "n",
-         "not working", "damaged", "not ok", "no good", "do not use", "unusable", "out of service", "intermittent"),
+         "not working", "damaged", "not ok", "no good", "do not use", "unusable", "out of service", "intermittent",
+         "✗", "✘", "❌"),
         ItemState.QUARANTINED,
     ),
     **dict.fromkeys(
@@ -57,6 +59,24 @@ _STATES = {
         ItemState.RETIRED,
     ),
     **dict.fromkeys(("lost", "missing", "stolen", "not found"), ItemState.LOST),
+}  # fmt: skip
+_UNKNOWN = frozenset(("?", "??", "???", "tbd", "tba", "unknown", "unk", "not known", "not sure"))
+_NOTHING = frozenset(
+    ("n/a", "n.a.", "n.a", "na", "none", "nil", "null", "-", "--", "---", ".", "not applicable", *_UNKNOWN)
+)
+_BROKEN_FORMULA = re.compile(
+    r"#(?:ref!|n/a|value!|div/0!|name\?|null!|num!|spill!|calc!|getting_data|error!?)|err:\d+"
+)
+_CURRENCY = re.compile(
+    r"[€£¥₹₽₩₺]|\b(?:eur|euros?|gbp|pounds?|chf|jpy|yen|cad|aud|nzd|mxn|pesos?|sek|nok|dkk|cny|inr)\b|(?:ca|au|nz|mx)\$"
+)
+_NUMBER_WORDS = {
+    **{word: at for at, word in enumerate(
+        ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
+         "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"), 1)},
+    **dict.fromkeys(("a", "single", "a single"), 1), **dict.fromkeys(("pair", "a pair", "one pair", "both"), 2),
+    **dict.fromkeys(("dozen", "a dozen", "one dozen"), 12), **dict.fromkeys(("half a dozen", "half dozen"), 6),
+    "two dozen": 24, "three dozen": 36, "four dozen": 48,
 }  # fmt: skip
 _BETWEEN = re.compile(r" ?[/,;&] ?|-| (?:but|and|to) ")
 
@@ -78,6 +98,34 @@ def folded(words: str) -> str:
     return " ".join(words.casefold().split())
 
 
+def is_nothing(cell: str) -> bool:
+    """Whether a cell says in a word that there is nothing: "N/A", "-", "unknown".
+
+    >>> is_nothing("N/A"), is_nothing(" – "), is_nothing("none of them")
+    (True, True, False)
+    """
+    return folded(plain(cell)) in _NOTHING
+
+
+def is_unknown(cell: str) -> bool:
+    """Whether a cell says that there is something which nobody knows: "?", "unknown"."""
+    return folded(plain(cell)) in _UNKNOWN
+
+
+def refuse_broken_formula(cell: str, field: str) -> None:
+    """Refuse what a spreadsheet writes where a formula has no value.
+
+    Raises:
+        Invalid: for `field`.
+    """
+    if _BROKEN_FORMULA.fullmatch(plain(cell).lower()):
+        raise invalid(
+            field,
+            f"“{cell.strip()}” is what a spreadsheet writes where a formula has no value. Write the value there, or "
+            "empty the cell, and save the sheet once more.",
+        )
+
+
 def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     """A line of text, spaces tidied.
 
@@ -94,8 +142,21 @@ def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     return tidy
 
 
-def read_length(text: str, unit: Unit | None) -> int:
-    """Millimeters; a bare number is in `unit`.
+def is_code(cell: str) -> bool:
+    """Whether a cell is the code of a tag."""
+    try:
+        return bool(read_code(cell))
+    except Invalid:
+        return False
+
+
+def is_bare(cell: str) -> bool:
+    """Whether a cell is a number without a unit."""
+    return _BARE.fullmatch(plain(cell)) is not None
+
+
+def read_length(text: str, unit: Unit | None, measure: str = "") -> int:
+    """Millimeters; a bare number is in `unit`, or in the `measure` that the column's name says: "in", "cm" or "mm".
 
     Raises:
         Invalid: for `length`, with how to write it.
@@ -103,6 +164,9 @@ def read_length(text: str, unit: Unit | None) -> int:
     typed = plain(text).lower()
     if not any(character.isdecimal() for character in typed):
         raise invalid("length", f"“{text.strip()[:40]}” needs a number and a unit: 10 ft or 3 m.")
+    typed = re.sub(r"(?<=')-(?=\d)", " ", typed)  # 10'-6"
+    if measure and _BARE.fullmatch(typed):
+        return parse_length(f"{typed} {measure}")
     if _BARE.fullmatch(typed):
         if unit is None:
             raise invalid("length", f"“{typed[:40]}” needs a unit: choose above what bare numbers are.")
@@ -124,26 +188,42 @@ def length_in(words: str) -> tuple[int, str] | None:
     return next(iter(lengths.items())) if len(lengths) == 1 else None
 
 
+def is_length(words: str) -> bool:
+    """Whether words are a length with its unit and nothing else."""
+    try:
+        parse_length(words)
+    except Invalid:
+        return False
+    return True
+
+
 def read_money(text: str) -> int:
     """Cents, as spreadsheets write dollars: `$18.50`, `18.5`, `USD 18`, or with a decimal comma, `1.234,50`.
 
     Raises:
         Invalid: for `price`.
     """
-    typed = re.sub(r"^us(d|\$) ?| ?usd$", "", plain(text).lower())
+    typed = re.sub(r"^us(d|\$) ?| ?usd$| ?\$$", "", plain(text).lower())
+    if _CURRENCY.search(typed):
+        raise invalid(
+            "price",
+            f"“{text.strip()[:30]}” is in another currency, and prices here are in dollars. Write it in dollars, like "
+            "18.50, or empty the cell.",
+        )
     if _DECIMAL_COMMA.fullmatch(typed):
         typed = typed.translate(str.maketrans(",.", ".,"))
     return parse_money(re.sub(r"\.(\d)$", r".\g<1>0", typed))
 
 
 def read_count(text: str) -> int:
-    """How many, 1 to `COUNT_MOST`.
+    """How many, 1 to `COUNT_MOST`, in digits or as "a dozen".
 
     Raises:
         Invalid: for `count`.
     """
-    found = _COUNT.fullmatch(plain(text).lower())
-    count = int(found[1]) if found else 0
+    typed = re.sub(r" (?:pcs?\.?|pieces?|ea\.?|each|cables?)$", "", folded(plain(text)))
+    found = _COUNT.fullmatch(typed)
+    count = int(found[1]) if found else _NUMBER_WORDS.get(typed, 0)
     if not 1 <= count <= COUNT_MOST:
         raise invalid("count", f"“{text.strip()[:20]}” is no number of pieces; enter 1 to {COUNT_MOST}.")
     return count
@@ -180,6 +260,8 @@ def read_state(text: str) -> Said:
     if word in _LOOKS or all(part in _WORKS | _LOOKS for part in _BETWEEN.split(word)):
         return Said(None, shown)
     words = ", ".join(state.value.replace("_", " ") for state in ItemState)
+    if word == "x":
+        raise invalid("state", "“x” may mean good or bad; write in service, or quarantined if it is bad.")
     raise invalid(
         "state",
         f"“{text.strip()[:30]}” is no state; write one of {words}, or how it looks: good, fair, worn, poor.",

@@ -128,6 +128,12 @@ _UNITS = {
     **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), Unit.METERS),
 }
 
+_MEASURES = {
+    **dict.fromkeys(("in", "inch", "inches", '"'), "in"),
+    **dict.fromkeys(("cm", "centimeters", "centimetres"), "cm"),
+    **dict.fromkeys(("mm", "millimeters", "millimetres"), "mm"),
+}
+
 
 def bare(name: str) -> str:
     """A column's name without brackets, apostrophes, signs and capitals."""
@@ -173,9 +179,26 @@ def is_tests(header: Sequence[str]) -> bool:
 
 
 def unit_in(name: str) -> Unit | None:
-    """The unit that a column's name says, as in “Length (ft)” or “Meters”."""
-    words = [*bare(name).split(), *(part.strip() for part in _IN_BRACKETS.findall(plain(name).lower()))]
-    return next((_UNITS[word] for word in words if word in _UNITS), None)
+    """The unit that a column's name says, as in “Length (ft)” or “Meters”; None where it says none, or several."""
+    found = {_UNITS[word] for word in _words(name) if word in _UNITS}
+    return found.pop() if len(found) == 1 else None
+
+
+def measure_in(name: str) -> str:
+    """A smaller measure that a column's name says, as `parse_length` reads it; empty where it says none.
+
+    >>> measure_in("Length (inches)"), measure_in("Length in feet"), measure_in("cm")
+    ('in', '', 'cm')
+    """
+    if unit_in(name):
+        return ""
+    found = {_MEASURES[word] for word in _words(name) if word in _MEASURES}
+    return found.pop() if len(found) == 1 else ""
+
+
+def _words(name: str) -> list[str]:
+    inside = [part.strip(" .") for part in _IN_BRACKETS.findall(plain(name).lower())]
+    return [*bare(name).split(), *(word for part in inside for word in re.split(r"[\s/,]+|\bor\b", part))]
 
 
 def check(fields: Sequence[Field], chosen: Sequence[str], needed: Sequence[str]) -> tuple[str, ...]:

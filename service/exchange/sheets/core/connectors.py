@@ -14,13 +14,20 @@ from service.gear.core import KINDS
 from service.kit.typed import plain
 
 _KIND_WORDS = (
-    ("hub", r"hubs?|(?:stage|drop|break ?out|junction) ?box(?:es)?|sub ?snakes?|fan ?outs?|box(?:es)?"),
+    (
+        "hub",
+        r"hubs?|(?:stage|drop|break ?out|junction|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|sub ?snakes?"
+        r"|fan ?outs?",
+    ),
     ("trunk", r"trunks?|multi ?cores?|snakes?|looms?|multi ?pairs?"),
     ("cable", r"cables?|leads?|cords?|wires?|patch(?:es)?|jumpers?"),
 )
 _KINDS = [(kind, re.compile(rf"\b(?:{words})\b")) for kind, words in _KIND_WORDS]
 
-_ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
+KINDS_OF_WORDS = [pattern for _, pattern in _KINDS]
+"""A pattern for the words of each kind."""
+
+ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
 """Where words end that say what a thing is, and others begin: where it goes, or how it looks."""
 
 _XLR = re.compile(r"\bxlr|\b3[ -]?pin\b|\bcannon\b")
@@ -73,7 +80,7 @@ def kind_described(words: str) -> str | None:
     ['cable', 'cable', 'hub']
     """
     said = words.lower()
-    for part in (_ASIDE.split(said, 1)[0], said):
+    for part in (ASIDE.split(said, 1)[0], said):
         found = [
             (match.end(), -turn, kind)
             for turn, (kind, pattern) in enumerate(_KINDS)
@@ -90,9 +97,9 @@ def wiring_in(words: str, kind: str) -> str | None:
     xlr, trs, d25, rj = (bool(pattern.search(plain)) for pattern in (_XLR, _TRS, _D25, _8P8C))
     screened = "-screened" if "screen" in plain or "shield" in plain or "stp" in plain else ""
     if d25:
-        return "d25-to-xlr8" if xlr else f"d25x8{screened}"
+        return "d25-to-xlr8" if xlr or kind == "hub" else f"d25x8{screened}"
     if rj:
-        return "8p8c-to-xlr4" if xlr else f"8p8c{screened}"
+        return "8p8c-to-xlr4" if xlr or kind == "hub" else f"8p8c{screened}"
     if xlr and kind != "cable":
         return "xlr3x4" if _FOUR.search(plain) and not _EIGHT.search(plain) else "xlr3x8"
     if xlr:

@@ -1,10 +1,13 @@
 """Dates and times as sheets have them. What may be read in two ways is asked, never guessed. Pure.
 
 >>> read_day("Oct 6, 2026"), read_day("6.10.26", Order.DAY_FIRST), read_day("2026")
-(Day(on=datetime.date(2026, 10, 6), exact=True), Day(on=datetime.date(2026, 10, 6), exact=True), \
-Day(on=datetime.date(2026, 1, 1), exact=False))
+(Day(on=datetime.date(2026, 10, 6), exact=True, counted=False), Day(on=datetime.date(2026, 10, 6), exact=True, \
+counted=False), Day(on=datetime.date(2026, 1, 1), exact=False, counted=False))
 >>> read_day("10/2026"), read_day("Oct-26")
-(Day(on=datetime.date(2026, 10, 1), exact=False), Day(on=datetime.date(2026, 10, 1), exact=False))
+(Day(on=datetime.date(2026, 10, 1), exact=False, counted=False), \
+Day(on=datetime.date(2026, 10, 1), exact=False, counted=False))
+>>> read_day("46301"), read_day("20261006").on == date(2026, 10, 6)
+(Day(on=datetime.date(2026, 10, 6), exact=True, counted=True), True)
 >>> order_of(["10/6/2026", "10/28/2026"]), order_of(["10/6/2026"])
 (<Order.MONTH_FIRST: 'month_first'>, None)
 """
@@ -12,7 +15,7 @@ Day(on=datetime.date(2026, 1, 1), exact=False))
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date, time, timedelta
 from enum import StrEnum
 
 from service.kit.problems import Invalid, invalid
@@ -29,6 +32,10 @@ _MONTH = re.compile(r"([a-z]{3,9})(?:(?:\.?,? |[-/])(\d{4})|-(\d\d)|\.? ?'(\d\d)
 _MONTH_NUMBER = re.compile(r"(\d{1,2})[-/.](\d{4})")
 _YEAR_MONTH = re.compile(r"(\d{4})[-/.](\d{1,2})")
 _YEAR = re.compile(r"\d{4}")
+_COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)")
+_DAY_NUMBER = re.compile(r"(\d{5})(?:[.,](\d+))?")
+_DAY_ZERO = date(1899, 12, 30)
+"""The day from which spreadsheets count the days of a date that is shown as a number (ECMA-376 part 1, 18.17.4.1)."""
 _WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
 _TIME = re.compile(r"(\d{1,2})(?::(\d\d))?(?::(\d\d)(?:\.\d+)?)? ?([ap])?\.?(?:m\.?)?")
 _WITH_TIME = re.compile(r"(.*?\d)(?:t| |, ?)+(\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)? ?(?:[ap]\.?m?\.?)?)")
@@ -43,10 +50,13 @@ class Order(StrEnum):
 
 @dataclass(frozen=True)
 class Day:
-    """A day; not `exact` where the sheet has only its month or year, whose first day is taken."""
+    """A day; not `exact` where the sheet has only its month or year, whose first day is taken. `counted` says that the
+    sheet has a spreadsheet's number for it.
+    """
 
     on: date
     exact: bool = True
+    counted: bool = False
 
 
 class Unclear(Invalid):
@@ -70,6 +80,8 @@ def read_moment(text: str, order: Order | None = None, field: str = "date") -> t
         Unclear, Invalid: as `read_day`.
     """
     typed = _typed(text)
+    if number := _DAY_NUMBER.fullmatch(typed):
+        return _by_number(number, text, field)
     parted = _WITH_TIME.fullmatch(typed) if len(typed) <= 60 else None
     on, at = (parted[1].rstrip(" ,t"), parted[2]) if parted else (typed, "")
     try:
@@ -80,6 +92,15 @@ def read_moment(text: str, order: Order | None = None, field: str = "date") -> t
         raise invalid(
             field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026."
         ) from error
+
+
+def _by_number(number: re.Match[str], text: str, field: str) -> tuple[Day, time | None]:
+    """The day of a spreadsheet's number, and its time where it has a part of a day."""
+    on = _DAY_ZERO + timedelta(days=int(number[1]))
+    if on.year not in _YEARS:
+        raise invalid(field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026.")
+    minutes = round(float(f"0.{number[2] or 0}") * 24 * 60) % (24 * 60)
+    return Day(on, counted=True), time(minutes // 60, minutes % 60) if number[2] else None
 
 
 def read_time(text: str, field: str = "time") -> time:
@@ -135,6 +156,8 @@ def unclear(cells: Iterable[str]) -> str | None:
 
 def _day(typed: str, order: Order | None) -> Day:
     if found := _ISO.fullmatch(typed):
+        return Day(_made(int(found[1]), int(found[2]), int(found[3])))
+    if found := _COMPACT.fullmatch(typed):
         return Day(_made(int(found[1]), int(found[2]), int(found[3])))
     if found := _NUMBERS.fullmatch(typed):
         return Day(_by_order(int(found[1]), int(found[2]), _year(found[3]), order, typed))

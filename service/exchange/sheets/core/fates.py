@@ -7,12 +7,17 @@ from enum import StrEnum
 
 
 class Fate(StrEnum):
-    """What an import does with a row. `SKIPPED`: there is nothing in it that an import takes."""
+    """What an import does with a row.
+
+    `SKIPPED`: there is nothing in it that an import takes. `NOT_TAKEN`: it is not surely gear that is known here, or
+    no gear at all; the other rows come in without it. `ERROR`: a cell of it is wrong.
+    """
 
     NEW = "new"
     CHANGED = "changed"
     SAME = "same"
     SKIPPED = "skipped"
+    NOT_TAKEN = "not taken"
     ERROR = "error"
 
 
@@ -22,6 +27,9 @@ class BadRows(StrEnum):
     ALL = "all"
     GOOD = "good"
 
+
+STAYS_OUT = (Fate.ERROR, Fate.NOT_TAKEN)
+"""Rows that are given back, each with what would settle it."""
 
 Ways = tuple[tuple[str, str], ...]
 
@@ -74,6 +82,9 @@ def in_words(counts: dict[Fate, int]) -> str:
 def errors_first(rows: Sequence[Judged]) -> list[Judged]:
     """The rows as a dry run lists them: what asks for a hand first, each kind in the order of the file."""
     order = {
-        fate: at for at, fate in enumerate((Fate.ERROR, Fate.CHANGED, Fate.NEW, Fate.SKIPPED, Fate.SAME))
+        fate: at
+        for at, fate in enumerate(
+            (Fate.ERROR, Fate.NOT_TAKEN, Fate.CHANGED, Fate.NEW, Fate.SKIPPED, Fate.SAME)
+        )
     }
     return sorted(rows, key=lambda row: (order[row.fate], row.line))

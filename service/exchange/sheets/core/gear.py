@@ -10,11 +10,11 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.sheet import Line
-from service.exchange.sheets.core.wired import TELLING, Offer, Wired, wired
+from service.exchange.sheets.core.wired import TELLING, NotTaken, Offer, Wired, refuse_range, wired
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, Problem
+from service.kit.problems import Invalid, Problem, invalid
 from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
@@ -23,13 +23,16 @@ WORDS = {field.key: field.words.lower() for field in GEAR}
 
 @dataclass(frozen=True)
 class Choices:
-    """How a sheet of gear is to be read: the unit of bare lengths, which number of a date comes first, and the kind
-    of gear where a row names none.
+    """How a sheet of gear is to be read: the unit of bare lengths, which number of a date comes first, the kind of gear
+    where a row names none, the `measure` that the name of the column of lengths says, and whether a cell without a
+    place means the one `above` it.
     """
 
     unit: Unit | None = None
     order: Order | None = None
     kind: str = "cable"
+    measure: str = ""
+    above: bool = False
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,7 @@ class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
     `works` marks a state that says only that the gear can be used, and `told` is what was understood in a way worth
-    saying.
+    saying. `doubt` is why a row with a code is not surely gear that is known here, which counts where it is new.
     """
 
     line: int
@@ -45,6 +48,7 @@ class GearRow:
     gear: Wired
     works: bool = False
     told: tuple[str, ...] = ()
+    doubt: NotTaken | None = None
 
     @property
     def kind(self) -> str:
@@ -107,41 +111,92 @@ def read_row(line: Line, mapping: Sequence[str], choices: Choices, offer: Offer)
     """What a row says; `offer` has the wirings that there are here.
 
     Raises:
+        NotTaken: it is not surely gear that is known here.
         Invalid: a sentence for each field at fault.
     """
-    typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
+    typed = _typed(line, mapping)
     values, errors, told = dict[str, Any](), dict[str, str](), list[str]()
+    said = _read_cells(typed, choices, values, errors, told)
+    _note_state(said, values, told)
+    gear, doubt = _gear(typed, choices, offer, values.get("count"), errors)
+    if gear.kind and not KINDS[gear.kind].has_length:
+        errors.pop("length", None)  # whatever it says, such gear has none here
+    _take_words(gear.kind, typed, values, told)
+    _check_together(values, gear.kind, typed, errors)
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return GearRow(line.number, values, gear, said.works, tuple(told), doubt)
+
+
+def _typed(line: Line, mapping: Sequence[str]) -> dict[str, str]:
+    """The cells that say something, by field. What a piece is must not be made up where nobody knows it."""
+    typed = {
+        key: cell
+        for cell, key in zip(line.cells, mapping, strict=True)
+        if key and cell.strip()
+        if not cells.is_nothing(cell) or (key in ("kind", "wiring", "lanes") and cells.is_unknown(cell))
+    }
+    for key, cell in typed.items():
+        cells.refuse_broken_formula(cell, key)
+    return typed
+
+
+def _read_cells(
+    typed: Mapping[str, str],
+    choices: Choices,
+    values: dict[str, Any],
+    errors: dict[str, str],
+    told: list[str],
+) -> cells.Said:
+    """Read each cell by itself; what the one for the state says."""
     said = cells.Said(None)
     for key, cell in typed.items():
         try:
             if key in _READERS:
                 values[key] = _READERS[key](cell)
             elif key == "length":
-                values[key] = cells.read_length(cell, choices.unit)
+                values[key] = cells.read_length(cell, choices.unit, choices.measure)
             elif key == "bought_on":
                 values[key] = _bought(cell, choices.order, told)
             elif key == "state":
                 said = cells.read_state(cell)
         except Problem as problem:
             errors[key] = problem.detail
-    _note_state(said, values, told)
-    gear = Wired()
+    return said
+
+
+def _gear(
+    typed: Mapping[str, str], choices: Choices, offer: Offer, count: int | None, errors: dict[str, str]
+) -> tuple[Wired, NotTaken | None]:
+    """What a row's gear is, and why that is not sure of one with a code, should its tag be on nothing yet.
+
+    Raises:
+        NotTaken: it is not surely gear that is known here.
+    """
+    doubt = None
+    if "code" in typed:
+        try:
+            wired({key: cell for key, cell in typed.items() if key != "code"}, choices.kind, offer)
+        except NotTaken as refusal:
+            doubt = refusal
+        except Invalid:
+            pass  # told below
+    if "count" not in errors:
+        refuse_range(typed, count)
     try:
-        gear = wired(typed, choices.kind, offer)
+        return wired(typed, choices.kind, offer), doubt
+    except NotTaken:
+        raise
     except Invalid as refusal:
         errors |= refusal.errors
-    _take_words(gear.kind, typed, values, told)
-    _check_together(values, gear.kind, typed, errors)
-    if errors:
-        raise Invalid(" ".join(errors.values()), errors)
-    return GearRow(line.number, values, gear, said.works, tuple(told))
+        return Wired(), doubt
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "code": read_code,
     "label": lambda cell: cells.read_line(cell, "label"),
-    "place": lambda cell: cells.read_line(cell, "place"),
-    "place_b": lambda cell: cells.read_line(cell, "place_b"),
+    "place": lambda cell: _place(cell, "place"),
+    "place_b": lambda cell: _place(cell, "place_b"),
     "batch": lambda cell: cells.read_line(cell, "batch"),
     "description": lambda cell: _notes(cell),
     "note": lambda cell: _notes(cell),
@@ -149,6 +204,17 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "price": cells.read_money,
     "count": cells.read_count,
 }
+
+
+def _place(cell: str, field: str) -> str:
+    name = cells.read_line(cell, field)
+    if cells.is_length(name):
+        raise invalid(
+            field,
+            f"“{name}” is a length. Is a comma inside a cell before it? Put that cell into quotation marks, or choose "
+            "another column for the place.",
+        )
+    return name
 
 
 def _notes(cell: str) -> tuple[str, ...]:
@@ -181,6 +247,8 @@ def _bought(cell: str, order: Order | None, told: list[str]) -> date:
     day = read_day(cell, order, "bought_on")
     if not day.exact:
         told.append(f"“{' '.join(cell.split())}” is taken as bought on {day.on}.")
+    elif day.counted:
+        told.append(f"“{cell.strip()}” is a spreadsheet's number for the day {day.on}.")
     return day.on
 
 

@@ -1,8 +1,9 @@
 """A sheet as somebody has it: bytes or pasted text into a header and numbered lines. Pure.
 
-Any of comma, semicolon and tab separates cells; UTF-8, UTF-16 with its mark, or else Windows-1252, which is what
-spreadsheets write. A title above the header is passed over, and so are empty lines, and columns without a name that
-hold nothing; one without a name that holds something is a column like the others, with its number for a name.
+Any of comma, semicolon, tab and bar separates cells; UTF-8, UTF-16, or else Windows-1252, which is what spreadsheets
+write. What stands above the header is kept apart, and empty lines are passed over, and so are columns without a name
+that hold nothing; one without a name that holds something is a column like the others, with its number for a name. A
+sheet in which no row names the columns has only such.
 
 >>> sheet = read_sheet("Fernhollow cables;;\\n;;\\nName;Length;Where\\nlow end;10 ft;Frame 3\\n", {"name", "length"})
 >>> sheet.header, sheet.lines[0]
@@ -18,7 +19,7 @@ import zlib
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from service.exchange.sheets.core.columns import bare
+from service.exchange.sheets.core.header import find_header, is_value
 from service.kit.csvs import BYTE_ORDER_MARK, unguarded
 from service.kit.problems import Invalid, invalid
 
@@ -26,9 +27,9 @@ BYTES_MOST = 2_000_000
 ROWS_MOST = 10_000
 COLUMNS_MOST = 60
 CELL_MOST = 2_000
-_SEPARATORS = ",;\t"
-_HEADER_WITHIN = 10
+_SEPARATORS = ",;\t|"
 _SAID_BY_SPREADSHEET = re.compile(r"\Asep=(.)\n", re.IGNORECASE)
+_OTHER_FILES = (b"<!doctype", b"<html", b"<table", b"<?xml", b"%pdf", b"{\\rtf")
 _HIDDEN = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 127))
 
 
@@ -44,13 +45,16 @@ class Line:
 class Sheet:
     """A header, and what stands below it. `separator` is what was between the cells.
 
-    `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty.
+    `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty. `above` are
+    the rows over the header, and `named` says whether there is one.
     """
 
     header: tuple[str, ...]
     lines: tuple[Line, ...]
     numbers: tuple[int, ...]
     separator: str = ","
+    above: tuple[Line, ...] = ()
+    named: bool = True
 
 
 def read_bytes(content: bytes) -> str:
@@ -66,6 +70,10 @@ def read_bytes(content: bytes) -> str:
         )
     if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise _refused("This is a spreadsheet's own file. Open it there, choose “Save as” and then CSV.")
+    if content[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower().startswith(_OTHER_FILES):
+        raise _refused(
+            "This is a page or a document and no sheet. Open it in a spreadsheet and save it as CSV."
+        )
     return tidy(_decoded(content))
 
 
@@ -73,6 +81,9 @@ def _decoded(content: bytes) -> str:
     try:
         if content.startswith((b"\xff\xfe", b"\xfe\xff")):
             return content.decode("utf-16")
+        halves = content[0:400:2].count(0), content[1:400:2].count(0)
+        if max(halves) > 2 * len(content[:400]) // 5 and min(halves) == 0:  # UTF-16 without its mark
+            return content.decode("utf-16-le" if halves[1] else "utf-16-be")
         if b"\0" in content:
             raise _refused("This is no text, so it cannot be a sheet. Save it as CSV.")
         return content.decode("utf-8-sig")
@@ -107,15 +118,36 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
         raise _refused(
             "There is nothing in it. A sheet has a row with the names of its columns, and rows below."
         )
-    at = _header(lines, known)
-    header, below = _named_above(lines, at), lines[at + 1 :]
+    at = find_header([line.cells for line in lines], known)
+    header, below, over = _divided(lines, at)
     if not below:
         raise _refused("There is a row with names of columns, and none below it.")
     columns = _columns(header, below)
     _refuse_large(columns, below)
     names = tuple(header[column].strip() for column in columns)
     fitted = tuple(_fitted(line, columns) for line in below)
-    return Sheet(names, fitted, tuple(column + 1 for column in columns), separator)
+    return Sheet(
+        names, fitted, tuple(column + 1 for column in columns), separator, tuple(over), at is not None
+    )
+
+
+def _divided(lines: list[Line], at: int | None) -> tuple[tuple[str, ...], list[Line], list[Line]]:
+    """The names of the columns, the rows below them and those above. A name that spans two rows stands in the upper
+    one; a title is alone in its row.
+    """
+    if at is None:
+        return ("",) * max(len(line.cells) for line in lines), lines, []
+    header, over = lines[at].cells, lines[:at]
+    if (
+        over
+        and sum(bool(cell.strip()) for cell in over[-1].cells) > 1
+        and not any(map(is_value, over[-1].cells))
+    ):
+        upper = over.pop().cells
+        width = max(len(header), len(upper))
+        pairs = zip(_wide(header, width), _wide(upper, width), strict=True)
+        header = tuple(name if name.strip() else above for name, above in pairs)
+    return header, lines[at + 1 :], over
 
 
 def _lines(text: str, separator: str, *, strict: bool = True) -> list[Line]:
@@ -147,24 +179,6 @@ def _separator(text: str) -> str:
         return (counts.count(usual) if usual > 1 else 0), usual
 
     return max(_SEPARATORS, key=columns)
-
-
-def _header(lines: list[Line], known: Collection[str]) -> int:
-    """The row that names the columns: of the first few, the one with the most words that headers have."""
-    scores = [sum(bare(cell) in known for cell in line.cells) for line in lines[:_HEADER_WITHIN]]
-    best = max(scores)
-    return scores.index(best) if best > 1 else 0
-
-
-def _named_above(lines: list[Line], at: int) -> tuple[str, ...]:
-    """The names of the columns; one that spans two rows stands in the upper one. A title is alone in its row."""
-    header = lines[at].cells
-    above = lines[at - 1].cells if at else ()
-    if sum(bool(cell.strip()) for cell in above) < 2:
-        return header
-    width = max(len(header), len(above))
-    pairs = zip(_wide(header, width), _wide(above, width), strict=True)
-    return tuple(name if name.strip() else upper for name, upper in pairs)
 
 
 def _wide(cells: tuple[str, ...], width: int) -> tuple[str, ...]:

@@ -5,10 +5,10 @@ the wiring that has so many if just one can be meant; else nothing is made of it
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from service.exchange.sheets.core.cells import folded
+from service.exchange.sheets.core.cells import folded, is_code, length_in
 from service.exchange.sheets.core.connectors import (
     kind_described,
     kind_in,
@@ -16,15 +16,28 @@ from service.exchange.sheets.core.connectors import (
     no_microphone_in,
     wiring_in,
 )
+from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, range_in, unclear_plug
 from service.gear.core import KINDS
-from service.kit.problems import invalid
+from service.kit.problems import Invalid, invalid
 
+_NOTE = re.compile(
+    r"^(?:notes?|nb|n\.b\.|see|check|ask|updated?|last|please|remember|key|legend|to ?do|bring|return|need|we|all)\b"
+    r"|^[*†(]|[:.!?]$|(?:\S+ ){8}"
+)
+"""A sentence rather than a piece's name."""
 _NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
 """What spreadsheets and people put beside a number."""
 
 
 TELLING = ("kind", "wiring", "description", "label")
 """The fields whose words may tell what a piece is, those that are for it first."""
+
+
+class NotTaken(Invalid):
+    """A row is not surely a cable, a hub or a trunk of a wiring that is known here, or is no gear at all."""
+
+    def __init__(self, field: str, why: str) -> None:
+        super().__init__(why, {field: why})
 
 
 @dataclass(frozen=True)
@@ -56,7 +69,8 @@ class Wired:
     """What a row's gear is: its kind, its wiring, and the lanes that the row tells of.
 
     `kind_told` says whether the row itself names a kind, `told` whether it has a cell for the wiring, `exact` whether
-    that is the key or the name of one, and `chosen` whether the wiring follows from the lanes.
+    that is the key or the name of one, and `chosen` whether the wiring follows from the lanes. `usual` has the fields,
+    of kind and wiring, of which no word of the row tells.
     """
 
     kind: str = ""
@@ -66,41 +80,184 @@ class Wired:
     exact: bool = False
     lanes: Lanes | None = None
     chosen: bool = False
+    usual: frozenset[str] = frozenset()
 
 
 def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     """What it is and how it is wired; `typed` has the cells that are filled, by field.
 
     Raises:
-        Invalid: it names a kind or connectors that are none here, or a lead that is no microphone wiring; or its cell
-            for lanes tells no number of them.
+        NotTaken: it names a kind or connectors that are none here, or other gear; a row with a code may be of an item
+            that is here, so that only its cells for kind and wiring tell.
+        Invalid: its cell for lanes tells no number of them.
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
     described = typed.get("description", ""), typed.get("label", "")
     kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind
-    exact = offer.words.get(folded(plugs))
+    exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
     if not exact:
         _refuse_other_leads(typed)
+        _refuse_other_gear(typed, kind)
     wiring = exact or wiring_in(plugs, kind)
     if plugs and wiring is None:
-        raise invalid(
+        raise NotTaken(
             "wiring",
-            f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C.",
+            f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C, or a wiring's own name.",
         )
     if said and kind_in(said) is None:
-        wiring = wiring or offer.words.get(folded(said)) or wiring_in(said, kind)
+        wiring = wiring or wiring_in(said, kind)
         if wiring is None:
-            raise invalid(
-                "kind", f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors."
+            raise NotTaken(
+                "kind",
+                f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors, or leave this "
+                "column out.",
             )
-    wiring = wiring or (wiring_in(said, kind) if said else _described_wiring(described, kind))
+    wiring = wiring or (wiring_in(said, kind) if said else None) or _described_wiring(described, kind)
+    if not exact:
+        _refuse_unsuited(typed, kind, wiring)
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
     if lanes and not chosen and offer.lanes[usual] == lanes.number:
         lanes = None
     told_kind = kind_in(said) is not None
-    return Wired(kind, usual, told_kind, "wiring" in typed, bool(exact), lanes, bool(chosen))
+    untold = {
+        "kind": not (said or kind_in(plugs) or _described_kind(described)),
+        "wiring": not (wiring or chosen),
+    }
+    return Wired(
+        kind, usual, told_kind, "wiring" in typed, bool(exact), lanes, bool(chosen),
+        frozenset(field for field, so in untold.items() if so),
+    )  # fmt: skip
+
+
+def stands_alone(cell: str, field: str) -> bool:
+    """Whether the only cell of a row says all that gear needs, and of one piece: a heading or a note does not.
+
+    >>> [stands_alone(words, "label") for words in ("Stage box 16 ch", "25 ft XLR", "Stage boxes:", "Truck 2 shelf B")]
+    [True, True, False, False]
+    """
+    if field == "code":
+        return is_code(cell)
+    words = " ".join(cell.split())
+    if field not in TELLING or _NOTE.search(words.lower()) or of_several(words):
+        return False
+    kind = kind_described(words) or ("cable" if wiring_in(words, "cable") else None)
+    return kind is not None and (not KINDS[kind].has_length or length_in(words) is not None)
+
+
+def refuse_merged(gear: Wired, above: Mapping[str, Wired], mapping: Sequence[str]) -> None:
+    """Refuse gear of which a column says nothing in this row and something else in the last row that is filled there: a
+    cell that was merged has its words in its first row only. `above` has the gear of that row, by field.
+
+    Raises:
+        NotTaken: for `kind` or `wiring`.
+    """
+    for field in ("kind", "wiring"):
+        last = above.get(field)
+        if field not in mapping or field not in gear.usual or last is None:
+            continue
+        was, now = (last.kind, gear.kind) if field == "kind" else (last.wiring, gear.wiring)
+        if was != now and (field == "kind" or last.kind == gear.kind):
+            raise NotTaken(
+                field,
+                f"nothing stands here, and it would be taken for {now}; above it stands {was}. A cell that was merged "
+                "has its words in its first row only: write them into each row.",
+            )
+
+
+def _telling(typed: Mapping[str, str]) -> dict[str, str]:
+    """The words that tell what a row's gear is and how it is wired, by field. Where a cell names the connectors, the
+    label and the description may speak of something else; and of a row with a code they rename what is here.
+    """
+    keys = ("kind", "wiring") if typed.get("wiring") or typed.get("code") else TELLING
+    return {key: typed[key] for key in keys if key in typed}
+
+
+def has_length(typed: Mapping[str, str]) -> bool:
+    """Whether a row tells a length, in its cell or in words."""
+    return "length" in typed or any(length_in(typed[key]) for key in TELLING if key in typed)
+
+
+def _refuse_other_gear(typed: Mapping[str, str], kind: str) -> None:
+    telling = _telling(typed)
+    for field, words in telling.items():
+        lead = other_wiring(words)
+        if lead:
+            raise NotTaken(
+                field,
+                f"“{_short(words)}” speaks of {lead}, and no such wiring is built in. Enter a wiring of your own and "
+                "write its name into a column for the wiring; or leave the row out.",
+            )
+    together = " ".join(telling.values())
+    if unclear_plug(together):
+        raise NotTaken(
+            next(field for field, words in telling.items() if unclear_plug(words)),
+            f"“{_short(together)}” speaks of a quarter-inch plug and not of its contacts: write TRS if it has three; a "
+            "TS lead has two, and no wiring for it is built in.",
+        )
+    _refuse_things(typed, kind)
+
+
+def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
+    said, long = typed.get("kind", ""), has_length(typed)
+    named = kind_in(said) or kind_in(typed.get("wiring", ""))
+    texts = {"kind": said} if said else {} if typed.get("code") or (typed.get("wiring") and long) else {
+        key: typed.get(key, "") for key in ("description", "label")
+    }  # fmt: skip
+    for field, words in texts.items():
+        thing = other_gear(words, has_length=long and field != "kind")
+        others = (other for key, other in texts.items() if key != field)
+        if thing and (field == "kind" or not (named or any(kind_described(other) for other in others))):
+            raise NotTaken(
+                field,
+                f"“{_short(words)}” is no cable, hub or trunk, by the word “{thing}”. Leave it out; if it is one, "
+                f"write so into a column for the kind of gear: {', '.join(KINDS)}.",
+            )
+
+
+def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) -> None:
+    """Refuse connectors that no gear of this kind has here."""
+    spoken: dict[str, str | None] = {
+        field: wiring_in(words, kind) for field, words in _telling(typed).items()
+    }
+    if wiring is not None:
+        spoken.setdefault("wiring" if "wiring" in typed else "kind", wiring)
+    suits = KINDS[kind].wirings
+    wrong = next((field for field, key in spoken.items() if key is not None and key not in suits), None)
+    if wrong is None or (wiring in suits and wrong not in ("kind", "wiring")):
+        return
+    fit = [name for name, one in KINDS.items() if spoken[wrong] in one.wirings]
+    raise NotTaken(
+        wrong,
+        f"“{_short(typed.get(wrong, ''))}” speaks of connectors that no {kind} here has"
+        + (
+            f"; if it carries microphone lines, write {' or '.join(fit)} as its kind. Else leave it out."
+            if fit
+            else "."
+        ),
+    )
+
+
+def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
+    """Refuse a label of a range of numbers, where the number of pieces does not say of how many it is.
+
+    Raises:
+        NotTaken: for `label`.
+    """
+    found = None if typed.get("code") else range_in(typed.get("label", ""))
+    if found is None or count in (1, found[1]):
+        return
+    said = "no column says how many there are" if count is None else f"the sheet says {count}"
+    raise NotTaken(
+        "label",
+        f"“{found[0]}” may be {found[1]} pieces, and {said}. Write {found[1]} into a column for how many, or 1 if it "
+        "is one piece; or write a row for each.",
+    )
+
+
+def _short(words: str) -> str:
+    return " ".join(words.split())[:60]
 
 
 def _described_kind(described: Iterable[str]) -> str | None:
@@ -114,16 +271,15 @@ def _described_wiring(described: Iterable[str], kind: str) -> str | None:
 
 
 def _refuse_other_leads(typed: Mapping[str, str]) -> None:
-    said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    # Where a row says nowhere else what it is, its label may, and of a new piece what describes it.
-    elsewhere = ("label",) if typed.get("code") else ("label", "description", "note")
-    told = {"kind": f"{said} {plugs}"} if said or plugs else {key: typed.get(key, "") for key in elsewhere}
-    for field, words in told.items():
+    telling = _telling(typed)
+    if not {"kind", "wiring", "code"} & set(typed) and "note" in typed:
+        telling["note"] = typed["note"]  # it says nowhere else what it is
+    for field, words in telling.items():
         other = no_microphone_in(words)
         if other:
-            raise invalid(
+            raise NotTaken(
                 field,
-                f"“{' '.join(words.split())[:40]}” is no microphone wiring, by the word “{other}”; leave the row out. "
+                f"“{_short(words)}” is no microphone wiring, by the word “{other}”; leave the row out. "
                 "Mains and speaker leads are never tested with a cable tester.",
             )
 

@@ -1,0 +1,81 @@
+"""Which row of a sheet names its columns, or that none does: a row of gear is never taken for it. Pure."""
+
+import re
+from collections.abc import Collection, Sequence
+
+from service.exchange.sheets.core.cells import is_length, length_in
+from service.exchange.sheets.core.columns import bare
+from service.exchange.sheets.core.connectors import wiring_in
+from service.exchange.sheets.core.days import Order, read_day
+from service.kit.problems import Invalid
+from service.kit.typed import plain
+
+WITHIN = 10
+"""The header stands among so many rows."""
+_YEAR = re.compile(r"(?:19|20)\d\d")
+_NUMBER = re.compile(r"[#$€£x]? ?\d+(?:[.,]\d+)*(?: ?(?:pcs|ea|x|awg))?")
+
+Rows = Sequence[tuple[str, ...]]
+
+
+def find_header(rows: Rows, known: Collection[str]) -> int | None:
+    """The row that names the columns: of the first few, the one with the most words that headers have and no cell that
+    is a value. Where no row has such a word: the first one of several cells, if values stand only below it; else None.
+
+    `known` are the words that headers have, in lower case.
+    """
+    first = rows[:WITHIN]
+    scores = [sum(bare(cell) in known for cell in row) for row in first]
+    values = [_values(rows, at, known) for at in range(len(first))]
+    named = [at for at, score in enumerate(scores) if score and _outweighs(score, values[at])]
+    if named:
+        return max(named, key=lambda at: (scores[at], -at))
+    if not known:
+        return 0
+    at = next((at for at, row in enumerate(first) if sum(map(_says, row)) > 1), 0)
+    below = any(is_value(cell) for row in rows[at + 1 :] for cell in row)
+    return at if not values[at] and (below or len(rows) == at + 1) else None
+
+
+def _outweighs(score: int, values: int) -> bool:
+    return not values or (score > 3 and score > 2 * values)
+
+
+def _values(rows: Rows, at: int, known: Collection[str]) -> int:
+    """How many cells of a row are values rather than names: by what they say, or since they stand below once more."""
+    row = rows[at]
+    again = [below for below in rows[at + 1 : at + 1 + 5 * WITHIN] if tuple(below) != tuple(row)]
+    return sum(
+        _says(cell)
+        and (
+            is_value(cell)
+            or any(place < len(below) and below[place].strip() == cell.strip() for below in again)
+        )
+        for place, cell in enumerate(row)
+    )
+
+
+def _says(cell: str) -> bool:
+    return bool(cell.strip())
+
+
+def is_value(cell: str) -> bool:
+    """Whether a cell is a number, a length, a date or connectors, and so no name of a column. A year may be one.
+
+    >>> [is_value(cell) for cell in ("10 ft", "#4", "$18.50", "Oct 6, 2026", "XLR", "2024", "Length (ft)", "low end")]
+    [True, True, True, True, True, False, False, False]
+    """
+    words = " ".join(plain(cell).lower().split())
+    if not words or len(words) > 60 or _YEAR.fullmatch(words):
+        return False
+    if _NUMBER.fullmatch(words) or is_length(words) or length_in(words) or words in ("xlr", "trs", "db25"):
+        return True
+    return (bool(wiring_in(words, "cable")) and any(map(str.isdigit, words))) or _is_day(words)
+
+
+def _is_day(words: str) -> bool:
+    try:
+        read_day(words, Order.MONTH_FIRST)
+    except Invalid:
+        return False
+    return True

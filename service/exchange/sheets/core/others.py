@@ -1,0 +1,118 @@
+"""What is no cable, hub or trunk of a wiring known here, by the words that sheets use for it. Pure.
+
+A sheet of a band's gear has stands, boxes and leads of other kinds between its cables. A word that names such a thing
+keeps a row out until somebody says what it is; a word that is missing here costs a wrong row, one too many a question.
+
+>>> other_gear("Drum box"), other_gear("Stage box"), other_gear("Cable to the tool box"), other_gear("Cable tester")
+('box', None, None, 'tester')
+>>> other_wiring("XLR Y-cable"), other_wiring("TS instrument cable"), other_wiring("XLR to TRS")
+('a Y-cable', 'a lead of two contacts (tip and sleeve)', None)
+"""
+
+import re
+
+from service.exchange.sheets.core.connectors import ASIDE, KINDS_OF_WORDS
+from service.kit.typed import plain
+
+_OTHER = re.compile(
+    r"\b(?:box(?:es)?|stands?|booms?|tripods?|testers?|multimeters?|adapt[eo]rs?|turnarounds?|couplers?|barrels?"
+    r"|gender changers?|splitters?|isolators?|transformers?|clips?|clamps?|holders?|hangers?|hooks?|straps?|zip ties?"
+    r"|cable ties?|wraps?|tape|labels?|ramps?|covers?|reels?|spools?|rolls?|cutters?|strippers?|crimpers?|pliers"
+    r"|solder(?:ing)?|irons?|screwdrivers?|tools?|screws?|bolts?|fuses?|gloves?|patch ?bays?|panels?|plates?"
+    r"|amps?|amplifiers?|mixers?|consoles?|desks?|receivers?|transmitters?|antennas?|routers?|switch(?:es)?|machines?"
+    r"|lights?|lamps?|batter(?:y|ies)|chargers?|headphones?|head ?sets?|earbuds?|laptops?|tablets?|computers?"
+    r"|windscreens?|pop filters?|mounts?|bags?|cases?|carts?|racks?|doll(?:y|ies)|chairs?|tables?|ladders?"
+    r"|mics?|microphones?|dis?|direct injections?|connectors?|plugs?|jacks|shells|mallets?|cymbals?|pedals?)\b"
+)
+"""Nouns for things that lie beside cables."""
+_SERVED = re.compile(
+    r"mics?|microphones?|dis?|amps?|mixers?|consoles?|desks?|bags?|cases?|carts?|racks?|receivers?|lights?|lamps?"
+    r"|transmitters?|laptops?|tables?|plates?|cymbals?|pedals?|switch(?:es)?|panels?|machines?"
+)
+"""Of these a cable is often named, by what it serves or where it lives: then it has a length."""
+_DATA_BOX = re.compile(
+    r"\b(?:network|ethernet|usb|data|wi-?fi|internet)\W+(?:\w+\W+)?(?:hubs?|switch(?:es)?)\b"
+)
+_LEADS = (
+    ("a Y-cable", re.compile(r"\by[ -]?(?:cables?|cords?|leads?|split)|\bsplit(?:ter)? (?:cable|cord|lead)|\bwye\b"
+                             r"|\bxlr\W+y\b|\by\W+xlr\b")),
+    ("a lead of two contacts (tip and sleeve)", re.compile(
+        r"\bts\b|\btip[ /-]sleeve|\bunbalanced\b|\b(?:instrument|guitar|bass) (?:cable|cord|lead)")),
+    ("an insert cable", re.compile(r"\binserts? (?:cable|cord|lead)")),
+    ("a lead with small plugs", re.compile(
+        r"\b[23][.,]5 ?mm\b|(?<![\d/])1/8(?![\d/])|\bmini[ -]?(?:jack|xlr)|\bta[345]f?\b|\b(?:aux|headphones?) "
+        r"(?:cable|cord|lead|ext)")),
+    ("a lead of four pins or more", re.compile(r"(?<![\d.])[4-7][ -]?pins?\b|\bxlr[ -]?[4-7]\b")),
+    ("a lead of two like ends", re.compile(
+        r"\bm(?:ale)?(?: ?[-/] ?| to )m(?:ale)?\b|\bf(?:emale)?(?: ?[-/] ?| to )f(?:emale)?\b")),
+    ("a lead with other connectors", re.compile(
+        r"\bbnc\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b|\brj-?11\b")),
+)  # fmt: skip
+"""Leads of which no wiring is built in, and by which words they are known."""
+_QUARTER = re.compile(r"quarter|(?<![\d/])1/4(?![\d/])|¼|\bjack\b|6[.,]35|\bphone plug\b")
+_THREE_CONTACTS = re.compile(r"\btrs\b|\bstereo\b|\bbalanced\b|\btip[ /-]ring")
+_PLURAL = re.compile(r"\b(?:cables|hubs|boxes|trunks|snakes|multi ?cores|leads|cords|looms|wires|patches)\b")
+_TO = r" ?(?:-|to|thru|through) ?"
+_RANGES = (
+    re.compile(rf"^(?:nos?\b\.? ?)?0*(?P<first>\d{{1,3}}){_TO}0*(?P<last>\d{{1,3}})$"),
+    re.compile(rf"# ?0*(?P<first>\d{{1,3}}){_TO}#? ?0*(?P<last>\d{{1,3}})\b"),
+    re.compile(
+        r"\b(?:cables|hubs|trunks|snakes|leads|cords|nos\.?|numbers) "
+        rf"#?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b"
+    ),
+    re.compile(rf"\b(?P<stem>[a-z]+[ -]?)0*(?P<first>\d{{1,3}}){_TO}(?P=stem)0*(?P<last>\d{{1,3}})\b"),
+)
+
+
+def other_gear(words: str, *, has_length: bool = False) -> str | None:
+    """The word by which this is other gear than a cable, a hub or a trunk; None where no word says so.
+
+    What comes last before an aside says what a thing is: a “hub cable” is a cable, a “cable bag” a bag. `has_length`
+    says that a length is told, so that “Snare mic” is the cable of that microphone.
+    """
+    said = plain(words).lower()
+    data = _DATA_BOX.search(said)
+    if data:
+        return data[0]
+    part = ASIDE.split(said, maxsplit=1)[0]
+    ours = [match.span() for pattern in KINDS_OF_WORDS for match in pattern.finditer(part)]
+    others = list(_OTHER.finditer(part))
+    if not others or any(end >= others[-1].end() for _, end in ours):
+        return None
+    word = others[-1][0]
+    return None if has_length and _SERVED.fullmatch(word) else word
+
+
+def other_wiring(words: str) -> str | None:
+    """What the words call a lead whose wiring is none of those built in; None where they speak of none."""
+    said = plain(words).lower()
+    return next((name for name, pattern in _LEADS if pattern.search(said)), None)
+
+
+def unclear_plug(words: str) -> bool:
+    """Whether the words speak of a quarter-inch plug and not of how many contacts it has."""
+    said = plain(words).lower()
+    return bool(_QUARTER.search(said) and not _THREE_CONTACTS.search(said))
+
+
+def of_several(words: str) -> bool:
+    """Whether the words name several pieces, as headings do."""
+    return bool(_PLURAL.search(plain(words).lower()))
+
+
+def range_in(words: str) -> tuple[str, int] | None:
+    """A range of numbers by which the words may be of several pieces, and of how many; None where there is none.
+
+    >>> range_in("Mic cable #1-8"), range_in("XLR-01 to XLR-04"), range_in("Marimba 1-2"), range_in("M1 to M2")
+    (('#1-8', 8), ('xlr-01 to xlr-04', 4), None, None)
+    """
+    said = plain(words).lower()
+    for pattern in _RANGES:
+        found = pattern.search(said)
+        if found:
+            number = int(found["last"]) - int(found["first"]) + 1
+            if number > (
+                2 if "stem" in pattern.groupindex else 1
+            ):  # “M1 to M2” is a cable between two places
+                return found[0], number
+    return None

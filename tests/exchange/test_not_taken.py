@@ -1,0 +1,240 @@
+"""What somebody's own spreadsheet has beside its gear: a row comes in as what it says, or it stays out and says why."""
+
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import select
+
+from service.exchange.sheets.core.header import find_header
+from service.exchange.sheets.core.others import other_gear, other_wiring, range_in, unclear_plug
+from service.exchange.sheets.core.sheet import read_bytes, read_sheet
+from service.exchange.sheets.queries import items
+from service.gear.models import Item
+from tests.exchange.test_sheets import brought_in, count, fates, fields, post, tried
+from tests.support.program import Running, running
+
+HEAD = "Name,Length,Kind,Place,Qty\n"
+NOT_GEAR = [
+    ("DI box", "box"), ("Tool box", "box"), ("Drum box", "box"), ("Mic stand boom", "boom"), ("Cable tester", "tester"),
+    ("Mic clip", "clip"), ("XLR Y-cable", "a Y-cable"), ("TS instrument cable", "two contacts"),
+    ("Guitar cable", "two contacts"), ("Insert cable", "an insert cable"), ("1/4 inch cable", "quarter-inch plug"),
+    ("Ethernet cable", "connectors that no cable here has"), ("RJ45 patch cable", "connectors that no cable here has"),
+    ("XLR 5-pin cable", "four pins or more"), ("XLR male to male", "two like ends"),
+    ("3.5 mm aux cable", "small plugs"),
+    ("Network hub", "hub"), ("Ethernet switch", "switch"), ("HDMI cable", "no microphone wiring"),
+    ("BNC cable", "other connectors"), ("XLR turnaround", "turnaround"), ("cable ties", "cable ties"),
+    ("Total", "is a total"), ("Subtotal:", "is a total"), ("GRAND TOTAL", "is a total"), ("Cable total", "is a total"),
+    ("Mic cable #1-8", "may be 8 pieces"), ("XLR-01 to XLR-04", "may be 4 pieces"),
+]  # fmt: skip
+
+
+def said_of(page: Any, line: int) -> str:
+    """All that the dry run says of a row."""
+    found = re.search(rf"Line {line}</span>(.*?)</li>", page.text, re.DOTALL)
+    assert found, page.text
+    return re.sub(r"<[^>]+>", " ", found[1])
+
+
+def test_what_is_not_surely_gear_of_here_is_not_taken_and_says_why(sqlite_url: str) -> None:
+    """In each column that tells what a piece is, with a length and without one."""
+    with running(sqlite_url) as program:
+        for form in ("{},10 ft,,Rack 1,\n", "{},,,Rack 1,\n", "7,10 ft,{},Rack 1,\n"):
+            rows = [form.format(name) for name, _ in NOT_GEAR]
+            rows = [row for row in rows if not (row.startswith("7,") and re.search(r"#|-01", row))]
+            page = tried(program, HEAD + "low end,10 ft,cable,Rack 1,\n" + "".join(rows))
+            assert fates(page) == [(2, "New"), *((line, "Not taken") for line in range(3, 3 + len(rows)))], (
+                form
+            )
+            for line, (_, why) in enumerate(NOT_GEAR[: len(rows)], 3):
+                assert why in said_of(page, line)
+        assert count(program, Item) == 0
+        done = brought_in(program, HEAD + "low end,10 ft,cable,Rack 1,\n" + "".join(rows))
+        assert count(program, Item) == 1
+        left = post(program, "/exchange/left", fields(done.text))
+        assert left.text.count("\n") == 1 + len(rows)
+        # A row with a code renames what is here; with a free code it is new gear, and as unsure as without one.
+        with program.store.reading() as db:
+            (item,) = items(db).values()
+        code = re.search(r"^(\w{6}),", program.lead.get("/exchange/gear.csv").text.split("\n")[1])
+        assert code
+        page = tried(program, f"Code,Name,Length\n{code[1]},DI box,\n7K3M9U,Tool box,3 ft\n")
+        assert fates(page) == [(2, "Changed"), (3, "Not taken")]
+        assert item.label == "low end"
+
+
+GEAR = [
+    ("Snare mic", "10 ft", "cable", "xlr3"), ("Rack 2 tie line", "10 ft", "cable", "xlr3"),
+    ("Mic cable, spare box", "10 ft", "cable", "xlr3"), ("XLR to TRS", "3 m", "cable", "xlr3-to-trs"),
+    ("Stage box", "", "hub", "d25-to-xlr8"), ("8 channel box", "", "hub", "d25-to-xlr8"),
+    ("Marimba 1-2", "10 ft", "cable", "xlr3"), ("Hub D25", "", "hub", "d25-to-xlr8"),
+    ("Cat 5 snake", "50 ft", "trunk", "8p8c"), ("Cable to the DI box", "10 ft", "cable", "xlr3"),
+    ("Balanced 1/4 cable", "10 ft", "cable", "trs"),
+]  # fmt: skip
+
+
+def test_what_is_gear_comes_in_as_that(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Length,Place\n" + "".join(f'"{name}",{length},Rack 1\n' for name, length, _, _ in GEAR)
+        brought_in(program, sheet)
+        with program.store.reading() as db:
+            found = {
+                label: (kind, wiring)
+                for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
+            }
+        assert found == {name: (kind, wiring) for name, _, kind, wiring in GEAR}
+
+
+MESS = """Fernhollow cables,,,,,
+Fall season,,,,,
+
+Name,Length (ft),Kind,Place,Qty,Price
+TRUCK 2 SHELF B,,,,,
+low end,10,cable,Rack 1,4,€ 12.50
+mid,5½,cable,,a dozen,"18,50 $"
+high,#REF!,cable,Rack 2,1,
+,,,,,
+Subtotal,16,,,16,
+Name,Length (ft),Kind,Place,Qty,Price
+chimes,N/A,hub,-,1,?
+bells,7 1/2,cable,-,some,
+,220,,,16,
+Note: the 10 ft XLR cable goes to the truck.,,,,,
+Total cables,,,,33,
+
+Event,Date,Bus,,,
+Regional,2026-10-10,2,,,
+"""
+
+
+def test_a_volunteers_sheet_row_by_row(program: Running) -> None:
+    page = post(program, "/exchange/sheet", {}, MESS.encode())
+    asked = post(program, "/exchange/check", fields(page.text))
+    assert asked.status_code == 422
+    assert "Line 7 has no place, and “Rack 1” stands above it." in asked.text
+    page = tried(program, MESS, above="same")
+    assert dict(fates(page)) == {
+        1: "Left out", 2: "Left out", 5: "Not taken", 6: "Wrong", 7: "New", 8: "Wrong", 10: "Not taken", 11: "Left out",
+        12: "New", 13: "Wrong", 14: "Not taken", 15: "Not taken", 16: "Not taken", 18: "Not taken", 19: "Not taken",
+    }  # fmt: skip
+    for line, why in (
+        (6, "in another currency"), (7, "12 × mid"), (7, "at Rack 1"), (8, "where a formula has no value"),
+        (10, "It is a total"), (11, "names the columns once more"), (12, "at no place yet"),
+        (13, "is no number of pieces"),
+        (14, "Only numbers stand"), (15, "heading or a note"), (18, "It names other columns"),
+        (19, "under the names of columns of line 18"),
+    ):  # fmt: skip
+        assert why in said_of(page, line)
+    assert post(program, "/exchange/import", fields(page.text)).status_code == 422
+    assert count(program, Item) == 0
+    done = brought_in(program, MESS, above="same", bad="good")
+    assert count(program, Item) == 13
+    with program.store.reading() as db:
+        assert {(item.label, item.length_mm, item.place) for item in items(db).values()} == {
+            ("mid", 1676, "Rack 1"), ("chimes", 0, ""),
+        }  # fmt: skip
+    left = post(program, "/exchange/left", fields(done.text)).text
+    assert left.count("\n") == 11
+    assert "TRUCK 2 SHELF B" in left
+    assert {fate for line, fate in fates(tried(program, MESS, above="same")) if line in (7, 12)} == {"Same"}
+
+
+def test_a_sheet_of_tests_has_such_rows_too(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Name,Length\nlow end,10 ft\n")
+        page = tried(
+            program,
+            "Tests of the fall,,\nCable,Date,Result\nlow end,2025-09-01,pass\nRound 2,,\nCable,Date,Result\n"
+            "low end,2025-10-01,pass\nTotal passed,,2\n",
+        )
+        assert fates(page) == [
+            (1, "Left out"), (3, "New"), (4, "Not taken"), (5, "Left out"), (6, "New"), (7, "Not taken"),
+        ]  # fmt: skip
+
+
+def test_a_first_row_of_gear_is_no_header(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        for sheet in (
+            "low end,10 ft,Rack 1\nhigh end,25 ft,Rack 2\n",
+            "low end,cable,10 ft\nhigh end,cable,25 ft\n",
+        ):
+            page = post(program, "/exchange/sheet", {}, sheet.encode())
+            assert "No row seems to name the columns" in page.text
+            assert "Like: low end · high end" in page.text
+            asked = post(program, "/exchange/check", fields(page.text))
+            assert "No column is “Length”. Choose the one that is." in asked.text
+            length = "column1" if "Rack" in sheet else "column2"
+            page = tried(program, sheet, column0="label", **{length: "length"})
+            assert fates(page) == [(1, "New"), (2, "New")]
+
+
+@pytest.mark.parametrize(
+    ("text", "header"),
+    [
+        ("Bezeichnung;Länge;Ort\nBass;3 m;Regal 1\nHoch;5 m;Regal 1\n", 0), ("Inventory;;\nName;Qty;\nx;2;\n", 1),
+        ("Hub 1;stage box\nHub 2;stage box\n", None), ("10 ft XLR\n25 ft XLR\n", None),
+        ("Name;2025;2026\nx;pass;fail\n", 0), ("low;10;Rack\nmid;5;Case\n", None), ("Cable\nlow end\n", 0),
+    ],
+)  # fmt: skip
+def test_which_row_names_the_columns(text: str, header: int | None) -> None:
+    rows = [tuple(line.split(";")) for line in text.splitlines()]
+    assert find_header(rows, {"name", "qty", "cable", "case", "rack", "length", "place"}) == header
+
+
+def test_cells_that_were_merged_are_asked_for_and_never_passed_over(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        sheet = "Name,Kind,Wiring,Length,Place\na,trunk,DB25,9 m,Rack 1\nb,,,9 m,\nc,cable,XLR,3 m,Rack 2\nd,,,3 m,\n"
+        page = tried(program, sheet, above="none")
+        assert fates(page) == [(2, "New"), (3, "Not taken"), (4, "New"), (5, "New")]
+        assert "it would be taken for cable; above it stands trunk" in said_of(page, 3)
+        assert "at no place yet" in said_of(page, 5)
+        assert "at Rack 2" in said_of(tried(program, sheet, above="same"), 5)
+        wiring = "Name,Kind,Wiring,Length\na,trunk,DB25,50 ft\nb,trunk,,25 ft\n"
+        assert fates(tried(program, wiring)) == [(2, "New"), (3, "Not taken")]
+        brought_in(program, sheet, above="none", bad="good")
+        assert "above" not in fields(tried(program, program.lead.get("/exchange/gear.csv").text).text).get(
+            "above", ""
+        )
+
+
+def test_columns_of_one_name_and_smaller_measures(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, "Name,Length,Length\na,10 ft,3 ft\n")
+        assert "No column is “Length”" in page.text
+        assert fates(tried(program, "Name,Length,Length\na,10 ft,\n")) == [(2, "New")]
+        page = tried(program, "Name,Length (in)\na,120\n")
+        assert "a, 10 ft cable" in page.text
+        shifted = tried(program, "Name,Length (m),Place,Note\na,10,5 ft,Rack\n")
+        assert "“5 ft” is a length. Is a comma inside a cell before it?" in shifted.text
+
+
+def test_numbers_of_days_ticks_and_words_for_counts(sqlite_url: str) -> None:
+    sheet = "Name,Length,Bought,Works,Qty\na,3 m,45571,✓,a dozen\nb,3 m,20241006,✗,two\nc,3 m,,x,1\nd,3 m,N/A,n/a,~4\n"
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert fates(page) == [(2, "New"), (3, "New"), (4, "Wrong"), (5, "Wrong")]
+        # 45571 days after 1899-12-30, as spreadsheets count (ECMA-376 part 1, 18.17.4.1; from memory)
+        assert "“45571” is a spreadsheet's number for the day 2024-10-06." in page.text.replace("&#39;", "'")
+        assert "12 × a" in said_of(page, 2)
+        assert "quarantined" in said_of(page, 3)
+        assert "“x” may mean good or bad" in said_of(page, 4)
+        assert "is no number of pieces" in said_of(page, 5)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16", "utf-8-sig"])
+@pytest.mark.parametrize("separator", ["|", "\t", ";"])
+def test_sheets_of_any_dress(encoding: str, separator: str) -> None:
+    text = separator.join(("Name", "Length", "Place")) + "\r\n" + separator.join(("low end", "10 ft", "Rack"))
+    assert read_sheet(read_bytes(text.encode(encoding)), {"name"}).lines[0].cells == (
+        "low end",
+        "10 ft",
+        "Rack",
+    )
+
+
+@given(st.text(max_size=80))
+def test_any_words_are_other_gear_or_not(words: str) -> None:
+    for read in (other_gear, other_wiring, unclear_plug, range_in):
+        read(words)
