@@ -56,6 +56,7 @@ from service.testlog.counts import pages as counts
 from service.testlog.crackles import api as crackles_api
 from service.testlog.crackles import pages as crackles
 from service.testlog.lanes import pages as lanes
+from service.testlog.marks import api as marks_api
 from service.testlog.sessions import pages as sessions
 from service.testlog.sessions import work_pages as session_work
 from service.testlog.swaps import api as swaps_api
@@ -113,6 +114,7 @@ ROUTERS = (
     swaps_api.router,
     crackles.router,
     crackles_api.router,
+    marks_api.router,
     modules.router,
     offline.router,
     offline_api.router,

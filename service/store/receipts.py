@@ -136,6 +136,13 @@ def all_once(db: Session, asked: Sequence[Asked], do: Callable[[], Sequence[Any]
     return answers
 
 
+def bar(db: Session, op: UUID, action: str, now: datetime) -> None:
+    """Take an id out of use: what still comes under it is refused, and what was done under it stays as it is."""
+    connection = db.connection()
+    claim = {"id": op, "action": action, "digest": "", "answer": None, "at": now}
+    connection.execute(_CLAIM[connection.dialect.name], [claim])
+
+
 def _claimed(db: Session, asked: Sequence[Asked]) -> bool:
     claims = [
         {"id": one.op, "action": one.action, "digest": one.digest, "answer": None, "at": one.at}

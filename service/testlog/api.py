@@ -13,7 +13,8 @@ from service.tags.queries import codes_of
 from service.testlog import queries
 from service.testlog.asking import asked_of_log
 from service.testlog.core import Verdict
-from service.testlog.forms import Logged, TestIn, TestOut, TestsOut, VoidOut
+from service.testlog.forms import Logged, MarkedOut, TestIn, TestOut, TestsOut, VoidOut
+from service.testlog.marks.queries import Marked, marks_of
 from service.testlog.models import Test, Void
 from service.testlog.together import Told
 from service.testlog.wording import as_json
@@ -45,9 +46,16 @@ def list_tests(
         return TestsOut(items=_shown(db, rows), next=following)
 
 
+def _mark(marked: Marked | None) -> MarkedOut | None:
+    if marked is None:
+        return None
+    return MarkedOut(at=marked.at, by=marked.by, note=marked.note, stands=marked.stands is not None)
+
+
 def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestOut]:
     ids = [row[0].id for row in rows]
     faults, items = queries.faults_of(db, ids), queries.items_of(db, ids)
+    marks = marks_of(db, ids)
     codes = codes_of(db, {item_id for each in items.values() for item_id in each})
     return [
         TestOut(
@@ -55,7 +63,7 @@ def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> l
             verdict=Verdict(test.verdict), faults=[as_json(row) for row in faults[test.id]], unproven=test.unproven,
             joined=test.joined, probed=test.probed, evidence=test.evidence, note=test.note, tested_at=test.tested_at,
             told_at=test.told_at, received_at=test.received_at, by=by, session=test.session_id,
-            voided=VoidOut(at=void.at, reason=void.reason) if void else None,
+            voided=VoidOut(at=void.at, reason=void.reason) if void else None, marked=_mark(marks.get(test.id)),
         )
         for test, by, void in rows
     ]  # fmt: skip

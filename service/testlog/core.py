@@ -232,8 +232,14 @@ def in_phone_order(new: Way, others: Iterable[Way]) -> datetime:
     return at
 
 
-def what_of(verdict: Verdict, alone: bool) -> What:
-    """How a test counts in the history of an item it went through: a fail of several proves nothing about one."""
+def what_of(verdict: Verdict, alone: bool, doubted: bool = False) -> What:
+    """How a test counts in the history of an item it went through: a fail of several proves nothing about one.
+
+    `doubted`: its own tester says that it was wrong, and no lead has decided. A pass proves nothing then; a fail still
+    keeps the item from use.
+    """
+    if verdict is Verdict.PASS and doubted:
+        return What.PARTIAL
     if verdict is Verdict.FAIL and not alone:
         return What.PARTIAL
     return What(verdict.value)

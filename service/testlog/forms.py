@@ -94,6 +94,15 @@ class VoidOut(BaseModel):
     reason: str
 
 
+class MarkedOut(BaseModel):
+    """When its tester said that a test was wrong; `stands` says that a lead let it stand."""
+
+    at: datetime
+    by: str
+    note: str
+    stands: bool
+
+
 class TestOut(BaseModel):
     """A test of the log. `items` are the codes, now, of what it went through; `told_at` is the client's own time."""
 
@@ -116,6 +125,7 @@ class TestOut(BaseModel):
     by: str | None
     session: UUID | None
     voided: VoidOut | None
+    marked: MarkedOut | None
 
 
 class TestsOut(BaseModel):

@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.core import Role
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.core import item_name
 from service.gear.queries import item_facts
 from service.gear.wirings import find_wiring, wiring_name
@@ -23,6 +23,8 @@ from service.testlog.bench.queries import looked_by
 from service.testlog.core import CLOCK_TOLD
 from service.testlog.drawing import layout as drawing
 from service.testlog.drawing.shapes import Drawing
+from service.testlog.marks.actions import let_stand, mark
+from service.testlog.marks.queries import marks_of
 from service.testlog.models import FaultRow, Test
 from service.testlog.queries import Asked
 from service.testlog.sessions import queries as session_queries
@@ -93,6 +95,38 @@ def void_test(desk: LeadDesk, test_id: str, posted: Posted) -> Response:
     return RedirectResponse(f"/tests/{test_id}", 303)
 
 
+@router.post("/tests/{test_id}/wrong")
+def mark_wrong(desk: CrewDesk, test_id: str, posted: Posted) -> Response:
+    """The word of whoever logged it that it was wrong; a lead decides."""
+    op = read_op(posted.get("op"))
+    try:
+        note = entering.note(posted, "note")
+        desk.once(
+            op, "test.mark", [test_id, note],
+            lambda db: mark(db, op, _test(db, test_id).id, note, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _result(desk, db, _test(db, test_id), refusal.errors)
+    return RedirectResponse(f"/tests/{test_id}", 303)
+
+
+@router.post("/tests/{test_id}/stands")
+def let_it_stand(desk: LeadDesk, test_id: str, posted: Posted) -> Response:
+    """A lead's word that a test stands, whatever its tester said of it."""
+    op = read_op(posted.get("op"))
+    try:
+        reason = entering.note(posted, "stands")
+        desk.once(
+            op, "test.mark_stands", [test_id, reason],
+            lambda db: let_stand(db, _test(db, test_id).id, reason, desk.me, desk.now, desk.zone),
+        )  # fmt: skip
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _result(desk, db, _test(db, test_id), refusal.errors)
+    return RedirectResponse(f"/tests/{test_id}", 303)
+
+
 def _test(db: Session, test_id: str) -> Test:
     key = as_id(test_id)
     test = queries.test(db, key) if key else None
@@ -109,6 +143,8 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
     lines = session_queries.worklist(db, session.id) if session else []
     after = next_for(lines, desk.me.id, ids[0], desk.now) if session and session.closed_at is None else None
     faults = queries.faults_of(db, [test.id])[test.id]
+    logs = desk.me.role.reaches(Role.CREW)
+    marked = marks_of(db, [test.id]).get(test.id)
     line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
     return desk.page(
         "testlog/result.html", 422 if errors else 200, test=test, line=line, void=void, errors=errors or {},
@@ -118,7 +154,8 @@ def _result(desk: Desk, db: Session, test: Test, errors: dict[str, str] | None =
         unproven=[conductor_words(wiring, name) for name in test.unproven], next_line=after, lines=lines,
         blind=pass_words(wiring, *looked_by(db, test), pieces=len(ids)), op=new_op(),
         clock_wrong=abs(test.told_at - test.tested_at) >= CLOCK_TOLD,
-        can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=desk.me.role.reaches(Role.CREW),
+        marked=marked, can_mark=logs and test.person_id == desk.me.id and marked is None and void is None,
+        can_void=desk.me.role.reaches(Role.LEAD) and void is None, can_log=logs,
     )  # fmt: skip
 
 

@@ -172,6 +172,28 @@ class Void(Base):
     reason: Mapped[str]
 
 
+class WrongMark(Base):
+    """A tester's word that a test of their own was wrong; it proves nothing, until a lead voids it or lets it stand."""
+
+    __tablename__ = "wrong_mark"
+
+    test_id: Mapped[UUID] = mapped_column(refers("test.id"), primary_key=True)
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    note: Mapped[str]
+
+
+class MarkStands(Base):
+    """A lead's word that a test that was marked as wrong stands all the same, and why."""
+
+    __tablename__ = "mark_stands"
+
+    test_id: Mapped[UUID] = mapped_column(refers("wrong_mark.test_id"), primary_key=True)
+    at: Mapped[datetime]
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    reason: Mapped[str]
+
+
 class Repair(Base):
     """What was done to an item at which end; `length_mm` where it was shortened."""
 

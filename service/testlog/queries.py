@@ -17,7 +17,7 @@ from service.season.core import What
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
 from service.testlog.core import Event, Verdict, Way, in_time_order, what_of
-from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
 from service.testlog.wording import titles
 from service.wiring.faults import FaultClass
 
@@ -27,8 +27,13 @@ _OTHER = aliased(TestItem)
 _DAY = timedelta(days=1)
 THROUGH_SEVERAL = exists().where(_OTHER.test_id == TestItem.test_id, _OTHER.item_id != TestItem.item_id)
 """Whether the test of a `TestItem` went through other items too."""
+DOUBTED = (
+    exists().where(WrongMark.test_id == Test.id).correlate(Test)
+    & ~exists().where(MarkStands.test_id == Test.id).correlate(Test)
+).label("doubted")
+"""Whether its own tester says that a test was wrong, and no lead that it stands; it may be voided."""
 _TESTED = (
-    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL)
+    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL, DOUBTED)
     .join(Test, Test.id == TestItem.test_id)
     .outerjoin(Void, Void.test_id == Test.id)
     .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))
@@ -56,7 +61,9 @@ _TESTED_FLAGS = (
 
 @dataclass(frozen=True)
 class TestLine:
-    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through."""
+    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through;
+    `doubted` is one that its tester marked as wrong, as long as no lead has decided.
+    """
 
     __test__ = False
 
@@ -67,6 +74,7 @@ class TestLine:
     by: str
     faults: tuple[str, ...]
     items: tuple[UUID, ...]
+    doubted: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,7 +88,9 @@ class Asked:
 
 
 def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
-    """The history of each item in time order: tests that stand and repairs; a voided test is not in it."""
+    """The history of each item in time order: tests that stand and repairs; a voided test is not in it, and a pass
+    that its tester marked as wrong proves nothing.
+    """
     found: dict[UUID, list[Event]] = {}
     for ids in chunks(item_ids):
         found |= _events(db, ids)
@@ -89,10 +99,10 @@ def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
 
 def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
     found: dict[UUID, list[Event]] = {item_id: [] for item_id in item_ids}
-    for item_id, test_id, at, verdict, evidence, through in db.connection().execute(
+    for item_id, test_id, at, verdict, evidence, through, doubted in db.connection().execute(
         _TESTED, {"items": item_ids}
     ):
-        what = what_of(Verdict(verdict), not through)
+        what = what_of(Verdict(verdict), not through, doubted)
         found[item_id].append(Event(at, what, test_id, not through, _flexed(evidence)))
     for item_id, repair_id, at in db.connection().execute(_REPAIRED, {"items": item_ids}):
         found[item_id].append(Event(at, What.REPAIR, repair_id))
@@ -215,10 +225,12 @@ def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> li
     """Rows of the log as lists show them."""
     ids = [row[0].id for row in rows]
     faults, items = faults_of(db, ids), items_of(db, ids)
+    doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
     return [
         TestLine(
             test.id, test.tested_at, Verdict(test.verdict), void is not None, by or "",
             tuple(titles(db, test.wiring, faults[test.id])), tuple(items[test.id]),
+            void is None and test.id in doubted,
         )
         for test, by, void in rows
     ]  # fmt: skip

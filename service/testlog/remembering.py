@@ -1,7 +1,7 @@
 """What the log says of each item, remembered: only of items about which something was logged since is it read again.
 
-The log is only added to: no test, repair or void is ever changed or taken away. So as long as there are as many of
-each about an item, they are the same ones, and counting them, from indexes alone, says whether all is as it was.
+The log is only added to: no test, repair, void or mark is ever changed or taken away. So as long as there are as many
+of each about an item, they are the same ones, and counting them, from indexes alone, says whether all is as it was.
 """
 
 from collections import Counter
@@ -15,20 +15,21 @@ from sqlalchemy.orm import Session
 from service.store.chunks import chunks
 from service.store.sessions import reads_only, remembered
 from service.testlog.core import Event
-from service.testlog.models import Repair, TestItem, Void
+from service.testlog.models import MarkStands, Repair, TestItem, Void, WrongMark
 from service.testlog.queries import events
 
 T = TypeVar("T")
 Size = tuple[int, int, int]
-"""How many tests, repairs and voids there are about an item."""
+"""How many tests, repairs and words about tests (voids, marks, and what leads say of those) an item has."""
 
 _TESTS = select(TestItem.item_id, func.count()).group_by(TestItem.item_id)
 _REPAIRS = select(Repair.item_id, func.count()).group_by(Repair.item_id)
-_VOIDS = (
+_WORDS = [
     select(TestItem.item_id, func.count())
-    .join(Void, Void.test_id == TestItem.test_id)
+    .join(said, said.test_id == TestItem.test_id)
     .group_by(TestItem.item_id)
-)
+    for said in (Void, WrongMark, MarkStands)
+]
 
 
 def histories(db: Session) -> Mapping[UUID, list[Event]]:
@@ -43,7 +44,7 @@ def of_each_item(
 
     Args:
         name: under which it is remembered.
-        read: reads it anew of some items. It may depend on nothing but their tests, repairs and voids.
+        read: reads it anew of some items. It may depend on nothing but their tests, repairs, and words about tests.
     """
     # First the counts: what is read after them may hold more than they say, and is then read again next time.
     sizes, memory = _sizes(db), remembered(db, name)
@@ -64,7 +65,7 @@ _SIZES = "sizes of the log"
 
 
 def _sizes(db: Session) -> dict[UUID, Size]:
-    """How many tests, repairs and voids there are about each item; counted once in a session that only reads."""
+    """How much the log has about each item; counted once in a session that only reads."""
     if not reads_only(db):
         return _counts(db)
     if _SIZES not in db.info:
@@ -74,9 +75,10 @@ def _sizes(db: Session) -> dict[UUID, Size]:
 
 
 def _counts(db: Session) -> dict[UUID, Size]:
-    tests, repairs, voids = (Counter(_counted(db, query)) for query in (_TESTS, _REPAIRS, _VOIDS))
+    tests, repairs = (Counter(_counted(db, query)) for query in (_TESTS, _REPAIRS))
+    words = sum((Counter(_counted(db, query)) for query in _WORDS), Counter[UUID]())
     return {
-        item_id: (tests[item_id], repairs[item_id], voids[item_id])
+        item_id: (tests[item_id], repairs[item_id], words[item_id])
         for item_id in tests.keys() | repairs.keys()
     }
 

@@ -16,6 +16,7 @@ from service.season.core import RoundProgress
 from service.season.models import ItemSeason, RoundRow
 from service.testlog.core import Verdict
 from service.testlog.models import Test, TestItem, Void
+from service.testlog.queries import DOUBTED
 
 
 def progress(db: Session, season_id: UUID, zone: ZoneInfo) -> list[RoundProgress]:
@@ -38,6 +39,7 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
             Test.tested_at >= midnight(row.opens, zone),
             Test.tested_at < midnight(row.closes, zone),
             Void.test_id.is_(None),
+            ~DOUBTED,
         )
     )
     # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.

@@ -82,6 +82,8 @@ GET /api/v1/sessions/{session_id}/package
 POST /api/v1/suspects
 POST /api/v1/swaps
 POST /api/v1/tests
+POST /api/v1/marks
+POST /tests/{test_id}/wrong
 GET /api/v1/wirings
 GET /api/v1/wirings/{key}
 POST /gear/{code}/notes
@@ -208,6 +210,7 @@ GET /testers/new
 POST /testers/new
 POST /testers/{tester_id}/end
 POST /tests/{test_id}/void
+POST /tests/{test_id}/stands
 POST /wear
 GET /wirings/new
 POST /wirings/new

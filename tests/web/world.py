@@ -159,6 +159,7 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
         "item": at.params["code"],
         "action": "test_first",
     },
+    "POST /api/v1/marks": lambda at: {"id": op(), "test": at.params["test_id"]},
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/swaps": lambda at: {"id": op(), "bad": at.params["code"], "spare": at.params["code"]},
 }

@@ -18,19 +18,22 @@ from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event
 from service.store.backup import OLD, last_backup
-from service.tags.queries import how_many_wait
+from service.tags.queries import codes_of, how_many_wait
 from service.testlog.housekeeping import ensure_today
+from service.testlog.marks.queries import undecided
 from service.testlog.models import WorkSession
+from service.testlog.queries import TestLine, lines
 from service.testlog.rounds import progress
 from service.testlog.sessions.queries import sessions
 
 router = APIRouter(include_in_schema=False)
+MARKED_MOST = 20
 
 
 @dataclass(frozen=True)
 class Now:
     """What Now shows: of `sessions` the open ones; the next event's `pull` list, which takes its time to reckon, the
-    `waiting` tags, first `steps` and the last backup are a lead's.
+    `waiting` tags, tests that were `marked` as wrong, first `steps` and the last backup are a lead's.
 
     The last backup `is_old` where a newer one should be there by now, or it never was.
     """
@@ -44,6 +47,7 @@ class Now:
     event: Event | None
     pull: PullList | None
     waiting: int = 0
+    marked: list[tuple[TestLine, list[str]]] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     backed_up: datetime | None = None
     is_old: bool = False
@@ -87,6 +91,13 @@ def openapi(desk: LeadDesk) -> Response:
         return JSONResponse(desk.request.app.openapi())
 
 
+def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
+    """The tests that a lead has to decide about, each with the codes of its items."""
+    found = lines(db, undecided(db, MARKED_MOST))
+    codes = codes_of(db, {item_id for line in found for item_id in line.items})
+    return [(line, [codes[item_id] for item_id in line.items]) for line in found]
+
+
 def _now(desk: Desk, db: Session) -> Now:
     rows = season.seasons(db)
     row = season.current(rows, desk.today)
@@ -105,6 +116,7 @@ def _now(desk: Desk, db: Session) -> Now:
         event=event,
         pull=pull_list(db, event, desk.today, desk.zone) if event and leads else None,
         waiting=how_many_wait(db) if leads else 0,
+        marked=_marked(db) if leads else [],
         steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
         backed_up=backed_up,
         is_old=leads and (backed_up is None or desk.now - backed_up > OLD),

@@ -19,6 +19,7 @@ from service.season.models import ItemDue
 from service.tags.models import Tag
 from service.testlog.core import Verdict
 from service.testlog.models import FaultRow, Test, TestItem, Void
+from service.testlog.queries import DOUBTED
 from service.testlog.wording import titles
 from service.wiring.wirings import Wiring
 
@@ -48,6 +49,7 @@ class Shown:
     verdict: Verdict
     voided: bool
     faults: list[str]
+    doubted: bool
 
 
 # The statements are built once: building one takes as long as asking it.
@@ -64,7 +66,7 @@ _FLAGS = (
     .order_by(Flag.id)
 )
 _TESTS = (
-    select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at)
+    select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at, DOUBTED)
     .join(TestItem, TestItem.test_id == Test.id)
     .outerjoin(Person, Person.id == Test.person_id)
     .outerjoin(Void, Void.test_id == Test.id)
@@ -98,8 +100,15 @@ def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
         for fault in db.scalars(query):
             faults[fault.test_id].append(fault)
     return [
-        Shown(at, by or "", Verdict(verdict), voided_at is not None, titles(db, wiring, faults[test_id]))
-        for test_id, at, verdict, wiring, by, voided_at in rows
+        Shown(
+            at,
+            by or "",
+            Verdict(verdict),
+            voided_at is not None,
+            titles(db, wiring, faults[test_id]),
+            doubted and voided_at is None,
+        )
+        for test_id, at, verdict, wiring, by, voided_at, doubted in rows
     ]
 
 

@@ -23,6 +23,7 @@ from service.testlog.models import (
     WorkSeen,
     WorkSession,
 )
+from service.testlog.queries import DOUBTED
 from service.testlog.sessions.core import Claim, Turn
 
 LIST_MOST = 60
@@ -70,7 +71,7 @@ def sessions(db: Session) -> Sequence[Row[WorkSession, str | None, int, int]]:
         .join(TestItem, TestItem.item_id == WorkItem.item_id)
         .join(Test, (Test.id == TestItem.test_id) & (Test.session_id == WorkItem.session_id))
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(WorkItem.session_id == WorkSession.id, Void.test_id.is_(None))
+        .where(WorkItem.session_id == WorkSession.id, Void.test_id.is_(None), ~DOUBTED)
         .scalar_subquery()
     )
     seen = (
@@ -160,7 +161,7 @@ def tested(db: Session, session_id: UUID) -> dict[UUID, Done]:
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Person, Person.id == Test.person_id)
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(Test.session_id == session_id, Void.test_id.is_(None))
+        .where(Test.session_id == session_id, Void.test_id.is_(None), ~DOUBTED)
         .order_by(Test.tested_at, Test.id)
     )  # fmt: skip
     found: dict[UUID, Done] = {}

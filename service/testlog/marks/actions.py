@@ -1,0 +1,97 @@
+"""A test that its own tester says was wrong: it proves nothing from then on, until a lead voids it or lets it stand."""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew import queries as crew
+from service.crew.core import Who
+from service.gear.models import Item
+from service.kit.problems import Conflict, NotFound, invalid
+from service.store.receipts import bar
+from service.testlog import queries
+from service.testlog.following import Cause, Histories, follow, hold
+from service.testlog.marks.queries import marks_of
+from service.testlog.models import MarkStands, WrongMark
+
+BARRED = "test.taken_back"
+
+
+def mark(
+    db: Session, op: UUID, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo
+) -> dict[str, Any]:
+    """Say that a test of one's own was wrong. What the service never had is taken back: it is taken no more.
+
+    Returns:
+        `id`, the `test`, whether it is `marked` (else it never came, and now never will), and `received_at`.
+
+    Raises:
+        Conflict: somebody else logged it, or a lead said that it stands.
+    """
+    if queries.test(db, test_id) is None:
+        bar(db, test_id, BARRED, now)
+        marked = False
+    else:
+        _mark(db, test_id, note, who, now, zone)
+        marked = True
+    return {"id": str(op), "test": str(test_id), "marked": marked, "received_at": now.isoformat()}
+
+
+def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
+    def add() -> None:
+        db.add(WrongMark(test_id=test_id, at=now, person_id=who.id, note=note))
+
+    test = queries.test(db, test_id)
+    if test is None or test.person_id != who.id:
+        raise Conflict("Somebody else logged this test. Tell your lead, who can void it.")
+    items = queries.items_of(db, [test_id])[test_id]
+    held = hold(db, items)
+    known = marks_of(db, [test_id]).get(test_id)
+    if known and known.stands:
+        raise Conflict("Your lead has said that this test stands. Tell them, or log it again.")
+    if known or queries.void_of(db, test_id) is not None:
+        return
+    crew.note_in_audit(db, now, who.id, "test.marked_wrong", str(test_id), {"note": note})
+    _change(db, held, add, Cause(who, "Its tester marked a test as wrong."), now, zone)
+
+
+def let_stand(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
+    """A lead's word that a test that was marked as wrong stands all the same, and why.
+
+    Raises:
+        Invalid: there is no reason.
+        NotFound, Conflict: there is no such test, or nothing to decide about it.
+    """
+
+    def add() -> None:
+        db.add(MarkStands(test_id=test_id, at=now, person_id=who.id, reason=reason))
+
+    if not reason:
+        raise invalid("stands", "Say why this test stands; it is kept beside the mark.")
+    if queries.test(db, test_id) is None:
+        raise NotFound("There is no such test. Look for it in the log.")
+    held = hold(db, queries.items_of(db, [test_id])[test_id])
+    known = marks_of(db, [test_id]).get(test_id)
+    if known is None or not known.open:
+        raise Conflict("There is nothing to decide about this test any more. Nothing was changed.")
+    crew.note_in_audit(db, now, who.id, "test.mark_stands", str(test_id), {"reason": reason})
+    _change(db, held, add, Cause(who, f"A test that was marked as wrong stands: {reason}"), now, zone)
+
+
+def _change(
+    db: Session,
+    held: tuple[list[Item], Histories],
+    add: Callable[[], None],
+    cause: Cause,
+    now: datetime,
+    zone: ZoneInfo,
+) -> None:
+    items, before = held
+    add()
+    db.flush()
+    after = queries.events(db, before)
+    follow(db, items, before, after, dict.fromkeys(before, cause), now, zone)

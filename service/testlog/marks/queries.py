@@ -1,0 +1,53 @@
+"""Every look-up about tests that those who logged them marked as wrong."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
+
+from service.crew.models import Person
+from service.testlog.models import MarkStands, Test, Void, WrongMark
+from service.testlog.queries import DOUBTED
+
+
+@dataclass(frozen=True)
+class Marked:
+    """A mark on a test: when, by whom, and what was said; `stands` is what a lead decided, `open` that none has."""
+
+    at: datetime
+    by: str
+    note: str
+    stands: MarkStands | None
+    open: bool
+
+
+def marks_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, Marked]:
+    """The marks on these tests; those without one are left out."""
+    query = (
+        select(WrongMark, Person.display_name, MarkStands, Void.test_id)
+        .outerjoin(Person, Person.id == WrongMark.person_id)
+        .outerjoin(MarkStands, MarkStands.test_id == WrongMark.test_id)
+        .outerjoin(Void, Void.test_id == WrongMark.test_id)
+        .where(WrongMark.test_id.in_(test_ids))
+    )
+    rows: Sequence[Row[WrongMark, str | None, MarkStands | None, UUID | None]] = db.execute(query).all()
+    return {
+        mark.test_id: Marked(mark.at, by or "", mark.note, stands, stands is None and voided is None)
+        for mark, by, stands, voided in rows
+    }
+
+
+def undecided(db: Session, most: int) -> Sequence[Row[Test, str | None, Void | None]]:
+    """The tests that a lead has to decide about, those marked first before the others, as rows of the log."""
+    query = (
+        select(Test, Person.display_name, Void)
+        .join(WrongMark, WrongMark.test_id == Test.id)
+        .outerjoin(Person, Person.id == Test.person_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .where(DOUBTED, Void.test_id.is_(None))
+        .order_by(WrongMark.at, Test.id)
+    )
+    return db.execute(query.limit(most)).all()
