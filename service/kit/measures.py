@@ -15,6 +15,18 @@ _LONGEST: Final = 30
 
 _PICOFARAD: Final = {"pf": 1.0, "nf": 1e3, "uf": 1e6, "\u00b5f": 1e6, "\u03bcf": 1e6}  # both signs for micro
 _MILLIOHM: Final = {"": 1e3, "Ω": 1e3, "mΩ": 1.0, "milliΩ": 1.0, "kΩ": 1e6}
+_METER_OHM: Final = {
+    "Ω": 1.0,
+    "k": 1e3,
+    "kΩ": 1e3,
+    "m": 1e6,
+    "mΩ": 1e6,
+    "megΩ": 1e6,
+    "megaΩ": 1e6,
+    "g": 1e9,
+    "gΩ": 1e9,
+}
+_LEAST_METER_OHM, _MOST_METER_OHM = 1e3, 1e13
 _VOLT: Final = {"": 1.0, "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3}
 
 
@@ -33,6 +45,23 @@ def parse_milliohm(text: str, field: str) -> float:
         "ohms?|\u2126", "Ω", unit, flags=re.IGNORECASE
     )  # U+2126 is the sign for ohm; M and m differ
     return number * _factor(text, unit, _MILLIOHM, field, "0.85 ohm or 850 mohm")
+
+
+def parse_meter_ohm(text: str, field: str) -> float:
+    """Ohms of a voltmeter's input from `10 Mohm`, `10M` or `200 kohm`; the unit is needed, and m is mega here.
+
+    Raises `Invalid` for `field`.
+    """
+    number, unit = _split(text, field, "10 Mohm")
+    if not unit:
+        raise invalid(
+            field, f"“{plain(text)}” needs its unit: write {plain(text)} Mohm or {plain(text)} kohm."
+        )
+    unit = re.sub("ohms?|\u2126", "Ω", unit, flags=re.IGNORECASE).lower().replace("ω", "Ω")
+    ohm = number * _factor(text, unit, _METER_OHM, field, "10 Mohm")
+    if not _LEAST_METER_OHM <= ohm <= _MOST_METER_OHM:
+        raise invalid(field, f"No voltmeter has {plain(text)} between its leads; its manual says how much.")
+    return ohm
 
 
 def parse_volts(text: str, field: str) -> float:

@@ -181,8 +181,8 @@ def _said_of_evidence(found: ByEvidence) -> _Said:
             )  # fmt: skip
         case FaultClass.HIGH_RESISTANCE:
             return _in_words(
-                "a joint of high resistance",
-                seek="look for a dull, cracked joint, a blackened contact or a loose screw",
+                "high resistance",
+                seek="look for a dull, cracked joint, a blackened contact, a loose screw, or damp and dirt between two",
                 then="If it is sound, go to end {far}; clean the contacts of both ends in any case.",
                 proof="Read each loop in milliohms and check it against length and gauge, then again while you "
                 "bend the cable behind both connectors.",

@@ -6,12 +6,17 @@ circuit, and a state is named if some supply voltage and some resistors within t
 readings at once. States that read alike are all named: without a load, hot shorted to cold and hot swapped
 with cold look sound. A load of unequal legs, 6.81 kilohm on contact 2 and 13.62 kilohm on contact 3, tells
 the short apart. The swap shows at the desk's end only.
+
+Where no state of whole wires and dead shorts with one fault will do, a resistance is looked for: a leak between two
+contacts, or a joint of high resistance in one conductor. With the load alone, or without it alone, a leak and a joint
+may read alike; both readings tell them apart, since without a load hardly any current runs through a joint.
 """
 
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations, pairwise, permutations, product
+from functools import lru_cache
+from itertools import chain, combinations, pairwise, permutations, product
 
 from service.kit.problems import invalid
 from service.wiring.circuit import Resistor, node_volts
@@ -22,6 +27,11 @@ LOAD_OHM = {2: 6810.0, 3: 13_620.0}  # from that contact to contact 1, at the fa
 CORE_OHM = 1.0  # some 10 m of 24 AWG; a hundred times that would not move a reading out of its tolerance
 SHORT_OHM = 0.1
 SHIELD, HOT, COLD = CONTACTS = (1, 2, 3)
+METER_OHM = 10e6  # of a usual digital meter: common practice, no source; its manual says
+
+LEAK_OHM = (10.0, 1e6)  # below, it reads as a short; above, as nothing at all
+JOINT_OHM = (100.0, 1e10)  # below, it reads as a sound conductor; above, as a cut one
+_FINE = 1.05  # how much of a factor a resistance is told to
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +43,7 @@ class Bench:
     feed_ohm: float = 6800.0
     resistors_off: float = 0.01  # a share, of feed and load resistors: 1 % parts, common practice
     meter: Meter = field(default_factory=lambda: Meter(0.01, 0.2))
-    meter_ohm: float = 10e6
+    meter_ohm: float = METER_OHM
 
     def __post_init__(self) -> None:
         if not 0 <= self.supply_off < self.supply_volts:
@@ -67,11 +77,16 @@ class FarEnd:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """A state of the cable: where contact 1, 2 and 3 land, which conductors are cut, which are joined."""
+    """A state of the cable: where contact 1, 2 and 3 land, which conductors are cut, which are joined.
+
+    `ohm` is the resistance of a leak between two contacts, `resists`, or of a joint in the one that it names.
+    """
 
     lands: tuple[int, int, int] = CONTACTS
     cut: frozenset[int] = frozenset()
     joined: frozenset[int] = frozenset()
+    resists: tuple[int, ...] = ()
+    ohm: float = 0.0
 
     def faults(self) -> tuple[Fault, ...]:
         """The faults of the built-in wiring `xlr3` that make this state."""
@@ -88,11 +103,39 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
+class Resistance:
+    """A leak between two `contacts`, or a joint in the conductor of one: from `least_ohm` to `most_ohm`."""
+
+    contacts: tuple[int, ...]
+    least_ohm: float
+    most_ohm: float
+
+    @property
+    def leaks(self) -> bool:
+        """Whether it is a leak, not a joint."""
+        return len(self.contacts) > 1
+
+
+@dataclass(frozen=True, slots=True)
 class PhantomDiagnosis:
-    """Every state of the cable that the readings allow, the sound one (no faults) first if it is one."""
+    """Every state of the cable that the readings allow, the sound one (no faults) first if it is one.
+
+    Where none does, `resistances` are the leaks and joints that do.
+    """
 
     states: tuple[tuple[Fault, ...], ...]
     no_power: bool  # all readings near zero: phantom power may simply be off
+    resistances: tuple[Resistance, ...] = ()
+
+    @property
+    def weak_power(self) -> bool:
+        """Whether a supply of too few volts would read like this too: both legs are low alike."""
+        return any(one.contacts == (SHIELD,) for one in self.resistances)
+
+    @property
+    def undecided(self) -> bool:
+        """Whether it may be a leak as well as a joint."""
+        return len({one.leaks for one in self.resistances}) > 1
 
     @property
     def looks_good(self) -> bool:
@@ -103,21 +146,25 @@ class PhantomDiagnosis:
 def diagnose_phantom(readings: Sequence[FarEnd], bench: Bench | None = None) -> PhantomDiagnosis:
     """Name the states of a three-contact cable that give all `readings`, some loaded and some not.
 
-    States of no fault or one come first; two faults are named only where those will not do. Raises `Invalid`
-    where nothing fits.
+    States of no fault or one come first, then one leak or one joint of high resistance; two faults are named only
+    where those will not do. Raises `Invalid` where nothing fits.
     """
     bench = bench or Bench()
     if not readings:
         raise invalid("volts", "Read the volts from contact 2 to 1 and from 3 to 1 at the far end first.")
-    for states in (SIMPLE_STATES, DOUBLE_STATES):
-        fitting = tuple(state.faults() for state in states if _fits(state, readings, bench))
-        if fitting:
-            return PhantomDiagnosis(fitting, _nothing_anywhere(readings, bench))
+    nothing = _nothing_anywhere(readings, bench)
+    if fitting := _fitting(SIMPLE_STATES, readings, bench):
+        return PhantomDiagnosis(fitting, nothing)
+    if resistances := tuple(_resistances(readings, bench)):
+        return PhantomDiagnosis((), nothing, resistances)
+    if fitting := _fitting(DOUBLE_STATES, readings, bench):
+        return PhantomDiagnosis(fitting, nothing)
     raise invalid(
         "volts",
         "No cable with one or two faults gives these volts: check that the desk's supply is "
         f"{bench.supply_volts - bench.supply_off:g} to {bench.supply_volts + bench.supply_off:g} V and that "
-        "the black lead is on the second contact named, and read again.",
+        "the black lead is on the second contact named, and read again. If they stay so, several joints or leaks may "
+        "be at fault: log it contact by contact, with high resistance as what was found.",
     )
 
 
@@ -164,8 +211,13 @@ def _per_volt(
     network: list[Resistor] = [("plus", f"A{HOT}", feed_hot), ("plus", f"A{COLD}", feed_cold)]
     landing = dict(zip(CONTACTS, state.lands, strict=True))
     network += [
-        (f"A{contact}", f"B{landing[contact]}", CORE_OHM) for contact in CONTACTS if contact not in state.cut
+        (f"A{contact}", f"B{landing[contact]}", state.ohm if state.resists == (contact,) else CORE_OHM)
+        for contact in CONTACTS
+        if contact not in state.cut
     ]
+    if len(state.resists) == 2:
+        one, other = state.resists
+        network.append((f"B{one}", f"B{other}", state.ohm))
     for one, other in pairwise(sorted(state.joined)):
         network.append((f"A{one}", f"A{other}", SHORT_OHM))
         network.append((f"B{landing[one]}", f"B{landing[other]}", SHORT_OHM))
@@ -176,28 +228,62 @@ def _per_volt(
     return volts[plus] - volts[minus]
 
 
-def _fits(state: State, readings: Sequence[FarEnd], bench: Bench) -> bool:
+def _fitting(
+    states: Sequence[State], readings: Sequence[FarEnd], bench: Bench
+) -> tuple[tuple[Fault, ...], ...]:
+    return tuple(state.faults() for state in states if _fits((state,), readings, bench))
+
+
+def _resistances(readings: Sequence[FarEnd], bench: Bench) -> Iterator[Resistance]:
+    """Every leak and every joint that the readings allow."""
+
+    def end(contacts: tuple[int, ...], least: float, most: float, *, upper: bool) -> float | None:
+        """The least ohms, or the most, that the readings allow: in halves, till one is fine enough."""
+        between = [State(resists=contacts, ohm=ohm) for ohm in (least, most)]
+        if not _fits(between, readings, bench):
+            return None
+        if most <= least * _FINE:
+            return most if upper else least
+        middle = math.sqrt(least * most)
+        halves = [(least, middle), (middle, most)]
+        found = (end(contacts, *half, upper=upper) for half in (reversed(halves) if upper else halves))
+        return next((ohm for ohm in found if ohm is not None), None)
+
+    leaks, joints = combinations(CONTACTS, 2), combinations(CONTACTS, 1)
+    for contacts, allowed in chain(product(leaks, [LEAK_OHM]), product(joints, [JOINT_OHM])):
+        least, most = (end(contacts, *allowed, upper=upper) for upper in (False, True))
+        if least is not None and most is not None:
+            yield Resistance(contacts, least, most)
+
+
+def _fits(states: Sequence[State], readings: Sequence[FarEnd], bench: Bench) -> bool:
     """Whether one supply voltage, and resistors within tolerance, give every reading.
 
-    Every resistor moves a reading one way only, so the corners of their tolerances bound it.
+    Every resistor moves a reading one way only, so the corners of their tolerances bound it; `states` is one, or
+    the two that a resistance lies between.
     """
     least, most = bench.supply_volts - bench.supply_off, bench.supply_volts + bench.supply_off
     for reading in readings:
         for across, shown in reading.readings():
-            per_volt = _corners(state, across, reading.loaded, bench)
+            bounds = [_bounds(state, across, reading.loaded, bench) for state in states]
+            lowest, highest = min(low for low, _ in bounds), max(high for _, high in bounds)
             error = bench.meter.error(shown)
-            least, most = _narrowed(least, most, min(per_volt), shown + error)
-            least, most = _narrowed(least, most, -max(per_volt), error - shown)
+            least, most = _narrowed(least, most, lowest, shown + error)
+            least, most = _narrowed(least, most, -highest, error - shown)
             if least > most:
                 return False
     return True
 
 
-def _corners(state: State, across: tuple[int, int], loaded: bool, bench: Bench) -> list[float]:
+@lru_cache(
+    maxsize=4096
+)  # the same states are asked about for every cable, and resistances twice while halving
+def _bounds(state: State, across: tuple[int, int], loaded: bool, bench: Bench) -> tuple[float, float]:
+    """The least and the most that is read for each volt of supply, at the corners of the resistors' tolerances."""
     off = (1 - bench.resistors_off, 1 + bench.resistors_off)
     nominal = (bench.feed_ohm, bench.feed_ohm, LOAD_OHM[HOT], LOAD_OHM[COLD])
     shares = product(off, repeat=4) if loaded else product(off, off, (1.0,), (1.0,))
-    return [
+    read = [
         _per_volt(
             state,
             across,
@@ -207,6 +293,7 @@ def _corners(state: State, across: tuple[int, int], loaded: bool, bench: Bench) 
         )
         for corner in shares
     ]
+    return min(read), max(read)
 
 
 def _narrowed(least: float, most: float, per_volt: float, bound: float) -> tuple[float, float]:

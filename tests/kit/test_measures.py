@@ -4,7 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.measures import parse_celsius, parse_milliohm, parse_picofarad, parse_share, parse_volts
+from service.kit.measures import (
+    parse_celsius,
+    parse_meter_ohm,
+    parse_milliohm,
+    parse_picofarad,
+    parse_share,
+    parse_volts,
+)
 from service.kit.problems import Invalid
 
 Parse = Callable[[str, str], float]
@@ -29,6 +36,10 @@ Parse = Callable[[str, str], float]
         (parse_volts, "47.9", 47.9),
         (parse_volts, "−0.2 V", -0.2),
         (parse_volts, "120 mV", 0.12),
+        (parse_meter_ohm, "10 Mohm", 10e6),
+        (parse_meter_ohm, "10m", 10e6),
+        (parse_meter_ohm, "200 kΩ", 200e3),
+        (parse_meter_ohm, "1 megohm", 1e6),
         (parse_celsius, "20 C", 20),
         (parse_celsius, "68 °F", 20),
         (parse_celsius, "-40F", -40),
@@ -52,6 +63,9 @@ def test_what_stands_on_a_meter(parse: Parse, typed: str, value: float) -> None:
         (parse_milliohm, "1.2.3", "no measured value"),
         (parse_milliohm, "9" * 31, "no measured value"),
         (parse_volts, "48 A", "a unit that is not known"),
+        (parse_meter_ohm, "10", "needs its unit: write 10 Mohm"),
+        (parse_meter_ohm, "5 ohm", "No voltmeter has 5 ohm"),
+        (parse_meter_ohm, "10 V", "a unit that is not known"),
         (parse_volts, "about 48", "no measured value"),
         (parse_celsius, "70", "needs its unit: write it like 68 F or 20 C"),
         (parse_celsius, "70 K", "needs its unit"),

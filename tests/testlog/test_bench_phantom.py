@@ -84,6 +84,61 @@ def test_no_volts_at_all_asks_whether_phantom_is_on(program: Running) -> None:
     assert logged(at, v21="0", v31="0", power="yes")["verdict"] == "fail"
 
 
+def test_a_leak_or_a_joint_is_named_asks_for_a_second_reading_and_is_logged(program: Running) -> None:
+    at = bench(program, "xlr3")
+    shown = page(at, l21="13.85", l31="32").text
+    assert "A leak or a joint of high resistance" in shown
+    assert "A leak between conductor 1 (shield) and conductor 2 (hot), 3.9 to 5.5 kilohm" in shown
+    assert "A joint of high resistance in conductor 2 (hot), 8.6 to 12 kilohm" in shown
+    assert "Read it without the load too" in shown
+    told = page(at, l21="13.85", l31="32", v21="47.9", v31="48").text
+    assert "Read it" not in told
+    assert "A leak between" not in told
+    test = logged(at, l21="13.85", l31="32", v21="47.9", v31="48")
+    assert (test["method"], test["verdict"]) == ("phantom", "fail")
+    [fault] = test["faults"]
+    assert (fault["class"], fault["end"]) == ("high_resistance", None)
+    assert fault["note"].startswith("a joint of high resistance in conductor 2 (hot), 8.6 to 12 kilohm")
+    assert at.state(at.codes[0]) == "quarantined"
+    assert (
+        "High resistance (a joint of high resistance in conductor 2"
+        in program.crew.get(f"/tests/{test['id']}").text
+    )
+
+
+LEAK = "a leak between conductor 1 (shield) and conductor 2 (hot), 4.5 to 5.5 kilohm"
+
+
+@pytest.mark.parametrize(("which", "note"), [("", f"one of: {LEAK}; or a joint of "), ("0", LEAK)])
+def test_what_may_be_either_is_logged_as_either_or_as_the_one_that_was_found(
+    program: Running, which: str, note: str
+) -> None:
+    at = bench(program, "xlr3")
+    assert log(at, v21="20.3", v31="48", which="7").status_code == 422
+    [fault] = logged(at, v21="20.3", v31="48", which=which)["faults"]
+    assert fault["note"].startswith(note)
+    assert ("or a joint" in fault["note"]) is (which == "")
+
+
+def test_volts_low_everywhere_ask_for_the_supply_first(program: Running) -> None:
+    at = bench(program, "xlr3")
+    assert "a good cable on this channel reads 44 to 52 V" in page(at, v21="30", v31="30").text
+    assert log(at, v21="30", v31="30").status_code == 422
+    [fault] = logged(at, v21="30", v31="30", power="yes")["faults"]
+    assert fault["class"] == "high_resistance"
+
+
+def test_the_meters_impedance_is_entered_and_kept(program: Running) -> None:
+    at = bench(program, "xlr3")
+    assert 'value="10 Mohm"' in program.crew.get(f"/t/{at.codes[0]}/phantom").text
+    test = logged(at, v21="35.8", v31="35.8", meter="20 kohm")
+    assert (test["verdict"], test["faults"]) == ("partial", [])
+    assert "by a meter of 20 kohm" in test["note"]
+    wrong = page(at, v21="48", v31="48", meter="10")
+    assert wrong.status_code == 422
+    assert "needs its unit: write 10 Mohm" in wrong.text
+
+
 def test_volts_that_changed_since_they_were_seen_are_shown_again(program: Running) -> None:
     at = bench(program, "xlr3")
     seen = re.search('name="seen" value="(.*?)"', page(at, v21="0", v31="48").text)

@@ -61,7 +61,7 @@ def _said(key: str, fault_class: FaultClass, *conductors: str, end: str | None =
             "Miswired: conductor 1 (shield) and conductor 2 (hot)",
         ),
         ("xlr3", Fault(FaultClass.INTERMITTENT, (), "B"), "Contact that comes and goes at end B"),
-        ("xlr3", Fault(FaultClass.HIGH_RESISTANCE, ("3",)), "A joint of high resistance: conductor 3 (cold)"),
+        ("xlr3", Fault(FaultClass.HIGH_RESISTANCE, ("3",)), "High resistance: conductor 3 (cold)"),
         ("xlr3", Fault(FaultClass.SPLIT_PAIR, ()), "Split pair"),
         ("xlr3", Fault(FaultClass.DAMAGE, (), "A"), "Damage at end A"),
     ],

@@ -103,8 +103,92 @@ def test_two_faults_are_named_only_where_one_will_not_do() -> None:
 def test_a_supply_measured_at_the_desk_narrows_the_band() -> None:
     weak = FarEnd(44.5, 44.5)
     assert diagnose_phantom([weak]).looks_good
+    found = diagnose_phantom([weak], Bench(supply_off=0.5))
+    assert [one.contacts for one in found.resistances] == [(1,)]
+    assert found.weak_power
     with pytest.raises(Invalid, match=r"47\.5 to 48\.5 V"):
-        diagnose_phantom([weak], Bench(supply_off=0.5))
+        diagnose_phantom([FarEnd(40, 30)], Bench(supply_off=0.5))
+
+
+def _resisting(*readings: FarEnd, bench: Bench | None = None) -> dict[tuple[int, ...], tuple[float, float]]:
+    """The leaks (two contacts) and joints (one) that are named, each with its least and most ohms."""
+    return {
+        one.contacts: (one.least_ohm, one.most_ohm) for one in diagnose_phantom(readings, bench).resistances
+    }
+
+
+def test_a_leak_divides_the_feed() -> None:
+    # Ohm's law: 6.8 kohm of leak below 6.8 kohm of feed leaves half of 48 V; with the load, 6.81 kohm beside it.
+    found = _resisting(FarEnd(24.0, 48.0))
+    assert found.keys() == {(1, 2), (2,)}  # or 10 Mohm of joint before the 10 Mohm of the meter
+    least, most = found[1, 2]
+    assert found[2,][0] <= 10e6 <= found[2,][1]
+    assert least <= 6800 <= most < 1.3 * least
+    both = _resisting(FarEnd(24.0, 48.0), FarEnd(48 * 3402.5 / 10_202.5, 32.0, loaded=True))
+    assert both.keys() == {(1, 2)}
+
+
+def test_with_one_reading_a_leak_and_a_joint_may_be_alike_and_the_other_tells() -> None:
+    # By hand: 6.81 kohm of load behind 6.8 kohm of feed and 10 kohm of joint leaves 48 x 6.81 / 23.61 = 13.85 V.
+    loaded = FarEnd(13.85, 32.0, loaded=True)
+    found = diagnose_phantom([loaded])
+    assert found.undecided
+    joint = _resisting(loaded, FarEnd(47.9, 48.0))
+    assert joint.keys() == {(2,)}
+    assert joint[(2,)][0] <= 10_000 <= joint[(2,)][1]
+    assert _resisting(loaded, FarEnd(19.6, 48.0)).keys() == {(1, 2)}
+    assert not diagnose_phantom([loaded, FarEnd(47.9, 48.0)]).undecided
+
+
+@settings(deadline=None)
+@given(
+    contacts=st.sampled_from([(1, 2), (1, 3), (2, 3), (1,), (2,), (3,)]),
+    decades=st.floats(0, 1),
+    supply=st.floats(44, 52),
+    feed=st.floats(6800 * 0.991, 6800 * 1.009),
+    used=st.lists(st.floats(-0.9, 0.9), min_size=4, max_size=4),
+    conditions=st.sampled_from([(False,), (True,), (False, True)]),
+    meter_ohm=st.sampled_from([1e6, 10e6]),
+)
+def test_a_leak_or_a_joint_is_never_refused(
+    contacts: tuple[int, ...],
+    decades: float,
+    supply: float,
+    feed: float,
+    used: list[float],
+    conditions: tuple[bool, ...],
+    meter_ohm: float,
+) -> None:
+    """Leaks of 100 ohm to 100 kilohm, joints of 1 kilohm to 1 megohm: named with their ohms, where they show at all."""
+    ohm = 100 * 1000**decades * (1 if len(contacts) == 2 else 10)
+    bench, meter, errors = (
+        Bench(supply_volts=supply, feed_ohm=feed, meter_ohm=meter_ohm),
+        Meter(0.009, 0.15),
+        iter(used),
+    )
+    shown = []
+    for loaded in conditions:
+        true = far_end_volts(State(resists=contacts, ohm=ohm), loaded=loaded, bench=bench)
+        shown.append(
+            FarEnd(
+                *(volts + next(errors) * meter.error(volts) for volts in (true.v21, true.v31)), None, loaded
+            )
+        )
+    found = diagnose_phantom(shown, Bench(meter_ohm=meter_ohm))
+    if found.resistances:
+        [mine] = [one for one in found.resistances if one.contacts == contacts]
+        assert mine.least_ohm <= ohm <= mine.most_ohm
+    else:
+        assert all(
+            len(state) <= 1 for state in found.states
+        )  # it reads as one of these, within what is uncertain
+
+
+def test_the_meters_own_resistance_is_reckoned_with() -> None:
+    # Ohm's law: 20 kohm of meter behind 6.8 kohm of feed shows 48 x 20 / 26.8 = 35.8 V of a sound cable.
+    sound = FarEnd(35.8, 35.8)
+    assert diagnose_phantom([sound], Bench(meter_ohm=20e3)).looks_good
+    assert not diagnose_phantom([sound]).looks_good
 
 
 @pytest.mark.parametrize("share", [0.985, 1.015])
@@ -159,7 +243,7 @@ def test_each_state_is_listed_once_and_named_as_the_diagnosis_names_it() -> None
     [
         (lambda: diagnose_phantom([]), "Read the volts"),
         (lambda: diagnose_phantom([FarEnd(60, 60)]), "44 to 52 V"),
-        (lambda: diagnose_phantom([FarEnd(20, 48)]), "No cable"),
+        (lambda: diagnose_phantom([FarEnd(20, 30)]), "No cable"),
         (lambda: FarEnd(math.nan, 48), "number of volts"),
         (lambda: Bench(supply_off=48), "supply"),
         (lambda: Bench(feed_ohm=0), "zero ohms"),

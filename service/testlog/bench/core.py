@@ -1,5 +1,6 @@
 """Tests whose reading may mean several things: what it may be in words, and what of it is logged. Pure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
@@ -9,8 +10,8 @@ from service.testlog.core import Evidence, Method, NewTest
 from service.wiring.advice import title
 from service.wiring.agreed import Agreed, agree
 from service.wiring.diagnosis import Diagnosis, diagnose
-from service.wiring.faults import FaultClass
-from service.wiring.naming import conductor_words, listed
+from service.wiring.faults import Fault, FaultClass
+from service.wiring.naming import conductor_words, listed, sentence
 from service.wiring.onstage import on_stage
 from service.wiring.readings import canonical
 from service.wiring.wirings import Wiring
@@ -78,11 +79,30 @@ def chosen(wiring: Wiring, agreed: Agreed, which: str) -> Agreed:
     Raises:
         Invalid: for `which`, where it is none of them.
     """
+    at = _picked(which, len(agreed.readings))
+    return agreed if at is None else agree(wiring, [agreed.readings[at]])
+
+
+def _picked(which: str, several: int) -> int | None:
     if which == UNSURE:
-        return agreed
-    if not which.isdecimal() or int(which) >= len(agreed.readings):
+        return None
+    if not which.isdecimal() or int(which) >= several:
         raise invalid("which", "Choose one of those named, or that you cannot tell.")
-    return agree(wiring, [agreed.readings[int(which)]])
+    return int(which)
+
+
+def resisting(wiring: Wiring, maybe: Sequence[str]) -> list[Choice]:
+    """Each leak or joint that may be meant, named by its place in `maybe`."""
+    heard = on_stage(wiring, Fault(FaultClass.HIGH_RESISTANCE, ()))
+    return [Choice(str(at), ((sentence(words), heard),), sentence(words)) for at, words in enumerate(maybe)]
+
+
+def outcome_of_resistance(maybe: Sequence[str]) -> str:
+    """What will be logged of such a resistance, in a sentence; "" where there is none."""
+    if not maybe:
+        return ""
+    named = " All of these are named with it." if len(maybe) > 1 else ""
+    return f"It is logged as failed, with high resistance as what was found.{named}"
 
 
 def as_test(wiring: Wiring, told: Told, agreed: Agreed) -> NewTest:
@@ -102,6 +122,24 @@ def as_test(wiring: Wiring, told: Told, agreed: Agreed) -> NewTest:
         id=told.id, item=told.code, method=told.method, joined=kept["joined"], probed=kept["probed"],
         evidence=tuple(evidence), note=" ".join(part for part in said if part), session=told.session,
         tester=told.tester,
+    )  # fmt: skip
+
+
+def as_evidence(told: Told, maybe: Sequence[str], which: str) -> NewTest:
+    """The test to log of a leak or a joint, which readings of contacts do not show: evidence that names all it may be.
+
+    Raises:
+        Invalid: for `which`, where it is none of them.
+    """
+    at = _picked(which, len(maybe))
+    sure = maybe if at is None else [maybe[at]]
+    named = sure[0] if len(sure) == 1 else f"one of: {'; or '.join(sure)}"
+    evidence = [Evidence(FaultClass.HIGH_RESISTANCE, None, named)]
+    if told.flexed:
+        evidence.append(Evidence(FaultClass.FLEXED))
+    return NewTest(
+        id=told.id, item=told.code, method=told.method, evidence=tuple(evidence),
+        note=" ".join(part for part in (told.said, told.note) if part), session=told.session, tester=told.tester,
     )  # fmt: skip
 
 

@@ -12,12 +12,32 @@ from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
 from service.testlog import actions, entering
 from service.testlog.bench.about import about
-from service.testlog.bench.core import UNSURE, Told, as_test, choices, chosen, outcome
-from service.testlog.bench.volts import LABELS, carries_phantom, diagnosed, possible, said
+from service.testlog.bench.core import (
+    UNSURE,
+    Told,
+    as_evidence,
+    as_test,
+    choices,
+    chosen,
+    outcome,
+    outcome_of_resistance,
+    resisting,
+)
+from service.testlog.bench.volts import (
+    LABELS,
+    START,
+    carries_phantom,
+    diagnosed,
+    possible,
+    resistance_words,
+    said,
+    second_reading,
+)
 from service.testlog.core import Method, NewTest
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 from service.wiring.agreed import Agreed, agree
+from service.wiring.phantom import PhantomDiagnosis
 
 router = APIRouter(include_in_schema=False)
 
@@ -26,12 +46,12 @@ router = APIRouter(include_in_schema=False)
 class Entry:
     """The page as it stands: what was typed, what it may mean once it was read, what is wrong with it."""
 
-    values: dict[str, str] = field(default_factory=lambda: dict.fromkeys(LABELS, ""))
+    values: dict[str, str] = field(default_factory=lambda: dict(START))
     which: str = UNSURE
     note: str = ""
     power: bool = False
     agreed: Agreed | None = None
-    no_power: bool = False
+    found: PhantomDiagnosis | None = None
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
 
@@ -39,6 +59,16 @@ class Entry:
     def told(self) -> str:
         """The volts in one line: only those that were seen with their meaning are logged."""
         return " ".join(f"{name}={value}" for name, value in self.values.items() if value)
+
+    @property
+    def resistances(self) -> list[str]:
+        """The leaks and joints that the volts may mean, in words."""
+        return [resistance_words(one) for one in self.found.resistances] if self.found else []
+
+    @property
+    def asks_power(self) -> bool:
+        """Whether phantom power that is off or weak would read like this too."""
+        return self.found is not None and (self.found.no_power or self.found.weak_power)
 
 
 @router.get("/t/{code}/phantom")
@@ -55,7 +85,7 @@ def enter_volts(desk: CrewDesk, code: str, posted: Posted) -> Response:
     with desk.reading() as db:
         entry = _read(db, desk, code, posted)
         seen = posted.get("do") == "log" and posted.get("seen") == entry.told
-        if entry.errors or entry.agreed is None or not seen:
+        if entry.errors or entry.found is None or not seen:
             return _page(desk, db, code, entry)
         try:
             new = _test(desk, db, code, entry, posted)
@@ -67,7 +97,7 @@ def enter_volts(desk: CrewDesk, code: str, posted: Posted) -> Response:
 
 
 def _read(db: Session, desk: Desk, code: str, posted: FormData) -> Entry:
-    values = {name: str(posted.get(name) or "").strip() for name in LABELS}
+    values = {name: str(posted.get(name) or "").strip() or start for name, start in START.items()}
     kept = Entry(
         values, str(posted.get("which") or UNSURE), str(posted.get("note") or ""), posted.get("power") == "yes",
         op=str(posted.get("op")),
@@ -79,38 +109,40 @@ def _read(db: Session, desk: Desk, code: str, posted: FormData) -> Entry:
         found = diagnosed(values)
     except Invalid as refusal:
         return Entry(**vars(kept) | {"errors": refusal.errors})
-    return Entry(
-        **vars(kept) | {"agreed": agree(wiring, possible(wiring, found)), "no_power": found.no_power}
-    )
+    agreed = agree(wiring, possible(wiring, found)) if found.states else None
+    return Entry(**vars(kept) | {"agreed": agreed, "found": found})
 
 
 def _test(desk: Desk, db: Session, code: str, entry: Entry, posted: FormData) -> NewTest:
     """The test to log.
 
     A pass by volts alone cannot come of it: a cable with 2 and 3 swapped reads like a sound one, so at the most it
-    is partial. Nothing anywhere is a test only if phantom power was on.
+    is partial. Nothing anywhere, or too little everywhere, is a test only if phantom power was on and right.
     """
-    if entry.no_power and not entry.power:
+    if entry.asks_power and not entry.power:
         raise invalid(
             "power",
-            "No volts at all is what phantom power that is off shows too. Check it with a good cable first.",
+            "Phantom power that is off or weak reads like this too. Check it with a good cable first.",
         )
     item = about(desk, db, code)
     wiring = find_wiring(db, item.wiring)
-    agreed = chosen(wiring, entry.agreed or agree(wiring, []), entry.which)
     told = Told(
         read_op(entry.op), code, Method.PHANTOM, said(entry.values), entering.note(posted, "note"),
         posted.get("flexed") == "yes", session=item.session,
     )  # fmt: skip
-    return as_test(wiring, told, agreed)
+    if entry.agreed is None:
+        return as_evidence(told, entry.resistances, entry.which)
+    return as_test(wiring, told, chosen(wiring, entry.agreed, entry.which))
 
 
 def _page(desk: Desk, db: Session, code: str, entry: Entry) -> Response:
     item = about(desk, db, code)
     wiring = find_wiring(db, item.wiring)
-    agreed = entry.agreed
+    agreed, maybe = entry.agreed, entry.resistances
+    named = choices(wiring, agreed) if agreed else resisting(wiring, maybe)
+    told = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
     return desk.page(
         "testlog/bench/phantom.html", 422 if entry.errors else 200, item=item, fits=carries_phantom(wiring),
-        entry=entry, labels=LABELS, choices=choices(wiring, agreed) if agreed else [],
-        outcome=outcome(wiring, agreed) if agreed else "", op=entry.op,
+        entry=entry, labels=LABELS, choices=named, outcome=told, op=entry.op,
+        ask=second_reading(entry.values, entry.found) if entry.found else "",
     )  # fmt: skip

@@ -1,12 +1,22 @@
 """Phantom volts as a test: what was typed, and the readings of every cable that would give them. Pure."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from typing import Final
 
-from service.kit.measures import parse_volts
+from service.kit.measures import parse_meter_ohm, parse_volts
 from service.kit.problems import Invalid, invalid
 from service.wiring.builtin import BUILTIN
-from service.wiring.phantom import FarEnd, PhantomDiagnosis, diagnose_phantom
+from service.wiring.naming import conductor_words, listed
+from service.wiring.phantom import (
+    JOINT_OHM,
+    LEAK_OHM,
+    Bench,
+    FarEnd,
+    PhantomDiagnosis,
+    Resistance,
+    diagnose_phantom,
+)
 from service.wiring.readings import Readings, names, tidy
 from service.wiring.rebuild import rebuild
 from service.wiring.wirings import Wiring
@@ -22,6 +32,9 @@ LABELS: Final[Mapping[str, str]] = {
     "l23": "2 to 3, with the load",
 }
 """The six volts that can be read at the far end: without a load, then with it."""
+METER: Final = "meter"
+START: Final[Mapping[str, str]] = {**dict.fromkeys(LABELS, ""), METER: "10 Mohm"}
+"""What the page comes with: no volts yet, and a usual digital meter."""
 
 _LINE: Final = BUILTIN["xlr3"]
 
@@ -67,9 +80,20 @@ def diagnosed(values: Mapping[str, str]) -> PhantomDiagnosis:
     Raises:
         Invalid: a value is wrong, or no cable gives these volts; then it stands beside the first of them.
     """
-    readings = far_ends(values)
+    errors: dict[str, str] = {}
+    bench, readings = Bench(), list[FarEnd]()
     try:
-        return diagnose_phantom(readings)
+        bench = Bench(meter_ohm=parse_meter_ohm(values.get(METER) or START[METER], METER))
+    except Invalid as refusal:
+        errors |= refusal.errors
+    try:
+        readings = far_ends(values)
+    except Invalid as refusal:
+        errors = refusal.errors | errors
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    try:
+        return diagnose_phantom(readings, bench)
     except Invalid as refusal:
         first = WITHOUT[0] if not readings[0].loaded else LOADED[0]
         raise invalid(first, refusal.detail) from refusal
@@ -94,6 +118,52 @@ def _turned(wiring: Wiring, readings: Readings) -> Readings:
     return Readings(tidy(turned), readings.probed)
 
 
+def resistance_words(one: Resistance) -> str:
+    """A leak or a joint in words, with its conductors and its ohms."""
+    held = listed([conductor_words(_LINE, str(contact)) for contact in one.contacts])
+    return f"{'a leak between' if one.leaks else 'a joint of high resistance in'} {held}, {_ohms(one)}"
+
+
+def second_reading(values: Mapping[str, str], found: PhantomDiagnosis) -> str:
+    """What to read next where the volts may mean a leak as well as a joint, "" where they do not."""
+    if not found.undecided:
+        return ""
+    missing = [
+        words
+        for words, asked in (("with the load", LOADED), ("without the load", WITHOUT))
+        if not values.get(asked[0])
+    ]
+    if missing:
+        return (
+            f"It may be a leak or a joint of high resistance. Read it {missing[0]} too, which tells them apart: "
+            "without a load hardly any current runs through a joint, but through a leak it does."
+        )
+    return (
+        "These volts do not tell a leak from a joint. Unplug both ends and measure ohms: a joint shows from one end to "
+        "the other, a leak between two contacts of one end."
+    )
+
+
+def _ohms(one: Resistance) -> str:
+    """From least to most, two digits each, rounded outwards; where only one of them is known, that one."""
+    least, most = _told(one.least_ohm, math.floor), _told(one.most_ohm, math.ceil)
+    limits = LEAK_OHM if one.leaks else JOINT_OHM
+    if one.most_ohm >= limits[1]:
+        return f"{' '.join(least)} or more"
+    if one.least_ohm <= limits[0]:
+        return f"{' '.join(most)} or less"
+    return f"{least[0] if least[1] == most[1] else ' '.join(least)} to {' '.join(most)}"
+
+
+def _told(ohm: float, rounded: Callable[[float], int]) -> tuple[str, str]:
+    step = 10 ** (math.floor(math.log10(ohm)) - 1)
+    ohm = rounded(ohm / step) * step
+    for size, unit in ((1e9, "gigohm"), (1e6, "megohm"), (1e3, "kilohm")):
+        if ohm >= size:
+            return f"{ohm / size:.3g}", unit
+    return f"{ohm:.3g}", "ohm"
+
+
 def said(values: Mapping[str, str]) -> str:
     """The volts as the test's note keeps them."""
     typed = [
@@ -101,4 +171,6 @@ def said(values: Mapping[str, str]) -> str:
         for name in LABELS
         if values.get(name, "").strip()
     ]
-    return f"Phantom volts at the far end, {'; '.join(typed)}."
+    meter = values.get(METER) or START[METER]
+    by = "" if meter == START[METER] else f", by a meter of {meter}"
+    return f"Phantom volts at the far end{by}, {'; '.join(typed)}."
