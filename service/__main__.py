@@ -14,6 +14,7 @@ from service.kit.problems import Problem
 from service.settings import Settings, read_settings
 
 ROLES = ("crew", "lead", "viewer")
+_DATES = {"mdy": "month_first", "dmy": "day_first", "ymd": "year_first"}
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -112,10 +113,33 @@ def _add_exchange(commands: Any) -> None:
     into.add_argument(
         "--dry-run", action="store_true", help="write nothing, and say what becomes of each row"
     )
-    into.add_argument("--unit", choices=("feet", "meters"), help="of lengths that are bare numbers")
-    into.add_argument(
-        "--dates", choices=("month_first", "day_first"), help="how to read dates like 10/6/2026"
+    kinds = into.add_mutually_exclusive_group()
+    kinds.add_argument(
+        "--gear", dest="sheet", action="store_const", const="gear", help="the sheet is of gear"
     )
+    kinds.add_argument(
+        "--tests", dest="sheet", action="store_const", const="tests", help="the sheet is of tests"
+    )
+    into.add_argument(
+        "--column", action="append", default=[], metavar="NAME=FIELD",
+        help="what a column is, as often as needed; NAME= leaves it out",
+    )  # fmt: skip
+    into.add_argument("--unit", choices=("feet", "meters"), help="of lengths that are bare numbers")
+    into.add_argument("--dates", choices=tuple(_DATES), help="how to read dates like 10/6/2026")
+    into.add_argument(
+        "--kind",
+        choices=("cable", "hub", "trunk"),
+        default="cable",
+        help="of gear whose row names none; cable otherwise",
+    )
+    into.add_argument(
+        "--blank-place", choices=("same", "none"),
+        help="what an empty cell below a place means: the same place, or none that is known",
+    )  # fmt: skip
+    into.add_argument(
+        "--repaired-between", action=argparse.BooleanOptionalAction,
+        help="whether an item that passes after a fail was repaired in between, where the sheet tells of no repair",
+    )  # fmt: skip
     into.add_argument(
         "--take-good", action="store_true", help="bring in the rows that are right, leave the others"
     )
@@ -314,18 +338,25 @@ def _export(options: argparse.Namespace) -> int:
 
 def _import(options: argparse.Namespace) -> int:
     from service.exchange.files import take_in
+    from service.exchange.sheets.actions import Answers
+    from service.exchange.sheets.core.asked import Above, SheetKind
     from service.exchange.sheets.core.days import Order
     from service.exchange.sheets.core.fates import BadRows
     from service.kit.lengths import Unit
     from service.store.opening import opened
 
+    answers = Answers(
+        kind=SheetKind(options.sheet) if options.sheet else None,
+        columns=options.column,
+        unit=Unit(options.unit) if options.unit else None,
+        order=Order(_DATES[options.dates]) if options.dates else None,
+        item_kind=options.kind,
+        between=options.repaired_between,
+        above=Above(options.blank_place) if options.blank_place else None,
+        bad=BadRows.GOOD if options.take_good else BadRows.ALL,
+    )
     with opened(_settings()) as store:
-        said = take_in(
-            store, datetime.now(UTC), options.file, dry=options.dry_run,
-            unit=Unit(options.unit) if options.unit else None, order=Order(options.dates) if options.dates else None,
-            bad=BadRows.GOOD if options.take_good else BadRows.ALL,
-        )  # fmt: skip
-        for line in said:
+        for line in take_in(store, datetime.now(UTC), options.file, answers, dry=options.dry_run):
             print(line)
     return 0
 

@@ -8,17 +8,18 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
+from service.crew.actions import found_program
+from service.crew.core import FIRST_NAME
 from service.crew.queries import program_facts
 from service.exchange.sheets import actions
-from service.exchange.sheets.actions import Setting, WrongRows
+from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.asked import SheetKind, look
-from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.fates import BadRows, Fate, counted, in_words, spoken
+from service.exchange.sheets.core.fates import Fate, counted, in_words, seal, spoken
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import bring_in, export
 from service.kit.lengths import Unit
-from service.kit.problems import Problem
+from service.kit.problems import Invalid, Problem
 from service.store.files import put_in_place
 from service.store.sessions import Store
 
@@ -27,7 +28,7 @@ def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str
     """Write the program as JSON, and gear and tests as CSV, whichever is asked for; a line for each file.
 
     Raises:
-        Problem: nothing is asked for, there is no program yet, or a file cannot be written.
+        Problem: nothing is asked for, or a file cannot be written.
     """
     if not json_file and not csv_folder:
         raise Problem("Say where to: --out FILE.json for the whole program, --csv FOLDER for gear and tests.")
@@ -46,9 +47,7 @@ def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str
     return written
 
 
-def take_in(
-    store: Store, now: datetime, file: str, *, dry: bool, unit: Unit | None, order: Order | None, bad: BadRows
-) -> Iterator[str]:
+def take_in(store: Store, now: datetime, file: str, answers: Answers, *, dry: bool) -> Iterator[str]:
     """Import a file, by what it is; lines that say what was done, or with `dry` what would be.
 
     Raises:
@@ -61,11 +60,33 @@ def take_in(
         if begins.startswith((b"{", b"[")):
             yield from _whole(store, path, dry=dry)
         else:
-            yield from _sheet(store, now, path.read_bytes(), dry=dry, unit=unit, order=order, bad=bad)
+            yield from _sheet(store, now, path.read_bytes(), answers, dry=dry)
     except OSError as error:
         raise Problem(f"{file} cannot be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
         raise Problem(f"{file} is no UTF-8, as an export is. Export the program once more.") from error
+    except Invalid as refusal:
+        raise Problem(" ".join([refusal.detail, *_ways_out(refusal)])) from refusal
+
+
+_ZONE = "UTC"
+_OPTIONS = {
+    "unit": "Answer with --unit feet or --unit meters.",
+    "order": "Answer with --dates mdy, --dates dmy or --dates ymd.",
+    "between": "Answer with --repaired-between or --no-repaired-between.",
+    "above": "Answer with --blank-place same or --blank-place none.",
+    "bad": "Put those right, or bring in the others with --take-good.",
+    "rows": "Run it once more.",
+    "file": "",
+}
+"""By which option the command line answers what a refusal asks for, by its field; all else is of columns."""
+_BY_COLUMN = 'Answer with --column "NAME=FIELD"; say --gear or --tests where the sheet is of the other kind.'
+
+
+def _ways_out(refusal: Invalid) -> list[str]:
+    """The options that answer a refusal, each once."""
+    ways = (_OPTIONS.get(field, _BY_COLUMN) for field in refusal.errors)
+    return [way for way in dict.fromkeys(ways) if way]
 
 
 def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
@@ -79,47 +100,47 @@ def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
         yield "Nobody has a passphrase or a pass in it: make a way in with coilbook pass --role lead."
 
 
-def _sheet(
-    store: Store,
-    now: datetime,
-    content: bytes,
-    *,
-    dry: bool,
-    unit: Unit | None,
-    order: Order | None,
-    bad: BadRows,
-) -> Iterator[str]:
+def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry: bool) -> Iterator[str]:
     text = read_bytes(content)
-    seen = look(text)
+    asked = actions.answered(text, answers)
+    seen = look(text, asked.kind, asked.mapping)
     words = "gear" if seen.kind is SheetKind.GEAR else "tests"
     for column, name in zip(seen.columns, seen.sheet.header, strict=True):
         said = column.key or "left out"
         yield f"column {name}: {said}" if name else f"{column.name.lower()}, which has no name: {said}"
-    asked = actions.usual(text, unit, order, bad)
+    with store.reading() as db:
+        plan = actions.planned(db, asked, _setting(db, now))
     if dry:
-        with store.reading() as db:
-            rows = actions.planned(db, asked, _setting(db, now)).rows
-        yield from map(spoken, rows)
-        yield f"A sheet of {words}; nothing was written: {in_words(counted(rows))}."
+        yield from map(spoken, plan.rows)
+    if plan.ends_in_words:
+        become = "Then the items of this sheet would be" if dry else "The items of this sheet become"
+        yield f"{become}: {plan.ends_in_words}."
+    if dry:
+        yield f"A sheet of {words}; nothing was written: {in_words(counted(plan.rows))}."
         return
+    founded = False
     try:
         with store.writing() as db:
-            done = actions.bring_in(db, asked, None, _setting(db, now))
+            founded = program_facts(db) is None
+            found_program(db, FIRST_NAME, _ZONE, now)
+            done = actions.bring_in(db, asked, None, _setting(db, now), seal(plan.rows))
     except WrongRows as refusal:
         yield from (spoken(row) for row in refusal.rows if row.fate is Fate.ERROR)
         raise
     yield from (f"line {line}: left out: {why}" for line, why in done["left"])
-    for line, href, words in done["after"]:
-        yield f"line {line}: if this corrected {words[:1].lower()}{words[1:]}, void that one: {href}"
+    for line, href, lead in done["after"]:
+        yield f"line {line}: if this corrected {lead[:1].lower()}{lead[1:]}, void that one: {href}"
     counts = {Fate(fate): count for fate, count in done["counts"].items()}
     yield f"Brought in a sheet of {words}: {in_words(counts)}."
+    if founded:
+        yield "There was no program yet, so one was set up, in UTC and in feet; a lead can change that under Settings."
 
 
 def _setting(db: Session, now: datetime) -> Setting:
     program = program_facts(db)
-    if program is None:
-        raise Problem("There is no program here yet. Start coilbook serve once, or import a whole program.")
-    return Setting(now, ZoneInfo(program.zone), Unit(program.unit))
+    # Until its lead says more, a program is set up in UTC and in feet (`found_program`).
+    zone, unit = (program.zone, program.unit) if program else (_ZONE, Unit.FEET)
+    return Setting(now, ZoneInfo(zone), Unit(unit))
 
 
 def write_whole(path: Path, pieces: Iterable[bytes]) -> str:

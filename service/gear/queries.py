@@ -88,6 +88,11 @@ def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]
     return {row.id: row for row in map(as_facts, found)}
 
 
+def items(db: Session, item_ids: Collection[UUID]) -> Sequence[Item]:
+    """These items, not held."""
+    return db.scalars(select(Item).where(Item.id.in_(item_ids))).all()
+
+
 def places(db: Session) -> Sequence[Place]:
     """All places in walking order, those that were removed left out."""
     now = select(Place).where(Place.ended_at.is_(None))

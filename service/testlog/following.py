@@ -54,14 +54,27 @@ def follow(
     ids = [item.id for item in items]
     swapped = last_swaps(db, ids)
     for item in items:
-        then, now_so = (fault_of(history[item.id], swapped.get(item.id)) for history in (before, after))
-        state = state_after(ItemState(item.state), _home(db, item), then, now_so)
+        state = next_state(db, item, before[item.id], after[item.id], swapped.get(item.id))
         gear.change_state(db, item, state, causes[item.id].who, now, causes[item.id].reason)
     flags.follow_history(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
     kept = due.reckon(db, items, after, today, zone)
     flags.follow_due(db, ids, today, now, kept)
+
+
+def next_state(
+    db: Session, item: Item, before: Sequence[Event], after: Sequence[Event], swapped_at: datetime | None
+) -> ItemState:
+    """The state of an item, now that its history, which was as `before`, is as `after`."""
+    state, then, now_so = ItemState(item.state), fault_of(before, swapped_at), fault_of(after, swapped_at)
+    if state is ItemState.IN_REPAIR and then is Fault.NONE and now_so is Fault.OPEN:
+        # It is on the bench by somebody's word, and what comes in may be the older fail for which it got there.
+        known = {event.entry for event in before}
+        put_there = gear_queries.states(db, item.id)[-1].at
+        if all(event.at <= put_there for event in after if event.entry not in known):
+            return state
+    return state_after(state, _home(db, item), then, now_so)
 
 
 def _home(db: Session, item: Item) -> ItemState:

@@ -3,7 +3,7 @@ follows once for every item, when all of its history is there.
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -12,21 +12,27 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.gear import queries as gear_queries
+from service.gear.core import ItemState
+from service.gear.models import Item
+from service.season.core import What
 from service.store.chunks import chunks
 from service.testlog import queries
-from service.testlog.core import NewTest, corrected
-from service.testlog.following import Cause, follow, hold
+from service.testlog.core import Event, NewTest, corrected, in_time_order
+from service.testlog.following import Cause, follow, hold, next_state
 from service.testlog.models import Repair
-from service.testlog.writing import add, written
+from service.testlog.swaps.queries import last_swaps
+from service.testlog.writing import Written, add, written
 
 
 @dataclass(frozen=True)
 class Past:
-    """What happened to one item: a test of it alone, or a repair; `item` is its id."""
+    """What happened to one item: a test of it, which went `through` other items, too, or a repair; by their ids."""
 
     item: UUID
     test: NewTest | None = None
     repair: Repair | None = None
+    through: tuple[UUID, ...] = ()
 
 
 def log_past(
@@ -37,19 +43,47 @@ def log_past(
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    by_item: dict[UUID, list[Past]] = defaultdict(list)
+    parts = [hold(db, ids) for ids in chunks(_items_of(past))]
+    held = {item.id: item for items, _ in parts for item in items}
+    add(db, [_written(db, one.test, _tested(one, held), who, now) for one in past if one.test])
+    db.add_all(one.repair for one in past if one.repair)
+    db.flush()
+    for items, before in parts:
+        after = queries.events(db, set(before) | queries.tested_with(db, [item.id for item in items]))
+        follow(db, items, before, after, dict.fromkeys(after, Cause(who, reason)), now, zone)
+
+
+def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, ItemState]:
+    """The states that the items would have once `log_past` has logged this. Nothing is written."""
+    items = {item.id: item for ids in chunks(_items_of(past)) for item in gear_queries.items(db, ids)}
+    before, after = queries.events(db, items), defaultdict[UUID, list[Event]](list)
     for one in past:
-        by_item[one.item].append(one)
-    for ids in chunks(sorted(by_item)):
-        items, before = hold(db, ids)
-        made = [
-            written(db, one.test, [item], who, now, corrected(one.test.tested_at, one.test.sent_at, now))
-            for item in items
-            for one in by_item[item.id]
-            if one.test
-        ]
-        add(db, made)
-        db.add_all(one.repair for item in items for one in by_item[item.id] if one.repair)
-        db.flush()
-        after = before | queries.events(db, ids)
-        follow(db, items, before, after, dict.fromkeys(before, Cause(who, reason)), now, zone)
+        if one.test:
+            event = _written(db, one.test, _tested(one, items), None, now).event
+            for item_id in (one.item, *one.through):
+                after[item_id].append(event)
+        if one.repair:
+            after[one.item].append(Event(one.repair.at, What.REPAIR, one.repair.id))
+    swapped = last_swaps(db, list(items))
+    return {
+        item.id: next_state(
+            db,
+            item,
+            before[item.id],
+            in_time_order([*before[item.id], *after[item.id]]),
+            swapped.get(item.id),
+        )
+        for item in items.values()
+    }
+
+
+def _written(db: Session, test: NewTest, items: Sequence[Item], who: Who | None, now: datetime) -> Written:
+    return written(db, test, items, who, now, corrected(test.tested_at, test.sent_at, now))
+
+
+def _items_of(past: Sequence[Past]) -> list[UUID]:
+    return sorted({item_id for one in past for item_id in (one.item, *one.through)})
+
+
+def _tested(one: Past, items: Mapping[UUID, Item]) -> list[Item]:
+    return [items[item_id] for item_id in (one.item, *one.through)]

@@ -112,7 +112,9 @@ def test_a_tag_that_is_no_code_of_here_is_a_label() -> None:
         return [column.key for column in look(text).columns]
 
     assert keys("Tag #,Len\n101,10 ft\n102,10 ft\n") == ["label", "length"]
-    assert keys("Tag,Name,Len\n101,low end,10 ft\n") == ["", "label", "length"]
+    assert keys("Tag,Name,Len\n101,low end,10 ft\n") == ["label", "description", "length"]
+    assert keys("Code,Name,Len\nXLR-07,low end,10 ft\n") == ["label", "description", "length"]
+    assert keys("Code,Len\n1,10 ft\n234679,10 ft\n") == ["label", "length"]
     assert keys("Tag,Len\n101,10 ft\n7K3M9U,10 ft\n") == ["code", "length"]
     assert keys("Code,Len\n7K3M9V,10 ft\n") == [
         "code",

@@ -6,10 +6,7 @@ from pathlib import Path
 import pytest
 
 from service.__main__ import main
-from service.crew.actions import found_program
 from service.exchange.files import write_whole
-from service.store.sessions import Store
-from tests.support.program import START
 
 
 @pytest.fixture
@@ -28,11 +25,6 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
 def test_a_program_goes_from_database_to_database(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
     gear = tmp_path / "gear.csv"
     gear.write_text("Name;Length;Bought\nlow end;10 ft;2024-10-06\nx;ten feet;\n")
-    assert "no program here yet" in run("import", str(gear))[1]
-    store = Store(f"sqlite:///{tmp_path}/one.db")
-    with store.writing() as db:
-        found_program(db, "Fernhollow Band Program", "America/New_York", START)
-    store.close()
     status, said = run("import", str(gear), "--dry-run")
     assert status == 0
     assert "line 3: error, x: length: “ten feet” needs a number and a unit: 10 ft or 3 m." in said
@@ -40,7 +32,11 @@ def test_a_program_goes_from_database_to_database(tmp_path: Path, run) -> None: 
     status, said = run("import", str(gear))
     assert status == 1
     assert "Nothing was brought in" in said
-    assert "Brought in a sheet of gear: 1 new, 1 error." in run("import", str(gear), "--take-good")[1]
+    assert "with --take-good" in said
+    assert "is on line 2" not in said
+    said = run("import", str(gear), "--take-good")[1]
+    assert "Brought in a sheet of gear: 1 new, 1 error." in said
+    assert "There was no program yet, so one was set up" in said
     unnamed = tmp_path / "unnamed.csv"
     unnamed.write_text("Name,Length,,\nlow end,10 ft,,torn boot\n")
     assert "column 4, which has no name: left out" in run("import", str(unnamed), "--dry-run")[1]
@@ -78,3 +74,51 @@ def test_what_breaks_while_it_is_written_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(ZeroDivisionError):
         write_whole(tmp_path / "program.json", pieces())
     assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("program.json", b"before")]
+
+
+def test_an_empty_program_goes_out_as_empty_sheets(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
+    assert run("migrate")[0] == 0
+    assert run("export", "--out", str(tmp_path / "all.json"), "--csv", str(tmp_path))[0] == 0
+    for name in ("gear", "tests"):
+        assert (tmp_path / f"{name}.csv").read_text().count("\n") == 1
+
+
+SHEET = """Code,Stuff,Size,Got,Got
+XLR-07,cable,10,10/6/24,Frame 3
+XLR-08,cable,12,10/7/24,Frame 3
+"""
+
+
+def test_a_refusal_names_the_option_that_answers_it(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
+    """Each option that it names is added, until the sheet comes in as it is meant."""
+    sheet = tmp_path / "gear.csv"
+    sheet.write_text(SHEET)
+    options: list[str] = ["--tests"]
+
+    def refused(*more: str) -> str:
+        status, said = run("import", str(sheet), *options, *more)
+        assert status == 1, said
+        return said.splitlines()[-1]
+
+    assert '--column "NAME=FIELD"' in refused()
+    assert "--gear" in refused()
+    options = ["--gear"]
+    assert "There is no column “Gone”; there are Code, Stuff, Size, Got, Got." in refused(
+        "--column", "Gone=note"
+    )
+    assert "say which one: column 4, column 5" in refused("--column", "Got=place")
+    assert "is never “weight”; it is one of code, label," in refused("--column", "Size=weight")
+    options += ["--column", "Column 4=Bought on", "--column", "column 5=place", "--column", "stuff="]
+    assert "--unit feet or --unit meters" in refused("--dates", "mdy")
+    assert "--dates mdy, --dates dmy or --dates ymd" in refused("--unit", "feet")
+    said = run("import", str(sheet), *options, "--unit", "feet", "--dates", "ymd")[1]
+    assert "“10/6/24”" not in said
+    assert "Brought in a sheet of gear: 2 new." in said
+    assert "column Code: label" in said
+    assert "column Stuff: left out" in said
+    run("export", "--csv", str(tmp_path / "out"))
+    rows = (tmp_path / "out" / "gear.csv").read_text().splitlines()
+    assert [row.split(",")[1:10] for row in rows[1:]] == [
+        ["XLR-07", "cable", "xlr3", "10 ft", "", "Frame 3", "", "", "2010-06-24"],
+        ["XLR-08", "cable", "xlr3", "12 ft", "", "Frame 3", "", "", "2010-07-24"],
+    ]

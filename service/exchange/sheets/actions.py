@@ -10,16 +10,17 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
-from service.exchange.sheets.core.asked import Above, Asked, SheetKind, check, look
+from service.exchange.sheets.core.asked import Above, Asked, SheetKind, check, chosen, look
 from service.exchange.sheets.core.columns import KNOWN, measure_in
-from service.exchange.sheets.core.fates import STAYS_OUT, BadRows, Fate, Judged, counted, in_words, seal
+from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.fates import STAYS_OUT, BadRows, Fate, counted, in_words, seal
 from service.exchange.sheets.core.gear import Choices
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.tests import TestChoices
 from service.kit.csvs import write_csv
 from service.kit.dates import local_date
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid
+from service.kit.problems import Invalid, invalid
 
 STAYED = "Why it stayed out"
 """The column that says so, in the rows that are given back."""
@@ -55,7 +56,10 @@ def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
         today = local_date(setting.now, setting.zone)
         return gear_plan.plan(db, sheet, asked.mapping, choices, today, setting.unit)
     tests = TestChoices(asked.order, asked.between)
-    return tests_plan.plan(db, sheet, asked.mapping, tests, setting.now, setting.zone, setting.unit)
+    plan = tests_plan.plan(db, sheet, asked.mapping, tests, setting.now, setting.zone, setting.unit)
+    if plan.question:
+        raise invalid("between", plan.question)
+    return plan
 
 
 def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
@@ -75,13 +79,11 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen:
         raise WrongRows(
             "Nothing was brought in, since the book has changed after you looked, and rows would now become something "
             "else. Look at them again, then bring them in.",
-            plan.rows,
+            plan,
             "rows",
         )
     if counts[Fate.ERROR] and asked.bad is BadRows.ALL:
-        raise WrongRows(
-            f"Nothing was brought in, since not every row is right: {in_words(counts)}.", plan.rows
-        )
+        raise WrongRows(f"Nothing was brought in, since not every row is right: {in_words(counts)}.", plan)
     codes = []
     if isinstance(plan, gear_import.GearPlan):
         codes = gear_import.apply(db, plan, who, setting.now, setting.zone)
@@ -94,11 +96,13 @@ def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen:
 
 
 class WrongRows(Invalid):
-    """Rows are wrong, and all must be right, or they are not as they were shown; `rows` has what becomes of each."""
+    """Rows are wrong, and all must be right, or they are not as they were shown; `rows` has what becomes of each, and
+    `ends` in which states their items end.
+    """
 
-    def __init__(self, detail: str, rows: Sequence[Judged], field: str = "bad") -> None:
+    def __init__(self, detail: str, plan: Plan, field: str = "bad") -> None:
         super().__init__(detail, {field: detail})
-        self.rows = rows
+        self.rows, self.ends = plan.rows, plan.ends_in_words
 
 
 def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
@@ -114,10 +118,33 @@ def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
     return write_csv([*sheet.header, STAYED], rows())
 
 
-def usual(text: str, unit: Unit | None, order: Any, bad: BadRows) -> Asked:
-    """An import as the command line asks for it: columns as guessed, a unit and an order where the sheet tells none."""
-    seen = look(text)
+@dataclass(frozen=True)
+class Answers:
+    """What the command line says of a sheet: all that the pages ask. None leaves it to the sheet.
+
+    `columns` are of the form NAME=FIELD (`core.asked.chosen`).
+    """
+
+    kind: SheetKind | None = None
+    columns: Sequence[str] = ()
+    unit: Unit | None = None
+    order: Order | None = None
+    item_kind: str = "cable"
+    between: bool | None = None
+    bad: BadRows = BadRows.ALL
+    above: Above | None = None
+
+
+def answered(text: str, answers: Answers) -> Asked:
+    """An import as the command line asks for it: columns as guessed where it does not say.
+
+    Raises:
+        Invalid: it names a column or a field that there is not.
+    """
+    seen = look(text, answers.kind)
+    seen = look(text, seen.kind, chosen(seen, answers.columns))
     return Asked(
-        text, seen.kind, tuple(column.key for column in seen.columns), unit or seen.unit, order or seen.order,
-        "cable", between=False, bad=bad,
+        text, seen.kind, tuple(column.key for column in seen.columns), answers.unit or seen.unit,
+        answers.order or seen.order, answers.item_kind, answers.between, answers.bad,
+        answers.above,
     )  # fmt: skip

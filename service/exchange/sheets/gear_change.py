@@ -119,6 +119,7 @@ _COLUMNS: dict[str, tuple[str, Callable[[Any], str]]] = {
     "gauge_awg": ("gauge_awg", _shown),
     "batch": ("batch", _shown),
     "bought_on": ("bought_on", _shown),
+    "in_service_on": ("in_service_on", _shown),
     "price": ("price_cents", _price),
 }
 """What of an item a sheet may change in place: the item's column, and how its values are shown."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -25,13 +25,16 @@ REASON = "brought in from a sheet"
 
 @dataclass(frozen=True)
 class Piece:
-    """A new item: its id, what is known of it, its code where the sheet has one, its state and its notes."""
+    """A new item: its id, what is known of it, its code where the sheet has one, its state, its notes, and since when
+    it is in service, today where the sheet does not tell.
+    """
 
     id: UUID
     new: gear.NewItem
     code: str
     state: ItemState
     notes: tuple[str, ...]
+    in_service_on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,8 @@ class GearPlan:
     rows: list[Judged] = field(default_factory=list)
     pieces: list[Piece] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
+    ends_in_words: str = ""
+    """Nothing: the rows themselves say which states they name."""
 
 
 def apply(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
@@ -72,6 +77,8 @@ def _add(db: Session, pieces: Sequence[Piece], who: Who | None, now: datetime, z
     tags.put_on(db, kept, now)
     codes = tags.issue(db, [piece.id for piece in pieces if not piece.code], now)
     for item, piece in zip(made, pieces, strict=True):
+        if piece.in_service_on is not None:
+            gear.edit_item(db, item, {"in_service_on": piece.in_service_on})
         gear.change_state(db, item, piece.state, who, now, REASON)
         for note in piece.notes:
             gear.add_note(db, item.id, note, who, now)

@@ -181,9 +181,9 @@ class _Planner:
             )
 
     def _check_days(self, row: GearRow) -> None:
-        bought = row.get("bought_on")
-        if bought is not None and bought > self.today:
-            raise invalid("bought_on", f"{bought} is in the future; enter the day when it was bought.")
+        for key, what in (("bought_on", "it was bought"), ("in_service_on", "it came into service")):
+            if (day := row.get(key)) is not None and day > self.today:
+                raise invalid(key, f"{day} is in the future; enter the day when {what}.")
 
     def _uncoded(self, row: GearRow) -> None:
         self._check_length(row)
@@ -343,7 +343,9 @@ class _Planner:
             spare=row.state is ItemState.SPARE,
         )  # fmt: skip
         notes = tuple(row.get("note") or ())
-        self.found.pieces += [Piece(item_id, facts, row.code, row.state, notes) for item_id in ids]
+        self.found.pieces += [
+            Piece(item_id, facts, row.code, row.state, notes, row.get("in_service_on")) for item_id in ids
+        ]
 
     def _told_of_new(self, row: GearRow) -> list[str]:
         where = f"at {spans(*row.places)}" if any(row.places) else "at no place yet"

@@ -35,11 +35,13 @@ KINDS_OF_SHEET = [(SheetKind.GEAR, "Gear"), (SheetKind.TESTS, "Tests")]
 ORDERS = [
     (Order.MONTH_FIRST, "Month first: 10/6 is October 6"),
     (Order.DAY_FIRST, "Day first: 10/6 is June 10"),
+    (Order.YEAR_FIRST, "Year first: 26/10/06 is October 6, 2026"),
 ]
 ABOVES = [
     (Above.SAME, "It lives at the place above: merged cells"),
     (Above.NONE, "Its place is not known"),
 ]
+BETWEENS = [("yes", "It was repaired in between"), ("no", "It was not: it stays quarantined")]
 ITEM_KINDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
 
@@ -80,10 +82,10 @@ def try_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
         text = unpack(sent.fields.get("sheet", ""))
         try:
             asked = read_asked(text, sent.fields)
-            rows = actions.planned(db, asked, _setting(desk)).rows
+            plan = actions.planned(db, asked, _setting(desk))
         except Invalid as refusal:
             return _columns_again(desk, text, sent.fields, refusal)
-        return _tried(desk, asked, rows, sent.fields)
+        return _tried(desk, asked, plan.rows, sent.fields, ends=plan.ends_in_words)
 
 
 @router.post("/exchange/import")
@@ -113,7 +115,7 @@ def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
             lambda db: actions.bring_in(db, asked, desk.me, setting, sent.fields.get("seen", "")),
         )
     except WrongRows as refusal:
-        return _tried(desk, asked, refusal.rows, sent.fields, refusal)
+        return _tried(desk, asked, refusal.rows, sent.fields, refusal, refusal.ends)
     except Invalid as refusal:
         return _columns_again(desk, text, sent.fields, refusal)
     return desk.page(
@@ -197,13 +199,14 @@ def _columns(
     return desk.page(
         "exchange/columns.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
         seen=seen, sheet=pack(text), words=words, values=values, kinds=KINDS_OF_SHEET, units=UNITS, orders=ORDERS,
-        item_kinds=ITEM_KINDS, aboves=ABOVES,
+        item_kinds=ITEM_KINDS, aboves=ABOVES, betweens=BETWEENS,
     )  # fmt: skip
 
 
 def _tried(
-    desk: Desk, asked: Asked, rows: Sequence[Judged], typed: dict[str, str], refusal: Invalid | None = None
-) -> Response:
+    desk: Desk, asked: Asked, rows: Sequence[Judged], typed: dict[str, str], refusal: Invalid | None = None,
+    ends: str = "",
+) -> Response:  # fmt: skip
     listed = errors_first(rows)
     start = typed.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
@@ -212,5 +215,6 @@ def _tried(
     return desk.page(
         "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows), unused=unused,
         rows=listed[begin : begin + PAGE], begin=begin, end=min(begin + PAGE, len(listed)), total=len(listed),
-        page_size=PAGE, sheet=pack(asked.text), seen=seal(rows), errors=refusal.errors if refusal else {}, op=new_op(),
+        page_size=PAGE, ends=ends, sheet=pack(asked.text), seen=seal(rows), op=new_op(),
+        errors=refusal.errors if refusal else {},
     )  # fmt: skip

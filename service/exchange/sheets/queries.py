@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -112,6 +113,16 @@ def repairs_among(db: Session, ids: Collection[UUID]) -> dict[UUID, str]:
     }
 
 
+def repairs_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[UUID, datetime, str]]]:
+    """The repairs of each of these items: id, when, and what was repaired."""
+    found: dict[UUID, list[tuple[UUID, datetime, str]]] = defaultdict(list)
+    query = select(Repair.item_id, Repair.id, Repair.at, Repair.what)
+    for ids in chunks(sorted(item_ids)):
+        for item_id, repair_id, at, what in db.execute(query.where(Repair.item_id.in_(ids))):
+            found[item_id].append((repair_id, at, what))
+    return found
+
+
 def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
     """Every item with its code and its due state, in walking order."""
     query = (
@@ -137,6 +148,18 @@ def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None]]]
     )
     for piece in db.execute(query.execution_options(yield_per=_PIECE)).partitions():
         yield list(piece)
+
+
+def repair_rows(db: Session) -> Iterator[tuple[Repair, str, str]]:
+    """Every repair with the code, now, of its item and who logged it, the oldest first."""
+    query = (
+        select(Repair, Tag.code, Person.display_name)
+        .outerjoin(Tag, (Tag.item_id == Repair.item_id) & Tag.until.is_(None))
+        .outerjoin(Person, Person.id == Repair.person_id)
+        .order_by(Repair.at, Repair.id)
+    )
+    for repair, code, by in db.execute(query.execution_options(yield_per=_PIECE)):
+        yield repair, code or "", by or ""
 
 
 def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[str]]:

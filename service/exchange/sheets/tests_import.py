@@ -1,5 +1,7 @@
 """Tests of a sheet into the log: what an import writes, and writing it."""
 
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -9,6 +11,8 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
 from service.exchange.sheets.core.fates import Judged
+from service.exchange.sheets.gear_change import in_words
+from service.gear.core import ItemState
 from service.testlog.many import Past, log_past
 
 REASON = "Tests were brought in from a sheet."
@@ -16,10 +20,25 @@ REASON = "Tests were brought in from a sheet."
 
 @dataclass
 class TestsPlan:
-    """What an import of tests comes to, row by row, and what it would write."""
+    """What an import of tests comes to, row by row, and what it would write: how many of its items end in which state.
+
+    `question` is what somebody has to say first, with what either answer comes to; empty where nothing has to be said.
+    """
 
     rows: list[Judged] = field(default_factory=list)
     past: list[Past] = field(default_factory=list)
+    ends: Counter[ItemState] = field(default_factory=Counter)
+    question: str = ""
+
+    @property
+    def ends_in_words(self) -> str:
+        """How many items end in which state: "80 in service, 5 quarantined"."""
+        return states_in_words(self.ends)
+
+
+def states_in_words(ends: Mapping[ItemState, int]) -> str:
+    """How many items are in which state, in the order of the states."""
+    return ", ".join(f"{ends[state]:,} {in_words(state)}" for state in ItemState if ends.get(state))
 
 
 def apply(db: Session, plan: TestsPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> None:

@@ -1,16 +1,18 @@
 """A sheet of tests against the program: what becomes of each row, and then making it so.
 
 A row is known again by its item, moment, verdict and fault (`core.logged`), so the same sheet a second time changes
-nothing, and a repair that was filled in since comes in alone. A sheet has no readings: a pass is taken as good
-readings, as it is when somebody taps Pass, and a fail as `core.faults` has it.
+nothing, and a repair that was filled in since comes in alone. An export has what was entered, and its repairs are rows
+of their own: all of it comes back as it was. Other sheets have no readings: a pass is taken as good readings, as it is
+when somebody taps Pass, and a fail as `core.faults` has it; and where they have a pass after a fail and no repair in
+between, somebody has to say whether there was one.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from dataclasses import replace
+from datetime import date, datetime, time
 from functools import partial
-from uuid import UUID, uuid5
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
@@ -25,35 +27,40 @@ from service.exchange.sheets.core.gear import is_empty
 from service.exchange.sheets.core.logged import Logged, Said, earlier, ids_of
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
-from service.exchange.sheets.tests_import import TestsPlan
-from service.gear.core import item_name
+from service.exchange.sheets.tests_import import TestsPlan, states_in_words
+from service.exchange.sheets.tests_repairs import (
+    BETWEEN,
+    TestEntry,
+    repair_ids,
+    repair_in,
+    repair_with,
+    unmended,
+)
+from service.gear.core import ItemState, item_name
 from service.gear.queries import ItemFacts
 from service.gear.wirings import find_wiring
 from service.kit.codes import read_code
 from service.kit.dates import local_date, parse_instant
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
-from service.testlog.core import AHEAD_MOST, NewTest, Verdict
-from service.testlog.many import Past
+from service.season.core import What
+from service.testlog.core import (
+    AHEAD_MOST,
+    NewTest,
+    Verdict,
+    through_wiring,
+    with_evidence,
+)
+from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
-from service.wiring.readings import names
+from service.testlog.queries import events
+from service.wiring.diagnosis import diagnose
+from service.wiring.readings import names, read
 from service.wiring.rebuild import rebuild
+from service.wiring.wirings import Wiring
 
-BETWEEN = "Repaired before this pass; the sheet does not say how."
 _NOON = time(12)
-_TOLD = "told"
 _EARLIER_MOST = 3
-
-
-@dataclass(frozen=True)
-class TestEntry:
-    """A row of an item, and when it was: a test to be logged, or one that is `logged`; maybe a repair with it."""
-
-    row: TestRow
-    item: ItemFacts
-    at: datetime
-    id: UUID
-    logged: Logged | None = None
 
 
 def plan(
@@ -99,6 +106,7 @@ class _Planner:
         for item in self.items.values():
             self.labels[folded(item.label)].append(item.id)
         self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
+        self.mended: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.lines: dict[UUID, int] = {}
         self.logged: dict[UUID, list[Logged]] = {}
 
@@ -114,36 +122,39 @@ class _Planner:
         """
         item = self._item(row.named)
         at = self._at(row)
+        if row.own and row.what is not What.REPAIR and not row.left_out:
+            self._check_entered(row, item)
         if row.id is not None:
             if row.id in self.lines:
                 raise invalid("id", f"the test {row.id} is on line {self.lines[row.id]} already.")
             self.lines[row.id] = row.line
-        self.taken[item.id].append((row, at))
+        (self.mended if row.what is What.REPAIR else self.taken)[item.id].append((row, at))
 
-    def finish(self, repaired_between: bool) -> TestsPlan:
+    def finish(self, repaired_between: bool | None) -> TestsPlan:
         """The whole plan, once every row was taken."""
         found = TestsPlan(self.rows)
+        mended = self._mend(found)
         entries = self._entries()
         missing = self._missing(entries)
-        between = set(_repaired_between(entries)) if repaired_between else set()
+        histories = events(self.db, {*self.taken, *self.mended})
+        between = unmended(entries, [*mended, *self._told_repairs(entries)], histories)
+        concluded = {entry.id for entry in between} if repaired_between else set[UUID]()
         repairs = {
             entry.id: repair
             for entry in entries
-            if (repair := self._repair(entry, entry.id in between)) is not None
+            if (repair := repair_with(entry, self.now, between=entry.id in concluded)) is not None
         }
         here = queries.repairs_among(self.db, [one.id for one in repairs.values()])
-        for repair in repairs.values():
+        for test_id, repair in repairs.items():
             if here.get(repair.id) == BETWEEN != repair.what:
-                repair.id = uuid5(repair.id, _TOLD)  # that one was only concluded; this one the sheet tells
+                repair.id = repair_ids(test_id)[1]  # that one was only concluded; this one the sheet tells
         here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for entry in entries:
             new, told, ways = [], list[str](), list[tuple[str, str]]()
-            if entry.logged is None and not entry.row.left_out:
+            if entry.adds:
                 test = self._test(entry)
-                new.append(Past(entry.item.id, test=test))
-                told += [
-                    f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in test.evidence
-                ]
+                new.append(Past(entry.item.id, test=test, through=entry.through))
+                told += self._kept(entry, test)
                 for one in missing.get((entry.item.id, local_date(entry.at, self.zone)), ())[:_EARLIER_MOST]:
                     sentence, words = earlier(one)
                     told.append(sentence)
@@ -159,9 +170,89 @@ class _Planner:
                 )
             found.past += new
             fate = _fate(entry, bool(new))
-            self.judge(entry.row.line, fate, self._title(entry), *told, ways=tuple(ways))
+            self.judge(entry.row.line, fate, self._title(entry.row, entry.item), *told, ways=tuple(ways))
         found.rows.sort(key=lambda row: row.line)
+        found.ends = self._ends(found.past)
+        if between and repaired_between is None:
+            found.question = self._question(between, found)
         return found
+
+    def _kept(self, entry: TestEntry, test: NewTest) -> list[str]:
+        """What is kept as evidence where a sheet has nothing but words."""
+        if entry.row.entered is not None:
+            return []
+        return [f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in test.evidence]
+
+    def _ends(self, past: Sequence[Past]) -> Counter[ItemState]:
+        """How many of the items of this sheet are in which state once all of `past` is in the log."""
+        states = {item_id: ItemState(self.items[item_id].state) for item_id in (*self.taken, *self.mended)}
+        return Counter((states | foreseen(self.db, past, self.now)).values())
+
+    def _question(self, between: Sequence[TestEntry], found: TestsPlan) -> str:
+        """Whether there was a repair before these passes, and what either answer comes to."""
+        repaired = [
+            repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None
+        ]
+        ends = self._ends([*found.past, *(Past(one.item_id, repair=one) for one in repaired)])
+        first, items = between[0], len({entry.item.id for entry in between})
+        pass_ = "item passes" if items == 1 else "items pass"
+        return (
+            f"{items} {pass_} after a fail with no repair told in between, first "
+            f"on line {first.row.line}: {self._title(first.row, first.item)}. Was there a repair in between? "
+            f"If so, the items of this sheet end as {states_in_words(ends)}; if not, as {states_in_words(found.ends)}."
+        )
+
+    def _mend(self, found: TestsPlan) -> list[Repair]:
+        """Judge the rows that are of a repair by itself; the repairs that they add."""
+        here = queries.repairs_among(self.db, self.lines)
+        logged, added = queries.repairs_of(self.db, self.mended), list[Repair]()
+        for item_id, rows in self.mended.items():
+            free = {(at, folded(what)): repair_id for repair_id, at, what in logged.get(item_id, ())}
+            turns: Counter[UUID] = Counter()
+            for row, at in rows:
+                repair_id = row.id or free.pop((at, folded(row.mended)), None)
+                if repair_id is None:
+                    repair_id = row.id_of(item_id, turns[row.id_of(item_id, 0)])
+                    turns[row.id_of(item_id, 0)] += 1
+                    is_new = True
+                else:
+                    is_new = row.id is not None and row.id not in here
+                if is_new:
+                    added.append(repair_in(row, item_id, repair_id, min(at, self.now), self.now))
+                    found.past.append(Past(item_id, repair=added[-1]))
+                self.judge(row.line, Fate.NEW if is_new else Fate.SAME, self._title(row, self.items[item_id]))
+        return added
+
+    def _told_repairs(self, entries: Iterable[TestEntry]) -> list[Repair]:
+        return [
+            repair for entry in entries if (repair := repair_with(entry, self.now, between=False)) is not None
+        ]
+
+    def _check_entered(self, row: TestRow, item: ItemFacts) -> None:
+        """Whether what an export has of a test can be logged here.
+
+        Raises:
+            Invalid: it cannot, with the column at fault.
+        """
+        for code in row.through:
+            self._item(code, "through")
+        wiring = self._wiring(row, item)
+        if row.entered is None:
+            return
+        readings = read(
+            wiring, row.entered.joined or [], row.entered.probed if row.entered.joined is not None else []
+        )
+        verdict = with_evidence(Verdict(diagnose(wiring, readings).verdict), row.entered.evidence)
+        if verdict.value != row.what.value:
+            raise invalid(
+                "entered", f"these readings are a {verdict}, and the verdict is {row.what}. Put the verdict right, or "
+                "leave this cell empty.",
+            )  # fmt: skip
+
+    def _wiring(self, row: TestRow, item: ItemFacts) -> Wiring:
+        """The wiring by which a row was tested."""
+        own = find_wiring(self.db, item.wiring)
+        return find_wiring(self.db, row.wiring or through_wiring(item.wiring, own, 1 + len(row.through)))
 
     def _entries(self) -> list[TestEntry]:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
@@ -174,7 +265,7 @@ class _Planner:
             mine = {one.id: replace(one, repair=repaired.get(one.id, "")) for one in logged.get(item_id, ())}
             unnamed = [(row, at) for row, at in taken if row.id is None]
             said = [
-                Said(at, row.verdict.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
+                Said(at, row.what.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
                 for row, at in unnamed
             ]
             ids = ids_of(said, [*mine.values()], self.lines)
@@ -183,7 +274,16 @@ class _Planner:
                 for (row, at), test_id in zip(unnamed, ids, strict=True)
             ]
             entries += [
-                TestEntry(row, item, at, row.id, there.get(row.id)) for row, at in taken if row.id is not None
+                TestEntry(
+                    row,
+                    item,
+                    at,
+                    row.id,
+                    there.get(row.id),
+                    tuple(self._item(code).id for code in row.through),
+                )
+                for row, at in taken
+                if row.id is not None
             ]
         return sorted(entries, key=lambda entry: entry.row.line)
 
@@ -200,12 +300,12 @@ class _Planner:
 
     def _repaired(self, test_ids: Iterable[UUID]) -> dict[UUID, str]:
         """The words of the repairs that came with these tests."""
-        ids = {repair_id: test_id for test_id in test_ids for repair_id in _repair_ids(test_id)}
+        ids = {repair_id: test_id for test_id in test_ids for repair_id in repair_ids(test_id)}
         here = queries.repairs_among(self.db, list(ids))
         return {test_id: here[repair_id] for repair_id, test_id in ids.items() if repair_id in here}
 
-    def _item(self, named: str) -> ItemFacts:
-        """The item that a row is of, by its code, or by its label where just one has it."""
+    def _item(self, named: str, field: str = "code") -> ItemFacts:
+        """The item that a cell names by its code, or by its label where just one has it."""
         labeled = self.labels.get(folded(named), [])
         try:
             known = self.tags.get(read_code(named))
@@ -214,13 +314,13 @@ class _Planner:
                 return self.items[labeled[0]]
             if labeled:
                 raise invalid(
-                    "code", f"{len(labeled)} items have the label “{named}”; write the code."
+                    field, f"{len(labeled)} items have the label “{named}”; write the code."
                 ) from refusal
             raise invalid(
-                "code", f"no item has the code or label “{named[:40]}”; bring the gear in first."
+                field, f"no item has the code or label “{named[:40]}”; bring the gear in first."
             ) from refusal
         if known is None or known.item is None:
-            raise invalid("code", f"{named[:40]} is on no item here; bring in the gear first.")
+            raise invalid(field, f"{named[:40]} is on no item here; bring in the gear first.")
         return self.items[known.item]
 
     def _at(self, row: TestRow) -> datetime:
@@ -236,48 +336,31 @@ class _Planner:
         return at
 
     def _test(self, entry: TestEntry) -> NewTest:
-        row, item, test_id, at = entry.row, entry.item, entry.id, entry.at
-        wiring = find_wiring(self.db, item.wiring)
-        if row.verdict is Verdict.PARTIAL:
-            return NewTest(test_id, self.codes[item.id], method=row.method, note=row.words, tested_at=at)
-        if row.verdict is Verdict.PASS:
-            good = [names(wiring, group) for group in rebuild(wiring, []).groups]
-            return NewTest(
-                test_id, self.codes[item.id], method=row.method, joined=good, note=row.words, tested_at=at
+        row, item = entry.row, entry.item
+        wiring = self._wiring(row, item)
+        new = NewTest(
+            entry.id, self.codes.get(item.id, ""), method=row.method, note=row.words, tested_at=entry.at,
+            through=row.through, wiring=row.wiring or None,
+        )  # fmt: skip
+        if row.entered is not None:
+            return replace(
+                new, joined=row.entered.joined, probed=row.entered.probed, evidence=row.entered.evidence
             )
+        if row.what is What.PARTIAL:
+            return new
+        if row.what is What.PASS:
+            return replace(new, joined=_good(wiring))
         found = understood(
             row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end
         )
         groups = (
             [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
         )
-        return NewTest(
-            test_id, self.codes[item.id], method=row.method, joined=groups, evidence=found.evidence, note=row.words,
-            tested_at=at,
-        )  # fmt: skip
+        return replace(new, joined=groups, evidence=found.evidence)
 
-    def _repair(self, entry: TestEntry, between: bool) -> Repair | None:
-        """The repair that a row tells of, or that must have been before its pass."""
-        what = entry.row.repair or (BETWEEN if between else "")
-        if not what or entry.row.left_out:
-            return None
-        first = entry.row.verdict is Verdict.PASS  # what was repaired passed afterwards
-        at = (entry.logged.at if entry.logged else entry.at) + timedelta(seconds=-1 if first else 1)
-        return Repair(
-            id=_repair_ids(entry.id)[0], item_id=entry.item.id, end=None, what=what, length_mm=None,
-            cost_cents=None, at=min(at, self.now), received_at=self.now, person_id=None,
-        )  # fmt: skip
-
-    def _title(self, entry: TestEntry) -> str:
-        item = entry.item
+    def _title(self, row: TestRow, item: ItemFacts) -> str:
         name = item.label or item_name(item.kind, item.length_mm, self.unit)
-        return f"{self.codes[item.id]}, {name}: {entry.row.verdict} on {entry.row.on}"
-
-
-def _repair_ids(test_id: UUID) -> tuple[UUID, UUID]:
-    """The ids of the repair that came with a test, and of the one told after that was only concluded."""
-    first = uuid5(test_id, "repair")
-    return first, uuid5(first, _TOLD)
+        return f"{self.codes.get(item.id, '')}, {name}: {row.what} on {row.on}"
 
 
 def _fate(entry: TestEntry, writes: bool) -> Fate:
@@ -294,7 +377,7 @@ def _left_out(entry: TestEntry) -> list[str]:
     if entry.logged is not None:
         there = {folded(text) for text in (entry.logged.note, *entry.logged.note.splitlines())}
         # A sheet of the log's own names faults as the log words them, which are not in the note.
-        words = [part for part in (row.fault if row.id is None else "", row.note) if part]
+        words = [part for part in ("" if row.id else row.fault, row.note) if part]
         missing = [part for part in words if folded(part) not in there]
         told += [
             f"“{part[:60]}” is not added, since a logged test is never changed; note it on the item."
@@ -303,21 +386,6 @@ def _left_out(entry: TestEntry) -> list[str]:
     return told
 
 
-def _repaired_between(entries: Iterable[TestEntry]) -> Iterable[UUID]:
-    """The new tests that passed after one of the same item had failed, with no repair told in between. What came of
-    those that are logged already was told then, or since.
-    """
-    open_faults: dict[UUID, bool] = {}
-    rank = {Verdict.FAIL: 0, Verdict.PARTIAL: 1, Verdict.PASS: 2}
-    for entry in sorted(entries, key=lambda entry: (entry.at, rank[entry.row.verdict], entry.row.line)):
-        if entry.row.left_out:
-            continue
-        if entry.row.verdict is Verdict.FAIL:
-            open_faults[entry.item.id] = not entry.row.repair
-        elif (
-            entry.row.verdict is Verdict.PASS
-            and open_faults.pop(entry.item.id, False)
-            and not entry.row.repair
-            and entry.logged is None
-        ):
-            yield entry.id
+def _good(wiring: Wiring) -> list[list[str]]:
+    """What a cable without a fault gives."""
+    return [names(wiring, group) for group in rebuild(wiring, []).groups]

@@ -14,10 +14,12 @@ from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.wired import TELLING, stands_alone
 from service.gear.core import KINDS
+from service.kit.codes import ALPHABET, LENGTH
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid
+from service.kit.problems import Invalid, invalid
+from service.kit.typed import plain
 
-_OWN_TAGS = ("tag", "tag no", "tag number")
+_OWN_TAGS = ("code", "tag", "tag code", "tag no", "tag number")
 SHOWN = 3
 """Cells of each column that its guess is shown with."""
 
@@ -41,8 +43,8 @@ class Asked:
     """An import as it is asked for. `text` is the sheet, `mapping` a field's key or nothing for each column.
 
     `unit` is of lengths without one, `order` of dates that may be read in two ways, `item_kind` of gear that names no
-    kind, `between` whether a pass after a fail says that there was a repair, `above` what an empty cell means below a
-    place.
+    kind, `between` whether there was a repair where a pass follows a fail and none is told (None: nobody has said),
+    `above` what an empty cell means below a place.
     """
 
     text: str
@@ -51,7 +53,7 @@ class Asked:
     unit: Unit | None
     order: Order | None
     item_kind: str
-    between: bool
+    between: bool | None
     bad: BadRows = BadRows.ALL
     above: Above | None = None
 
@@ -128,10 +130,10 @@ def _guessed(kind: SheetKind, read: Sheet) -> tuple[str, ...]:
     keys = columns.guess(fields(kind), _told_apart(read))
     if kind is SheetKind.TESTS:
         return keys
-    if "code" in keys:  # a program may have tags of its own
+    if "code" in keys:  # a program may have numbers of its own
         at = keys.index("code")
-        if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(is_code, _cells(read, at))):
-            keys = columns.guess(columns.UNCODED, read.header)
+        if columns.bare(read.header[at]) in _OWN_TAGS and not any(map(_may_be_code, _cells(read, at))):
+            keys = _numbered(columns.guess(columns.UNCODED, read.header), at)
     left = (at for at, key in enumerate(keys) if not key)
     kinds = next((at for at in left if "kind" not in keys and _names_kinds(_cells(read, at))), None)
     return tuple("kind" if at == kinds else key for at, key in enumerate(keys))
@@ -146,14 +148,70 @@ def _told_apart(read: Sheet) -> tuple[str, ...]:
     return tuple("" if len(cells[folded(name)] - {blank}) > 1 else name for name in read.header)
 
 
+def _numbered(keys: tuple[str, ...], at: int) -> tuple[str, ...]:
+    """With a program's own numbers for labels; a name beside them is kept as a description."""
+    beside = "" if "description" in keys else "description"
+    return tuple(
+        "label" if other == at else beside if key == "label" else key for other, key in enumerate(keys)
+    )
+
+
 def _names_kinds(cells: Sequence[str]) -> bool:
     """Whether most cells say what a piece is, be it something that has no place here."""
     named = sum(bool(kind_in(cell) or no_microphone_in(cell)) for cell in cells)
     return 2 * named > len(cells)
 
 
+def _may_be_code(cell: str) -> bool:
+    """Whether a cell is a code, or one with a slip in it: a program's own numbers look unlike it."""
+    letters = plain(cell).upper().replace("-", "").replace(" ", "")
+    slip = len(letters) == LENGTH and set(letters) <= set(ALPHABET) and not letters.isdigit()
+    return slip or is_code(cell)
+
+
 def _cells(read: Sheet, at: int) -> tuple[str, ...]:
     return tuple(line.cells[at] for line in read.lines if line.cells[at].strip())
+
+
+def chosen(seen: Look, pairs: Sequence[str]) -> tuple[str, ...]:
+    """The field of each column, where some are set right by `NAME=FIELD`. What is said goes before what is guessed.
+
+    A column is named by its name or as "Column 4", a field by its key or its words; no field leaves the column out.
+
+    Raises:
+        Invalid: for `column`, where there is none of that name, or no such field.
+    """
+    keys = [column.key for column in seen.columns]
+    for pair in pairs:
+        name, _, word = pair.rpartition("=")
+        at, key = _column(seen, name), _field(seen.kind, word)
+        keys = ["" if key and one == key else one for one in keys]
+        keys[at] = key
+    return tuple(keys)
+
+
+def _column(seen: Look, name: str) -> int:
+    names = [folded(column.name) for column in seen.columns]
+    places = [f"column {number}" for number in seen.sheet.numbers]
+    if names.count(folded(name)) == 1:
+        return names.index(folded(name))
+    if folded(name) in places:
+        return places.index(folded(name))
+    if folded(name) in names:
+        twice = ", ".join(place for place, one in zip(places, names, strict=True) if one == folded(name))
+        raise invalid("column", f"Several columns are called “{name[:40]}”; say which one: {twice}.")
+    there = ", ".join(column.name for column in seen.columns)
+    raise invalid("column", f"There is no column “{name[:40]}”; there are {there}.")
+
+
+def _field(kind: SheetKind, word: str) -> str:
+    for field in fields(kind):
+        if folded(word) in ("", folded(field.key), folded(field.words)):
+            return field.key if word.strip() else ""
+    raise invalid(
+        "column", f"A column of {kind} is never “{word[:40]}”; it is one of {', '.join(f.key for f in fields(kind))}, "
+        "or nothing, to leave it out.",
+    )  # fmt: skip
 
 
 def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
@@ -170,7 +228,8 @@ def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
         text, kind, mapping, Unit(unit) if unit in set(Unit) else None,
         Order(order) if order in set(Order) else None,
         typed["item_kind"] if typed.get("item_kind") in KINDS else "cable",
-        typed.get("between") == "yes", BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
+        {"yes": True, "no": False}.get(typed.get("between", "")),
+        BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
         Above(typed["above"]) if typed.get("above") in set(Above) else None,
     )  # fmt: skip
     check(asked)

@@ -67,9 +67,9 @@ GEAR = (
                              "supplier", "mfr", "mfg", "manufacturer", "po no", "bought from", "purchased from",
                              "invoice")),
     Field("bought_on", "Bought on", ("bought_on", "bought on", "bought", "purchased", "date", "purchase date",
-                                     "date bought", "date purchased", "year", "acquired", "in service since",
-                                     "purchase year", "purchase yr", "yr", "date of purchase"),
-          (*_OF_TESTS, "by", "from")),
+                                     "date bought", "date purchased", "year", "acquired", "purchase year",
+                                     "purchase yr", "yr", "date of purchase"), (*_OF_TESTS, "by", "from")),
+    Field("in_service_on", "In service since", ("in service since", "in_service_on", "in service on")),
     Field("price", "Price of one", ("price", "cost", "paid", "value", "unit price", "price each", "unit cost",
                                     "amount"), ("total", "repair")),
     Field("state", "State", ("state", "status", "condition", "working", "ok", "cond", "works", "good"), _OF_TESTS),
@@ -117,6 +117,10 @@ TESTS = (
     Field("method", "Method", ("method", "how", "test type"), ("many", "often", "long", "bad")),
     Field("through", "Other items that it went through", ("through",)),
     Field("voided", "Voided", ("voided at", "voided", "void")),
+    Field("wiring", "Wiring by which it was tested", ("wiring",)),
+    Field("entered", "Readings and evidence, as exported", ("as entered",)),
+    Field("cost", "Cost of the repair", ("repair cost", "cost of repair")),
+    Field("cut_to", "Length that it was cut to", ("cut to",)),
 )  # fmt: skip
 
 KNOWN = frozenset(name for field in (*GEAR, *TESTS) for name in field.names)

@@ -42,10 +42,11 @@ _WITH_TIME = re.compile(r"(.*?\d)(?:t| |, ?)+(\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)? ?
 
 
 class Order(StrEnum):
-    """Which comes first in a date of three numbers that ends with its year."""
+    """Which comes first in a date of three numbers; one that ends with the four digits of its year begins with none."""
 
     MONTH_FIRST = "month_first"
     DAY_FIRST = "day_first"
+    YEAR_FIRST = "year_first"
 
 
 @dataclass(frozen=True)
@@ -160,7 +161,7 @@ def _day(typed: str, order: Order | None) -> Day:
     if found := _COMPACT.fullmatch(typed):
         return Day(_made(int(found[1]), int(found[2]), int(found[3])))
     if found := _NUMBERS.fullmatch(typed):
-        return Day(_by_order(int(found[1]), int(found[2]), _year(found[3]), order, typed))
+        return Day(_by_order(found[1], found[2], found[3], order, typed))
     if found := _DAY_MONTH.fullmatch(typed):
         return Day(_made(_year(found[3]), _month(found[2]), int(found[1])))
     if found := _MONTH_DAY.fullmatch(typed):
@@ -176,7 +177,12 @@ def _day(typed: str, order: Order | None) -> Day:
     raise ValueError
 
 
-def _by_order(first: int, second: int, year: int, order: Order | None, typed: str) -> date:
+def _by_order(one: str, two: str, three: str, order: Order | None, typed: str) -> date:
+    if order is Order.YEAR_FIRST:
+        if len(three) == 2:
+            return _made(_year(one), int(two), int(three))
+        order = None
+    first, second, year = int(one), int(two), _year(three)
     if first == second:
         return _made(year, first, second)
     if order is None and first > 12:

@@ -156,8 +156,8 @@ def _read_cells(
                 values[key] = _READERS[key](cell)
             elif key == "length":
                 values[key] = cells.read_length(cell, choices.unit, choices.measure)
-            elif key == "bought_on":
-                values[key] = _bought(cell, choices.order, told)
+            elif key in _DAYS:
+                values[key] = _day(cell, choices.order, key, told)
             elif key == "state":
                 said = cells.read_state(cell)
         except Problem as problem:
@@ -243,10 +243,14 @@ def _note_state(said: cells.Said, values: dict[str, Any], told: list[str]) -> No
         told.append(f"“{said.condition}” tells how it looks, so it is kept as a note.")
 
 
-def _bought(cell: str, order: Order | None, told: list[str]) -> date:
-    day = read_day(cell, order, "bought_on")
+_DAYS = {"bought_on": "bought on", "in_service_on": "in service since"}
+"""The columns of days, and how a day that is not exact is told."""
+
+
+def _day(cell: str, order: Order | None, key: str, told: list[str]) -> date:
+    day = read_day(cell, order, key)
     if not day.exact:
-        told.append(f"“{' '.join(cell.split())}” is taken as bought on {day.on}.")
+        told.append(f"“{' '.join(cell.split())}” is taken as {_DAYS[key]} {day.on}.")
     elif day.counted:
         told.append(f"“{cell.strip()}” is a spreadsheet's number for the day {day.on}.")
     return day.on

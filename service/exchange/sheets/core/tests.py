@@ -10,50 +10,59 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import TESTS
 from service.exchange.sheets.core.days import Order, read_moment, read_time
+from service.exchange.sheets.core.entered import Entered, read_entered
 from service.exchange.sheets.core.faults import end_in
 from service.exchange.sheets.core.sheet import Line
 from service.gear.core import End
 from service.kit.dates import parse_instant
 from service.kit.problems import Invalid, Problem, invalid
 from service.kit.typed import plain
-from service.testlog.core import Method, Verdict
+from service.season.core import What
+from service.testlog.core import Method, readable
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:tests")
 WORDS = {field.key: field.words.lower() for field in TESTS}
-_VERDICTS = {
+_WHATS = {
     **dict.fromkeys(
         ("pass", "passed", "p", "ok", "okay", "good", "yes", "y", "works", "working", "fine", "true", "✓", "✔"),
-        Verdict.PASS,
+        What.PASS,
     ),
     **dict.fromkeys(
         ("fail", "failed", "f", "bad", "no", "n", "broken", "dead", "not working", "false", "faulty", "defective",
-         "✗", "✘"), Verdict.FAIL,
+         "✗", "✘"), What.FAIL,
     ),
-    **dict.fromkeys(("partial", "partly", "incomplete", "partial test"), Verdict.PARTIAL),
+    **dict.fromkeys(("partial", "partly", "incomplete", "partial test"), What.PARTIAL),
+    **dict.fromkeys(("repair", "repaired", "fixed", "mended"), What.REPAIR),
 }  # fmt: skip
+UNTOLD = "Repaired; the sheet does not say how."
 _YES = ("yes", "y", "x", "true", "1", "done", "fixed", "repaired", "✓")
 _NO = re.compile(
     r"(?:n|false|0|n\.?/?a\.?|[-.?/]*|tbd|to ?do|to be (?:done|fixed|repaired)|pending|waiting|later|open)"
     r"|(?:no|not|none|never|nothing|unrepaired|unfixed|needs?|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b.*"
 )
 """Words that tell of no repair: none was needed, or it is still to come."""
+_DENIED = re.compile(
+    r"(?:n|no|not|never|unrepaired|unfixed|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b(?!/| yet)"
+)
 
 
 @dataclass(frozen=True)
 class TestChoices:
-    """How a sheet of tests is to be read: which number of a date comes first, and whether a pass after a fail says
-    that the item was repaired in between, as sheets without a column for repairs leave it out.
+    """How a sheet of tests is to be read: which number of a date comes first, and whether an item that passes after a
+    fail was repaired in between, where the sheet does not tell; None where nobody has said.
     """
 
     order: Order | None = None
-    repaired_between: bool = False
+    repaired_between: bool | None = None
 
 
 @dataclass(frozen=True)
 class TestRow:
     """A row as it was read. `at` is None where only the day is known; `instant` where the sheet has it.
 
-    `named` is what names the item. `left_out` says why the row becomes no test, where it does not.
+    `named` is what names the item, and `through` what names others. `what` is a verdict, or a repair by itself, of
+    `cost_cents` and cut to `cut_to_mm`. `unrepaired` says that the row denies a repair. `own` marks a row of an export,
+    which is complete. `left_out` says why the row becomes no test, where it does not.
     """
 
     line: int
@@ -61,7 +70,7 @@ class TestRow:
     on: date
     at: time | None
     instant: str | None
-    verdict: Verdict
+    what: What
     fault: str
     end: End | None
     repair: str
@@ -69,18 +78,33 @@ class TestRow:
     method: Method
     id: UUID | None = None
     left_out: str = ""
+    unrepaired: bool = False
+    own: bool = False
+    entered: Entered | None = None
+    through: tuple[str, ...] = ()
+    wiring: str = ""
+    cost_cents: int | None = None
+    cut_to_mm: int | None = None
 
     def id_of(self, item: UUID, turn: int) -> UUID:
         """The test's id, where the sheet has none: it follows from the item, the moment, the verdict and what was
         wrong, and from the turn among rows that have all this in common. Notes and repairs are filled in later.
         """
         moment = [str(self.on), str(self.at)] if self.instant is None else [_utc(self.instant)]
-        return uuid5(_IDS, repr([str(item), moment, self.verdict.value, cells.folded(self.fault), turn]))
+        return uuid5(_IDS, repr([str(item), moment, self.what.value, cells.folded(self.fault), turn]))
 
     @property
     def words(self) -> str:
-        """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost."""
-        return "\n".join(dict.fromkeys(part for part in (self.fault, self.note) if part))
+        """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost. In an export
+        those are the log's own.
+        """
+        said = (self.note,) if self.own else (self.fault, self.note)
+        return "\n".join(dict.fromkeys(part for part in said if part))
+
+    @property
+    def mended(self) -> str:
+        """What was repaired, of a row that is of a repair by itself."""
+        return self.repair or self.fault or self.note or UNTOLD
 
 
 def is_of_row(test_id: UUID) -> bool:
@@ -101,23 +125,28 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
     read = _Reading(typed)
     on, at, instant = read.value("tested_at", lambda cell: _when(cell, typed.get("time", ""), choices.order))
-    verdict = read.value("verdict", _verdict)
+    what = read.value("verdict", _what)
     method = read.value("method", _method, Method.TWO_ENDED)
     end = read.value("end", _end, None)
     test_id = read.value("id", _id, None)
-    note = read.value("note", lambda cell: cells.read_line(cell, "note", cells.NOTE_MOST), "")
-    fault = read.value("fault", lambda cell: cells.read_line(cell, "fault", cells.NOTE_MOST), "")
-    repair, not_done = _repair(
-        read.value("repair", lambda cell: cells.read_line(cell, "repair", 200), "") or ""
-    )
+    own = test_id is not None and "entered" in mapping
+    note = read.value("note", _as_it_is if own else _note, "")
+    fault = read.value("fault", str.strip if own else _fault, "")
+    told = read.value("repair", lambda cell: cells.read_line(cell, "repair", 200), "")
+    repair, not_done, denied = (told, "", False) if own else _repair(told)
+    entered = read.value("entered", read_entered, None)
+    cost, cut_to = read.value("cost", cells.read_money, None), read.value("cut_to", _cut_to, None)
     if "code" not in typed:
         read.errors["code"] = "say which item it is of."
     if read.errors:
         raise Invalid(" ".join(read.errors.values()), read.errors)
     note = "\n".join(part for part in (note, not_done) if part)
+    through, wiring = (
+        (tuple(typed.get("through", "").split()), typed.get("wiring", "").strip()) if own else ((), "")
+    )
     row = TestRow(
-        line.number, " ".join(typed["code"].split()), on, at, instant, verdict, fault, end, repair, note, method,
-        test_id, _left_out(typed),
+        line.number, " ".join(typed["code"].split()), on, at, instant, what, fault, end, repair, note, method, test_id,
+        _left_out(typed, own), denied, own, entered, through, wiring, cost, cut_to,
     )  # fmt: skip
     if len(row.words) > cells.NOTE_MOST:
         raise invalid(
@@ -127,10 +156,12 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     return row
 
 
-def _left_out(typed: Mapping[str, str]) -> str:
+def _left_out(typed: Mapping[str, str], own: bool) -> str:
     if "voided" in typed:
         return "It was voided, so it counts for nothing."
-    return "It went through several items, and a sheet tells of one." if "through" in typed else ""
+    if "through" in typed and not own:
+        return "It went through several items, and a sheet tells of one."
+    return ""
 
 
 class _Reading:
@@ -154,6 +185,22 @@ class _Reading:
             return (None, None, None)
 
 
+def _note(cell: str) -> str:
+    return cells.read_line(cell, "note", cells.NOTE_MOST)
+
+
+def _fault(cell: str) -> str:
+    return cells.read_line(cell, "fault", cells.NOTE_MOST)
+
+
+def _as_it_is(cell: str) -> str:
+    return readable(cell)
+
+
+def _cut_to(cell: str) -> int:
+    return cells.read_length(cell, None)
+
+
 def _when(cell: str, clock: str, order: Order | None) -> tuple[date, time | None, str | None]:
     text = plain(cell)
     try:
@@ -167,11 +214,11 @@ def _when(cell: str, clock: str, order: Order | None) -> tuple[date, time | None
     return day.on, read_time(clock) if clock.strip() else at, None
 
 
-def _verdict(cell: str) -> Verdict:
+def _what(cell: str) -> What:
     word = " ".join(plain(cell).lower().rstrip(".!").split())
-    if word not in _VERDICTS:
-        raise invalid("verdict", f"“{cell.strip()[:30]}” is no verdict; write pass, fail or partial.")
-    return _VERDICTS[word]
+    if word not in _WHATS:
+        raise invalid("verdict", f"“{cell.strip()[:30]}” is no verdict; write pass, fail, partial or repair.")
+    return _WHATS[word]
 
 
 def _method(cell: str) -> Method:
@@ -196,9 +243,11 @@ def _id(cell: str) -> UUID:
         raise invalid("id", f"“{cell.strip()[:40]}” is no id; leave the column out.") from error
 
 
-def _repair(words: str) -> tuple[str, str]:
-    """What was repaired, and the words that tell of none but say more than that: they go with the test."""
+def _repair(words: str) -> tuple[str, str, bool]:
+    """What was repaired; the words that tell of none but say more than that, which go with the test; and whether they
+    deny that there was one, which leaves nothing to ask.
+    """
     typed = plain(words).lower()
     if _NO.fullmatch(typed):
-        return "", words if " " in typed else ""
-    return ("Repaired; the sheet does not say how." if typed in _YES else words), ""
+        return "", words if " " in typed else "", bool(_DENIED.match(typed))
+    return (UNTOLD if typed in _YES else words), "", False

@@ -1,0 +1,81 @@
+"""What was entered for a test, in one cell of a sheet: readings and evidence as the API has them, and back. Pure.
+
+Without it a sheet has only the words for what was found, of which nobody can make the readings again.
+
+>>> write_entered([["A1", "B1"]], ["A1", "B1"], [{"class": "damage", "end": None, "note": "cut jacket"}])
+'{"joined":[["A1","B1"]],"probed":["A1","B1"],"evidence":[{"class":"damage","note":"cut jacket"}]}'
+>>> read_entered('{"joined":null,"evidence":[{"class":"intermittent","end":"B"}]}').joined is None
+True
+"""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, NoReturn
+
+from service.gear.core import End
+from service.kit.problems import invalid
+from service.testlog.core import Evidence
+from service.wiring.faults import FaultClass, told
+from service.wiring.readings import ALL
+
+
+@dataclass(frozen=True)
+class Entered:
+    """Groups of joined contacts, None where nothing was read; which were probed, "all" or names; and the evidence."""
+
+    joined: Sequence[Sequence[str]] | None
+    probed: Any = ALL
+    evidence: tuple[Evidence, ...] = ()
+
+
+def write_entered(joined: Sequence[Sequence[str]], probed: Any, evidence: Sequence[dict[str, Any]]) -> str:
+    """The cell; the log keeps that nothing was read as nothing probed."""
+    cell: dict[str, Any] = {"joined": joined if probed else None}
+    if probed and probed != ALL:
+        cell["probed"] = probed
+    if evidence:
+        cell["evidence"] = [{key: value for key, value in one.items() if value} for one in evidence]
+    return json.dumps(cell, ensure_ascii=False, separators=(",", ":"))
+
+
+def read_entered(cell: str) -> Entered:
+    """What `write_entered` was given.
+
+    Raises:
+        Invalid: for `entered`.
+    """
+    try:
+        said = json.loads(cell)
+    except (ValueError, RecursionError):
+        _refuse()
+    if not isinstance(said, dict) or not {"joined"} <= said.keys() <= {"joined", "probed", "evidence"}:
+        _refuse()
+    joined, probed, evidence = said["joined"], said.get("probed", ALL), said.get("evidence", [])
+    if joined is not None and not (isinstance(joined, list) and all(map(_is_names, joined))):
+        _refuse()
+    if not (probed == ALL or _is_names(probed)) or not isinstance(evidence, list):
+        _refuse()
+    return Entered(joined, probed, tuple(map(_evidence, evidence)))
+
+
+def _evidence(said: Any) -> Evidence:
+    if not isinstance(said, dict) or not {"class"} <= said.keys() <= {"class", "end", "note"}:
+        _refuse()
+    if not all(isinstance(value, str) for value in said.values()) or said["class"] not in list(FaultClass):
+        _refuse()
+    kind = told(FaultClass(said["class"]))
+    if kind is None or said.get("end", "A") not in list(End):
+        _refuse()
+    return Evidence(kind, End(said["end"]) if "end" in said else None, said.get("note", ""))
+
+
+def _is_names(said: Any) -> bool:
+    return isinstance(said, list) and all(isinstance(name, str) for name in said)
+
+
+def _refuse() -> NoReturn:
+    raise invalid(
+        "entered",
+        "this is not as an export has it. Export the tests once more, or leave the cell empty: then the words count.",
+    )
