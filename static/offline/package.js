@@ -1,6 +1,7 @@
 /* What was taken along: sessions, and the tables of their wirings. */
 
 import { entries, me } from "../outbox/outbox.js";
+import { standing } from "../outbox/standing.js";
 import { taken } from "../outbox/store.js";
 
 const LASTS = 14 * 24 * 3600 * 1000; // ms: an old worklist only misleads
@@ -10,11 +11,12 @@ const TRIES = 30; // times that the service may say that it still works a table 
 /* Load a session's worklist, which works without its tables already; what is kept of it. What was sent from here before is
    in what the service says now, and counts no more by itself: a test that was voided since would be done here for ever. */
 export async function take(id) {
-  const sent = await taken.all(`done:${id}:`);
+  const sent = await taken.all(`done:${id}:`), stood = await taken.all("stands:");
   const session = await loaded(`/api/v1/sessions/${id}/package`);
   const kept = { ...session, loaded_at: Date.now() };
   await taken.put(`session:${id}`, kept);
   await forget(`done:${id}:`, sent);
+  await forget("stands:", stood);
   for (const each of await sessions()) {
     if (Date.now() - each.loaded_at > LASTS) await taken.drop(`session:${each.session.id}`);
   }
@@ -113,6 +115,12 @@ export async function linesOf(pack) {
   const sent = new Map((await taken.all(`done:${id}:`)).map((each) => [each.code, each.verdict]));
   const here = new Map(waiting.map((entry) => [entry.shown.code, entry.shown.verdict.toLowerCase()]));
   return pack.lines.map((line) => ({ ...line, done: here.get(line.code) ?? sent.get(line.code) ?? line.done }));
+}
+
+/* How a line's item stands: by what waits here, by what was sent from here since, else as it was taken along. */
+export async function stateOf(line) {
+  const sent = await taken.get(`stands:${line.code}`).catch(() => null);
+  return standing(await entries()).get(line.code) ?? sent?.state ?? line.stands ?? line.state;
 }
 
 /* The next line that is open, after this code in walking order, then from the start again. */

@@ -47,7 +47,7 @@ function replace(view, below) {
 function sheet(fault) {
   const made = part("fault");
   for (const hole of ["title", "on_stage", "look_first", "after_repair"]) made.querySelector(`[data-${hole}]`).textContent = fault[hole];
-  made.querySelector("figure").innerHTML = fault.drawing; // the service's own, as it came with the tables
+  made.querySelector("figure").innerHTML = fault.drawing ?? ""; // the service's own, as it came with the tables
   return made;
 }
 

@@ -3,7 +3,7 @@
 import { kept } from "../outbox/deeds.js";
 import { spaced, span } from "../outbox/status.js";
 import { bind } from "./form.js";
-import { lineOf, linesOf, next, pulls, session as sessionOf, sessions } from "./package.js";
+import { lineOf, linesOf, next, pulls, session as sessionOf, sessions, stateOf } from "./package.js";
 import { showEntries } from "./waiting.js";
 import { chooseLanes } from "./lanes.js";
 
@@ -90,11 +90,12 @@ export async function item(code) {
     if ((await camera()).codeIn(`/t/${code}`)) view.querySelector(".notice").after(deeds(code));
     return undefined;
   }
-  const line = (await linesOf(found.pack)).find((each) => each.code === code), verdict = line.done ?? line.last;
+  const line = (await linesOf(found.pack)).find((each) => each.code === code), verdict = line.done ?? line.last, state = await stateOf(line);
   const made = part("item", {
-    title: line.name, code: spaced(code), place: where(line), state: part(line.state, {}, "state"),
+    title: line.name, code: spaced(code), place: where(line), state: part(state, {}, "state"),
     last: verdict ? part(verdict, {}, "verdict") : "Never tested.", when: line.done ? "in this session" : "",
   });
+  made.querySelector("[data-out]").hidden = !["quarantined", "in_repair"].includes(state);
   made.append(deeds(code));
   return show(made, go("Test it", `/t/${code}/test?session=${found.pack.session.id}`), go("The worklist", `/sessions/${found.pack.session.id}`));
 }
@@ -122,7 +123,7 @@ export async function testForm(code, id) {
   const found = await lineOf(code, id).catch(() => null);
   if (!found) return unknown(`${spaced(code)} is not among what you took along. Write it down, and log it with a signal.`);
   const { pack, line } = found, wiring = pack.wirings[line.wiring];
-  const made = part("form", { title: line.name, code: spaced(code), place: where(line), state: part(line.state, {}, "state") });
+  const made = part("form", { title: line.name, code: spaced(code), place: where(line), state: part(await stateOf(line), {}, "state") });
   made.querySelector("[data-form]").innerHTML = wiring.form; // the service's own form, as it was taken along
   show(made, part("verdicts"));
   const form = document.getElementById("test");

@@ -101,6 +101,7 @@ async function send(entry) {
     Object.assign(line, { tries: 0, until: 0 });
     const { session } = claimed.body, { code } = claimed.shown; // for the worklist, as long as there is no signal
     if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: answer.body.verdict }).catch(() => {});
+    for (const [code, state] of stated(claimed.body, answer.body)) await store.taken.put(`stands:${code}`, { code, state }).catch(() => {});
     const { event, item } = claimed.body; // and so for a pull list
     if (event) await store.taken.put(`ticked:${event}:${item}`, { code: item }).catch(() => {});
     news.dispatchEvent(new CustomEvent("sent", { detail: { entry: claimed, receipt: answer.body } }));
@@ -118,6 +119,12 @@ async function send(entry) {
     else if (means === "later") line.until = Date.now() + wait(++line.tries, answer.after);
   }
   changed();
+}
+
+/* The states that a receipt names, by code: of what was tested alone, of what was swapped. */
+function stated({ item, through, bad, spare }, receipt) {
+  const found = [[through?.length ? null : item, receipt.state], [bad, receipt.bad_state], [spare, receipt.spare_state]];
+  return found.filter(([code, state]) => code && state);
 }
 
 /* Come back when the next entry is due. */

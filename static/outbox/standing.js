@@ -1,0 +1,58 @@
+/* How items stand by what waits on this phone: a fail, a spare that went in and a crackle count from the tap on, sent or
+   not. What names its item on a page (templates/parts/state.html, `data-here`) is put right there. */
+
+import { entries, news } from "./outbox.js";
+
+/* Of each code what was found of it here: "quarantined" or "suspect". `all` are entries, the oldest first. */
+export function standing(all) {
+  const found = new Map(), failed = new Set();
+  const flexed = ({ evidence }) => evidence.some((one) => one.class === "flexed");
+  const mark = (code, as) => { if (found.get(code) !== "quarantined") found.set(code, as); };
+  for (const { url, body, shown } of all) {
+    if (url === "/api/v1/swaps") mark(body.bad, "quarantined");
+    else if (url === "/api/v1/suspects") mark(body.item, "suspect");
+    else if (url !== "/api/v1/tests") continue;
+    else if (shown.verdict === "Fail" && body.through.length) [body.item, ...body.through].forEach((code) => mark(code, "suspect"));
+    else if (shown.verdict === "Fail") { mark(body.item, "quarantined"); failed.add(body.item); }
+    // A fault ends by a repair and then a pass, which are not for this phone to judge.
+    else if (shown.verdict === "Pass" && !failed.has(body.item) && (found.get(body.item) !== "suspect" || flexed(body))) found.delete(body.item);
+  }
+  return found;
+}
+
+const chips = document.querySelector("template[data-chips]");
+const sent = []; // since this page came up: it does not show them yet
+
+/* Put the page right, and keep it so. */
+export async function keepRight() {
+  if (!chips || !document.querySelector("[data-stands], [data-due], [data-here]")) return;
+  const show = async () => {
+    const found = standing([...sent, ...await entries()]);
+    for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, found.get(chip.dataset.stands ?? chip.dataset.due));
+    for (const told of document.querySelectorAll("[data-here]")) told.hidden = found.get(told.dataset.here) !== "quarantined";
+  };
+  news.addEventListener("sent", ({ detail }) => sent.push(detail.entry));
+  news.addEventListener("change", show);
+  await show();
+}
+
+/* A chip as it has to be where its item was found `as` this; as it came, where nothing was found. */
+function put(chip, as) {
+  if (chip.nextElementSibling?.dataset.instead) chip.nextElementSibling.remove();
+  chip.hidden = Boolean(as) && (as === "quarantined" || chip.dataset.stands !== undefined || chip.matches(".is-pass"));
+  const name = chip.dataset.stands ? as : as === "quarantined" ? "blocked" : null;
+  if (name) {
+    const made = chips.content.querySelector(`[href$="#${name}"]`).closest(".chip").cloneNode(true);
+    made.dataset.instead = "yes";
+    chip.after(made);
+  }
+  if (as) node(chip, as);
+}
+
+/* The mark at the start of its row. */
+function node(chip, as) {
+  const mark = chip.closest(".run > li")?.querySelector(":scope > .node"), use = mark?.querySelector("use");
+  if (!use) return;
+  mark.className = "node is-fail";
+  use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${as}`));
+}
