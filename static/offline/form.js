@@ -5,9 +5,7 @@ import { add } from "../outbox/outbox.js";
 import { UNDONE, say } from "../outbox/status.js";
 import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
-import { tableOf } from "./package.js";
 import { Contradiction, readForm } from "./readings.js";
-import { tell } from "./told.js";
 import { VERDICTS, lookUp, ticked } from "./verdict.js";
 
 const PATIENCE = 2500; // ms that the service may take to say which item is next
@@ -18,21 +16,20 @@ export function bind(form, test) {
   let busy = false, plain = false;
   const replaces = fillAgain(form, test.code);
   const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
-  // Where none was taken along, it is loaded once somebody begins to mark what was found: keeping waits for no signal.
-  const loading = once(async () => await table ?? tableOf(test.wiring).catch(() => null));
+  // What tells of a fail is loaded once somebody begins to mark what was found: keeping waits for no signal.
+  const teller = once(() => import("./told.js").catch(() => null));
+  const loading = once(async () => await table ?? (await teller())?.tableOf(test.wiring).catch(() => null));
   form.querySelector("details").addEventListener("toggle", loading);
   form.addEventListener("submit", async (event) => {
     if (plain) return;
     event.preventDefault();
     if (busy) return;
     busy = true;
+    const data = new FormData(form);
+    data.set("verdict", event.submitter.value);
+    let kept;
     try {
-      const data = new FormData(form);
-      data.set("verdict", event.submitter.value);
-      const kept = await keep(test, data, table, replaces);
-      navigator.vibrate?.(40);
-      if (kept.shown.verdict === VERDICTS.fail) return tell(test, kept, loading().then((known) => found(test, data, known)), () => goOn(test));
-      await goOn(test);
+      kept = await keep(test, data, table, replaces);
     } catch (error) {
       busy = false;
       if (error instanceof Contradiction) return complain(form, error.message);
@@ -40,8 +37,12 @@ export function bind(form, test) {
       plain = true;
       say("This phone keeps nothing for websites, so the test was not put aside. It is being sent now, and needs a signal.");
       // Not at once: while this submit is still being told to the page, the browser would ignore another.
-      setTimeout(() => event.submitter.click());
+      return void setTimeout(() => event.submitter.click());
     }
+    navigator.vibrate?.(40);
+    const told = kept.shown.verdict === VERDICTS.fail ? await teller() : null;
+    if (!told) return goOn(test);
+    return told.tell(test, kept, loading().then((known) => found(test, data, known)), () => goOn(test));
   });
   // A page that comes back from the browser's own cache is as good as new.
   addEventListener("pageshow", () => { busy = false; });

@@ -4,6 +4,8 @@
 import { news } from "../outbox/outbox.js";
 import { spaced } from "../outbox/status.js";
 
+export { tableOf } from "./package.js";
+
 const HOLD = 1000; // ms in which the way on takes no tap: it lies where the verdict was
 
 const part = (name) => document.querySelector(`template[data-told="${name}"]`).content.cloneNode(true);

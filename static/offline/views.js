@@ -3,6 +3,7 @@
 import { kept } from "../outbox/deeds.js";
 import { spaced, span } from "../outbox/status.js";
 import { bind } from "./form.js";
+import "./told.js"; // so that it is kept on the phone with this page: the form loads it when it needs it
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions, stateOf } from "./package.js";
 import { showEntries } from "./waiting.js";
 import { chooseLanes } from "./lanes.js";

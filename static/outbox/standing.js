@@ -20,12 +20,12 @@ export function standing(all) {
   return found;
 }
 
-const chips = document.querySelector("template[data-chips]");
+const LOOKS = { quarantined: ["Quarantined", "is-solid"], blocked: ["Blocked", "is-fail is-twice"], suspect: ["Suspect", "is-fail is-open"] }; // as templates/parts/state.html has them
 const sent = []; // since this page came up: it does not show them yet
 
 /* Put the page right, and keep it so. */
 export async function keepRight() {
-  if (!chips || !document.querySelector("[data-stands], [data-due], [data-here]")) return;
+  if (!document.querySelector("[data-stands], [data-due], [data-here]")) return;
   const show = async () => {
     const found = standing([...sent, ...await entries()]);
     for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, found.get(chip.dataset.stands ?? chip.dataset.due));
@@ -42,8 +42,10 @@ function put(chip, as) {
   chip.hidden = Boolean(as) && (as === "quarantined" || chip.dataset.stands !== undefined || chip.matches(".is-pass"));
   const name = chip.dataset.stands ? as : as === "quarantined" ? "blocked" : null;
   if (name) {
-    const made = chips.content.querySelector(`[href$="#${name}"]`).closest(".chip").cloneNode(true);
+    const made = Object.assign(document.createElement("span"), { className: `chip ${LOOKS[name][1]}`, innerHTML: chip.innerHTML });
     made.dataset.instead = "yes";
+    shape(made, name);
+    made.lastElementChild.textContent = LOOKS[name][0];
     chip.after(made);
   }
   if (as) node(chip, as);
@@ -51,8 +53,13 @@ function put(chip, as) {
 
 /* The mark at the start of its row. */
 function node(chip, as) {
-  const mark = chip.closest(".run > li")?.querySelector(":scope > .node"), use = mark?.querySelector("use");
-  if (!use) return;
+  const mark = chip.closest(".run > li")?.querySelector(":scope > .node");
+  if (!mark) return;
   mark.className = "node is-fail";
-  use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${as}`));
+  shape(mark, as);
+}
+
+function shape(within, name) {
+  const use = within.querySelector("use");
+  use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${name}`));
 }

@@ -40,6 +40,13 @@ def test_what_no_test_has_proven_yet_has_a_sign_of_its_own_and_is_not_green() ->
     assert all("is-pass" not in stands[f"{state}_untested"][1] for state in USABLE)
 
 
+def test_what_the_phone_puts_right_looks_as_everywhere() -> None:
+    found = re.findall(r'(\w+): \["([^"]+)", "([^"]+)"\]', (STATIC / "outbox/standing.js").read_text())
+    assert {name for name, _, _ in found} == {"quarantined", "blocked", "suspect"}
+    for name, word, tone in found:
+        assert (word, tone) == (WORDS.STANDS | WORDS.FLAGS)[name]
+
+
 def test_every_shape_that_a_template_names_is_drawn() -> None:
     source = "".join(path.read_text() for path in TEMPLATES.rglob("*.html"))
     named = set(re.findall(r"""\bshape(?:_name=|\()["'](\w+)["']""", source))

@@ -41,8 +41,9 @@ def _line(line: Line, last: Mapping[Any, tuple[str, Any]], unit: Unit) -> dict[s
     verdict, at = last.get(item.id, (None, None))
     return {
         "code": line.code, "name": item.label or item_name(item.kind, item.length_mm, unit), "place": item.place,
-        "place_b": item.place_b, "wiring": item.wiring, "state": item.state.value, "stands": item.stands, "why": line.why,
-        "done": line.done.verdict.value if line.done else None, "last": verdict, "last_at": at and at.isoformat(),
+        "place_b": item.place_b, "wiring": item.wiring, "state": item.state.value, "stands": item.stands,
+        "why": line.why, "done": line.done.verdict.value if line.done else None, "last": verdict,
+        "last_at": at and at.isoformat(),
     }  # fmt: skip
 
 
