@@ -196,7 +196,7 @@ class _Filling:
 
     def _due(self, rows: Rows, item_id: UUID, events: Sequence[Event]) -> None:
         since = local_date(self.began, scenario.ZONE)
-        due = reckoned(self.rules, since, events, self.today, scenario.ZONE)
+        due = reckoned(self.rules, since, events, frozenset(), self.today, scenario.ZONE)
         rows[ItemDue].append({"item_id": item_id} | due)
         rows[Flag] += [
             {

@@ -168,6 +168,15 @@ def ports(db: Session, item_id: UUID) -> Sequence[Port]:
     return db.scalars(select(Port).where(Port.item_id == item_id).order_by(Port.end, Port.connector)).all()
 
 
+def ports_of_items(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Port]]:
+    """The connectors of each of these items, in order."""
+    found: dict[UUID, list[Port]] = {item_id: [] for item_id in item_ids}
+    query = select(Port).where(Port.item_id.in_(item_ids))
+    for port in db.scalars(query.order_by(Port.item_id, Port.end, Port.connector)):
+        found[port.item_id].append(port)
+    return found
+
+
 def placement(db: Session, item_id: UUID) -> Placement | None:
     """Where an item lives now."""
     return db.scalar(select(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)))

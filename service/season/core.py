@@ -178,9 +178,13 @@ def _standing(history: Sequence[Entry], today: date) -> _Standing:
 
 def _worst(seasons: Sequence[Season], in_service_on: date, standing: _Standing, today: date) -> Due:
     rounds = [season.rounds for season in seasons] or [()]
-    answers = [_due(each, in_service_on, standing, today) for each in rounds]
-    worst = list(DueState)
-    return min(answers, key=lambda answer: (worst.index(answer.state), answer.due_by or date.max))
+    return worst(_due(each, in_service_on, standing, today) for each in rounds)
+
+
+def worst(answers: Iterable[Due]) -> Due:
+    """The worst of some answers, and of those of that state the one that is due first."""
+    states = list(DueState)
+    return min(answers, key=lambda answer: (states.index(answer.state), answer.due_by or date.max))
 
 
 def _due(rounds: Sequence[Round], in_service_on: date, standing: _Standing, today: date) -> Due:

@@ -39,6 +39,7 @@ from service.testlog.core import (
 )
 from service.testlog.following import Cause, follow, hold, keep_up
 from service.testlog.models import FaultRow, Repair, SessionHelper, Test, Void, WorkSession
+from service.testlog.plugging import plugged
 from service.testlog.wording import as_json, titles
 from service.testlog.writing import Written, add, same_test, when, written
 
@@ -70,6 +71,8 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
     if len(said) > 1 and sorted(before) != sorted(item.id for item in items):
         raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
     held = {item.id: item for item in items}
+    for each in through:
+        plugged(db, [held[item_id] for item_id in each])
     made = [
         written(
             db,
@@ -88,7 +91,7 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
     add(db, made)
     after, causes = dict(before), dict[UUID, Cause]()
     for new, each, one in zip(made, through, said, strict=True):
-        after |= {item_id: in_time_order([*before[item_id], new.event]) for item_id in each}
+        after |= {item_id: in_time_order([*before[item_id], new.events[item_id]]) for item_id in each}
         causes |= dict.fromkeys(each if len(said) > 1 else before, Cause(one.by, _reason(db, new)))
     follow(db, items, before, after, causes, now, zone)
     codes = codes_of(db, held)
@@ -102,7 +105,10 @@ def logged_as(db: Session, new: NewTest) -> dict[str, Any] | None:
     """The answer to a test that is in the log under its id, whoever brought it in; None where that is another one."""
     test = queries.test(db, new.id)
     through = queries.items_of(db, [new.id])[new.id]
-    if test is None or through != _items(db, new) or not same_test(test, find_wiring(db, test.wiring), new):
+    lane = queries.lane_of(db, [new.id]).get(new.id)
+    if test is None or (through, lane) != (_items(db, new), new.lane):
+        return None
+    if not same_test(test, find_wiring(db, test.wiring), new):
         return None
     first = through[0]
     return _answer(

@@ -29,6 +29,10 @@ async def log_test(desk: CrewDesk, body: TestIn) -> Any:
     desk.keep_pace()
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
+    if (
+        body.lane is None
+    ):  # so that what phones sent before a lane could be told is the same when it comes again
+        del content["lane"]
     gathering: Gathering[Told, Any] = desk.request.app.state.tests
     return await gathering.add(Told(desk, body.entry(desk.here), content, desk.now))
 
@@ -54,12 +58,13 @@ def _mark(marked: Marked | None) -> MarkedOut | None:
 
 def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestOut]:
     ids = [row[0].id for row in rows]
-    faults, items = queries.faults_of(db, ids), queries.items_of(db, ids)
+    faults, items, lanes = queries.faults_of(db, ids), queries.items_of(db, ids), queries.lane_of(db, ids)
     marks = marks_of(db, ids)
     codes = codes_of(db, {item_id for each in items.values() for item_id in each})
     return [
         TestOut(
-            id=test.id, items=[codes[item_id] for item_id in items[test.id]], wiring=test.wiring, method=test.method,
+            id=test.id, items=[codes[item_id] for item_id in items[test.id]], lane=lanes.get(test.id),
+            wiring=test.wiring, method=test.method,
             verdict=Verdict(test.verdict), faults=[as_json(row) for row in faults[test.id]], unproven=test.unproven,
             joined=test.joined, probed=test.probed, evidence=test.evidence, note=test.note, tested_at=test.tested_at,
             told_at=test.told_at, received_at=test.received_at, by=by, session=test.session_id,

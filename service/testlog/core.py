@@ -1,7 +1,7 @@
 """What a test says about an item: its verdict, its place in history, and the state that follows. Pure."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Any
@@ -11,9 +11,8 @@ from service.crew.core import Who
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
 from service.season.core import What, open_fault
-from service.wiring.builtin import BUILTIN
+from service.testlog.reach import NONE, ONE_LINE, Reach
 from service.wiring.faults import FaultClass, Told
-from service.wiring.wirings import Wiring
 
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
@@ -58,7 +57,8 @@ class NewTest:
     `item` and `through` are codes, also such as a retag has ended. `wiring` is the item's own where None. `joined` is
     None where nothing was read (a listening test), else groups of contacts. `tested_at` and `sent_at` are the
     client's times; without the first it was done just now. `here_at` is when the service saw it coming: of a slow
-    upload that is long before all of it was here. `tester` is the program's own tester that was used.
+    upload that is long before all of it was here. `tester` is the program's own tester that was used. `lane` is the
+    lane that a single line took through pieces that have several; None where nobody said.
     """
 
     id: UUID
@@ -75,6 +75,7 @@ class NewTest:
     here_at: datetime | None = None
     session: UUID | None = None
     tester: UUID | None = None
+    lane: str | None = None
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,9 @@ class Event:
     """One line of an item's history: a test that stands, or a repair; `entry` is its id.
 
     `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
-    `flexed` says whether both ends were bent while it was watched.
+    `flexed` says whether both ends were bent while it was watched. `lanes` are all that the item has, `proves` those
+    that the test proved, `hits` those that lie where it failed (empty where that was not told); `what` is a pass only
+    where all lanes were proven.
     """
 
     at: datetime
@@ -111,6 +114,17 @@ class Event:
     entry: UUID
     alone: bool = True
     flexed: bool = False
+    lanes: tuple[str, ...] = ONE_LINE
+    proves: frozenset[str] = frozenset()
+    hits: frozenset[str] = frozenset()
+
+    def proved(self, lane: str) -> bool:
+        """Whether it is a test that proved a lane of the item."""
+        return self.what is What.PASS or lane in self.proves
+
+    def failed_on(self, lanes: Collection[str]) -> bool:
+        """Whether it is a fail of the item alone that lies on one of these lanes, as far as is told."""
+        return self.what is What.FAIL and (not self.hits or not self.hits.isdisjoint(lanes))
 
 
 _AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
@@ -144,16 +158,6 @@ def readable(text: str) -> str:
     if not all(character.isprintable() or character in "\n\r\t" for character in text):
         raise invalid("note", "This text has characters that cannot be shown. Type it again.")
     return text.strip()
-
-
-def through_wiring(key: str, wiring: Wiring, items: int) -> str:
-    """The wiring that a test is taken by where none is named: the item's own.
-
-    A multicore tested through its hub and fan-out looks like three-contact lines side by side, one for each lane.
-    """
-    lanes = len(wiring.lanes) or len(wiring.pairs)
-    side_by_side = f"xlr3x{lanes}"
-    return side_by_side if items > 1 and side_by_side in BUILTIN else key
 
 
 @dataclass(frozen=True)
@@ -232,17 +236,73 @@ def in_phone_order(new: Way, others: Iterable[Way]) -> datetime:
     return at
 
 
-def what_of(verdict: Verdict, alone: bool, doubted: bool = False) -> What:
-    """How a test counts in the history of an item it went through: a fail of several proves nothing about one.
+def event_of(
+    at: datetime,
+    verdict: Verdict,
+    entry: UUID,
+    lanes: tuple[str, ...],
+    reach: Reach,
+    *,
+    alone: bool,
+    flexed: bool,
+    doubted: bool = False,
+) -> Event:
+    """A test as it counts in the history of an item with these lanes, of which it reached these.
 
-    `doubted`: its own tester says that it was wrong, and no lead has decided. A pass proves nothing then; a fail still
-    keeps the item from use.
+    A fail through several is no fail of one of them. `doubted`: its own tester says that it was wrong, and no lead has
+    decided. It proves nothing then; a fail still keeps the item from use.
     """
-    if verdict is Verdict.PASS and doubted:
-        return What.PARTIAL
-    if verdict is Verdict.FAIL and not alone:
-        return What.PARTIAL
-    return What(verdict.value)
+    proves = NONE if doubted else reach.proves
+    if verdict is Verdict.FAIL:
+        what = What.FAIL if alone else What.PARTIAL
+    else:
+        what = What.PASS if proves.issuperset(lanes) else What.PARTIAL
+    return Event(at, what, entry, alone, flexed, lanes, proves, reach.fails)
+
+
+def lanes_of_item(history: Sequence[Event]) -> tuple[str, ...]:
+    """The lanes of the item whose history this is."""
+    return next((event.lanes for event in history if len(event.lanes) > 1), ONE_LINE)
+
+
+def by_lane(
+    history: Sequence[Event], suspected: Collection[tuple[UUID, str]] = ()
+) -> list[Sequence[tuple[datetime, What]]]:
+    """What happened to each lane of an item, and when. A fail and a repair are of all its lanes.
+
+    `suspected` are failed tests through several, each with a lane that one of them still leaves suspect: there it
+    counts as a fail until that lane is proven, or the bad piece is found.
+    """
+    return [
+        [(event.at, _on_lane(event, lane, suspected)) for event in history] for lane in lanes_of_item(history)
+    ]
+
+
+def _on_lane(event: Event, lane: str, suspected: Collection[tuple[UUID, str]]) -> What:
+    if event.what in (What.FAIL, What.REPAIR):
+        return event.what
+    if event.proved(lane):
+        return What.PASS
+    return What.FAIL if (event.entry, lane) in suspected else What.PARTIAL
+
+
+def as_one(history: Sequence[Event]) -> Sequence[Event]:
+    """The same history where an item that is proven lane by lane passes with the test that proves its last lane."""
+    lanes = lanes_of_item(history)
+    if len(lanes) == 1:
+        return history
+    missing, told = set(lanes), []
+    for event in history:
+        if event.what in (What.FAIL, What.REPAIR):
+            missing = set(lanes)
+        else:
+            missing -= {lane for lane in lanes if event.proved(lane)}
+        if event.what is What.PARTIAL and not missing:
+            event = replace(event, what=What.PASS)
+        if not missing:
+            missing = set(lanes)
+        told.append(event)
+    return told
 
 
 class Fault(StrEnum):
@@ -254,20 +314,26 @@ class Fault(StrEnum):
     SWAPPED = "swapped"
 
 
-_FAULTS = {None: Fault.NONE, What.FAIL: Fault.OPEN, What.REPAIR: Fault.REPAIRED}
+_FAULTS = {What.FAIL: Fault.OPEN, What.REPAIR: Fault.REPAIRED}
 
 
 def fault_of(history: Sequence[Event], swapped_at: datetime | None = None) -> Fault:
     """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order.
 
-    `swapped_at` is when a spare last took its place: that it is bad was said then, and only a later pass, or a lead,
-    says otherwise.
+    Of an item with several lanes every one has to pass. `swapped_at` is when a spare last took its place: that it is
+    bad was said then, and only a later pass, or a lead, says otherwise.
     """
-    fault = _FAULTS[open_fault(event.what for event in history)]
+    waits = {open_fault(what for _, what in lane) for lane in by_lane(history)}
+    fault = next((_FAULTS[what] for what in (What.FAIL, What.REPAIR) if what in waits), Fault.NONE)
     if fault is Fault.NONE and swapped_at is not None:
-        passed_since = any(event.what is What.PASS and event.at > swapped_at for event in history)
-        return Fault.NONE if passed_since else Fault.SWAPPED
+        since = [event for event in history if event.at > swapped_at]
+        return Fault.NONE if all_pass(history, since) else Fault.SWAPPED
     return fault
+
+
+def all_pass(history: Sequence[Event], events: Sequence[Event]) -> bool:
+    """Whether these events of a history prove all lanes of the item."""
+    return all(any(event.proved(lane) for event in events) for lane in lanes_of_item(history))
 
 
 def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault) -> ItemState:
@@ -293,35 +359,11 @@ def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault
     return current
 
 
-def through_suspects(
-    entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[Event]]
-) -> set[UUID]:
-    """Which items a failed test through several still leaves suspect.
-
-    None once one of them is found: it fails alone afterwards, or had an open fault at the time. Otherwise those that
-    have not passed since.
-    """
-    before = {
-        item: [event for event in histories[item] if event.at <= at and event.entry != entry]
-        for item in items
-    }
-    since = {item: [event for event in histories[item] if event.at > at] for item in items}
-    found = any(
-        fault_of(before[item]) is Fault.OPEN or any(event.what is What.FAIL for event in since[item])
-        for item in items
-    )
-    return (
-        set()
-        if found
-        else {item for item in items if not any(event.what is What.PASS for event in since[item])}
-    )
-
-
 def has_passed(since: datetime, history: Sequence[Event]) -> bool:
-    """Whether an item has passed a test since then."""
-    return any(event.what is What.PASS and event.at >= since for event in history)
+    """Whether an item has passed a test since then, on every lane."""
+    return all_pass(history, [event for event in history if event.at >= since])
 
 
 def still_crackles(since: datetime, history: Sequence[Event]) -> bool:
-    """Whether an item that was called suspect still is: only a pass with a flex test ends that."""
-    return not any(event.what is What.PASS and event.flexed and event.at >= since for event in history)
+    """Whether an item that was called suspect still is: only a pass with a flex test ends that, on every lane."""
+    return not all_pass(history, [event for event in history if event.flexed and event.at >= since])

@@ -1,6 +1,7 @@
 """The due cache: what the rule says of each item's history, kept beside it and recomputed at any time."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -14,11 +15,14 @@ from service.gear.models import Item
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.season import queries as seasons
-from service.season.core import Entry, Season, What, due_in_seasons, next_change
+from service.season.core import Due, DueState, Entry, Season, What, due_in_seasons, next_change, worst
 from service.season.models import ItemDue
 from service.store.chunks import chunks
-from service.testlog.core import Event
-from service.testlog.queries import events, hold
+from service.testlog.core import Event, by_lane, lanes_of_item
+from service.testlog.queries import events, hold, suspected
+
+Suspected = Collection[tuple[UUID, str]]
+"""The failed tests through several that leave an item suspect, each with the lane on which."""
 
 
 def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
@@ -27,20 +31,32 @@ def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) 
     In a write session: the items are held, so that a test that comes in meanwhile is not overlooked.
     """
     for ids in chunks(sorted(item_ids)):
-        reckon(db, hold(db, ids), events(db, ids), today, zone)
+        reckon(db, hold(db, ids), events(db, ids), suspected(db, ids), today, zone)
 
 
 def reckon(
-    db: Session, items: Sequence[Item], histories: Mapping[UUID, Sequence[Event]], today: date, zone: ZoneInfo
+    db: Session,
+    items: Sequence[Item],
+    histories: Mapping[UUID, Sequence[Event]],
+    suspects: Mapping[UUID, Suspected],
+    today: date,
+    zone: ZoneInfo,
 ) -> list[ItemDue]:
-    """The same for items that are held already, with their histories at hand; what is cached now."""
+    """The same for items that are held already, with their histories and what is suspected of them at hand.
+
+    Returns:
+        what is cached now.
+    """
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
     cached = seasons.due_rows(db, ids)
     kept = []
     for item in items:
         if item.state in ASKED:
-            known = reckoned(answers_to[item.id], item.in_service_on, histories[item.id], today, zone)
+            suspect = suspects.get(item.id, frozenset())
+            known = reckoned(
+                answers_to[item.id], item.in_service_on, histories[item.id], suspect, today, zone
+            )
             kept.append(season.keep_due(db, item.id, known, cached.get(item.id)))
         elif item.id in cached:
             season.drop_due(db, item.id)
@@ -48,9 +64,39 @@ def reckon(
     return kept
 
 
-def entries(history: Sequence[Event], zone: ZoneInfo) -> list[Entry]:
-    """A history as the due rule wants it: by local days, in the order it happened."""
-    return [Entry(local_date(event.at, zone), event.what) for event in history]
+def entries(history: Sequence[Event], suspected: Suspected, zone: ZoneInfo) -> list[list[Entry]]:
+    """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
+    return [[Entry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
+
+
+def due_on(seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[Entry]], on: date) -> Due:
+    """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
+    return worst(due_in_seasons(seasons, in_service_on, days, on) for days in lanes)
+
+
+@dataclass(frozen=True)
+class LaneStands:
+    """How a lane of an item stands: `proven` in its round, or it has an open fault or may have one (`suspect`)."""
+
+    name: str
+    proven: bool
+    suspect: bool
+
+
+def lanes_now(
+    db: Session, item_id: UUID, in_service_on: date, names: Sequence[str], today: date, zone: ZoneInfo
+) -> list[LaneStands]:
+    """How each lane of an item with these lanes stands today."""
+    history, suspects = events(db, [item_id])[item_id], suspected(db, [item_id]).get(item_id, frozenset())
+    answers_to = seasons.seasons_of(db, [item_id])[item_id]
+    of_lane = dict(zip(lanes_of_item(history), entries(history, suspects, zone), strict=True))
+    states = {
+        name: due_in_seasons(answers_to, in_service_on, of_lane.get(name, []), today).state for name in names
+    }
+    return [
+        LaneStands(name, state is DueState.CURRENT, state is DueState.BLOCKED)
+        for name, state in states.items()
+    ]
 
 
 def asked(db: Session) -> Sequence[UUID]:
@@ -70,18 +116,24 @@ def stale(db: Session, today: date) -> Sequence[UUID]:
 
 
 def reckoned(
-    seasons: Sequence[Season], in_service_on: date, history: Sequence[Event], today: date, zone: ZoneInfo
+    seasons: Sequence[Season],
+    in_service_on: date,
+    history: Sequence[Event],
+    suspected: Suspected,
+    today: date,
+    zone: ZoneInfo,
 ) -> dict[str, Any]:
     """What is cached of an item's due state, by column, as its history has it. Pure."""
-    days = entries(history, zone)
-    due = due_in_seasons(seasons, in_service_on, days, today)
+    lanes = entries(history, suspected, zone)
+    due = due_on(seasons, in_service_on, lanes, today)
+    changes = (next_change(seasons, in_service_on, days, today) for days in lanes)
     tests = [event for event in history if event.what is not What.REPAIR]
-    passes = [event.at for event in tests if event.what is What.PASS]
+    passed = [[at for at, what in lane if what is What.PASS] for lane in by_lane(history)]
     return {
         "state": due.state, "due_by": due.due_by, "round": due.round,
-        "changes_on": next_change(seasons, in_service_on, days, today),
+        "changes_on": min((day for day in changes if day is not None), default=None),
         "last_tested_at": tests[-1].at if tests else None, "last_verdict": tests[-1].what if tests else None,
-        "last_passed_at": passes[-1] if passes else None,
+        "last_passed_at": min(lane[-1] for lane in passed) if all(passed) else None,
     }  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """Reading the test form: what was tapped, as a test of the log."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import assert_never
 
 from starlette.datastructures import FormData
@@ -95,6 +95,20 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
         id=read_op(posted.get("op")), item=code, through=through, method=Method(method), joined=joined, probed=probed,
         evidence=findings, note=note(posted, "note"), session=as_id(posted.get("session")),
     )  # fmt: skip
+
+
+def through_lane(lanes: Sequence[str], posted: FormData) -> str:
+    """The lane that a single line took through pieces that have several.
+
+    Raises:
+        Invalid: it was not said, or the pieces have no such lane.
+    """
+    lane = str(posted.get("through_lane") or "")
+    if lane not in lanes:
+        raise invalid(
+            "through_lane", "Say which lane it went through: the test proves that one and no other."
+        )
+    return lane
 
 
 def note(posted: FormData, name: str) -> str:

@@ -17,14 +17,15 @@ from service.kit.typed import is_id
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.testlog import queries
-from service.testlog.core import Event, has_passed, still_crackles, through_suspects
+from service.testlog.core import Event, has_passed, still_crackles
+from service.testlog.suspicion import through_suspects
+from service.wiring.naming import listed
 
 CLOSING = timedelta(days=14)
 """A round that closes within two weeks is said to be closing."""
 
 DUE_FLAGS = (FlagKind.DUE, FlagKind.CLOSING, FlagKind.OVERDUE, FlagKind.BLOCKED, FlagKind.UNTESTED)
 
-THROUGH_NOTE = "A test through several items failed, and one of them is bad."
 
 _WHY_CLEARED = "No longer so."
 _WHY_PASSED = "It passed."
@@ -109,11 +110,14 @@ def follow_history(
             flags[row.item_id, occasion_of(row.period)].append(row)
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
             clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
-    for asked, suspect in (_told(db, flags, histories) | _failed_through(db, histories)).items():
+    through = _failed_through(db, histories)
+    for asked, suspect in (
+        _told(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}
+    ).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)
         if suspect and up is None:
-            note = flags[asked][0].note if flags[asked] else THROUGH_NOTE
+            note = flags[asked][0].note if flags[asked] else _through_note(through[asked])
             raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, by[item_id], now)
         elif up is not None and not suspect:
             clear_flags(db, [up], _WHY_TRUSTED, by[item_id], now)
@@ -134,16 +138,22 @@ def _told(
     return asked
 
 
-def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> dict[Asked, bool]:
-    """Which items the failed tests through several leave suspect, and which not or no longer."""
-    asked: dict[Asked, bool] = {}
+def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> dict[Asked, frozenset[str]]:
+    """The lanes on which each failed test through several leaves its items suspect; none where not or no longer."""
+    asked: dict[Asked, frozenset[str]] = {}
     if len(histories) == 1:  # all that failed together is held together
         return asked
     for test_id, (at, items) in queries.failed_through(db, histories).items():
         if histories.keys() >= set(items):
             left = through_suspects(test_id, at, items, histories)
-            asked |= {(item, str(test_id)): item in left for item in items}
+            asked |= {(item, str(test_id)): left.get(item, frozenset()) for item in items}
     return asked
+
+
+def _through_note(lanes: Collection[str]) -> str:
+    named = sorted((lane for lane in lanes if lane), key=lambda lane: (len(lane), lane))
+    on = f" on {'lane' if len(named) == 1 else 'lanes'} {listed(named)}" if named else ""
+    return f"A test through several items failed{on}, and one of them is bad."
 
 
 def raise_again(

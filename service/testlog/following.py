@@ -59,8 +59,11 @@ def follow(
     flags.follow_history(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
-    kept = due.reckon(db, items, after, today, zone)
-    flags.follow_due(db, ids, today, now, kept)
+    # What failed together is suspect together, so the due states of all of it may be others now.
+    together = items if len(after) == len(items) else queries.hold(db, after)
+    suspected = {} if len(after) == 1 else queries.suspected(db, after)
+    kept = due.reckon(db, together, after, suspected, today, zone)
+    flags.follow_due(db, list(after), today, now, kept)
 
 
 def next_state(

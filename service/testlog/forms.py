@@ -48,7 +48,10 @@ class EvidenceIn(BaseModel):
 
 
 class TestIn(BaseModel):
-    """A test to log. Its `id` is made by the client: the same again gives the same answer."""
+    """A test to log. Its `id` is made by the client: the same again gives the same answer.
+
+    `lane` is the one that a single line took through a hub or a trunk; where it is not told, nothing of that is proven.
+    """
 
     __test__ = False
     model_config = ConfigDict(extra="forbid")
@@ -65,14 +68,15 @@ class TestIn(BaseModel):
     note: Annotated[Text, Field(max_length=1000)] = ""
     through: Annotated[list[Text], Field(max_length=THROUGH_MOST)] = []
     wiring: Text | None = None
+    lane: Text | None = None
 
     def entry(self, here_at: datetime) -> NewTest:
         """The same as the log takes it, seen coming then."""
         return NewTest(
             id=self.id, item=self.item, through=tuple(self.through), wiring=self.wiring, method=self.method,
             joined=self.joined, probed=self.probed, note=self.note, tested_at=self.tested_at, sent_at=self.sent_at,
-            here_at=here_at,
-            session=self.session, evidence=tuple(Evidence(one.kind, one.end, one.note) for one in self.evidence),
+            here_at=here_at, session=self.session, lane=self.lane,
+            evidence=tuple(Evidence(one.kind, one.end, one.note) for one in self.evidence),
         )  # fmt: skip
 
 
@@ -110,6 +114,7 @@ class TestOut(BaseModel):
 
     id: UUID
     items: list[str]
+    lane: str | None
     wiring: str
     method: Method
     verdict: Verdict

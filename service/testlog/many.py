@@ -59,8 +59,8 @@ def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, Ite
     before, after = queries.events(db, items), defaultdict[UUID, list[Event]](list)
     for one in past:
         if one.test:
-            event = _written(db, one.test, _tested(one, items), None, now).event
-            for item_id in (one.item, *one.through):
+            made = _written(db, one.test, _tested(one, items), None, now)
+            for item_id, event in made.events.items():
                 after[item_id].append(event)
         if one.repair:
             after[one.item].append(Event(one.repair.at, What.REPAIR, one.repair.id))

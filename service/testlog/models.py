@@ -130,7 +130,7 @@ class Test(Base):
 
 
 class TestItem(Base):
-    """An item that a test went through."""
+    """An item that a test went through; `lane` is the one that a single line took through an item that has several."""
 
     __test__ = False
     __tablename__ = "test_item"
@@ -138,6 +138,7 @@ class TestItem(Base):
     test_id: Mapped[UUID] = mapped_column(refers("test.id"), primary_key=True)
     item_id: Mapped[UUID] = mapped_column(refers("item.id"), primary_key=True, index=True)
     position: Mapped[int]
+    lane: Mapped[str | None]
 
 
 class FaultRow(Base):

@@ -1,6 +1,6 @@
 """Pages of tests: the form at the truck, the result with what to do next, a void."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from uuid import UUID
 
 from fastapi import APIRouter, Query
@@ -20,8 +20,9 @@ from service.tags.queries import code_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_item
 from service.testlog.bench.queries import testers_for
-from service.testlog.core import Method, through_wiring
+from service.testlog.core import Method
 from service.testlog.phone import form_facts
+from service.testlog.plugging import Chain, plugged
 from service.testlog.sessions import queries as session_queries
 from service.testlog.sheet import Entered, sheet
 from service.web.forms import Posted
@@ -42,6 +43,7 @@ class Form:
     posted: FormData = field(default_factory=FormData)
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
+    typed: str = ""
 
 
 @router.get("/t/{code}/test")
@@ -56,7 +58,7 @@ def form_page(
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _form(desk, db, Form(code, (), lane, opened.session, errors=refusal.errors))
+            return _form(desk, db, Form(code, (), lane, opened.session, errors=refusal.errors, typed=through))
 
 
 @router.post("/t/{code}/test")
@@ -65,8 +67,11 @@ def log_test(desk: CrewDesk, code: str, posted: Posted) -> Response:
     through = entering.codes(str(posted.get("through") or ""))
     try:
         with desk.reading() as db:
-            wiring = find_wiring(db, _wiring_key(db, code, through))
+            chain = _chain(db, code, through)
+            wiring = find_wiring(db, chain.key)
         new = entering.new_test(code, through, wiring, posted)
+        if chain.asks_for_lane(wiring):
+            new = replace(new, lane=entering.through_lane(chain.lanes, posted))
         content = [[name, str(value)] for name, value in posted.multi_items()]
         desk.once(
             new.id, "test.form", [code, *content],
@@ -79,14 +84,15 @@ def log_test(desk: CrewDesk, code: str, posted: Posted) -> Response:
 
 def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Response:
     """The form again, as it was sent, with what is wrong beside it."""
-    through = entering.codes(str(posted.get("through") or "")) if "through" not in refusal.errors else ()
+    typed = str(posted.get("through") or "")
+    through = entering.codes(typed) if "through" not in refusal.errors else ()
     with desk.reading() as db:
-        wiring = find_wiring(db, _wiring_key(db, code, through))
+        wiring = find_wiring(db, _chain(db, code, through).key)
         lanes = tuple(str(lane) for lane in posted.getlist("lane"))
         entered = entering.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
         again = Form(
             code, through, lanes, as_id(posted.get("session")), entered, posted, refusal.errors,
-            str(posted.get("op") or new_op()),
+            str(posted.get("op") or new_op()), "" if through else typed,
         )  # fmt: skip
         return _form(desk, db, again)
 
@@ -94,8 +100,8 @@ def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Respo
 def _form(desk: Desk, db: Session, form: Form) -> Response:
     item_id = item_with(db, form.code).id
     item = item_facts(db, [item_id])[item_id]
-    key = _wiring_key(db, form.code, form.through)
-    wiring = find_wiring(db, key)
+    chain = _chain(db, form.code, form.through)
+    key, wiring = chain.key, find_wiring(db, chain.key)
     session = session_queries.session(db, form.session) if form.session else None
     session = session or session_queries.open_session_with(db, item_id, desk.today)
     code = code_of(db, item_id)
@@ -111,13 +117,12 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
         wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
         session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
         testers=[] if form.through else testers_for(db, key),
+        through_lanes=[(lane, lane) for lane in chain.lanes] if form.through and chain.asks_for_lane(wiring) else [],
         method=form.posted.get("method") or Method.TWO_ENDED,
         repaired=desk.request.query_params.get("repaired") == "1",
     )  # fmt: skip
 
 
-def _wiring_key(db: Session, code: str, through: tuple[str, ...]) -> str:
-    """The wiring that the form is filled in by; each code that the test went through must be one of ours."""
-    item = item_with(db, code)
-    others = [named_item(db, each, "through") for each in through]
-    return through_wiring(item.wiring, find_wiring(db, item.wiring), 1 + len(others))
+def _chain(db: Session, code: str, through: tuple[str, ...]) -> Chain:
+    """The pieces by which the form is filled in; each code that the test went through must be one of ours, and fit."""
+    return plugged(db, [item_with(db, code), *(named_item(db, each, "through") for each in through)])

@@ -13,11 +13,14 @@ from sqlalchemy.orm import Session, aliased
 from service.crew.models import Person
 from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
+from service.gear.wirings import find_wiring
 from service.season.core import What
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
-from service.testlog.core import Event, Verdict, Way, in_time_order, what_of
+from service.testlog.core import Event, Verdict, Way, event_of, in_time_order
 from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
+from service.testlog.reach import FaultOnLanes, lane_names, of_piece, of_test
+from service.testlog.suspicion import through_suspects
 from service.testlog.wording import titles
 from service.wiring.faults import FaultClass
 
@@ -33,10 +36,17 @@ DOUBTED = (
 ).label("doubted")
 """Whether its own tester says that a test was wrong, and no lead that it stands; it may be voided."""
 _TESTED = (
-    select(TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL, DOUBTED)
+    select(
+        TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL, DOUBTED,
+        TestItem.lane, Item.wiring, Test.wiring, Test.unproven,
+    )
     .join(Test, Test.id == TestItem.test_id)
+    .join(Item, Item.id == TestItem.item_id)
     .outerjoin(Void, Void.test_id == Test.id)
     .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))
+)  # fmt: skip
+_FAULTS = select(FaultRow.test_id, FaultRow.conductors, FaultRow.detail).where(
+    FaultRow.test_id.in_(bindparam("tests", expanding=True, type_=Uuid()))
 )
 _REPAIRED = select(Repair.item_id, Repair.id, Repair.at).where(Repair.item_id.in_(_ITEMS))
 _HELD = (
@@ -99,14 +109,54 @@ def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
 
 def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
     found: dict[UUID, list[Event]] = {item_id: [] for item_id in item_ids}
-    for item_id, test_id, at, verdict, evidence, through, doubted in db.connection().execute(
-        _TESTED, {"items": item_ids}
-    ):
-        what = what_of(Verdict(verdict), not through, doubted)
-        found[item_id].append(Event(at, what, test_id, not through, _flexed(evidence)))
+    rows = db.connection().execute(_TESTED, {"items": item_ids}).all()
+    wirings = {key: find_wiring(db, key) for key in {key for row in rows for key in (row[-3], row[-2])}}
+    faults = faults_among_lanes(
+        db, {row[1] for row in rows if row[3] == Verdict.FAIL and len(lane_names(wirings[row[-2]])) > 1}
+    )
+    for item_id, test_id, at, told, evidence, through, doubted, lane, own, key, unproven in rows:
+        piece, tested, verdict = wirings[own], wirings[key], Verdict(told)
+        reach = of_piece(tested, of_test(tested, verdict, unproven, faults.get(test_id, ())), piece, lane)
+        event = event_of(
+            at, verdict, test_id, lane_names(piece), reach,
+            alone=not through, flexed=_flexed(evidence), doubted=doubted,
+        )  # fmt: skip
+        found[item_id].append(event)
     for item_id, repair_id, at in db.connection().execute(_REPAIRED, {"items": item_ids}):
         found[item_id].append(Event(at, What.REPAIR, repair_id))
     return {item_id: in_time_order(history) for item_id, history in found.items()}
+
+
+def faults_among_lanes(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultOnLanes]]:
+    """The faults of each test as far as it matters which lanes they are on."""
+    found: dict[UUID, list[FaultOnLanes]] = defaultdict(list)
+    for ids in chunks(test_ids):
+        for test_id, conductors, detail in db.connection().execute(_FAULTS, {"tests": ids}):
+            found[test_id].append((conductors, (detail or {}).get("lanes", ())))
+    return found
+
+
+def suspected(
+    db: Session, item_ids: Collection[UUID], until: datetime | None = None
+) -> dict[UUID, frozenset[tuple[UUID, str]]]:
+    """The failed tests through several that leave each of these items suspect, each with the lane on which.
+
+    Args:
+        until: as things stood then, else as they stand now.
+    """
+    found: dict[UUID, frozenset[tuple[UUID, str]]] = defaultdict(frozenset)
+    for ids in chunks(item_ids):
+        tests = failed_through(db, ids)
+        histories = events(db, {item_id for _, items in tests.values() for item_id in items})
+        if until is not None:
+            histories = {
+                item_id: [event for event in history if event.at < until] for item_id, history in histories.items()
+            }  # fmt: skip
+        for test_id, (at, items) in tests.items():
+            if until is None or at < until:
+                for item_id, lanes in through_suspects(test_id, at, items, histories).items():
+                    found[item_id] |= {(test_id, lane) for lane in lanes}
+    return found
 
 
 def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
@@ -176,6 +226,14 @@ def items_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
     for test_id, item_id in db.execute(query.order_by(TestItem.test_id, TestItem.position)):
         found[test_id].append(item_id)
     return found
+
+
+def lane_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, str]:
+    """The lane that each test along a single line took through what has several, where that was told."""
+    query = select(TestItem.test_id, TestItem.lane).where(
+        TestItem.test_id.in_(test_ids), TestItem.lane.is_not(None)
+    )
+    return {test_id: lane for test_id, lane in db.execute(query) if lane}
 
 
 def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultRow]]:

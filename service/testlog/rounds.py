@@ -5,18 +5,20 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import CompoundSelect, Select, func, select
+from sqlalchemy import CompoundSelect, Select, func, or_, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import ASKED
 from service.gear.models import Item
+from service.gear.wirings import find_wiring
 from service.kit.dates import midnight
 from service.season import queries as season
 from service.season.core import RoundProgress
 from service.season.models import ItemSeason, RoundRow
-from service.testlog.core import Verdict
+from service.testlog.core import Verdict, all_pass
 from service.testlog.models import Test, TestItem, Void
-from service.testlog.queries import DOUBTED
+from service.testlog.queries import DOUBTED, events
+from service.testlog.reach import SIDE_BY_SIDE, lane_names
 
 
 def progress(db: Session, season_id: UUID, zone: ZoneInfo) -> list[RoundProgress]:
@@ -30,9 +32,11 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
         .join(Item, Item.id == ItemSeason.item_id)
         .where(ItemSeason.season_id == row.season_id, Item.state.in_(ASKED), Item.in_service_on < row.closes)
     )
+    asked_wirings = asked.with_only_columns(Item.wiring).distinct()
     passed = (
         select(TestItem.item_id)
         .join(Test, Test.id == TestItem.test_id)
+        .join(Item, Item.id == TestItem.item_id)
         .outerjoin(Void, Void.test_id == Test.id)
         .where(
             Test.verdict == Verdict.PASS,
@@ -42,9 +46,30 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
             ~DOUBTED,
         )
     )
+    several = [key for (key,) in db.execute(asked_wirings) if len(lane_names(find_wiring(db, key))) > 1]
+    # A test along a single line proves one lane of what has several, and no whole item.
+    whole = passed.where(or_(Item.wiring.not_in(several), Test.wiring.in_((*several, *SIDE_BY_SIDE))))
     # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.
-    done = _count(db, asked.intersect(passed))
+    lane_by_lane = _lane_by_lane(db, row, asked.where(Item.wiring.in_(several)), whole, zone)
+    done = _count(db, asked.intersect(whole)) + lane_by_lane
     return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, _count(db, asked))
+
+
+def _lane_by_lane(
+    db: Session, row: RoundRow, several: Select[UUID], whole: Select[UUID], zone: ZoneInfo
+) -> int:
+    """How many of these items, which have several lanes, no single test proved in the round, but all together did."""
+    opens, closes = midnight(row.opens, zone), midnight(row.closes, zone)
+    tested = (
+        select(TestItem.item_id)
+        .join(Test, Test.id == TestItem.test_id)
+        .where(Test.tested_at >= opens, Test.tested_at < closes)
+    )
+    left = set(db.scalars(several.intersect(tested))) - set(db.scalars(whole.where(Item.id.in_(several))))
+    return sum(
+        all_pass(history, [event for event in history if opens <= event.at < closes])
+        for history in events(db, left).values()
+    )
 
 
 def _count(db: Session, rows: Select[Any] | CompoundSelect[Any]) -> int:

@@ -21,13 +21,14 @@ from service.testlog.core import (
     Verdict,
     Way,
     corrected,
+    event_of,
     flexed,
     in_phone_order,
-    through_wiring,
-    what_of,
     with_evidence,
 )
 from service.testlog.models import FaultRow, Test, TestItem
+from service.testlog.plugging import chain_of, lane_of_each
+from service.testlog.reach import lane_names, of_piece, of_test
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
@@ -36,12 +37,12 @@ from service.wiring.wirings import Wiring
 
 @dataclass(frozen=True)
 class Written:
-    """The rows of one test: the test itself, then what refers to it; and how it counts in its items' histories."""
+    """The rows of one test: the test itself, then what refers to it; and how it counts in each item's history."""
 
     test: Test
     faults: list[FaultRow]
     items: list[TestItem]
-    event: Event
+    events: dict[UUID, Event]
 
 
 def when(
@@ -75,8 +76,10 @@ def written(
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    key = new.wiring or through_wiring(items[0].wiring, find_wiring(db, items[0].wiring), len(items))
+    chain = chain_of(db, items)
+    key = new.wiring or chain.key
     wiring = find_wiring(db, key)
+    lanes = lane_of_each(chain, wiring, new.lane)
     probed = _probed(new)
     diagnosis = diagnose(wiring, read(wiring, new.joined or [], probed))
     verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
@@ -89,10 +92,22 @@ def written(
         note=new.note, tested_at=tested_at, told_at=new.tested_at or now, sent_at=new.sent_at, received_at=now,
         person_id=who.id if who else None, session_id=new.session, tester_id=new.tester,
     )  # fmt: skip
-    links = [TestItem(test_id=new.id, item_id=item.id, position=at) for at, item in enumerate(items)]
-    alone = len(items) == 1
-    event = Event(tested_at, what_of(verdict, alone), new.id, alone, flexed(new.evidence))
-    return Written(test, faults, links, event)
+    links = [
+        TestItem(test_id=new.id, item_id=item.id, position=at, lane=lane)
+        for at, (item, lane) in enumerate(zip(items, lanes, strict=True))
+    ]
+    reached = of_test(
+        wiring, verdict, test.unproven, [(row.conductors, (row.detail or {}).get("lanes", ())) for row in faults]
+    )  # fmt: skip
+    alone, bent = len(items) == 1, flexed(new.evidence)
+    events = {
+        item.id: event_of(
+            tested_at, verdict, new.id, lane_names(piece), of_piece(wiring, reached, piece, lane),
+            alone=alone, flexed=bent,
+        )
+        for item, piece, lane in zip(items, chain.wirings, lanes, strict=True)
+    }  # fmt: skip
+    return Written(test, faults, links, events)
 
 
 def add(db: Session, made: Sequence[Written]) -> None:

@@ -17,6 +17,7 @@ from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
 from service.season.core import Entry, What
 from service.store.sessions import remembered
+from service.testlog.core import as_one
 from service.wear import queries
 from service.wear.core import risk
 from service.wear.core.classes import Path, judged
@@ -97,7 +98,7 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
 
 def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> Record:
     changes = [(local_date(at, zone), state) for at, state in item.changes]
-    history = [_entry(local_date(event.at, zone), event.what) for event in item.history]
+    history = [_entry(local_date(event.at, zone), event.what) for event in as_one(item.history)]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
     in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
     # What was entered as in service from that very day, and of which no purchase is told, may be of any age.

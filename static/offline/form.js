@@ -83,6 +83,7 @@ async function keep(test, data, table, replaces) {
   const body = {
     item: test.code, through: test.through, session: test.session, tested_at: new Date().toISOString(),
     method: data.get("method") || "two_ended", joined, probed, evidence, note: (data.get("note") || "").trim(),
+    ...(data.has("through_lane") && { lane: data.get("through_lane") }),
   };
   const fields = [...data].filter(([name, value]) => name !== "op" && value !== "");
   return add("/api/v1/tests", body, {

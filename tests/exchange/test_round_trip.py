@@ -63,7 +63,7 @@ def told(store: Store) -> dict[str, Any]:
         tagged = (Tag.item_id == Item.id) & Tag.until.is_(None)
         items = select(Tag.code, Item.state, Item.in_service_on, Item.length_mm, *DUE).join(Tag, tagged)
         tests = select(Test.id, *TESTED).outerjoin(Void, Void.test_id == Test.id).where(Void.at.is_(None))
-        went = select(TestItem.test_id, TestItem.position, Tag.code).join(
+        went = select(TestItem.test_id, TestItem.position, TestItem.lane, Tag.code).join(
             Tag, (Tag.item_id == TestItem.item_id) & Tag.until.is_(None)
         )
         repairs = select(
@@ -108,12 +108,13 @@ def test_the_demo_comes_back_as_it_was(tmp_path: Path) -> None:
 
 def test_what_no_words_tell_comes_back_too(sqlite_url: str, tmp_path: Path) -> None:
     with running(sqlite_url) as program:
-        gear = bench(program, *["xlr3"] * 8, "d25x8")
-        one, two, three, four, five, six, on_bench, _untested, trunk = gear.codes
+        gear = bench(program, *["xlr3"] * 8, "d25x8", "8p8c-to-xlr4")
+        one, two, three, four, five, six, on_bench, _untested, trunk, hub = gear.codes
         odd = Evidence(FaultClass.DAMAGE, End.B, "=1+1, “cut”; worn")
         gear.test(one, OPEN_2, note="first line\n  second, with a comma", evidence=(odd, *FLEXED))
         gear.test(two, GOOD, evidence=(Evidence(FaultClass.INTERMITTENT, None, "Damage (nested)"),))
         gear.test(two, GOOD, through=(three,), note="in a chain")
+        gear.test(three, GOOD, through=(hub,), lane="3")
         gear.test(three, [["A1", "B1"]], probed=["A1", "B1"])
         gear.test(four, None, method=Method.LISTENING, evidence=(Evidence(FaultClass.INTERMITTENT),))
         gear.repair(four, "new plug", end=End.A, length_mm=3000, cost_cents=450)

@@ -82,7 +82,8 @@ def bench(program: Running, *wirings: str, spare: bool = False) -> Bench:
 
 
 def _item(db: Session, wiring: str, spare: bool, now: datetime) -> UUID:
-    kind = "cable" if wiring.startswith(("xlr3", "trs")) else "trunk"
+    kind = "cable" if wiring.startswith(("xlr3", "trs")) else "hub" if "-to-" in wiring else "trunk"
     item_id = uuid4()
-    add_items(db, NewItem(kind, wiring, 3048, spare=spare), [item_id], None, now, FALL.starts)
+    length = 0 if kind == "hub" else 3048
+    add_items(db, NewItem(kind, wiring, length, spare=spare), [item_id], None, now, FALL.starts)
     return item_id

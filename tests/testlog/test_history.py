@@ -90,7 +90,12 @@ def expect(at: Bench, stood: list[Happened], start: datetime) -> None:
         }[fault_of(history)]
         assert at.state(code) == state
         today = local_date(at.program.clock.now, ZONE)
-        reckoned = due_in_seasons([FALL], FALL.starts, due.entries(history, ZONE), today)
+        if any(is_suspect(at.codes.index(code), each, stood) for each in stood if each[1:3] == (2, "fail")):
+            history.append(
+                Event(at.program.clock.now, What.FAIL, uuid4())
+            )  # blocked, until it is known which it was
+        (days,) = due.entries(history, (), ZONE)
+        reckoned = due_in_seasons([FALL], FALL.starts, days, today)
         with at.program.store.reading() as db:
             row = db.get(ItemDue, at.ids[code])
         if row is not None:

@@ -80,19 +80,25 @@ def test_evidence_of_a_fault_makes_it_a_fail(program: Running) -> None:
 def test_through_several_a_pass_proves_all_and_a_fail_leaves_all_suspect_until_one_is_found(
     program: Running,
 ) -> None:
-    at = bench(program, "d25x8", "d25-to-xlr8", "d25-to-xlr8")
-    trunk, hub, fan = at.codes
+    at = bench(program, "d25-to-xlr8", "d25x8", "d25-to-xlr8")
+    hub, trunk, fan = at.codes
     lanes = [[f"{end}{lane}.{contact}" for end in "AB"] for lane in range(1, 9) for contact in (1, 2, 3)]
-    assert at.test(trunk, lanes, through=(hub, fan))["verdict"] == "pass"
+    assert at.test(hub, lanes, through=(trunk, fan))["verdict"] == "pass"
     assert [due_of(at, code)[0] for code in at.codes] == [DueState.CURRENT] * 3
     program.clock.ahead(minutes=1)
-    failed = at.test(trunk, lanes[1:], through=(hub, fan))
+    failed = at.test(hub, lanes[1:], through=(trunk, fan))
     assert (failed["verdict"], failed["state"]) == ("fail", "in_service")
     assert [at.flags(code) for code in at.codes] == [[failed["id"]]] * 3
+    assert [due_of(at, code)[0] for code in at.codes] == [DueState.BLOCKED] * 3
     program.clock.ahead(minutes=1)
     at.test(fan, [])
     assert at.state(fan) == ItemState.QUARANTINED
     assert [at.flags(code) for code in at.codes] == [[], [], []]
+    assert [due_of(at, code)[0] for code in at.codes] == [
+        DueState.CURRENT,
+        DueState.CURRENT,
+        DueState.BLOCKED,
+    ]
 
 
 def test_a_pass_alone_ends_the_suspicion_of_a_test_through_several_and_a_void_brings_it_back(

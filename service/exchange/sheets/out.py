@@ -18,6 +18,7 @@ from service.kit.csvs import BYTE_ORDER_MARK, csv_lines
 from service.kit.lengths import Unit, format_length
 from service.season.core import What
 from service.testlog.models import Test
+from service.testlog.queries import lane_of
 from service.testlog.wording import titles
 from service.wiring.readings import read
 from service.wiring.rebuild import rebuild
@@ -30,6 +31,7 @@ GEAR_HEADER = (
 TESTS_HEADER = (
     "test id", "code", "tested_at", "verdict", "fault", "note", "method", "wiring", "through", "by", "received at",
     "session", "not proven", "voided at", "voided because", "as entered", "repair", "end", "repair cost", "cut to",
+    "lane",
 )  # fmt: skip
 
 
@@ -67,13 +69,14 @@ def _tests(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[obj
     for piece in queries.test_rows(db):
         ids = [row[0].id for row in piece]
         codes, faults = queries.codes_by_test(db, ids), queries.faults_by_test(db, ids)
+        lanes = lane_of(db, ids)
         for test, by, void in piece:
             yield test.tested_at, (
                 test.id, next(iter(codes[test.id]), ""), _moment(test.tested_at, zone), test.verdict,
                 "; ".join(titles(db, test.wiring, faults[test.id])), test.note, test.method, test.wiring,
                 " ".join(codes[test.id][1:]), by, _moment(test.received_at, zone), test.session_id,
                 " ".join(map(str, test.unproven)), void and _moment(void.at, zone), void and void.reason,
-                _entered(db, test), "", "", "", "",
+                _entered(db, test), "", "", "", "", lanes.get(test.id),
             )  # fmt: skip
 
 
@@ -92,6 +95,7 @@ def _repairs(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[o
             repair.id, code, _moment(repair.at, zone), What.REPAIR, "", "", "", "", "", by,
             _moment(repair.received_at, zone), "", "", "", "", "", repair.what, repair.end,
             _dollars(repair.cost_cents), repair.length_mm and format_length(repair.length_mm, Unit.METERS),
+            None,
         )  # fmt: skip
 
 

@@ -48,11 +48,11 @@ from service.testlog.core import (
     AHEAD_MOST,
     NewTest,
     Verdict,
-    through_wiring,
     with_evidence,
 )
 from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
+from service.testlog.plugging import chain_of
 from service.testlog.queries import events
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import names, read
@@ -251,8 +251,8 @@ class _Planner:
 
     def _wiring(self, row: TestRow, item: ItemFacts) -> Wiring:
         """The wiring by which a row was tested."""
-        own = find_wiring(self.db, item.wiring)
-        return find_wiring(self.db, row.wiring or through_wiring(item.wiring, own, 1 + len(row.through)))
+        pieces = [item, *(self._item(code) for code in row.through)]
+        return find_wiring(self.db, row.wiring or chain_of(self.db, pieces).key)
 
     def _entries(self) -> list[TestEntry]:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
@@ -340,7 +340,7 @@ class _Planner:
         wiring = self._wiring(row, item)
         new = NewTest(
             entry.id, self.codes.get(item.id, ""), method=row.method, note=row.words, tested_at=entry.at,
-            through=row.through, wiring=row.wiring or None,
+            through=row.through, wiring=row.wiring or None, lane=row.lane,
         )  # fmt: skip
         if row.entered is not None:
             return replace(

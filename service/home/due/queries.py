@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -13,14 +13,15 @@ from sqlalchemy.orm import Session
 from service.gear.core import ASKED
 from service.gear.models import Item, Placement
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
-from service.season.core import Due, DueState, due_in_seasons
+from service.kit.dates import midnight
+from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.season.queries import due_counts, seasons_of
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
 from service.tags.queries import codes_of
-from service.testlog.due import entries
-from service.testlog.queries import events
+from service.testlog.due import due_on, entries
+from service.testlog.queries import events, suspected
 
 
 @dataclass(frozen=True)
@@ -103,9 +104,10 @@ def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
     found = {}
     for ids in chunks(since):
         histories, answers_to = events(db, ids), seasons_of(db, ids)
+        suspects = suspected(db, ids, midnight(on + timedelta(days=1), zone))
         for item_id in ids:
-            history = entries(histories[item_id], zone)
-            found[item_id] = due_in_seasons(answers_to[item_id], since[item_id], history, on)
+            lanes = entries(histories[item_id], suspects.get(item_id, frozenset()), zone)
+            found[item_id] = due_on(answers_to[item_id], since[item_id], lanes, on)
     return found
 
 

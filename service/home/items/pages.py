@@ -12,7 +12,7 @@ from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
 from service.gear import queries as gear
 from service.gear.core import KINDS, item_name
 from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
-from service.gear.wirings import wiring_choices
+from service.gear.wirings import find_wiring, wiring_choices
 from service.home.items import actions
 from service.home.items.core import read_filters
 from service.home.items.queries import page_of_items
@@ -22,6 +22,8 @@ from service.kit.problems import Invalid
 from service.store.paging import PAGE
 from service.tags.actions import item_with
 from service.tags.queries import code_of
+from service.testlog.due import lanes_now
+from service.testlog.reach import lane_names
 from service.web.forms import Posted, read_form
 from service.web.ops import new_op, read_op
 from service.wiring.naming import sentence
@@ -167,9 +169,12 @@ def _record(
     desk: Desk, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
 ) -> Response:
     found = record(db, item_with(db, code).id, Unit(desk.program.unit))
+    item = found.row.facts
+    names = lane_names(find_wiring(db, item.wiring))
+    lanes = lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else []
     return desk.page(
-        "home/items/record.html", refusal.status if refusal else 200, item=found.row.facts, row=found.row,
-        record=found, said=said, errors=refusal.errors if refusal else {}, text=text, op=new_op(),
+        "home/items/record.html", refusal.status if refusal else 200, item=item, row=found.row,
+        record=found, lanes=lanes, said=said, errors=refusal.errors if refusal else {}, text=text, op=new_op(),
     )  # fmt: skip
 
 

@@ -19,9 +19,10 @@ from service.kit.lengths import Unit
 from service.tags.actions import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.core import Fault
+from service.testlog.due import lanes_now
 from service.testlog.following import stands
 from service.testlog.housekeeping import ensure_today
-from service.testlog.sheet import lanes_of
+from service.testlog.reach import lane_names
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
 
@@ -75,6 +76,7 @@ def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
 
 def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
     item = found.item
+    names = lane_names(find_wiring(db, item.wiring))
     asked = desk.request.query_params
     return desk.page(
         "home/tag.html", code=code, item=item, due=found.due, op=new_op(),
@@ -82,7 +84,7 @@ def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
         flags=queries.flags(db, item.id), ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
         swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is Fault.SWAPPED,
-        lanes=len(lanes_of(find_wiring(db, item.wiring))) > 1,
+        lanes=lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else [],
         acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
         told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
     )  # fmt: skip

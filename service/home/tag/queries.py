@@ -50,6 +50,7 @@ class Shown:
     voided: bool
     faults: list[str]
     doubted: bool
+    lane: str
 
 
 # The statements are built once: building one takes as long as asking it.
@@ -66,7 +67,16 @@ _FLAGS = (
     .order_by(Flag.id)
 )
 _TESTS = (
-    select(Test.id, Test.tested_at, Test.verdict, Test.wiring, Person.display_name, Void.at, DOUBTED)
+    select(
+        Test.id,
+        Test.tested_at,
+        Test.verdict,
+        Test.wiring,
+        Person.display_name,
+        Void.at,
+        DOUBTED,
+        TestItem.lane,
+    )
     .join(TestItem, TestItem.test_id == Test.id)
     .outerjoin(Person, Person.id == Test.person_id)
     .outerjoin(Void, Void.test_id == Test.id)
@@ -107,8 +117,9 @@ def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
             voided_at is not None,
             titles(db, wiring, faults[test_id]),
             doubted and voided_at is None,
+            lane or "",
         )
-        for test_id, at, verdict, wiring, by, voided_at, doubted in rows
+        for test_id, at, verdict, wiring, by, voided_at, doubted, lane in rows
     ]
 
 

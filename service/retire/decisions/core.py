@@ -155,6 +155,10 @@ def _blocked(gear: Gear) -> Found | None:
         return None
     if gear.fault is Fault.REPAIRED:
         return Found(Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
+    if gear.fault is Fault.NONE:
+        return Found(
+            Reason.BLOCKED, "It may be the bad one of several that failed together.", Action.TEST_FIRST
+        )
     return Found(Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
 
 

@@ -26,12 +26,13 @@ from service.retire.prices import queries as prices
 from service.retire.prices.core import Sort
 from service.retire.replacements.core import Piece
 from service.season.actions import event_with
-from service.season.core import DueState, due_in_seasons
+from service.season.core import DueState
 from service.season.models import Event
 from service.season.queries import next_events, seasons_of
 from service.tags.queries import codes_of
 from service.testlog.core import Fault, fault_of
-from service.testlog.due import entries
+from service.testlog.due import due_on, entries
+from service.testlog.queries import suspected as suspected_of
 from service.testlog.remembering import histories
 from service.wear.actions import Record as Worn
 from service.wear.actions import failed_by
@@ -245,6 +246,7 @@ def _judged(
     """The items as the list judges them. History is read only where the cached state does not answer by itself."""
     open_ids = [one.item.id for one in asked if _needs_history(one, on, today)]
     known, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
+    suspected = suspected_of(db, open_ids)
     suspects, costs, repairs = queries.suspects(db), prices.prices(db), words.repair_costs(db)
     records = decisions.records(
         db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests
@@ -254,7 +256,8 @@ def _judged(
         item, then, fault = one.item, one.due, Fault.NONE
         if item.id in answers_to:
             history = known.get(item.id, [])
-            then = due_in_seasons(answers_to[item.id], item.in_service_on, entries(history, zone), on)
+            lanes = entries(history, suspected.get(item.id, frozenset()), zone)
+            then = due_on(answers_to[item.id], item.in_service_on, lanes, on)
             fault = fault_of(history)
         length = bought.get(item.id, item.length_mm)
         price = costs.get(Sort(item.kind, item.wiring, length))

@@ -10,8 +10,8 @@ from service.gear.core import ItemState
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.typed import alike
-from service.testlog.core import through_wiring
 from service.testlog.models import OwnTester, Test
+from service.testlog.reach import through_wiring
 from service.wiring.coverage import SIGHT_OF_METHOD
 from service.wiring.readings import Readings
 from service.wiring.sight import Sight
@@ -59,5 +59,5 @@ def looked_by(db: Session, test: Test) -> tuple[Sight, frozenset[Readings]]:
 def wirings_in_use(db: Session) -> list[str]:
     """The wirings of all gear but the retired, and those by which several of it are tested in one go."""
     items = db.scalars(select(Item.wiring).where(Item.state != ItemState.RETIRED).distinct()).all()
-    through = {through_wiring(key, find_wiring(db, key), 2) for key in items}
+    through = {through_wiring([(key, find_wiring(db, key))] * 2) for key in items}
     return sorted({*items, *through})

@@ -17,9 +17,11 @@ from service.tags.actions import item_with
 from service.tags.queries import codes_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_id, named_item
-from service.testlog.core import Evidence, NewTest, through_wiring
+from service.testlog.core import Evidence, NewTest
 from service.testlog.lanes.core import CONTACTS, TOUCHES, Lane, Shown, is_lane_by_lane, readings
 from service.testlog.models import WorkSession
+from service.testlog.plugging import plugged
+from service.testlog.reach import lane_names
 from service.testlog.sessions.actions import session_with
 from service.testlog.sessions.queries import open_session_with
 from service.testlog.sessions.shown import title_of
@@ -52,6 +54,7 @@ class Form:
     flexed: bool = False
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
+    typed: str = ""
 
 
 @router.get("/sessions/{session_id}/line")
@@ -84,7 +87,7 @@ def lanes_form(desk: CrewDesk, code: str, through: str = "", session: str = "") 
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _page(desk, db, code, Form("", as_id(session), errors=refusal.errors))
+            return _refused(desk, db, code, through, as_id(session), refusal)
 
 
 @router.post("/t/{code}/lanes")
@@ -93,7 +96,12 @@ def log_lanes(desk: CrewDesk, code: str, posted: Posted) -> Response:
     op, through = read_op(posted.get("op")), str(posted.get("through") or "")
     session = as_id(posted.get("session"))
     with desk.reading() as db:
-        chain = _chain(db, code, through)
+        try:
+            chain = _chain(db, code, through)
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _refused(desk, db, code, through, session, refusal)
         lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
         flexed = posted.get(entering.FLEXED) == "yes"
         try:
@@ -132,13 +140,21 @@ def _chain(db: Session, code: str, through: str) -> Chain:
     """The items named, and how they look to a tester at both ends.
 
     Raises:
-        Invalid: for `through`, where a code is none of ours.
+        Invalid: for `through`, where a code is none of ours, or two of the pieces do not mate.
     """
     first = item_with(db, code)
     others = [named_id(db, each, "through") for each in read_codes(through)]
-    key = through_wiring(first.wiring, find_wiring(db, first.wiring), 1 + len(others))
     facts = item_facts(db, [first.id, *others])
-    return Chain([facts[item_id] for item_id in (first.id, *others)], key, find_wiring(db, key))
+    items = [facts[item_id] for item_id in (first.id, *others)]
+    key = plugged(db, items).key
+    return Chain(items, key, find_wiring(db, key))
+
+
+def _refused(
+    desk: Desk, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
+) -> Response:
+    """The question what it is tested through, with what was typed and why that cannot be."""
+    return _page(desk, db, code, Form("", session, errors=refusal.errors, typed=through))
 
 
 def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
@@ -148,6 +164,7 @@ def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
     session = session or open_session_with(db, chain.items[0].id, desk.today)
     codes = codes_of(db, [item.id for item in chain.items])
     first, *others = [codes[item.id] for item in chain.items]
+    ready = "through" not in form.errors and is_lane_by_lane(chain.wiring)
     facts = {
         "item": first, "through": others, "session": session and str(session.id), "wiring": chain.key,
         "lanes": {
@@ -156,6 +173,7 @@ def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
     }  # fmt: skip
     return desk.page(
         "testlog/lanes.html", 422 if form.errors else 200, form=form, items=chain.items, lanes=lanes,
-        codes=codes, ready=is_lane_by_lane(chain.wiring), session=session, facts=facts,
+        codes=codes, ready=ready, typed=form.typed or " ".join(others),
+        single=len(others) > 0 and len(lane_names(chain.wiring)) == 1, session=session, facts=facts,
         touches=["-".join(pair) for pair in TOUCHES], title=title_of(desk.program),
     )  # fmt: skip

@@ -1,7 +1,8 @@
 """Every look-up about sessions: their worklists, what is done of them, who helped."""
 
+from collections import defaultdict
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from uuid import UUID
 
@@ -11,8 +12,9 @@ from sqlalchemy.orm import Session
 from service.crew.models import Person
 from service.gear.models import Item, Place
 from service.gear.queries import ItemFacts, item_facts
+from service.gear.wirings import find_wiring
 from service.tags.queries import codes_of
-from service.testlog.core import Verdict
+from service.testlog.core import Verdict, all_pass
 from service.testlog.models import (
     SessionHelper,
     SessionKind,
@@ -23,7 +25,8 @@ from service.testlog.models import (
     WorkSeen,
     WorkSession,
 )
-from service.testlog.queries import DOUBTED
+from service.testlog.queries import DOUBTED, events
+from service.testlog.reach import lane_names
 from service.testlog.sessions.core import Claim, Turn
 
 LIST_MOST = 60
@@ -165,10 +168,25 @@ def tested(db: Session, session_id: UUID) -> dict[UUID, Done]:
         .order_by(Test.tested_at, Test.id)
     )  # fmt: skip
     found: dict[UUID, Done] = {}
+    tests: dict[UUID, set[UUID]] = defaultdict(set)
     for item_id, test_id, verdict, at, received_at, by_id, by in db.execute(query):
         first_at = found[item_id].first_at if item_id in found else at
         found[item_id] = Done(test_id, Verdict(verdict), at, first_at, received_at, by_id, by or "")
+        tests[item_id].add(test_id)
+    for item_id, history in events(db, _with_lanes(db, found)).items():
+        done, here = found[item_id], [event for event in history if event.entry in tests[item_id]]
+        if (
+            done.verdict is not Verdict.FAIL
+        ):  # a pass is one of the whole item, whatever a single test went through
+            verdict = Verdict.PASS if all_pass(history, here) else Verdict.PARTIAL
+            found[item_id] = replace(done, verdict=verdict)
     return found
+
+
+def _with_lanes(db: Session, item_ids: Collection[UUID]) -> list[UUID]:
+    """Those of these items that have several lanes."""
+    wirings = db.execute(select(Item.id, Item.wiring).where(Item.id.in_(item_ids)))
+    return [item_id for item_id, key in wirings if len(lane_names(find_wiring(db, key))) > 1]
 
 
 def helpers(db: Session, session_id: UUID) -> dict[UUID, str]:

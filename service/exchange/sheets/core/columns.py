@@ -116,6 +116,7 @@ TESTS = (
     Field("note", "Note", _NOTES),
     Field("method", "Method", ("method", "how", "test type"), ("many", "often", "long", "bad")),
     Field("through", "Other items that it went through", ("through",)),
+    Field("lane", "Lane that it took through them", ("lane",)),
     Field("voided", "Voided", ("voided at", "voided", "void")),
     Field("wiring", "Wiring by which it was tested", ("wiring",)),
     Field("entered", "Readings and evidence, as exported", ("as entered",)),

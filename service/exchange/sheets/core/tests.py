@@ -60,9 +60,10 @@ class TestChoices:
 class TestRow:
     """A row as it was read. `at` is None where only the day is known; `instant` where the sheet has it.
 
-    `named` is what names the item, and `through` what names others. `what` is a verdict, or a repair by itself, of
-    `cost_cents` and cut to `cut_to_mm`. `unrepaired` says that the row denies a repair. `own` marks a row of an export,
-    which is complete. `left_out` says why the row becomes no test, where it does not.
+    `named` is what names the item, and `through` what names others; `lane` is the one that a single line took of them.
+    `what` is a verdict, or a repair by itself, of `cost_cents` and cut to `cut_to_mm`. `unrepaired` says that the row
+    denies a repair. `own` marks a row of an export, which is complete. `left_out` says why the row becomes no test,
+    where it does not.
     """
 
     line: int
@@ -85,6 +86,7 @@ class TestRow:
     wiring: str = ""
     cost_cents: int | None = None
     cut_to_mm: int | None = None
+    lane: str | None = None
 
     def id_of(self, item: UUID, turn: int) -> UUID:
         """The test's id, where the sheet has none: it follows from the item, the moment, the verdict and what was
@@ -147,6 +149,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     row = TestRow(
         line.number, " ".join(typed["code"].split()), on, at, instant, what, fault, end, repair, note, method, test_id,
         _left_out(typed, own), denied, own, entered, through, wiring, cost, cut_to,
+        typed.get("lane", "").strip() or None if own else None,
     )  # fmt: skip
     if len(row.words) > cells.NOTE_MOST:
         raise invalid(

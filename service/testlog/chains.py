@@ -1,0 +1,108 @@
+"""Whether pieces can be plugged into one another in the order in which a test went through them. Pure.
+
+Two ends mate where both have the same type of connector, one the socket and one the plug. Each piece may lie either
+way round; what it is entered by, it is not left by.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise, permutations
+
+from service.kit.problems import invalid
+
+ANY = "own"
+"""The connectors of a program's own wiring: the book does not know what they are, so they fit whatever they meet."""
+
+ORDERS_TRIED = 4
+"""Up to so many pieces another order is looked for when theirs does not fit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plug:
+    """The connectors at one end of a piece, all alike: their type, its words, and "socket", "plug" or None.
+
+    None where the book does not tell: the multicore connector of a fan-out comes as either.
+    """
+
+    type: str
+    name: str
+    gender: str | None
+    count: int = 1
+
+    def __str__(self) -> str:
+        word = f"{self.name} {self.gender or 'connector'}"
+        return (
+            f"{self.count} {word}s" if self.count > 1 else f"{'an' if word[0] in '8AEIOUX' else 'a'} {word}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One piece by the name that a refusal calls it, with what it has at end A and at end B."""
+
+    name: str
+    ends: tuple[Plug, Plug]
+
+
+def mate(one: Plug, other: Plug) -> bool:
+    """Whether one end can be plugged into the other."""
+    if ANY in (one.type, other.type):
+        return True
+    genders = {one.gender, other.gender}
+    return one.type == other.type and (None in genders or len(genders) > 1)
+
+
+def check(pieces: Sequence[Piece]) -> None:
+    """Refuse pieces that cannot be plugged into one another in this order.
+
+    Raises:
+        Invalid: for `through`, with the two that do not mate, how, and the order that would fit, where there is one.
+    """
+    found = _misfit(pieces)
+    if found is None:
+        return
+    at, free = found
+    raise invalid(
+        "through", f"{_told(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}"
+    )
+
+
+def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
+    """The first piece that the next one does not fit, and the ends at which it is free; None where all mate."""
+    free = list(pieces[0].ends)
+    for at, (_, following) in enumerate(pairwise(pieces)):
+        left = [
+            following.ends[1 - entered]
+            for entered in (0, 1)
+            if any(mate(end, following.ends[entered]) for end in free)
+        ]
+        if not left:
+            return at, free
+        free = left
+    return None
+
+
+def _told(one: Piece, free: Sequence[Plug], other: Piece) -> str:
+    alike = next(
+        (end for end in free for facing in other.ends if end.type == facing.type and end.gender == facing.gender), None
+    )  # fmt: skip
+    ends = f"{_ends(one, free)}, {_ends(other, other.ends)}"
+    if alike is None:
+        return f"{one.name} and {other.name} do not mate: {ends}."
+    both = f"two {alike.name} {alike.gender}s do not plug together"
+    return f"{one.name} and {other.name} do not mate: {ends}, and {both}."
+
+
+def _ends(piece: Piece, ends: Sequence[Plug]) -> str:
+    words = list(dict.fromkeys(str(end) for end in ends))
+    left = " left" if len(ends) < len(piece.ends) else ""
+    return f"{piece.name} has {' and '.join(words)}{left}"
+
+
+def _way_out(pieces: Sequence[Piece]) -> str:
+    if len(pieces) <= ORDERS_TRIED:
+        for order in permutations(pieces):
+            if _misfit(order) is None:
+                names = ", ".join(piece.name for piece in order)
+                return f"In this order they fit: {names}. Begin with {order[0].name}."
+    return "Scan the pieces again, one after the other from the one half of the tester to the other."

@@ -1,0 +1,100 @@
+"""What a test reached of each piece that it went through, lane by lane. Pure.
+
+A test proves of each piece the lanes that it went through and no more, and where it fails, only what lies on those
+lanes may be bad. It goes through several lanes side by side, which then are the same ones of each piece; or along a
+single line, which takes one lane of each piece that has several.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from service.testlog.sheet import lanes_of
+from service.wiring.builtin import BUILTIN
+from service.wiring.wirings import Wiring
+
+ONE_LINE = ("",)
+"""The lanes of what has just one line."""
+
+SIDE_BY_SIDE = tuple(key for key in BUILTIN if key.startswith("xlr3x"))
+"""The wirings by which a multicore is tested through its hub and fan-out: three-contact lines, one for each lane."""
+
+NONE: frozenset[str] = frozenset()
+
+
+FaultOnLanes = tuple[Collection[str], Collection[str]]
+"""A fault as far as it matters which lanes it is on: its conductors, and the lanes that it crosses."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Lanes that a test `proves`, and lanes that lie where it failed."""
+
+    proves: frozenset[str]
+    fails: frozenset[str]
+
+
+@lru_cache(maxsize=256)
+def lane_names(wiring: Wiring) -> tuple[str, ...]:
+    """The lanes of a wiring, or its pairs where no lane is named; `ONE_LINE` where there is just one line."""
+    return tuple(lanes_of(wiring))
+
+
+def of_test(wiring: Wiring, verdict: str, unproven: Collection[str], faults: Iterable[FaultOnLanes]) -> Reach:
+    """The lanes of the wiring by which a test was taken.
+
+    Args:
+        verdict: "pass", "partial" or "fail".
+        unproven: conductors, and the later contacts of bonds, that were not probed.
+        faults: of a fail, each fault's conductors and the lanes that it crosses; none of either where it has no place
+            among the lanes (what crackles, a cut jacket, a screen), so that it speaks against all of them.
+    """  # fmt: skip
+    every = frozenset(lane_names(wiring))
+    if verdict == "pass":
+        return Reach(every, NONE)
+    if len(every) == 1:
+        return Reach(NONE, every if verdict == "fail" else NONE)
+    of = {wire.name: lane for lane, wires in lanes_of(wiring).items() for wire in wires}
+    fails: set[str] = set()
+    for conductors, lanes in faults:
+        on = {of[name] for name in conductors if name in of} | (every & set(lanes))
+        fails |= on or every
+    open_yet = {of[name] for name in unproven if name in of} | _of_bonds(wiring, unproven, of)
+    return Reach(every - fails - open_yet, frozenset(fails))
+
+
+def _of_bonds(wiring: Wiring, unproven: Collection[str], of: dict[str, str]) -> set[str]:
+    """The lanes whose conductors meet a bond that was not probed."""
+    contacts = {
+        contact for bond in wiring.bonds if bond.later in unproven for contact in (bond.earlier, bond.later)
+    }
+    return {of[wire.name] for wire in wiring.conductors if {wire.a, wire.b} & contacts and wire.name in of}
+
+
+def of_piece(tested: Wiring, found: Reach, piece: Wiring, lane: str | None) -> Reach:
+    """The lanes of one piece; `lane` is the one that a single line took through it, None where nobody said."""
+    through, own = lane_names(tested), lane_names(piece)
+    if through == ONE_LINE and own != ONE_LINE:
+        if lane in own:
+            one = frozenset([lane])
+            return Reach(one if found.proves else NONE, one if found.fails else NONE)
+        return Reach(NONE, frozenset(own) if found.fails else NONE)
+    if own == ONE_LINE:
+        whole = frozenset(own)
+        return Reach(whole if len(found.proves) == len(through) else NONE, whole if found.fails else NONE)
+    hit = found.fails & frozenset(own)
+    return Reach(found.proves & frozenset(own), hit or (frozenset(own) if found.fails else NONE))
+
+
+def through_wiring(pieces: Sequence[tuple[str, Wiring]]) -> str:
+    """The wiring that a test is taken by where none is named: the item's own, if it went through no other.
+
+    Where one of the pieces has a single line, the tester sees that; a multicore tested through its hub and fan-out
+    looks like three-contact lines side by side, one for each lane.
+    """
+    if len(pieces) > 1:
+        single = next((key for key, wiring in pieces if lane_names(wiring) == ONE_LINE), None)
+        side_by_side = f"xlr3x{min(len(lane_names(wiring)) for _, wiring in pieces)}"
+        if single or side_by_side in BUILTIN:
+            return single or side_by_side
+    return pieces[0][0]

@@ -1,0 +1,47 @@
+"""Which of the pieces that a failed test went through may be the bad one. Pure."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from service.season.core import What
+from service.testlog.core import Event, Fault, fault_of, lanes_of_item
+from service.testlog.reach import ONE_LINE
+
+
+def through_suspects(
+    entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[Event]]
+) -> dict[UUID, frozenset[str]]:
+    """Which items a failed test through several still leaves suspect, each with its lanes that are.
+
+    On a lane none is, once one of them is found: it fails alone there afterwards, or had an open fault there at the
+    time. Otherwise those are suspect that have not passed on it since.
+    """
+    hits = {item: _hits(entry, histories[item]) for item in items}
+    names = frozenset[str]().union(*hits.values())
+    # Pieces that all have lanes go on lane by lane; a piece that has one line lies on whatever failed.
+    side_by_side = all(lanes_of_item(histories[item]) != ONE_LINE for item in items)
+    ways = [frozenset([lane]) for lane in names] if side_by_side else [names]
+    left: dict[UUID, frozenset[str]] = {}
+    for way in ways:
+        on_way = {item: hits[item] & way for item in items if hits[item] & way}
+        if not any(_found(entry, at, lanes, histories[item]) for item, lanes in on_way.items()):
+            for item, lanes in on_way.items():
+                since = [event for event in histories[item] if event.at > at]
+                open_yet = {lane for lane in lanes if not any(event.proved(lane) for event in since)}
+                if open_yet:
+                    left[item] = left.get(item, frozenset()) | open_yet
+    return left
+
+
+def _hits(entry: UUID, history: Sequence[Event]) -> frozenset[str]:
+    event = next((event for event in history if event.entry == entry), None)
+    return event.hits if event else frozenset()
+
+
+def _found(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[Event]) -> bool:
+    """Whether an item is known to be the bad one of a test: it failed alone before and waits, or since."""
+    before = [event for event in history if event.at <= at and event.entry != entry]
+    if fault_of(before) is Fault.OPEN:
+        return next(event for event in reversed(before) if event.what is What.FAIL).failed_on(lanes)
+    return any(event.at > at and event.failed_on(lanes) for event in history)
