@@ -80,12 +80,18 @@ _OPTIONS = {
     "file": "",
 }
 """By which option the command line answers what a refusal asks for, by its field; all else is of columns."""
-_BY_COLUMN = 'Answer with --column "NAME=FIELD"; say --gear or --tests where the sheet is of the other kind.'
+_OTHER_KIND = "Say --gear or --tests where the sheet is of the other kind."
 
 
 def _ways_out(refusal: Invalid) -> list[str]:
     """The options that answer a refusal, each once."""
-    ways = (_OPTIONS.get(field, _BY_COLUMN) for field in refusal.errors)
+    ways = []
+    for field in refusal.errors:
+        if field in _OPTIONS:
+            ways.append(_OPTIONS[field])
+        else:  # a field that is needed and no column is, or a column at fault
+            what = "FIELD" if field.startswith("column") else field
+            ways += [f'Answer with --column "NAME={what}".', _OTHER_KIND]
     return [way for way in dict.fromkeys(ways) if way]
 
 

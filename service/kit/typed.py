@@ -15,7 +15,9 @@ def plain(text: str) -> str:
 
     Invisible marks are dropped. Superscripts and fractions stay as they are, so that 10² is never 102.
     """
-    return "".join(_plain(character) for character in text).strip()
+    if text.isascii() and text.isprintable() and "`" not in text:
+        return text.strip()  # most cells of a large sheet are so, and nothing in them changes
+    return "".join(map(_plain, text)).strip()
 
 
 def one_line(text: str) -> str:

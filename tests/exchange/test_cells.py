@@ -23,14 +23,15 @@ from service.exchange.sheets.core.days import (
 )
 from service.exchange.sheets.core.faults import understood
 from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
-from service.gear.core import ItemState
+from service.gear.core import End, ItemState
 from service.kit.csvs import write_csv
 from service.kit.lengths import LONGEST_MM, Unit, parse_length
 from service.kit.problems import Invalid
 from service.kit.typed import plain
+from service.testlog.core import Evidence
 from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import TOLD, Fault, FaultClass, Told
 
 
 @pytest.mark.parametrize(
@@ -309,6 +310,15 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
     for fault in faults:
         [again] = understood(title(wiring, fault), wiring).faults
         assert (again.fault_class, again.conductors) == (fault.fault_class, fault.conductors)
+
+
+@pytest.mark.parametrize("end", [None, *End])
+@pytest.mark.parametrize("note", ["", "crackles when bent", "Damage (nested)"])
+@pytest.mark.parametrize("kind", [kind for kind in TOLD if kind is not FaultClass.FLEXED])
+def test_what_the_log_says_of_evidence_is_that_evidence_again(kind: Told, note: str, end: End | None) -> None:
+    wiring = BUILTIN["xlr3"]
+    words = title(wiring, Fault(kind, (), end)) + (f" ({note})" if note else "")
+    assert understood(words, wiring).evidence == (Evidence(kind, end, note),)
 
 
 @pytest.mark.parametrize(

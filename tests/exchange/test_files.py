@@ -83,6 +83,13 @@ def test_an_empty_program_goes_out_as_empty_sheets(tmp_path: Path, run) -> None:
         assert (tmp_path / f"{name}.csv").read_text().count("\n") == 1
 
 
+def test_what_an_empty_cell_below_a_place_means_is_asked(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
+    sheet = tmp_path / "gear.csv"
+    sheet.write_text("Name,Length,Place\nlow end,10 ft,Frame 3\nhigh end,10 ft,\n")
+    assert "--blank-place same or --blank-place none" in run("import", str(sheet))[1]
+    assert run("import", str(sheet), "--blank-place", "same")[0] == 0
+
+
 SHEET = """Code,Stuff,Size,Got,Got
 XLR-07,cable,10,10/6/24,Frame 3
 XLR-08,cable,12,10/7/24,Frame 3
@@ -100,7 +107,8 @@ def test_a_refusal_names_the_option_that_answers_it(tmp_path: Path, run) -> None
         assert status == 1, said
         return said.splitlines()[-1]
 
-    assert '--column "NAME=FIELD"' in refused()
+    for named in ("tested_at", "verdict"):
+        assert f'--column "NAME={named}"' in refused()
     assert "--gear" in refused()
     options = ["--gear"]
     assert "There is no column “Gone”; there are Code, Stuff, Size, Got, Got." in refused(

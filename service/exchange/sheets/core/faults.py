@@ -13,11 +13,13 @@ cable with this fault gives; all else becomes evidence, with the words as its no
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import assert_never
 
 from service.exchange.sheets.core.conductors import told
 from service.gear.core import End
 from service.testlog.core import Evidence
+from service.wiring.advice import title
 from service.wiring.diagnosis import diagnose
 from service.wiring.faults import TOLD, Fault, FaultClass, Told
 from service.wiring.rebuild import rebuild
@@ -66,12 +68,20 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
     if not _proven(proven, wiring):
         faults, proven = [None] * len(parts), ()
     evidence = tuple(
-        _evidence(part, end) for part, fault in zip(parts, faults, strict=True) if fault is None or end
+        _evidence(part, end, wiring)
+        for part, fault in zip(parts, faults, strict=True)
+        if fault is None or end
     )
     return Understood(proven, evidence)
 
 
-def _evidence(part: str, end: End | None) -> Evidence:
+def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
+    """A finding that no readings prove; the log's own words for one are it again, with the note that stands in them."""
+    for kind, at in product(TOLD, (End.A, End.B, None)):
+        if kind is not FaultClass.FLEXED and part.startswith(said := title(wiring, Fault(kind, (), at))):
+            note = part.removeprefix(said)
+            if not note or (note.startswith(" (") and note.endswith(")")):
+                return Evidence(kind, end or at, note[2:-1])
     plain = part.lower()
     kinds: list[Told] = [kind for kind, pattern in _EVIDENCE if _says(plain, pattern)]
     return Evidence(
