@@ -3,8 +3,8 @@
 import gzip
 import json
 
+from service.testlog.told import told
 from service.wiring.builtin import BUILTIN
-from service.wiring.offline import offline
 from tests.support.program import Running
 from tests.testlog.support import bench
 
@@ -25,7 +25,7 @@ def test_a_table_is_what_the_pure_part_makes_packed_or_not(program: Running) -> 
     plain = program.crew.get("/api/v1/wirings/8p8c", headers={"Accept-Encoding": "identity"})
     assert packed.headers["content-encoding"] == "gzip"
     assert "content-encoding" not in plain.headers
-    assert packed.json() == plain.json() == {"key": "8p8c"} | json.loads(json.dumps(offline(BUILTIN["8p8c"])))
+    assert packed.json() == plain.json() == {"key": "8p8c"} | json.loads(json.dumps(told(BUILTIN["8p8c"])))
     assert int(packed.headers["content-length"]) < len(gzip.compress(plain.content)) + 100
 
 
