@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
 from service.gear import queries
-from service.gear.core import FlagKind, ItemState, PlaceKind
+from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
 from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
 from service.gear.wirings import find_wiring, ports_of
 from service.kit.problems import Gone, NotFound, invalid
@@ -25,7 +25,10 @@ WALK_STEP = 10
 
 @dataclass(frozen=True)
 class NewItem:
-    """What is known of an item when it is added. Lengths in millimeters (0: none), prices in cents."""
+    """What is known of an item when it is added. Lengths in millimeters (0: none), prices in cents.
+
+    `strapped` is None where nobody said it; the kinds are those of places that are new, None where nobody said them.
+    """
 
     kind: str
     wiring: str
@@ -38,6 +41,9 @@ class NewItem:
     bought_on: date | None = None
     price_cents: int | None = None
     spare: bool = False
+    strapped: bool | None = None
+    place_kind: PlaceKind | None = None
+    place_b_kind: PlaceKind | None = None
 
 
 def add_items(
@@ -54,8 +60,12 @@ def add_each(
     items = [_item(item_id, new, who, now, in_service_on) for item_id, new in pieces]
     db.add_all(items)
     db.flush()
-    names = dict.fromkeys(name for _, new in pieces for name in (new.place, new.place_b) if name)
-    places = {name: place_for(db, name, who, now) for name in names}
+    names: dict[str, PlaceKind | None] = {}
+    for _, new in pieces:
+        for name, kind in ((new.place, new.place_kind), (new.place_b, new.place_b_kind)):
+            if name:
+                names[name] = names.get(name) or kind
+    places = {name: place_for(db, name, who, now, kind) for name, kind in names.items()}
     for item, (_, new) in zip(items, pieces, strict=True):
         wiring = find_wiring(db, new.wiring)
         db.add_all(Port(item_id=item.id, **port) for port in ports_of(new.wiring, wiring, new.kind))
@@ -63,7 +73,7 @@ def add_each(
         if new.length_mm:
             db.add(ItemLength(item_id=item.id, length_mm=new.length_mm, at=now, reason="as bought"))
         if new.place:
-            db.add(_placement(item.id, places[new.place], places.get(new.place_b), now))
+            db.add(_placement(item.id, places[new.place], places.get(new.place_b), now, new.strapped))
     db.flush()
     return items
 
@@ -77,24 +87,27 @@ def _item(item_id: UUID, new: NewItem, who: Who | None, now: datetime, in_servic
     )  # fmt: skip
 
 
-def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: datetime) -> Placement:
+def _placement(
+    item_id: UUID, place_a: Place, place_b: Place | None, now: datetime, strapped: bool | None
+) -> Placement:
     return Placement(
         item_id=item_id,
         place_a_id=place_a.id,
         place_b_id=place_b.id if place_b else None,
         since=now,
         until=None,
+        strapped=strapped,
     )
 
 
-def place_for(
-    db: Session, name: str, who: Who | None, now: datetime, kind: PlaceKind = PlaceKind.OTHER
-) -> Place:
-    """The place of this name, made at the end of the walk where there is none yet; nobody removes it meanwhile."""
+def place_for(db: Session, name: str, who: Who | None, now: datetime, kind: PlaceKind | None = None) -> Place:
+    """The place of this name, made at the end of the walk where there is none yet; nobody removes it meanwhile. Where
+    nobody said its `kind`, a new one has that which its name tells.
+    """
     found = queries.place_named(db, name)
     if found is not None and shared(db, Place, found.id).ended_at is None:
         return found
-    return add_place(db, uuid4(), name, kind, who, now)
+    return add_place(db, uuid4(), name, kind or likely_kind(name), who, now)
 
 
 def add_place(
@@ -194,15 +207,21 @@ def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
         raise invalid("name", f"There is a place called {other.name} already; choose another name.")
 
 
-def place(db: Session, item_id: UUID, name: str, name_b: str, who: Who | None, now: datetime) -> None:
-    """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere."""
+def place(
+    db: Session, item_id: UUID, name: str, name_b: str, who: Who | None, now: datetime, strapped: bool | None = None,
+    kind: PlaceKind | None = None, kind_b: PlaceKind | None = None,
+) -> None:  # fmt: skip
+    """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere. The kinds are
+    those of places that are new.
+    """
     db.execute(
         update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now)
     )
     if not name:
         return
-    place_a = place_for(db, name, who, now)
-    db.add(_placement(item_id, place_a, place_for(db, name_b, who, now) if name_b else None, now))
+    place_a = place_for(db, name, who, now, kind)
+    place_b = place_for(db, name_b, who, now, kind_b) if name_b else None
+    db.add(_placement(item_id, place_a, place_b, now, strapped))
     db.flush()
 
 
@@ -215,6 +234,18 @@ def edit_item(db: Session, item: Item, told: Mapping[str, Any]) -> dict[str, lis
         setattr(item, name, value)
     db.flush()
     return changed
+
+
+def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, PlaceKind | None]) -> None:
+    """Ask what a place is that is new: `places` by field, `kinds` by the field that says it.
+
+    Raises:
+        Invalid: for the first one that nobody said.
+    """
+    for field, name in places.items():
+        asked = f"{field}_kind"
+        if name and kinds.get(asked) is None and queries.place_named(db, name) is None:
+            raise invalid(asked, f"“{name}” is a new place. Say what it is.")
 
 
 def refuse_future_purchase(bought_on: date | None, today: date) -> None:

@@ -1,5 +1,6 @@
 """Gear: kinds, states, flags and the rules that join them. Pure."""
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -56,6 +57,22 @@ class PlaceKind(StrEnum):
     CASE = "case"
     SHELF = "shelf"
     OTHER = "other"
+
+
+_KEPT_IN = (
+    (PlaceKind.CASE, re.compile(r"\b(?:cases?|bags?|box(?:es)?|bins?|tubs?|totes?|drawers?|crates?|pouch(?:es)?)\b")),
+    (PlaceKind.SHELF, re.compile(r"\b(?:shel(?:f|ves)|trucks?|trailers?|storage|closets?|lockers?|cabinets?)\b")),
+    (PlaceKind.OTHER, re.compile(r"\b(?:carts?|singers?|mixers?|pits?|fields?|shops?|offices?|homes?)\b")),
+)  # fmt: skip
+
+
+def likely_kind(name: str) -> PlaceKind:
+    """What a place is by its name, where nobody said: an instrument frame, unless a word of it says otherwise.
+
+    >>> [likely_kind(name).value for name in ("Marimba 1", "Rack 2", "Spares case", "Truck 2, shelf B", "Mixer cart")]
+    ['frame', 'frame', 'case', 'shelf', 'other']
+    """
+    return next((kind for kind, words in _KEPT_IN if words.search(name.lower())), PlaceKind.FRAME)
 
 
 @dataclass(frozen=True)

@@ -91,11 +91,34 @@ def _note(value: Any) -> str:
     return text
 
 
+def _place_kind(value: Any) -> PlaceKind | None:
+    if value in (None, ""):
+        return None
+    if value not in set(PlaceKind):
+        raise refused(f"“{str(value)[:20]}” is no kind of place; use one of {', '.join(PlaceKind)}.")
+    return PlaceKind(value)
+
+
+def _strapped(value: Any) -> bool | None:
+    told = {None: None, "": None, True: True, False: False, "yes": True, "no": False}
+    try:
+        return told[value]
+    except (KeyError, TypeError) as error:
+        raise refused(
+            f"“{str(value)[:20]}” must be true, false or null: is it strapped to the frame?"
+        ) from error
+
+
 Length = Annotated[int, _typed(parse_length, 0, "10 ft")]
 Price = Annotated[int | None, _typed(parse_money, None, "18.50")]
 Day = Annotated[date | None, _typed(lambda typed: parse_date(typed, "bought_on"), None, "2026-10-06")]
 Gauge = Annotated[int | None, _whole(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG")]
 Line = Annotated[str, _line(TEXT_MOST)]
+
+
+Kind = Annotated[PlaceKind | None, _reader(lambda value: _place_kind(value))]
+Strapped = Annotated[bool | None, _reader(lambda value: _strapped(value))]
+_OF_PLACES = ("place_kind", "place_b_kind", "strapped")
 
 
 class ItemDetails(BaseModel):
@@ -119,13 +142,20 @@ class ItemDetails(BaseModel):
 
 
 class NewItems(ItemDetails):
-    """Items to add, `count` of them, all alike. `length` in millimeters, 0 where the kind needs none."""
+    """Items to add, `count` of them, all alike. `length` in millimeters, 0 where the kind needs none.
+
+    `place_kind` and `place_b_kind` are those of places that are new, None where nobody said them; `strapped` None where
+    it follows from the kind of the place.
+    """
 
     kind: str
     wiring: Annotated[str, Field(validate_default=True)] = ""
     length: Annotated[Length, Field(validate_default=True)] = 0
     place: Line = ""
     place_b: Line = ""
+    place_kind: Kind = None
+    place_b_kind: Kind = None
+    strapped: Strapped = None
     spare: bool = False
     count: Annotated[int, _whole(1, COUNT_MOST, "a number of items to add at once", 1)] = 1
 
@@ -155,6 +185,10 @@ class NewItems(ItemDetails):
     def _second_place(cls, value: str, info: ValidationInfo) -> str:
         return _second(value, info)
 
+    def content(self) -> dict[str, Any]:
+        """What is asked for, as its receipt keeps it."""
+        return _content(self)
+
 
 class NewItemsBody(NewItems):
     """The same as the API takes it, with the client's id; a name that it does not know is refused, not lost."""
@@ -164,16 +198,29 @@ class NewItemsBody(NewItems):
     id: UUID
 
 
+def _content(asked: BaseModel) -> dict[str, Any]:
+    """What is asked for; what may be told of a place only where it is told."""
+    told = asked.model_dump(mode="json", exclude={"id"})
+    return {name: value for name, value in told.items() if value is not None or name not in _OF_PLACES}
+
+
 class Placing(BaseModel):
     """Where an item lives: nowhere, in one place, or from one place to another."""
 
     place: Line = ""
     place_b: Line = ""
+    place_kind: Kind = None
+    place_b_kind: Kind = None
+    strapped: Strapped = None
 
     @field_validator("place_b")
     @classmethod
     def _second_place(cls, value: str, info: ValidationInfo) -> str:
         return _second(value, info)
+
+    def content(self) -> dict[str, Any]:
+        """What is asked for, as its receipt keeps it."""
+        return _content(self)
 
 
 def _second(value: str, info: ValidationInfo) -> str:

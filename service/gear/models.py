@@ -92,7 +92,10 @@ class Port(Base):
 
 
 class Placement(Base):
-    """Where an item lived, from when until when; a chained cable spans two places."""
+    """Where an item lived, from when until when; a chained cable spans two places.
+
+    `strapped` is None where nobody said it: then an item is strapped at an instrument frame, and nowhere else.
+    """
 
     __tablename__ = "placement"
     __table_args__ = (
@@ -108,6 +111,7 @@ class Placement(Base):
     place_b_id: Mapped[UUID | None] = mapped_column(refers("place.id"), index=True)
     since: Mapped[datetime]
     until: Mapped[datetime | None]
+    strapped: Mapped[bool | None]
 
 
 class StateChange(Base):

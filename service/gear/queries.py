@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
-from service.gear.core import USABLE, FlagKind, ItemState
+from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
 from service.kit.typed import alike
 
@@ -18,13 +18,15 @@ _UNTESTED = select(Flag.id).where(
     Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, Flag.cleared_at.is_(None)
 )
 
+_STRAPPED = func.coalesce(Placement.strapped, PlaceA.kind == PlaceKind.FRAME)
+
 
 @dataclass(frozen=True)
 class ItemFacts:
     """An item as lists show it, with the place where it lives (`place_b` too where it spans two).
 
     Lengths in millimeters, 0 where the kind has none; prices in cents. `untested`: it never passed a test, and has no
-    open fault either.
+    open fault either. `strapped`: to the frame where it lives.
     """
 
     id: UUID
@@ -43,6 +45,7 @@ class ItemFacts:
     place_b: str
     walk_order: int
     untested: bool = False
+    strapped: bool = False
 
     @property
     def stands(self) -> str:
@@ -57,6 +60,7 @@ def facts() -> Select[*tuple[object, ...]]:
             Item.id, Item.kind, Item.wiring, Item.label, Item.state, Item.length_mm, Item.gauge_awg, Item.batch,
             Item.bought_on, Item.price_cents, Item.in_service_on,
             PlaceA.id, PlaceA.name, PlaceB.name, PlaceA.walk_order, _UNTESTED.exists(),
+            _STRAPPED,
         )
         .select_from(Item)
         .outerjoin(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
@@ -71,11 +75,11 @@ def as_facts(row: Sequence[object]) -> ItemFacts:
     item[4] = ItemState(str(item[4]))
     item[12], item[13] = item[12] or "", item[13] or ""
     item[14] = item[14] if item[14] is not None else NOWHERE
-    item[15] = bool(item[15])
+    item[15], item[16] = bool(item[15]), bool(item[16])
     return ItemFacts(*item)  # type: ignore[arg-type]
 
 
-FACTS = 16
+FACTS = 17
 """How many columns of a row `as_facts` reads."""
 
 NOWHERE = 1_000_000
@@ -134,6 +138,12 @@ def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str |
         .where(Placement.item_id == item_id)
         .order_by(Placement.id.desc())
     ).all()
+
+
+def said_strapped(db: Session, item_id: UUID) -> bool | None:
+    """Whether an item is strapped where it lives, if somebody said it."""
+    now = select(Placement.strapped).where(Placement.item_id == item_id, Placement.until.is_(None))
+    return db.scalar(now)
 
 
 def own_wirings(db: Session) -> Sequence[OwnWiring]:

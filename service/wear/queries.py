@@ -80,9 +80,12 @@ def worn(db: Session) -> dict[UUID, Worn]:
     there = list(items)
     for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
         items[item_id].connectors.add(connector)
-    placed = select(Placement.item_id, Place.kind).join(Place, Place.id == Placement.place_a_id)
-    for item_id, place in db.execute(placed.order_by(Placement.id)):
-        items[item_id].strapped = place == PlaceKind.FRAME  # the last one is where it lives, or lived
+    placed = select(Placement.item_id, Place.kind, Placement.strapped).join(
+        Place, Place.id == Placement.place_a_id
+    )
+    for item_id, place, strapped in db.execute(placed.order_by(Placement.id)):
+        # The last one is where it lives, or lived; a frame straps what nobody said anything else of.
+        items[item_id].strapped = place == PlaceKind.FRAME if strapped is None else strapped
     changes = select(StateChange.item_id, StateChange.at, StateChange.to_state)
     for item_id, at, state in db.execute(changes.order_by(StateChange.at, StateChange.id)):
         items[item_id].changes.append((at, ItemState(state)))

@@ -5,11 +5,14 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from sqlalchemy import select
 
 from service.gear import queries as gear
+from service.gear.models import Item
 from service.season import actions as seasons
 from service.season.core import Season, split
 from service.season.models import ItemSeason
+from service.wear.queries import worn
 from tests.support.program import Running, op
 
 CABLE = {
@@ -153,7 +156,15 @@ def test_the_page_adds_one_and_shows_it(program: Running) -> None:
     page = program.lead.get("/gear/new")
     assert page.status_code == 200
     answer = program.lead.post(
-        "/gear/new", data={"op": op(), "kind": "cable", "length": "7'6\"", "place": "Frame 1", "count": "1"}
+        "/gear/new",
+        data={
+            "op": op(),
+            "kind": "cable",
+            "length": "7'6\"",
+            "place": "Frame 1",
+            "place_kind": "frame",
+            "count": "1",
+        },
     )
     assert answer.status_code == 303
     shown = program.viewer.get(answer.headers["location"]).text
@@ -184,3 +195,76 @@ def test_the_page_keeps_what_was_typed_and_says_what_is_wrong(program: Running) 
     assert 'id="f-count-error"' in answer.text
     assert 'value="Low end"' in answer.text
     assert re.search(r'name="spare" value="yes" checked', answer.text)
+
+
+def worn_as(program: Running) -> dict[str, bool]:
+    """Whether wear counts each item as strapped, by its label."""
+    with program.store.reading() as db:
+        labels = dict(map(tuple, db.execute(select(Item.id, Item.label))))
+        return {labels[item_id]: item.strapped for item_id, item in worn(db).items()}
+
+
+def kinds_of_places(program: Running) -> dict[str, str]:
+    """The kind of each place, by its name."""
+    with program.store.reading() as db:
+        return {place.name: place.kind for place in gear.places(db)}
+
+
+def test_a_new_place_is_asked_for_its_kind_in_one_tap(program: Running) -> None:
+    form = {"op": op(), "kind": "cable", "length": "10 ft", "count": "3", "place": "Frame 9", "label": "a"}
+    asked = program.lead.post("/gear/new", data=form)
+    assert asked.status_code == 422
+    assert "“Frame 9” is a new place. Say what it is." in asked.text
+    taps = re.findall(
+        r'<button[^>]* name="place_kind" value="(\w+)"|value="(\w+)" name="place_kind"', asked.text
+    )
+    assert next(filter(None, taps[0])) == "frame"
+    assert len(taps) == 4
+    assert kinds_of_places(program) == {}
+    form["op"] = op()
+    done = program.lead.post("/gear/new", data=form | {"place_kind": "frame"}, follow_redirects=False)
+    assert done.status_code == 303
+    assert kinds_of_places(program) == {"Frame 9": "frame"}
+    again = program.lead.post("/gear/new", data=form | {"place_kind": "frame"}, follow_redirects=False)
+    assert again.headers["location"] == done.headers["location"]
+    # A place that is there is not asked for, whatever its case; that of end B is, where it is new.
+    both = form | {"op": op(), "label": "b", "place": "frame 9", "place_b": "Vibes crate"}
+    asked = program.lead.post("/gear/new", data=both)
+    assert "“Vibes crate” is a new place. Say what it is." in asked.text
+    program.lead.post("/gear/new", data=both | {"place_b_kind": "case"})
+    assert kinds_of_places(program) == {"Frame 9": "frame", "Vibes crate": "case"}
+    program.lead.post("/gear/new", data=form | {"op": op(), "label": "c", "strapped": "no"})
+    assert worn_as(program) == {"a": True, "b": True, "c": False}
+
+
+def test_strapped_is_shown_and_changed_where_gear_is_moved(program: Running) -> None:
+    [item] = program.lead.post("/api/v1/items", json=body(label="a", strapped=False)).json()
+    assert item["strapped"] is False
+    assert "Not strapped where it lives." in program.lead.get(f"/gear/{item['code']}").text
+    page = program.lead.get(f"/gear/{item['code']}/place").text
+    assert re.search(r'name="strapped" value="no"[^>]*checked', page)
+    asked = program.lead.post(f"/gear/{item['code']}/place", data={"op": op(), "place": "Rack 7"})
+    assert asked.status_code == 422
+    assert "“Rack 7” is a new place" in asked.text
+    moved = {"op": op(), "place": "Rack 7", "place_kind": "other", "strapped": "yes"}
+    program.lead.post(f"/gear/{item['code']}/place", data=moved)
+    assert "Strapped where it lives." in program.lead.get(f"/gear/{item['code']}").text
+    assert worn_as(program) == {"a": True}
+
+
+def test_the_api_makes_a_place_of_the_kind_that_is_told_or_that_its_name_says(program: Running) -> None:
+    places = {"Frame 3": None, "Spares case": None, "Truck 2, shelf B": None, "Bench": "shelf"}
+    for place, kind in places.items():
+        made = program.lead.post("/api/v1/items", json=body(label=place, place=place, place_kind=kind)).json()
+        assert made[0]["strapped"] is (place == "Frame 3")
+    assert kinds_of_places(program) == {
+        "Frame 3": "frame", "Spares case": "case", "Truck 2, shelf B": "shelf", "Bench": "shelf",
+    }  # fmt: skip
+    assert (
+        "must be true, false or null"
+        in refusals(program.lead.post("/api/v1/items", json=body(strapped="x")))["strapped"]
+    )
+    assert (
+        "is no kind of place"
+        in refusals(program.lead.post("/api/v1/items", json=body(place_kind="van")))["place_kind"]
+    )

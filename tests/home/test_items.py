@@ -192,7 +192,8 @@ def test_a_wrong_edit_is_told_beside_its_field(program: Running, field: str, val
 def test_a_lead_moves_an_item_and_its_history_stays(program: Running) -> None:
     [code] = added(program, place="Frame 1")
     for place, place_b in (("Frame 2", "Frame 3"), ("", "")):
-        data = {"op": op(), "place": place, "place_b": place_b}
+        kinds = {"place_kind": "frame", "place_b_kind": "case"}
+        data = {"op": op(), "place": place, "place_b": place_b} | kinds
         assert program.lead.post(f"/gear/{code}/place", data=data).status_code == 303
         item = program.viewer.get(f"/api/v1/items/{code}").json()
         assert (item["place"], item["place_b"]) == (place, place_b)

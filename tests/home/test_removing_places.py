@@ -41,7 +41,8 @@ def hub_at(program: Running, place: str, place_b: str = "") -> str:
 
 
 def move(program: Running, code: str, place: str) -> Response:
-    answer = program.lead.post(f"/gear/{code}/place", data={"op": op(), "place": place, "place_b": ""})
+    data = {"op": op(), "place": place, "place_kind": "frame", "place_b": ""}
+    answer = program.lead.post(f"/gear/{code}/place", data=data)
     assert answer.status_code == 303
     return answer
 

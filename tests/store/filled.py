@@ -9,6 +9,7 @@ from uuid import uuid4
 from sqlalchemy import (
     JSON,
     BigInteger,
+    Boolean,
     CheckConstraint,
     Column,
     Connection,
@@ -87,6 +88,8 @@ def _value(table: Table, column: Column[Any]) -> Any:
     words = _words(table, column.name)
     if words:
         return words[0]
+    if isinstance(column.type, Boolean):
+        return True
     if isinstance(column.type, BigInteger | Integer):
         return 1
     if isinstance(column.type, DateTime):

@@ -127,6 +127,8 @@ def _twelve_cables(page: Page, service: Served) -> list[str]:
     expect(page.locator("[name=count]")).to_have_value("12")
     page.locator("[name=length]").fill("10 ft")
     press(page, "Add")
+    expect(page.get_by_role("group", name="What is “Marimba 1”?")).to_be_visible()
+    press(page, "Instrument frame")
     page.goto(f"{service.base}/gear")
     listed = page.locator("main .run .code").all_inner_texts()
     codes = ["".join(code.split()) for code in listed]

@@ -35,6 +35,7 @@ class Kind(StrEnum):
 
     TEXT = "text"
     WHOLE = "a whole number"
+    TRUTH = "true or false"
     ID = "an id"
     DAY = "a day like 2026-10-06"
     MOMENT = "a moment like 2026-10-06T23:30:00+00:00"
@@ -72,6 +73,10 @@ def read_value(kind: Kind, value: Any) -> Any:
         ValueError: it is no value of this kind.
     """
     if value is None or kind is Kind.FACTS:
+        return value
+    if kind is Kind.TRUTH:
+        if not isinstance(value, bool):
+            raise ValueError
         return value
     if kind is Kind.WHOLE:
         if not isinstance(value, int) or isinstance(value, bool) or abs(value) >= 2**63:

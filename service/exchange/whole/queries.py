@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Date, Integer, Select, String, Table, Uuid, delete, func, insert, select, text
+from sqlalchemy import Boolean, Date, Integer, Select, String, Table, Uuid, delete, func, insert, select, text
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlalchemy.orm import Session
 
@@ -53,8 +53,8 @@ def kinds(table: Table) -> dict[str, Kind]:
 
 def _kind(of: object) -> Kind:
     for types, kind in (
-        (Facts, Kind.FACTS), (Instant, Kind.MOMENT), (Uuid, Kind.ID), (Date, Kind.DAY), (Integer, Kind.WHOLE),
-        (String, Kind.TEXT),
+        (Facts, Kind.FACTS), (Instant, Kind.MOMENT), (Uuid, Kind.ID), (Date, Kind.DAY), (Boolean, Kind.TRUTH),
+        (Integer, Kind.WHOLE), (String, Kind.TEXT),
     ):  # fmt: skip
         if isinstance(of, types):
             return kind

@@ -31,7 +31,7 @@ def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]
     facts = NewItem(
         kind=new.kind, wiring=new.wiring, length_mm=new.length, gauge_awg=new.gauge_awg, label=new.label,
         place=new.place, place_b=new.place_b, batch=new.batch, bought_on=new.bought_on, price_cents=new.price,
-        spare=new.spare,
+        spare=new.spare, strapped=new.strapped, place_kind=new.place_kind, place_b_kind=new.place_b_kind,
     )  # fmt: skip
     ids = [uuid5(op, str(number)) for number in range(new.count)]
     gear.add_items(db, facts, ids, desk.me, desk.now, desk.today)
@@ -64,8 +64,11 @@ def move(db: Session, desk: Desk, code: str, placing: Placing) -> None:
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
-    gear.place(db, _held(db, code).id, placing.place, placing.place_b, desk.me, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.model_dump())
+    gear.place(
+        db, _held(db, code).id, placing.place, placing.place_b, desk.me, desk.now, placing.strapped, placing.place_kind,
+        placing.place_b_kind,
+    )  # fmt: skip
+    note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.content())
 
 
 def note(db: Session, desk: Desk, code: str, text: str) -> None:

@@ -33,6 +33,7 @@ def as_json(row: ItemRow, unit: Unit) -> dict[str, Any]:
         "gauge_awg": item.gauge_awg,
         "place": item.place,
         "place_b": item.place_b,
+        "strapped": item.strapped,
         "batch": item.batch,
         "bought_on": item.bought_on.isoformat() if item.bought_on else None,
         "price": None

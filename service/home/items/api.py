@@ -20,9 +20,10 @@ router = APIRouter(prefix="/api/v1/items")
 
 @router.post("", status_code=201)
 def add_items(desk: LeadDesk, body: NewItemsBody) -> Response:
-    """Add one item, or many that are alike; each comes with its code."""
-    content = body.model_dump(mode="json", exclude={"id"})
-    made = desk.once(body.id, "items.add", content, lambda db: actions.add(db, desk, body.id, body))
+    """Add one item, or many that are alike; each comes with its code. A place that is new and of which no `place_kind`
+    is told is an instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
+    """
+    made = desk.once(body.id, "items.add", body.content(), lambda db: actions.add(db, desk, body.id, body))
     return JSONResponse(made, 201)
 
 

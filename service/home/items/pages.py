@@ -10,8 +10,10 @@ from starlette.datastructures import FormData
 
 from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
 from service.gear import queries as gear
+from service.gear.actions import ask_for_kinds
 from service.gear.core import KINDS, item_name
 from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
+from service.gear.pages import KINDS as PLACE_KINDS
 from service.gear.wirings import find_wiring, wiring_choices
 from service.home.items import actions
 from service.home.items.core import read_filters
@@ -36,6 +38,9 @@ LABELS = {
     "count": "How many",
     "place": "Place",
     "place_b": "Place of end B",
+    "place_kind": "What the new place is",
+    "place_b_kind": "What the new place of end B is",
+    "strapped": "Strapped",
     "wiring": "Wiring",
     "gauge_awg": "Wire gauge",
     "label": "Label",
@@ -44,6 +49,8 @@ LABELS = {
     "price": "Price",
 }
 """The fields of the forms here, by the words that stand above them."""
+STRAPPED = [("", "Only at an instrument frame"), ("yes", "Yes"), ("no", "No")]
+STRAPPED_WORDS = {None: "", True: "yes", False: "no"}
 KIND_WORDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
 
@@ -78,8 +85,9 @@ def add_items(desk: LeadDesk, posted: Posted) -> Response:
     """Make the items, and go on to the one, or to the tags of the many."""
     try:
         new, op = read_form(NewItems, posted), read_op(posted.get("op"))
-        content = new.model_dump(mode="json")
-        made = desk.once(op, "items.add", content, lambda db: actions.add(db, desk, op, new))
+        with desk.reading() as db:
+            _ask_for_kinds(db, new)
+        made = desk.once(op, "items.add", new.content(), lambda db: actions.add(db, desk, op, new))
     except Invalid as refusal:
         with desk.reading() as db:
             return _new(desk, db, _typed(posted), refusal)
@@ -127,7 +135,15 @@ def place_page(desk: LeadDesk, code: str) -> Response:
         item = item_with(db, code)
         facts = gear.item_facts(db, [item.id])[item.id]
         return _form(
-            desk, db, "home/items/place.html", code, {"place": facts.place, "place_b": facts.place_b}
+            desk,
+            db,
+            "home/items/place.html",
+            code,
+            {
+                "place": facts.place,
+                "place_b": facts.place_b,
+                "strapped": STRAPPED_WORDS.get(gear.said_strapped(db, item.id), ""),
+            },
         )
 
 
@@ -136,7 +152,9 @@ def move(desk: LeadDesk, code: str, posted: Posted) -> Response:
     """Put an item where it lives from now on."""
     try:
         placing, op = read_form(Placing, posted), read_op(posted.get("op"))
-        content = [code, placing.model_dump()]
+        with desk.reading() as db:
+            _ask_for_kinds(db, placing)
+        content = [code, placing.content()]
         desk.once(op, "item.place", content, lambda db: actions.move(db, desk, code, placing))
     except Invalid as refusal:
         with desk.reading() as db:
@@ -162,6 +180,7 @@ def _new(desk: Desk, db: Session, values: dict[str, Any], refusal: Invalid | Non
     return desk.page(
         "home/items/new.html", refusal.status if refusal else 200, values=values, errors=in_order, kinds=KIND_WORDS,
         wirings=wiring_choices(db), places=gear.places(db), labels=LABELS, op=new_op(),
+        place_kinds=PLACE_KINDS, strapped=STRAPPED,
     )  # fmt: skip
 
 
@@ -185,8 +204,13 @@ def _form(
     return desk.page(
         template, refusal.status if refusal else 200, values=values, errors=refusal.errors if refusal else {},
         code=code_of(db, item.id), name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
-        places=gear.places(db), labels=LABELS, op=new_op(),
+        places=gear.places(db), labels=LABELS, op=new_op(), place_kinds=PLACE_KINDS, strapped=STRAPPED,
     )  # fmt: skip
+
+
+def _ask_for_kinds(db: Session, told: NewItems | Placing) -> None:
+    kinds = {"place_kind": told.place_kind, "place_b_kind": told.place_b_kind}
+    ask_for_kinds(db, {"place": told.place, "place_b": told.place_b}, kinds)
 
 
 def _typed(posted: FormData) -> dict[str, str]:
