@@ -80,7 +80,7 @@ def make_sign_in_link(db: Session, person: Person, now: datetime) -> NewPass:
 def first_link(db: Session, now: datetime) -> NewPass:
     """The one-time link of the first lead: signs in the lead there is, or makes one."""
     lead = queries.first_lead(db)
-    return make_sign_in_link(db, lead, now) if lead else make_pass(db, Role.LEAD, "First lead", None, now)
+    return make_sign_in_link(db, lead, now) if lead else make_pass(db, Role.LEAD, core.FIRST_LEAD, None, now)
 
 
 def make_pass_on_command(db: Session, role: Role, name: str, now: datetime) -> NewPass:
@@ -89,7 +89,7 @@ def make_pass_on_command(db: Session, role: Role, name: str, now: datetime) -> N
     for person in named:
         if person.role == role:
             return make_sign_in_link(db, person, now)
-    return make_pass(db, role, name or f"{role.value.title()} pass", None, now)
+    return make_pass(db, role, name or core.unnamed(role), None, now)
 
 
 def _keep_pass(
@@ -107,7 +107,8 @@ def _keep_pass(
 
 
 def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True) -> tuple[Who, str]:
-    """Come in with a pass: the person, new or the one that the link names, and the token for the cookie.
+    """Come in with a pass: the person, new or the one that the link names, and the token for the cookie. Whoever was
+    invited by name and enters none has that one.
 
     Args:
         sure: take a student's name as it is; otherwise one that looks like a full name is refused.
@@ -128,6 +129,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
     if found.uses_left is not None:
         found.uses_left -= 1
     if person is None:
+        name = name if name.strip() or found.uses_left is None else core.invited(found.label)
         _refuse_full(name, found.role, sure=sure)
         person = add_person(db, name, Role(found.role), now)
         queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})

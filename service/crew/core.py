@@ -13,6 +13,8 @@ from service.kit.problems import invalid
 NAME_MOST = 24
 FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
+FIRST_LEAD = "First lead"
+"""What the link of the first lead is called, who is known by no name yet."""
 NAMED = "name.changed"
 """What the trail calls it when somebody takes another name: `{"name": [before, after]}`."""
 PASSPHRASE_LEAST = 12
@@ -89,6 +91,20 @@ def tidy_secret(typed: str) -> str:
 def fingerprint(text: str) -> str:
     """What is stored of a secret."""
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def unnamed(role: Role) -> str:
+    """What a pass or a link is called that was made for nobody by name."""
+    return f"{role.value.title()} pass"
+
+
+def invited(label: str) -> str:
+    """The name of whom a link of one use was made for; empty where it was made for nobody by name.
+
+    >>> invited("Robin"), invited(unnamed(Role.LEAD))
+    ('Robin', '')
+    """
+    return "" if label in (FIRST_LEAD, *map(unnamed, Role)) else label
 
 
 def tidy_name(typed: str) -> str:

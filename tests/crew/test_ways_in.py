@@ -273,3 +273,29 @@ def test_nobody_is_led_elsewhere(program: Running) -> None:
     ):
         page = program.stranger.get("/join", params={"next": elsewhere}).text
         assert 'name="next" value="/"' in page
+
+
+def test_who_was_invited_by_name_may_leave_it_empty(program: Running) -> None:
+    """By the page and by the command; a name that is typed counts, and a link for nobody by name asks for one."""
+    made = program.lead.post("/crew/passes", data={"role": "lead", "label": "Juniper"}).text
+    (secret,) = re.findall(r"/join#(\w+)", made)[:1]
+    assert "Enter a name" not in program.stranger.post("/join", data={"pass": secret, "name": " "}).text
+    assert "<h1>Juniper</h1>" in program.stranger.get("/me").text
+    with program.store.writing() as db:
+        links = [
+            actions.make_pass_on_command(db, role, name, program.clock.now)
+            for role, name in (
+                (Role.VIEWER, "Wren"),
+                (Role.VIEWER, "Sparrow"),
+                (Role.LEAD, ""),
+                (Role.CREW, "Thursdays"),
+            )
+        ]
+    wren, sparrow, nobody, crew = (link.secret for link in links)
+    for secret, typed, called in ((wren, "", "Wren"), (sparrow, "Robin", "Robin")):
+        program.stranger.post("/join", data={"pass": secret, "name": typed})
+        assert f"<h1>{called}</h1>" in program.stranger.get("/me").text
+    for secret in (nobody, crew):
+        refused = program.stranger.post("/join", data={"pass": secret, "name": ""})
+        assert refused.status_code == 422
+        assert "Enter a name that the others know you by." in refused.text

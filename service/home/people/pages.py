@@ -5,7 +5,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import actions, queries
-from service.crew.core import Role, spelled
+from service.crew.core import Role, spelled, unnamed
 from service.crew.desk import Desk, LeadDesk
 from service.crew.keeping import actions as keeping
 from service.crew.keeping.queries import gone
@@ -32,7 +32,7 @@ def make_pass(desk: LeadDesk, posted: Posted) -> Response:
     """Make a pass and show its QR code, once."""
     try:
         role = _role(text(posted, "role"))
-        label = " ".join(text(posted, "label").split())[:60] or f"{role.value.title()} pass"
+        label = " ".join(text(posted, "label").split())[:60] or unnamed(role)
         with desk.writing() as db:
             made = actions.make_pass(db, role, label, desk.me, desk.now)
     except Invalid as refusal:
