@@ -55,12 +55,21 @@ ANYTHING = st.one_of(
         ("pins 2 and 3 swapped", FaultClass.REVERSED_PAIR, ("2", "3")),
         ("polarity reversed", FaultClass.REVERSED_PAIR, ("2", "3")),
         ("out of phase", FaultClass.REVERSED_PAIR, ("2", "3")),
+        ("Shield open", FaultClass.OPEN, ("1",)), ("shield wire broken", FaultClass.OPEN, ("1",)),
+        ("pin 1 broken", FaultClass.OPEN, ("1",)), ("Pin 3 is disconnected", FaultClass.OPEN, ("3",)),
+        ("hot open", FaultClass.OPEN, ("2",)), ("the ground is open", FaultClass.OPEN, ("1",)),
+        ("broken shield", FaultClass.OPEN, ("1",)), ("hot shorted to shield", FaultClass.SHORT, ("1", "2")),
+        ("pin 2 to shell", FaultClass.SHORT, ("2", "As", "Bs")), ("pin 2 to shell at B", FaultClass.SHORT, ("2", "Bs")),
+        ("Pin 3 shorted to the shell, end A", FaultClass.SHORT, ("3", "As")),
+        ("hot and cold reversed", FaultClass.REVERSED_PAIR, ("2", "3")),
     ],
 )  # fmt: skip
 def test_what_names_its_conductors_is_read(
     words: str, fault_class: FaultClass, conductors: tuple[str, ...]
 ) -> None:
-    assert understood(words, XLR).faults == (Fault(fault_class, conductors, None),)
+    [found] = understood(words, XLR).faults
+    assert (found.fault_class, set(found.conductors)) == (fault_class, set(conductors))
+    assert not understood(words, XLR).evidence
 
 
 @pytest.mark.parametrize(
@@ -73,6 +82,9 @@ def test_what_names_its_conductors_is_read(
         "cable #3 dead", "pin 2 open and pin 3 open", "pin 2 open, 3 shorted", "short 3 m cable", "open 2.5 m in",
         "3 pin connector open", "pin 3 replaced, dead again", "short on channel 2 and 3", "pin 7 open",
         "pin 2 opens when bent", "touch up pins 2 and 3", "open pin 2 3",
+        "pin 1 broken off", "pin 2 open, broken boot and pin 3 bent", "cold joint", "cold solder joint at pin 2",
+        "shell", "shell cracked", "shield ok, pin 2 bent", "shield pin 1 open", "pin 2 to pin 3", "shell loose",
+        "ring bent",
     ],
 )  # fmt: skip
 def test_what_does_not_stays_words(words: str) -> None:
@@ -164,6 +176,18 @@ def test_every_part_is_a_fault_or_kept_as_words(words: str, key: str, end: End |
         assert set(fault.conductors) <= set(wiring.by_name)
     if end is not None:
         assert {one.end for one in found.evidence} <= {end}
+
+
+def test_what_is_called_by_what_it_carries_is_a_contact_of_that_wiring() -> None:
+    def found(words: str, key: str) -> list[tuple[str, tuple[str, ...]]]:
+        return [(one.fault_class.value, one.conductors) for one in understood(words, BUILTIN[key]).faults]
+
+    assert found("sleeve open", "trs") == [("open", ("S",))]
+    assert found("tip and ring reversed", "trs") == [("reversed_pair", ("T", "R"))]
+    assert found("shield open", "xlr3x8") == []  # of which of the eight?
+    assert found("3.2 open", "xlr3x8") == []
+    assert found("pin 3.2 to shell at B", "xlr3x8") == [("short", ("3.2", "B3.s"))]
+    assert found("pin 2 to shell", "xlr3-bonded") == [("short", ("2", "1"))]  # its shells are on contact 1
 
 
 @pytest.mark.parametrize("key", ["xlr3", "trs", "xlr3-to-trs", "d25x8", "8p8c", "xlr3x8"])

@@ -2,11 +2,16 @@
 
 A number is a conductor only where the words call it one ("pin 2", "conductor 3", "#2") or where it stands right behind
 "open", "short" or "reversed"; further numbers only where and, to, a comma, a hyphen or a slash joins them to the
-first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words.
+first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words. A contact may be called
+by what it carries ("shield", "hot", "cold", or as of a plug "tip", "ring", "sleeve"), and the connector's shell by its
+name: these names stay in angle brackets, since only the wiring knows which contact it is.
 
 >>> told("pin 2 open at b"), told("short 2-3"), told("pins 2 and 3 swapped")
 (Told(what=<FaultClass.OPEN: 'open'>, names=('2',)), Told(what=<FaultClass.SHORT: 'short'>, names=('2', '3')), \
 Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=('2', '3')))
+>>> told("Shield open"), told("pin 2 to shell")
+(Told(what=<FaultClass.OPEN: 'open'>, names=('<shield>',)), Told(what=<FaultClass.SHORT: 'short'>, \
+names=('2', '<shell>')))
 >>> told("polarity reversed"), told("dead after 3 shows"), told("no short between 2 and 3"), told("open 2 inches in")
 (Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=()), None, None, None)
 """
@@ -43,6 +48,17 @@ _DIRECT = {
 }
 """The words behind which a number needs no noun. "Dead 3" and "broken wire 1" may be of anything."""
 
+_AFTER_IT = {FaultClass.OPEN: r"|broken(?! off\b)|disconnected|detached|unsoldered"}
+"""Further words for it behind a name: what else is broken may be a boot."""
+SHIELD, HOT, COLD, SHELL = "<shield>", "<hot>", "<cold>", "<shell>"
+_CALLED = tuple(
+    (name, re.compile(rf"(?:\bthe )?\b(?:{words})\b(?: (?:wires?|conductors?|contacts?|pins?|braid)\b(?! ?#? ?\d))?"))
+    for name, words in (
+        (SHIELD, r"shield(?:ing)?|screen|ground|sleeve"), (HOT, r"hot|tip"), (COLD, r"cold(?! (?:solder|joint))|ring"),
+        (SHELL, r"(?:connector )?shells?|connector body"),
+    )
+)  # fmt: skip
+
 _ANY_WORD = re.compile(rf"\b(?:{'|'.join(_WORDS.values())})\b")
 _ROLE = re.compile(r" ?\((?:hot|cold|shield|screen|ground|tip|ring|sleeve)\b[^()]*\)")
 _DENIED = re.compile(
@@ -54,7 +70,7 @@ _DOUBTED = re.compile(
     r"|intermittent\w*|crackl\w*|wiggl\w*)\b|\?"
 )
 
-_NUMBER = r"\d{1,2}(?:\.\d{1,2})?(?![\d'\"%]|\.\d)"
+_NUMBER = r"(?:\d{1,2}(?:\.\d{1,2})?(?![\d'\"%]|\.\d)|<\w+>)"
 _NOUN = r"(?:pin|conductor|contact)s?"
 _FIRST = rf"(?:\b{_NOUN} ?(?:no\.? ?|#) ?|\b{_NOUN} ?|\bwires? ?# ?|(?:^|(?<=[,:.] ))# ?)"
 # Each space has just one place in these, so that a long list is no riddle.
@@ -66,7 +82,8 @@ _END = r"(?:the )?(?:end |side )?(?:a|b|female|male|socket|plug)(?: end| side)?"
 _IS = rf"(?: ?[:=-]| (?:is|are|was|were|has|have|reads?|shows?|looks?|(?:at|on) {_END}),?)*"
 _AT = r"(?: ?[:=-]| (?:circuit|at|on|of|from|between|in|for|with|conductors?|wires?))*"
 _STOP = r"(?= ?(?:$|[,;:.!)(]| -|(?:at|on|end|side|together|are|is)\b))"
-_NAMED_ELSEWHERE = re.compile(rf"\b{_NOUN} ?#? ?\d|#\d")
+_NAMED_ELSEWHERE = re.compile(rf"\b{_NOUN} ?#? ?\d|#\d|<\w+>")
+_TO_SHELL = re.compile(rf"{_NAMED}(?:,? (?:at|on) {_END})?")
 _LOOSE_NUMBER = re.compile(r"(?<![\w/.:#-])\d{1,2}(?![\w/.:'\"%-])")
 _RANGE = re.compile(r"(?:pin|conductor|contact)s ?#? ?(\d+) ?(?:-|to) ?#?(\d+)")
 
@@ -75,7 +92,7 @@ def _forms(what: ByReadings) -> tuple[re.Pattern[str], ...]:
     word, direct = rf"\b(?:{_WORDS[what]})\b", rf"\b(?:{_DIRECT[what]})\b"
     joined = rf"(?: (?:to|and|with) {_BARE.replace('names', 'more')})?" if what is FaultClass.SHORT else ""
     return (
-        re.compile(rf"{_NAMED}{_IS} ?{word}{joined}"),
+        re.compile(rf"{_NAMED}{_IS} ?\b(?:{_WORDS[what]}{_AFTER_IT.get(what, '')})\b{joined}"),
         re.compile(rf"{word}{_AT} ?{_NAMED}{_STOP}"),
         re.compile(rf"{direct}(?: ?[:=]| between| from| on)? ?{_BARE}(?! (?:end|side)){_STOP}"),
     )
@@ -94,12 +111,15 @@ _PAIR = re.compile(
 
 def told(words: str) -> Told | None:
     """What a part of a fault cell says of conductors; None where it cannot be read exactly."""
-    part = " ".join(_ROLE.sub("", plain(words).lower()).split()).rstrip(".! ")
+    part = " ".join(_ROLE.sub("", plain(words).lower().replace("<", " ")).split()).rstrip(".! ")
+    if _PAIR.search(part) is None:
+        for name, called in _CALLED:
+            part = called.sub(f"pin {name}", part)
     if denied(part) or _DOUBTED.search(part):
         return None
     found = [(what, match) for what, forms in _FORMS.items() for match in _first(forms, part)]
     if len(found) != 1:
-        return None if found else _pair(part)
+        return None if found else _pair(part) or _to_shell(part)
     what, match = found[0]
     rest = f"{part[: match.start()]} | {part[match.end() :]}"
     names = _numbers(match)
@@ -113,6 +133,13 @@ def told(words: str) -> Told | None:
         FaultClass.REVERSED_PAIR: len(names) == 2,
     }
     return Told(what, names) if fits[what] else None
+
+
+def _to_shell(part: str) -> Told | None:
+    """A contact that reaches the shell: nothing but a short, also without the word."""
+    match = _TO_SHELL.fullmatch(part)
+    names = _numbers(match) if match else ()
+    return Told(FaultClass.SHORT, names) if len(names) == 2 and SHELL in names else None
 
 
 def denied(part: str) -> bool:
@@ -131,7 +158,7 @@ def _first(forms: tuple[re.Pattern[str], ...], part: str) -> Iterator[re.Match[s
 def _numbers(match: re.Match[str]) -> tuple[str, ...]:
     groups = match.groupdict()
     listed = " ".join(filter(None, (groups.get("names"), groups.get("more"))))
-    return tuple(re.findall(r"\d{1,2}(?:\.\d{1,2})?", listed))
+    return tuple(re.findall(r"\d{1,2}(?:\.\d{1,2})?|<\w+>", listed))
 
 
 def _is_range(match: re.Match[str]) -> bool:

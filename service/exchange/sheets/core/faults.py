@@ -16,14 +16,15 @@ from dataclasses import dataclass
 from itertools import product
 from typing import assert_never
 
-from service.exchange.sheets.core.conductors import told
+from service.exchange.sheets.core.conductors import SHELL, told
 from service.gear.core import End
 from service.testlog.core import Evidence
 from service.wiring.advice import title
 from service.wiring.diagnosis import diagnose
 from service.wiring.faults import TOLD, Fault, FaultClass, Told
 from service.wiring.rebuild import rebuild
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import SHELL as SHELL_OF
+from service.wiring.wirings import Wiring, connector_of
 
 NOTE_MOST = 200
 
@@ -63,7 +64,7 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
     Readings from both ends prove a fault and not its end, so an end that a cell of its own tells is kept as evidence.
     """
     parts = [part.strip() for part in re.split(r"[;\n]", words) if part.strip()]
-    faults = [_fault(part, wiring) for part in parts]
+    faults = [_fault(part, wiring, end) for part in parts]
     proven = tuple(dict.fromkeys(fault for fault in faults if fault is not None))
     if not _proven(proven, wiring):
         faults, proven = [None] * len(parts), ()
@@ -110,13 +111,47 @@ def _says(plain: str, pattern: re.Pattern[str]) -> bool:
     )
 
 
-def _fault(part: str, wiring: Wiring) -> Fault | None:
+def _fault(part: str, wiring: Wiring, end: End | None) -> Fault | None:
     """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
     found = told(part)
-    if found is None or any(name not in wiring.by_name for name in found.names):
+    if found is None:
         return None
-    names = found.names or _only_pair(wiring)
+    names = _named(found.names, wiring, end or end_in(part)) if found.names else _only_pair(wiring)
     return Fault(found.what, names, None) if names else None
+
+
+def _named(called: Sequence[str], wiring: Wiring, end: End | None) -> tuple[str, ...]:
+    """The conductors that are called so, and contacts of shells; empty where one is none, or may be several."""
+    names = list[str]()
+    for name in called:
+        if name == SHELL:
+            continue
+        carries = name.strip("<>")
+        fits = [wire.name for wire in wiring.conductors if name in (wire.name, f"<{wire.role}>")]
+        if len(fits) != 1 or (carries == name and name not in wiring.by_name):
+            return ()
+        names += fits
+    if SHELL not in called:
+        return tuple(names)
+    return (*names, *_shells(names[0], wiring, end)) if len(names) == 1 else ()
+
+
+def _shells(conductor: str, wiring: Wiring, end: End | None) -> tuple[str, ...]:
+    """The shells of the connectors in which a conductor ends, at one end or, where nobody said which, at both; of one
+    that is bonded, the conductor that it is bonded to.
+    """
+    wire, found = wiring.by_name[conductor], list[str]()
+    for contact in (wire.a, wire.b):
+        number = connector_of(contact)
+        shell = f"{contact[0]}{SHELL_OF if number is None else f'{number}.{SHELL_OF}'}"
+        if shell in wiring.position and end in (None, End(contact[0])):
+            found.append(shell)
+    bonded = [bond.earlier for bond in wiring.bonds if bond.later in found]
+    return (
+        tuple(one.name for one in wiring.conductors if {one.a, one.b} & set(bonded))
+        if bonded
+        else tuple(found)
+    )
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:
