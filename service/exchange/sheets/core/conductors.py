@@ -2,9 +2,9 @@
 
 A number is a conductor only where the words call it one ("pin 2", "conductor 3", "#2") or where it stands right behind
 "open", "short" or "reversed"; further numbers only where and, to, a comma, a hyphen or a slash joins them to the
-first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words. A contact may be called
-by what it carries ("shield", "hot", "cold", or as of a plug "tip", "ring", "sleeve"), and the connector's shell by its
-name: these names stay in angle brackets, since only the wiring knows which contact it is.
+first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words. A contact may be
+called by what it carries ("shield", "hot", "cold", or as of a plug "tip", "ring", "sleeve"), and the shell by its name:
+these names stay in angle brackets, since only the wiring knows which contact it is.
 
 >>> told("pin 2 open at b"), told("short 2-3"), told("pins 2 and 3 swapped")
 (Told(what=<FaultClass.OPEN: 'open'>, names=('2',)), Told(what=<FaultClass.SHORT: 'short'>, names=('2', '3')), \
