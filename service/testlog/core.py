@@ -260,6 +260,11 @@ def event_of(
     return Event(at, what, entry, alone, flexed, lanes, proves, reach.fails)
 
 
+def doubted(event: Event) -> Event:
+    """The same test, now that its own tester says that it was wrong (`event_of`)."""
+    return replace(event, proves=NONE, what=What.PARTIAL if event.what is What.PASS else event.what)
+
+
 def lanes_of_item(history: Sequence[Event]) -> tuple[str, ...]:
     """The lanes of the item whose history this is."""
     return next((event.lanes for event in history if len(event.lanes) > 1), ONE_LINE)

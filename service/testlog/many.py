@@ -18,21 +18,24 @@ from service.gear.models import Item
 from service.season.core import What
 from service.store.chunks import chunks
 from service.testlog import queries
-from service.testlog.core import Event, NewTest, corrected, in_time_order
+from service.testlog.core import Event, NewTest, corrected, doubted, in_time_order
 from service.testlog.following import Cause, follow, hold, next_state
-from service.testlog.models import Repair
+from service.testlog.models import Repair, WrongMark
 from service.testlog.swaps.queries import last_swaps
 from service.testlog.writing import Written, add, written
 
 
 @dataclass(frozen=True)
 class Past:
-    """What happened to one item: a test of it, which went `through` other items, too, or a repair; by their ids."""
+    """What happened to one item: a test of it, which went `through` other items, too, or a repair; by their ids. A test
+    may have been `marked` as wrong by its tester.
+    """
 
     item: UUID
     test: NewTest | None = None
     repair: Repair | None = None
     through: tuple[UUID, ...] = ()
+    marked: WrongMark | None = None
 
 
 def log_past(
@@ -46,7 +49,7 @@ def log_past(
     parts = [hold(db, ids) for ids in chunks(_items_of(past))]
     held = {item.id: item for items, _ in parts for item in items}
     add(db, [_written(db, one.test, _tested(one, held), who, now) for one in past if one.test])
-    db.add_all(one.repair for one in past if one.repair)
+    db.add_all(row for one in past for row in (one.repair, one.marked) if row)
     db.flush()
     for items, before in parts:
         after = queries.events(db, set(before) | queries.tested_with(db, [item.id for item in items]))
@@ -61,7 +64,7 @@ def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, Ite
         if one.test:
             made = _written(db, one.test, _tested(one, items), None, now)
             for item_id, event in made.events.items():
-                after[item_id].append(event)
+                after[item_id].append(doubted(event) if one.marked else event)
         if one.repair:
             after[one.item].append(Event(one.repair.at, What.REPAIR, one.repair.id))
     swapped = last_swaps(db, list(items))

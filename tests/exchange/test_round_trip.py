@@ -7,7 +7,7 @@ from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from hypothesis import given
@@ -29,7 +29,8 @@ from service.tags.models import Tag
 from service.testlog.actions import change_state
 from service.testlog.core import Evidence, Method
 from service.testlog.housekeeping import CHORES, keep_house, verify
-from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.marks.actions import mark
+from service.testlog.models import FaultRow, Repair, Test, TestItem, Void, WrongMark
 from service.wiring.faults import TOLD, FaultClass
 from tests.support.demo import demo_file
 from tests.support.program import START, migrated, running
@@ -77,6 +78,9 @@ def told(store: Store) -> dict[str, Any]:
             "tests": {row[0]: tuple(row) for row in db.execute(tests)},
             "items of tests": {tuple(row) for row in db.execute(went) if row[0] in stand},
             "faults": {repr(tuple(row)) for row in db.execute(select(*FAULTS)) if row[0] in stand},
+            "marks": {
+                tuple(row) for row in db.execute(select(WrongMark.test_id, WrongMark.at, WrongMark.note))
+            },
             "repairs": {row[0]: tuple(row) for row in db.execute(repairs)},
         }
 
@@ -119,6 +123,10 @@ def test_what_no_words_tell_comes_back_too(sqlite_url: str, tmp_path: Path) -> N
         gear.test(four, None, method=Method.LISTENING, evidence=(Evidence(FaultClass.INTERMITTENT),))
         gear.repair(four, "new plug", end=End.A, length_mm=3000, cost_cents=450)
         gear.void(gear.test(five, OPEN_2)["id"])
+        for joined in (OPEN_2, GOOD):
+            marked = gear.test(three, joined)["id"]
+            with program.store.writing() as db:
+                mark(db, uuid4(), UUID(marked), "wrong cable", gear.lead, program.clock.now, ZONE)
         gear.test(six, OPEN_2)
         gear.test(six)  # with no repair in between, and nobody asks: it is the log's own word
         gear.test(on_bench, OPEN_2)

@@ -31,7 +31,7 @@ GEAR_HEADER = (
 TESTS_HEADER = (
     "test id", "code", "tested_at", "verdict", "fault", "note", "method", "wiring", "through", "by", "received at",
     "session", "not proven", "voided at", "voided because", "as entered", "repair", "end", "repair cost", "cut to",
-    "lane",
+    "lane", "marked wrong", "marked because",
 )  # fmt: skip
 
 
@@ -70,13 +70,14 @@ def _tests(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[obj
         ids = [row[0].id for row in piece]
         codes, faults = queries.codes_by_test(db, ids), queries.faults_by_test(db, ids)
         lanes = lane_of(db, ids)
-        for test, by, void in piece:
+        for test, by, void, marked in piece:
             yield test.tested_at, (
                 test.id, next(iter(codes[test.id]), ""), _moment(test.tested_at, zone), test.verdict,
                 "; ".join(titles(db, test.wiring, faults[test.id])), test.note, test.method, test.wiring,
                 " ".join(codes[test.id][1:]), by, _moment(test.received_at, zone), test.session_id,
                 " ".join(map(str, test.unproven)), void and _moment(void.at, zone), void and void.reason,
-                _entered(db, test), "", "", "", "", lanes.get(test.id),
+                _entered(db, test), "", "", "", "", lanes.get(test.id), marked and _moment(marked.at, zone),
+                marked and marked.note,
             )  # fmt: skip
 
 
@@ -95,7 +96,7 @@ def _repairs(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[o
             repair.id, code, _moment(repair.at, zone), What.REPAIR, "", "", "", "", "", by,
             _moment(repair.received_at, zone), "", "", "", "", "", repair.what, repair.end,
             _dollars(repair.cost_cents), repair.length_mm and format_length(repair.length_mm, Unit.METERS),
-            None,
+            "", "", "",
         )  # fmt: skip
 
 

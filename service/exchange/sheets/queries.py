@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, exists, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
@@ -21,7 +21,7 @@ from service.gear.wirings import WIRING_NAMES, find_wiring
 from service.season.models import ItemDue
 from service.store.chunks import chunks
 from service.tags.models import Tag
-from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
 from service.wiring.wirings import Wiring
 
 _PIECE = 500
@@ -138,12 +138,16 @@ def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
         yield as_facts(row), row[-2] or "", row[-1]
 
 
-def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None]]]:
-    """Every test with who logged it and its void, the oldest first, a piece at a time."""
+def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None, WrongMark | None]]]:
+    """Every test with who logged it, its void, and its tester's mark that it was wrong, if no lead has said that it
+    stands; the oldest first, a piece at a time.
+    """
+    marked = (WrongMark.test_id == Test.id) & ~exists().where(MarkStands.test_id == Test.id)
     query = (
-        select(Test, Person.display_name, Void)
+        select(Test, Person.display_name, Void, WrongMark)
         .outerjoin(Person, Person.id == Test.person_id)
         .outerjoin(Void, Void.test_id == Test.id)
+        .outerjoin(WrongMark, marked)
         .order_by(Test.tested_at, Test.id)
     )
     for piece in db.execute(query.execution_options(yield_per=_PIECE)).partitions():

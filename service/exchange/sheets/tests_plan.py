@@ -52,7 +52,7 @@ from service.testlog.core import (
 )
 from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
-from service.testlog.plugging import chain_of
+from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.queries import events
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import names, read
@@ -153,7 +153,7 @@ class _Planner:
             new, told, ways = [], list[str](), list[tuple[str, str]]()
             if entry.adds:
                 test = self._test(entry)
-                new.append(Past(entry.item.id, test=test, through=entry.through))
+                new.append(Past(entry.item.id, test=test, through=entry.through, marked=entry.mark))
                 told += self._kept(entry, test)
                 for one in missing.get((entry.item.id, local_date(entry.at, self.zone)), ())[:_EARLIER_MOST]:
                     sentence, words = earlier(one)
@@ -234,8 +234,6 @@ class _Planner:
         Raises:
             Invalid: it cannot, with the column at fault.
         """
-        for code in row.through:
-            self._item(code, "through")
         wiring = self._wiring(row, item)
         if row.entered is None:
             return
@@ -250,9 +248,15 @@ class _Planner:
             )  # fmt: skip
 
     def _wiring(self, row: TestRow, item: ItemFacts) -> Wiring:
-        """The wiring by which a row was tested."""
-        pieces = [item, *(self._item(code) for code in row.through)]
-        return find_wiring(self.db, row.wiring or chain_of(self.db, pieces).key)
+        """The wiring by which a row was tested.
+
+        Raises:
+            Invalid: no test by it goes through these pieces.
+        """
+        chain = chain_of(self.db, [item, *(self._item(code, "through") for code in row.through)])
+        wiring = find_wiring(self.db, row.wiring or chain.key)
+        lane_of_each(chain, wiring, row.lane)
+        return wiring
 
     def _entries(self) -> list[TestEntry]:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""

@@ -10,7 +10,7 @@ from service.exchange.sheets.core.tests import TestRow
 from service.gear.queries import ItemFacts
 from service.season.core import What
 from service.testlog.core import Event, in_time_order
-from service.testlog.models import Repair
+from service.testlog.models import Repair, WrongMark
 
 BETWEEN = "Repaired before this pass; the sheet does not say how."
 _TOLD = "told"
@@ -33,6 +33,13 @@ class TestEntry:
     def adds(self) -> bool:
         """Whether a test is to be logged."""
         return self.logged is None and not self.row.left_out
+
+    @property
+    def mark(self) -> WrongMark | None:
+        """Its tester's word that the test was wrong, for a lead here to decide."""
+        if self.row.marked is None:
+            return None
+        return WrongMark(test_id=self.id, at=self.row.marked, person_id=None, note=self.row.marked_why)
 
 
 def repair_ids(test_id: UUID) -> tuple[UUID, UUID]:

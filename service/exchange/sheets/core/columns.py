@@ -118,6 +118,8 @@ TESTS = (
     Field("through", "Other items that it went through", ("through",)),
     Field("lane", "Lane that it took through them", ("lane",)),
     Field("voided", "Voided", ("voided at", "voided", "void")),
+    Field("marked", "Marked as wrong by its tester", ("marked wrong",)),
+    Field("marked_why", "Why it was marked", ("marked because",)),
     Field("wiring", "Wiring by which it was tested", ("wiring",)),
     Field("entered", "Readings and evidence, as exported", ("as entered",)),
     Field("cost", "Cost of the repair", ("repair cost", "cost of repair")),

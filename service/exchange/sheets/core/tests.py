@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, time
+from datetime import UTC, date, datetime, time
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
@@ -62,8 +62,8 @@ class TestRow:
 
     `named` is what names the item, and `through` what names others; `lane` is the one that a single line took of them.
     `what` is a verdict, or a repair by itself, of `cost_cents` and cut to `cut_to_mm`. `unrepaired` says that the row
-    denies a repair. `own` marks a row of an export, which is complete. `left_out` says why the row becomes no test,
-    where it does not.
+    denies a repair, and `marked` when its tester said that it was wrong. `own` marks a row of an export, which is
+    complete. `left_out` says why the row becomes no test, where it does not.
     """
 
     line: int
@@ -87,6 +87,8 @@ class TestRow:
     cost_cents: int | None = None
     cut_to_mm: int | None = None
     lane: str | None = None
+    marked: datetime | None = None
+    marked_why: str = ""
 
     def id_of(self, item: UUID, turn: int) -> UUID:
         """The test's id, where the sheet has none: it follows from the item, the moment, the verdict and what was
@@ -138,6 +140,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     repair, not_done, denied = (told, "", False) if own else _repair(told)
     entered = read.value("entered", read_entered, None)
     cost, cut_to = read.value("cost", cells.read_money, None), read.value("cut_to", _cut_to, None)
+    marked, why = read.value("marked", parse_instant, None), read.value("marked_why", _as_it_is, "")
     if "code" not in typed:
         read.errors["code"] = "say which item it is of."
     if read.errors:
@@ -149,7 +152,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     row = TestRow(
         line.number, " ".join(typed["code"].split()), on, at, instant, what, fault, end, repair, note, method, test_id,
         _left_out(typed, own), denied, own, entered, through, wiring, cost, cut_to,
-        typed.get("lane", "").strip() or None if own else None,
+        typed.get("lane", "").strip() or None if own else None, marked, why,
     )  # fmt: skip
     if len(row.words) > cells.NOTE_MOST:
         raise invalid(
@@ -162,6 +165,8 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
 def _left_out(typed: Mapping[str, str], own: bool) -> str:
     if "voided" in typed:
         return "It was voided, so it counts for nothing."
+    if "marked" in typed and not own:
+        return "Its tester marked it as wrong, and no lead has said that it stands."
     if "through" in typed and not own:
         return "It went through several items, and a sheet tells of one."
     return ""
