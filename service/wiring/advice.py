@@ -5,7 +5,7 @@ strained more than a socket, and a fan-out's single connectors more than its mul
 no source). Swapped conductors do not come with use: somebody soldered them so.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 from typing import assert_never
@@ -17,6 +17,7 @@ from service.wiring.naming import (
     connector_type,
     contact_words,
     listed,
+    seat_words,
     sentence,
 )
 from service.wiring.onstage import on_stage
@@ -67,6 +68,8 @@ def look_first(wiring: Wiring, fault: Fault) -> str:
         )
     end, why = _end(wiring, fault)
     opening = sentence(_opening(wiring, fault, end))
+    if fault.is_chain:
+        return f"{opening}: {listed(list(_homes(wiring, fault)))}. Use does not do this: somebody soldered it so."
     if fault.fault_class in SWAPS:
         labels = "Check first that no two plugs or labels changed places. " * (len(_lines(wiring, fault)) > 1)
         return (
@@ -77,6 +80,18 @@ def look_first(wiring: Wiring, fault: Fault) -> str:
     if not why:
         return f"{opening}: {said.seek}."
     return f"{why} {opening}: {said.seek}. {said.then.format(far='AB'[end == 'A'])}"
+
+
+def _homes(wiring: Wiring, fault: Fault) -> Iterator[str]:
+    """Where each conductor of a chain is and where it belongs."""
+    for name, contact in fault.landings or ():
+        wire = wiring.by_name[name]
+        home = wire.a if fault.end == "A" else wire.b
+        yield f"{conductor_words(wiring, name)} is on {_joint_of(contact)} and belongs on {_joint(home)}"
+
+
+def _joint_of(contact: str) -> str:
+    return seat_words(contact).partition(" at end ")[0]
 
 
 def after_repair(fault: Fault) -> str:
@@ -101,8 +116,10 @@ def _title_crossed_pairs(wiring: Wiring, fault: Fault, _names: list[str], _at: s
 
 
 def _title_miswire(wiring: Wiring, fault: Fault, names: list[str], _at: str) -> str:
+    if fault.is_chain and fault.landings and len(fault.landings) == 1:
+        return f"{names[0]} is on {seat_words(fault.landings[0][1])}"
     landings = [
-        f"{conductor_words(wiring, name)} ends on {contact_words(contact)}"
+        f"{conductor_words(wiring, name)} {'is' if fault.end else 'ends'} on {seat_words(contact)}"
         for name, contact in fault.landings or ()
     ]
     return f"miswired: {listed(landings or names)}"
@@ -264,8 +281,10 @@ def _connectors(contacts: Iterable[str]) -> list[int | None]:
 
 
 def _contacts(wiring: Wiring, fault: Fault, end: str) -> list[str]:
-    """The contacts of the fault's conductors at `end`, in order."""
+    """The contacts of the fault's conductors at `end`, in order; of a chain those where they are now."""
     held = set()
+    if fault.is_chain and fault.landings and fault.end == end:
+        return [contact for contact in wiring.contacts(end) if contact in dict(fault.landings).values()]
     for name in fault.conductors:
         if name in wiring.by_name:
             held.add(wiring.by_name[name].a if end == "A" else wiring.by_name[name].b)

@@ -8,21 +8,22 @@
 ('fail', [{'class': 'reversed_pair', 'conductors': ['2', '3'], 'end': None}])
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import repeat
 from typing import Any, Final
 
-from service.wiring.faults import BLIND_TO, Fault, FaultClass
+from service.wiring.faults import BLIND_TO, Fault
 from service.wiring.readings import Readings
 from service.wiring.rebuild import explains
 from service.wiring.search.case import Case, cases
 from service.wiring.search.crossings import Candidate, Crosser
 from service.wiring.search.landings import Effort
 from service.wiring.search.level import level_with
-from service.wiring.search.mending import Key, mend, order_of, preference
+from service.wiring.search.mending import mend
+from service.wiring.search.moves import namings
 from service.wiring.search.plan import Plan, plan
-from service.wiring.search.shorts import FAR
+from service.wiring.search.preference import Key, listed_at, preference
 from service.wiring.wirings import Wiring
 
 PROVEN_FAULTS: Final = 4
@@ -105,17 +106,21 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     for least_gain in (1, 0):
         found += _search(unsure, repeat(Effort(EVEN_EFFORT)), least_gain, cost)
     cost = min(one.cost for one in found)
-    if (unsure or prepared.tangled) and not effort.spent:
+    if (unsure or prepared.tangled or every_case[0].tagged) and not effort.spent:
         found += level_with([one for one in found if one.cost == cost], Effort(LEVEL_EFFORT))
         cost = min(one.cost for one in found)
-    candidates = [candidate for candidate in found if candidate.cost == cost]
-    kept = candidates[: 1 if effort.spent else _MOST_CANDIDATES]
-    written = [_written(prepared, candidate) for candidate in kept]
+    candidates = {
+        (id(one.case), one.crossings, one.case.seats(one.settled.landing)): one
+        for one in reversed(found)
+        if one.cost == cost
+    }
+    kept = list(reversed(candidates.values()))[: 1 if effort.spent else _MOST_CANDIDATES]
+    written = [made for candidate in kept for made in _written(prepared, candidate)]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):
             searched = not effort.spent and (len(faults) <= PROVEN_FAULTS or _cheaper_is_fewer(cost))
             proven = cost == 1 or (complete and (searched or cost == every_case[0].floor()))
-            return faults, cost < FAR and proven
+            return faults, proven
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
 
 
@@ -139,37 +144,10 @@ def _search(
     return best
 
 
-def _written(prepared: Plan, candidate: Candidate) -> tuple[Key, tuple[Fault, ...]]:
+def _written(prepared: Plan, candidate: Candidate) -> Iterator[tuple[Key, tuple[Fault, ...]]]:
     """The candidate's faults in order, and the key by which the preferred candidate is smallest."""
-    faults = [crossing.fault for crossing in candidate.crossings]
-    faults += _cycles(prepared, candidate.crossed, candidate.settled.landing)
-    mending = mend(candidate.case, candidate.settled.landing)
-    faults += mending.faults
-    faults.sort(key=lambda fault: order_of(prepared.order, fault))
-    return preference(prepared.order, faults, mending.shells), tuple(faults)
-
-
-def _cycles(prepared: Plan, before: tuple[int, ...], after: tuple[int, ...]) -> list[Fault]:
-    """One fault for each cycle of conductors that take each other's positions."""
-    holder = {position: wire for wire, position in enumerate(before)}
-    faults = []
-    seen: set[int] = set()
-    for first in range(len(after)):
-        cycle = []
-        wire = first
-        while wire not in seen:
-            seen.add(wire)
-            cycle.append(wire)
-            wire = holder[after[wire]]
-        if len(cycle) > 1:
-            faults.append(_swap(prepared, sorted(cycle), after))
-    return faults
-
-
-def _swap(prepared: Plan, cycle: list[int], after: tuple[int, ...]) -> Fault:
-    names = tuple(prepared.names[wire] for wire in cycle)
-    if len(cycle) == 2 and prepared.partner.get(cycle[0]) == cycle[1]:
-        return Fault(FaultClass.REVERSED_PAIR, names)
-    contacts = prepared.wiring.all_contacts
-    landings = tuple((prepared.names[wire], contacts[prepared.b[after[wire]]]) for wire in cycle)
-    return Fault(FaultClass.MISWIRE, names, landings=landings)
+    for named in namings(candidate.case, candidate.crossed, candidate.settled.landing):
+        mending = mend(candidate.case, named.seats)
+        faults = [*(crossing.fault for crossing in candidate.crossings), *named.faults, *mending.faults]
+        faults.sort(key=lambda fault: listed_at(prepared, fault))
+        yield preference(prepared, faults, mending.shells, named.strays), tuple(faults)

@@ -113,9 +113,10 @@ BLIND_TO: Final = (FaultClass.SPLIT_PAIR, FaultClass.INTERMITTENT, FaultClass.HI
 class Fault:
     """One fault of a cable.
 
-    `conductors` names conductors, and contacts that belong to none, in the wiring's order. `end` is "A" or
+    `conductors` names conductors, and contacts that no conductor is on, in the wiring's order. `end` is "A" or
     "B" where the readings prove it, else None. `lanes` only on crossed lanes; `landings` only on a miswire:
-    pairs of a conductor and the B contact where it ends.
+    pairs of a conductor and the contact where it goes, at end B, or at `end` for a chain of which one wire
+    sits on a contact that belongs to no conductor.
     """
 
     fault_class: Faulty
@@ -126,12 +127,19 @@ class Fault:
 
     @property
     def map(self) -> Mapping[str, str] | None:
-        """Where each conductor of a miswire lands: {conductor: B contact}."""
+        """Where each conductor of a miswire goes: {conductor: contact}."""
         return None if self.landings is None else dict(self.landings)
 
     @property
+    def is_chain(self) -> bool:
+        """Whether it is a miswire that ends on a contact of no conductor: a wire on the shell's tag."""
+        return self.landings is not None and self.end is not None
+
+    @property
     def cost(self) -> int:
-        """How much this fault claims: conductors less one for shorts and miswires, 1 for every other."""
+        """How much this fault claims: conductors less one for shorts and cycles, all of a chain, 1 for the others."""
+        if self.is_chain:
+            return len(self.conductors)
         if self.fault_class in (FaultClass.SHORT, FaultClass.MISWIRE):
             return len(self.conductors) - 1
         return 1

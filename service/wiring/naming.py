@@ -45,6 +45,12 @@ def contact_words(contact: str) -> str:
     return f"{part}{'' if number is None else f' of connector {number}'} at end {contact[0]}"
 
 
+def seat_words(contact: str) -> str:
+    """Where a wire sits that does not belong there: "the shell's tag at end B", "contact 13 at end B"."""
+    words = contact_words(contact)
+    return words.replace("the shell", "the shell's tag", 1) if is_shell(contact) else words
+
+
 def conductor_words(wiring: Wiring, name: str) -> str:
     """`2`: "conductor 2 (hot)", "conductor 24 (hot of lane 1)", "the screen"; a bare contact as it is called.
 

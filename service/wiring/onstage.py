@@ -8,7 +8,7 @@ cold leaves the phantom volts right and the channel dead.
 from typing import assert_never
 
 from service.wiring.faults import ByEvidence, Fault, FaultClass
-from service.wiring.wirings import Conductor, Wiring
+from service.wiring.wirings import Conductor, Wiring, is_shell
 
 _OPEN = {
     "shield": "Hums and buzzes, and phantom power stops: a condenser microphone is dead, a dynamic one may not be.",
@@ -105,6 +105,8 @@ def _crossed_lanes(fault: Fault) -> str:
 
 def _miswire(wiring: Wiring, fault: Fault) -> str:
     held = _held(wiring, fault)
+    if fault.is_chain and len(held) == 1:
+        return _off_its_contact(held[0], fault)
     if len({conductor.lane for conductor in held}) > 1 or len({c.pair for c in held if c.pair}) > 1:
         return (
             "Lines are mixed: channels bleed, buzz or go dead, and phantom power lands where it should not."
@@ -116,3 +118,15 @@ def _miswire(wiring: Wiring, fault: Fault) -> str:
 
 def _held(wiring: Wiring, fault: Fault) -> list[Conductor]:
     return [wiring.by_name[name] for name in fault.conductors if name in wiring.by_name]
+
+
+def _off_its_contact(wire: Conductor, fault: Fault) -> str:
+    """A wire on a contact of no conductor: what it carries is missing, and is on the metal where that is a shell."""
+    missing = _OPEN[wire.role]
+    if not any(is_shell(contact) for _, contact in fault.landings or ()):
+        return missing
+    if wire.role == "shield":
+        return f"{missing} While the shell touches a grounded frame it may seem right."
+    return (
+        f"{missing} What it carries is on the metal of the connector, which buzzes when it touches anything."
+    )

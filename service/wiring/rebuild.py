@@ -8,17 +8,16 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from service.wiring.faults import RANK, SWAPS, Fault, FaultClass
 from service.wiring.readings import Readings, merge
-from service.wiring.wirings import Conductor, Wiring
+from service.wiring.wirings import ENDS, Conductor, Wiring
 
 
 def rebuild(wiring: Wiring, faults: Iterable[Fault]) -> Readings:
     """What a full test of the cable would read if it had these faults."""
     faults = sorted(faults, key=lambda fault: RANK[fault.fault_class])
-    landing = landings(wiring, faults)
+    seats = seats_of(wiring, faults)
     opened = {fault.conductors[0] for fault in faults if fault.fault_class is FaultClass.OPEN}
     bit = wiring.bit
-    a_half = {wire.name: bit[wire.a] for wire in wiring.conductors}
-    b_half = {wire.name: bit[landing[wire.name]] for wire in wiring.conductors}
+    a_half, b_half = ({name: bit[contact] for name, contact in seats[end].items()} for end in ENDS)
     links = [a_half[name] | b_half[name] for name in a_half if name not in opened]
     links += [bit[bond.earlier] | bit[bond.later] for bond in wiring.bonds if bond.later not in opened]
     for fault in faults:
@@ -41,22 +40,25 @@ def _joined(halves: dict[str, int], bit: Mapping[str, int], members: Sequence[st
     return joined
 
 
-def landings(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, str]:
-    """Where each conductor ends at B once every swap is applied."""
-    landing = {wire.name: wire.b for wire in wiring.conductors}
+def seats_of(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, dict[str, str]]:
+    """The contact on which each conductor sits once every swap is made: by end, then by conductor."""
+    seats = {
+        "A": {wire.name: wire.a for wire in wiring.conductors},
+        "B": {wire.name: wire.b for wire in wiring.conductors},
+    }
     for swap in SWAPS:
         for fault in faults:
             if fault.fault_class is swap:
-                _exchange(wiring, fault, landing)
-    return landing
+                _exchange(wiring, fault, seats[fault.end or "B"])
+    return seats
 
 
-def _exchange(wiring: Wiring, fault: Fault, landing: dict[str, str]) -> None:
+def _exchange(wiring: Wiring, fault: Fault, seats: dict[str, str]) -> None:
     if fault.landings is not None:
-        landing.update(fault.landings)
+        seats.update(fault.landings)
         return
     for one, other in exchanged(wiring, fault):
-        landing[one], landing[other] = landing[other], landing[one]
+        seats[one], seats[other] = seats[other], seats[one]
 
 
 def exchanged(wiring: Wiring, fault: Fault) -> list[tuple[str, str]]:

@@ -21,7 +21,7 @@ _OPEN = {
 
 
 def single_faults(wiring: Wiring) -> Iterator[Fault]:
-    """All of them, by class; shorts of two, and miswires of two conductors."""
+    """All of them, by class; shorts of two, miswires of two conductors, and wires on contacts of none."""
     sound = rebuild(wiring, ())
     for found in (_opens, _shorts, _reversed, _crossed_pairs, _crossed_lanes, _miswires):
         for fault in found(wiring):
@@ -36,6 +36,9 @@ def kind(wiring: Wiring, fault: Fault) -> str:
         return _OPEN[held[0].role] if held else "a shell that is not joined to its contact"
     if fault.fault_class is FaultClass.SHORT:
         return _short(fault, held)
+    if fault.is_chain:
+        shell = any(is_shell(contact) for _, contact in fault.landings or ())
+        return "a wire on a shell" if shell else "a wire on an unused contact"
     if fault.fault_class is FaultClass.MISWIRE:
         roles = sorted({wire.role for wire in held}, key=("shield", "hot", "cold", "single").index)
         return (
@@ -103,11 +106,17 @@ def _opens(wiring: Wiring) -> Iterator[Fault]:
 def _shorts(wiring: Wiring) -> Iterator[Fault]:
     for one, other in combinations(wiring.conductors, 2):
         yield Fault(FaultClass.SHORT, (one.name, other.name))
+    for wire, contact in _side_by_side(wiring):
+        yield Fault(FaultClass.SHORT, (wire.name, contact), contact[0])
+
+
+def _side_by_side(wiring: Wiring) -> Iterator[tuple[Conductor, str]]:
+    """Each contact that belongs to no conductor, with each conductor that has a contact in its connector."""
     for contact in wiring.loose_contacts:
         for wire in wiring.conductors:
             near = wire.a if contact[0] == "A" else wire.b
             if connector_of(near) == connector_of(contact):
-                yield Fault(FaultClass.SHORT, (wire.name, contact), contact[0])
+                yield wire, contact
 
 
 def _reversed(wiring: Wiring) -> Iterator[Fault]:
@@ -133,6 +142,8 @@ def _miswires(wiring: Wiring) -> Iterator[Fault]:
         if one.pair is None or one.pair != other.pair:
             landings = ((one.name, other.b), (other.name, one.b))
             yield Fault(FaultClass.MISWIRE, (one.name, other.name), landings=landings)
+    for wire, contact in _side_by_side(wiring):
+        yield Fault(FaultClass.MISWIRE, (wire.name,), contact[0], landings=((wire.name, contact),))
 
 
 def _roles(wires: Sequence[Conductor]) -> list[str]:

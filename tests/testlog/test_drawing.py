@@ -48,6 +48,8 @@ def one_fault(draw: st.DrawFn, line: Wiring) -> Fault:
         bare = [contact for contact in line.loose_contacts if end in (None, contact[0])]
         names = draw(st.lists(st.sampled_from([*wires, *bare]), min_size=2, max_size=4, unique=True))
         return Fault(kind, tuple(names), end)
+    if kind is FaultClass.MISWIRE and draw(st.booleans()) and line.loose_contacts:
+        return draw(chains(line))
     if kind is FaultClass.MISWIRE:
         free = [wire for wire in line.conductors if [other.b for other in line.conductors].count(wire.b) == 1]
         ring = draw(st.lists(st.sampled_from(free), min_size=2, max_size=3, unique=True))
@@ -62,6 +64,18 @@ def one_fault(draw: st.DrawFn, line: Wiring) -> Fault:
     chosen = draw(st.lists(st.sampled_from(among), min_size=count, max_size=count, unique=True))
     held = tuple(wire.name for lane in chosen for wire in groups[lane])
     return Fault(kind, held, None, tuple(chosen) if kind is FaultClass.CROSSED_LANES else None)
+
+
+@st.composite
+def chains(draw: st.DrawFn, line: Wiring) -> Fault:
+    """Wires that moved on by one at one end, the last to a contact of no conductor."""
+    tag = draw(st.sampled_from(line.loose_contacts))
+    at = {wire.name: wire.a if tag[0] == "A" else wire.b for wire in line.conductors}
+    alone = [name for name in at if list(at.values()).count(at[name]) == 1]
+    moved = draw(st.lists(st.sampled_from(alone), min_size=1, max_size=2, unique=True))
+    goals = dict(zip(moved, [*(at[name] for name in moved[1:]), tag], strict=True))
+    names = tuple(name for name in at if name in goals)
+    return Fault(FaultClass.MISWIRE, names, tag[0], landings=tuple((name, goals[name]) for name in names))
 
 
 @st.composite
@@ -188,12 +202,16 @@ def test_who_goes_elsewhere_has_an_arrow_and_a_ghost(case: tuple[Wiring, Reading
     drawing = found(line, readings, faults)
     for wire in drawing.wires:
         start, stop = ends_of(wire.path)
-        lands, right = at(drawing, "B", *stop), line.by_name[wire.name].b
-        assert at(drawing, "A", *start) == line.by_name[wire.name].a
-        assert bool(wire.arrow) == bool(wire.ghost) == (lands != right)
+        starts, lands = at(drawing, "A", *start), at(drawing, "B", *stop)
+        own = line.by_name[wire.name]
+        assert bool(wire.arrow) == bool(wire.ghost) == ((starts, lands) != (own.a, own.b))
         if wire.ghost:
             assert wire.kind is Kind.ELSEWHERE
-            assert at(drawing, "B", *ends_of(wire.ghost)[1]) == right
+            if starts != own.a:
+                assert at(drawing, "A", *ends_of(wire.ghost)[0]) == own.a
+            if lands != own.b:
+                assert at(drawing, "B", *ends_of(wire.ghost)[1]) == own.b
+            assert contact_words(starts) in wire.title
             assert contact_words(lands) in wire.title
             assert wire.title.partition(".")[0] in " ".join(drawing.sentences)
     assert bool(drawing.key) == any(wire.ghost for wire in drawing.wires)
@@ -316,6 +334,24 @@ def test_a_reversed_pair_in_words() -> None:
     assert [label.text for label in drawing.labels] == [
         "shield, good", "→ 3 reversed", "→ 2 reversed", "shell", "as it should be",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("end", ["A", "B"])
+def test_a_wire_on_the_shell_s_tag(end: str) -> None:
+    line = BUILTIN["xlr3"]
+    faults = [Fault(FaultClass.MISWIRE, ("1",), end, landings=(("1", f"{end}s"),))]
+    drawing = found(line, rebuild(line, faults), faults)
+    assert drawing.sentences[0] == f"Conductor 1 (shield) is on the shell's tag at end {end}."
+    goes = {
+        "A": "from the shell at end A to contact 1 at end B; it belongs on contact 1 at end A",
+        "B": "from contact 1 at end A to the shell at end B; it belongs on contact 1",
+    }
+    assert drawing.sentences[1] == f"Conductor 1 (shield) goes {goes[end]}."
+    words = [label.text for label in drawing.labels]
+    assert words[0] == {"A": "s ← miswired", "B": "→ s miswired"}[end]
+    assert "1 has no wire" in words
+    assert "holds 1" in words
+    tidy(drawing)
 
 
 def test_evidence_of_no_conductor_stands_below() -> None:

@@ -1,13 +1,27 @@
 """Cables for the tests: wirings of a program's own, faults to put in them, and what a tester then reads."""
 
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
 from hypothesis import strategies as st
 
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault
 from service.wiring.wirings import Conductor, Wiring, wiring
-from tests.wiring.exhaustive import Groups, Thing, landings, order_of_names, simulate
+from tests.wiring.exhaustive import (
+    Groups,
+    Swapped,
+    Thing,
+    apart,
+    cost,
+    listed,
+    order_of_names,
+    simulate,
+    swapped,
+    units,
+)
 
-KINDS = ("open", "short", "reversed_pair", "crossed_pairs", "crossed_lanes", "miswire")
+KINDS = ("open", "short", "reversed_pair", "crossed_pairs", "crossed_lanes", "miswire", "chain")
 
 
 @st.composite
@@ -35,94 +49,92 @@ wirings = st.one_of(st.sampled_from(list(BUILTIN.values())), own_wirings())
 @st.composite
 def broken(draw: st.DrawFn, made: Wiring, most: int = 4) -> tuple[Thing, ...]:
     """Up to `most` faults of every class that the wiring allows, swaps in the order in which they are applied."""
-    kinds = sorted(draw(st.lists(st.sampled_from(KINDS), min_size=1, max_size=most)), key=KINDS.index)
+    kinds = draw(st.lists(st.sampled_from(KINDS), min_size=1, max_size=most))
     things: list[Thing] = []
-    for kind in kinds:
-        options = _options(made, kind)
-        thing = draw(options) if options is not None else None
-        if thing is not None and thing not in things:
+    for kind in sorted(kinds, key=("crossed_lanes", "crossed_pairs", "reversed_pair", *_LATER).index):
+        thing = draw(_options(made, kind, things))
+        if thing is not None and thing not in things and _may_join(things, thing):
             things.append(thing)
-    return tuple(sorted(things, key=lambda thing: _listed(made, thing)))
+    return tuple(listed(made, things))
 
 
-def _listed(made: Wiring, thing: Thing) -> tuple[object, ...]:
-    order = order_of_names(made)
-    return KINDS.index(thing[0]), [order[name] for name in thing[1]]
+_LATER = ("miswire", "chain", "open", "short")
 
 
-def _options(made: Wiring, kind: str) -> st.SearchStrategy[Thing] | None:
-    order = order_of_names(made)
+def _may_join(things: list[Thing], thing: Thing) -> bool:
+    return thing[0] != "miswire" or apart([*(one for one in things if one[0] == "miswire"), thing])
+
+
+def _options(made: Wiring, kind: str, things: list[Thing]) -> st.SearchStrategy[Thing | None]:
     wires = [wire.name for wire in made.conductors]
+    seats = swapped(made, [thing for thing in things if thing[0] not in ("miswire", "open", "short")])
     if kind == "open":
         opens: list[Thing] = [("open", (name,), None, ()) for name in wires]
         return st.sampled_from(opens + [("open", (bond.later,), bond.end, ()) for bond in made.bonds])
     if kind == "short":
-        return st.sampled_from([None, "A", "B"]).flatmap(lambda end: _shorts(made, end))
+        return st.sampled_from([None, "A", "B"]).flatmap(lambda end: _shorts(made, end, things))
     if kind == "miswire":
         return st.permutations(wires).flatmap(
             lambda cycle: st.integers(2, min(5, len(wires))).map(
-                lambda size: (
-                    "miswire",
-                    tuple(sorted(cycle[:size], key=order.__getitem__)),
-                    None,
-                    tuple(cycle[:size]),
-                )
+                lambda size: _moved(made, None, dict(pairs_round(cycle[:size], seats.at_b)))
             )
         )
+    if kind == "chain":
+        return st.sampled_from("AB").flatmap(lambda end: _chains(made, end, seats))
     return _whole_units(made, kind)
 
 
-def _shorts(made: Wiring, end: str | None) -> st.SearchStrategy[Thing]:
+def pairs_round(cycle: Sequence[str], at: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Each conductor of a cycle with the contact of the next."""
+    return [(name, at[other]) for name, other in zip(cycle, [*cycle[1:], cycle[0]], strict=True)]
+
+
+def _chains(made: Wiring, end: str, seats: Swapped) -> st.SearchStrategy[Thing | None]:
+    tags = [contact for contact in made.loose_contacts if contact[0] == end]
+    at = seats.at_a if end == "A" else seats.at_b
+    if not tags:
+        return st.none()
+    wires = st.permutations([wire.name for wire in made.conductors])
+    return st.tuples(wires, st.integers(1, 3), st.sampled_from(tags)).map(
+        lambda drawn: _chain(made, end, drawn[0][: drawn[1]], drawn[2], at)
+    )
+
+
+def _chain(made: Wiring, end: str, wires: Sequence[str], tag: str, at: Mapping[str, str]) -> Thing | None:
+    if any(at[one] == at[other] for one, other in pairwise(wires)):
+        return None
+    return _moved(made, end, {name: at[other] for name, other in pairwise(wires)} | {wires[-1]: tag})
+
+
+def _moved(made: Wiring, end: str | None, goals: Mapping[str, str]) -> Thing:
+    names = sorted(goals, key=order_of_names(made).__getitem__)
+    return "miswire", tuple(names), end, tuple((name, goals[name]) for name in names)
+
+
+def _shorts(made: Wiring, end: str | None, things: list[Thing]) -> st.SearchStrategy[Thing | None]:
     order = order_of_names(made)
+    taken = swapped(made, things).taken
     names = [wire.name for wire in made.conductors]
-    names += [contact for contact in made.loose_contacts if end in (None, contact[0])]
+    names += [one for one in made.all_contacts if one not in taken and end in (None, one[0])]
     members = st.sets(st.sampled_from(names), min_size=2, max_size=4)
     return members.map(lambda some: ("short", tuple(sorted(some, key=order.__getitem__)), end, ()))
 
 
-def _whole_units(made: Wiring, kind: str) -> st.SearchStrategy[Thing] | None:
-    order = order_of_names(made)
-    units = list((made.lanes if kind == "crossed_lanes" else made.pairs).values())
-    if kind == "reversed_pair":
-        chosen = [list(unit) for unit in units]
-    else:
-        chosen = [
-            [*one, *other]
-            for at, one in enumerate(units)
-            for other in units[at + 1 :]
-            if sorted(wire.role for wire in one) == sorted(wire.role for wire in other)
-        ]
-    things: list[Thing] = [
-        (kind, tuple(sorted((wire.name for wire in some), key=order.__getitem__)), None, ())
-        for some in chosen
-    ]
-    return st.sampled_from(things) if things else None
+def _whole_units(made: Wiring, kind: str) -> st.SearchStrategy[Thing | None]:
+    found = [thing for thing in units(made) if thing[0] == kind]
+    return st.sampled_from(found) if found else st.none()
 
 
-def cost(things: tuple[Thing, ...]) -> int:
-    return sum(len(names) - 1 if kind in ("short", "miswire") else 1 for kind, names, *_ in things)
+def as_things(faults: tuple[Fault, ...]) -> tuple[Thing, ...]:
+    """A diagnosis in the simulator's words."""
+    return tuple(
+        (fault.fault_class.value, fault.conductors, fault.end, fault.landings or ()) for fault in faults
+    )
 
 
-def as_things(faults: tuple[Fault, ...], made: Wiring) -> tuple[Thing, ...]:
-    """A diagnosis in the simulator's words: a miswire as a cycle, each conductor taking the next one's position."""
-    things: list[Thing] = []
-    for fault in faults:
-        cycle: tuple[str, ...] = ()
-        if fault.fault_class is FaultClass.MISWIRE:
-            cycle = _cycle(fault, landings(made, things))
-        things.append((fault.fault_class.value, fault.conductors, fault.end, cycle))
-    return tuple(things)
-
-
-def _cycle(fault: Fault, present: dict[str, str]) -> tuple[str, ...]:
-    """The conductors in the order in which each takes the next one's present contact."""
-    left = list(fault.conductors)
-    cycle = [left.pop(0)]
-    while left:
-        contact = fault.map[cycle[-1]]  # type: ignore[index]
-        cycle.append(left.pop(next(at for at, name in enumerate(left) if present[name] == contact)))
-    assert fault.map[cycle[-1]] == present[cycle[0]]  # type: ignore[index]
-    return tuple(cycle)
+def total(things: tuple[Thing, ...]) -> int:
+    """What they all cost."""
+    return sum(map(cost, things))
 
 
 def groups_of(made: Wiring, things: tuple[Thing, ...]) -> list[list[str]]:

@@ -4,65 +4,102 @@ Shares nothing with the service but the names of a wiring: the published contrac
 time, in the plainest way. Only for small wirings.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations, pairwise, permutations
 
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, connector_of
 
 CLASSES = ("open", "short", "reversed_pair", "crossed_pairs", "crossed_lanes", "miswire")
 SWAP_ORDER = ("crossed_lanes", "crossed_pairs", "reversed_pair", "miswire")
+ENDS = (None, "A", "B")
 
-Thing = tuple[str, tuple[str, ...], str | None, tuple[str, ...]]
-"""Class, names in order, end, and for a miswire the cycle (each conductor takes the next one's position)."""
+Thing = tuple[str, tuple[str, ...], str | None, tuple[tuple[str, str], ...]]
+"""Class, names in order, end, and for a miswire the map: each conductor and the contact where it goes."""
 Groups = frozenset[frozenset[str]]
 
 
 def order_of_names(wiring: Wiring) -> dict[str, tuple[int, int, str]]:
-    """Conductors at their A contact, then their B contact; contacts of no conductor at their own place."""
+    """Conductors at their A contact, then their B contact; contacts at their own place."""
     contacts = [*wiring.contacts("A"), *wiring.contacts("B")]
     order = {contact: (contacts.index(contact), -1, "") for contact in contacts}
     order |= {c.name: (contacts.index(c.a), contacts.index(c.b), c.name) for c in wiring.conductors}
     return order
 
 
+def is_chain(thing: Thing) -> bool:
+    """Whether it is a miswire that ends on a contact of no conductor."""
+    return thing[0] == "miswire" and thing[2] is not None
+
+
 def cost(thing: Thing) -> int:
+    if is_chain(thing):
+        return len(thing[1])
     return len(thing[1]) - 1 if thing[0] in ("short", "miswire") else 1
 
 
-def landings(wiring: Wiring, things: Sequence[Thing]) -> dict[str, str]:
-    """Where each conductor ends once the swaps are made."""
-    land = {c.name: c.b for c in wiring.conductors}
-    wire = {c.name: c for c in wiring.conductors}
+@dataclass(frozen=True)
+class Swapped:
+    """Where each conductor sits at A and at B once the swaps are made, and the contact that each chain left."""
+
+    at_a: Mapping[str, str]
+    at_b: Mapping[str, str]
+    left: tuple[str, ...]
+
+    @cached_property
+    def taken(self) -> frozenset[str]:
+        """Contacts with a half on them."""
+        return frozenset([*self.at_a.values(), *self.at_b.values()])
+
+
+def swapped(wiring: Wiring, things: Sequence[Thing]) -> Swapped:
+    """The swaps, class by class, each on the present landings."""
+    at_a = {c.name: c.a for c in wiring.conductors}
+    at_b = {c.name: c.b for c in wiring.conductors}
+    left = []
     for swap in SWAP_ORDER:
-        for kind, names, _, cycle in things:
+        for thing in things:
+            kind, names, end, moves = thing
             if kind != swap:
                 continue
             if kind == "miswire":
-                taken = [land[name] for name in (*cycle[1:], cycle[0])]
-                land.update(zip(cycle, taken, strict=True))
+                seats = at_a if end == "A" else at_b
+                goals = [contact for _, contact in moves]
+                left += [seats[name] for name in names if seats[name] not in goals] if end else []
+                seats.update(moves)
                 continue
-            unit = {"crossed_lanes": "lane", "crossed_pairs": "pair", "reversed_pair": "role"}[kind]
-            ours = [name for name in names if getattr(wire[name], unit) == getattr(wire[names[0]], unit)]
-            for name in ours:
-                other = next(
-                    n
-                    for n in names
-                    if n not in ours and (kind == "reversed_pair" or wire[n].role == wire[name].role)
-                )
-                land[name], land[other] = land[other], land[name]
-    return land
+            for one, other in exchanged(wiring, thing):
+                at_b[one], at_b[other] = at_b[other], at_b[one]
+    return Swapped(at_a, at_b, tuple(left))
+
+
+def exchanged(wiring: Wiring, thing: Thing) -> Iterator[tuple[str, str]]:
+    """The conductors that change places, two by two, role by role."""
+    kind, names, _, _ = thing
+    wire = {c.name: c for c in wiring.conductors}
+    unit = {"crossed_lanes": "lane", "crossed_pairs": "pair", "reversed_pair": "role"}[kind]
+    ours = [name for name in names if getattr(wire[name], unit) == getattr(wire[names[0]], unit)]
+    others = [name for name in names if name not in ours]
+    for name in ours:
+        other = next(n for n in others if kind == "reversed_pair" or wire[n].role == wire[name].role)
+        others.remove(other)
+        yield name, other
 
 
 def simulate(wiring: Wiring, things: Sequence[Thing]) -> Groups:
     """The groups of contacts that conduct: halves and contacts as nodes of a graph, walked from every contact."""
-    land = landings(wiring, things)
+    return _conducts(wiring, swapped(wiring, things), things)
+
+
+def _conducts(wiring: Wiring, seats: Swapped, things: Sequence[Thing]) -> Groups:
     names = {c.name for c in wiring.conductors}
     opened = {thing[1][0] for thing in things if thing[0] == "open"}
     edges: list[tuple[object, object]] = []
-    for c in wiring.conductors:
-        edges += [(("A", c.name), c.a), (("B", c.name), land[c.name])]
-        if c.name not in opened:
-            edges.append((("A", c.name), ("B", c.name)))
+    for name in names:
+        edges += [(("A", name), seats.at_a[name]), (("B", name), seats.at_b[name])]
+        if name not in opened:
+            edges.append((("A", name), ("B", name)))
     edges += [(bond.earlier, bond.later) for bond in wiring.bonds if bond.later not in opened]
     for kind, members, end, _ in things:
         if kind == "short":
@@ -97,42 +134,70 @@ def cut_down(groups: Groups, probed: Iterable[str]) -> Groups:
     return frozenset(group & reached for group in groups if len(group & reached) > 1)
 
 
-def every_thing(wiring: Wiring, most: int) -> list[Thing]:
-    """Every fault object that costs at most `most`."""
+def opens(wiring: Wiring) -> list[Thing]:
+    """Every conductor or bond broken."""
+    found: list[Thing] = [("open", (c.name,), None, ()) for c in wiring.conductors]
+    return found + [("open", (bond.later,), bond.later[0], ()) for bond in wiring.bonds]
+
+
+def shorts(wiring: Wiring, seats: Swapped, most: int) -> Iterator[Thing]:
+    """Every short that costs at most `most`: of conductors, and of contacts that no half is on."""
     order = order_of_names(wiring)
     wires = [c.name for c in wiring.conductors]
-    things: list[Thing] = [("open", (name,), None, ()) for name in wires]
-    things += [("open", (bond.later,), bond.later[0], ()) for bond in wiring.bonds]
-    for end in (None, "A", "B"):
-        loose = [contact for contact in wiring.loose_contacts if end in (None, contact[0])]
-        names = sorted([*wires, *loose], key=order.__getitem__)
+    for end in ENDS:
+        bare = [
+            contact
+            for contact in wiring.all_contacts
+            if contact not in seats.taken and end in (None, contact[0])
+        ]
+        names = sorted([*wires, *bare], key=order.__getitem__)
         for size in range(2, most + 2):
-            things += [("short", some, end, ()) for some in combinations(names, size)]
-    things += list(_swaps(wiring, most))
-    return things
+            for some in combinations(names, size):
+                yield "short", some, end, ()
 
 
-def _swaps(wiring: Wiring, most: int) -> Iterator[Thing]:
+def units(wiring: Wiring) -> list[Thing]:
+    """Every exchange of whole lanes or pairs, and of the two of a pair, in the order in which they are made."""
     order = order_of_names(wiring)
-    pairs = [tuple(c.name for c in pair) for pair in wiring.pairs.values()]
-    for pair in pairs:
-        yield "reversed_pair", tuple(sorted(pair, key=order.__getitem__)), None, ()
-    for kind, units in (("crossed_pairs", wiring.pairs), ("crossed_lanes", wiring.lanes)):
-        for one, other in combinations(units.values(), 2):
+    found: list[Thing] = []
+    for kind, groups in (("crossed_lanes", wiring.lanes), ("crossed_pairs", wiring.pairs)):
+        for one, other in combinations(groups.values(), 2):
             if sorted(c.role for c in one) == sorted(c.role for c in other):
                 names = sorted((c.name for c in (*one, *other)), key=order.__getitem__)
-                yield kind, tuple(names), None, ()
+                found.append((kind, tuple(names), None, ()))
+    for pair in wiring.pairs.values():
+        names = sorted((c.name for c in pair), key=order.__getitem__)
+        found.append(("reversed_pair", tuple(names), None, ()))
+    return sorted(found, key=lambda thing: (SWAP_ORDER.index(thing[0]), [order[n] for n in thing[1]]))
+
+
+def miswires(wiring: Wiring, seats: Swapped, most: int) -> Iterator[Thing]:
+    """Every cycle, and every chain at either end, that costs at most `most`, from the present landings."""
+    order = order_of_names(wiring)
     wires = [c.name for c in wiring.conductors]
+    pairs = [{c.name for c in pair} for pair in wiring.pairs.values()]
+    used = {c.a for c in wiring.conductors} | {c.b for c in wiring.conductors}
     for size in range(2, most + 2):
         for some in combinations(wires, size):
-            if size == 2 and any(set(some) == set(pair) for pair in pairs):
-                continue
             for rest in permutations(some[1:]):
-                yield "miswire", some, None, (some[0], *rest)
+                cycle = (some[0], *rest)
+                goals = {name: seats.at_b[other] for name, other in pairwise((*cycle, cycle[0]))}
+                if not any(set(some) == pair for pair in pairs):
+                    yield "miswire", some, None, tuple((name, goals[name]) for name in some)
+    for end, at in (("A", seats.at_a), ("B", seats.at_b)):
+        loose = [contact for contact in wiring.contacts(end) if contact not in used]
+        for size in range(1, most + 1):
+            for chain in permutations(wires, size):
+                if any(at[one] == at[other] for one, other in pairwise(chain)):
+                    continue
+                for last in loose:
+                    goals = {name: at[other] for name, other in pairwise(chain)} | {chain[-1]: last}
+                    names = tuple(sorted(chain, key=order.__getitem__))
+                    yield "miswire", names, end, tuple((name, goals[name]) for name in names)
 
 
 def every_set(things: Sequence[Thing], most: int, start: int = 0) -> Iterator[tuple[Thing, ...]]:
-    """Every set of fault objects, no two opens of one conductor, that costs at most `most`."""
+    """Every set of fault objects that costs at most `most`."""
     yield ()
     for number in range(start, len(things)):
         price = cost(things[number])
@@ -141,15 +206,68 @@ def every_set(things: Sequence[Thing], most: int, start: int = 0) -> Iterator[tu
                 yield (things[number], *rest)
 
 
+def every_swap(wiring: Wiring, most: int) -> Iterator[tuple[Thing, ...]]:
+    """Every set of swaps that costs at most `most` and keeps the rules of miswires among each other."""
+    for whole in every_set(units(wiring), most):
+        left = most - sum(map(cost, whole))
+        possible = list(miswires(wiring, swapped(wiring, whole), left))
+        for some in every_set(possible, left):
+            if apart(some):
+                yield (*whole, *some)
+
+
+def apart(some: Sequence[Thing]) -> bool:
+    """Miswires at one end share no conductor, and no two chains a contact."""
+    for one, other in combinations(some, 2):
+        if (one[2] == "A") == (other[2] == "A") and set(one[1]) & set(other[1]):
+            return False
+        if is_chain(one) and is_chain(other) and _last(one) & _last(other):
+            return False
+    return True
+
+
+def _last(chain: Thing) -> set[str]:
+    return {contact for _, contact in chain[3]}
+
+
+def every_explanation(wiring: Wiring, most: int) -> Iterator[tuple[Groups, tuple[Thing, ...]]]:
+    """What conducts with every set of faults that costs at most `most`, and the set."""
+    broken = opens(wiring)
+    for swaps in every_swap(wiring, most):
+        seats = swapped(wiring, swaps)
+        left = most - sum(map(cost, swaps))
+        for rest in every_set([*broken, *shorts(wiring, seats, left)], left):
+            things = (*rest, *swaps)
+            yield _conducts(wiring, seats, things), things
+
+
+def ends_joined(wiring: Wiring, things: Sequence[Thing], groups: Groups) -> bool:
+    """Whether the readings join every contact of no conductor on which a chain ends to another."""
+    used = {c.a for c in wiring.conductors} | {c.b for c in wiring.conductors}
+    lasts = {contact for thing in things if is_chain(thing) for contact in _last(thing)} - used
+    return lasts <= frozenset().union(*groups)
+
+
+def listed(wiring: Wiring, things: Iterable[Thing]) -> list[Thing]:
+    """Fault objects in the order in which an answer gives them."""
+    order = order_of_names(wiring)
+    return sorted(
+        things,
+        key=lambda thing: (
+            CLASSES.index(thing[0]),
+            order[thing[1][0]],
+            ENDS.index(thing[2]) if thing[0] == "miswire" else 0,
+            [order[name] for name in thing[1]],
+            ENDS.index(thing[2]),
+        ),
+    )
+
+
 def preference(wiring: Wiring, things: Sequence[Thing]) -> tuple[object, ...]:
     """The tie-breaking of the contract: the smallest is the answer. Whole lanes go before any other exchange."""
     order = order_of_names(wiring)
     kinds = [thing[0] for thing in things]
-    ends = [thing[2] for thing in things if thing[2]]
-    listed = sorted(
-        (CLASSES.index(kind), [order[name] for name in names], end or "", cycle)
-        for kind, names, end, cycle in things
-    )
+    ends = [thing[2] for thing in things if thing[2] and thing[0] != "miswire"]
     return (
         sum(map(cost, things)),
         len(things),
@@ -158,17 +276,41 @@ def preference(wiring: Wiring, things: Sequence[Thing]) -> tuple[object, ...]:
         _bonded_shells(wiring, things),
         len(ends),
         ends.count("B"),
+        _strays(wiring, things),
         sum(kind in SWAP_ORDER[1:] for kind in kinds),
-        listed,
+        [
+            (
+                CLASSES.index(kind),
+                [order[name] for name in names],
+                [order[c] for _, c in moves],
+                ENDS.index(end),
+            )
+            for kind, names, end, moves in listed(wiring, things)
+        ],
     )
 
 
+def _strays(wiring: Wiring, things: Sequence[Thing]) -> int:
+    """Chains that end on another connector than the one where they left a contact free."""
+    return sum(
+        is_chain(thing)
+        and not {connector_of(contact) for contact in _left_by(wiring, things, thing)}
+        & {connector_of(contact) for contact in _last(thing) if contact in wiring.loose_contacts}
+        for thing in things
+    )
+
+
+def _left_by(wiring: Wiring, things: Sequence[Thing], chain: Thing) -> tuple[str, ...]:
+    swaps = [thing for thing in things if thing[0] in SWAP_ORDER[:3]]
+    return swapped(wiring, [*swaps, chain]).left
+
+
 def _bonded_shells(wiring: Wiring, things: Sequence[Thing]) -> int:
-    """Shorts' members that are loose contacts, bonded to a conductor whose name would do."""
+    """Shorts' members that are contacts without a half, bonded to one whose conductor's name would do."""
     opened = {thing[1][0] for thing in things if thing[0] == "open"}
     bonded = walk([(bond.earlier, bond.later) for bond in wiring.bonds if bond.later not in opened])
-    used = {c.a for c in wiring.conductors} | {c.b for c in wiring.conductors}
-    shells = {contact for group in bonded if group & used for contact in group - used}
+    taken = swapped(wiring, things).taken
+    shells = {contact for group in bonded if group & taken for contact in group - taken}
     return sum(name in shells for kind, names, *_ in things if kind == "short" for name in names)
 
 
@@ -177,9 +319,7 @@ class Table:
 
     def __init__(self, wiring: Wiring, most: int) -> None:
         self.wiring = wiring
-        self.sets = [
-            (simulate(wiring, things), things) for things in every_set(every_thing(wiring, most), most)
-        ]
+        self.sets = list(every_explanation(wiring, most))
 
     def answers(self, probed: Iterable[str] | None = None) -> dict[Groups, tuple[Thing, ...]]:
         best: dict[Groups, tuple[Thing, ...]] = {}
@@ -187,10 +327,55 @@ class Table:
         for full, things in self.sets:
             groups = full if probed is None else cut_down(full, probed)
             known = price.get(groups)
-            total = sum(map(cost, things))
-            if known is not None and (known[0], known[1]) < (total, len(things)):
+            if known is not None and known[:2] < (sum(map(cost, things)), len(things)):
+                continue
+            if not ends_joined(self.wiring, things, groups):
                 continue
             key = preference(self.wiring, things)
             if known is None or key < known:
                 best[groups], price[groups] = things, key
         return best
+
+
+def obeys(wiring: Wiring, things: Sequence[Thing], groups: Groups) -> bool:
+    """Whether an answer keeps every rule of the contract for what may stand in one, apart from its cost."""
+    swaps = [thing for thing in things if thing[0] in SWAP_ORDER]
+    moved = [thing for thing in swaps if thing[0] == "miswire"]
+    start = swapped(wiring, [thing for thing in swaps if thing[0] != "miswire"])
+    taken = swapped(wiring, swaps).taken
+    wires = {c.name for c in wiring.conductors}
+    named = [
+        name in wires or (name not in taken and end in (None, name[0]))
+        for kind, names, end, _ in things
+        if kind == "short"
+        for name in names
+    ]
+    broken = [thing for thing in things if thing[0] == "open"]
+    return (
+        list(things) == listed(wiring, things)
+        and len(set(things)) == len(things)
+        and {thing for thing in swaps if thing[0] != "miswire"} <= set(units(wiring))
+        and all(_is_walk(wiring, thing, start.at_a if thing[2] == "A" else start.at_b) for thing in moved)
+        and apart(moved)
+        and ends_joined(wiring, things, groups)
+        and all(named)
+        and set(broken) <= set(opens(wiring))
+    )
+
+
+def _is_walk(wiring: Wiring, thing: Thing, at: Mapping[str, str]) -> bool:
+    """Whether a miswire is one cycle, or one chain to a contact of no conductor, from the present landings."""
+    _, names, end, moves = thing
+    goals = dict(moves)
+    loose = [contact for contact in goals.values() if contact in wiring.loose_contacts and contact[0] == end]
+    if tuple(goals) != names or len(loose) != (end is not None):
+        return False
+    last = loose[0] if loose else at[names[0]]
+    walked = []
+    for _ in names:
+        near = [name for name, goal in goals.items() if goal == last and name not in walked]
+        if not near:
+            return False
+        walked.append(near[0])
+        last = at[near[0]]
+    return end is not None or (len(names) > 1 and last == at[names[0]])

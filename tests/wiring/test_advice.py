@@ -221,3 +221,44 @@ def test_no_class_is_forgotten() -> None:
     said = {fault.fault_class: say(made, fault).after_repair for fault in [*_examples(made), lanes, pairs]}
     assert said.keys() == set(FAULTS)
     assert len(set(said.values())) == len(said)
+
+
+@pytest.mark.parametrize(
+    ("key", "end", "goals", "title", "first"),
+    [
+        (
+            "xlr3", "B", {"1": "Bs"}, "Conductor 1 (shield) is on the shell's tag at end B",
+            "At end B, unscrew the back shell of the three-contact connector and go to the shell: ",
+        ),
+        (
+            "xlr3", "A", {"2": "As"}, "Conductor 2 (hot) is on the shell's tag at end A",
+            "At end A, unscrew the back shell of the three-contact connector and go to the shell: ",
+        ),
+        (
+            "8p8c-to-xlr4", "B", {"s2": "B1.s"},
+            "Conductor s2 (shield of lane 2) is on the shell's tag of connector 1 at end B",
+            "At end B, unscrew the back shell of three-contact connector 1 and go to the shell: ",
+        ),
+        (
+            "d25x8", "B", {"24": "B13"}, "Conductor 24 (hot of lane 1) is on contact 13 at end B",
+            "At end B, check the 25-way D connector for a bent or pushed-back contact before you take the hood off and "
+            "go to contact 13: ",
+        ),
+        (
+            "xlr3", "B", {"1": "Bs", "2": "B1"},
+            "Miswired: conductor 1 (shield) is on the shell's tag at end B and conductor 2 (hot) is on contact 1 at "
+            "end B",
+            "At end B, unscrew the back shell of the three-contact connector and go to contact 1 and the shell: ",
+        ),
+    ],
+)  # fmt: skip
+def test_a_wire_on_a_contact_of_no_conductor_is_looked_for_where_it_is(
+    key: str, end: str, goals: dict[str, str], title: str, first: str
+) -> None:
+    fault = Fault(FaultClass.MISWIRE, tuple(goals), end, landings=tuple(goals.items()))
+    said = say(BUILTIN[key], fault)
+    assert said.title == title
+    assert said.look_first.startswith(first), said.look_first
+    assert " and belongs on contact " in said.look_first
+    assert re.fullmatch(r"[A-Z].*[.]", said.on_stage)
+    assert said.after_repair.startswith(SAFETY)

@@ -4,7 +4,9 @@ The tables hold every reading that such faults can give; cost and tie-breaking m
 contact probed and with some left out.
 """
 
+from collections.abc import Iterator, Sequence
 from functools import cache
+from itertools import combinations
 from random import Random
 
 import pytest
@@ -14,7 +16,7 @@ from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
 from service.wiring.wirings import Conductor, Wiring, wiring
 from tests.wiring.broken import as_things
-from tests.wiring.exhaustive import CLASSES, Table, Thing, order_of_names
+from tests.wiring.exhaustive import Groups, Table, cost, listed, obeys, simulate
 
 
 def lanes(*shield: str) -> Wiring:
@@ -33,7 +35,7 @@ def lanes(*shield: str) -> Wiring:
 
 
 WIRINGS = {
-    "xlr3": (BUILTIN["xlr3"], 4),
+    "xlr3": (BUILTIN["xlr3"], 3),
     "bonded": (BUILTIN["xlr3-bonded"], 3),
     "lifted": (BUILTIN["xlr3-lifted"], 3),
     "plug": (BUILTIN["xlr3-to-trs"], 3),
@@ -94,15 +96,7 @@ def table(name: str) -> Table:
     return Table(*WIRINGS[name])
 
 
-def listed(made: Wiring, things: tuple[Thing, ...]) -> list[tuple[object, ...]]:
-    order = order_of_names(made)
-    return sorted(
-        (CLASSES.index(kind), [order[name] for name in names], end or "", cycle)
-        for kind, names, end, cycle in things
-    )
-
-
-@pytest.mark.parametrize("share", [None, 0.9, 0.8, 0.6, 0.4])
+@pytest.mark.parametrize("share", [None, 0.85, 0.6])
 @pytest.mark.parametrize("name", WIRINGS)
 def test_the_answer_is_the_one_of_brute_force(name: str, share: float | None) -> None:
     made, _ = WIRINGS[name]
@@ -111,5 +105,36 @@ def test_the_answer_is_the_one_of_brute_force(name: str, share: float | None) ->
     for groups, expected in table(name).answers(probed).items():
         joined = [sorted(group) for group in groups]
         found = diagnose(made, read(made, joined, "all" if probed is None else probed))
-        assert listed(made, as_things(found.faults, made)) == listed(made, expected), joined
+        assert list(as_things(found.faults)) == listed(made, expected), joined
         assert found.least
+
+
+def every_reading(contacts: Sequence[str]) -> Iterator[Groups]:
+    """Every way to share these contacts out into groups."""
+    if not contacts:
+        yield frozenset()
+        return
+    first, *rest = contacts
+    for size in range(len(rest) + 1):
+        for others in combinations(rest, size):
+            left = [contact for contact in rest if contact not in others]
+            group = frozenset([first, *others])
+            for groups in every_reading(left):
+                yield groups | ({group} if others else set())
+
+
+@pytest.mark.parametrize("name", ["xlr3", "bonded", "lifted"])
+def test_every_reading_of_three_contacts_has_its_least_explanation(name: str) -> None:
+    """All 4,140: what the table holds costs as much as there, what it lacks costs more than it goes to."""
+    made, most = WIRINGS[name]
+    answers = table(name).answers()
+    readings = list(every_reading(made.all_contacts))
+    assert len(set(readings)) == 4140
+    for groups in readings:
+        found = diagnose(made, read(made, [sorted(group) for group in groups]))
+        things = as_things(found.faults)
+        assert simulate(made, things) == groups
+        assert obeys(made, things, groups), things
+        least = sum(map(cost, answers[groups])) if groups in answers else most + 1
+        assert (sum(map(cost, things)) == least) if groups in answers else (sum(map(cost, things)) >= least)
+        assert found.least or len(things) > 4

@@ -17,12 +17,12 @@ def _count(key: str) -> Counter[FaultClass]:
 
 def test_the_single_faults_of_a_microphone_cable_can_be_counted_by_hand() -> None:
     # Three conductors to open; three shorts between them and three to the shell of each end; one pair to reverse;
-    # shield with hot and shield with cold to exchange.
+    # shield with hot and shield with cold to exchange, and three wires to put on the shell's tag of each end.
     assert _count("xlr3") == {
         FaultClass.OPEN: 3,
         FaultClass.SHORT: 3 + 2 * 3,
         FaultClass.REVERSED_PAIR: 1,
-        FaultClass.MISWIRE: 2,
+        FaultClass.MISWIRE: 2 + 2 * 3,
     }
 
 
@@ -33,7 +33,7 @@ def test_the_single_faults_of_eight_lanes_can_be_counted_by_hand() -> None:
         FaultClass.REVERSED_PAIR: 8,
         FaultClass.CROSSED_PAIRS: comb(8, 2),
         FaultClass.CROSSED_LANES: comb(8, 2),
-        FaultClass.MISWIRE: comb(24, 2) - 8,
+        FaultClass.MISWIRE: comb(24, 2) - 8 + 2 * 8 * 3,
     }
 
 

@@ -136,3 +136,89 @@ def test_a_proven_fault_fails_a_cable_that_was_not_fully_probed() -> None:
     assert failed.verdict == "fail"
     assert failed.unproven == ("1",)
     assert [fault.conductors for fault in failed.faults] == [("3",)]
+
+
+def written(key: str, joined: list[list[str]], probed: object = "all") -> list[dict[str, Any]]:
+    return [fault.to_json() for fault in found(key, joined, probed).faults]
+
+
+def miswire(end: str, **goals: str) -> dict[str, Any]:
+    return {"class": "miswire", "conductors": list(goals), "end": end, "map": goals}
+
+
+ON_THE_TAG = [["A1", "Bs"], ["A2", "B2"], ["A3", "B3"]]
+
+
+@pytest.mark.parametrize("key", ["xlr3", "xlr3-to-trs", "trs"])
+@pytest.mark.parametrize("end", ["A", "B"])
+def test_a_wire_on_the_shell_s_tag_is_told_with_its_end(key: str, end: str) -> None:
+    made = BUILTIN[key]
+    for lost in made.conductors:
+        joined = [[wire.a, wire.b] for wire in made.conductors if wire is not lost]
+        joined.append(["As", lost.b] if end == "A" else [lost.a, "Bs"])
+        assert written(key, joined) == [miswire(end, **{lost.name: f"{end}s"})]
+    assert found("xlr3", ON_THE_TAG).least
+
+
+def test_wires_that_moved_on_by_one_are_one_chain() -> None:
+    assert written("xlr3", [["A1", "Bs"], ["A2", "B1"], ["A3", "B3"]]) == [
+        miswire("B", **{"1": "Bs", "2": "B1"})
+    ]
+    assert written("xlr3", [["As", "B2"], ["A2", "B1"], ["A3", "B3"]]) == [
+        miswire("A", **{"1": "A2", "2": "As"})
+    ]
+
+
+def test_a_wire_on_a_shell_that_is_bonded_reads_as_good() -> None:
+    good = [["A2", "B2"], ["A3", "B3"]]
+    assert written("xlr3-bonded", [["A1", "As", "B1", "Bs"], *good]) == []
+    parted = {"class": "open", "conductors": ["Bs"], "end": "B"}
+    assert written("xlr3-bonded", [["A1", "As", "Bs"], *good]) == [parted, miswire("B", **{"1": "Bs"})]
+    two = [["A1", "As", "A2", "B1", "Bs"], ["A3", "B3"]]
+    assert written("xlr3-bonded", two) == [miswire("B", **{"2": "Bs"})]
+
+
+def test_a_wire_on_an_unused_contact() -> None:
+    trunk = [[wire.a, wire.b] for wire in BUILTIN["d25x8"].conductors if wire.name != "24"]
+    assert written("d25x8", [*trunk, ["A24", "B13"]]) == [miswire("B", **{"24": "B13"})]
+    assert written("d25x8", [*trunk, ["A13", "B24"]]) == [miswire("A", **{"24": "A13"})]
+    lifted = [["A2", "B1"], ["A3", "B3"]]
+    assert written("xlr3-lifted", lifted) == [miswire("B", **{"2": "B1"})]
+
+
+def test_a_screen_on_a_tag_after_two_lanes_were_crossed() -> None:
+    joined = [["A1", "B2.2"], ["A2", "B2.3"], ["A3", "B1.2"], ["A6", "B1.3"], ["A5", "B3.2"], ["A4", "B3.3"]]
+    joined += [["A7", "B4.2"], ["A8", "B4.3"], ["As", "B1.s", "B2.1", "B3.1", "B4.1"]]
+    crossed, chain = written("8p8c-to-xlr4", joined)
+    assert (crossed["class"], crossed["lanes"]) == ("crossed_lanes", ["1", "2"])
+    assert chain == miswire("B", s2="B1.s")
+
+
+def test_a_chain_stays_on_the_connector_where_a_contact_came_free() -> None:
+    """The screens of connectors 1 and 2 share As: either could be the one on the tag."""
+    lines = [["A1", "B1.2"], ["A2", "B1.3"], ["A3", "B2.2"], ["A6", "B2.3"], ["A5", "B3.2"], ["A4", "B3.3"]]
+    lines += [["A7", "B4.2"], ["A8", "B4.3"]]
+    short, chain = written("8p8c-to-xlr4", [*lines, ["As", "B1.s", "B2.s", "B2.1", "B3.1", "B4.1"]])
+    assert (short["class"], short["conductors"]) == ("short", ["s1", "B2.s"])
+    assert chain == miswire("B", s1="B1.s")
+
+
+def test_a_short_names_a_contact_that_a_chain_left_free() -> None:
+    assert written("xlr3", [["A1", "Bs"], ["A2", "B1", "B2"], ["A3", "B3"]]) == [
+        {"class": "short", "conductors": ["2", "B1"], "end": None},
+        miswire("B", **{"1": "Bs"}),
+    ]
+
+
+def test_no_wire_is_on_a_contact_that_was_not_read_with_another() -> None:
+    """Nothing joins Bs where it was not probed: what is known is that 1 is open."""
+    cores = ["A1", "A2", "A3", "B1", "B2", "B3"]
+    assert written("xlr3", ON_THE_TAG[1:], cores) == [{"class": "open", "conductors": ["1"], "end": None}]
+
+
+def test_two_wires_of_one_name_on_tags_at_both_ends() -> None:
+    """Rather than open and short, which are two classes."""
+    assert written("xlr3", [["As", "Bs"], ["A2", "B2"], ["A3", "B3"]]) == [
+        miswire("A", **{"1": "As"}),
+        miswire("B", **{"1": "Bs"}),
+    ]

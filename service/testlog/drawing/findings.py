@@ -7,7 +7,7 @@ from typing import Final, assert_never
 
 from service.wiring.faults import FAULTS, RANK, SWAPS, Fault, FaultClass, Faulty
 from service.wiring.readings import Readings, names
-from service.wiring.rebuild import landings
+from service.wiring.rebuild import seats_of
 from service.wiring.wirings import Bond, Conductor, Wiring, is_shell
 
 LETTERS: Final = 5
@@ -75,9 +75,10 @@ class Word:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """How one conductor was found: the B contact where it lands, its words, and the faults that name it."""
+    """How one conductor was found: the contacts where it starts and lands, its words, and the faults that name it."""
 
     kind: Kind
+    starts: str
     lands: str
     words: tuple[Word, ...]
     faults: tuple[Fault, ...] = ()
@@ -110,7 +111,7 @@ class Findings:
     def named(self) -> frozenset[str]:
         """Conductors with a fault, bare contacts that faults name, and contacts where others land."""
         wires = {name for name, found in self.wires.items() if found.faults}
-        landed = {self.wires[name].lands for name in wires}
+        landed = {contact for name in wires for contact in (self.wires[name].starts, self.wires[name].lands)}
         return frozenset(
             wires | landed | self.parted | {name for join in self.joins for name in join.members}
         )
@@ -119,7 +120,8 @@ class Findings:
 def plan_of(wiring: Wiring) -> Findings:
     """The wiring as it should be."""
     wires = {
-        wire.name: Found(Kind.PLANNED, wire.b, (Word(wire.role, Tone.QUIET),)) for wire in wiring.conductors
+        wire.name: Found(Kind.PLANNED, wire.a, wire.b, (Word(wire.role, Tone.QUIET),))
+        for wire in wiring.conductors
     }
     words = {bond.later: (_bonded(wiring, bond),) for bond in wiring.bonds}
     return Findings(wires, _with_idle(wiring, words, frozenset()), frozenset(), frozenset(), (), (), True)
@@ -131,12 +133,15 @@ def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault])
     untested = frozenset(names(wiring, ~probed & (1 << len(wiring.all_contacts)) - 1))
     faults = sorted(faults, key=lambda fault: RANK[fault.fault_class])
     named = [fault for fault in faults if fault.conductors]
-    ends = landings(wiring, named)
-    wires = {wire.name: _found(wiring, wire, ends[wire.name], named, untested) for wire in wiring.conductors}
+    seats = seats_of(wiring, named)
+    wires = {
+        wire.name: _found(wiring, wire, (seats["A"][wire.name], seats["B"][wire.name]), named, untested)
+        for wire in wiring.conductors
+    }
     parted = {fault.conductors[0] for fault in named if fault.fault_class is FaultClass.OPEN} - set(wires)
     return Findings(
         wires=wires,
-        contact_words=_with_idle(wiring, _contact_words(wiring, named, untested, parted), untested),
+        contact_words=_with_idle(wiring, _contact_words(wiring, named, wires, untested, parted), untested),
         untested=untested,
         parted=frozenset(parted),
         joins=tuple(_joins(wiring, named)),
@@ -172,26 +177,36 @@ def _idle(contact: str) -> str:
 
 
 def _found(
-    wiring: Wiring, wire: Conductor, lands: str, faults: Sequence[Fault], untested: frozenset[str]
+    wiring: Wiring,
+    wire: Conductor,
+    seats: tuple[str, str],
+    faults: Sequence[Fault],
+    untested: frozenset[str],
 ) -> Found:
     own = tuple(fault for fault in faults if wire.name in fault.conductors)
     if own:
         kind = min((kind_of(fault.fault_class) for fault in own), key=_FIRST.index)
-        words = [Word(text, Tone.FAULT) for text in _fault_words(wiring, wire, lands, own)]
-        return Found(kind, lands, tuple(words), own)
+        words = [Word(text, Tone.FAULT) for text in _fault_words(wiring, wire, seats, own)]
+        return Found(kind, *seats, tuple(words), own)
     if {wire.a, wire.b} & untested:
-        return Found(Kind.UNTESTED, lands, (Word(_said(wire, "not tested"), Tone.UNTESTED),))
-    return Found(Kind.GOOD, lands, (Word(_said(wire, "good"), Tone.GOOD),))
+        return Found(Kind.UNTESTED, *seats, (Word(_said(wire, "not tested"), Tone.UNTESTED),))
+    return Found(Kind.GOOD, *seats, (Word(_said(wire, "good"), Tone.GOOD),))
 
 
 def _said(wire: Conductor, words: str) -> str:
     return words if wire.role == "single" else f"{wire.role}, {words}"
 
 
-def _fault_words(wiring: Wiring, wire: Conductor, lands: str, own: Sequence[Fault]) -> Iterator[str]:
+def _fault_words(
+    wiring: Wiring, wire: Conductor, seats: tuple[str, str], own: Sequence[Fault]
+) -> Iterator[str]:
     swaps = [fault for fault in own if fault.fault_class in SWAPS]
-    if swaps:
-        yield f"→ {short(lands)} {_fault_word(wiring, wire, swaps[0])}"
+    starts, lands = seats
+    at_b = [fault for fault in swaps if fault.end != "A"]
+    if starts != wire.a:
+        yield f"{short(starts)} ← {_fault_word(wiring, wire, swaps[-1])}"
+    if at_b:
+        yield f"→ {short(lands)} {_fault_word(wiring, wire, at_b[0])}"
     for fault in own:
         words = _fault_word(wiring, wire, fault)
         if fault.fault_class is FaultClass.OPEN and not swaps:
@@ -240,7 +255,11 @@ def _called(wiring: Wiring, name: str, other: str) -> str:
 
 
 def _contact_words(
-    wiring: Wiring, faults: Sequence[Fault], untested: frozenset[str], parted: set[str]
+    wiring: Wiring,
+    faults: Sequence[Fault],
+    wires: Mapping[str, Found],
+    untested: frozenset[str],
+    parted: set[str],
 ) -> dict[str, tuple[Word, ...]]:
     words: dict[str, tuple[Word, ...]] = {}
     for bond in wiring.bonds:
@@ -252,7 +271,20 @@ def _contact_words(
         if fault.fault_class is FaultClass.SHORT:
             for bare in (name for name in fault.conductors if name not in wiring.by_name):
                 words[bare] = (*words.get(bare, ()), Word(_touches(wiring, bare, fault), Tone.FAULT))
+    for contact, said in _changed_hands(wiring, wires):
+        words[contact] = (*words.get(contact, ()), Word(said, Tone.FAULT))
     return words
+
+
+def _changed_hands(wiring: Wiring, wires: Mapping[str, Found]) -> Iterator[tuple[str, str]]:
+    """Contacts of no conductor with a wire on them, and contacts that lost theirs."""
+    held = {seat: name for name, found in wires.items() for seat in (found.starts, found.lands)}
+    for contact in wiring.all_contacts:
+        bare = contact in wiring.loose_contacts
+        if bare and contact in held:
+            yield contact, f"holds {cut(held[contact])}"
+        elif not bare and contact not in held:
+            yield contact, f"{short(contact)} has no wire"
 
 
 def _with_idle(

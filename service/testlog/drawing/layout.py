@@ -170,19 +170,26 @@ class _Sketch:
         state, zones = self._seen.wires[wire.name], self._zones
         y, to_y = self._y[wire.name], self._landing_y(wire)
         bow = 1.3 if round(y) % 2 else -1.3
-        start = A_CONTACT + contact_width(wire.a) / 2
+        start = A_CONTACT + contact_width(state.starts) / 2
         stop = B_CONTACT - contact_width(state.lands) / 2
         breaks = [x for _, x, _ in self._signs(wire)]
         near = [x for x in breaks if x < zones.over]
-        path = strokes.line(y, start, zones.over, near, bow)
-        over = strokes.crossing((zones.over, y), (zones.across, to_y))
-        path += over + strokes.line(to_y, zones.across, stop, [x for x in breaks if x > zones.over], 0)
-        elsewhere = state.lands != wire.b
-        return Wire(
-            wire.name, state.kind, path, wire_in_words(self._wiring, wire, self._seen),
-            over=over if elsewhere else "", arrow=strokes.arrow(stop, to_y) if elsewhere else "",
-            ghost=strokes.line(y, zones.over, B_CONTACT - contact_width(wire.b) / 2, bow=0) if elsewhere else "",
-        )  # fmt: skip
+        path = over = arrow = ghost = ""
+        if state.starts != wire.a:
+            from_y = self._y[state.starts]
+            over = strokes.crossing((start, from_y), (zones.led, y))
+            path, arrow = over, strokes.arrow_back(start, from_y)
+            ghost = strokes.line(y, A_CONTACT + contact_width(wire.a) / 2, zones.led, bow=0)
+            start = zones.led
+        path += strokes.line(y, start, zones.over, near, bow)
+        across = strokes.crossing((zones.over, y), (zones.across, to_y))
+        path += across + strokes.line(to_y, zones.across, stop, [x for x in breaks if x > zones.over], 0)
+        if state.lands != wire.b:
+            over += across
+            arrow += strokes.arrow(stop, to_y)
+            ghost += strokes.line(y, zones.over, B_CONTACT - contact_width(wire.b) / 2, bow=0)
+        said = wire_in_words(self._wiring, wire, self._seen)
+        return Wire(wire.name, state.kind, path, said, over=over, arrow=arrow, ghost=ghost)
 
     def _signs(self, wire: Conductor) -> Iterator[tuple[str, float, float]]:
         """The signs on a conductor's own line, one at a place: its kind, x and y."""

@@ -42,6 +42,11 @@ def arrow(x: float, y: float) -> str:
     return f"M{n(x - 8)} {n(y - 5.5)}L{n(x - 1)} {n(y)}L{n(x - 8)} {n(y + 5.5)}"
 
 
+def arrow_back(x: float, y: float) -> str:
+    """The point of an arrow that arrives at x from the right."""
+    return f"M{n(x + 8)} {n(y - 5.5)}L{n(x + 1)} {n(y)}L{n(x + 8)} {n(y + 5.5)}"
+
+
 def joint(x: float, ys: Sequence[float], stubs: Iterable[Point] = ()) -> str:
     """A crooked strand between rows, and level pieces from bare contacts (x, y) to it."""
     top, bottom = min(ys), max(ys)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from service.testlog.drawing.findings import Findings, Kind
+from service.testlog.drawing.findings import Findings, Found, Kind
 from service.testlog.drawing.parts import Part
 from service.wiring.advice import title
 from service.wiring.faults import SWAPS
@@ -12,10 +12,10 @@ from service.wiring.wirings import Conductor, Wiring, is_shell
 
 def describe(wiring: Wiring, seen: Findings, parts: Sequence[Part]) -> list[str]:
     """What was found: the faults, where stray conductors end, what was not tested, what is good."""
-    stray = [wire for wire in wiring.conductors if seen.wires[wire.name].lands != wire.b]
+    stray = [wire for wire in wiring.conductors if _is_stray(wire, seen.wires[wire.name])]
     return [
         *(f"{title(wiring, fault)}." for fault in seen.faults),
-        *(_lands(wiring, wire, seen.wires[wire.name].lands) for wire in stray),
+        *(_lands(wiring, wire, seen.wires[wire.name]) for wire in stray),
         *_gathered(
             "Not tested", [*_conductors(wiring, seen, parts, Kind.UNTESTED), *_untested(wiring, seen)]
         ),
@@ -45,7 +45,7 @@ def wire_in_words(wiring: Wiring, wire: Conductor, seen: Findings) -> str:
         return f"{called} was not tested."
     if found.kind is Kind.GOOD:
         return f"{called} is good."
-    stray = [_lands(wiring, wire, found.lands)] if found.lands != wire.b else []
+    stray = [_lands(wiring, wire, found)] if _is_stray(wire, found) else []
     plain = [fault for fault in found.faults if not stray or fault.fault_class not in SWAPS]
     return " ".join([*stray, *(f"{title(wiring, fault)}." for fault in plain)])
 
@@ -55,10 +55,19 @@ def _goes(wiring: Wiring, wire: Conductor) -> str:
     return f"{called} goes from {contact_words(wire.a)} to {contact_words(wire.b)}."
 
 
-def _lands(wiring: Wiring, wire: Conductor, lands: str) -> str:
+def _is_stray(wire: Conductor, found: Found) -> bool:
+    return (found.starts, found.lands) != (wire.a, wire.b)
+
+
+def _lands(wiring: Wiring, wire: Conductor, found: Found) -> str:
     called = sentence(conductor_words(wiring, wire.name))
-    right = contact_words(wire.b).removesuffix(" at end B")
-    return f"{called} goes from {contact_words(wire.a)} to {contact_words(lands)}; it belongs on {right}."
+    right = [contact_words(wire.a)] if found.starts != wire.a else []
+    if found.lands != wire.b:
+        right.append(contact_words(wire.b) if right else contact_words(wire.b).removesuffix(" at end B"))
+    return (
+        f"{called} goes from {contact_words(found.starts)} to {contact_words(found.lands)}; it belongs on "
+        f"{listed(right)}."
+    )
 
 
 def _conductors(wiring: Wiring, seen: Findings, parts: Iterable[Part], kind: Kind) -> Iterator[str]:

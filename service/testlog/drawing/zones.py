@@ -11,6 +11,8 @@ A_CONTACT, B_CONTACT = 29.0, 291.0
 _TEXT, _NEAR_A, _NEAR_B, _FAR_B = 58.0, 65.0, 254.0, 264.0
 _WORDS = 116.0
 """The room for words on a line."""
+_LEAD = 20.0
+"""The room for lines that come to their row from another contact of end A."""
 _RING, _COLUMNS = 13.0, 18.0
 """Half the width of a ring, and the width of all columns of joints together."""
 
@@ -19,8 +21,12 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Zones:
-    """Where words start, where lines go over to other rows and have arrived, where signs and joints are."""
+    """Where words start, where lines go over to other rows and have arrived, where signs and joints are.
 
+    `led` is where a line from another contact of end A has come to its row.
+    """
+
+    led: float
     text: float
     words_end: float
     over: float
@@ -39,16 +45,18 @@ def zones_of(seen: Findings) -> Zones:
     room = {
         end: (_COLUMNS if end in many else 0) + (_RING if end in joined else 0) for end in ("A", "B", None)
     }
-    sign_a = _NEAR_A + (room["A"] + _RING if "A" in joined else 4)
+    lead = _LEAD if any(fault.is_chain and fault.end == "A" for fault in seen.faults) else 0.0
+    near_a = _NEAR_A + lead
+    sign_a = near_a + (room["A"] + _RING if "A" in joined else 4)
     sign_b = _NEAR_B - (room["B"] + _RING if "B" in joined else 0)
-    text = sign_a + _RING + 3 if "A" in signed else _NEAR_A + room["A"] + 3 if "A" in joined else _TEXT
+    text = sign_a + _RING + 3 if "A" in signed else near_a + room["A"] + 3 if "A" in joined else _TEXT + lead
     before_b = sign_b - _RING if "B" in signed else _NEAR_B - room["B"] if "B" in joined else _FAR_B
     middle = min(text + _WORDS + _RING, before_b - room[None] - (2 * _RING if None in signed else 0) - 16)
     sign_mid = middle + (room[None] + _RING if None in joined else 0)
     over = sign_mid + _RING if None in signed else middle + room[None] if None in joined else middle - _RING
     return Zones(
-        text=text, words_end=text + _WORDS, over=over, across=before_b,
-        sign={"A": sign_a, None: sign_mid, "B": sign_b}, joint={"A": _NEAR_A, None: middle, "B": _NEAR_B},
+        led=_TEXT - 6 + lead, text=text, words_end=text + _WORDS, over=over, across=before_b,
+        sign={"A": sign_a, None: sign_mid, "B": sign_b}, joint={"A": near_a, None: middle, "B": _NEAR_B},
     )  # fmt: skip
 
 

@@ -6,6 +6,10 @@ unprobed contact is worth 1: it need not be cut. One between two groups is worth
 An unprobed contact where several conductors or bonds meet is a *hub*: it belongs to some group, which is not known.
 There is a case for each choice; a hub counts in it as if it had been probed and found there, or in a group of its
 own, or of several hubs.
+
+A contact of no conductor that the readings join to another may hold a wire: the shell's tag. At end B it is one more
+position, with a *blank* conductor that starts nowhere; at end A a blank conductor starts there, whose own position is
+nowhere. A wire that goes there changes places with the blank, so that the price of a chain is that of its exchanges.
 """
 
 from collections import Counter, defaultdict
@@ -18,31 +22,69 @@ from service.wiring.readings import Readings
 from service.wiring.search.plan import Landing, Plan
 
 UNPROBED: Final = -1
+"""The label of a contact that was not probed."""
+NOWHERE: Final = -1
+"""In place of a contact: where a blank conductor starts, or where it has its position."""
 _MOST_CASES: Final = 400
 _MOST_CHOICES: Final = 10_000
 
 
 class Case:
-    """One cable by number: the label of each contact, and what each landing is worth."""
+    """One cable by number: the label of each contact, and what each landing is worth.
 
-    def __init__(self, plan: Plan, label: Sequence[int]) -> None:
+    `tags` are the contacts of no conductor that the readings join to another. `a` and `b` are the plan's, and then
+    those of the blank conductors: from a tag at A to nowhere, and from nowhere to a tag at B.
+    """
+
+    def __init__(self, plan: Plan, label: Sequence[int], tags: Sequence[int] = ()) -> None:
         self.plan = plan
         self.label = label
+        self.tagged = bool(tags)
+        self.a = plan.a + tuple(tag if tag < plan.split else NOWHERE for tag in tags)
+        self.b = plan.b + tuple(tag if tag >= plan.split else NOWHERE for tag in tags)
+        self.straight: Landing = tuple(range(len(self.a)))
         self.starts: dict[int, list[int]] = defaultdict(list)
         self.positions: dict[int, list[int]] = defaultdict(list)
-        for number, (a, b) in enumerate(zip(plan.a, plan.b, strict=True)):
-            self.starts[label[a]].append(number)
-            self.positions[label[b]].append(number)
+        for number, (a, b) in enumerate(zip(self.a, self.b, strict=True)):
+            if a != NOWHERE:
+                self.starts[label[a]].append(number)
+            if b != NOWHERE:
+                self.positions[label[b]].append(number)
         self.whole = not (self.starts.get(UNPROBED) or self.positions.get(UNPROBED))
         sizes = Counter(label)
         del sizes[UNPROBED]
         self._dearest = len(plan.a) + sizes.total() - len(sizes) + self._bonds()
-        start_labels = [label[a] for a in plan.a]
-        end_labels = [label[b] for b in plan.b]
-        self._worth = [
-            [1 if start == UNPROBED or end == UNPROBED else 2 if start == end else 0 for end in end_labels]
-            for start in start_labels
-        ]
+        self._worth = [[self._worth_of(a, b) for b in self.b] for a in self.a]
+
+    def _worth_of(self, a: int, b: int) -> int:
+        if NOWHERE in (a, b):
+            return 0
+        start, end = self.label[a], self.label[b]
+        return 1 if UNPROBED in (start, end) else 2 if start == end else 0
+
+    def wires(self, landing: Landing) -> tuple[tuple[int, int], ...]:
+        """The contact at A and the contact at B of each wire, as many as the wiring has conductors."""
+        if not self.tagged:
+            return tuple(zip(self.a, [self.b[position] for position in landing], strict=True))
+        ends = [(self.a[seat], self.b[position]) for seat, position in enumerate(landing)]
+        return tuple((a, b) for a, b in ends if a != NOWHERE and b != NOWHERE)
+
+    def seats(self, landing: Landing) -> Landing:
+        """The landing as far as it matters: whichever blank conductor is where, the wires are the same."""
+        if not self.tagged:
+            return landing
+        return tuple(
+            NOWHERE if self.b[position] == NOWHERE else position
+            for seat, position in enumerate(landing)
+            if self.a[seat] != NOWHERE
+        )
+
+    def holds(self, landing: Landing) -> bool:
+        """Whether no blank conductor that starts nowhere has a position nowhere: a wire would be one too many."""
+        return not any(
+            self.a[seat] == NOWHERE == self.b[position]
+            for seat, position in enumerate(landing[len(self.plan.a) :], len(self.plan.a))
+        )
 
     def worth(self, conductor: int, position: int) -> int:
         """2, 1 or 0, as above."""
@@ -59,34 +101,40 @@ class Case:
         return [
             wire
             for wire, position in enumerate(landing)
-            if worth[wire][position] < 2 and self.label[self.plan.a[wire]] != UNPROBED
+            if worth[wire][position] < 2 and self.a[wire] != NOWHERE and self.label[self.a[wire]] != UNPROBED
         ]
 
     def floor(self) -> int:
-        """A cost that no explanation of this case can go below."""
+        """A cost that no explanation of this case can go below; a wire on a tag saves 2 for the price of 1."""
         best = 0
         spare = bool(self.positions.get(UNPROBED))
         for label, conductors in self.starts.items():
+            wires, places = self._wires(conductors), self._wires(self.positions.get(label, ()))
             if label == UNPROBED:
-                best += len(conductors)
+                best += wires
                 continue
-            matched = min(len(conductors), len(self.positions.get(label, ())))
-            best += 2 * matched + (len(conductors) - matched if spare else 0)
+            matched = min(wires, places)
+            best += 2 * matched + (wires - matched if spare else 0)
+            best += min(len(conductors), len(self.positions.get(label, ()))) - matched
         return self._dearest - best - self._free_joins()
+
+    def _wires(self, numbers: Iterable[int]) -> int:
+        """How many are conductors of the wiring, or their positions."""
+        return sum(number < len(self.plan.a) for number in numbers)
 
     def double_joins(self, conductors: Iterable[int]) -> int:
         """At most so many joins could come free, from shorts along both halves of these conductors if cut."""
-        labels = [self.label[self.plan.a[conductor]] for conductor in conductors]
+        labels = [self.label[self.a[conductor]] for conductor in conductors]
         return len(labels) - len(set(labels))
 
     def _free_joins(self) -> int:
         """As `double_joins`, of the conductors that must be cut wherever the others land."""
         at_a = at_b = 0
         for label in self.starts.keys() | self.positions.keys():
-            starts, ends = len(self.starts.get(label, ())), len(self.positions.get(label, ()))
+            starts, ends = self.starts.get(label, ()), self.positions.get(label, ())
             if label != UNPROBED:
-                at_a += max(0, starts - ends - 1)
-                at_b += max(0, ends - starts - 1)
+                at_a += max(0, len(starts) - self._wires(ends) - 1)
+                at_b += max(0, len(ends) - self._wires(starts) - 1)
         return min(at_a, at_b)
 
     def _bonds(self) -> int:
@@ -109,12 +157,16 @@ def cases(plan: Plan, readings: Readings) -> tuple[list[Case], bool]:
         longest = max(choices, key=len)
         longest.pop()
     likely = sorted(product(*(list(enumerate(some)) for some in choices)), key=_surprise)[:_MOST_CASES]
+    joined = 0
+    for readings_group in readings.groups:
+        joined |= readings_group
+    tags = [contact for contact in plan.loose if joined >> contact & 1]
     made = []
     for chosen in likely:
         labeled = list(label)
         for contact, (_, group) in zip(hubs, chosen, strict=True):
             labeled[contact] = group
-        made.append(Case(plan, labeled))
+        made.append(Case(plan, labeled, tags))
     return sorted(made, key=Case.floor), len(made) == total
 
 

@@ -41,7 +41,7 @@ class Crosser:
 
     def search(self) -> list[Candidate]:
         """Every candidate found at the least cost."""
-        straight = tuple(range(len(self._case.plan.a)))
+        straight = self._case.straight
         self._visit(0, straight, (), self._mover.settle(straight, self._most(0)))
         return self.candidates
 
@@ -80,9 +80,12 @@ class Crosser:
         self.candidates.append(candidate)
 
     def _could_gain(self, landing: Landing, crossing: Crossing) -> bool:
-        """Whether some of the crossing's exchanges bring conductors nearer, and no more take them away."""
+        """Whether some of the crossing's exchanges bring conductors nearer, and no more take them away.
+
+        Where contacts may be joined in two ways, one that is nowhere nearer may save a join that was made twice.
+        """
         drifts = [self._drift(landing, one, other) for one, other in crossing.swaps]
-        return 1 in drifts and sum(drifts) >= 0
+        return (1 in drifts or self._case.plan.tangled) and sum(drifts) >= 0
 
     def _drift(self, landing: Landing, one: int, other: int) -> int:
         case = self._case

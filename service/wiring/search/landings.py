@@ -8,7 +8,7 @@ is left once it cannot match the best cost known.
 
 from dataclasses import dataclass
 
-from service.wiring.search.case import UNPROBED, Case
+from service.wiring.search.case import NOWHERE, UNPROBED, Case
 from service.wiring.search.mending import prices_of_mending
 from service.wiring.search.plan import Landing
 
@@ -47,7 +47,7 @@ class Mover:
         self.case = case
         self.effort = effort
         self.least_gain = least_gain
-        self._prices: dict[Landing, int | None] = {}
+        self._prices: dict[tuple[tuple[int, int], ...], int | None] = {}
 
     def settle(self, landing: Landing, at_most: int | None) -> list[Settled]:
         """Every way found to settle from `landing` at the least cost, if that is within `at_most`."""
@@ -57,11 +57,12 @@ class Mover:
 
     def price(self, landing: Landing) -> int | None:
         """What the opens and shorts cost that this landing leaves; None if none explain the readings."""
-        if landing not in self._prices:
-            prices = prices_of_mending(self.case, landing)
+        wires = self.case.wires(landing)
+        if wires not in self._prices:
+            prices = prices_of_mending(self.case, wires)
             self.effort.left -= MENDING_EFFORT * len(prices)
-            self._prices[landing] = min((price for price in prices if price is not None), default=None)
-        return self._prices[landing]
+            self._prices[wires] = min((price for price in prices if price is not None), default=None)
+        return self._prices[wires]
 
 
 class _Search:
@@ -126,7 +127,7 @@ class _Search:
         case = self._case
         now = landing[wire]
         here = case.worth(wire, now)
-        wanted = list(case.positions.get(case.label[case.plan.a[wire]], ()))
+        wanted = list(case.positions.get(case.label[case.a[wire]], ()))
         if here == 0:
             wanted += case.positions.get(UNPROBED, ()) if self._mover.least_gain else landing
         found = []
@@ -134,6 +135,8 @@ class _Search:
             if position == now:
                 continue
             holder = landing.index(position)
+            if case.a[holder] == NOWHERE == case.b[now]:
+                continue  # there is no wire to put there
             gain = case.worth(wire, position) + case.worth(holder, now) - here - case.worth(holder, position)
             if gain >= self._mover.least_gain:
                 moved = list(landing)
@@ -151,7 +154,7 @@ class _Search:
         if self._mover.least_gain < 2:
             return True
         case = self._case
-        contact = case.plan.a[wire]
+        contact = case.a[wire]
         label = case.label[contact]
         if len(case.starts[label]) > 1 or len(case.positions.get(label, ())) > 1:
             return True

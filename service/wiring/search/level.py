@@ -5,12 +5,13 @@ or two swaps for one, at the same cost. So from each candidate its neighbors are
 """
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import combinations
+from collections.abc import Iterable, Iterator
+from itertools import combinations, product
 
-from service.wiring.search.case import UNPROBED, Case
+from service.wiring.search.case import NOWHERE, UNPROBED, Case
 from service.wiring.search.crossings import Candidate
 from service.wiring.search.landings import Effort, Mover, Settled
+from service.wiring.search.moves import walks
 from service.wiring.search.plan import Crossing, Landing
 
 _LEAST_GAIN = 2
@@ -19,7 +20,7 @@ _LEAST_GAIN = 2
 def level_with(candidates: Iterable[Candidate], effort: Effort) -> list[Candidate]:
     """Candidates that cost no more than these, which all cost the same, as far as the effort reaches."""
     queue = deque(candidates)
-    seen = {(id(one.case), one.crossings, one.settled.landing) for one in queue}
+    seen = {(id(one.case), one.crossings, one.case.seats(one.settled.landing)) for one in queue}
     movers: dict[int, Mover] = {}
     found: list[Candidate] = []
     while queue:
@@ -29,8 +30,9 @@ def level_with(candidates: Iterable[Candidate], effort: Effort) -> list[Candidat
             if effort.spent:
                 return found
             effort.left -= 1
+            seats = candidate.case.seats(landing)
             for crossings, crossed in _starts(candidate):
-                key = id(candidate.case), crossings, landing
+                key = id(candidate.case), crossings, seats
                 if key in seen:
                     continue
                 seen.add(key)
@@ -42,26 +44,42 @@ def level_with(candidates: Iterable[Candidate], effort: Effort) -> list[Candidat
 
 
 def _neighbors(candidate: Candidate) -> Iterator[Landing]:
-    landing = candidate.settled.landing
-    astray = [_astray(candidate.case, wire, position) for wire, position in enumerate(landing)]
+    case, landing = candidate.case, candidate.settled.landing
+    astray = [_astray(case, wire, position) for wire, position in enumerate(landing)]
     for one, other in combinations(range(len(landing)), 2):
         if astray[one] or astray[other]:
             moved = list(landing)
             moved[one], moved[other] = landing[other], landing[one]
-            yield tuple(moved)
+            if case.holds(tuple(moved)):
+                yield tuple(moved)
+    yield from _through(case, landing)
+
+
+def _through(case: Case, landing: Landing) -> Iterator[Landing]:
+    """One wire put on a tag at either end: three change places, with the blank conductor of each."""
+    count = len(case.plan.a)
+    blanks = range(count, len(landing))
+    at_a = [seat for seat in blanks if case.b[landing[seat]] == NOWHERE]
+    at_b = [seat for seat in blanks if case.a[seat] == NOWHERE]
+    for here, there in product(at_a, at_b):
+        for wire in range(count):
+            if case.b[landing[wire]] != NOWHERE:
+                moved = list(landing)
+                moved[here], moved[there], moved[wire] = landing[there], landing[wire], landing[here]
+                yield tuple(moved)
 
 
 def _astray(case: Case, wire: int, position: int) -> bool:
     """Whether the conductor is not in its own place, or reads as if it should not be."""
     if wire != position or case.worth(wire, position) == 0:
         return True
-    label = case.label[case.plan.a[wire]]
+    label = case.label[case.a[wire]]
     return label != UNPROBED and case.worth(wire, position) == 1 and bool(case.positions.get(label))
 
 
 def _starts(candidate: Candidate) -> list[tuple[tuple[Crossing, ...], Landing]]:
     """The crossings to count from: the candidate's, and none."""
-    straight = tuple(range(len(candidate.crossed)))
+    straight = candidate.case.straight
     starts: list[tuple[tuple[Crossing, ...], Landing]] = [((), straight)]
     return [(candidate.crossings, candidate.crossed), *starts] if candidate.crossings else starts
 
@@ -70,25 +88,13 @@ def _priced(
     mover: Mover, most: int, crossings: tuple[Crossing, ...], crossed: Landing, landing: Landing
 ) -> Candidate | None:
     case = mover.case
-    swaps = len(crossings) + _moves(crossed, landing)
-    if swaps + case.estimate(landing) - case.double_joins(case.restless(landing)) > most:
+    left = most - case.estimate(landing) + case.double_joins(case.restless(landing))
+    if left < len(crossings) + 1:
+        return None
+    swaps = len(crossings) + walks(case, crossed, landing).cost
+    if swaps > left:
         return None
     price = mover.price(landing)
     if price is None or swaps + price > most:
         return None
     return Candidate(case, crossings, crossed, Settled(landing, swaps - len(crossings) + price))
-
-
-def _moves(before: Landing, after: Sequence[int]) -> int:
-    """The swaps of two that lead from one landing to another: conductors less cycles."""
-    holder = {position: wire for wire, position in enumerate(before)}
-    cycles = 0
-    seen: set[int] = set()
-    for first in range(len(after)):
-        if first not in seen:
-            cycles += 1
-        wire = first
-        while wire not in seen:
-            seen.add(wire)
-            wire = holder[after[wire]]
-    return len(after) - cycles

@@ -1,4 +1,4 @@
-"""What a landing leaves to explain: which conductors and bonds are cut, and which shorts join the pieces.
+"""What wires in their places leave to explain: which conductors and bonds are cut, and which shorts join the pieces.
 
 A conductor between two groups must be cut, and cutting any other never helps.
 """
@@ -10,19 +10,20 @@ from functools import reduce
 from itertools import combinations, product
 from typing import Final
 
-from service.wiring.faults import RANK, Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass
 from service.wiring.search.case import UNPROBED, Case
-from service.wiring.search.plan import Landing
+from service.wiring.search.preference import Key, listed_at, preference
 from service.wiring.search.shorts import Joined, Piece, Short, bridged, join, price
 
 _MOST_CHOICES: Final = 24
 _MOST_IN_CLASS: Final = 4
-Key = tuple[object, ...]
+Ends = Sequence[tuple[int, int]]
+"""The contact at A and the contact at B of each wire."""
 
 
 @dataclass(frozen=True, slots=True)
 class Mending:
-    """The opens and shorts of one landing, and a key by which the preferred mending of several is smallest."""
+    """The opens and shorts that some wires leave, and a key by which the preferred mending of several is smallest."""
 
     cost: int
     key: Key
@@ -30,15 +31,18 @@ class Mending:
     shells: int
 
 
-def prices_of_mending(case: Case, landing: Landing) -> list[int | None]:
-    """What each choice of opens and shorts costs with this landing; None where it cannot explain the readings."""
-    mender = _Mender(case, landing)
+def prices_of_mending(case: Case, wires: Ends) -> list[int | None]:
+    """What each choice of opens and shorts costs with these wires; None where it cannot explain the readings."""
+    mender = _Mender(case, wires)
     return [mender.price(doubles) for doubles in mender.double_shorts()]
 
 
-def mend(case: Case, landing: Landing) -> Mending:
-    """The preferred opens and shorts that explain the readings with this landing; they must have a price."""
-    mender = _Mender(case, landing)
+def mend(case: Case, wires: Ends) -> Mending:
+    """The preferred opens and shorts that explain the readings with these wires; they must have a price.
+
+    The wires are given in the order of the conductors whose names they bear.
+    """
+    mender = _Mender(case, wires)
     prices = [(doubles, mender.price(doubles)) for doubles in mender.double_shorts()]
     lowest = min(price for _, price in prices if price is not None)
     made = [mending for doubles, price in prices if price == lowest and (mending := mender.mending(doubles))]
@@ -46,12 +50,12 @@ def mend(case: Case, landing: Landing) -> Mending:
 
 
 class _Mender:
-    def __init__(self, case: Case, landing: Landing) -> None:
+    def __init__(self, case: Case, wires: Ends) -> None:
         self.case = case
         self.labels = case.label
         plan = case.plan
         self.names = tuple(plan.order)
-        self.ends = [(plan.a[wire], plan.b[position]) for wire, position in enumerate(landing)]
+        self.ends = wires
         self.rank = [plan.order[name] for name in plan.names]
         self.cut = [wire for wire, (a, b) in enumerate(self.ends) if self._apart(a, b)]
         self.root = self._roots()
@@ -85,10 +89,11 @@ class _Mender:
                 pieces[root[b]].b_half.append(self.rank[wire])
             else:
                 pieces[root[a]].whole.append(self.rank[wire])
-        for contact in plan.loose:
-            piece = pieces[root[contact]]
-            name = plan.order[plan.wiring.all_contacts[contact]]
-            (piece.loose_a if contact < plan.split else piece.loose_b).append(name)
+        taken = {contact for ends in self.ends for contact in ends}
+        for contact, name in enumerate(plan.wiring.all_contacts):
+            if contact not in taken:
+                piece = pieces[root[contact]]
+                (piece.loose_a if contact < plan.split else piece.loose_b).append(plan.order[name])
         for contact, label in enumerate(self.labels):
             if label != UNPROBED:
                 pieces[root[contact]].group = label
@@ -169,32 +174,6 @@ class _Mender:
             Fault(FaultClass.SHORT, tuple(self.names[rank] for rank in members), end)
             for end, members in shorts
         ]
-        faults.sort(key=lambda fault: order_of(plan.order, fault))
+        faults.sort(key=lambda fault: listed_at(plan, fault))
         cost = sum(fault.cost for fault in faults)
-        return Mending(cost, (cost, *preference(plan.order, faults, shells)), tuple(faults), shells)
-
-
-def preference(order: dict[str, int], faults: Sequence[Fault], shells: int) -> Key:
-    """The tie-breaking rules as a key: the preferred of two explanations that cost the same is smaller.
-
-    Where whole lanes and another exchange both rebuild, the lanes; crossed pairs and a miswire go by order.
-    """
-    classes = [fault.fault_class for fault in faults]
-    swaps = sum(1 for one in classes if one not in (FaultClass.OPEN, FaultClass.SHORT))
-    ends = [fault.end for fault in faults if fault.end is not None]
-    return (
-        len(faults),
-        len(set(classes)),
-        swaps,
-        shells,
-        len(ends),
-        ends.count("B"),
-        swaps - classes.count(FaultClass.CROSSED_LANES),
-        [order_of(order, fault) for fault in faults],
-    )
-
-
-def order_of(order: dict[str, int], fault: Fault) -> Key:
-    """Where a fault stands in the list: by class, then by its conductors."""
-    members = [order[name] for name in fault.conductors]
-    return RANK[fault.fault_class], members, fault.end or "", fault.landings or ()
+        return Mending(cost, (cost, *preference(plan, faults, shells)), tuple(faults), shells)

@@ -53,7 +53,7 @@ class Plan:
     crossings: tuple[Crossing, ...]
     """Crossed lanes, then crossed pairs, each in the order in which faults are listed (and applied)."""
     order: dict[str, int]
-    """Names that may stand in a fault, by the order in which they are listed."""
+    """Names that may stand in a fault (conductors and contacts), by the order in which they are listed."""
     tangled: bool
     """Whether a contact is shared, or a bond reaches two conductors: contacts may then be joined two ways."""
     hubs: tuple[int, ...]
@@ -119,10 +119,9 @@ def _partners(wiring: Wiring, number: dict[str, int]) -> dict[int, int]:
 
 
 def _order(wiring: Wiring) -> dict[str, int]:
-    """Conductors stand at their A contact, loose contacts and bonds at their own."""
+    """Conductors stand at their A contact, contacts at their own place."""
     place = wiring.position
-    keyed = {contact: (place[contact], -1) for contact in wiring.loose_contacts}
-    keyed |= {bond.later: (place[bond.later], -1) for bond in wiring.bonds}
+    keyed = {contact: (place[contact], -1) for contact in wiring.all_contacts}
     keyed |= {wire.name: (place[wire.a], place[wire.b]) for wire in wiring.conductors}
     ranked = sorted(keyed, key=lambda name: (keyed[name], name))
     return {name: rank for rank, name in enumerate(ranked)}

@@ -4,17 +4,15 @@ A piece is what conducts once every conductor that must be cut is cut. It can be
 (by an uncut conductor or a loose contact), in one at end A (by an A half or a loose contact there) or in one at
 end B. Any chain of shorts costs the pieces less one, so what is sought is the fewest shorts, conductors' names
 before bonded shells', both halves before end A before end B, and the earliest names.
+A contact on which no wire is, of no conductor or left by a chain, is *loose* here: it has its own name.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Final
 
-FAR: Final = 1000
-"""Added to the cost of a short that names a contact of the other end: only where nothing else explains."""
+from service.wiring.search.preference import ENDS, Key, preference_of_shorts
 
-_ENDS: Final = (None, "A", "B")
 _MOST_FREE = 5
 
 
@@ -38,6 +36,14 @@ class Piece:
         self.loose_a += other.loose_a
         self.loose_b += other.loose_b
 
+    @property
+    def reach(self) -> int:
+        """The shorts in which it can be named, as a mask: one along both halves 4, at end A 1, at end B 2."""
+        if self.whole:
+            return 7
+        at_a = 5 if self.loose_a else 1 if self.a_half else 0
+        return at_a | (6 if self.loose_b else 2 if self.b_half else 0)
+
     def name(self, end: str | None) -> tuple[bool, int] | None:
         """(whether it is a bonded shell's name, the name's rank) for a short at this end, or None."""
         if end is None:
@@ -51,11 +57,6 @@ class Piece:
         if loose:
             return bool(self.a_half or self.b_half), min(loose)
         return None
-
-    def any_name(self, end: str) -> tuple[bool, int] | None:
-        """As `name`, but a loose contact of the other end will do."""
-        loose = self.loose_a + self.loose_b
-        return self.name(end) or ((True, min(loose)) if loose else None)
 
 
 Short = tuple[str | None, tuple[int, ...]]
@@ -71,26 +72,14 @@ class Joined:
     shorts: tuple[Short, ...]
 
     @property
-    def key(self) -> tuple[object, ...]:
+    def key(self) -> Key:
         """Smaller is preferred."""
-        ends = [_ENDS.index(end) for end, _ in self.shorts]
-        far = sum(1 for end in ends if end)
-        return (
-            self.cost,
-            len(self.shorts),
-            self.shells,
-            far,
-            ends.count(2),
-            sorted((members, _ENDS.index(end)) for end, members in self.shorts),
-        )
+        return self.cost, *preference_of_shorts(self.shorts, self.shells)
 
 
 def price(pieces: Sequence[Piece]) -> int | None:
     """What `join` will cost, without working out which shorts: the pieces less one where they can be joined."""
-    if _connect(pieces):
-        return len(pieces) - 1
-    far = _from_the_far_end(pieces)
-    return None if far is None else far.cost
+    return len(pieces) - 1 if _connect(pieces) else None
 
 
 def bridged(pieces: list[Piece], spares: list[Piece]) -> list[Piece]:
@@ -105,14 +94,15 @@ def bridged(pieces: list[Piece], spares: list[Piece]) -> list[Piece]:
 
 def _connect(pieces: Sequence[Piece]) -> bool:
     """Whether the pieces hang together if every short that could name a piece does."""
-    reach = [{end for end in _ENDS if piece.name(end)} for piece in pieces]
+    reach = [piece.reach for piece in pieces]
     joined = reach.pop()
     while reach:
         near = [ends for ends in reach if ends & joined]
         if not near:
             return False
         reach = [ends for ends in reach if not ends & joined]
-        joined = joined.union(*near)
+        for ends in near:
+            joined |= ends
     return True
 
 
@@ -121,11 +111,11 @@ def join(pieces: Sequence[Piece]) -> Joined | None:
     if len(pieces) == 1:
         return Joined(0, 0, ())
     found = _one(pieces) or _two(pieces) or _three(pieces)
-    return min(found, key=lambda joined: joined.key) if found else _from_the_far_end(pieces)
+    return min(found, key=lambda joined: joined.key) if found else None
 
 
 def _one(pieces: Sequence[Piece]) -> list[Joined]:
-    return [made for end in _ENDS for made in _made([(end, pieces)])]
+    return [made for end in ENDS for made in _made([(end, pieces)])]
 
 
 def _made(shorts: Sequence[tuple[str | None, Sequence[Piece]]]) -> Iterator[Joined]:
@@ -187,12 +177,3 @@ def _three(pieces: Sequence[Piece]) -> list[Joined]:
         for at_b in links
         for made in _made([("A", [*only_a, at_a]), (None, middle), ("B", [*only_b, at_b])])
     ]
-
-
-def _from_the_far_end(pieces: Sequence[Piece]) -> Joined | None:
-    for end in ("A", "B"):
-        names = [piece.any_name(end) for piece in pieces]
-        known = sorted(name[1] for name in names if name is not None)
-        if len(known) == len(pieces):
-            return Joined(len(pieces) - 1 + FAR, 0, ((end, tuple(known)),))
-    return None
