@@ -1,7 +1,7 @@
 /* The test form with the outbox: a verdict is kept on the phone at once, and the way leads on to the next item.
    It can be taken back for ten seconds, so nothing is asked. Where the phone keeps nothing, the form is sent as ever. */
 
-import { add } from "../outbox/outbox.js";
+import { add, goWithin } from "../outbox/outbox.js";
 import { UNDONE, say } from "../outbox/status.js";
 import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
@@ -57,7 +57,11 @@ function found(test, data, table) {
 
 const once = (work) => { let done = null; return () => (done ??= work()); };
 
-async function goOn(test) { location.assign(await claimed(test) ?? test.next); }
+async function goOn(test) {
+  const url = await claimed(test) ?? test.next;
+  goWithin();
+  location.assign(url);
+}
 
 /* The form of the item that the service gives this helper next, or null where it does not say. */
 async function claimed(test) {

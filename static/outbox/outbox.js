@@ -1,16 +1,23 @@
 /* The outbox: tests wait here until the service's receipt names them.
    One page sends at a time, the oldest entry first, and only entries of the person who is signed in on it. */
 
-import { known, meaning, onlyThis, sentence, undoable, wait } from "./rules.js";
+import { TESTS, known, meaning, onlyThis, sentence, takeable, undoable, unsent, wait } from "./rules.js";
 import { alone, newId, post } from "./sender.js";
 import * as store from "./store.js";
 
-const UNDO = 10_000; // ms in which an entry can be taken back
+const UNDO = 10_000; // ms for which an entry waits, in case it is taken back
+const MARKS = "/api/v1/marks";
+const SENT = "sent:"; // under this and the person's id, the last tests that they sent from here
+const SENT_MOST = 5;
+const EVENING = 12 * 3600 * 1000; // ms: what is older is corrected on its own page
+const LEAVING_MOST = 60_000; // characters: browsers take 64 kB on the way out
 
 export const news = new EventTarget(); // `change`, and `sent` with {entry, receipt}
 export const line = { tries: 0, until: 0, rejoin: false }; // how the way to the service is, as this page knows it
 const held = new Map(); // entry id -> {tries, until}, for what the service stumbled over
 let busy = false, again = false, hurry = false, timer = 0;
+let here = []; // all entries as this page last saw them, for when there is no time to ask
+let within = 0; // when this page began to give way to another one of ours
 
 export const me = () => document.body.dataset.who || null;
 
@@ -24,17 +31,48 @@ export async function add(url, body, shown, id = newId()) {
   };
   await store.keep(entry);
   navigator.storage?.persist?.().catch(() => {});
-  changed();
+  await changed();
   plan();
   return entry;
 }
 
 /* Take an entry back, if it was not sent yet: the entry, or undefined. */
-export async function undo(id) {
+async function undo(id) {
   let undone;
-  await store.change(id, (entry) => (undoable(entry) ? ((undone = entry), null) : undefined));
+  await store.change(id, (entry) => (unsent(entry) ? ((undone = entry), null) : undefined));
   changed();
   return undone;
+}
+
+/* Take back one of the last entries: what was not sent is here no more, and is given back. Of what the service has, or may
+   have, it is told that it was wrong; what it never had it then takes no more. */
+export async function takeBack({ id, url, shown, session }) {
+  const undone = await undo(id);
+  if (undone || url !== TESTS) return undone;
+  await add(MARKS, { test: id }, {
+    what: "correction", code: shown.code, verdict: "Correction", back: location.pathname + location.search, fields: [],
+    words: [`${shown.verdict} was wrong. It counts as not tested until your lead decides.`],
+  });
+  await store.change(id, (entry) => (entry.state === "waiting" ? null : undefined));
+  if (session) await store.taken.drop(`done:${session}:${shown.code}`).catch(() => {});
+  changed();
+  return undefined;
+}
+
+/* The last entries of whoever is here that they can take back, the newest first. */
+export async function last() {
+  const sent = await store.taken.get(SENT + me()).catch(() => null) ?? [];
+  return takeable(await entries(), sent.filter((one) => Date.now() - one.made_at < EVENING), me());
+}
+
+/* Keep in mind what was sent, as long as it is among the last. */
+async function remember({ id, url, who, made_at, shown, body }) {
+  if (url !== TESTS && url !== MARKS) return;
+  const sent = await store.taken.get(SENT + who) ?? [];
+  const { code, verdict } = shown;
+  const now = url === MARKS ? sent.filter((one) => one.id !== body.test)
+    : [{ id, url, who, made_at, shown: { code, verdict }, session: body.session }, ...sent.filter((one) => one.id !== id)].slice(0, SENT_MOST);
+  await store.taken.put(SENT + who, now);
 }
 
 export async function discard(id) {
@@ -81,12 +119,15 @@ async function round(asked) {
   for (const entry of await mine()) {
     if (line.rejoin || line.until > Date.now()) return;
     if (!asked && dueAt(entry) > Date.now()) continue;
-    await send(entry);
+    if (!(await ahead(entry))) await send(entry);
   }
 }
 
 const mine = async () => (await entries()).filter((entry) => entry.who === me() && entry.state !== "needs_attention");
 const dueAt = (entry) => Math.max(undoable(entry) ? entry.not_before : 0, held.get(entry.id)?.until ?? 0);
+
+/* Whether the test that an entry speaks of is still to be sent. */
+const ahead = async (entry) => entry.body.test && (await mine()).some((other) => other.id === entry.body.test);
 
 async function send(entry) {
   const claimed = await store.change(entry.id, (now) => (
@@ -94,11 +135,15 @@ async function send(entry) {
   ));
   if (!claimed) return; // taken back or settled meanwhile
   changed();
-  const answer = await post(claimed);
-  const means = meaning(claimed, answer);
+  await settle(claimed, await post(claimed));
+}
+
+async function settle(claimed, answer) {
+  const entry = claimed, means = meaning(claimed, answer);
   if (means === "sent") {
-    await store.change(entry.id, () => null);
     Object.assign(line, { tries: 0, until: 0 });
+    if (await store.change(entry.id, () => null) === undefined) return void changed(); // it went out twice, and is there once
+    await remember(claimed).catch(() => {});
     const { session } = claimed.body, { code } = claimed.shown; // for the worklist, as long as there is no signal
     if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: answer.body.verdict }).catch(() => {});
     for (const [code, state] of stated(claimed.body, answer.body)) await store.taken.put(`stands:${code}`, { code, state }).catch(() => {});
@@ -137,7 +182,46 @@ async function plan() {
   timer = setTimeout(() => flush(), Math.max(500, next - Date.now()));
 }
 
-function changed() { news.dispatchEvent(new Event("change")); }
+async function changed() {
+  here = await entries();
+  news.dispatchEvent(new Event("change"));
+}
+
+/* Send everything at once, since this page goes, and nobody may open another for days. What is sent stays here until a
+   receipt names it; it is taken back no more, since the service may have it. */
+function leave() {
+  let room = LEAVING_MOST;
+  if (line.rejoin) return;
+  const going = here.filter((entry) => entry.who === me() && entry.state !== "needs_attention");
+  for (const entry of going.filter(({ body }) => !going.some((other) => other.id === body.test))) {
+    room -= JSON.stringify(entry.body).length + 100;
+    if (room < 0) return;
+    store.goesOut(entry.id);
+    post(entry, true).then((answer) => settle(entry, answer));
+  }
+}
+
+/* Tell that the page that opens next is one of ours: there, what waits can still be taken back. */
+export function goWithin() { within = Date.now(); }
+
+function watchLeaving() {
+  const soon = () => Date.now() - within < UNDO;
+  let gone = false;
+  // Where the browser tells where it goes, it is asked; else a link or form of ours says so.
+  if (window.navigation) {
+    navigation.addEventListener("navigate", ({ destination, downloadRequest }) => {
+      if (downloadRequest === null && new URL(destination.url).origin === location.origin) goWithin();
+    });
+  } else {
+    addEventListener("click", ({ target }) => { if (target.closest?.("a[href]")?.origin === location.origin) goWithin(); });
+    addEventListener("submit", goWithin);
+  }
+  addEventListener("pagehide", () => { gone = true; if (!soon()) leave(); });
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "hidden" && !(gone && soon())) leave();
+  });
+  addEventListener("pageshow", () => { gone = false; within = 0; });
+}
 
 /* Send on every occasion on which there may be a signal again; `onLine` proves nothing, so it is not asked. */
 export function start() {
@@ -145,5 +229,6 @@ export function start() {
   addEventListener("online", fresh);
   addEventListener("pageshow", fresh);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") fresh(); });
+  watchLeaving();
   fresh();
 }

@@ -6,6 +6,7 @@ const MOST = 60_000;
 const JITTER = 0.2; // so that thirty phones do not come back in step
 const OLD = 24 * 3600 * 1000;
 
+export const TESTS = "/api/v1/tests";
 const LATER = new Set([408, 429]);
 
 /* What an answer means: `sent`, `rejoin` (nobody, or somebody else, is signed in), `refused` (a person has to look),
@@ -37,9 +38,26 @@ function asMilliseconds(retryAfter, now) {
   return Number.isFinite(ms) ? Math.max(0, ms) : null;
 }
 
-/* Whether an entry still may be taken back, and waits for that. A clock that was set back must not hold it for years. */
+/* Whether an entry never went out, so that nobody has it but this phone. */
+export function unsent(entry) {
+  return entry.state === "waiting" && !entry.tries;
+}
+
+/* Whether an entry waits in case it is taken back. A clock that was set back must not hold it for years. */
 export function undoable(entry, now = Date.now()) {
-  return entry.state === "waiting" && !entry.tries && entry.made_at <= now && now < entry.not_before;
+  return unsent(entry) && entry.made_at <= now && now < entry.not_before;
+}
+
+/* The last of what one person did on this phone, the newest first, that can still be taken back or said to be wrong:
+   `entries` that wait, and `sent` tests. What was said to be wrong already is left out. */
+export function takeable(entries, sent, who, most = 5) {
+  const waiting = entries.filter((entry) => entry.who === who && entry.state !== "needs_attention");
+  const wrong = new Set(waiting.map((entry) => entry.body.test).filter(Boolean));
+  const tests = waiting.filter((entry) => !entry.body.test && (unsent(entry) || entry.url === TESTS));
+  const gone = new Set(tests.map((entry) => entry.id));
+  return [...tests, ...sent.filter((one) => one.who === who && !gone.has(one.id))]
+    .filter((one) => !wrong.has(one.id))
+    .sort((one, other) => other.made_at - one.made_at).slice(0, most);
 }
 
 export function old(entry, now = Date.now()) {

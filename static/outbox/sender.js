@@ -14,13 +14,13 @@ export function newId() {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
 }
 
-/* Send one entry: {status, body, after}, status 0 where no answer came. */
-export async function post(entry) {
+/* Send one entry: {status, body, after}, status 0 where no answer came. With `keepalive` it arrives though the page goes. */
+export async function post(entry, keepalive = false) {
   const cut = new AbortController(), patience = setTimeout(() => cut.abort(), PATIENCE);
   try {
     // The service sees by the person's id that nobody else's sign-in sends this, and by `sent_at` how wrong the clock is.
     const response = await fetch(entry.url, {
-      method: "POST", redirect: "error", cache: "no-store", signal: cut.signal,
+      method: "POST", redirect: "error", cache: "no-store", signal: cut.signal, keepalive,
       headers: { "Content-Type": "application/json", "Coilbook-Person": entry.who },
       body: JSON.stringify({ ...entry.body, sent_at: new Date().toISOString() }),
     });

@@ -1,7 +1,7 @@
-/* The bar in every page: what waits on this phone, since when, what needs a person, and the way back for ten seconds. */
+/* The bar in every page: what waits on this phone, since when, what needs a person, and the way back. */
 
-import { entries, flush, line, me, news, undo } from "./outbox.js";
-import { old, undoable } from "./rules.js";
+import { entries, flush, goWithin, last, line, me, news, takeBack } from "./outbox.js";
+import { old, undoable, unsent } from "./rules.js";
 
 export const UNDONE = "coilbook.undone"; // what was taken back or is being edited, for the form to fill in again
 const bar = document.querySelector("[data-outbox]");
@@ -60,20 +60,39 @@ function sentences(all, now) {
   return said;
 }
 
+/* What was kept a moment ago, in words. */
 function fresh(all, now) {
-  const last = all.filter((entry) => entry.who === me() && undoable(entry, now)).pop();
-  if (!last) return null;
-  const { code, verdict, words, look } = last.shown;
-  const button = made("button", { type: "button", className: "btn plain" }, "Undo");
-  button.onclick = async () => {
-    const undone = await undo(last.id);
-    if (!undone) return;
-    if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ code, fields: undone.shown.fields }));
-    location.assign(undone.shown.back);
-  };
+  const newest = all.filter((entry) => entry.who === me() && undoable(entry, now)).pop();
+  if (!newest) return null;
+  const { code, verdict, words, look } = newest.shown;
   const told = made("p", {}, made("b", {}, `${verdict} kept for ${spaced(code)}.`));
   const more = look?.length ? [made("details", {}, made("summary", {}, "Look first"), ...look.map((text) => made("p", {}, text)))] : [];
-  return { words: [told, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button };
+  return { words: [told, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button: way(newest), id: newest.id };
+}
+
+/* The way back from an entry: taken back as long as only this phone has it, else said to be wrong. */
+function way(one) {
+  const only = one.state && unsent(one), { code } = one.shown;
+  const button = made("button", { type: "button", className: "btn plain" }, only ? "Undo" : "This was wrong");
+  button.onclick = async () => {
+    button.disabled = true;
+    const undone = await takeBack(one);
+    if (!undone) return;
+    if (undone.shown.fields.length) sessionStorage.setItem(UNDONE, JSON.stringify({ code, fields: undone.shown.fields }));
+    goWithin();
+    location.assign(undone.shown.back);
+  };
+  return button;
+}
+
+/* The last entries, by code and verdict, each with its way back. */
+function earlier(ones) {
+  const list = made("ul", { className: "run" }, ...ones.map((one) => made("li", {}, made("div", { className: "leaf side" },
+    made("span", {}, made("b", {}, one.shown.verdict), " ", made("span", { className: "code" }, spaced(one.shown.code))), way(one)))));
+  const open = bar.querySelector("[data-last]")?.open ?? false;
+  const part = made("details", { open }, made("summary", {}, "Undo an earlier one"), list);
+  part.dataset.last = "";
+  return part;
 }
 
 function buttons(all, undoing) {
@@ -96,14 +115,17 @@ export async function show() {
   clearTimeout(timer);
   if (all.length) timer = setTimeout(show, all.some((entry) => undoable(entry, now)) ? 1000 : 30_000);
   const said = sentences(all, now), kept = fresh(all, now), words = kept?.words ?? [];
+  const before = me() ? (await last()).filter((one) => one.id !== kept?.id) : [];
   const red = all.some((entry) => old(entry, now) || entry.state === "needs_attention");
   // The words change rarely, the bar often: read aloud is only what changed.
-  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent.length]);
+  const offered = before.map((one) => [one.id, Boolean(one.state && unsent(one))]);
+  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent.length, offered]);
   if (bar.dataset.state === state) return;
   bar.dataset.state = state;
-  if (!all.length) return void bar.replaceChildren(...(sent.length ? [notice("is-pass", made("p", {}, `${things(sent)} sent.`))] : []));
+  const more = before.length ? [earlier(before)] : [];
+  if (!all.length) return void bar.replaceChildren(...(sent.length ? [notice("is-pass", made("p", {}, `${things(sent)} sent.`))] : []), ...more);
   const side = made("div", { className: "side" }, ...buttons(all, kept?.button));
-  return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...said.map((text) => made("p", {}, text)), side));
+  return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...said.map((text) => made("p", {}, text)), side), ...more);
 }
 
 function notice(tone, ...parts) { return made("div", { className: `notice ${tone}` }, made("div", {}, ...parts)); }

@@ -6,6 +6,7 @@ const NAME = "coilbook";
 const ENTRIES = "entries";
 const TAKEN = "taken";
 const MIRROR = "coilbook.entry.";
+const OUT = "coilbook.out.";
 const MIRROR_MOST = 2048; // characters of an entry
 const PATIENCE = 3000; // ms: an open that never answers has been seen on phones
 const LOST = new Set(["InvalidStateError", "UnknownError"]);
@@ -80,9 +81,21 @@ const mirror = {
     } catch { return false; }
   },
   drop(id) {
-    try { localStorage.removeItem(MIRROR + id); } catch { /* then it never held it */ }
+    try { for (const prefix of [MIRROR, OUT]) localStorage.removeItem(prefix + id); } catch { /* then it never held it */ }
   },
 };
+
+/* Note that an entry goes out while its page goes away: at once, since nothing else is written then. */
+export function goesOut(id) {
+  try { localStorage.setItem(OUT + id, "yes"); } catch { /* then it may go out twice, and is there once */ }
+}
+
+/* An entry with what was noted of it. */
+function noted(entry) {
+  let out = null;
+  try { out = entry && localStorage.getItem(OUT + entry.id); } catch { /* nothing was noted */ }
+  return out ? { ...entry, tries: Math.max(1, entry.tries) } : entry;
+}
 
 /* Keep a new entry. Throws StorageRefused where neither place takes it. */
 export async function keep(entry) {
@@ -110,14 +123,14 @@ export async function entries() {
     });
     for (const entry of held) found.set(entry.id, entry);
   } catch { /* the mirror is what there is */ }
-  return [...found.values()].sort((one, other) => one.made_at - other.made_at || (one.id < other.id ? -1 : 1));
+  return [...found.values()].map(noted).sort((one, other) => one.made_at - other.made_at || (one.id < other.id ? -1 : 1));
 }
 
 /* Change an entry in one step: `update` makes the new entry from the old, null to drop it, undefined to leave it.
    Answers the entry as it then is; null where it was dropped, undefined where it is not there or was left. */
 export async function change(id, update) {
   const step = (held) => {
-    const next = held ? update(held) : undefined;
+    const next = held ? update(noted(held)) : undefined;
     if (next === null) mirror.drop(id);
     else if (next && !mirror.put(next)) mirror.drop(id);
     return next;
