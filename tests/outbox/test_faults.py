@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.outbox.proxy import CUT_AFTER, CUT_BEFORE, PASS, TORN, Answer, Told
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now, worker_ready
+from tests.outbox.support import Truck, bar, entries, eventually, lead_on, press, send_now, worker_ready
 
 pytestmark = pytest.mark.browser
 
@@ -169,7 +169,7 @@ def test_a_refused_test_is_thrown_away_only_on_purpose(bad_line: Truck, page: Pa
 
 def test_one_that_the_service_stumbles_over_does_not_hold_up_the_others(bad_line: Truck, page: Page) -> None:
     first = log(bad_line, page)
-    page.goto(bad_line.form(1))
+    lead_on(page, bad_line.form(1))
     press(page, "Pass")
     bad_line.line.tell(
         Answer(500), PASS, *[Answer(500)] * 9

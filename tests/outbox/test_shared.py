@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from service.crew.core import Role
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now, worker_ready
+from tests.outbox.support import Truck, bar, entries, eventually, lead_on, press, send_now, worker_ready
 from tests.support.chromium import phone_in
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, bench
@@ -34,7 +34,7 @@ def test_sent_again_later_it_is_the_same_test(program: Running) -> None:
 
 def leave(page: Page) -> None:
     """Press the button on one's own page."""
-    page.goto("/".join(page.url.split("/")[:3]) + "/me")
+    lead_on(page, "/".join(page.url.split("/")[:3]) + "/me")
     page.get_by_role("button", name="Sign out on this device").click()
 
 
@@ -127,7 +127,7 @@ def test_two_phones_that_test_the_same_cable_both_count(at_truck: Truck, browser
                 page.locator(".actions").get_by_role("button", name="Pass").click()
                 eventually(lambda page=page: len(entries(page)) == 1)  # type: ignore[misc]
         for page in pages:
-            page.goto(at_truck.base)
+            lead_on(page, at_truck.base)
             send_now(page)
             eventually(lambda page=page: entries(page) == [])  # type: ignore[misc]
     assert len(at_truck.logged()) == before + 2

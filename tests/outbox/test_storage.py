@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now
+from tests.outbox.support import Truck, bar, entries, eventually, lead_on, press, send_now
 from tests.support.chromium import phone_in
 
 pytestmark = pytest.mark.browser
@@ -64,7 +64,7 @@ def test_a_test_is_kept_and_sent_all_the_same(at_truck: Truck, phone_with: objec
     page.goto(at_truck.form())
     press(page, "Pass")
     (entry,) = entries(page)
-    page.reload()
+    lead_on(page)
     assert [one["id"] for one in entries(page)] == [entry["id"]]
     send_now(page)
     eventually(lambda: entries(page) == [])
@@ -114,7 +114,7 @@ def test_an_entry_that_only_the_mirror_has_is_sent(at_truck: Truck, phone_with: 
     page.wait_for_function(
         "new Promise((done) => { indexedDB.deleteDatabase('coilbook').onsuccess = () => done(true); })"
     )
-    page.reload()
+    lead_on(page)
     assert [one["id"] for one in entries(page)] == [entry["id"]]
     send_now(page)
     eventually(lambda: entries(page) == [])
