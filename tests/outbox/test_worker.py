@@ -25,7 +25,7 @@ from tests.support.program import Running
 
 WIRINGS = ("xlr3", "xlr3", "xlr3x4")
 PRECACHE = 60_000
-SCRIPT = 20_000
+SCRIPT = 21_500
 browser_test = pytest.mark.browser
 
 
