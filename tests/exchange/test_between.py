@@ -27,7 +27,7 @@ fourth,2025-10-01,fail,,couldn't fix it
 fourth,2025-10-02,pass,,
 """
 ASKED = (
-    "1 item passes after a fail with no repair told in between, first on line 3: {code}, low end: pass on 2025-10-05. "
+    "1 pass follows a fail with no repair told in between: line 3 ({code}, low end: pass on 2025-10-05). "
     "Was there a repair in between? If so, the items of this sheet end as 2 in service, 2 quarantined; if not, as 1 in "
     "service, 3 quarantined."
 )
@@ -61,7 +61,7 @@ def test_page_and_command_ask_the_same(
         page = tried(program, TESTS, between="")
         assert page.status_code == 422
         told = html.unescape(page.text)
-        code = told.split("first on line 3: ")[1][:6]
+        code = told.split("line 3 (")[1][:6]
         assert ASKED.format(code=code) in told
         with pytest.raises(Problem) as refusal:
             said(program, sheet, Answers())

@@ -61,6 +61,7 @@ from service.wiring.wirings import Wiring
 
 _NOON = time(12)
 _EARLIER_MOST = 3
+_NAMED_MOST = 3
 
 
 def plan(
@@ -194,11 +195,11 @@ class _Planner:
             repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None
         ]
         ends = self._ends([*found.past, *(Past(one.item_id, repair=one) for one in repaired)])
-        first, items = between[0], len({entry.item.id for entry in between})
-        pass_ = "item passes" if items == 1 else "items pass"
+        rows = [f"line {one.row.line} ({self._title(one.row, one.item)})" for one in between[:_NAMED_MOST]]
+        more = f" and {len(between) - len(rows):,} more" if len(between) > len(rows) else ""
+        follow = "1 pass follows" if len(between) == 1 else f"{len(between):,} passes follow"
         return (
-            f"{items} {pass_} after a fail with no repair told in between, first "
-            f"on line {first.row.line}: {self._title(first.row, first.item)}. Was there a repair in between? "
+            f"{follow} a fail with no repair told in between: {', '.join(rows)}{more}. Was there a repair in between? "
             f"If so, the items of this sheet end as {states_in_words(ends)}; if not, as {states_in_words(found.ends)}."
         )
 
