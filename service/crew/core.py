@@ -15,6 +15,8 @@ FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
 FIRST_LEAD = "First lead"
 """What the link of the first lead is called, who is known by no name yet."""
+HANDED_OVER = "hand_over.taken"
+"""What the trail calls it when the next lead has taken over: `{"from": id of the one before}`."""
 NAMED = "name.changed"
 """What the trail calls it when somebody takes another name: `{"name": [before, after]}`."""
 PASSPHRASE_LEAST = 12

@@ -21,7 +21,7 @@ from sqlalchemy.orm import Session
 from service.crew import queries
 from service.crew.core import ProgramFacts, Role, Who, fingerprint
 from service.kit.dates import local_date
-from service.kit.problems import NotAllowed, Problem, SignInNeeded
+from service.kit.problems import HandedOver, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
 from service.store.receipts import Asked, There, once
 from service.store.sessions import Store, rerun_if_beaten
@@ -227,12 +227,26 @@ class Desk:
             state.program, self.who = queries.program_facts(db), None
         state.who = self.who
         if self.who is None and self.role is not Role.STRANGER:
+            self.refuse_handed_over(db)
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
         if self.who is not None and not self.who.role.reaches(self.role):
             raise NotAllowed(f"This is for a {self.role}; you are here as {self.who.role}. Ask your lead.")
         meant = self.request.headers.get(PERSON)
         if self.who is not None and meant is not None and meant != str(self.who.id):
             raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
+
+    def refuse_handed_over(self, db: Session) -> None:
+        """Tell a lead who handed the program over that they did.
+
+        Raises:
+            HandedOver: the request came with the sign-in of such a one.
+        """
+        heir = queries.handed_over_to(db, self.session) if self.token else None
+        if heir is not None:
+            raise HandedOver(
+                f"You handed the program over to {heir}, and your access ended with that. What you logged stays, with "
+                f"your name beside it. If you still help, ask {heir} for a crew pass."
+            )
 
 
 def cookie_name(secure: bool) -> str:

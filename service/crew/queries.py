@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, Row, and_, bindparam, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from service.crew.core import ProgramFacts, Role, Who
+from service.crew.core import HANDED_OVER, ProgramFacts, Role, Who
 from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
 from service.kit.typed import alike
 from service.store.types import Instant
@@ -50,6 +50,14 @@ def asking(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | 
         return None, None
     *facts, person_id, name, role = found
     return ProgramFacts(*facts), Who(person_id, name, Role(role)) if person_id else None
+
+
+def handed_over_to(db: Session, token_hash: str) -> str | None:
+    """To whom the lead whose sign-in this was handed the program over; None where they did not."""
+    old = db.scalar(select(SignIn.person_id).where(SignIn.token_hash == token_hash))
+    taken = select(AuditEntry.detail, Person.display_name).join(Person, Person.id == AuditEntry.person_id)
+    found = db.execute(taken.where(AuditEntry.action == HANDED_OVER)).all() if old else []
+    return next((name for detail, name in found if (detail or {}).get("from") == str(old)), None)
 
 
 def everybody(db: Session) -> Sequence[UUID]:

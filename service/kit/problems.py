@@ -48,6 +48,12 @@ class SignInNeeded(Problem):
     title = "Please sign in"
 
 
+class HandedOver(SignInNeeded):
+    """It was the lead's who has handed the program over since."""
+
+    title = "You handed this over"
+
+
 class NotAllowed(Problem):
     """Signed in, but the role does not reach."""
 

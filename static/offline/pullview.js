@@ -31,7 +31,11 @@ function row(line, event) {
     title: line.name, code: spaced(line.code), why: line.why.join(" "),
     place: [line.place, line.place_b].filter(Boolean).join(" to ") || "No place", do: part(line.action, {}, "do"),
   });
-  if (spare) made.querySelector(".do").append(` Goes in: ${spaced(spare)}`);
+  const from = (code, place) => spaced(code) + (place ? ` from ${place}` : "");
+  if (spare) made.querySelector(".do").append(` Goes in: ${from(spare, line.spare_place)}`);
+  else if (line.comes_out && !line.done && line.unproven?.length) {
+    made.querySelector(".do").append(` No proven spare fits. Not proven, test it first: ${line.unproven.map((one) => from(one.code, one.place)).join(", ")}.`);
+  } else if (line.comes_out && !line.done) made.querySelector(".do").append(" No spare fits.");
   const form = made.querySelector("form");
   form.action = `/pull/${event}/ticks`;
   form.dataset.tick = JSON.stringify({ event, item: line.code, action: line.action, spare, why: line.why });

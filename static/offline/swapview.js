@@ -1,8 +1,9 @@
 /* Swap now without a signal: the bad one, then the spare; scanned, typed, or one that is known to be a spare and to fit. */
 
 import { kept } from "../outbox/deeds.js";
+import { entries } from "../outbox/outbox.js";
 import { spaced } from "../outbox/status.js";
-import { lineOf, pulls, sessions } from "./package.js";
+import { lineOf, pulls, sessions, stateOf } from "./package.js";
 import { camera, go, part, show } from "./views.js";
 
 /* `asked` are the address's own: `bad` and `spare`, and `code` for what was scanned last. */
@@ -22,15 +23,26 @@ export async function swap(asked) {
   };
 }
 
-/* The spares that the pull list has for it, else those of its wiring that were taken along. */
+const UNPROVEN = "Not proven: test it first.";
+
+/* The spares that the pull list has for it, else those of its wiring that were taken along and are long enough, those that
+   are proven first; none that failed or went in somewhere on this phone. */
 async function fitting(bad) {
-  const listed = (await pulls().catch(() => [])).flatMap((list) => list.items).find((line) => line.code === bad && line.spare);
-  if (listed) return [{ code: listed.spare, name: "Its spare by the pull list", place: "" }];
-  const wiring = (await lineOf(bad).catch(() => null))?.line.wiring;
-  const lines = (await sessions().catch(() => [])).flatMap((pack) => pack.lines);
-  const spares = lines.filter((line) => line.state === "spare" && line.wiring === wiring && line.code !== bad);
-  return [...new Map(spares.map((line) => [line.code, line])).values()];
+  const listed = (await pulls().catch(() => [])).flatMap((list) => list.items).find((line) => line.code === bad && !line.done_at);
+  const named = listed?.spare ? [{ code: listed.spare, name: "Its spare by the pull list", place: listed.spare_place ?? "" }]
+    : (listed?.unproven ?? []).map(({ code, place }) => ({ code, name: UNPROVEN, place }));
+  const mine = (await lineOf(bad).catch(() => null))?.line;
+  const lines = mine ? (await sessions().catch(() => [])).flatMap((pack) => pack.lines) : [];
+  const fits = (line) => line.wiring === mine.wiring && (line.length_mm ?? 0) >= (mine.length_mm ?? 0) && line.code !== bad;
+  const along = lines.filter((line) => line.state === "spare" && fits(line)).sort((one, other) => Boolean(other.proven) - Boolean(one.proven))
+    .map((line) => ({ ...line, place: [line.place, line.proven ? "" : UNPROVEN].filter(Boolean).join(". ") }));
+  const gone = new Set((await entries()).map((entry) => entry.body.spare));
+  const found = [...new Map((named.length ? named : along).map((line) => [line.code, line])).values()];
+  const still = await Promise.all(found.map(async (line) => !gone.has(line.code) && !OUT.includes(await stateOf(line))));
+  return found.filter((_, at) => still[at]);
 }
+
+const OUT = ["quarantined", "suspect", "in_service"];
 
 function offer(bad, line) {
   const row = part("line", { title: line.name, code: spaced(line.code), note: line.place });

@@ -36,7 +36,10 @@ def test_the_next_lead_takes_over_and_the_old_one_is_out(program: Running) -> No
     assert taken.status_code == 303
     assert taken.headers["location"] == "/handover?new=1"
     assert "You are the lead now" in program.stranger.get("/handover?new=1").text
-    assert program.lead.get("/handover").status_code == 401
+    for path in ("/", "/handover"):
+        refused = program.lead.get(path)
+        assert refused.status_code == 401
+        assert "You handed the program over to Robin" in refused.text
     assert "not valid" in program.viewer.post("/take-over", data={"pass": secret}).text
     with program.store.reading() as db:
         assert db.get_one(CrewPass, other.id).ended_at is not None

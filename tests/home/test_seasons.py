@@ -253,6 +253,12 @@ def test_a_season_is_made_like_another_once(program: Running) -> None:
     at.retire("old")
     proposed = program.lead.get(f"/season/{at.season}/copy").text
     assert 'value="2027-08-31"' in proposed  # 52 weeks after Tuesday, September 1, 2026
+    assert 'name="name" type="text" value=""' in proposed  # "Fall" has no year in it
+    named = program.lead.post(
+        f"/season/{at.season}/copy", data={"op": op(), "name": "fall", "starts": "2027-09-07"}
+    )
+    assert named.status_code == 422
+    assert "There is a season called fall already" in named.text
     sent = {"op": op(), "name": "Next fall", "starts": "2027-09-07"}
     first = program.lead.post(f"/season/{at.season}/copy", data=sent)
     again = program.lead.post(f"/season/{at.season}/copy", data=sent)

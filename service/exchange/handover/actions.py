@@ -99,7 +99,7 @@ def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, s
         made.ended_at = now
     old.ended_at, old.email = now, None
     end_sign_ins(db, old.id, now)
-    note_in_audit(db, now, new.id, "hand_over.taken", str(new.id), {"from": str(old.id)})
+    note_in_audit(db, now, new.id, core.HANDED_OVER, str(new.id), {"from": str(old.id)})
     return Who(new.id, new.display_name, Role.LEAD), crew.start_sign_in(db, new, now, now + core.LEAD_LONGEST)
 
 

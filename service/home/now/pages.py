@@ -62,8 +62,9 @@ class Now:
 @router.get("/")
 def now(desk: AnyoneDesk) -> Response:
     """What to do next."""
-    with desk.reading():
+    with desk.reading() as db:
         if desk.who is None:
+            desk.refuse_handed_over(db)
             return desk.page("home/welcome.html")
     ensure_today(desk)
     with desk.reading() as db:

@@ -1,6 +1,7 @@
 """Putting together what a phone takes along: a session's worklist, and the form of every wiring on it."""
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -18,30 +19,33 @@ from service.testlog.pages import Form
 from service.testlog.phone import form_facts
 from service.testlog.sessions.queries import Line, worklist
 from service.testlog.sheet import lanes_of, sheet
+from service.testlog.swaps.queries import proven
 from service.web.render import ENVIRONMENT
 from service.wiring.wirings import Wiring
 
 
-def package(db: Session, session: WorkSession, who: Who, unit: Unit) -> dict[str, Any]:
+def package(db: Session, session: WorkSession, who: Who, unit: Unit, now: datetime) -> dict[str, Any]:
     """A session as a phone keeps it: no names but the helper's own, and of the log only each item's last verdict."""
     lines = worklist(db, session.id)
-    last = queries.last_verdicts(db, [line.item.id for line in lines])
+    ids = [line.item.id for line in lines]
+    last, sure = queries.last_verdicts(db, ids), proven(db, ids, now)
     keys = sorted({line.item.wiring for line in lines})
     return {
         "session": {"id": str(session.id), "title": session.title, "on": session.on.isoformat(),
                     "closed": session.closed_at is not None},
         "who": {"id": str(who.id), "name": who.display_name},
-        "lines": [_line(line, last, unit) for line in lines],
+        "lines": [_line(line, last, line.item.id in sure, unit) for line in lines],
         "wirings": {key: _wiring(wiring_name(db, key), key, find_wiring(db, key)) for key in keys},
     }  # fmt: skip
 
 
-def _line(line: Line, last: Mapping[Any, tuple[str, Any]], unit: Unit) -> dict[str, Any]:
+def _line(line: Line, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit) -> dict[str, Any]:
     item = line.item
     verdict, at = last.get(item.id, (None, None))
     return {
         "code": line.code, "name": item.label or item_name(item.kind, item.length_mm, unit), "place": item.place,
         "place_b": item.place_b, "wiring": item.wiring, "state": item.state.value, "stands": item.stands,
+        "proven": sure, "length_mm": item.length_mm,
         "why": line.why, "done": line.done.verdict.value if line.done else None, "last": verdict,
         "last_at": at and at.isoformat(),
     }  # fmt: skip

@@ -16,4 +16,4 @@ router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 def package(desk: CrewDesk, session_id: str) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
     with desk.reading() as db:
-        return actions.package(db, session_with(db, session_id), desk.me, Unit(desk.program.unit))
+        return actions.package(db, session_with(db, session_id), desk.me, Unit(desk.program.unit), desk.now)

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.desk import Desk
 from service.crew.queries import note_in_audit
 from service.gear.queries import item_facts
-from service.home.seasons.queries import usable_items
+from service.home.seasons.queries import taken, usable_items
 from service.kit.problems import Conflict, invalid
 from service.retire.lists.queries import has_history
 from service.season import actions as season
@@ -34,7 +34,12 @@ def copy(db: Session, desk: Desk, season_id: UUID, like: SeasonRow, name: str, s
     """A season like another: as long, with the same rounds, for those of its items that are still used.
 
     Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
+
+    Raises:
+        Invalid: another season has the name.
     """
+    if taken(db, name):
+        raise invalid("name", f"There is a season called {name} already. Give this one a name of its own.")
     rule = shifted(rules(db, [like.id])[like.id], starts)
     items = enlisted(db, like.id) & set(usable_items(db))
     season.add_season(db, season_id, name, rule, items, desk.now)

@@ -5,6 +5,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from service.crew.desk import Desk, LeadDesk
 from service.home.seasons import actions
+from service.home.seasons.queries import taken
 from service.kit.problems import Invalid
 from service.season.actions import season_with
 from service.season.core import a_year_later
@@ -17,11 +18,12 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/season/{season_id}/copy")
 def copy_page(desk: LeadDesk, season_id: str) -> Response:
-    """Say when the new one begins; proposed is the same day of the week a year on."""
+    """Say when the new one begins; proposed is the same day of the week a year on, and a name where it has a year."""
     with desk.reading() as db:
         row = season_with(db, season_id)
         starts = a_year_later(row.starts)
-        values = {"name": next_name(row.name, starts.year - row.starts.year), "starts": str(starts)}
+        name = next_name(row.name, starts.year - row.starts.year)
+        values = {"name": "" if taken(db, name) else name, "starts": str(starts)}
     return _page(desk, season_id, values)
 
 

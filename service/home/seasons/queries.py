@@ -13,6 +13,7 @@ from service.gear.core import ASKED, USABLE, item_name
 from service.gear.models import Item
 from service.gear.queries import PlaceA, as_facts, facts
 from service.kit.lengths import Unit
+from service.kit.typed import alike
 from service.season.core import RoundProgress
 from service.season.models import Event, ItemSeason, SeasonRow
 from service.tags.models import Tag
@@ -94,3 +95,8 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
         ChoicesAt(place, [choice for _, choice in group])
         for place, group in groupby(found, key=lambda one: one[0])
     ]
+
+
+def taken(db: Session, name: str) -> bool:
+    """Whether a season has this name, in whatever case."""
+    return any(alike(name, other) for other in db.scalars(select(SeasonRow.name)))

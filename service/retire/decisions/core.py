@@ -17,6 +17,7 @@ from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
 from service.season.core import Due, DueState
 from service.testlog.core import Fault
+from service.testlog.swaps.core import YOUNG_DAYS
 
 YEAR = 365.25
 """Days."""
@@ -67,7 +68,7 @@ class Limits:
     life_years: int = 8
     repair_cents: int = 600
     risk_percent: int = 10
-    spare_days: int = 90
+    spare_days: int = YOUNG_DAYS
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ from service.wear.actions import failed_by
 from service.wear.actions import records as worn
 
 NEW = Record()
+WOULD_FIT_SHOWN = 3
 WORKED_WITHIN = timedelta(hours=12)
 
 
@@ -48,6 +49,7 @@ class Line:
 
     `decided` is None where nothing is to be done any more, since it was ticked; `bought_mm` the item's length as
     bought. `spare` is the one that goes in, or that goes in if it fails; once ticked, the one that went in.
+    `would_fit` are spares, each with its code, that could go in where none does, once they pass.
     """
 
     item: ItemFacts
@@ -58,6 +60,7 @@ class Line:
     spare_code: str | None = None
     word: Word | None = None
     done: Ticked | None = None
+    would_fit: tuple[tuple[ItemFacts, str], ...] = ()
 
     @property
     def action(self) -> Action:
@@ -185,7 +188,16 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     unit = Unit(program.unit) if program else Unit.FEET
     decided = core.decided(judged, spares, limits, today, event.on, unit)
     ready = [one.piece for one in spares if core.ready(one, limits, today, event.on)]
-    lines = _lines(db, decided, asked, bought, said, done)
+    waiting = [one.piece for one in spares if core.unproven(one, limits, today, event.on)]
+    named = {one.item.id: (one.item, one.code) for one in case}
+    would_fit = {
+        each.gear.id: tuple(
+            named[piece.id] for piece in core.would_fit(pieces[each.gear.id], waiting)[:WOULD_FIT_SHOWN]
+        )
+        for each in decided
+        if each.comes_out and each.spare is None
+    }
+    lines = _lines(db, decided, asked, bought, said, done, would_fit)
     return PullList(
         event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear
     )
@@ -212,6 +224,7 @@ def _lines(
     bought: Mapping[UUID, int],
     said: Mapping[UUID, Sequence[Word]],
     done: Mapping[UUID, Ticked],
+    would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
 ) -> list[Line]:
     """The open lines and those that were ticked, in walking order."""
     named = {one.item.id: (one.item, one.code) for one in asked}
@@ -227,7 +240,8 @@ def _lines(
         spare, spare_code = named[spare_id] if spare_id else (None, None)
         word = said[item_id][0] if item_id in said and said[item_id][0].action else None
         length = bought.get(item_id, item.length_mm)
-        lines.append(Line(item, code, line, length, spare, spare_code, word, tick))
+        fitting = would_fit.get(item_id, ()) if line else ()
+        lines.append(Line(item, code, line, length, spare, spare_code, word, tick, fitting))
     return sorted(
         lines, key=lambda line: (*line.place[:2], line.item.label, line.item.length_mm, line.code)
     )  # fmt: skip

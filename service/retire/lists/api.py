@@ -10,7 +10,16 @@ from service.kit.lengths import Unit
 from service.kit.problems import NotFound
 from service.retire.lists import actions
 from service.retire.lists.actions import Line, PullList
-from service.retire.lists.forms import BuyOut, EventOut, PullListOut, PullOut, TickIn, TickOut, WordOut
+from service.retire.lists.forms import (
+    BuyOut,
+    EventOut,
+    PullListOut,
+    PullOut,
+    TickIn,
+    TickOut,
+    UnprovenOut,
+    WordOut,
+)
 from service.retire.lists.ticking import tick
 from service.season.models import EventKind
 from service.testlog.housekeeping import ensure_today
@@ -62,6 +71,10 @@ def _line(line: Line, unit: Unit) -> PullOut:
         due_at_event=decided.gear.then.state if decided else None,
         reasons=list(decided.reasons) if decided else [], why=list(line.why), action=line.action,
         comes_out=line.comes_out, spare=line.spare_code, spare_length_mm=line.spare.length_mm if line.spare else None,
+        spare_place=line.spare.place if line.spare else "",
+        unproven=[
+            UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in line.would_fit
+        ],
         risk=decided.gear.risk if decided else None,
         overruled=WordOut(action=word.action, reason=word.reason, by=word.by) if word and word.action else None,
         done_at=line.done.at if line.done else None,

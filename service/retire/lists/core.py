@@ -8,7 +8,7 @@ from uuid import UUID
 from service.kit.lengths import Unit
 from service.retire.decisions import core as decisions
 from service.retire.decisions.core import COMES_OUT, Action, Found, Gear, Limits, Reason
-from service.retire.replacements.core import Piece, Spare, assigned, fillable
+from service.retire.replacements.core import Piece, Spare, assigned, fillable, fits
 from service.season.core import DueState
 
 
@@ -115,6 +115,19 @@ def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None
     return Spare(one.piece, days) if young else None
 
 
+def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
+    """Whether only a pass is missing before a spare may go in."""
+    found = decisions.found(one.gear, limits, today)
+    waits = all(each.action in (Action.WATCH, Action.TEST_FIRST) for each in found)
+    sound = one.gear.suspect is None and not decisions.is_at_risk(one.gear, limits)
+    return waits and sound and ready(one, limits, today, event) is None
+
+
+def would_fit(item: Piece, waiting: Iterable[Piece]) -> list[Piece]:
+    """Of the spares that are not proven those that fit an item, the shortest first."""
+    return sorted((one for one in waiting if fits(one, item)), key=lambda one: (one.length_mm, one.code))
+
+
 def _riskiest(in_use: Sequence[Judged], listed: Mapping[UUID, Action], limits: Limits) -> list[Piece]:
     risky = [one for one in in_use if one.gear.id not in listed and decisions.is_at_risk(one.gear, limits)]
     return [one.piece for one in sorted(risky, key=lambda one: (-(one.gear.risk or 0), one.piece.code))]
@@ -122,7 +135,7 @@ def _riskiest(in_use: Sequence[Judged], listed: Mapping[UUID, Action], limits: L
 
 @dataclass(frozen=True)
 class Printed:
-    """A line as it stood on paper."""
+    """A line as it stood on paper; `would_fit` is told of spares that are not proven, where none goes in."""
 
     code: str
     name: str
@@ -130,6 +143,8 @@ class Printed:
     action: Action
     spare: str
     why: tuple[str, ...] = ()
+    spare_place: str = ""
+    would_fit: str = ""
 
 
 @dataclass(frozen=True)
@@ -163,4 +178,4 @@ def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[st
 
 
 def _told(line: Printed) -> Printed:
-    return replace(line, why=(), name="")
+    return replace(line, why=(), name="", spare_place="", would_fit="")

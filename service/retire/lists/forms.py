@@ -31,9 +31,18 @@ class WordOut(BaseModel):
     by: str
 
 
+class UnprovenOut(BaseModel):
+    """A spare that could go in once it passes a test."""
+
+    code: str
+    place: str
+    length_mm: int
+
+
 class PullOut(BaseModel):
     """A line: `due` is the state today, `due_at_event` on the event's day; `spare` the code of what goes in.
 
+    `spare_place` is where that lies; where none goes in, `unproven` are spares that could, once they pass a test.
     `risk` is the chance that it has failed unseen by the event, where wear can tell. `done_at` is when it was ticked.
     """
 
@@ -54,6 +63,8 @@ class PullOut(BaseModel):
     comes_out: bool
     spare: str | None
     spare_length_mm: int | None
+    spare_place: str
+    unproven: list[UnprovenOut]
     risk: float | None
     overruled: WordOut | None
     done_at: datetime | None

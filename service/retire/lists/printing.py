@@ -57,13 +57,20 @@ def printed(line: Line, name: Named) -> Printed:
     title = name(line.item)
     if place_b:
         title += f", to {place_b}"
-    return Printed(line.code, title, place, line.action, line.spare_code or "", line.why)
+    would_fit = ", ".join(
+        f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit
+    )
+    return Printed(
+        line.code, title, place, line.action, line.spare_code or "", line.why,
+        line.spare.place if line.spare else "", would_fit,
+    )  # fmt: skip
 
 
 def lines_of(kept: PullPrint) -> list[Printed]:
     """The lines of a print."""
     return [
-        Printed(one["code"], one["name"], one["place"], Action(one["action"]), one["spare"], tuple(one["why"]))
+        Printed(one["code"], one["name"], one["place"], Action(one["action"]), one["spare"], tuple(one["why"]),
+                one.get("spare_place", ""), one.get("would_fit", ""))
         for one in kept.lines
     ]  # fmt: skip
 
@@ -72,7 +79,7 @@ def as_kept(line: Printed) -> dict[str, Any]:
     """A line as its print keeps it."""
     return {
         "code": line.code, "name": line.name, "place": line.place, "action": line.action, "spare": line.spare,
-        "why": list(line.why),
+        "why": list(line.why), "spare_place": line.spare_place, "would_fit": line.would_fit,
     }  # fmt: skip
 
 

@@ -17,7 +17,8 @@ ACTION_WORDS = {
     Action.WATCH: "Watch it",
 }
 COLUMNS = (
-    "done", "place", "to", "code", "item", "wiring", "length", "do", "why", "goes in", "its length", "lead’s word",
+    "done", "place", "to", "code", "item", "wiring", "length", "do", "why", "goes in", "its length", "it lies at",
+    "would fit, test it first", "lead’s word",
 )  # fmt: skip
 
 
@@ -39,7 +40,8 @@ def _row(line: Line, wirings: dict[str, str], unit: Unit) -> list[object]:
         "yes" if line.done else "", place, place_b, line.code,
         item.label or item_name(item.kind, item.length_mm, unit), wirings[item.wiring], _length(item.length_mm, unit),
         ACTION_WORDS[line.action], " ".join(line.why), line.spare_code,
-        _length(line.spare.length_mm, unit) if line.spare else "",
+        _length(line.spare.length_mm, unit) if line.spare else "", line.spare.place if line.spare else "",
+        ", ".join(code for _, code in line.would_fit),
         f"{line.word.by}: {line.word.reason}" if line.word else "",
     ]  # fmt: skip
 

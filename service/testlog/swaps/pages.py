@@ -67,10 +67,11 @@ def _form(desk: Desk, db: Session, values: dict[str, str], refusal: Problem | No
             bad = _item(db, values["bad"])
         except Invalid as unknown:
             errors |= unknown.errors
-    fitting = queries.spares_for(db, bad, SPARES_SHOWN) if bad else []
+    fitting = queries.spares_for(db, bad, desk.now, SPARES_SHOWN) if bad else []
+    named = [item.id for item in [*(spare for spare, _ in fitting), *([bad] if bad else [])]]
     return desk.page(
         "testlog/swap.html", refusal.status if refusal else 422 if errors else 200, values=values, errors=errors,
-        bad=bad, spares=fitting, codes=codes_of(db, [item.id for item in [*fitting, *([bad] if bad else [])]]),
+        bad=bad, spares=fitting, codes=codes_of(db, named),
         title=title_of(desk.program), op=new_op(),
     )  # fmt: skip
 
