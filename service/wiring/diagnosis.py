@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import repeat
 from typing import Any, Final
 
+from service.kit.problems import Invalid, invalid
 from service.wiring.faults import BLIND_TO, Fault
 from service.wiring.readings import Readings
 from service.wiring.rebuild import explains
@@ -69,7 +70,10 @@ _GOOD: Final = Diagnosis("pass")
 
 
 def diagnose(wiring: Wiring, readings: Readings) -> Diagnosis:
-    """What the readings prove of a cable of this wiring."""
+    """What the readings prove of a cable of this wiring.
+
+    Raises `Invalid` where only a short of a contact could explain them whose name one of the conductors bears.
+    """
     prepared = plan(wiring)
     missed = prepared.needed & ~readings.probed
     if not missed:
@@ -101,6 +105,8 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     if len(every_case) > 1:
         found = _search(every_case, [Effort(EFFORT // len(every_case)) for _ in every_case], 2, None)
     found += _search(every_case, repeat(effort), 2, min((one.cost for one in found), default=None))
+    if not found:
+        raise _name_taken(prepared.wiring)
     cost = min(one.cost for one in found)
     unsure = [case for case in every_case if not case.whole]
     for least_gain in (1, 0):
@@ -122,6 +128,15 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
             proven = cost == 1 or (complete and (searched or cost == every_case[0].floor()))
             return faults, proven
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
+
+
+def _name_taken(wiring: Wiring) -> Invalid:
+    """What these readings lack: a short of a contact whose name a conductor bears."""
+    name = next(name for name in wiring.by_name if name in wiring.position)
+    return invalid(
+        "wiring",
+        f"Conductor {name!r} has the name of a contact, which these readings need for itself; give it another.",
+    )
 
 
 def _cheaper_is_fewer(cost: int) -> bool:

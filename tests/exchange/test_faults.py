@@ -12,6 +12,7 @@ from service.gear.core import End
 from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass
+from service.wiring.singles import single_faults
 
 XLR = BUILTIN["xlr3"]
 
@@ -201,3 +202,18 @@ def test_what_the_log_says_of_conductors_is_read_as_it_was_meant(key: str) -> No
         found = told(title(wiring, Fault(fault_class, names)))
         assert found is not None
         assert found.names == names
+
+
+@pytest.mark.parametrize("key", ["xlr3", "xlr3-bonded", "8p8c-to-xlr4"])
+def test_what_the_log_says_of_moved_wires_comes_back_as_that(key: str) -> None:
+    """A wire on the shell's tag, two that are exchanged, a shell that lost its contact: with where they go."""
+    wiring = BUILTIN[key]
+    moved = [
+        fault
+        for fault in single_faults(wiring)
+        if fault.landings or fault.conductors[0] not in wiring.by_name
+    ]
+    assert any(fault.is_chain for fault in moved)
+    for fault in moved:
+        if fault.fault_class is not FaultClass.SHORT:
+            assert understood(title(wiring, fault), wiring).faults == (fault,)

@@ -7,12 +7,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.kit.problems import Invalid
 from service.wiring.builtin import BUILTIN
 from service.wiring.diagnosis import Diagnosis, diagnose
 from service.wiring.faults import RANK, FaultClass
 from service.wiring.readings import names, read
 from service.wiring.rebuild import explains, rebuild
-from service.wiring.wirings import Wiring, wiring
+from service.wiring.wirings import Conductor, Wiring, wiring
 from tests.wiring.broken import as_groups, as_things, broken, groups_of, total, wirings
 from tests.wiring.exhaustive import Thing, cut_down, ends_joined, obeys, order_of_names, simulate
 
@@ -229,3 +230,15 @@ def test_a_short_of_a_conductor_whose_far_end_was_not_probed_may_be_an_exchange(
         (FaultClass.MISWIRE, ("1", "17")),
         (FaultClass.MISWIRE, ("2", "12", "24")),
     ]
+
+
+def test_a_conductor_that_bears_a_contact_s_name_is_refused_where_that_contact_must_be_named() -> None:
+    """A1 is on the shell's tag and left contact B1 to be joined with B2; but "B1" is the name of that conductor."""
+    made = wiring(
+        ["1", "2", "s"],
+        ["1", "2", "s"],
+        [Conductor("B1", "A1", "B1", "single"), Conductor("2", "A2", "B2", "single")],
+    )
+    assert diagnose(made, read(made, [["A1", "Bs"], ["A2", "B2"]])).faults[0].end == "B"
+    with pytest.raises(Invalid, match="Conductor 'B1' has the name of a contact"):
+        diagnose(made, read(made, [["A1", "Bs"], ["A2", "B1", "B2"]]))

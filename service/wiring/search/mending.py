@@ -91,7 +91,7 @@ class _Mender:
                 pieces[root[a]].whole.append(self.rank[wire])
         taken = {contact for ends in self.ends for contact in ends}
         for contact, name in enumerate(plan.wiring.all_contacts):
-            if contact not in taken:
+            if contact not in taken and name not in plan.wiring.by_name:
                 piece = pieces[root[contact]]
                 (piece.loose_a if contact < plan.split else piece.loose_b).append(plan.order[name])
         for contact, label in enumerate(self.labels):

@@ -11,8 +11,9 @@ cable with this fault gives; all else becomes evidence, with the words as its no
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from typing import assert_never
 
@@ -23,6 +24,7 @@ from service.wiring.advice import title
 from service.wiring.diagnosis import diagnose
 from service.wiring.faults import TOLD, Fault, FaultClass, Told
 from service.wiring.rebuild import rebuild
+from service.wiring.singles import single_faults
 from service.wiring.wirings import SHELL as SHELL_OF
 from service.wiring.wirings import Wiring, connector_of
 
@@ -115,9 +117,15 @@ def _fault(part: str, wiring: Wiring, end: End | None) -> Fault | None:
     """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
     found = told(part)
     if found is None:
-        return None
+        return _in_the_log_s_words(wiring).get(part)
     names = _named(found.names, wiring, end or end_in(part)) if found.names else _only_pair(wiring)
     return Fault(found.what, names, None) if names else None
+
+
+@lru_cache(maxsize=32)
+def _in_the_log_s_words(wiring: Wiring) -> Mapping[str, Fault]:
+    """The single faults of a wiring by the words in which the log writes them; a wire on the shell's tag is one."""
+    return {title(wiring, fault): fault for fault in single_faults(wiring)}
 
 
 def _named(called: Sequence[str], wiring: Wiring, end: End | None) -> tuple[str, ...]:
