@@ -23,6 +23,9 @@ APART = timedelta(milliseconds=1)
 TOGETHER = AHEAD_MOST + 2 * CLOCK_TOLD
 """Tests further apart than this keep their order, whatever is corrected."""
 
+SCANNED = "scanned"
+"""In addresses and forms: that the item's tag was read for it, so somebody holds the item."""
+
 
 class Method(StrEnum):
     """How a test was done."""

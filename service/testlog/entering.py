@@ -43,6 +43,7 @@ FLEXED = "flexed"
 MARKED = "You marked something as wrong, so this is no pass. Press Fail, or take the marks back."
 NOT_MARKED = "Mark what the tester showed, contact by contact, then press Fail once more."
 NOTE_MOST = 500
+_CONTACTS = ("touch", "unbonded", "skip", "skip_lane", "shells", "lane")
 
 
 def entered(wiring: Wiring, posted: FormData) -> Entered:
@@ -51,16 +52,23 @@ def entered(wiring: Wiring, posted: FormData) -> Entered:
     skipped = {wire.name for lane in posted.getlist("skip_lane") for wire in lanes.get(str(lane), ())}
     skipped |= {str(name) for name in posted.getlist("skip") if name in wiring.by_name}
     return Entered(
-        landed={
-            name: str(value)
-            for name, value in posted.multi_items()
-            if name[:1] in "cl" and name[1:].isdecimal()
-        },
+        landed={name: str(value) for name, value in posted.multi_items() if _is_row(name)},
         touching=tuple(_pair(wiring, str(value)) for value in posted.getlist("touch")),
         unbonded=frozenset(str(contact) for contact in posted.getlist("unbonded")),
         skipped=frozenset(skipped),
         shells=posted.get("shells") == "yes",
     )
+
+
+def without_contacts(posted: FormData) -> FormData:
+    """What was entered besides the contacts of one wiring."""
+    return FormData(
+        [pair for pair in posted.multi_items() if pair[0] not in _CONTACTS and not _is_row(pair[0])]
+    )
+
+
+def _is_row(name: str) -> bool:
+    return name[:1] in "cl" and name[1:].isdecimal()
 
 
 def evidence(posted: FormData) -> tuple[Evidence, ...]:

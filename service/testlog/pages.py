@@ -9,10 +9,9 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.desk import CrewDesk, Desk
-from service.gear.core import item_name
+from service.gear.ends import connectors
 from service.gear.queries import item_facts
 from service.gear.wirings import find_wiring, wiring_name
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
 from service.tags.actions import item_with
@@ -20,15 +19,20 @@ from service.tags.queries import code_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_item
 from service.testlog.bench.queries import testers_for
-from service.testlog.core import Method
+from service.testlog.core import SCANNED, Method
+from service.testlog.haste import content, too_soon
 from service.testlog.phone import form_facts
 from service.testlog.plugging import Chain, plugged
 from service.testlog.sessions import queries as session_queries
-from service.testlog.sheet import Entered, sheet
+from service.testlog.sessions.shown import title_of
+from service.testlog.sheet import Entered, is_good, sheet
 from service.web.forms import Posted
 from service.web.ops import new_op
 
 router = APIRouter(include_in_schema=False)
+
+PIECES = "pieces"
+"""What `show` says where the form is to be shown through the pieces that were named."""
 
 
 @dataclass(frozen=True)
@@ -43,27 +47,35 @@ class Form:
     posted: FormData = field(default_factory=FormData)
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
-    typed: str = ""
+    scanned: bool = False
+    pieces: str | None = None
+    """What was typed as the pieces that it goes through, where they are not those."""
+    not_carried: bool = False
+    """Whether contacts were marked that this form does not have."""
 
 
 @router.get("/t/{code}/test")
 def form_page(
-    desk: CrewDesk, code: str, lane: tuple[str, ...] = Query(()), through: str = "", session: str = ""
-) -> Response:
-    """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one."""
-    opened = Form(code, entering.codes(through), lane, as_id(session))
+    desk: CrewDesk, code: str, lane: tuple[str, ...] = Query(()), through: str = "", session: str = "",
+    scanned: str = "",
+) -> Response:  # fmt: skip
+    """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one;
+    `scanned` says that its tag was."""
+    opened = Form(code, entering.codes(through), lane, as_id(session), scanned=bool(scanned))
     with desk.reading() as db:
         try:
             return _form(desk, db, opened)
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _form(desk, db, Form(code, (), lane, opened.session, errors=refusal.errors, typed=through))
+            return _form(desk, db, replace(opened, through=(), errors=_of_pieces(refusal), pieces=through))
 
 
 @router.post("/t/{code}/test")
 def log_test(desk: CrewDesk, code: str, posted: Posted) -> Response:
-    """Log what was entered; the result is a page of its own."""
+    """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
+    if "show" in posted:
+        return _shown(desk, code, posted)
     through = entering.codes(str(posted.get("through") or ""))
     try:
         with desk.reading() as db:
@@ -72,14 +84,51 @@ def log_test(desk: CrewDesk, code: str, posted: Posted) -> Response:
         new = entering.new_test(code, through, wiring, posted)
         if chain.asks_for_lane(wiring):
             new = replace(new, lane=entering.through_lane(chain.lanes, posted))
-        content = [[name, str(value)] for name, value in posted.multi_items()]
+        if too_soon(posted, desk.now):
+            return _ask(desk, code, posted)
         desk.once(
-            new.id, "test.form", [code, *content],
+            new.id, "test.form", [code, *content(posted)],
             lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
         )  # fmt: skip
     except Invalid as refusal:
         return _refused(desk, code, posted, refusal)
     return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _shown(desk: Desk, code: str, posted: FormData) -> Response:
+    """The form in another view, with all that was entered: one more lane of it, or through the pieces named.
+
+    What was marked by contact belongs to a wiring, and is not carried over where other pieces make another one.
+    """
+    was, show = entering.codes(str(posted.get("through") or "")), str(posted["show"])
+    with desk.reading() as db:
+        through = entering.codes(str(posted.get(PIECES) or "")) if show == PIECES else was
+        errors: dict[str, str] = {}
+        key = _chain(db, code, was).key
+        try:
+            changed = _chain(db, code, through).key != key
+        except Invalid as refusal:
+            through, changed, errors = was, False, _of_pieces(refusal)
+        wiring = find_wiring(db, key)
+        entered = entering.entered(wiring, posted)
+        lanes = tuple(str(lane) for lane in (*posted.getlist("lane"), show))
+        again = _as_posted(code, through, lanes, entered, posted, errors)
+        if changed:
+            marked = bool(entered.skipped) or not is_good(wiring, entered)
+            others = entering.without_contacts(posted)
+            again = replace(again, lanes=(), entered=Entered(), posted=others, not_carried=marked)
+        return _form(desk, db, again)
+
+
+def _ask(desk: Desk, code: str, posted: FormData) -> Response:
+    """Whether it was tested at all."""
+    with desk.reading() as db:
+        item_id = item_with(db, code).id
+        item = item_facts(db, [item_id])[item_id]
+        return desk.page(
+            "testlog/sure.html", code=code_of(db, item_id), name=title_of(desk.program)(item),
+            action=f"/t/{code}/test", carried=posted.multi_items(), yes=f"I tested it: log the {posted['verdict']}",
+        )  # fmt: skip
 
 
 def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Response:
@@ -90,11 +139,28 @@ def _refused(desk: Desk, code: str, posted: FormData, refusal: Invalid) -> Respo
         wiring = find_wiring(db, _chain(db, code, through).key)
         lanes = tuple(str(lane) for lane in posted.getlist("lane"))
         entered = entering.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
-        again = Form(
-            code, through, lanes, as_id(posted.get("session")), entered, posted, refusal.errors,
-            str(posted.get("op") or new_op()), "" if through else typed,
-        )  # fmt: skip
-        return _form(desk, db, again)
+        again = _as_posted(code, through, lanes, entered, posted, _of_pieces(refusal))
+        return _form(desk, db, again if "through" not in refusal.errors else replace(again, pieces=typed))
+
+
+def _as_posted(
+    code: str,
+    through: tuple[str, ...],
+    lanes: tuple[str, ...],
+    entered: Entered,
+    posted: FormData,
+    errors: dict[str, str],
+) -> Form:
+    op, pieces = str(posted.get("op") or new_op()), posted.get(PIECES)
+    return Form(
+        code, through, lanes, as_id(posted.get("session")), entered, posted, errors, op, bool(posted.get(SCANNED)),
+        pieces if isinstance(pieces, str) else None,
+    )  # fmt: skip
+
+
+def _of_pieces(refusal: Invalid) -> dict[str, str]:
+    """What is wrong by the fields of the page, on which the pieces are typed into one of their own."""
+    return {PIECES if name == "through" else name: sentence for name, sentence in refusal.errors.items()}
 
 
 def _form(desk: Desk, db: Session, form: Form) -> Response:
@@ -105,7 +171,7 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
     session = session_queries.session(db, form.session) if form.session else None
     session = session or session_queries.open_session_with(db, item_id, desk.today)
     code = code_of(db, item_id)
-    name = item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit))
+    name = title_of(desk.program)(item)
     test = {
         "code": code, "name": name, "through": form.through, "session": session and str(session.id), "wiring": key,
         "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}",
@@ -113,12 +179,13 @@ def _form(desk: Desk, db: Session, form: Form) -> Response:
     }  # fmt: skip
     return desk.page(
         "testlog/test.html", 422 if form.errors else 200, form=form, item=item, code=code, test=test,
-        name=name, wiring=wiring,
-        wiring_name=wiring_name(db, key), sheet=sheet(wiring, form.lanes), evidence=entering.EVIDENCE,
+        name=name, wiring=wiring, wiring_name=wiring_name(db, key),
+        sheet=sheet(wiring, form.lanes, form.entered.touching), evidence=entering.EVIDENCE,
         session=session, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
-        testers=[] if form.through else testers_for(db, key),
+        testers=[] if form.through or PIECES in form.errors else testers_for(db, key),
         through_lanes=[(lane, lane) for lane in chain.lanes] if form.through and chain.asks_for_lane(wiring) else [],
-        method=form.posted.get("method") or Method.TWO_ENDED,
+        method=form.posted.get("method") or Method.TWO_ENDED, made=form.posted.get("made") or desk.now.isoformat(),
+        ends_of=connectors(db, item),
         repaired=desk.request.query_params.get("repaired") == "1",
     )  # fmt: skip
 

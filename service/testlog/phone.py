@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from service.testlog.entering import EVIDENCE, MARKED, NOT_MARKED, finding
-from service.testlog.sheet import SKIPPED, lanes_of, sheet
+from service.testlog.sheet import SKIPPED, lanes_of, loose, sheet
 from service.wiring.wirings import Wiring, is_shell
 
 
@@ -16,11 +16,12 @@ from service.wiring.wirings import Wiring, is_shell
 def form_facts(wiring: Wiring) -> dict[str, Any]:
     """A wiring's form, as JSON.
 
-    `rows` maps a field to its contact, where that should arrive, and the name of its conductor (None for a contact
-    in no use); `wires` are conductors with their two contacts; `lanes` are names of conductors by lane; `idle` are
-    contacts that are in no use and tested always, `shells` those tested only if somebody says so, or marks one of
-    `all_shells` as touching; `evidence` is what each tick stands for, class and note; `said` are the sentences for
-    what contradicts itself.
+    `rows` maps a field to its contact, where that should arrive, the name of its conductor (None for a contact in
+    no use) and what it is for; `wires` are conductors with their two contacts; `lanes` are names of conductors by
+    lane; `idle` are contacts that are in no use and tested always, `shells` those tested only if somebody says so,
+    or marks one of `all_shells` as touching; `loose` are contacts of end B in no use, `beside` contacts with a shell
+    that they may touch, from which static/offline/lanes.js makes the sheet of a lane as `sheet` does; `evidence` is
+    what each tick stands for, class and note; `said` are the sentences for what contradicts itself.
     """
     parts = lanes_of(wiring)
     full = sheet(wiring, tuple(parts))
@@ -32,13 +33,15 @@ def form_facts(wiring: Wiring) -> dict[str, Any]:
         "contacts": list(wiring.all_contacts),
         "wires": [[wire.name, wire.a, wire.b] for wire in wiring.conductors],
         "rows": {
-            row.key: [row.contact, row.good, names.get((row.contact, row.good))]
+            row.key: [row.contact, row.good, names.get((row.contact, row.good)), row.role]
             for row in sorted((*full.rows, *full.aside), key=lambda row: (row.key[0], int(row.key[1:])))
         },
         "bonds": [[bond.earlier, bond.later] for bond in wiring.bonds],
         "lanes": {lane: [wire.name for wire in wires] for lane, wires in parts.items() if lane},
         "idle": [contact for contact in free if not is_shell(contact)],
         "shells": [contact for contact in free if is_shell(contact)],
+        "loose": list(loose(wiring, "B")),
+        "beside": [list(pair) for pair in full.shells],
         "all_shells": [contact for contact in wiring.all_contacts if is_shell(contact)],
         "evidence": {name: [finding(name).kind, finding(name).note] for name in EVIDENCE},
         "said": {"marked": MARKED, "not_marked": NOT_MARKED, "skipped": SKIPPED},

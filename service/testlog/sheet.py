@@ -65,8 +65,11 @@ class Entered:
     shells: bool = False
 
 
-def sheet(wiring: Wiring, shown: Sequence[str] = ()) -> Sheet:
-    """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown."""
+def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = ()) -> Sheet:
+    """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown.
+
+    Pairs that were marked as `touching` are offered however many lanes there are.
+    """
     parts = lanes_of(wiring)
     if "" in parts:
         return _single(wiring)
@@ -81,8 +84,8 @@ def sheet(wiring: Wiring, shown: Sequence[str] = ()) -> Sheet:
         shown=lanes,
         rows=tuple(_row(wiring, wire, landings) for wire in wires),
         aside=(*(_row(wiring, wire, (wire.b,)) for wire in apart), *_idle(wiring, landings)),
-        touch_a=tuple(pair for group in groups for pair in _pairs(wiring, [wire.a for wire in group])),
-        touch_b=tuple(pair for group in groups for pair in _pairs(wiring, [wire.b for wire in group])),
+        touch_a=_offered(wiring, [[wire.a for wire in group] for group in groups], touching),
+        touch_b=_offered(wiring, [[wire.b for wire in group] for group in groups], touching),
         shells=tuple(_shell_pairs(wiring, [contact for wire in wires for contact in (wire.a, wire.b)])),
         bonds=wiring.bonds,
     )
@@ -94,7 +97,7 @@ def _single(wiring: Wiring) -> Sheet:
         contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}
     ]
     idle = _idle(wiring, landings)
-    options = _in_order(wiring, [*landings, *_loose(wiring, "B")])
+    options = _in_order(wiring, [*landings, *loose(wiring, "B")])
     rows = [*(_row(wiring, wire, options) for wire in wiring.conductors), *idle]
     rows.sort(key=lambda row: wiring.position[row.contact])
     a = [row.contact for row in rows]
@@ -183,14 +186,15 @@ def _all_rows(wiring: Wiring) -> Iterator[Row]:
 
 def _idle(wiring: Wiring, landings: Sequence[str]) -> list[Row]:
     """Rows of contacts that belong to no conductor, which should reach nothing."""
-    options = _in_order(wiring, [*landings, *_loose(wiring, "B")])
+    options = _in_order(wiring, [*landings, *loose(wiring, "B")])
     return [
         Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
-        for contact in _loose(wiring, "A")
+        for contact in loose(wiring, "A")
     ]
 
 
-def _loose(wiring: Wiring, end: str) -> list[str]:
+def loose(wiring: Wiring, end: str) -> list[str]:
+    """The contacts of an end that are in no use."""
     return [contact for contact in wiring.loose_contacts if contact[0] == end and not is_shell(contact)]
 
 
@@ -213,6 +217,12 @@ def _key(wiring: Wiring, wire: Conductor) -> str:
 
 def _pairs(wiring: Wiring, contacts: Sequence[str]) -> tuple[Pair, ...]:
     return tuple(combinations(_in_order(wiring, contacts), 2))
+
+
+def _offered(wiring: Wiring, groups: Sequence[list[str]], touching: Sequence[Pair]) -> tuple[Pair, ...]:
+    here = {contact for group in groups for contact in group}
+    pairs = [pair for group in groups for pair in _pairs(wiring, group)]
+    return tuple(dict.fromkeys([*pairs, *(pair for pair in touching if set(pair) <= here)]))
 
 
 def _shell_pairs(wiring: Wiring, contacts: Sequence[str]) -> Iterator[Pair]:

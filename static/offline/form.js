@@ -2,9 +2,10 @@
    It can be taken back for ten seconds, so nothing is asked. Where the phone keeps nothing, the form is sent as ever. */
 
 import { add, goWithin } from "../outbox/outbox.js";
-import { UNDONE, say } from "../outbox/status.js";
+import { UNDONE, made, say } from "../outbox/status.js";
 import { newId } from "../outbox/sender.js";
 import { StorageRefused, taken } from "../outbox/store.js";
+import { chooseLanes } from "./lanes.js";
 import { Contradiction, readForm } from "./readings.js";
 import { VERDICTS, lookUp, ticked } from "./verdict.js";
 
@@ -14,7 +15,7 @@ const PATIENCE = 2500; // ms that the service may take to say which item is next
    service; `claim`, where it is given, is asked first, and keeps two helpers from testing the same item. */
 export function bind(form, test) {
   let busy = false, plain = false;
-  const replaces = fillAgain(form, test.code);
+  const replaces = fillAgain(form, test, chooseLanes(form, test.facts));
   const table = taken.get(`table:${test.wiring}`).catch(() => null); // large, so it is read before it is needed
   // What tells of a fail is loaded once somebody begins to mark what was found: keeping waits for no signal.
   const teller = once(() => import("./told.js").catch(() => null));
@@ -23,7 +24,7 @@ export function bind(form, test) {
   form.addEventListener("submit", async (event) => {
     if (plain) return;
     event.preventDefault();
-    if (busy) return;
+    if (busy || event.submitter?.name !== "verdict") return;
     busy = true;
     const data = new FormData(form);
     data.set("verdict", event.submitter.value);
@@ -35,6 +36,7 @@ export function bind(form, test) {
       if (error instanceof Contradiction) return complain(form, error.message);
       if (!(error instanceof StorageRefused)) throw error;
       plain = true;
+      form.append(made("input", { type: "hidden", name: "sure", value: "yes" })); // a button that was not armed came not here
       say("This phone keeps nothing for websites, so the test was not put aside. It is being sent now, and needs a signal.");
       // Not at once: while this submit is still being told to the page, the browser would ignore another.
       return void setTimeout(() => event.submitter.click());
@@ -93,8 +95,15 @@ async function keep(test, data, table, replaces) {
   return add("/api/v1/tests", body, {
     code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
     look: verdict === "fail" && found ? found.faults.map((fault) => fault.look_first) : [], fields,
-    back: location.pathname + location.search,
+    back: addressOf(test),
   }, replaces);
+}
+
+/* Where this form is: what it is shown through was perhaps named on the page. */
+function addressOf(test) {
+  const url = new URL(location.href);
+  if (test.through.length) url.searchParams.set("through", test.through.join(" "));
+  return url.pathname + url.search;
 }
 
 function inWords(verdict, found, bad) {
@@ -106,12 +115,13 @@ function inWords(verdict, found, bad) {
 
 /* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces. What is
    of another item, whose form did not open, belongs in no other. */
-function fillAgain(form, item) {
+function fillAgain(form, test, showLanes) {
   const text = sessionStorage.getItem(UNDONE);
   sessionStorage.removeItem(UNDONE);
   if (!text) return undefined;
   const { code, fields, replaces } = JSON.parse(text);
-  if (code !== item) return undefined;
+  if (code !== test.code) return undefined;
+  showLanes(lanesIn(test.facts, fields));
   for (const control of form.elements) {
     if (!control.name || control.type === "hidden") continue;
     const values = fields.filter(([name]) => name === control.name).map(([, value]) => value);
@@ -121,6 +131,13 @@ function fillAgain(form, item) {
   for (const part of form.querySelectorAll("details")) part.open = Boolean(part.querySelector("[type=checkbox]:checked"));
   form.querySelector("details").open = true;
   return replaces;
+}
+
+/* The lanes that were shown, and any other of which something is marked. */
+function lanesIn(facts, fields) {
+  const wrong = new Set(fields.filter(([name, value]) => facts.rows[name] && facts.rows[name][1] !== value).map(([name]) => facts.rows[name][2]));
+  const chosen = new Set(fields.filter(([name]) => name === "lane").map(([, lane]) => lane));
+  return Object.keys(facts.lanes).filter((lane) => chosen.has(lane) || facts.lanes[lane].some((wire) => wrong.has(wire)));
 }
 
 function complain(form, sentence) {

@@ -2,6 +2,7 @@
    would show there, and that this page is not here where it is not. The outbox works in it as everywhere. */
 
 import { start } from "../outbox/outbox.js";
+import { scannedFor } from "./arming.js";
 import { sessions } from "./package.js";
 import { pullList } from "./pullview.js";
 import { swap } from "./swapview.js";
@@ -30,8 +31,9 @@ async function route() {
   const typed = first === "find" ? asked.get("code") : null;
   if (typed || (first?.toLowerCase() === "t" && second)) {
     const code = (typed ?? second).toUpperCase().replace(/[^0-9A-Z]/g, "");
-    if (!third) return (await pullList(asked.get("pull"), code, true)) || item(code);
-    if (third === "test") return testForm(code, asked.get("session"));
+    // By its code, or opened from outside by its tag's address: somebody holds it.
+    if (!third) return (await pullList(asked.get("pull"), code, true)) || item(code, Boolean(typed) || !document.referrer);
+    if (third === "test") return testForm(code, asked.get("session"), scannedFor());
   }
   return HOME.includes(first) ? home() : unknown("This page is not on this phone, and there is no signal to load it.");
 }

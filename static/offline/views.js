@@ -2,11 +2,11 @@
 
 import { kept } from "../outbox/deeds.js";
 import { spaced, span } from "../outbox/status.js";
+import { arm } from "./arming.js";
 import { bind } from "./form.js";
 import "./told.js"; // so that it is kept on the phone with this page: the form loads it when it needs it
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions, stateOf } from "./package.js";
 import { showEntries } from "./waiting.js";
-import { chooseLanes } from "./lanes.js";
 
 const view = document.querySelector("[data-view]"), actions = document.querySelector("[data-actions]");
 const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") || "No place";
@@ -84,7 +84,7 @@ export async function session(id) {
   return show(made, open ? go(`Next: ${open.name} ${spaced(open.code)}`, `/t/${open.code}/test?session=${id}`) : go("What is on this phone", "/offline"));
 }
 
-export async function item(code) {
+export async function item(code, scanned) {
   const found = await lineOf(code).catch(() => null);
   if (!found) {
     await unknown(`${spaced(code)} is not among what you took along, and there is no signal to look it up.`);
@@ -98,7 +98,7 @@ export async function item(code) {
   });
   made.querySelector("[data-out]").hidden = !["quarantined", "in_repair"].includes(state);
   made.append(deeds(code));
-  return show(made, go("Test it", `/t/${code}/test?session=${found.pack.session.id}`), go("The worklist", `/sessions/${found.pack.session.id}`));
+  return show(made, go("Test it", `/t/${code}/test?session=${found.pack.session.id}${scanned ? "&scanned=1" : ""}`), go("The worklist", `/sessions/${found.pack.session.id}`));
 }
 
 /* What can be done about an item at once, by its code alone. */
@@ -120,17 +120,19 @@ export async function nextForm(id, after) {
   return open ? testForm(open.code, id) : session(id);
 }
 
-export async function testForm(code, id) {
+export async function testForm(code, id, scanned) {
   const found = await lineOf(code, id).catch(() => null);
   if (!found) return unknown(`${spaced(code)} is not among what you took along. Write it down, and log it with a signal.`);
-  const { pack, line } = found, wiring = pack.wirings[line.wiring];
-  const made = part("form", { title: line.name, code: spaced(code), place: where(line), state: part(await stateOf(line), {}, "state") });
+  const { pack, line } = found, wiring = pack.wirings[line.wiring], [a, b] = line.ends;
+  const made = part("form", {
+    title: line.name, first: code.slice(0, 3), second: code.slice(3), length: line.length, place: where(line), a, b,
+    state: part(await stateOf(line), {}, "state"),
+  });
   made.querySelector("[data-form]").innerHTML = wiring.form; // the service's own form, as it was taken along
-  show(made, part("verdicts"));
-  const form = document.getElementById("test");
-  chooseLanes(form, wiring.facts);
-  return bind(form, {
+  show(made, part(scanned ? "scanned" : "verdicts"));
+  bind(document.getElementById("test"), {
     code, name: line.name, wiring: line.wiring, through: [], session: pack.session.id, facts: wiring.facts,
     next: `/sessions/${pack.session.id}/next?after=${code}`,
   });
+  arm();
 }

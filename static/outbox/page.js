@@ -42,7 +42,7 @@ async function send(form, submitter) {
   const answered = await answers();
   asking = false;
   form.querySelector("[data-unsent]")?.remove();
-  if (!answered && form.dataset.deed && await (await deeds)?.kept(form)) return void (submitter.disabled = true); // once is enough
+  if (!answered && form.dataset.deed && submitter?.name !== "show" && await (await deeds)?.kept(form)) return void (submitter.disabled = true); // once is enough
   if (!answered) return leads(form) ? location.assign(form.dataset.without) : say(form);
   through = form;
   form.requestSubmit(submitter);

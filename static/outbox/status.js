@@ -8,7 +8,7 @@ const bar = document.querySelector("[data-outbox]");
 const sent = [];
 let timer = 0;
 
-function made(tag, attributes, ...parts) {
+export function made(tag, attributes, ...parts) {
   const element = Object.assign(document.createElement(tag), attributes);
   element.append(...parts);
   return element;

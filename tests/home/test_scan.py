@@ -41,7 +41,7 @@ def test_a_photo_leads_to_the_tag_whatever_host_it_was_printed_for(at: Truck) ->
     for host in (HOST, "HTTP://OLD-HOST.EXAMPLE:8000"):
         answer = sent(at, f"{host}/T/{code}")
         assert (answer.status_code, answer.headers["location"]) == (303, f"/find?code={code}")
-        assert at.program.crew.get(answer.headers["location"]).headers["location"] == f"/t/{code}"
+        assert at.program.crew.get(answer.headers["location"]).headers["location"] == f"/t/{code}?scanned=1"
 
 
 def test_in_a_session_a_scan_goes_on_to_the_test(at: Truck) -> None:
@@ -51,7 +51,7 @@ def test_in_a_session_a_scan_goes_on_to_the_test(at: Truck) -> None:
     answer = sent(at, f"{HOST}/T/{code}", session=session)
     assert answer.headers["location"] == f"/find?code={code}&session={session}"
     following = at.program.crew.get(answer.headers["location"]).headers["location"]
-    assert following == f"/t/{code}/test?session={session}"
+    assert following == f"/t/{code}/test?session={session}&scanned=1"
     assert at.program.crew.get(following).status_code == 200
 
 
@@ -78,7 +78,7 @@ def test_a_scan_for_a_spare_goes_back_to_the_swap(at: Truck) -> None:
 def test_a_pasted_address_is_as_good_as_its_code(at: Truck) -> None:
     code = at.tags["vibes"]
     answer = at.program.crew.get("/find", params={"code": f"https://old.example/t/{code.lower()}?x=1"})
-    assert answer.headers["location"] == f"/t/{code}"
+    assert answer.headers["location"] == f"/t/{code}?scanned=1"
 
 
 def test_several_tags_in_one_picture_are_named_for_choice(at: Truck) -> None:

@@ -173,7 +173,8 @@ def lead_on(page: Page, url: str = "") -> None:
 
 
 def press(page: Page, verdict: str) -> None:
-    """Give a verdict, and wait for the page after the form."""
+    """Say that this is the item, give a verdict, and wait for the page after the form."""
     before = page.url
+    page.get_by_role("button", name="This is the one I hold").click()
     page.locator(".actions").get_by_role("button", name=re.compile(f"^{verdict}", re.I)).click()
     page.wait_for_url(lambda url: url != before)

@@ -83,8 +83,8 @@ def test_what_only_the_service_can_tell_is_told_once_it_is_sent(at: Truck, page:
     page.goto(at.form(2))
     page.get_by_text("Mark what was found", exact=True).click()
     for lane in ("1", "2"):  # in two lanes at once: no table has that
-        page.locator(f"a[data-lane='{lane}']").click()
-        expect(page.locator(f"a[data-lane='{lane}'][aria-current]")).to_be_visible()
+        page.locator(f"[data-lane='{lane}']").click()
+        expect(page.locator(f"[data-lane='{lane}'][aria-pressed=true]")).to_be_visible()
     for row in page.locator("[data-row]:visible").all()[::3]:
         row.get_by_label("none").check()
     page.locator(".actions").get_by_role("button", name="Fail").click()

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from service.schedule.planning.actions import work
 from service.testlog.models import WorkItem, WorkSession
 from tests.home.support import Truck, truck
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import OPEN_2, ZONE
 from tests.wear.support import item, worn_out
 
@@ -125,7 +125,7 @@ def test_minutes_come_from_the_sessions(program: Running) -> None:
     sent = {"op": op(), "on": "2026-09-21", "why": ["untested"], "place": "", "title": "Monday"}
     session = program.lead.post("/sessions", data=sent).headers["location"].rpartition("/")[2]
     for label, _, _ in [*GEAR, *GEAR[:1]]:
-        at_once = {"op": op(), "session": session, "verdict": "pass"}
+        at_once = form_of_a_test() | {"session": session, "verdict": "pass"}
         assert program.crew.post(f"/t/{at.tags[label]}/test", data=at_once).status_code == 303
         program.clock.ahead(seconds=61)
     program.clock.ahead(days=25)  # round 2 has opened: all ten are due again

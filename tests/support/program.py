@@ -59,6 +59,11 @@ def op() -> str:
     return str(uuid4())
 
 
+def form_of_a_test() -> dict[str, str]:
+    """What a test form carries that has been open for a while: the client's id, and when the service made it."""
+    return {"op": op(), "made": "2026-01-01T00:00:00+00:00"}
+
+
 @contextmanager
 def running(url: str, **settings: object) -> Iterator[Running]:
     """The service over the database at `url`, which is migrated first."""

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import Bench, bench
 
 LAMPS = {
@@ -28,7 +28,7 @@ def describe(program: Running, **changed: str) -> str:
 def tapped(at: Bench, tester: str, pattern: str, **more: str) -> dict[str, Any]:
     """The test that tapping a pattern and logging it makes, as the API tells it."""
     [code] = at.codes
-    data = {"op": op(), "tester": tester, "pattern": pattern} | more
+    data = form_of_a_test() | {"tester": tester, "pattern": pattern} | more
     answer = at.program.crew.post(f"/t/{code}/lamps", data=data)
     assert answer.status_code == 303, answer.text
     test_id = answer.headers["location"].removeprefix("/tests/")
@@ -164,7 +164,7 @@ def test_whoever_knows_which_it_is_says_so(program: Running) -> None:
 )
 def test_what_cannot_be_logged_is_told(program: Running, field: str, value: str, says: str) -> None:
     tester, [code] = describe(program), bench(program, "xlr3").codes
-    data = {"op": op(), "tester": tester, "pattern": "1 ? ?", "which": ""} | {field: value}
+    data = form_of_a_test() | {"tester": tester, "pattern": "1 ? ?", "which": ""} | {field: value}
     answer = program.crew.post(f"/t/{code}/lamps", data=data)
     assert answer.status_code == 422
     assert says in errors(answer.text)
@@ -181,7 +181,9 @@ def test_a_pattern_that_was_not_described_is_told(program: Running) -> None:
 def test_a_tester_is_for_its_wiring_only(program: Running) -> None:
     tester, [code] = describe(program), bench(program, "trs").codes
     assert "No tester is described for this wiring" in program.crew.get(f"/t/{code}/lamps").text
-    answer = program.crew.post(f"/t/{code}/lamps", data={"op": op(), "tester": tester, "pattern": "1 2 3"})
+    answer = program.crew.post(
+        f"/t/{code}/lamps", data=form_of_a_test() | {"tester": tester, "pattern": "1 2 3"}
+    )
     assert "another wiring" in errors(answer.text)
 
 
@@ -189,7 +191,9 @@ def test_put_away_it_is_offered_no_longer(program: Running) -> None:
     tester, [code] = describe(program), bench(program, "xlr3").codes
     assert program.lead.post(f"/testers/{tester}/end", data={"op": op()}).status_code == 303
     assert "No tester is described" in program.crew.get(f"/t/{code}/lamps").text
-    logged = program.crew.post(f"/t/{code}/lamps", data={"op": op(), "tester": tester, "pattern": "1 2 3"})
+    logged = program.crew.post(
+        f"/t/{code}/lamps", data=form_of_a_test() | {"tester": tester, "pattern": "1 2 3"}
+    )
     assert logged.status_code == 409
     assert program.lead.post(f"/testers/{tester}/end", data={"op": op()}).status_code == 409
     assert "put away" in program.viewer.get(f"/testers/{tester}").text

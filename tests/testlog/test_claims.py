@@ -15,7 +15,7 @@ from service.testlog.sessions import queries
 from service.testlog.sessions.actions import NewSession, Why, open_session
 from service.testlog.sessions.claims import claim_next
 from service.testlog.sessions.core import CLAIM_LASTS
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import Bench, bench
 
 
@@ -85,7 +85,7 @@ def test_asking_twice_leads_to_the_same_line_and_a_test_ends_the_claim(program: 
         program.crew.post(f"/sessions/{session}/next", data={"op": again}).headers["location"] for _ in "ab"
     ]
     assert answers[0] == answers[1]
-    data = {"op": op(), "session": str(session), "verdict": "pass"}
+    data = form_of_a_test() | {"session": str(session), "verdict": "pass"}
     result = program.crew.post(f"/t/{first}/test", data=data).headers["location"]
     page = program.crew.get(result).text
     assert f'name="after" value="{first}"' in page

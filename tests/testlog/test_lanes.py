@@ -16,7 +16,7 @@ from service.wiring.builtin import BUILTIN
 from service.wiring.diagnosis import diagnose
 from service.wiring.faults import FaultClass
 from service.wiring.readings import read
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import Bench, bench
 
 EIGHT = BUILTIN["xlr3x8"]
@@ -96,7 +96,7 @@ def test_eight_taps_prove_all_three(program: Running) -> None:
     assert "What is it tested through?" in asked
     page = program.crew.get(address, params={"through": f"{trunk} {fan}"}).text
     assert [int(lane) for lane in re.findall(r'name="lane-(\d)" value="pass"', page)] == list(range(1, 9))
-    data = {"op": op(), "through": f"{trunk} {fan}"} | ALL_GOOD
+    data = form_of_a_test() | {"through": f"{trunk} {fan}"} | ALL_GOOD
     answer = program.crew.post(address, data=data)
     assert program.crew.post(address, data=data).headers["location"] == answer.headers["location"]
     assert "Every connection found" in program.viewer.get(answer.headers["location"]).text
@@ -107,7 +107,7 @@ def test_eight_taps_prove_all_three(program: Running) -> None:
 
 def test_seven_lanes_and_a_bad_one(program: Running) -> None:
     at, hub, trunk, fan = chain(program)
-    data = {"op": op(), "through": f"{trunk} {fan}"} | ALL_GOOD
+    data = form_of_a_test() | {"through": f"{trunk} {fan}"} | ALL_GOOD
     partial = program.crew.post(f"/t/{hub}/lanes", data=data | {"lane-8": "skip"})
     assert "Good as far as it was tested" in program.viewer.get(partial.headers["location"]).text
     program.clock.ahead(minutes=1)
@@ -135,21 +135,30 @@ def test_from_a_session(program: Running) -> None:
     hidden = dict(
         re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', page.split('id="lanes"')[1])
     )
+    asked = program.crew.post(f"/t/{hub}/lanes", data=hidden | ALL_GOOD)
+    assert "Was it tested?" in asked.text  # in the same second
+    assert 'name="lane-8" value="pass"' in asked.text
+    program.clock.ahead(seconds=2)
     assert program.crew.post(f"/t/{hub}/lanes", data=hidden | ALL_GOOD).status_code == 303
     assert "3 of 3 tested" in program.viewer.get(session).text
 
 
 def test_what_is_refused_is_shown_again_as_it_was(program: Running) -> None:
     _, hub, trunk, fan = chain(program)
-    data = {"op": op(), "through": f"{trunk} {fan}", "lane-2": "pass", "reversed-2": "yes", "note": "so far"}
+    data = form_of_a_test() | {
+        "through": f"{trunk} {fan}",
+        "lane-2": "pass",
+        "reversed-2": "yes",
+        "note": "so far",
+    }
     answer = program.crew.post(f"/t/{hub}/lanes", data=data)
     assert answer.status_code == 422
     assert "ticked as found on lane 2" in answer.text
     assert 'name="lane-2" value="pass" checked' in answer.text
     assert 'name="reversed-2" value="yes" checked' in answer.text
-    nothing = program.crew.post(f"/t/{hub}/lanes", data={"op": op(), "through": f"{trunk} {fan}"})
+    nothing = program.crew.post(f"/t/{hub}/lanes", data=form_of_a_test() | {"through": f"{trunk} {fan}"})
     assert "at least one lane" in nothing.text
-    alone = program.crew.post(f"/t/{hub}/lanes", data={"op": op()} | ALL_GOOD)
+    alone = program.crew.post(f"/t/{hub}/lanes", data=form_of_a_test() | ALL_GOOD)
     assert "Name the hub and the fan-out" in alone.text
     assert program.crew.get(f"/t/{hub}/lanes", params={"through": "QQQQQQ"}).status_code == 422
     assert program.viewer.get(f"/t/{hub}/lanes").status_code == 403

@@ -21,7 +21,7 @@ from service.testlog.sessions import queries as session_queries
 from service.wiring.builtin import BUILTIN
 from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import FALL, GOOD, ZONE, Bench, bench
 
 EIGHT = BUILTIN["xlr3x8"]
@@ -142,7 +142,7 @@ def test_which_lane_is_asked_on_the_form(program: Running) -> None:
     address = f"/t/{cable}/test"
     page = program.crew.get(address, params={"through": others}).text
     assert "Which lane did it go through?" in page
-    data = {"op": op(), "through": others, "verdict": "pass"}
+    data = form_of_a_test() | {"through": others, "verdict": "pass"}
     asked = program.crew.post(address, data=data)
     assert asked.status_code == 422
     assert "Say which lane it went through" in asked.text

@@ -9,7 +9,7 @@ from service.gear.actions import place
 from service.gear.core import ItemState
 from service.gear.queries import place_named
 from service.testlog.actions import change_state
-from tests.support.program import Running, op
+from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import OPEN_2, ZONE, Bench, bench
 
 
@@ -53,7 +53,10 @@ def test_an_evening(program: Running) -> None:
     for done, (code, joined) in enumerate(zip(order, ([], OPEN_2, []), strict=True)):
         assert f"{done} of 3 tested" in program.viewer.get(address).text
         form = program.crew.get(f"/t/{code}/test", params={"session": address.rsplit("/", 1)[1]}).text
-        data = {"op": op(), "session": address.rsplit("/", 1)[1], "verdict": "fail" if joined else "pass"}
+        data = form_of_a_test() | {
+            "session": address.rsplit("/", 1)[1],
+            "verdict": "fail" if joined else "pass",
+        }
         data |= {"c1": "-"} if joined else {}
         answer = program.crew.post(f"/t/{code}/test", data=data)
         shown = program.crew.get(answer.headers["location"]).text

@@ -71,6 +71,7 @@ def test_the_main_job_on_a_phone(service: Served, phone: BrowserContext) -> None
     page.get_by_role("radiogroup", name="A2").get_by_label("B3").check()
     page.get_by_role("radiogroup", name="A3").get_by_label("B2").check()
     press(page, "Fail")
+    press(page, "Back to the item")
     send(page)
     expect(page.get_by_role("main")).to_contain_text(re.compile("swapped", re.I))
     page.goto(f"{service.base}/t/{bad}")

@@ -1,6 +1,6 @@
 """Putting together what a phone takes along: a session's worklist, and the form of every wiring on it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -8,9 +8,10 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.gear.core import item_name
+from service.gear.ends import connectors
 from service.gear.wirings import find_wiring, wiring_name
 from service.home.offline import queries
-from service.kit.lengths import Unit
+from service.kit.lengths import Unit, format_length
 from service.testlog import entering
 from service.testlog.bench.tables import version
 from service.testlog.core import Method
@@ -18,7 +19,7 @@ from service.testlog.models import WorkSession
 from service.testlog.pages import Form
 from service.testlog.phone import form_facts
 from service.testlog.sessions.queries import Line, worklist
-from service.testlog.sheet import lanes_of, sheet
+from service.testlog.sheet import sheet
 from service.testlog.swaps.queries import proven
 from service.web.render import ENVIRONMENT
 from service.wiring.wirings import Wiring
@@ -34,17 +35,20 @@ def package(db: Session, session: WorkSession, who: Who, unit: Unit, now: dateti
         "session": {"id": str(session.id), "title": session.title, "on": session.on.isoformat(),
                     "closed": session.closed_at is not None},
         "who": {"id": str(who.id), "name": who.display_name},
-        "lines": [_line(line, last, line.item.id in sure, unit) for line in lines],
+        "lines": [_line(db, line, last, line.item.id in sure, unit) for line in lines],
         "wirings": {key: _wiring(wiring_name(db, key), key, find_wiring(db, key)) for key in keys},
     }  # fmt: skip
 
 
-def _line(line: Line, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit) -> dict[str, Any]:
+def _line(
+    db: Session, line: Line, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit
+) -> dict[str, Any]:
     item = line.item
     verdict, at = last.get(item.id, (None, None))
     return {
         "code": line.code, "name": item.label or item_name(item.kind, item.length_mm, unit), "place": item.place,
-        "place_b": item.place_b, "wiring": item.wiring, "state": item.state.value, "stands": item.stands,
+        "place_b": item.place_b, "length": format_length(item.length_mm, unit) if item.length_mm else "",
+        "ends": connectors(db, item), "wiring": item.wiring, "state": item.state.value, "stands": item.stands,
         "proven": sure, "length_mm": item.length_mm,
         "why": line.why, "done": line.done.verdict.value if line.done else None, "last": verdict,
         "last_at": at and at.isoformat(),
@@ -54,14 +58,13 @@ def _line(line: Line, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Uni
 def _wiring(name: str, key: str, wiring: Wiring) -> dict[str, Any]:
     return {
         "name": name, "table": f"/api/v1/wirings/{key}", "version": version(key, wiring), "facts": form_facts(wiring),
-        "form": _form(wiring, lanes_of(wiring)),
+        "form": _form(wiring),
     }  # fmt: skip
 
 
-def _form(wiring: Wiring, lanes: Iterable[str]) -> str:
-    """The form as the service shows it, with every lane; the phone shows those with trouble."""
-    form = Form("", lanes=tuple(lanes))
+def _form(wiring: Wiring) -> str:
+    """The form as the service shows it; lanes with trouble are added by the phone."""
     return ENVIRONMENT.get_template("testlog/test_form.html").render(
-        form=form, code="", session=None, sheet=sheet(wiring, form.lanes), wiring=wiring, test={},
+        form=Form(""), code="", session=None, sheet=sheet(wiring), wiring=wiring, test={}, made="",
         evidence=entering.EVIDENCE, method=Method.TWO_ENDED, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
     )  # fmt: skip

@@ -11,6 +11,7 @@ from uuid import UUID
 from service.kit.codes import code_in_url, read_code
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
+from service.testlog.core import SCANNED
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,10 @@ class Errand:
             return f"/pull/{self.pull}/items/{code}"
         if self.counting:
             return f"/sessions/{self.session}/count?" + urlencode({"code": code})
-        return f"/t/{code}/test?{urlencode(session)}" if session else f"/t/{code}"
+        scanned = {SCANNED: "1"}
+        return (
+            f"/t/{code}/test?{urlencode(session | scanned)}" if session else f"/t/{code}?{urlencode(scanned)}"
+        )
 
     def at_place(self, place_id: UUID) -> str:
         """Where the code of a place leads."""

@@ -18,7 +18,7 @@ from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.tags.actions import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
-from service.testlog.core import Fault
+from service.testlog.core import SCANNED, Fault
 from service.testlog.due import lanes_now
 from service.testlog.following import stands
 from service.testlog.housekeeping import ensure_today
@@ -66,6 +66,13 @@ def crackled(desk: CrewDesk, code: str, posted: Posted) -> Response:
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
+def _was_scanned(desk: Desk) -> bool:
+    """Whether somebody holds the tag: read or typed here, or its address opened from outside, as a camera does."""
+    headers = desk.request.headers
+    outside = headers.get("sec-fetch-site", "none") != "same-origin" and "referer" not in headers
+    return bool(desk.request.query_params.get(SCANNED)) or outside
+
+
 def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
     tag = tag_on(db, code)  # refuses what is on nothing
     refuse_ended(tag)
@@ -86,6 +93,7 @@ def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
         swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is Fault.SWAPPED,
         lanes=lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else [],
         acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
+        scanned=_was_scanned(desk),
         told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
     )  # fmt: skip
 

@@ -3,17 +3,16 @@
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import lru_cache
 from uuid import UUID
 
 from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.core import End
+from service.gear.ends import connectors
 from service.gear.models import Flag, Item
 from service.gear.queries import ItemFacts, as_facts, facts
-from service.gear.wirings import find_wiring, ports_of, wiring_name
+from service.gear.wirings import wiring_name
 from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.tags.models import Tag
@@ -21,9 +20,6 @@ from service.testlog.core import Verdict
 from service.testlog.models import FaultRow, Test, TestItem, Void
 from service.testlog.queries import DOUBTED
 from service.testlog.wording import titles
-from service.wiring.wirings import Wiring
-
-_CONNECTORS = {"xlr3": "XLR", "trs": "TRS", "d25": "25-way D", "8p8c": "8P8C", "own": "own"}
 
 
 @dataclass(frozen=True)
@@ -134,16 +130,5 @@ class Ends:
 
 def ends(db: Session, item: ItemFacts) -> Ends:
     """What is at the ends of an item, in words."""
-    a, b = _ends(item.wiring, find_wiring(db, item.wiring), item.kind)
+    a, b = connectors(db, item)
     return Ends(wiring_name(db, item.wiring), a, b)
-
-
-@lru_cache(maxsize=256)
-def _ends(key: str, wiring: Wiring, kind: str) -> tuple[str, str]:
-    ports = ports_of(key, wiring, kind)
-    found = []
-    for end in End:
-        here = [port for port in ports if port["end"] == end]
-        connector = f"{_CONNECTORS[here[0]['type']]} {here[0]['gender']}"
-        found.append(connector if len(here) == 1 else f"{len(here)} {connector}s")
-    return found[0], found[1]

@@ -1,6 +1,6 @@
 """What did the lamps show? A pattern of the program's own tester, what it may mean, and the test of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -15,7 +15,8 @@ from service.testlog.bench import queries
 from service.testlog.bench.about import about
 from service.testlog.bench.core import UNSURE, Told, as_test, choices, chosen, outcome
 from service.testlog.bench.tester_pages import found, meanings
-from service.testlog.core import Method, NewTest
+from service.testlog.core import SCANNED, Method, NewTest
+from service.testlog.haste import ABOUT_THE_FORM, content, too_soon
 from service.testlog.models import OwnTester
 from service.web.forms import Posted
 from service.web.ops import new_op, read_op
@@ -23,6 +24,7 @@ from service.wiring.agreed import agree
 from service.wiring.coverage import pass_words
 
 router = APIRouter(include_in_schema=False)
+_OWN = (*ABOUT_THE_FORM, "op", "tester", "pattern", "which", "note", entering.FLEXED, "verdict")
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,10 @@ class Asked:
     flexed: bool = False
     note: str = ""
     op: str = ""
+    made: str = ""
+    scanned: bool = False
+    carried: tuple[tuple[str, str], ...] = ()
+    """What else was entered on the test form, which this was opened from."""
     refusal: Invalid | None = None
 
 
@@ -47,20 +53,39 @@ def lamps_page(desk: CrewDesk, code: str, tester: str = "", pattern: str | None 
 
 @router.post("/t/{code}/lamps")
 def log_lamps(desk: CrewDesk, code: str, posted: Posted) -> Response:
-    """Log what the pattern means."""
+    """Log what the pattern means. With `show`, only show it, or all that the tester may show."""
+    if "show" in posted:
+        with desk.reading() as db:
+            return _page(desk, db, code, _asked(desk, posted))
     try:
         with desk.reading() as db:
             new = _test(desk, db, code, posted)
-        content = [[name, str(value)] for name, value in posted.multi_items()]
+            if too_soon(posted, desk.now):
+                item = about(desk, db, code)
+                return desk.page(
+                    "testlog/sure.html", code=item.code, name=item.name, action=f"/t/{item.code}/lamps",
+                    carried=posted.multi_items(), yes="I tested it: log it",
+                )  # fmt: skip
         desk.once(
-            new.id, "test.lamps", [code, *content],
+            new.id, "test.lamps", [code, *content(posted)],
             lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
         )  # fmt: skip
     except Invalid as refusal:
-        told = {name: str(posted.get(name) or "") for name in ("tester", "pattern", "which", "note", "op")}
         with desk.reading() as db:
-            return _page(desk, db, code, Asked(**told, flexed=posted.get("flexed") == "yes", refusal=refusal))
+            return _page(desk, db, code, replace(_asked(desk, posted), refusal=refusal))
     return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _asked(desk: Desk, posted: FormData) -> Asked:
+    """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
+    which, note, op, made = (str(posted.get(name) or "") for name in ("which", "note", "op", "made"))
+    lamps = desk.request.query_params if "tester" in desk.request.query_params else posted
+    pattern = lamps.get("pattern")
+    carried = tuple((name, str(value)) for name, value in posted.multi_items() if name not in _OWN)
+    return Asked(
+        str(lamps.get("tester") or ""), None if pattern is None else str(pattern), which or UNSURE,
+        posted.get(entering.FLEXED) == "yes", note, op, made, bool(posted.get(SCANNED)), carried,
+    )  # fmt: skip
 
 
 def _test(desk: Desk, db: Session, code: str, posted: FormData) -> NewTest:
@@ -95,11 +120,12 @@ def _page(desk: Desk, db: Session, code: str, asked: Asked) -> Response:
     testers = queries.testers_for(db, item.wiring)
     refusal = asked.refusal
     if len(testers) == 1 and not asked.tester:
-        asked = Asked(str(testers[0].id), asked.pattern)
+        asked = replace(asked, tester=str(testers[0].id))
     if not asked.tester or (refusal and "tester" in refusal.errors):
         return desk.page(
             "testlog/bench/lamps.html", 422 if refusal else 200, item=item, testers=testers, tester=None, agreed=None,
-            errors=refusal.errors if refusal else {},
+            errors=refusal.errors if refusal else {}, asked=asked, op=asked.op or new_op(),
+            made=asked.made or desk.now.isoformat(),
         )  # fmt: skip
     own = _tester(db, asked.tester, item.wiring)
     lamps = queries.described(db, own)
@@ -116,4 +142,5 @@ def _page(desk: Desk, db: Session, code: str, asked: Asked) -> Response:
         choices=choices(lamps.wiring, agreed) if agreed else [],
         outcome=outcome(lamps.wiring, agreed) if agreed else "",
         blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken), op=asked.op or new_op(),
+        made=asked.made or desk.now.isoformat(),
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """A multicore lane by lane: its pieces named once, then pass or fail, one tap a lane, logged as one test."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -14,10 +14,11 @@ from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
 from service.tags.actions import item_with
-from service.tags.queries import codes_of
+from service.tags.queries import code_of, codes_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_id, named_item
 from service.testlog.core import Evidence, NewTest
+from service.testlog.haste import too_soon
 from service.testlog.lanes.core import CONTACTS, TOUCHES, Lane, Shown, is_lane_by_lane, readings
 from service.testlog.models import WorkSession
 from service.testlog.plugging import plugged
@@ -54,7 +55,9 @@ class Form:
     flexed: bool = False
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
-    typed: str = ""
+    made: str = ""
+    pieces: str | None = None
+    """What was typed as the other pieces, where the form is not shown through those."""
 
 
 @router.get("/sessions/{session_id}/line")
@@ -92,38 +95,66 @@ def lanes_form(desk: CrewDesk, code: str, through: str = "", session: str = "") 
 
 @router.post("/t/{code}/lanes")
 def log_lanes(desk: CrewDesk, code: str, posted: Posted) -> Response:
-    """Log what was found as one test through all pieces."""
+    """Log what was found as one test through all pieces. With `show`, show the same lanes through others."""
     op, through = read_op(posted.get("op")), str(posted.get("through") or "")
-    session = as_id(posted.get("session"))
     with desk.reading() as db:
+        if "show" in posted:
+            return _through(desk, db, code, posted)
         try:
             chain = _chain(db, code, through)
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _refused(desk, db, code, through, session, refusal)
-        lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
-        flexed = posted.get(entering.FLEXED) == "yes"
+            return _refused(desk, db, code, through, as_id(posted.get("session")), refusal)
+        form = _form(chain, through, posted)
         try:
-            if not is_lane_by_lane(chain.wiring):
-                raise invalid("through", "Name the hub and the fan-out that it was tested through.")
-            joined, probed = readings(chain.wiring, lanes)
+            _check(chain)
+            joined, probed = readings(chain.wiring, form.lanes)
             note = entering.note(posted, "note")
         except Invalid as refusal:
-            again = Form(
-                through, session, lanes, str(posted.get("note") or ""), flexed, refusal.errors, str(op)
-            )
-            return _page(desk, db, code, again)
-    evidence = (Evidence(FaultClass.FLEXED),) if flexed else ()
+            return _page(desk, db, code, replace(form, errors=refusal.errors))
+        if too_soon(posted, desk.now):
+            return desk.page(
+                "testlog/sure.html", code=code_of(db, chain.items[0].id), name=title_of(desk.program)(chain.items[0]),
+                action=f"/t/{code}/lanes", carried=posted.multi_items(), yes="I tested them: log these lanes",
+            )  # fmt: skip
+    evidence = (Evidence(FaultClass.FLEXED),) if form.flexed else ()
     new = NewTest(
         op, code, read_codes(through), chain.key, joined=joined, probed=probed, evidence=evidence, note=note,
-        session=session,
+        session=form.session,
     )  # fmt: skip
     desk.once(
-        op, "test.lanes", [code, through, joined, probed, flexed, note, str(session)],
+        op, "test.lanes", [code, through, joined, probed, form.flexed, note, str(form.session)],
         lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
     )  # fmt: skip
     return RedirectResponse(f"/tests/{op}", 303)
+
+
+def _through(desk: Desk, db: Session, code: str, posted: FormData) -> Response:
+    """The lanes as they were marked, through the pieces that were named."""
+    was = str(posted.get("through") or "")
+    pieces = str(posted.get("pieces", was))
+    try:
+        chain = _chain(db, code, pieces)
+        _check(chain)
+        return _page(desk, db, code, _form(chain, pieces, posted))
+    except Invalid as refusal:
+        form = replace(_form(_chain(db, code, was), was, posted), pieces=pieces)
+        return _page(desk, db, code, replace(form, errors={"pieces": refusal.detail}))
+
+
+def _check(chain: Chain) -> None:
+    if not is_lane_by_lane(chain.wiring):
+        raise invalid("through", "Name the hub and the fan-out that it was tested through.")
+
+
+def _form(chain: Chain, through: str, posted: FormData) -> Form:
+    lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
+    note, op = str(posted.get("note") or ""), str(posted.get("op") or new_op())
+    return Form(
+        through, as_id(posted.get("session")), lanes, note, posted.get(entering.FLEXED) == "yes", op=op,
+        made=str(posted.get("made") or ""),
+    )  # fmt: skip
 
 
 def _lane(name: str, posted: FormData) -> Lane:
@@ -154,7 +185,7 @@ def _refused(
     desk: Desk, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
 ) -> Response:
     """The question what it is tested through, with what was typed and why that cannot be."""
-    return _page(desk, db, code, Form("", session, errors=refusal.errors, typed=through))
+    return _page(desk, db, code, Form("", session, errors=refusal.errors, pieces=through))
 
 
 def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
@@ -173,7 +204,8 @@ def _page(desk: Desk, db: Session, code: str, form: Form) -> Response:
     }  # fmt: skip
     return desk.page(
         "testlog/lanes.html", 422 if form.errors else 200, form=form, items=chain.items, lanes=lanes,
-        codes=codes, ready=ready, typed=form.typed or " ".join(others),
+        codes=codes, ready=ready, typed=" ".join(others) if form.pieces is None else form.pieces,
         single=len(others) > 0 and len(lane_names(chain.wiring)) == 1, session=session, facts=facts,
         touches=["-".join(pair) for pair in TOUCHES], title=title_of(desk.program),
+        made=form.made or desk.now.isoformat(),
     )  # fmt: skip
