@@ -65,6 +65,17 @@ class WorkSeen(Base):
     at: Mapped[datetime]
 
 
+class WorkWalked(Base):
+    """A place that somebody went through in a count: what belongs there and was not seen is missing."""
+
+    __tablename__ = "work_walked"
+
+    session_id: Mapped[UUID] = mapped_column(refers("work_session.id"), primary_key=True)
+    place_id: Mapped[UUID] = mapped_column(refers("place.id"), primary_key=True)
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    at: Mapped[datetime]
+
+
 class SessionHelper(Base):
     """Somebody who helped in a session."""
 

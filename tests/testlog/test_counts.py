@@ -1,5 +1,6 @@
 """A count: what is here, what is missing, what was found again, and what a lead makes of it."""
 
+import re
 from uuid import UUID
 
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.gear.actions import place
 from service.gear.core import ItemState
-from service.gear.queries import place_named, states
+from service.gear.queries import item_facts, place_named, states
 from service.tags.actions import tag_places
 from service.testlog.actions import change_state
 from service.testlog.counts.core import Seen, outcome
@@ -53,6 +54,21 @@ def see(program: Running, address: str, **fields: object) -> str:
     return str(answer.headers["location"])
 
 
+def see_code(program: Running, address: str, code: str, where: UUID | None = None) -> str:
+    """Type a code, look at what it is, and say where it was seen; the page that asks."""
+    page = program.crew.get(see(program, address, code=code, place=str(where or ""))).text
+    asked = page.split('id="named"')[1].split("</form>")[0]
+    (item,) = re.findall(r'name="item" value="([^"]+)"', asked)
+    (place,) = re.findall(r'<option value="([^"]+)" selected', asked)
+    see(program, address, item=item, place=place)
+    return page
+
+
+def walk(program: Running, address: str, place: UUID) -> None:
+    answer = program.crew.post(f"{address}/walked", data={"op": op(), "place": str(place)})
+    assert answer.status_code == 303, answer.text
+
+
 def test_what_is_no_item_and_no_place_was_not_seen(program: Running) -> None:
     at = placed(program, "Rack")
     address, here = counted(program), str(at.ids[at.codes[0]])
@@ -92,8 +108,10 @@ def test_codes_scanned_typed_and_of_a_place(program: Running) -> None:
     rack, case = at.codes
     address = counted(program, place=str(place_id(program, "Rack")))
     assert "0 of 1 seen" in program.crew.get(f"{address}/count").text
-    see(program, address, code=f"https://cables.test/T/{rack}")
-    see(program, address, code=f"{case[:3]} {case[3:]}".lower())
+    asked = see_code(program, address, f"https://cables.test/T/{rack}")
+    assert "Is this what you hold?" in asked
+    assert "0 of 1 seen" in asked  # it counts once it is confirmed
+    see_code(program, address, f"{case[:3]} {case[3:]}".lower())
     page = program.crew.get(f"{address}/count").text
     assert "1 of 1 seen" in page
     assert "in the book it lives at Case" in page
@@ -114,7 +132,11 @@ def test_the_missing_are_lost_as_ticked_and_the_found_are_back(program: Running)
     at.test(broken, OPEN_2)
     address = counted(program)
     for code in (here, found, broken):
-        see(program, address, code=code)
+        see_code(program, address, code)
+    page = program.lead.get(f"{address}/count/close").text
+    assert 'name="lost"' not in page
+    assert "2 not seen, and nobody walked their places to the end" in page
+    walk(program, address, place_id(program, "Rack"))
     page = program.lead.get(f"{address}/count/close").text
     assert f'name="lost" value="{at.ids[lost]}"' in page
     assert f'name="found" value="{at.ids[found]}" checked' in page
@@ -143,7 +165,7 @@ def test_a_lead_brings_a_found_one_back_at_once(program: Running) -> None:
     lost, other = at.codes
     put(at, lost, ItemState.LOST)
     address = counted(program)
-    see(program, address, code=lost)
+    see_code(program, address, lost)
     page = program.crew.get(f"{address}/count").text
     assert "Found again" in page
     assert "Back in the book" not in page
@@ -155,6 +177,52 @@ def test_a_lead_brings_a_found_one_back_at_once(program: Running) -> None:
     wrong = program.lead.post(f"{address}/found", data={"op": op(), "item": str(at.ids[other])})
     assert wrong.status_code == 422
     assert "not lost any more" in wrong.text
+
+
+def test_what_is_found_elsewhere_is_kept_with_its_place_and_lives_there_if_a_lead_says_so(
+    program: Running,
+) -> None:
+    at = placed(program, "Rack", "Rack", "Case")
+    one, two, _ = at.codes
+    address = counted(program)
+    case = place_id(program, "Case")
+    for code in (one, two):
+        see_code(program, address, code, case)
+    page = program.lead.get(f"{address}/count").text
+    assert page.count("Seen at Case by") == 2
+    assert "in the book it lives at Rack" in page
+    assert "It lives there now" not in program.crew.get(f"{address}/count").text
+    moved = {"op": op(), "item": str(at.ids[one])}
+    assert program.crew.post(f"{address}/moved", data=moved).status_code == 403
+    assert program.lead.post(f"{address}/moved", data=moved).status_code == 303
+    again = program.lead.post(f"{address}/moved", data=moved | {"op": op()})
+    assert again.status_code == 422
+    assert "lives there already" in again.text
+    close = program.lead.get(f"{address}/count/close").text
+    assert f'name="moved" value="{at.ids[two]}"' in close
+    data = {"op": op(), "moved": str(at.ids[two])}
+    assert program.lead.post(f"{address}/count/close", data=data).status_code == 303
+    with program.store.reading() as db:
+        facts = item_facts(db, at.ids.values())
+    assert {facts[at.ids[code]].place for code in (one, two)} == {"Case"}
+
+
+def test_all_but_what_is_ticked_walks_the_place_and_an_empty_one_too(program: Running) -> None:
+    at = placed(program, "Rack", "Case")
+    rack, case = at.codes
+    address = counted(program)
+    see(program, address, place=str(place_id(program, "Rack")), all="yes", missing=str(at.ids[rack]))
+    page = program.lead.get(f"{address}/count/close").text
+    assert f'name="lost" value="{at.ids[rack]}"' in page
+    assert f'name="lost" value="{at.ids[case]}"' not in page
+    late = program.lead.post(f"{address}/count/close", data={"op": op(), "lost": str(at.ids[case])})
+    assert late.status_code == 422
+    assert "nobody walked its place" in late.text
+    there = f"{address}/count/{place_id(program, 'Case')}"
+    assert "Nothing else is here" in program.crew.get(there).text
+    walk(program, address, place_id(program, "Case"))
+    assert "Walked to its end" in program.crew.get(there).text
+    assert f'name="lost" value="{at.ids[case]}"' in program.lead.get(f"{address}/count/close").text
 
 
 def test_what_was_seen_meanwhile_is_not_lost(program: Running) -> None:
@@ -189,8 +257,15 @@ def test_everything_counted_ends_in_one_heap(
     expected: list[UUID], seen: list[UUID], data: st.DataObject
 ) -> None:
     states = {item: data.draw(st.sampled_from(ItemState)) for item in {*expected, *seen}}
-    found = outcome(expected, {item: Seen(START, "", "") for item in seen}, states)
-    assert sorted([*found.seen, *found.missing]) == sorted(expected)
+    somewhere = st.one_of(st.none(), st.integers(1, 4).map(lambda number: UUID(int=100 + number)))
+    homes = {item: (data.draw(somewhere), None) for item in states}
+    at = {item: data.draw(somewhere) for item in seen}
+    walked = data.draw(st.sets(somewhere.filter(bool)))
+    found = outcome(expected, {item: Seen(START, "", "", at[item]) for item in seen}, states, homes, walked)
+    assert sorted([*found.seen, *found.missing, *found.not_walked]) == sorted(expected)
+    assert {homes[item][0] for item in found.missing} <= walked
+    assert not {homes[item][0] for item in found.not_walked} & walked
+    assert set(found.elsewhere) == {item for item in seen if at[item] and at[item] != homes[item][0]}
     assert set(found.found) == {item for item in seen if states[item] is ItemState.LOST}
     assert set(seen) == {*found.seen, *found.found, *found.besides}
     assert not set(found.besides) & {*found.seen, *found.found}
@@ -210,7 +285,7 @@ def test_a_scan_in_a_count_comes_back_to_it(program: Running) -> None:
     assert f'href="/scan?session={session}"' in program.crew.get(f"{address}/count").text
     there = program.crew.get("/find", params={"code": rack, "session": session}).headers["location"]
     assert there == f"{address}/count?code={rack}"
-    assert f'name="code" type="text" value="{rack}"' in program.crew.get(there).text
+    assert f'name="item" value="{at.ids[rack]}"' in program.crew.get(there).text
     with program.store.writing() as db:
         (tag,) = tag_places(db, [place_id(program, "Rack")], program.clock.now)
     there = program.crew.get("/find", params={"code": tag, "session": session}).headers["location"]

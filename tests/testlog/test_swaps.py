@@ -107,7 +107,7 @@ def test_lost_and_found_again_it_still_waits_for_its_test(program: Running) -> N
         change_state(db, at.ids[bad], ItemState.LOST, "so", at.lead, program.clock.now, ZONE)
     data = {"op": op(), "on": "2026-09-21", "kind": "count", "place": ""}
     count = program.lead.post("/sessions", data=data).headers["location"]
-    program.crew.post(f"{count}/seen", data={"op": op(), "code": bad})
+    program.crew.post(f"{count}/seen", data={"op": op(), "item": str(at.ids[bad])})
     program.lead.post(f"{count}/found", data={"op": op(), "item": str(at.ids[bad])})
     assert at.state(bad) == ItemState.QUARANTINED
     program.clock.ahead(minutes=1)

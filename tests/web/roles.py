@@ -98,6 +98,7 @@ POST /sessions/{session_id}/seen
 GET /sessions/{session_id}/take/{code}
 POST /sessions/{session_id}/take/{code}
 POST /sessions/{session_id}/unseen
+POST /sessions/{session_id}/walked
 GET /swap
 POST /swap
 GET /swap/{swap_id}
@@ -187,6 +188,7 @@ POST /sessions/{session_id}/close
 GET /sessions/{session_id}/count/close
 POST /sessions/{session_id}/count/close
 POST /sessions/{session_id}/found
+POST /sessions/{session_id}/moved
 POST /sessions/{session_id}/pass
 GET /settings
 POST /settings

@@ -169,7 +169,9 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
 FIELDS: dict[str, Callable[[World], dict[str, str]]] = {
     "GET /sessions/{session_id}/next": lambda at: {"after": at.params["code"]},
     "POST /sessions/{session_id}/found": lambda at: {"op": op(), "item": op()},
+    "POST /sessions/{session_id}/moved": lambda at: {"op": op(), "item": op()},
     "POST /sessions/{session_id}/unseen": lambda at: {"op": op(), "item": op()},
+    "POST /sessions/{session_id}/walked": lambda at: {"op": op(), "place": op()},
 }
 """What else some routes read first."""
 

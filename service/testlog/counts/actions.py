@@ -8,7 +8,9 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.crew.queries import note_in_audit
 from service.gear import queries as gear
+from service.gear.actions import place
 from service.gear.core import ItemState, home_state
 from service.gear.models import Item, Place
 from service.gear.queries import item_facts
@@ -68,30 +70,70 @@ def bring_back(
     return _bring_back(db, session, item_id, who, now, zone)
 
 
+def walk(db: Session, session_id: UUID, place_id: UUID, who: Who, now: datetime) -> None:
+    """Somebody went through a place to its end: what belongs there and was not seen is missing.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+        Invalid: there is no such place.
+    """
+    _held_count(db, session_id)
+    if db.get(Place, place_id) is None:
+        raise invalid("place", _OUT_OF_DATE)
+    queries.keep_walked(db, session_id, place_id, who.id, now)
+
+
+def settle(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) -> None:
+    """An item that was found elsewhere lives there from now on: a lead says so.
+
+    Raises:
+        NotFound, Conflict: there is no such count, or it was closed.
+        Invalid: it was not found elsewhere.
+    """
+    _settle(db, _held_count(db, session_id), item_id, who, now)
+
+
+def _settle(db: Session, session: WorkSession, item_id: UUID, who: Who, now: datetime) -> None:
+    if item_id not in comes_to(db, session).elsewhere:
+        raise invalid(
+            "moved",
+            "One of those found elsewhere lives there already, or was not seen there. Look at the list again.",
+        )
+    at = queries.seen(db, session.id)[item_id].place
+    place(db, item_id, at, "", who, now)
+    note_in_audit(db, now, who.id, "item.moved", str(item_id), {"place": at, "found in": session.title})
+
+
 def close_count(
     db: Session,
     session_id: UUID,
     lost: Collection[UUID],
     found: Collection[UUID],
+    moved: Collection[UUID],
     note: str,
     who: Who,
     now: datetime,
     zone: ZoneInfo,
 ) -> None:
-    """Close a count: what a lead ticked of the missing is lost from now on, what they ticked of the found is back.
+    """Close a count: what a lead ticked of the missing is lost from now on, what they ticked of the found is back, and
+    what they ticked of what was found elsewhere lives there.
 
     Raises:
         NotFound, Conflict: there is no such count, or it was closed.
-        Invalid: something ticked as lost was seen, or is not on its list.
+        Invalid: something ticked as lost was seen, or its place was not walked.
     """
     session = _held_count(db, session_id)
     missing = set(comes_to(db, session).missing)
     for item_id in sorted(found):
         _bring_back(db, session, item_id, who, now, zone)
+    for item_id in sorted(moved):
+        _settle(db, session, item_id, who, now)
     for item_id in sorted(lost):
         if item_id not in missing:
             raise invalid(
-                "lost", "One of those ticked as lost has been seen meanwhile. Look at the list again."
+                "lost",
+                "One of those ticked as lost has been seen meanwhile, or nobody walked its place. "
+                "Look at the list again.",
             )
         testlog.change_state(db, item_id, ItemState.LOST, f"Missing in {session.title}.", who, now, zone)
     sessions.close_session(db, session_id, note, who, now)
@@ -101,7 +143,8 @@ def comes_to(db: Session, session: WorkSession) -> Outcome:
     """What a count comes to as it stands."""
     expected, seen = list(reasons(db, session.id)), queries.seen(db, session.id)
     items = item_facts(db, {*expected, *seen})
-    return outcome(expected, seen, {item_id: item.state for item_id, item in items.items()})
+    states = {item_id: item.state for item_id, item in items.items()}
+    return outcome(expected, seen, states, queries.homes(db, items), queries.walked(db, session.id))
 
 
 def _bring_back(

@@ -1,7 +1,8 @@
 """Pages of a count: place by place, item by item; what is missing at the end, and what was found again."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -11,6 +12,7 @@ from starlette.datastructures import FormData
 
 from service.crew.core import Role
 from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
+from service.gear import queries as gear
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
 from service.kit.typed import as_id
@@ -43,6 +45,7 @@ class Count:
     lines: Sequence[Line]
     seen: Mapping[UUID, Seen]
     comes_to: Outcome
+    walked: Collection[str]
 
     @property
     def places(self) -> list[tuple[str, str, int, int]]:
@@ -59,10 +62,17 @@ class Count:
 
 
 @router.get("/sessions/{session_id}/count")
-def count_page(desk: ViewerDesk, session_id: str, code: str = "") -> Response:
-    """How a count stands, place by place; once closed, what it came to. `code` was scanned, and waits for its tap."""
+def count_page(desk: ViewerDesk, session_id: str, code: str = "", at: str = "") -> Response:
+    """How a count stands, place by place; once closed, what it came to.
+
+    `code` was scanned or typed, where: what it is on is shown, and waits for its tap.
+    """
     with desk.reading() as db:
-        return _count_page(desk, db, session_id, code)
+        try:
+            named = [_named(db, each)[0] for each in read_codes(code)]
+        except Problem as refusal:
+            return _count_page(desk, db, session_id, code, refusal)
+        return _count_page(desk, db, session_id, code, None, [one for one in named if one], at)
 
 
 @router.get("/sessions/{session_id}/count/close")
@@ -79,14 +89,14 @@ def close_form(desk: LeadDesk, session_id: str) -> Response:
 def close_count(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
     """Close it as it was ticked."""
     op = read_op(posted.get("op"))
-    lost, found = _ids(posted.getlist("lost")), _ids(posted.getlist("found"))
+    lost, found, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
     with desk.reading() as db:
         key = _count(db, session_id).session.id
     try:
         note = entering.note(posted, "note")
         desk.once(
-            op, "count.close", [str(key), list(map(str, lost)), list(map(str, found)), note],
-            lambda db: actions.close_count(db, key, lost, found, note, desk.me, desk.now, desk.zone),
+            op, "count.close", [str(key), *(list(map(str, each)) for each in (lost, found, moved)), note],
+            lambda db: actions.close_count(db, key, lost, found, moved, note, desk.me, desk.now, desk.zone),
         )  # fmt: skip
     except Invalid as refusal:
         with desk.reading() as db:
@@ -113,7 +123,10 @@ def count_place(desk: ViewerDesk, session_id: str, place: str) -> Response:
 
 @router.post("/sessions/{session_id}/seen")
 def seen(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
-    """Something was seen: by its code, by a tap, or all that lives at a place except what was ticked."""
+    """Something was seen: by a tap, or all that lives at a place except what was ticked.
+
+    A code says what it is on first: a typed one may be a neighbor's.
+    """
     op, typed = read_op(posted.get("op")), str(posted.get("code") or "").strip()
     place, tapped = str(posted.get("place") or ""), _ids(posted.getlist("item"))
     with desk.reading() as db:
@@ -126,16 +139,58 @@ def seen(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
             named = [_named(db, code) for code in read_codes(typed)]
         except Problem as refusal:
             return _count_page(desk, db, session_id, typed, refusal)
+    if count.session.closed_at is not None:
+        raise Conflict("This count was closed before. Nothing was changed.")
     place_ids = [place_id for _, place_id in named if place_id is not None]
-    items = [*tapped, *(item_id for item_id, _ in named if item_id is not None)]
-    if items:
-        desk.once(
-            op, "count.seen", [str(count.session.id), place, list(map(str, items))],
-            lambda db: actions.see(db, count.session.id, items, as_id(place), desk.me, desk.now),
-        )  # fmt: skip
-    elif place_ids:  # the tag of a place: on to what should be there
+    if any(item_id for item_id, _ in named):
+        asked = urlencode({"code": typed, "at": place})
+        return RedirectResponse(f"/sessions/{count.session.id}/count?{asked}#named", 303)
+    if place_ids:  # the tag of a place: on to what should be there
         return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
-    return RedirectResponse(back + (f"?seen={len(items)}" if typed else ""), 303)
+    everything = posted.get("all") == "yes"
+    if tapped or everything:
+        desk.once(
+            op, "count.seen", [str(count.session.id), place, list(map(str, tapped)), everything],
+            lambda db: _seen(db, desk, count.session.id, tapped, as_id(place), through=everything),
+        )  # fmt: skip
+    return RedirectResponse(back, 303)
+
+
+def _seen(
+    db: Session, desk: Desk, key: UUID, items: Collection[UUID], place: UUID | None, *, through: bool
+) -> None:
+    """Keep what was seen at a place; `through`: and nothing else is there."""
+    actions.see(db, key, items, place, desk.me, desk.now)
+    if through and place is not None:
+        actions.walk(db, key, place, desk.me, desk.now)
+
+
+@router.post("/sessions/{session_id}/walked")
+def walked(desk: CrewDesk, session_id: str, posted: Posted) -> Response:
+    """Somebody went through a place to its end."""
+    op, place = read_op(posted.get("op")), as_id(posted.get("place"))
+    if place is None:
+        raise invalid("place", "This page is out of date. Open it again and send it once more.")
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op, "count.walked", [str(key), str(place)],
+        lambda db: actions.walk(db, key, place, desk.me, desk.now),
+    )  # fmt: skip
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+@router.post("/sessions/{session_id}/moved")
+def moved(desk: LeadDesk, session_id: str, posted: Posted) -> Response:
+    """What was found elsewhere lives there from now on."""
+    op, item_id = read_op(posted.get("op")), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op, "count.moved", [str(key), str(item_id)],
+        lambda db: actions.settle(db, key, item_id, desk.me, desk.now),
+    )  # fmt: skip
+    return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.post("/sessions/{session_id}/unseen")
@@ -174,15 +229,23 @@ def _count(db: Session, session_id: str) -> Count:
         raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
     return Count(
         session, session_queries.worklist(db, session.id), queries.seen(db, session.id),
-        actions.comes_to(db, session),
+        actions.comes_to(db, session), {str(place) for place in queries.walked(db, session.id)},
     )  # fmt: skip
 
 
 def _count_page(
-    desk: Desk, db: Session, session_id: str, typed: str = "", refusal: Problem | None = None
+    desk: Desk,
+    db: Session,
+    session_id: str,
+    typed: str = "",
+    refusal: Problem | None = None,
+    named: Sequence[UUID] = (),
+    at: str = "",
 ) -> Response:
     count = _count(db, session_id)
-    ids = [*count.comes_to.found, *count.comes_to.besides, *count.comes_to.missing]
+    told = count.comes_to
+    ids = [*told.found, *told.besides, *told.missing, *told.not_walked, *told.elsewhere, *named]
+    here = as_id(at) or queries.last_place(db, count.session.id, desk.me.id) or count.session.place_id
     closed = count.session.closed_at is not None
     return desk.page(
         "testlog/closed_count.html" if closed else "testlog/count.html", refusal.status if refusal else 200,
@@ -190,7 +253,9 @@ def _count_page(
         acts=_acts(desk, count.session), leads=desk.me.role.reaches(Role.LEAD), place=place_name(db, count.session),
         typed=typed, errors={"code": refusal.detail} if refusal else {}, late=count.session.on < desk.today,
         helpers=session_queries.helpers(db, count.session.id),
-        closed_by=session_queries.name_of(db, count.session.closed_by),
+        closed_by=session_queries.name_of(db, count.session.closed_by), named=named,
+        here=str(here or next((one for one, _ in queries.homes(db, named).values() if one), "")),
+        everywhere=[(str(place.id), place.name) for place in gear.places(db)],
     )  # fmt: skip
 
 
@@ -198,7 +263,8 @@ def _close(
     desk: Desk, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
 ) -> Response:
     count = _count(db, session_id)
-    ids = [*count.comes_to.found, *count.comes_to.missing]
+    told = count.comes_to
+    ids = [*told.found, *told.missing, *told.elsewhere]
     return desk.page(
         "testlog/close_count.html", 422 if errors else 200, count=count, items=item_facts(db, ids),
         codes=codes_of(db, ids), title=title_of(desk.program), note=note, errors=errors or {}, op=new_op(),
