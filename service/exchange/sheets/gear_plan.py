@@ -25,8 +25,8 @@ from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, refuse_me
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
-from service.gear.core import KINDS, ItemState, item_name
-from service.gear.queries import ItemFacts
+from service.gear.core import KINDS, ItemState, PlaceKind, item_name, likely_kind
+from service.gear.queries import ItemFacts, places
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 
@@ -35,6 +35,12 @@ PIECES_MOST = 10_000
 _TWINS_MOST = 3
 """More rows of one label were hardly typed twice: the label is a description."""
 _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
+_PLACES = {
+    PlaceKind.FRAME: "an instrument frame",
+    PlaceKind.CASE: "a case",
+    PlaceKind.SHELF: "a shelf",
+    PlaceKind.OTHER: "none of frame, case and shelf",
+}
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
@@ -98,6 +104,7 @@ class _Planner:
         self.wrong: dict[str, int] = {}
         self.pieces = 0
         self.above: dict[str, Wired] = {}
+        self.places = {folded(place.name) for place in places(db)}
 
     def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
@@ -349,7 +356,11 @@ class _Planner:
 
     def _told_of_new(self, row: GearRow) -> list[str]:
         where = f"at {spans(*row.places)}" if any(row.places) else "at no place yet"
-        told = [f"Wiring {row.wiring}, {where}, {in_words(row.state)}.", *row.told]
+        told = [
+            f"Wiring {row.wiring}, {where}, {in_words(row.state)}.",
+            *self._told_of_places(row),
+            *row.told,
+        ]
         if row.gear.lanes and row.gear.chosen:
             told.append(f"{row.gear.lanes.in_words}, so its wiring is the one of that many here.")
         elif row.gear.lanes:
@@ -357,6 +368,17 @@ class _Planner:
             told.append(f"{row.gear.lanes.in_words}; the wiring that is named has {has} lanes.")
         if row.get("length") and not self._length_of(row):
             told.append(f"A {row.kind} has no length here, so it is left out.")
+        return told
+
+    def _told_of_places(self, row: GearRow) -> list[str]:
+        """What each place becomes that is new, once."""
+        told = []
+        for name in row.places:
+            if name and folded(name) not in self.places:
+                self.places.add(folded(name))
+                told.append(
+                    f"“{name}” is a new place, {_PLACES[likely_kind(name)]} by its name; change that under Places."
+                )
         return told
 
     def _length_of(self, row: GearRow) -> int:

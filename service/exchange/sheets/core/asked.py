@@ -247,7 +247,9 @@ def check(asked: Asked) -> None:
     try:
         columns.check(fields(asked.kind), asked.mapping, _needed(asked, seen.sheet))
     except Invalid as refusal:
-        errors |= refusal.errors
+        first = "" if seen.sheet.named else "No row of this sheet names the columns. "
+        errors |= {field: f"{first}{why}" for field, why in refusal.errors.items()}
+    errors |= _twins(asked, seen.sheet)
     if seen.bare and asked.unit is None:
         errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
     if seen.gaps and asked.above is None:
@@ -258,7 +260,20 @@ def check(asked: Asked) -> None:
     if seen.unclear and asked.order is None:
         errors["order"] = f"“{seen.unclear}” may be read in two ways. Say which number comes first."
     if errors:
-        raise Invalid(" ".join(errors.values()), errors)
+        raise Invalid(" ".join(dict.fromkeys(errors.values())), errors)
+
+
+def _twins(asked: Asked, read: Sheet) -> dict[str, str]:
+    """A sentence for each column that is left out since another of its name says something else."""
+    told_apart = _told_apart(read)
+    by_name = columns.guess(fields(asked.kind), read.header)
+    alike = {folded(name) for name, key in zip(read.header, by_name, strict=True) if key}
+    named = {folded(name) for name, key in zip(read.header, asked.mapping, strict=True) if key}
+    return {
+        f"column{at}": f"Several columns are called “{name}” and say different things. Choose which of them is what."
+        for at, name in enumerate(read.header)
+        if name and not told_apart[at] and folded(name) in alike - named
+    }
 
 
 def _needed(asked: Asked, read: Sheet) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
 _WORKS = frozenset(
     ("good", "ok", "okay", "works", "working", "yes", "y", "fine", "new", "used", "pass", "passed", "operational",
-     "functional", "✓", "✔", "☑", "✅")
+     "functional", "true", "✓", "✔", "☑", "✅")
 )  # fmt: skip
 _LOOKS = frozenset(
     ("fair", "worn", "poor", "old", "rough", "scuffed", "scratched", "dirty", "dented", "beat up", "beat-up", "average",
@@ -47,7 +47,7 @@ _STATES = {
     **dict.fromkeys(
         ("quarantined", "quarantine", "bad", "broken", "dead", "defective", "fail", "failed", "faulty", "no", "n",
          "not working", "damaged", "not ok", "no good", "do not use", "unusable", "out of service", "intermittent",
-         "✗", "✘", "❌"),
+         "false", "✗", "✘", "❌"),
         ItemState.QUARANTINED,
     ),
     **dict.fromkeys(
@@ -203,7 +203,7 @@ def read_money(text: str) -> int:
     Raises:
         Invalid: for `price`.
     """
-    typed = re.sub(r"^us(d|\$) ?| ?usd$| ?\$$", "", plain(text).lower())
+    typed = re.sub(r"^us(d|\$) ?| ?usd$| ?\$$| (?:each|ea\.?)$", "", plain(text).lower())
     if _CURRENCY.search(typed):
         raise invalid(
             "price",

@@ -1,5 +1,6 @@
 """A row of a sheet of gear: what it says, or what is wrong with it. Pure."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,6 +19,7 @@ from service.kit.problems import Invalid, Problem, invalid
 from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
+_NONE = re.compile(r"0+(?:[.,]0+)?")
 WORDS = {field.key: field.words.lower() for field in GEAR}
 
 
@@ -173,6 +175,8 @@ def _gear(
     Raises:
         NotTaken: it is not surely gear that is known here.
     """
+    if _NONE.fullmatch(typed.get("count", "").strip()):
+        raise NotTaken("count", "it says that there are none of it.")
     doubt = None
     if "code" in typed:
         try:

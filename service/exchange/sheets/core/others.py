@@ -45,6 +45,9 @@ _LEADS = (
     ("a lead of four pins or more", re.compile(r"(?<![\d.])[4-7][ -]?pins?\b|\bxlr[ -]?[4-7]\b")),
     ("a lead of two like ends", re.compile(
         r"\bm(?:ale)?(?: ?[-/] ?| to )m(?:ale)?\b|\bf(?:emale)?(?: ?[-/] ?| to )f(?:emale)?\b")),
+    ("a lead of two like ends", re.compile(
+        r"\bxlr[ -]?\(?([fm])(?:emale|ale)?\)?\W+(?:to\W+)?xlr[ -]?\(?\1(?:emale|ale)?\b")),
+    ("a lead from a TRS plug to an XLR plug", re.compile(r"\btrs\b.*\bxlr[ -]?\(?m(?:ale)?\b")),
     ("a lead with other connectors", re.compile(
         r"\bbnc\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b|\brj-?11\b")),
 )  # fmt: skip
@@ -57,7 +60,7 @@ _RANGES = (
     re.compile(rf"^(?:nos?\b\.? ?)?0*(?P<first>\d{{1,3}}){_TO}0*(?P<last>\d{{1,3}})$"),
     re.compile(rf"# ?0*(?P<first>\d{{1,3}}){_TO}#? ?0*(?P<last>\d{{1,3}})\b"),
     re.compile(
-        r"\b(?:cables|hubs|trunks|snakes|leads|cords|nos\.?|numbers) "
+        r"\b(?:cables?|hubs|trunks|snakes|leads?|cords?|xlrs?|trs|nos\.?|numbers) "
         rf"#?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b"
     ),
     re.compile(rf"\b(?P<stem>[a-z]+[ -]?)0*(?P<first>\d{{1,3}}){_TO}(?P=stem)0*(?P<last>\d{{1,3}})\b"),
