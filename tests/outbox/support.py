@@ -151,6 +151,20 @@ def take_along(at: Truck, page: Page) -> None:
     worker_ready(page)
 
 
+def tables_ready(at: Truck, page: Page, *wirings: str) -> None:
+    """Wait until the service has the tables of these wirings at hand."""
+    for wiring in wirings:
+        eventually(lambda url=f"{at.base}/api/v1/wirings/{wiring}": answers(page, url), 60)  # type: ignore[misc]
+
+
+def answers(page: Page, url: str) -> bool:
+    """Whether a look-up is answered; while a table is made it may not be."""
+    try:
+        return page.request.get(url).ok
+    except Error:
+        return False
+
+
 def worker_ready(page: Page) -> None:
     """Wait until pages of ours can be opened without a signal; fails where that never comes to be."""
     page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")

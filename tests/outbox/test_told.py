@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from service.gear.models import Item
 from service.tags.models import Tag
-from tests.outbox.support import Truck, bar, send_now, take_along, truck
+from tests.outbox.support import Truck, bar, send_now, tables_ready, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in
 
@@ -30,8 +30,7 @@ def at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Truck]:
 def page(at: Truck, browser: Browser) -> Iterator[Page]:
     with phone_in(browser) as context:
         page = at.joined(context)
-        for wiring in ("xlr3", "d25x8"):  # their tables are made now, and at hand from then on
-            assert page.request.get(f"{at.base}/api/v1/wirings/{wiring}", timeout=60_000).ok
+        tables_ready(at, page, "xlr3", "d25x8")
         yield page
 
 
