@@ -121,7 +121,8 @@ def test_a_volunteers_sheet_row_by_row(program: Running) -> None:
         12: "New", 13: "Wrong", 14: "Not taken", 15: "Not taken", 16: "Not taken", 18: "Not taken", 19: "Not taken",
     }  # fmt: skip
     for line, why in (
-        (6, "in another currency"), (7, "12 × mid"), (7, "at Rack 1"), (7, "“Rack 1” is a new place, an"), (8, "where a formula has no value"),
+        (6, "in another currency"), (7, "12 × mid"), (7, "at Rack 1"), (7, "“Rack 1” is a new place, an"),
+        (8, "where a formula has no value"),
         (10, "It is a total"), (11, "names the columns once more"), (12, "at no place yet"),
         (13, "is no number of pieces"),
         (14, "Only numbers stand"), (15, "heading or a note"), (18, "It names other columns"),

@@ -21,26 +21,19 @@ from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
+from service.exchange.sheets.core.telling import first_cell, new_place, same_label
 from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
-from service.gear.core import KINDS, ItemState, PlaceKind, item_name, likely_kind
+from service.gear.core import KINDS, ItemState, item_name
 from service.gear.queries import ItemFacts, places
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
 """New pieces that one sheet may make."""
-_TWINS_MOST = 3
-"""More rows of one label were hardly typed twice: the label is a description."""
 _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
-_PLACES = {
-    PlaceKind.FRAME: "an instrument frame",
-    PlaceKind.CASE: "a case",
-    PlaceKind.SHELF: "a shelf",
-    PlaceKind.OTHER: "none of frame, case and shelf",
-}
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
@@ -112,7 +105,7 @@ class _Planner:
 
     def pass_over(self, line: Line, aside: Aside) -> None:
         """Note that a row is no entry; what a merged cell says ends there."""
-        self.judge(line.number, aside.fate, _title(line), aside.why)
+        self.judge(line.number, aside.fate, first_cell(line), aside.why)
         self.above = {}
 
     def refuse_merged(self, row: GearRow, mapping: Sequence[str]) -> None:
@@ -130,7 +123,7 @@ class _Planner:
 
     def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
         """Note that a row is wrong, and why. It may be of any item that has its label."""
-        self._judge_wrong(line.number, _title(line), refusal)
+        self._judge_wrong(line.number, first_cell(line), refusal)
         if label.strip():
             self.wrong.setdefault(folded(label), line.number)
 
@@ -275,7 +268,12 @@ class _Planner:
         for one, what in zip(group, found, strict=True):
             try:
                 self._refuse_unclear(one, what, wrong)
-                self._take_meant(one, what, gone_free, _same_label(one, group) if new else ())
+                self._take_meant(
+                    one,
+                    what,
+                    gone_free,
+                    same_label(one.row.line, one.row.get("label"), list(rows)) if new else (),
+                )
             except Invalid as refusal:
                 self._judge_wrong(one.row.line, one.title, refusal)
 
@@ -376,9 +374,7 @@ class _Planner:
         for name in row.places:
             if name and folded(name) not in self.places:
                 self.places.add(folded(name))
-                told.append(
-                    f"“{name}” is a new place, {_PLACES[likely_kind(name)]} by its name; change that under Places."
-                )
+                told.append(new_place(name))
         return told
 
     def _length_of(self, row: GearRow) -> int:
@@ -394,22 +390,3 @@ class _Planner:
     def _title(self, kind: str, length_mm: int, label: str, count: int) -> str:
         name = item_name(kind, length_mm, self.unit)
         return f"{f'{count} × ' if count > 1 else ''}{f'{label}, ' if label else ''}{name}"
-
-
-def _title(line: Line) -> str:
-    return next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-
-
-def _same_label(one: _Uncoded, group: Sequence[_Uncoded]) -> list[str]:
-    """That other rows of a kind have the label of this one: twins, or one piece that was typed twice."""
-    others = [str(other.row.line) for other in group if other is not one]
-    if not others or not one.row.get("label"):
-        return []
-    if len(others) > _TWINS_MOST:
-        return [f"{len(group)} rows here have this label, so it tells none of them from another."]
-    lines = (
-        f"Line {others[0]} has"
-        if len(others) == 1
-        else f"Lines {', '.join(others[:-1])} and {others[-1]} have"
-    )
-    return [f"{lines} this label too: if a piece was typed twice, take one row out."]
