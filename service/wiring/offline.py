@@ -27,7 +27,7 @@ from service.wiring.readings import Readings, canonical, merge
 from service.wiring.wirings import Conductor, Wiring, is_shell
 
 MOST_CONTACTS: Final = 8
-"""The most contacts that a table is made for: 4140 readings, worked out in a second or so."""
+"""The most contacts that a table is made for: 4140 readings, worked out in a few seconds."""
 
 Growth = tuple[int, ...]
 """The group of each contact, groups counted as they first come."""
