@@ -87,8 +87,8 @@ function way(one) {
 
 /* The last entries, by code and verdict, each with its way back. */
 function earlier(ones) {
-  const list = made("ul", { className: "run" }, ...ones.map((one) => made("li", {}, made("div", { className: "leaf side" },
-    made("span", {}, made("b", {}, one.shown.verdict), " ", made("span", { className: "code" }, spaced(one.shown.code))), way(one)))));
+  const list = made("div", { className: "stack" }, ...ones.map((one) => made("div", { className: "side" },
+    made("span", {}, made("b", {}, one.shown.verdict), " ", made("span", { className: "code" }, spaced(one.shown.code))), way(one))));
   const open = bar.querySelector("[data-last]")?.open ?? false;
   const part = made("details", { open }, made("summary", {}, "Undo an earlier one"), list);
   part.dataset.last = "";

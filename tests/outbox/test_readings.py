@@ -165,5 +165,5 @@ def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str
             known += 1
             here = diagnose(wiring, read(wiring, joined, probed))
             assert told["verdict"] == here.verdict, joined
-            assert len(told["titles"]) == len(here.faults)
+            assert len(told["faults"]) == len(here.faults)
     assert known >= 2 * len(wiring.conductors)  # each open, and as many shorts and reversals within a lane

@@ -42,7 +42,7 @@ def row(page: Page, code: str) -> Locator:
     expect(earlier).to_have_count(1)
     if earlier.get_attribute("open") is None:
         earlier.locator("summary").click()
-    return earlier.locator("li").filter(has_text=f"{code[:3]} {code[3:]}")
+    return earlier.locator(".side").filter(has_text=f"{code[:3]} {code[3:]}")
 
 
 def test_a_pass_leaves_the_phone_when_its_page_does(bad_line: Truck, page: Page) -> None:
@@ -92,13 +92,13 @@ def test_each_of_the_last_entries_is_taken_back_by_itself(at_truck: Truck, brows
         page.get_by_text("Undo an earlier one").click()
         assert barriers(page) == []
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-        assert page.locator("[data-last] li").count() == 3
+        assert page.locator("[data-last] .side").count() == 3
         row(page, at.codes[1]).get_by_role("button", name="This was wrong").click()
         expect(bar(page)).to_contain_text("Pass was wrong. It counts as not tested until your lead decides.")
-        expect(page.locator("[data-last] li")).to_have_count(2)
+        expect(page.locator("[data-last] .side")).to_have_count(2)
         bar(page).get_by_role("button", name="Undo", exact=True).click()  # that was the wrong one, too
         page.wait_for_load_state()
-        expect(page.locator("[data-last] li")).to_have_count(3)
+        expect(page.locator("[data-last] .side")).to_have_count(3)
         row(page, at.codes[0]).get_by_role("button", name="This was wrong").click()
         send_now(page)
         eventually(lambda: entries(page) == [])
