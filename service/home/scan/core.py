@@ -38,8 +38,8 @@ class Errand:
         """The address that looks a code up for this errand."""
         return "/find?" + urlencode({"code": code} | self.carried)
 
-    def target(self, code: str) -> str:
-        """Where the code of an item leads."""
+    def target(self, code: str, guessed: bool = False) -> str:
+        """Where the code of an item leads; one that was `guessed` from a mistyped one was not read off a tag."""
         session = {"session": str(self.session)} if self.session else {}
         if self.ends_of:
             return f"/t/{self.ends_of}/ends?" + urlencode({"far": code} | session)
@@ -49,10 +49,8 @@ class Errand:
             return f"/pull/{self.pull}/items/{code}"
         if self.counting:
             return f"/sessions/{self.session}/count?" + urlencode({"code": code})
-        scanned = {SCANNED: "1"}
-        return (
-            f"/t/{code}/test?{urlencode(session | scanned)}" if session else f"/t/{code}?{urlencode(scanned)}"
-        )
+        asked = urlencode(session | ({} if guessed else {SCANNED: "1"}))
+        return f"/t/{code}{'/test' if session else ''}" + (f"?{asked}" if asked else "")
 
     def at_place(self, place_id: UUID) -> str:
         """Where the code of a place leads."""
