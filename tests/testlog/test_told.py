@@ -11,7 +11,7 @@ from service.testlog.drawing.findings import Kind, alone
 from service.testlog.entering import EVIDENCE
 from service.testlog.told import told
 from service.wiring.builtin import BUILTIN
-from service.wiring.rebuild import landings
+from service.wiring.rebuild import seats_of
 from service.wiring.singles import single_faults
 
 PACKED_MOST = 60_000  # bytes: as large as the tables by themselves may be
@@ -37,7 +37,7 @@ def test_a_fault_by_itself_says_nothing_of_what_it_does_not_name(key: str) -> No
     wiring = BUILTIN[key]
     for fault in single_faults(wiring):
         seen = alone(wiring, fault)
-        ends = landings(wiring, [fault])
+        ends = seats_of(wiring, [fault])["B"]
         for wire in wiring.conductors:
             if wire.name in fault.conductors:
                 assert seen.wires[wire.name].faults == (fault,)
