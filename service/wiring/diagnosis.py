@@ -8,7 +8,7 @@
 ('fail', [{'class': 'reversed_pair', 'conductors': ['2', '3'], 'end': None}])
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import repeat
 from typing import Any, Final
@@ -115,12 +115,11 @@ def _explain(prepared: Plan, readings: Readings) -> tuple[tuple[Fault, ...], boo
     if (unsure or prepared.tangled or every_case[0].tagged) and not effort.spent:
         found += level_with([one for one in found if one.cost == cost], Effort(LEVEL_EFFORT))
         cost = min(one.cost for one in found)
-    candidates = {
-        (id(one.case), one.crossings, one.case.seats(one.settled.landing)): one
-        for one in reversed(found)
-        if one.cost == cost
-    }
-    kept = list(reversed(candidates.values()))[: 1 if effort.spent else _MOST_CANDIDATES]
+    candidates: dict[Hashable, Candidate] = {}  # in the order found: the plainest come first
+    for one in found:
+        if one.cost == cost:
+            candidates.setdefault((id(one.case), one.crossings, one.case.seats(one.settled.landing)), one)
+    kept = list(candidates.values())[: 1 if effort.spent else _MOST_CANDIDATES]
     written = [made for candidate in kept for made in _written(prepared, candidate)]
     for _, faults in sorted(written, key=lambda item: item[0]):
         if explains(prepared.wiring, faults, readings):

@@ -242,3 +242,16 @@ def test_a_conductor_that_bears_a_contact_s_name_is_refused_where_that_contact_m
     assert diagnose(made, read(made, [["A1", "Bs"], ["A2", "B2"]])).faults[0].end == "B"
     with pytest.raises(Invalid, match="Conductor 'B1' has the name of a contact"):
         diagnose(made, read(made, [["A1", "Bs"], ["A2", "B1", "B2"]]))
+
+
+@pytest.mark.parametrize("broken", [("1.1", "1.2"), ("1.1", "2.1"), ("1.2", "2.3")])
+def test_two_opens_are_no_exchange_with_lanes_that_were_not_probed(broken: tuple[str, str]) -> None:
+    wiring = BUILTIN["xlr3x8"]
+    probed = [wire for lane in "12" for wire in wiring.lanes[lane]]
+    joined = [[wire.a, wire.b] for wire in probed if wire.name not in broken]
+    found = diagnose(
+        wiring, read(wiring, joined, [contact for wire in probed for contact in (wire.a, wire.b)])
+    )
+    assert [(fault.fault_class, fault.conductors) for fault in found.faults] == [
+        (FaultClass.OPEN, (name,)) for name in broken
+    ]
