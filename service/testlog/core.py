@@ -109,7 +109,7 @@ class Event:
     `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
     `flexed` says whether both ends were bent while it was watched. `lanes` are all that the item has, `proves` those
     that the test proved, `hits` those that lie where it failed (empty where that was not told); `what` is a pass only
-    where all lanes were proven.
+    where all lanes were proven. `doubted` is a test that its own tester marked as wrong, as long as no lead decided.
     """
 
     at: datetime
@@ -120,14 +120,16 @@ class Event:
     lanes: tuple[str, ...] = ONE_LINE
     proves: frozenset[str] = frozenset()
     hits: frozenset[str] = frozenset()
+    doubted: bool = False
 
     def proved(self, lane: str) -> bool:
         """Whether it is a test that proved a lane of the item."""
         return self.what is What.PASS or lane in self.proves
 
     def failed_on(self, lanes: Collection[str]) -> bool:
-        """Whether it is a fail of the item alone that lies on one of these lanes, as far as is told."""
-        return self.what is What.FAIL and (not self.hits or not self.hits.isdisjoint(lanes))
+        """Whether it shows that the item is bad on one of these lanes, as far as is told: a fail of it alone."""
+        shows = self.what is What.FAIL and not self.doubted
+        return shows and (not self.hits or not self.hits.isdisjoint(lanes))
 
 
 _AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
@@ -253,19 +255,20 @@ def event_of(
     """A test as it counts in the history of an item with these lanes, of which it reached these.
 
     A fail through several is no fail of one of them. `doubted`: its own tester says that it was wrong, and no lead has
-    decided. It proves nothing then; a fail still keeps the item from use.
+    decided. It proves nothing then, and clears nothing else of suspicion; a fail still keeps the item from use.
     """
     proves = NONE if doubted else reach.proves
     if verdict is Verdict.FAIL:
         what = What.FAIL if alone else What.PARTIAL
     else:
         what = What.PASS if proves.issuperset(lanes) else What.PARTIAL
-    return Event(at, what, entry, alone, flexed, lanes, proves, reach.fails)
+    return Event(at, what, entry, alone, flexed, lanes, proves, reach.fails, doubted)
 
 
 def doubted(event: Event) -> Event:
     """The same test, now that its own tester says that it was wrong (`event_of`)."""
-    return replace(event, proves=NONE, what=What.PARTIAL if event.what is What.PASS else event.what)
+    what = What.PARTIAL if event.what is What.PASS else event.what
+    return replace(event, proves=NONE, what=what, doubted=True)
 
 
 def lanes_of_item(history: Sequence[Event]) -> tuple[str, ...]:
@@ -340,8 +343,23 @@ def fault_of(history: Sequence[Event], swapped_at: datetime | None = None) -> Fa
 
 
 def all_pass(history: Sequence[Event], events: Sequence[Event]) -> bool:
-    """Whether these events of a history prove all lanes of the item."""
-    return all(any(event.proved(lane) for event in events) for lane in lanes_of_item(history))
+    """Whether these events of a history prove all lanes of the item. A fail of the item alone proves none of them: all
+    have to pass once it is repaired.
+    """
+    passed = [event for event in events if event.what is not What.FAIL]
+    return all(any(event.proved(lane) for event in passed) for lane in lanes_of_item(history))
+
+
+def ends_proven(history: Sequence[Event], events: Sequence[Event]) -> bool:
+    """Whether these events of a history, in time order, leave all lanes of the item proven: a later fail undoes what
+    had passed, one through several on the lanes that lie where it failed.
+    """
+    every = set(lanes_of_item(history))
+    left = every
+    for event in events:
+        proved = {lane for lane in every if event.proved(lane)}
+        left = every if event.what is What.FAIL else (left | (event.hits & every)) - proved
+    return not left
 
 
 def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault) -> ItemState:

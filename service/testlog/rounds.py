@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import CompoundSelect, Select, func, or_, select
+from sqlalchemy import CompoundSelect, Select, func, or_, select, tuple_
 from sqlalchemy.orm import Session
 
 from service.gear.core import ASKED
@@ -46,9 +46,14 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
             ~DOUBTED,
         )
     )
-    several = [key for (key,) in db.execute(asked_wirings) if len(lane_names(find_wiring(db, key))) > 1]
-    # A test along a single line proves one lane of what has several, and no whole item.
-    whole = passed.where(or_(Item.wiring.not_in(several), Test.wiring.in_((*several, *SIDE_BY_SIDE))))
+    lanes = {key: lane_names(find_wiring(db, key)) for (key,) in db.execute(asked_wirings)}
+    several = [key for key, names in lanes.items() if len(names) > 1]
+    # A test along a single line, or along fewer lanes than an item has, proves those and no whole item.
+    covers = [
+        (own, by) for own in several for by in dict.fromkeys((*several, *SIDE_BY_SIDE))
+        if set(lanes[own]) <= set(lane_names(find_wiring(db, by)))
+    ]  # fmt: skip
+    whole = passed.where(or_(Item.wiring.not_in(several), tuple_(Item.wiring, Test.wiring).in_(covers)))
     # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.
     lane_by_lane = _lane_by_lane(db, row, asked.where(Item.wiring.in_(several)), whole, zone)
     done = _count(db, asked.intersect(whole)) + lane_by_lane

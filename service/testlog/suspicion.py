@@ -5,7 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from service.season.core import What
-from service.testlog.core import Event, Fault, fault_of, lanes_of_item
+from service.testlog.core import Event, lanes_of_item
 from service.testlog.reach import ONE_LINE
 
 
@@ -42,6 +42,6 @@ def _hits(entry: UUID, history: Sequence[Event]) -> frozenset[str]:
 def _found(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[Event]) -> bool:
     """Whether an item is known to be the bad one of a test: it failed alone before and waits, or since."""
     before = [event for event in history if event.at <= at and event.entry != entry]
-    if fault_of(before) is Fault.OPEN:
-        return next(event for event in reversed(before) if event.what is What.FAIL).failed_on(lanes)
-    return any(event.at > at and event.failed_on(lanes) for event in history)
+    mended = max((number for number, event in enumerate(before, 1) if event.what is What.REPAIR), default=0)
+    since = (event for event in history if event.at > at)
+    return any(event.failed_on(lanes) for event in (*before[mended:], *since))

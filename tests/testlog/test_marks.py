@@ -121,6 +121,20 @@ def test_a_pass_after_a_repair_that_is_marked_ends_no_fault(program: Running) ->
     sound(at)
 
 
+def test_a_fail_that_is_marked_clears_nothing_else_of_suspicion(program: Running) -> None:
+    at = made(program, "xlr3", "xlr3")
+    first, second = at.codes
+    log(program, first, OPEN_2, through=[second])
+    found = log(program, second, OPEN_2)
+    assert (at.flags(first), due(at, first)) == ([], DueState.UNTESTED)
+    mark(program, found)
+    assert (len(at.flags(first)), due(at, first)) == (1, DueState.BLOCKED)
+    sound(at)
+    decide(program, found, stands=True)
+    assert (at.flags(first), due(at, first)) == ([], DueState.UNTESTED)
+    sound(at)
+
+
 def test_a_flex_test_that_is_marked_clears_no_suspicion(program: Running) -> None:
     at = made(program, "xlr3")
     (code,) = at.codes

@@ -122,11 +122,56 @@ def passed_in_round(program: Running) -> int:
         return progress(db, season.id, ZONE)[0].passed
 
 
+def test_four_lanes_do_not_prove_eight(program: Running) -> None:
+    at = bench(program, "d25x8")
+    (trunk,) = at.codes
+    at.test(trunk, wires(1, 2, 3, 4), wiring="xlr3x4")
+    assert (due_of(at, trunk), passed_in_round(program)) == (DueState.UNTESTED, 0)
+
+
+def evening(program: Running) -> UUID:
+    """A session of tests, opened today."""
+    data = {"op": op(), "on": "2026-09-21", "kind": "test", "why": "untested", "place": ""}
+    return UUID(program.lead.post("/sessions", data=data).headers["location"].removeprefix("/sessions/"))
+
+
+def verdicts(at: Bench, session: UUID) -> list[Verdict]:
+    with at.program.store.reading() as db:
+        done = session_queries.tested(db, session)
+    return [done[item_id].verdict for item_id in at.ids.values()]
+
+
+def test_what_a_fail_alone_leaves_of_a_piece_passes_again_after_the_repair(program: Running) -> None:
+    at = bench(program, "8p8c-to-xlr4")
+    (hub,) = at.codes
+    session = evening(program)
+    at.test(hub, wires(1, 2, 3, 4)[1:], wiring="xlr3x4", session=session)
+    program.clock.ahead(minutes=1)
+    at.repair(hub)
+    program.clock.ahead(minutes=1)
+    at.test(hub, GOOD, wiring="xlr3", lane="1", session=session)
+    assert (at.state(hub), passed_in_round(program)) == ("in_repair", 0)
+    assert verdicts(at, session) == [Verdict.PARTIAL]
+
+
+def test_a_session_takes_no_piece_for_good_that_failed_on_a_lane_since(program: Running) -> None:
+    at = bench(program, "8p8c-to-xlr4", "8p8c")
+    hub, trunk = at.codes
+    session = evening(program)
+    at.test(hub, wires(1, 2, 3, 4), through=(trunk,), session=session)
+    assert verdicts(at, session) == [Verdict.PASS] * 2
+    for lane, joined, then in (
+        ("3", GOOD[1:], Verdict.FAIL), ("4", GOOD, Verdict.PARTIAL), ("3", GOOD, Verdict.PASS)
+    ):  # fmt: skip
+        program.clock.ahead(minutes=1)
+        at.test(hub, joined, through=(trunk,), wiring="xlr3", lane=lane, session=session)
+        assert verdicts(at, session) == [then] * 2
+
+
 def test_a_session_does_not_take_one_lane_for_the_whole_piece(program: Running) -> None:
     at = chain(program)
     cable, *others = at.codes
-    data = {"op": op(), "on": "2026-09-21", "kind": "test", "why": "untested", "place": ""}
-    session = UUID(program.lead.post("/sessions", data=data).headers["location"].removeprefix("/sessions/"))
+    session = evening(program)
     for lane in range(1, 9):
         at.test(cable, through=tuple(others), lane=str(lane), session=session)
         with program.store.reading() as db:
@@ -199,6 +244,16 @@ def test_a_fail_makes_suspect_what_lies_on_its_lane(program: Running) -> None:
     at.void(failed["id"])
     assert [due_of(at, code) for code in at.codes] == [DueState.CURRENT, DueState.CURRENT, DueState.BLOCKED]
     assert verify(program.store, program.clock.now) == []
+
+
+def test_the_bad_piece_is_known_by_each_of_its_open_faults(program: Running) -> None:
+    at = bench(program, "8p8c-to-xlr4", "8p8c")
+    hub, trunk = at.codes
+    for joined in (wires(1, 2, 3, 4)[1:], wires(1, 2, 3, 4)[:-1]):
+        at.test(hub, joined, wiring="xlr3x4")
+        program.clock.ahead(minutes=1)
+    at.test(hub, wires(1, 2, 3, 4)[1:], through=(trunk,))
+    assert at.flags(trunk) == []
 
 
 def test_after_a_repair_every_lane_passes_again(program: Running) -> None:

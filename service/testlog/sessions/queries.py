@@ -14,7 +14,7 @@ from service.gear.models import Item, Place
 from service.gear.queries import ItemFacts, item_facts
 from service.gear.wirings import find_wiring
 from service.tags.queries import codes_of
-from service.testlog.core import Verdict, all_pass
+from service.testlog.core import Verdict, ends_proven
 from service.testlog.models import (
     SessionHelper,
     SessionKind,
@@ -178,7 +178,7 @@ def tested(db: Session, session_id: UUID) -> dict[UUID, Done]:
         if (
             done.verdict is not Verdict.FAIL
         ):  # a pass is one of the whole item, whatever a single test went through
-            verdict = Verdict.PASS if all_pass(history, here) else Verdict.PARTIAL
+            verdict = Verdict.PASS if ends_proven(history, here) else Verdict.PARTIAL
             found[item_id] = replace(done, verdict=verdict)
     return found
 
