@@ -11,16 +11,23 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, select, text
 from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
 
+from service.crew.core import Role, Who
+from service.crew.models import Person
 from service.gear.models import OwnWiring
 from service.kit.problems import Busy
 from service.serving import first_link
+from service.store.receipts import Asked, once
 from service.store.sessions import Store, rerun_if_beaten
+from service.testlog.actions import log_test
+from service.testlog.core import NewTest
 from service.testlog.models import OwnTester
 from tests.gear.test_own_wirings import TYPED, seen
 from tests.support.program import START, Running, op, running
+from tests.testlog.support import GOOD, ZONE, bench
 from tests.testlog.test_bench_lamps import LAMPS
 
 ROOT = Path(__file__).parents[2]
@@ -37,11 +44,11 @@ def program(postgres_url: str) -> Iterator[Running]:
 
 
 @contextmanager
-def held(store: Store, row: object, then: Callable[[], Any]) -> Iterator[Future[Any]]:
-    """Save a row, and commit it only when `then`, which runs beside, waits for it."""
+def held(store: Store, first: Callable[[Session], object], then: Callable[[], Any]) -> Iterator[Future[Any]]:
+    """Write something first, and commit it only when `then`, which runs beside, waits for it."""
     with ThreadPoolExecutor(1) as pool:
         with store.writing() as db:
-            db.add(row)
+            first(db)
             db.flush()
             second = pool.submit(then)
             with store.reader.connect() as looking:
@@ -61,7 +68,9 @@ def test_two_leads_who_keep_the_same_wiring(program: Running) -> None:
     shown = program.lead.post("/wirings/new", data=asked | {"do": "show"})
     asked |= {"do": "keep", "seen": seen(shown.text)}
     first = OwnWiring(key="own-short-snake", name="Short snake", spec={}, made_by=None, created_at=START)
-    with held(program.store, first, lambda: program.lead.post("/wirings/new", data=asked)) as second:
+    with held(
+        program.store, lambda db: db.add(first), lambda: program.lead.post("/wirings/new", data=asked)
+    ) as second:
         answer = second.result()
     assert answer.status_code == 422
     assert "There is a wiring called" in answer.text
@@ -73,10 +82,30 @@ def test_two_leads_who_keep_the_same_tester(program: Running) -> None:
         made_by=None, created_at=START,
     )  # fmt: skip
     asked = {"op": op()} | LAMPS
-    with held(program.store, first, lambda: program.lead.post("/testers/new", data=asked)) as second:
+    with held(
+        program.store, lambda db: db.add(first), lambda: program.lead.post("/testers/new", data=asked)
+    ) as second:
         answer = second.result()
     assert answer.status_code == 422
     assert "There is a tester called" in answer.text
+
+
+def test_a_mark_that_meets_its_test_as_it_comes_in(program: Running) -> None:
+    (code,), test, now = bench(program, "xlr3").codes, op(), program.clock.now
+    with program.store.reading() as db:
+        crew = db.scalars(select(Person).where(Person.role == Role.CREW)).one()
+        tester = Who(crew.id, crew.display_name, Role.CREW)
+
+    def log(db: Session) -> None:
+        asked, new = Asked(UUID(test), "test.log", [], now), NewTest(UUID(test), code, joined=GOOD)
+        once(db, asked, lambda: (), lambda: log_test(db, new, tester, now, ZONE))
+
+    sent = {"id": op(), "test": test}
+    with held(program.store, log, lambda: program.crew.post("/api/v1/marks", json=sent)) as second:
+        answer = second.result()
+    assert (answer.status_code, answer.json()["marked"]) == (201, True)
+    (line,) = program.viewer.get("/api/v1/tests").json()["items"]
+    assert line["marked"]["stands"] is False
 
 
 def test_two_hosts_that_start_on_an_empty_database(postgres_url: str) -> None:

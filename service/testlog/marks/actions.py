@@ -32,12 +32,13 @@ def mark(
     Raises:
         Conflict: somebody else logged it, or a lead said that it stands.
     """
-    if queries.test(db, test_id) is None:
+    marked = queries.test(db, test_id) is not None
+    if not marked:
         bar(db, test_id, BARRED, now)
-        marked = False
-    else:
+        # Where it was just coming in, that waited for it: now it is there.
+        marked = queries.test(db, test_id) is not None
+    if marked:
         _mark(db, test_id, note, who, now, zone)
-        marked = True
     return {"id": str(op), "test": str(test_id), "marked": marked, "received_at": now.isoformat()}
 
 
