@@ -129,8 +129,7 @@ def _add_exchange(commands: Any) -> None:
     into.add_argument(
         "--kind",
         choices=("cable", "hub", "trunk"),
-        default="cable",
-        help="of gear whose row names none; cable otherwise",
+        help="of gear whose row names none; else it stays out where the sheet tells in words what its things are",
     )
     into.add_argument(
         "--blank-place", choices=("same", "none"),

@@ -25,6 +25,7 @@ NOT_GEAR = [
     ("XLR 5-pin cable", "four pins or more"), ("XLR male to male", "two like ends"),
     ("3.5 mm aux cable", "small plugs"),
     ("Network hub", "hub"), ("Ethernet switch", "switch"), ("HDMI cable", "no microphone wiring"),
+    ("XLR to bare wire", "an open end"),
     ("BNC cable", "other connectors"), ("XLR turnaround", "turnaround"), ("cable ties", "cable ties"),
     ("Total", "is a total"), ("Subtotal:", "is a total"), ("GRAND TOTAL", "is a total"), ("Cable total", "is a total"),
     ("XLRF-XLRF", "two like ends"), ("TRS to XLR male", "to an XLR plug"), ("Mic cable #1-8", "may be 8 pieces"),
@@ -79,7 +80,7 @@ GEAR = [
 def test_what_is_gear_comes_in_as_that(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         sheet = "Name,Length,Place\n" + "".join(f'"{name}",{length},Rack 1\n' for name, length, _, _ in GEAR)
-        brought_in(program, sheet)
+        brought_in(program, sheet, item_kind="cable")
         with program.store.reading() as db:
             found = {
                 label: (kind, wiring)
@@ -108,6 +109,103 @@ Total cables,,,,33,
 Event,Date,Bus,,,
 Regional,2026-10-10,2,,,
 """
+
+
+THINGS = ("XLR cable", "fog juice", "drum throne", "rope", "cable tray", "fire wire", "low end", "Snare mic")
+SURE = {"XLR cable", "Snare mic"}
+
+
+@pytest.mark.parametrize("column", ["Item", "Description", "Gear", "Item description", "Type"])
+def test_where_things_are_described_only_what_says_that_it_is_a_cable_is_one(
+    sqlite_url: str, column: str
+) -> None:
+    sheet = f"{column},Length,Place\n" + "".join(f"{thing},6 ft,Rack\n" for thing in THINGS)
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        taken = {thing for line, thing in enumerate(THINGS, 2) if (line, "New") in fates(page)}
+        assert taken == SURE - ({"Snare mic"} if column == "Type" else set())
+        if column != "Type":
+            assert "“rope” does not say that it is a cable, a hub or a trunk" in said_of(page, 5)
+            assert "with --kind" in said_of(page, 5)
+            # The answer to the question about all such rows.
+            said = tried(program, sheet, item_kind="cable")
+            assert {thing for line, thing in enumerate(THINGS, 2) if (line, "New") in fates(said)} == set(
+                THINGS
+            )
+
+
+def test_names_are_no_descriptions_until_they_are_more_than_names(sqlite_url: str) -> None:
+    rows = "low end,10 ft\nmarimba,10 ft\n"
+    with running(sqlite_url) as program:
+        assert fates(tried(program, f"Name,Length\n{rows}")) == [(2, "New"), (3, "New")]
+        assert fates(tried(program, f"Cable,Length\n{rows}")) == [(2, "New"), (3, "New")]
+        more = tried(program, f"Name,Length\n{rows}Mic stand,3 ft\n")
+        assert fates(more) == [(line, "Not taken") for line in (2, 3, 4)]
+        most = tried(program, "Name,Length\nXLR 1,10 ft\nXLR 2,10 ft\nrope,50 ft\n")
+        assert fates(most) == [(2, "New"), (3, "New"), (4, "Not taken")]
+        kinds = tried(program, "Name,Kind,Length\na,cable,10 ft\nrope,,10 ft\nXLR 3,,10 ft\n")
+        assert fates(kinds) == [(2, "New"), (3, "Not taken"), (4, "New")]
+        several = tried(program, "Name,Kind,Length\na,cable/hub,10 ft\nb,not a cable,10 ft\n")
+        assert fates(several) == [(2, "Not taken"), (3, "Not taken")]
+
+
+SECTIONS = """Name,Length,Place
+XLR CABLES,,
+#1,10 ft,Rack
+SPEAKER CABLES,,
+#3,25 ft,Rack
+DB25 snakes:,,
+
+#4,50 ft,Rack
+Stage boxes,,
+H1,,Rack
+LIGHTING,,
+par can,3 ft,Rack
+XLR CABLES,,
+#5,10 ft,Rack
+
+fog,3 ft,Rack
+"""
+
+
+def test_a_heading_says_what_is_below_it(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, SECTIONS)
+        taken = [line for line, fate in fates(page) if fate == "New"]
+        assert taken == [3, 8, 10, 14]
+        assert "“SPEAKER CABLES” is no microphone wiring" in said_of(page, 5)
+        assert "“fog” does not say" in said_of(page, 16)
+        brought_in(program, SECTIONS)
+        with program.store.reading() as db:
+            found = {
+                label: (kind, wiring)
+                for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
+            }
+        assert found == {
+            "#1": ("cable", "xlr3"), "#4": ("trunk", "d25x8"), "H1": ("hub", "d25-to-xlr8"), "#5": ("cable", "xlr3"),
+        }  # fmt: skip
+
+
+def test_several_pieces_never_come_in_as_one(sqlite_url: str) -> None:
+    names = ("3 x XLR cable", "XLR cable x3", "(4) XLR cables", "XLR cables", "two mic cables", "6 each mic cables",
+             "pair of XLR cables", "XLR cable - qty 5", "10 ft XLR (x4)", "2x50 ft XLR")  # fmt: skip
+    sheet = "Item,Length\n" + "".join(f"{name},10 ft\n" for name in names)
+    with running(sqlite_url) as program:
+        page = tried(program, sheet)
+        assert {fate for _, fate in fates(page)} == {"Not taken"}
+        assert "“3 x XLR cable” may be 3 pieces" in said_of(page, 2)
+        assert "“XLR cables” is of several pieces" in said_of(page, 5)
+        told = "Item,Length,Qty\n" + "".join(f"{name},10 ft,2\n" for name in names)
+        assert {fate for _, fate in fates(tried(program, told))} == {"New"}
+
+
+def test_marks_for_the_cell_above_and_places_that_are_none_are_refused(sqlite_url: str) -> None:
+    rows = 'a,cable,10 ft,Rack\n"""",cable,10 ft,Rack\nb,ditto,10 ft,Rack\nc,cable,10 ft,LOST\nd,cable,10 ft,trash\n'
+    with running(sqlite_url) as program:
+        page = tried(program, "Name,Kind,Length,Place\n" + rows)
+        assert fates(page) == [(2, "New"), *((line, "Wrong") for line in (3, 4, 5, 6))]
+        assert "“ditto” stands for the cell above it" in said_of(page, 4)
+        assert "“LOST” is where nothing is kept" in said_of(page, 5)
 
 
 def test_a_volunteers_sheet_row_by_row(program: Running) -> None:
@@ -189,10 +287,12 @@ def test_cells_that_were_merged_are_asked_for_and_never_passed_over(sqlite_url: 
     with running(sqlite_url) as program:
         sheet = "Name,Kind,Wiring,Length,Place\na,trunk,DB25,9 m,Rack 1\nb,,,9 m,\nc,cable,XLR,3 m,Rack 2\nd,,,3 m,\n"
         page = tried(program, sheet, above="none")
+        assert fates(page) == [(2, "New"), (3, "Not taken"), (4, "New"), (5, "Not taken")]
+        page = tried(program, sheet, above="none", item_kind="cable")
         assert fates(page) == [(2, "New"), (3, "Not taken"), (4, "New"), (5, "New")]
         assert "it would be taken for cable; above it stands trunk" in said_of(page, 3)
         assert "at no place yet" in said_of(page, 5)
-        assert "at Rack 2" in said_of(tried(program, sheet, above="same"), 5)
+        assert "at Rack 2" in said_of(tried(program, sheet, above="same", item_kind="cable"), 5)
         wiring = "Name,Kind,Wiring,Length\na,trunk,DB25,50 ft\nb,trunk,,25 ft\n"
         assert fates(tried(program, wiring)) == [(2, "New"), (3, "Not taken")]
         brought_in(program, sheet, above="none", bad="good")

@@ -21,6 +21,7 @@ from tests.support.program import Running, running
         ("16x4 snake", 20), ("16×0 drop snake", 16), ("4-pair loom", 4), ("twelve channel snake", 12), ("8 lines", 8),
         ("SNAKE 16 CH", 16), ("Hub 3 ch 9-16", None), ("Snake 2", None), ("25-way D", None), ("100 ft snake", None),
         ("2x50 ft", None), ("Truck 2, 16 channels", 16), ("", None), ("0 channels", None),
+        ("stage box 32", 32), ("snake 16/4", 20), ("snake 16 ft", None), ("1/4 snake", None), ("Hub 16", None),
     ],
 )  # fmt: skip
 def test_lanes_that_words_tell(words: str, lanes: int | None) -> None:
@@ -156,6 +157,6 @@ def test_a_description_is_kept_as_a_note(sqlite_url: str) -> None:
 
 def test_a_description_without_a_length_is_asked_for_it(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
-        page = tried(program, DESCRIBED + "Z1,left over,Mixer\n")
+        page = tried(program, DESCRIBED + "Z1,left over cable,Mixer\n")
         assert fates(page)[-1] == (7, "Wrong")
         assert "a cable needs its length" in page.text

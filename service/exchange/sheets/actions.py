@@ -129,7 +129,7 @@ class Answers:
     columns: Sequence[str] = ()
     unit: Unit | None = None
     order: Order | None = None
-    item_kind: str = "cable"
+    item_kind: str | None = None
     between: bool | None = None
     bad: BadRows = BadRows.ALL
     above: Above | None = None
@@ -143,8 +143,9 @@ def answered(text: str, answers: Answers) -> Asked:
     """
     seen = look(text, answers.kind)
     seen = look(text, seen.kind, chosen(seen, answers.columns))
+    item_kind = seen.usual_kind if answers.item_kind is None else answers.item_kind
     return Asked(
         text, seen.kind, tuple(column.key for column in seen.columns), answers.unit or seen.unit,
-        answers.order or seen.order, answers.item_kind, answers.between, answers.bad,
+        answers.order or seen.order, item_kind, answers.between, answers.bad,
         answers.above,
     )  # fmt: skip

@@ -14,7 +14,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
-from service.exchange.sheets.core.asides import Aside, above, filled_down
+from service.exchange.sheets.core.asides import Aside, above, filled_down, sections
 from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged, Ways
@@ -22,7 +22,7 @@ from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty,
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
 from service.exchange.sheets.core.telling import first_cell, new_place, same_label
-from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, refuse_merged
+from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, heading_of, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear
@@ -45,6 +45,7 @@ def plan(
     planner = _Planner(db, today, unit, offer)
     labels = mapping.index("label") if "label" in mapping else None
     aside = asides_of(sheet, mapping, SheetKind.GEAR) | above(sheet)
+    headings = sections(sheet, aside, heading_of)
     if choices.above:
         sheet = filled_down(sheet, mapping, aside)
     for line in (*sheet.above, *sheet.lines):
@@ -55,7 +56,7 @@ def plan(
             planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
             continue
         try:
-            row = read_row(line, mapping, choices, offer)
+            row = read_row(line, mapping, choices, offer, headings.get(line.number, ""))
             planner.refuse_merged(row, mapping)
             planner.take(row)
         except Invalid as refusal:

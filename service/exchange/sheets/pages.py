@@ -42,7 +42,10 @@ ABOVES = [
     (Above.NONE, "Its place is not known"),
 ]
 BETWEENS = [("yes", "It was repaired in between"), ("no", "It was not: it stays quarantined")]
-ITEM_KINDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
+ITEM_KINDS = [
+    ("", "Not taken: it may be anything"),
+    *((kind.name, sentence(kind.page)) for kind in KINDS.values()),
+]
 
 
 @router.get("/exchange")
@@ -193,9 +196,11 @@ def _columns(
     desk: Desk, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
 ) -> Response:
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
-    values: dict[str, Any] = {"unit": seen.unit, "order": seen.order, "item_kind": "cable"} | {
-        name: typed[name] for name in ("unit", "order", "item_kind", "between", "above") if typed.get(name)
-    }
+    values: dict[str, Any] = {
+        "unit": seen.unit,
+        "order": seen.order,
+        "item_kind": typed.get("item_kind", seen.usual_kind),
+    } | {name: typed[name] for name in ("unit", "order", "between", "above") if typed.get(name)}
     return desk.page(
         "exchange/columns.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
         seen=seen, sheet=pack(text), words=words, values=values, kinds=KINDS_OF_SHEET, units=UNITS, orders=ORDERS,

@@ -85,6 +85,27 @@ def asides(
     return found
 
 
+def sections(sheet: Sheet, aside: Mapping[int, Aside], heading_of: Callable[[str], str]) -> dict[int, str]:
+    """The heading above each line that is an entry. A heading reaches to the next one, to a total, and to an empty row
+    unless that follows it at once; a note ends nothing.
+    """
+    found, heading, fresh, ends = dict[int, str](), "", False, 0
+    for line in sheet.lines:
+        if line.number > ends and not fresh:
+            heading = ""
+        ends = line.number + 1 + sum(cell.count("\n") for cell in line.cells)
+        one = aside.get(line.number)
+        if one is None:
+            fresh = False
+            if heading:
+                found[line.number] = heading
+        elif one.why != _ALONE:
+            heading = heading if one.why == _AGAIN else ""
+        elif words := heading_of(next(cell for cell in line.cells if cell.strip())):
+            heading, fresh = words, True
+    return found
+
+
 def above(sheet: Sheet) -> dict[int, Aside]:
     """What stands above the names of the columns, by line."""
     return {

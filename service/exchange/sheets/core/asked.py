@@ -12,7 +12,8 @@ from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
-from service.exchange.sheets.core.wired import TELLING, stands_alone
+from service.exchange.sheets.core.sure import describes
+from service.exchange.sheets.core.wired import TELLING, heading_of, stands_alone
 from service.gear.core import KINDS
 from service.kit.codes import ALPHABET, LENGTH
 from service.kit.lengths import Unit
@@ -43,8 +44,8 @@ class Asked:
     """An import as it is asked for. `text` is the sheet, `mapping` a field's key or nothing for each column.
 
     `unit` is of lengths without one, `order` of dates that may be read in two ways, `item_kind` of gear that names no
-    kind, `between` whether there was a repair where a pass follows a fail and none is told (None: nobody has said),
-    `above` what an empty cell means below a place.
+    kind (empty: it stays out), `between` whether there was a repair where a pass follows a fail and none is told (None:
+    nobody has said), `above` what an empty cell means below a place.
     """
 
     text: str
@@ -72,7 +73,8 @@ class Look:
     """A sheet at first sight: what it seems to be of, its columns, and what has to be asked.
 
     `bare` says that there are lengths without a unit, `unclear` is a date that may be read in two ways, `gaps` are the
-    lines without a place below one that has it, each with that place.
+    lines without a place below one that has it, each with that place. `usual_kind` is the kind of a row that names none
+    while nobody has said: none where the sheet tells in words what its things are (`core.sure`), else a cable.
     """
 
     kind: SheetKind
@@ -83,6 +85,7 @@ class Look:
     bare: bool
     unclear: str | None
     gaps: tuple[tuple[int, str], ...] = ()
+    usual_kind: str = "cable"
 
 
 def fields(kind: SheetKind) -> tuple[Field, ...]:
@@ -110,9 +113,15 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
     )
     lengths = by_key.get("length", ())
     bare = not columns.measure_in(name) and any(map(is_bare, lengths))
-    gaps = asides.gaps(read, keys, asides_of(read, keys, kind)) if kind is SheetKind.GEAR else []
     unclear = None if order else days.unclear(dates)
-    return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps))
+    if kind is SheetKind.TESTS:
+        return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear)
+    aside = asides_of(read, keys, kind)
+    gaps = asides.gaps(read, keys, aside)
+    told = describes(read, keys, aside, asides.sections(read, aside, heading_of))
+    return Look(
+        kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if told else "cable"
+    )
 
 
 def asides_of(read: Sheet, mapping: Sequence[str], kind: SheetKind) -> dict[int, Aside]:
@@ -227,7 +236,7 @@ def read_asked(text: str, typed: Mapping[str, str]) -> Asked:
     asked = Asked(
         text, kind, mapping, Unit(unit) if unit in set(Unit) else None,
         Order(order) if order in set(Order) else None,
-        typed["item_kind"] if typed.get("item_kind") in KINDS else "cable",
+        typed["item_kind"] if typed.get("item_kind") in ("", *KINDS) else look(text, kind, mapping).usual_kind,
         {"yes": True, "no": False}.get(typed.get("between", "")),
         BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
         Above(typed["above"]) if typed.get("above") in set(Above) else None,
@@ -280,7 +289,9 @@ def _needed(asked: Asked, read: Sheet) -> tuple[str, ...]:
     if asked.kind is SheetKind.TESTS:
         return ("code", "tested_at", "verdict")
     # A sheet that changes what is here needs the codes only; new cables need their lengths, and hubs have none.
-    by_row = not KINDS[asked.item_kind].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
+    by_row = not KINDS[asked.item_kind or "cable"].has_length or not {"code", "kind"}.isdisjoint(
+        asked.mapping
+    )
     telling = (at for at, key in enumerate(asked.mapping) if key in TELLING)
     told = any(length_in(cell) for at in telling for cell in _cells(read, at))
     return () if by_row or told else ("length",)

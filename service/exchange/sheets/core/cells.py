@@ -27,6 +27,9 @@ _LENGTH_IN = re.compile(
     r"|[ -]?met(?:er|re)s?\b| ?m\b(?! ?[-/&] ?[fm]| ?to | ?female))"
 )
 """A length within other words: its unit is written, and no M is a plug's."""
+_TWO_LENGTHS = re.compile(
+    r"\d ?(?:ft|feet|foot|'|m|met(?:er|re)s?)? ?(?:/|-|or|to|&) ?\d+ ?(?:ft\b|feet\b|foot\b|'|m\b|met(?:er|re)s?\b)"
+)
 _COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.?|each|cables?|total))?")
 # A comma with three digits behind it is of thousands, so it is never taken for a decimal one.
 _DECIMAL_COMMA = re.compile(r"\$? ?(?:\d+|\d{1,3}(?:\.\d{3})+),\d\d?")
@@ -126,6 +129,24 @@ def refuse_broken_formula(cell: str, field: str) -> None:
         )
 
 
+_DITTO = frozenset(
+    ('"', "''", "〃", "″", "”", '",,', "ditto", "do.", "same", "same as above", "as above", "idem", "↓", "^")
+)
+
+
+def refuse_ditto(cell: str, field: str) -> None:
+    """Refuse a mark that stands for the cell above.
+
+    Raises:
+        Invalid: for `field`.
+    """
+    if folded(cell) in _DITTO or folded(plain(cell)) in _DITTO:
+        raise invalid(
+            field,
+            f"“{cell.strip()}” stands for the cell above it; write here what that one says, since rows may be sorted.",
+        )
+
+
 def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     """A line of text, spaces tidied.
 
@@ -169,7 +190,10 @@ def read_length(text: str, unit: Unit | None, measure: str = "") -> int:
         return parse_length(f"{typed} {measure}")
     if _BARE.fullmatch(typed):
         if unit is None:
-            raise invalid("length", f"“{typed[:40]}” needs a unit: choose above what bare numbers are.")
+            raise invalid(
+                "length",
+                f"“{typed[:40]}” needs a unit, and nobody has said what bare numbers are; write it like 10 ft or 3 m.",
+            )
         return parse_length(f"{typed} {_UNIT_WORDS[unit]}")
     return parse_length(re.sub(r"(?<=\d)-(?=[a-z])", " ", typed))
 
@@ -181,6 +205,8 @@ def length_in(words: str) -> tuple[int, str] | None:
     >>> length_in("10ft XLR"), length_in("XLR 3 M-F"), length_in("Cat5 trunk, 30 m")
     ((3048, '10ft'), None, (30000, '30 m'))
     """
+    if _TWO_LENGTHS.search(plain(words).lower()):
+        return None
     lengths = dict[int, str]()
     for told in _LENGTH_IN.findall(plain(words).lower()):
         with suppress(Invalid):  # longer than any run on a field, say: it is no length of a cable
@@ -223,10 +249,16 @@ def read_count(text: str) -> int:
     """
     typed = re.sub(r" (?:pcs?\.?|pieces?|ea\.?|each|cables?)$", "", folded(plain(text)))
     found = _COUNT.fullmatch(typed)
-    count = int(found[1]) if found else _NUMBER_WORDS.get(typed, 0)
+    count = int(found[1]) if found else number_in_words(typed) or 0
     if not 1 <= count <= COUNT_MOST:
         raise invalid("count", f"“{text.strip()[:20]}” is no number of pieces; enter 1 to {COUNT_MOST}.")
     return count
+
+
+def number_in_words(words: str) -> int | None:
+    """The number that words are, like 3 or "half dozen"; None where they are none."""
+    typed = folded(plain(words))
+    return int(typed) if typed.isascii() and typed.isdigit() else _NUMBER_WORDS.get(typed)
 
 
 def read_gauge(text: str) -> int:
@@ -243,6 +275,11 @@ def read_gauge(text: str) -> int:
             f"“{text.strip()[:20]}” is no wire gauge; enter a whole number from {THICKEST_AWG} to {THINNEST_AWG}.",
         )
     return gauge
+
+
+def is_gone(cell: str) -> bool:
+    """Whether a cell says that an item is gone, as a place like “LOST” does."""
+    return _STATES.get(folded(plain(cell)).rstrip("?!. ")) in (ItemState.RETIRED, ItemState.LOST)
 
 
 def read_state(text: str) -> Said:

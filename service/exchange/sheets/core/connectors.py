@@ -46,6 +46,12 @@ _LANES = re.compile(
 )
 _SENDS = re.compile(r"(?<![\w.])(\d{1,2}) ?[x×] ?(\d{1,2})(?![\w.'\"]| ?(?:ft|feet|m|meters?|metres?|in)\b)")
 """Of a snake: the lines to the mixer and those back, as in 16x4."""
+_SENDS_SLASH = re.compile(r"(?<![\w./])(12|16|20|24|28|32|40|48) ?/ ?(0|2|4|6|8|12|16)(?![\w./])")
+_USUAL_LANES = re.compile(
+    r"\b(?:stage ?box|snake|multi ?core) (16|24|32|48)\b(?! ?(?:ft|feet|foot|m|meters?|in)\b|['\"#])"
+)
+"""A number behind such a word that is how many channels it has rather than which one it is (common practice, no
+source)."""
 _NO_MICROPHONE = re.compile(
     r"\b(?:loud)?speakers?\b|\bspeakon\b|\bnl[248]\b|\bbanana\b|(?<!phantom )\bpower(?:con)?\b|\bmains\b|\biec\b"
     r"|\bedison\b|\bextension\b|\bcamlock\b|\b(?:ac|dc) (?:cables?|cords?|leads?)\b|\bhdmi\b|\bvga\b|\brca\b|\bmidi\b"
@@ -107,9 +113,16 @@ def wiring_in(words: str, kind: str) -> str | None:
     return "trs" if trs else None
 
 
+def sends_in(words: str) -> bool:
+    """Whether words tell of a snake's lines and returns, as in 16x4: that is no number of pieces."""
+    return _SENDS.search(words) is not None
+
+
 def lanes_in(words: str) -> int | None:
     """How many channels the words tell of, the largest where they tell of several; None where they tell of none."""
     said = plain(words).lower()
     found = [int(_NUMBERS.get(match["number"], match["number"])) for match in _LANES.finditer(said)]
     found += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(said)]
+    found += [int(match[1]) + int(match[2]) for match in _SENDS_SLASH.finditer(said)]
+    found += [int(match[1]) for match in _USUAL_LANES.finditer(said)]
     return max(found, default=0) or None

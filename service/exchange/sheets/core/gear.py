@@ -11,7 +11,15 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.sheet import Line
-from service.exchange.sheets.core.wired import TELLING, NotTaken, Offer, Wired, refuse_range, wired
+from service.exchange.sheets.core.wired import (
+    TELLING,
+    NotTaken,
+    Offer,
+    Wired,
+    headed,
+    refuse_several,
+    wired,
+)
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
@@ -26,8 +34,8 @@ WORDS = {field.key: field.words.lower() for field in GEAR}
 @dataclass(frozen=True)
 class Choices:
     """How a sheet of gear is to be read: the unit of bare lengths, which number of a date comes first, the kind of gear
-    where a row names none, the `measure` that the name of the column of lengths says, and whether a cell without a
-    place means the one `above` it.
+    where a row names none (empty: such a row stays out), the `measure` that the name of the column of lengths says, and
+    whether a cell without a place means the one `above` it.
     """
 
     unit: Unit | None = None
@@ -109,14 +117,16 @@ def is_empty(line: Line, mapping: Sequence[str]) -> bool:
     return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
 
 
-def read_row(line: Line, mapping: Sequence[str], choices: Choices, offer: Offer) -> GearRow:
-    """What a row says; `offer` has the wirings that there are here.
+def read_row(
+    line: Line, mapping: Sequence[str], choices: Choices, offer: Offer, heading: str = ""
+) -> GearRow:
+    """What a row says; `offer` has the wirings that there are here, `heading` is what its part of the sheet is called.
 
     Raises:
         NotTaken: it is not surely gear that is known here.
         Invalid: a sentence for each field at fault.
     """
-    typed = _typed(line, mapping)
+    typed = headed(_typed(line, mapping), heading)
     values, errors, told = dict[str, Any](), dict[str, str](), list[str]()
     said = _read_cells(typed, choices, values, errors, told)
     _note_state(said, values, told)
@@ -140,6 +150,7 @@ def _typed(line: Line, mapping: Sequence[str]) -> dict[str, str]:
     }
     for key, cell in typed.items():
         cells.refuse_broken_formula(cell, key)
+        cells.refuse_ditto(cell, key)
     return typed
 
 
@@ -186,7 +197,7 @@ def _gear(
         except Invalid:
             pass  # told below
     if "count" not in errors:
-        refuse_range(typed, count)
+        refuse_several(typed, count)
     try:
         return wired(typed, choices.kind, offer), doubt
     except NotTaken:
@@ -212,6 +223,11 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
 
 def _place(cell: str, field: str) -> str:
     name = cells.read_line(cell, field)
+    if cells.is_gone(name):
+        raise invalid(
+            field,
+            f"“{name}” is where nothing is kept. Write retired or lost into a column for the state, and empty this.",
+        )
     if cells.is_length(name):
         raise invalid(
             field,

@@ -48,8 +48,10 @@ _LEADS = (
     ("a lead of two like ends", re.compile(
         r"\bxlr[ -]?\(?([fm])(?:emale|ale)?\)?\W+(?:to\W+)?xlr[ -]?\(?\1(?:emale|ale)?\b")),
     ("a lead from a TRS plug to an XLR plug", re.compile(r"\btrs\b.*\bxlr[ -]?\(?m(?:ale)?\b")),
+    ("a lead with an open end", re.compile(r"\bbare (?:wires?|ends?)\b|\bpig ?tails?\b|\bunterminated\b")),
     ("a lead with other connectors", re.compile(
-        r"\bbnc\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b|\brj-?11\b")),
+        r"\bbnc\b|\bcombo\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b"
+        r"|\brj-?11\b")),
 )  # fmt: skip
 """Leads of which no wiring is built in, and by which words they are known."""
 _QUARTER = re.compile(r"quarter|(?<![\d/])1/4(?![\d/])|¼|\bjack\b|6[.,]35|\bphone plug\b")

@@ -17,6 +17,7 @@ from service.exchange.sheets.core.connectors import (
     wiring_in,
 )
 from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, range_in, unclear_plug
+from service.exchange.sheets.core.sure import count_in, only_named_so, says_so
 from service.gear.core import KINDS
 from service.kit.problems import Invalid, invalid
 
@@ -29,8 +30,11 @@ _NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
 """What spreadsheets and people put beside a number."""
 
 
-TELLING = ("kind", "wiring", "description", "label")
-"""The fields whose words may tell what a piece is, those that are for it first."""
+TELLING = ("kind", "wiring", "description", "label", "heading")
+"""The fields whose words may tell what a piece is, those that are for it first; a row's heading is no column of it."""
+_DESCRIBED = TELLING[2:]
+_DENIED = re.compile(r"\b(?:no|not|non|isn'?t)\b")
+_OR = re.compile(r"[/,;|&+]|\bor\b|\band\b")
 
 
 class NotTaken(Invalid):
@@ -84,7 +88,8 @@ class Wired:
 
 
 def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
-    """What it is and how it is wired; `typed` has the cells that are filled, by field.
+    """What it is and how it is wired; `typed` has the cells that are filled, by field. An empty `usual_kind` says that
+    what names no kind by itself may be anything.
 
     Raises:
         NotTaken: it names a kind or connectors that are none here, or other gear; a row with a code may be of an item
@@ -92,8 +97,15 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
         Invalid: its cell for lanes tells no number of them.
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    described = typed.get("description", ""), typed.get("label", "")
-    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind
+    described = tuple(typed.get(key, "") for key in _DESCRIBED)
+    kind = (
+        kind_in(said)
+        or kind_in(plugs)
+        or ("" if said else _described_kind(described))
+        or usual_kind
+        or "cable"
+    )
+    _refuse_doubtful(said)
     exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
     if not exact:
         _refuse_other_leads(typed)
@@ -115,6 +127,8 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     wiring = wiring or (wiring_in(said, kind) if said else None) or _described_wiring(described, kind)
     if not exact:
         _refuse_unsuited(typed, kind, wiring)
+    if not (usual_kind or said or plugs or "code" in typed or any(map(says_so, described))):
+        _refuse_unsure(typed)
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
@@ -237,6 +251,60 @@ def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) ->
             else "."
         ),
     )
+
+
+def headed(typed: Mapping[str, str], heading: str) -> dict[str, str]:
+    """A row with the heading of its part of the sheet, where it may tell what the row is: no cell is for that, and its
+    own words name no other kind.
+    """
+    own = _described_kind(typed.get(key, "") for key in ("description", "label"))
+    told = {"kind", "wiring", "code"} & set(typed) or own not in (None, kind_described(heading))
+    return dict(typed) if told or not heading else {**typed, "heading": heading}
+
+
+def heading_of(cell: str) -> str:
+    """A row's only cell as the heading of what is below it; empty where it is a note or a number of pieces."""
+    words = " ".join(cell.split()).rstrip(": ")
+    return "" if _NOTE.search(words.lower()) or count_in(words) else words
+
+
+def _refuse_doubtful(said: str) -> None:
+    """Refuse a cell for the kind that denies it, or names several."""
+    named = {kind_in(part) for part in _OR.split(said)} - {None}
+    if kind_in(said) and only_named_so(said):
+        raise NotTaken("kind", f"“{_short(said)}” is no kind of gear here; leave the row out.")
+    if kind_in(said) and (_DENIED.search(said.lower()) or len(named) > 1):
+        raise NotTaken("kind", f"“{_short(said)}” may mean several things; write one of {', '.join(KINDS)}.")
+
+
+def _refuse_unsure(typed: Mapping[str, str]) -> None:
+    words = next((typed[key] for key in _DESCRIBED if key in typed), "")
+    raise NotTaken(
+        "kind",
+        (f"“{_short(words)}” does not say" if words else "nothing in this row says")
+        + f" that it is a {', a '.join([*KINDS][:-1])} or a {[*KINDS][-1]}. Leave it out; or write so into a column "
+        "for the kind of gear. If all rows that say no kind are of one, choose it under Columns, or with --kind.",
+    )
+
+
+def refuse_several(typed: Mapping[str, str], count: int | None) -> None:
+    """Refuse gear whose words name several pieces, where the number of them does not say so.
+
+    Raises:
+        NotTaken: for `label` or `description`.
+    """
+    refuse_range(typed, count)
+    if count is not None or typed.get("code"):
+        return
+    for key in ("description", "label"):
+        number = count_in(typed.get(key, ""))
+        if number is not None and number != 1:
+            how = f"may be {number} pieces" if number else "is of several pieces by its words"
+            raise NotTaken(
+                key,
+                f"“{_short(typed[key])}” {how}, and no column says how many there are. Write the number into a column "
+                "for how many, or 1 if it is one piece.",
+            )
 
 
 def refuse_range(typed: Mapping[str, str], count: int | None) -> None:

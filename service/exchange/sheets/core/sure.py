@@ -1,0 +1,117 @@
+"""Whether a row surely is a cable, a hub or a trunk, and of how many pieces it is, by words of the trade. Pure.
+
+No list of other things is ever complete (`core.others`). So where a sheet describes its things in words, only what says
+that it is gear of here is taken; a mere name, as “low end” in a column of names, describes nothing.
+
+>>> [says_so(words) for words in ("10 ft XLR", "Snare mic", "Stage box", "fog juice", "fire wire", "audio cord")]
+[True, True, True, False, False, True]
+>>> count_in("3 x XLR cable"), count_in("two mic cables"), count_in("XLR cables"), count_in("12x4 snake")
+(3, 2, 0, None)
+"""
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+
+from service.exchange.sheets.core.cells import number_in_words
+from service.exchange.sheets.core.columns import bare
+from service.exchange.sheets.core.connectors import ASIDE, sends_in
+from service.exchange.sheets.core.others import of_several, other_gear
+from service.exchange.sheets.core.sheet import Sheet
+from service.kit.typed import plain
+
+_SURE = re.compile(
+    r"\b(?:xlr\w*|trs|d-?b?-?(?:sub)?[ -]?25|8p8c|rj-?45|cat(?:egory)?[ -]?[5-8]\w*|mics?|microphones?|tie[ -]?lines?"
+    r"|hubs?|(?:stage|drop|break ?out|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|(?:sub ?)?snakes?|fan ?outs?"
+    r"|trunks?|multi ?(?:cores?|pairs?)|looms?|cables?|leads?)\b"
+)
+_WEAK = re.compile(r"\b(?:cords?|wires?|patch(?:es)?|jumpers?)\b")
+_OF_SOUND = re.compile(r"\b(?:audio|sound|balanced|signal|line|mic)\b")
+"""Beside these a cord or a wire is a cable; alone it may be of anything."""
+_OTHERWISE = re.compile(
+    r"\b(?:wheel|bike|hose|garden) hubs?\b|\b(?:drum|costume|prop|uniform|flag|wardrobe|storage|hardware|road"
+    r"|percussion|guard|swim\w*|car) trunks?\b|\blead (?:sheets?|weights?|pencils?|pipes?|singers?)\b"
+    r"|\b(?:dog|pencil) leads?\b|\bjumper cables?\b"
+    r"|\b(?:lightning|fire ?wire|bulk|bungee|steel|winch|brake|bike|lock|aircraft|safety|security|phone|charg\w+) "
+    r"(?:cables?|leads?)\b"
+    r"|\bfire ?wires?\b|\b(?:chicken|guy|piano|trip|snare|barbed) wires?\b"
+    r"|\bcable (?:trays?|pullers?|protectors?|guards?|mats?|ducts?|channels?|sleeves?|lubes?|locks?|organi[sz]ers?"
+    r"|management|winders?|testers?|cars?|railings?|staples?|trunking)\b"
+)
+"""Things that only have a word of the trade in their name."""
+_DESCRIBES = frozenset(
+    ("description", "desc", "item", "what", "gear", "equipment", "particulars", "type", "thing", "article")
+)
+_NUMBERS = frozenset(("no", "number", "id", "code", "label", "tag", "count"))
+_OF_CABLES = frozenset(("cable", "cables", "lead", "leads"))
+_WORD = re.compile(r"[^\W\d]{3,}")
+_TIMES = re.compile(
+    r"^(?:qty\.?:? ?)?\(?(?P<before>\d{1,3})\)? ?(?:[x×](?![\w-])|[x×] ?(?=\d+ ?(?:ft|feet|foot|m|meters?)\b)"
+    r"|each\b|ea\b|pcs?\b|pieces?\b|(?<=\)))"
+    r"|(?:^|[\s(,-])[x×] ?(?P<after>\d{1,3})\)?$|\((?P<aside>\d{1,3})\)$"
+    r"|\b(?:qty|quantity)\b\.?:? ?(?P<qty>\d{1,3})\)?$"
+)
+_LEADING = re.compile(r"^(?P<number>\d{1,3}|[a-z]+(?: [a-z]+)?) (?=(?:[a-z/\d-]+ ){0,4}?[a-z]+s\b)")
+_GROUP = re.compile(r"^(?:an? )?(?:pair|set|bundle|bag|bunch|pile|lot)s? of\b")
+
+
+def says_so(words: str) -> bool:
+    """Whether words say that what they name is a cable, a hub or a trunk."""
+    said = plain(words).lower()
+    if only_named_so(words) or other_gear(words, has_length=True):
+        return False
+    return bool(_SURE.search(said) or (_WEAK.search(said) and _OF_SOUND.search(said)))
+
+
+def only_named_so(words: str) -> bool:
+    """Whether a word of the trade is only in the name of something else, as in “cable tray”."""
+    return _OTHERWISE.search(plain(words).lower()) is not None
+
+
+def count_in(words: str) -> int | None:
+    """Of how many pieces words are by what they say, 0 where they tell no number, None where one is meant."""
+    said = " ".join(plain(words).lower().split())
+    if sends_in(said):
+        return None
+    found = _TIMES.search(said)
+    if found and says_so(said):
+        return int(next(filter(None, found.groups())))
+    part = ASIDE.split(said, maxsplit=1)[0]
+    if _GROUP.match(said) and says_so(said):
+        return 2 if "pair of" in said else 0
+    if not of_several(part):
+        return None
+    leading = _LEADING.match(part)
+    return (number_in_words(leading["number"]) if leading else None) or 0
+
+
+def describes(
+    sheet: Sheet, mapping: Sequence[str], passed_over: Collection[int], sections: Mapping[int, str]
+) -> bool:
+    """Whether a sheet tells in words what its things are: by a column for the kind or the connectors, by one of
+    descriptions or items, by headings, or since its names are more than names.
+    """
+    by_key = {key: at for at, key in enumerate(mapping) if key}
+    cells = {
+        key: [
+            line.cells[at]
+            for line in sheet.lines
+            if line.number not in passed_over and line.cells[at].strip()
+        ]
+        for key, at in by_key.items()
+    }
+    labels = cells.get("label", [])
+    names = {
+        key: set(bare(sheet.header[by_key[key]]).split()) for key in ("label", "description") if key in by_key
+    }
+    if any(cells.get(key) for key in ("kind", "wiring")) or any(map(says_so, sections.values())):
+        return True
+    if any(words & _OF_CABLES and not words & _DESCRIBES for words in names.values()):
+        return False
+    if any(
+        words & _DESCRIBES and not words & _NUMBERS and any(map(_WORD.search, cells[key]))
+        for key, words in names.items()
+    ):
+        return True
+    if any(other_gear(cell, has_length=True) for cell in labels):
+        return True
+    return 2 * sum(map(says_so, labels)) > len(labels)
