@@ -3,7 +3,7 @@
 
 import { span } from "../outbox/status.js";
 import { complete, missing, session, take } from "./package.js";
-import { install, possible } from "./worker.js";
+import { installed, possible } from "./worker.js";
 
 const section = document.querySelector("[data-take]"), id = section.dataset.take;
 const told = section.querySelector("[data-told]"), button = section.querySelector("button");
@@ -21,8 +21,7 @@ function say(pack) {
 async function finish(pack) {
   button.textContent = "Take it along again";
   told.textContent = `The list of ${pack.lines.length} items is on this phone. Loading its pages…`;
-  await install();
-  await navigator.serviceWorker.ready;
+  await installed();
   await complete(pack, (done, all) => {
     Object.assign(bar, { max: all + 1, value: done + 1, hidden: done === all });
     told.textContent = `The list of ${pack.lines.length} items is on this phone. Faults are here for ${done} of ${wirings(all)}; `

@@ -5,5 +5,18 @@ export const possible = "serviceWorker" in navigator;
 
 export async function install() {
   if (!possible) return;
-  try { await navigator.serviceWorker.register("/sw.js"); } catch (error) { console.warn("No offline pages:", error.message); }
+  try { await installed(); } catch (error) { console.warn("No offline pages:", error.message); }
+}
+
+/* Until it is in place. Throws where it, or a page that it keeps, could not be loaded: `ready` would be waited for for ever. */
+export async function installed() {
+  const registration = await navigator.serviceWorker.register("/sw.js"), coming = registration.installing;
+  if (!coming) return void await navigator.serviceWorker.ready;
+  await new Promise((resolve, reject) => {
+    coming.onstatechange = () => {
+      if (registration.active) resolve();
+      else if (coming.state === "redundant") reject(new Error("its pages did not come"));
+    };
+    coming.onstatechange();
+  });
 }

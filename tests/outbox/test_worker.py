@@ -164,6 +164,25 @@ def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(
 
 
 @browser_test
+@pytest.mark.parametrize(
+    "worker", [b"no script {", b"addEventListener('install', (e) => e.waitUntil(Promise.reject()))"]
+)
+def test_pages_that_could_not_be_loaded_are_told_and_loaded_later(
+    bad_line: Truck, browser: Browser, worker: bytes
+) -> None:
+    at = bad_line
+    with phone_in(browser) as context:
+        page, told = at.joined(context), "[data-told]"
+        at.line.altered["/sw.js"] = lambda _: worker
+        page.goto(f"{at.base}/sessions/{at.session}")
+        page.get_by_role("button", name="Take it along").click()
+        expect(page.locator(told)).to_contain_text("The list is on this phone; the rest could not be loaded")
+        at.line.altered.clear()
+        page.get_by_role("button", name="Take it along again").click()
+        expect(page.locator(told)).to_contain_text("It works without a signal", timeout=60_000)
+
+
+@browser_test
 def test_a_table_that_is_still_worked_out_is_waited_for_and_told(untested: Truck, browser: Browser) -> None:
     at = untested
     busy = {"status": 503, "headers": {"Retry-After": "2"}, "json": {"detail": "Busy."}}
