@@ -102,11 +102,13 @@ export async function flush(now = false) {
   if (busy) { again = true; return; }
   busy = true;
   try {
+    let done;
     do {
-      again = false;
+      again = done = false;
       const asked = hurry;
       hurry = false;
-      await alone(() => round(asked));
+      await alone(() => (done = true, round(asked)));
+      hurry ||= asked && !done; // another page is sending: asked again soon, it is not forgotten
     } while (again);
   } finally {
     busy = false;
@@ -179,7 +181,7 @@ async function plan() {
   if (!waiting.length || line.rejoin) return;
   const next = Math.max(Math.min(...waiting.map(dueAt)), line.until);
   clearTimeout(timer);
-  timer = setTimeout(() => flush(), Math.max(500, next - Date.now()));
+  timer = setTimeout(() => flush(), hurry ? 500 : Math.max(500, next - Date.now()));
 }
 
 async function changed() {

@@ -128,3 +128,21 @@ def test_without_a_signal_what_was_not_sent_never_comes(tmp_path: Path, browser:
         eventually(lambda: entries(page) == [])
         assert at.logged() == [kept[2]]
         assert marked(at) == []
+
+
+def test_send_now_is_not_forgotten_while_another_page_sends(at_truck: Truck, browser: Browser) -> None:
+    with phone_in(browser) as context:
+        page, other = at_truck.joined(context, "Oskar"), context.new_page()
+        page.clock.install()
+        key = log(at_truck, page)
+        page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 1)  # the ten seconds never end by themselves
+        other.goto(f"{at_truck.base}/healthz")
+        other.evaluate(
+            "navigator.locks.request('coilbook-outbox', () => new Promise((done) => { window.done = done; })), 0"
+        )
+        send_now(page)
+        page.wait_for_function("navigator.locks.query().then(({ held }) => held.length === 1)")
+        assert UUID(key) not in at_truck.logged()
+        other.evaluate("window.done()")
+        page.clock.run_for(1000)
+        eventually(lambda: UUID(key) in at_truck.logged())
