@@ -120,7 +120,8 @@ export async function linesOf(pack) {
 /* How a line's item stands: by what waits here, by what was sent from here since, else as it was taken along. */
 export async function stateOf(line) {
   const sent = await taken.get(`stands:${line.code}`).catch(() => null);
-  return standing(await entries()).get(line.code) ?? sent?.state ?? line.stands ?? line.state;
+  const before = sent?.state ?? line.stands ?? line.state, here = standing(await entries()).get(line.code) ?? before;
+  return here === "in_service_untested" && before !== "in_service" ? before : here;
 }
 
 /* The next line that is open, after this code in walking order, then from the start again. */

@@ -50,7 +50,7 @@ export async function takeBack({ id, url, shown, session }) {
   const undone = await undo(id);
   if (undone || url !== TESTS) return undone;
   await add(MARKS, { test: id }, {
-    what: "correction", code: shown.code, verdict: "Correction", back: location.pathname + location.search, fields: [],
+    what: "correction", of: shown.verdict, code: shown.code, verdict: "Correction", back: location.pathname + location.search, fields: [],
     words: [`${shown.verdict} was wrong. It counts as not tested until your lead decides.`],
   });
   await store.change(id, (entry) => (entry.state === "waiting" ? null : undefined));
@@ -168,9 +168,11 @@ async function settle(claimed, answer) {
   changed();
 }
 
-/* The states that a receipt names, by code: of what was tested alone, of what was swapped. */
+/* The states that a receipt names, by code: of what was tested alone, of what was swapped, of whose test was wrong. What was
+   tested in part is as good as it was before. */
 function stated({ item, through, bad, spare }, receipt) {
-  const found = [[through?.length ? null : item, receipt.state], [bad, receipt.bad_state], [spare, receipt.spare_state]];
+  const alone = through?.length || receipt.verdict === "partial" ? null : item;
+  const found = [[alone, receipt.state], [bad, receipt.bad_state], [spare, receipt.spare_state], ...Object.entries(receipt.stands ?? {})];
   return found.filter(([code, state]) => code && state);
 }
 

@@ -3,7 +3,10 @@
 
 import { entries, news } from "./outbox.js";
 
-/* Of each code what was found of it here: "quarantined" or "suspect". `all` are entries, the oldest first. */
+const UNTESTED = "in_service_untested";
+
+/* Of each code what was found of it here: "quarantined", "suspect", or "in_service_untested" where its tester says that it was
+   not tested after all. `all` are entries, the oldest first. */
 export function standing(all) {
   const found = new Map(), failed = new Set();
   const flexed = ({ evidence }) => evidence.some((one) => one.class === "flexed");
@@ -11,6 +14,7 @@ export function standing(all) {
   for (const { url, body, shown } of all) {
     if (url === "/api/v1/swaps") mark(body.bad, "quarantined");
     else if (url === "/api/v1/suspects") mark(body.item, "suspect");
+    else if (url === "/api/v1/marks" && shown.of !== "Fail" && !found.has(shown.code)) found.set(shown.code, UNTESTED);
     else if (url !== "/api/v1/tests") continue;
     else if (shown.verdict === "Fail" && body.through.length) [body.item, ...body.through].forEach((code) => mark(code, "suspect"));
     else if (shown.verdict === "Fail") { mark(body.item, "quarantined"); failed.add(body.item); }
@@ -20,7 +24,9 @@ export function standing(all) {
   return found;
 }
 
-const LOOKS = { quarantined: ["Quarantined", "is-solid"], blocked: ["Blocked", "is-fail is-twice"], suspect: ["Suspect", "is-fail is-open"] }; // as templates/parts/state.html has them
+const LOOKS = { quarantined: ["Quarantined", "is-solid"], blocked: ["Blocked", "is-fail is-twice"], suspect: ["Suspect", "is-fail is-open"],
+  [UNTESTED]: ["In service, untested", "is-due is-open"], untested: ["Untested", "is-calm is-open"] }; // as templates/parts/state.html has them
+const DUE = { quarantined: "blocked", [UNTESTED]: "untested" };
 const sent = []; // since this page came up: it does not show them yet
 
 /* Put the page right, and keep it so. */
@@ -39,8 +45,9 @@ export async function keepRight() {
 /* A chip as it has to be where its item was found `as` this; as it came, where nothing was found. */
 function put(chip, as) {
   if (chip.nextElementSibling?.dataset.instead) chip.nextElementSibling.remove();
+  if (as === UNTESTED && !chip.matches(".is-pass")) return; // it says nothing better already
   chip.hidden = Boolean(as) && (as === "quarantined" || chip.dataset.stands !== undefined || chip.matches(".is-pass"));
-  const name = chip.dataset.stands ? as : as === "quarantined" ? "blocked" : null;
+  const name = chip.dataset.stands ? as : DUE[as];
   if (name) {
     const made = Object.assign(document.createElement("span"), { className: `chip ${LOOKS[name][1]}`, innerHTML: chip.innerHTML });
     made.dataset.instead = "yes";
@@ -55,7 +62,7 @@ function put(chip, as) {
 function node(chip, as) {
   const mark = chip.closest(".run > li")?.querySelector(":scope > .node");
   if (!mark) return;
-  mark.className = "node is-fail";
+  mark.className = `node ${as === UNTESTED ? "is-due" : "is-fail"}`;
   shape(mark, as);
 }
 

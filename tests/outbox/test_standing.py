@@ -109,3 +109,42 @@ def test_it_stands_so_without_a_signal_also_after_it_was_sent(at: Truck, page: P
     with at.no_signal():
         page.goto(f"{at.base}/t/{code}")
         expect(page.locator("[data-state]").get_by_text("Quarantined")).to_be_visible()
+
+
+def test_what_was_wrongly_passed_or_tested_in_part_counts_as_not_tested(
+    tmp_path: Path, browser: Browser
+) -> None:
+    with truck(f"sqlite:///{tmp_path / 'truck.db'}", "xlr3", "xlr3") as at, phone_in(browser) as context:
+        page = at.joined(context)
+        take_along(at, page)
+        page.goto(at.form(1))
+        page.get_by_text("Mark what was found", exact=True).click()
+        page.get_by_text("Not everything was tested", exact=True).click()
+        page.locator("[name=skip]").first.check()
+        press(page, "Pass")
+        page.goto(at.form())
+        press(page, "Pass")
+        send_now(page)
+        eventually(lambda: entries(page) == [])
+        passed, partly = at.codes
+        with at.no_signal():
+            page.goto(f"{at.base}/t/{passed}")
+            expect(page.locator("p[data-state]")).to_have_text("In service")
+            page.goto(f"{at.base}/t/{partly}")
+            expect(page.locator("p[data-state]")).to_have_text("In service, untested")
+            page.get_by_text("Undo an earlier one").click()
+            row = page.locator("[data-last] .side").filter(has_text=f"{passed[:3]} {passed[3:]}")
+            row.get_by_role("button", name="This was wrong").click()
+            expect(bar(page)).to_contain_text("Pass was wrong")
+            page.goto(f"{at.base}/t/{passed}")
+            expect(page.locator("p[data-state]")).to_have_text("In service, untested")
+        page.route(UNSENT, lambda route: route.abort())
+        page.goto(f"{at.base}/t/{passed}")
+        expect(page.locator("[data-instead]").first).to_be_visible()
+        assert stands(page, passed)[0] == "In service, untested"
+        page.unroute(UNSENT)
+        send_now(page)
+        eventually(lambda: entries(page) == [])
+        with at.no_signal():
+            page.goto(f"{at.base}/t/{passed}")
+            expect(page.locator("p[data-state]")).to_have_text("In service, untested")

@@ -11,8 +11,10 @@ from sqlalchemy.orm import Session
 from service.crew import queries as crew
 from service.crew.core import Who
 from service.gear.models import Item
+from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
 from service.store.receipts import bar
+from service.tags.queries import codes_of
 from service.testlog import queries
 from service.testlog.following import Cause, Histories, follow, hold
 from service.testlog.marks.queries import marks_of
@@ -27,7 +29,8 @@ def mark(
     """Say that a test of one's own was wrong. What the service never had is taken back: it is taken no more.
 
     Returns:
-        `id`, the `test`, whether it is `marked` (else it never came, and now never will), and `received_at`.
+        `id`, the `test`, whether it is `marked` (else it never came, and now never will), how its items stand by then
+        (`stands`, by code), and `received_at`.
 
     Raises:
         Conflict: somebody else logged it, or a lead said that it stands.
@@ -39,7 +42,12 @@ def mark(
         marked = queries.test(db, test_id) is not None
     if marked:
         _mark(db, test_id, note, who, now, zone)
-    return {"id": str(op), "test": str(test_id), "marked": marked, "received_at": now.isoformat()}
+    items = queries.items_of(db, [test_id])[test_id]
+    facts = item_facts(db, items)
+    stands = {code: facts[item_id].stands for item_id, code in codes_of(db, items).items()}
+    return {
+        "id": str(op), "test": str(test_id), "marked": marked, "stands": stands, "received_at": now.isoformat(),
+    }  # fmt: skip
 
 
 def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo) -> None:

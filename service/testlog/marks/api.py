@@ -25,11 +25,13 @@ class MarkIn(BaseModel):
 
 
 class MarkOut(BaseModel):
-    """The receipt: whether the test is marked; a test that never came is taken back, and is taken no more."""
+    """The receipt: whether the test is marked; a test that never came is taken back, and is taken no more. `stands`
+    says how its items are shown from then on, by code."""
 
     id: UUID
     test: UUID
     marked: bool
+    stands: dict[str, str] = {}
     received_at: str
 
 
