@@ -37,6 +37,7 @@ export function arm() {
   document.addEventListener("visibilitychange", () => { if (since === Infinity) begin(); }, { signal });
   addEventListener("pageshow", (event) => { if (event.persisted) begin(); }, { signal }); // back from the browser's cache
   bar.addEventListener("pointerdown", (event) => { down = event.timeStamp; }, { capture: true, signal });
+  bar.addEventListener("keydown", (event) => { if (event.repeat) event.preventDefault(); }, { signal }); // Enter held down clicks on and on
   // A click counts by when it was made: on a busy phone it may be heard of long after. Keys make clicks, too.
   bar.addEventListener("click", (event) => {
     const made = down ?? event.timeStamp;

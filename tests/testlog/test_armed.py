@@ -103,6 +103,17 @@ def test_what_arms_them(at: Truck, page: Page) -> None:
     page.keyboard.press("Enter")
     assert entries(page) == []
 
+    # Nor a key held down until they are armed.
+    page.evaluate(BACK)
+    button(page).focus()
+    page.keyboard.down("Enter")
+    page.clock.run_for(2000)
+    expect(ready).to_be_visible()
+    for _ in range(3):
+        page.keyboard.down("Enter")  # again without an up: it repeats
+    page.keyboard.up("Enter")
+    assert entries(page) == []
+
     # In the background no time goes by.
     page.evaluate(BACK)
     page.clock.run_for(1500)
