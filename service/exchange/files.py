@@ -14,7 +14,7 @@ from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.asked import SheetKind, look
-from service.exchange.sheets.core.fates import Fate, counted, in_words, seal, spoken
+from service.exchange.sheets.core.fates import STAYS_OUT, Fate, counted, in_words, seal, spoken
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import bring_in, export
@@ -116,14 +116,19 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         yield f"column {name}: {said}" if name else f"{column.name.lower()}, which has no name: {said}"
     with store.reading() as db:
         plan = actions.planned(db, asked, _setting(db, now))
-    if dry:
-        yield from map(spoken, plan.rows)
+    yield from (spoken(row) for row in plan.rows if dry or row.fate in STAYS_OUT)
     if plan.ends_in_words:
         become = "Then the items of this sheet would be" if dry else "The items of this sheet become"
         yield f"{become}: {plan.ends_in_words}."
     if dry:
         yield f"A sheet of {words}; nothing was written: {in_words(counted(plan.rows))}."
         return
+    counts = counted(plan.rows)
+    if counts[Fate.NOT_TAKEN] and not any(
+        counts[fate] for fate in (Fate.NEW, Fate.CHANGED, Fate.SAME, Fate.ERROR)
+    ):
+        raise Problem(f"Nothing was brought in, since no row of it can be taken: {in_words(counts)}.")
+    yield f"A sheet of {words}, before anything is written: {in_words(counts)}."
     founded = False
     try:
         with store.writing() as db:
@@ -131,9 +136,9 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
             found_program(db, FIRST_NAME, _ZONE, now)
             done = actions.bring_in(db, asked, None, _setting(db, now), seal(plan.rows))
     except WrongRows as refusal:
-        yield from (spoken(row) for row in refusal.rows if row.fate is Fate.ERROR)
+        if "rows" in refusal.errors:  # they are no longer as they were told above
+            yield from (spoken(row) for row in refusal.rows if row.fate in STAYS_OUT)
         raise
-    yield from (f"line {line}: left out: {why}" for line, why in done["left"])
     for line, href, lead in done["after"]:
         yield f"line {line}: if this corrected {lead[:1].lower()}{lead[1:]}, void that one: {href}"
     counts = {Fate(fate): count for fate, count in done["counts"].items()}

@@ -83,6 +83,32 @@ def test_an_empty_program_goes_out_as_empty_sheets(tmp_path: Path, run) -> None:
         assert (tmp_path / f"{name}.csv").read_text().count("\n") == 1
 
 
+def test_what_stays_out_is_said_before_anything_is_written(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
+    sheet = tmp_path / "gear.csv"
+    sheet.write_text("Item,Length\nXLR cable,10 ft\nfog juice,6 ft\nTotal,16 ft\n")
+    status, said = run("import", str(sheet))
+    told = said.splitlines()
+    assert status == 0
+    assert told[-5].startswith("line 3: not taken, fog juice: ")
+    assert told[-4].startswith("line 4: not taken, Total: ")
+    assert told[-3] == "A sheet of gear, before anything is written: 1 new, 2 not taken."
+    assert told[-2] == "Brought in a sheet of gear: 1 new, 2 not taken."
+    assert (
+        run("import", str(sheet), "--kind", "cable")[1].count("new") == 2
+    )  # the answer for all that say no kind
+    sheet.write_text("Item,Length\nfog juice,6 ft\nTotal,16 ft\n")
+    status, said = run("import", str(sheet), database="empty")
+    assert status == 1
+    assert "no row of it can be taken: 2 not taken" in said
+    sheet.write_text("Item,Length\nXLR cable,10 ft\nXLR cable,ten\n")
+    status, said = run("import", str(sheet), database="empty")
+    assert status == 1
+    assert said.count("line 3: error") == 1
+    sheet.write_text("Item,Length\nXLR cable,10\n")
+    status, said = run("import", str(sheet), database="empty")
+    assert (status, "above" in said) == (1, False)
+
+
 def test_what_an_empty_cell_below_a_place_means_is_asked(tmp_path: Path, run) -> None:  # type: ignore[no-untyped-def]
     sheet = tmp_path / "gear.csv"
     sheet.write_text("Name,Length,Place\nlow end,10 ft,Frame 3\nhigh end,10 ft,\n")

@@ -254,6 +254,23 @@ def test_a_sheet_of_tests_has_such_rows_too(sqlite_url: str) -> None:
         ]  # fmt: skip
 
 
+def test_a_pass_of_a_fault_is_asked_about(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        brought_in(program, "Name,Length\na,10 ft\n")
+        page = tried(
+            program,
+            "Cable,Date,Result,Problem,Repair\na,2025-09-01,pass,pin 2 open,\na,2025-09-02,pass,crackles,\n"
+            "a,2025-09-03,pass,works fine,\na,2025-09-04,pass,none,\na,2025-09-05,pass,pin 2 open,new plug\n"
+            "a,#REF!,pass,,\n〃,2025-09-07,pass,,\n",
+        )
+        assert fates(page) == [
+            (2, "Wrong"), (3, "Wrong"), (4, "New"), (5, "New"), (6, "New"), (7, "Wrong"), (8, "Wrong"),
+        ]  # fmt: skip
+        assert "“pin 2 open” is a fault, and the verdict is a pass" in said_of(page, 2)
+        assert "where a formula has no value" in said_of(page, 7)
+        assert "stands for the cell above it" in said_of(page, 8)
+
+
 def test_a_first_row_of_gear_is_no_header(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         for sheet in (

@@ -141,6 +141,7 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     entered = read.value("entered", read_entered, None)
     cost, cut_to = read.value("cost", cells.read_money, None), read.value("cut_to", _cut_to, None)
     marked, why = read.value("marked", parse_instant, None), read.value("marked_why", _as_it_is, "")
+    read.value("code", lambda cell: cells.refuse_ditto(cell, "code"), None)
     if "code" not in typed:
         read.errors["code"] = "say which item it is of."
     if read.errors:
@@ -187,6 +188,7 @@ class _Reading:
             self.errors[key] = f"the {WORDS[key]} is missing."
             return (None, None, None)
         try:
+            cells.refuse_broken_formula(self.typed[key], key)
             return read(self.typed[key])
         except Problem as problem:
             self.errors[key] = problem.detail
