@@ -33,7 +33,7 @@ def logged(program: Running, note: str, verdict: str = "fail") -> str:
     ("right", "line", "old"),
     [
         ("2025-10-01,,fail,pin 3 open", 2, "a fail of this day that this sheet does not have: “pin 2 open”,"),
-        ("2025-10-01,,pass,", 2, "a fail of this day that this sheet does not have: “pin 2 open”,"),
+        ("2025-10-01,,pass,works fine", 2, "a fail of this day that this sheet does not have: “pin 2 open”,"),
         (
             "2025-10-01,8 pm,fail,pin 2 open",
             2,

@@ -271,6 +271,39 @@ def test_a_pass_of_a_fault_is_asked_about(sqlite_url: str) -> None:
         assert "stands for the cell above it" in said_of(page, 8)
 
 
+DOUBTED = [
+    ("mic cable (bad),cable,10 ft,,", "and no cell tells its state"),
+    ("mic,cable,10 ft,,sold 2023", "and no cell tells its state"),
+    ("XLR 5 DO NOT USE,cable,10 ft,,", "and no cell tells its state"),
+    ("a,hub,,trs,", "connectors that no hub here has"),
+    ("b,cable,10 ft,d25x8,", "connectors that no cable here has"), ("Snake 2,cable,50 ft,,", "a trunk. Write into"),
+    ("c,wheel hub,,,", "no kind of gear here"), ("fog,,10 ft,,", "does not say"), ("XLR?,,10 ft,,", "does not say"),
+    ("not XLR,,10 ft,,", "does not say"), ("12 way multicore,,25 ft,,", "says 12 channels"),
+]  # fmt: skip
+
+
+def test_what_contradicts_itself_is_asked_about(sqlite_url: str) -> None:
+    sheet = "Name,Kind,Length,Wiring,Note\nlow end,cable,10 ft,,bought second-hand\nd,hub cable,10 ft,,\n"
+    with running(sqlite_url) as program:
+        page = tried(program, sheet + "".join(f"{row}\n" for row, _ in DOUBTED))
+        assert fates(page) == [
+            (2, "New"),
+            (3, "New"),
+            *((line, "Not taken") for line in range(4, 4 + len(DOUBTED))),
+        ]
+        for line, (_, why) in enumerate(DOUBTED, 4):
+            assert why in said_of(page, line)
+        assert "d, 10 ft cable" in said_of(page, 3)
+
+
+def test_tables_below_each_other_are_told_apart(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        page = tried(program, "XLR cables,Length,Qty\nblack,10 ft,3\nSNAKES,Length,Qty\n8 ch,50 ft,1\n")
+        assert fates(page) == [(2, "New"), (3, "Not taken"), (4, "Not taken")]
+        assert "It names other columns than the first row does" in said_of(page, 3)
+        assert "a, 10 ft" not in tried(program, "Snakes,Length\na,50 ft\n").text
+
+
 def test_a_first_row_of_gear_is_no_header(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         for sheet in (

@@ -71,7 +71,11 @@ def asides(
         if _is_again(cells, names):
             other = None
             found[line.number] = Aside(Fate.SKIPPED, _AGAIN)
-        elif _names_columns(line, known) or (ends < line.number and _names_lengths(line, mapping)):
+        elif (
+            _names_columns(line, known)
+            or _names_most(cells, names, line)
+            or (ends < line.number and _names_lengths(line, mapping))
+        ):
             other = line.number
             found[line.number] = Aside(Fate.NOT_TAKEN, _OTHER_NAMES)
         elif other is not None:
@@ -122,6 +126,12 @@ def above(sheet: Sheet) -> dict[int, Aside]:
 def _is_again(cells: tuple[str, ...], names: tuple[str, ...]) -> bool:
     same = [cell == name for cell, name in zip(cells, names, strict=True) if cell]
     return len(same) > 1 and all(same)
+
+
+def _names_most(cells: tuple[str, ...], names: tuple[str, ...], line: Line) -> bool:
+    """Whether a row names two columns again, and calls another otherwise: a table like this one begins."""
+    same = sum(bool(cell) and cell == name for cell, name in zip(cells, names, strict=True))
+    return same > 1 and not any(map(is_value, line.cells))
 
 
 def _names_columns(line: Line, known: Collection[str]) -> bool:

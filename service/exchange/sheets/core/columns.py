@@ -49,7 +49,7 @@ _OF_TESTS = ("test", "tests", "tested", "tester", "check", "checked", "checks", 
 
 GEAR = (
     Field("code", "Code of its tag", ("code", "tag", "tag code", "coilbook code")),
-    Field("label", "Label", ("label", "name", "item", "description", "desc", "id", "number", "no", "cable",
+    Field("label", "Label", ("label", "name", "item", "description", "desc", "id", "number", "no", "cable", "cables",
                              "cable name", "cable id", "cable no", "item no", "asset", "asset id", "what", "gear",
                              "serial", "serial no", "inventory no", "inv no"), _ASIDE, weak=True),
     Field("kind", "Kind of gear", ("kind", "type", "category", "item type", "gear type", "cable type"), ("test",)),

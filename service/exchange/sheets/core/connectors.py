@@ -16,7 +16,7 @@ from service.kit.typed import plain
 _KIND_WORDS = (
     (
         "hub",
-        r"hubs?|(?:stage|drop|break ?out|junction|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|sub ?snakes?"
+        r"hubs?|(?:stage|drop|break ?out|junction|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|sub[ -]?snakes?"
         r"|fan ?outs?",
     ),
     ("trunk", r"trunks?|multi ?cores?|snakes?|looms?|multi ?pairs?"),
@@ -52,6 +52,7 @@ _USUAL_LANES = re.compile(
 )
 """A number behind such a word that is how many channels it has rather than which one it is (common practice, no
 source)."""
+_WAYS = re.compile(r"(?<![\w.-])(4|6|8|10|12|16|20|24|32|48)[ -]?way\b")
 _NO_MICROPHONE = re.compile(
     r"\b(?:loud)?speakers?\b|\bspeakon\b|\bnl[248]\b|\bbanana\b|(?<!phantom )\bpower(?:con)?\b|\bmains\b|\biec\b"
     r"|\bedison\b|\bextension\b|\bcamlock\b|\b(?:ac|dc) (?:cables?|cords?|leads?)\b|\bhdmi\b|\bvga\b|\brca\b|\bmidi\b"
@@ -74,7 +75,7 @@ def kind_in(words: str) -> str | None:
     plain = words.lower().strip()
     if plain in KINDS:
         return plain
-    return next((kind for kind, pattern in _KINDS if pattern.search(plain)), None)
+    return kind_described(plain)
 
 
 def kind_described(words: str) -> str | None:
@@ -125,4 +126,5 @@ def lanes_in(words: str) -> int | None:
     found += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(said)]
     found += [int(match[1]) + int(match[2]) for match in _SENDS_SLASH.finditer(said)]
     found += [int(match[1]) for match in _USUAL_LANES.finditer(said)]
+    found += [int(match[1]) for match in _WAYS.finditer(said)]
     return max(found, default=0) or None

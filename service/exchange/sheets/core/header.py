@@ -44,7 +44,12 @@ def _outweighs(score: int, values: int) -> bool:
 def _values(rows: Rows, at: int, known: Collection[str]) -> int:
     """How many cells of a row are values rather than names: by what they say, or since they stand below once more."""
     row = rows[at]
-    again = [below for below in rows[at + 1 : at + 1 + 5 * WITHIN] if tuple(below) != tuple(row)]
+    again = [  # another row that names columns is none of values
+        below
+        for below in rows[at + 1 : at + 1 + 5 * WITHIN]
+        if tuple(below) != tuple(row)
+        and (sum(bare(cell) in known for cell in below) < 2 or any(map(is_value, below)))
+    ]
     return sum(
         _says(cell)
         and (

@@ -27,7 +27,7 @@ _OTHER = re.compile(
 """Nouns for things that lie beside cables."""
 _SERVED = re.compile(
     r"mics?|microphones?|dis?|amps?|mixers?|consoles?|desks?|bags?|cases?|carts?|racks?|receivers?|lights?|lamps?"
-    r"|transmitters?|laptops?|tables?|plates?|cymbals?|pedals?|switch(?:es)?|panels?|machines?"
+    r"|transmitters?|laptops?|tables?|cymbals?|pedals?|switch(?:es)?|panels?|machines?"
 )
 """Of these a cable is often named, by what it serves or where it lives: then it has a length."""
 _DATA_BOX = re.compile(
@@ -42,7 +42,7 @@ _LEADS = (
     ("a lead with small plugs", re.compile(
         r"\b[23][.,]5 ?mm\b|(?<![\d/])1/8(?![\d/])|\bmini[ -]?(?:jack|xlr)|\bta[345]f?\b|\b(?:aux|headphones?) "
         r"(?:cable|cord|lead|ext)")),
-    ("a lead of four pins or more", re.compile(r"(?<![\d.])[4-7][ -]?pins?\b|\bxlr[ -]?[4-7]\b")),
+    ("a lead of four pins or more", re.compile(r"(?<![\d.])[4-7][ -]?pins?\b|\bxlr-?[4-7]\b")),
     ("a lead of two like ends", re.compile(
         r"\bm(?:ale)?(?: ?[-/] ?| to )m(?:ale)?\b|\bf(?:emale)?(?: ?[-/] ?| to )f(?:emale)?\b")),
     ("a lead of two like ends", re.compile(

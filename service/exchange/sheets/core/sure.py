@@ -38,6 +38,12 @@ _OTHERWISE = re.compile(
     r"|management|winders?|testers?|cars?|railings?|staples?|trunking)\b"
 )
 """Things that only have a word of the trade in their name."""
+_DENIED = re.compile(r"\b(?:not|non|isn'?t)\b|\bno (?=[a-z])")
+_GONE = re.compile(
+    r"\b(?:do not use|don'?t use|broken|retired|lost|missing|stolen|scrapped|trashed|thrown (?:away|out)|defective"
+    r"|faulty|out of service|needs? repair)\b|\((?:bad|dead|gone|junk)\)|- ?(?:bad|dead|gone|junk)$"
+)
+_SOLD = re.compile(r"^(?:sold|gone|junk|bad|dead)\b")
 _DESCRIBES = frozenset(
     ("description", "desc", "item", "what", "gear", "equipment", "particulars", "type", "thing", "article")
 )
@@ -57,7 +63,12 @@ _GROUP = re.compile(r"^(?:an? )?(?:pair|set|bundle|bag|bunch|pile|lot)s? of\b")
 def says_so(words: str) -> bool:
     """Whether words say that what they name is a cable, a hub or a trunk."""
     said = plain(words).lower()
-    if only_named_so(words) or other_gear(words, has_length=True):
+    if (
+        said.endswith("?")
+        or _DENIED.search(said)
+        or only_named_so(words)
+        or other_gear(words, has_length=True)
+    ):
         return False
     return bool(_SURE.search(said) or (_WEAK.search(said) and _OF_SOUND.search(said)))
 
@@ -65,6 +76,13 @@ def says_so(words: str) -> bool:
 def only_named_so(words: str) -> bool:
     """Whether a word of the trade is only in the name of something else, as in “cable tray”."""
     return _OTHERWISE.search(plain(words).lower()) is not None
+
+
+def gone_in(words: str, *, note: bool = False) -> str | None:
+    """The words by which an item is not in service; None where none say so. In a note they stand first."""
+    said = plain(words).lower()
+    found = (_GONE.match(said) or _SOLD.match(said)) if note else _GONE.search(said)
+    return found[0].strip("() -") if found else None
 
 
 def count_in(words: str) -> int | None:
@@ -105,6 +123,8 @@ def describes(
     }
     if any(cells.get(key) for key in ("kind", "wiring")) or any(map(says_so, sections.values())):
         return True
+    if any(other_gear(cell, has_length=True) for cell in labels):
+        return True
     if any(words & _OF_CABLES and not words & _DESCRIBES for words in names.values()):
         return False
     if any(
@@ -112,6 +132,9 @@ def describes(
         for key, words in names.items()
     ):
         return True
-    if any(other_gear(cell, has_length=True) for cell in labels):
-        return True
+    if not names:  # a column that nobody knows may have all the words
+        return any(
+            name and not key and any(_WORD.search(line.cells[at]) for line in sheet.lines)
+            for at, (name, key) in enumerate(zip(sheet.header, mapping, strict=True))
+        )
     return 2 * sum(map(says_so, labels)) > len(labels)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from service.exchange.sheets.core.cells import folded, is_code, length_in
 from service.exchange.sheets.core.connectors import (
+    ASIDE,
+    KINDS_OF_WORDS,
     kind_described,
     kind_in,
     lanes_in,
@@ -17,7 +19,7 @@ from service.exchange.sheets.core.connectors import (
     wiring_in,
 )
 from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, range_in, unclear_plug
-from service.exchange.sheets.core.sure import count_in, only_named_so, says_so
+from service.exchange.sheets.core.sure import count_in, gone_in, only_named_so, says_so
 from service.gear.core import KINDS
 from service.kit.problems import Invalid, invalid
 
@@ -125,8 +127,11 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
                 "column out.",
             )
     wiring = wiring or (wiring_in(said, kind) if said else None) or _described_wiring(described, kind)
-    if not exact:
+    built_in = exact and not _is_own(exact)
+    if not exact or (built_in and "code" not in typed and exact not in KINDS[kind].wirings):
         _refuse_unsuited(typed, kind, wiring)
+    _refuse_other_kind(typed)
+    _refuse_gone(typed)
     if not (usual_kind or said or plugs or "code" in typed or any(map(says_so, described))):
         _refuse_unsure(typed)
     lanes = _lanes(typed, kind, wiring, offer)
@@ -236,7 +241,8 @@ def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) ->
         field: wiring_in(words, kind) for field, words in _telling(typed).items()
     }
     if wiring is not None:
-        spoken.setdefault("wiring" if "wiring" in typed else "kind", wiring)
+        field = "wiring" if "wiring" in typed else "kind"
+        spoken[field] = spoken.get(field) or wiring
     suits = KINDS[kind].wirings
     wrong = next((field for field, key in spoken.items() if key is not None and key not in suits), None)
     if wrong is None or (wiring in suits and wrong not in ("kind", "wiring")):
@@ -275,6 +281,36 @@ def _refuse_doubtful(said: str) -> None:
         raise NotTaken("kind", f"“{_short(said)}” is no kind of gear here; leave the row out.")
     if kind_in(said) and (_DENIED.search(said.lower()) or len(named) > 1):
         raise NotTaken("kind", f"“{_short(said)}” may mean several things; write one of {', '.join(KINDS)}.")
+
+
+def _refuse_other_kind(typed: Mapping[str, str]) -> None:
+    """Refuse a description that is of another kind than the cell for the kind says."""
+    said, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
+    part = ASIDE.split(words.lower(), maxsplit=1)[0]
+    described = kind_described(part) if "description" in typed or _bare_kind(part) else None
+    if said and described and said != described and "code" not in typed and "wiring" not in typed:
+        raise NotTaken(
+            "kind", f"“{_short(typed['kind'])}” is a {said}, and “{_short(words)}” a {described}. Write into the "
+            "column for the kind which of the two it is, and the connectors into one for the wiring.",
+        )  # fmt: skip
+
+
+def _bare_kind(words: str) -> bool:
+    """Whether words are no more than a kind and a number, as “Snake 2” is."""
+    return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in KINDS_OF_WORDS)
+
+
+def _refuse_gone(typed: Mapping[str, str]) -> None:
+    """Refuse gear of which words say that it is not in service, where no cell is for its state."""
+    if {"state", "code"} & set(typed):
+        return
+    for key in (*_DESCRIBED, "note"):
+        said = gone_in(typed.get(key, ""), note=key == "note")
+        if said:
+            raise NotTaken(
+                key, f"“{_short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
+                "state. Write it into a column for the state: quarantined, in repair, retired, lost or in service.",
+            )  # fmt: skip
 
 
 def _refuse_unsure(typed: Mapping[str, str]) -> None:
