@@ -17,12 +17,13 @@ from service.exchange.sheets import queries
 from service.exchange.sheets.core.asides import Aside, above, filled_down, sections
 from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
+from service.exchange.sheets.core.doubts import NotTaken
 from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
 from service.exchange.sheets.core.meant import Meant, Wanted, meant
 from service.exchange.sheets.core.sheet import Line, Sheet
 from service.exchange.sheets.core.telling import first_cell, new_place, same_label
-from service.exchange.sheets.core.wired import NotTaken, Offer, Wired, heading_of, refuse_merged
+from service.exchange.sheets.core.wired import Offer, Wired, heading_of, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, Piece
 from service.gear import actions as gear

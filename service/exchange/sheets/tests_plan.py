@@ -22,7 +22,7 @@ from service.exchange.sheets.core.asides import above
 from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.fates import Fate, Judged, Ways
-from service.exchange.sheets.core.faults import understood
+from service.exchange.sheets.core.faults import refuse_fault_of_pass, understood
 from service.exchange.sheets.core.gear import is_empty
 from service.exchange.sheets.core.logged import Logged, Said, earlier, ids_of
 from service.exchange.sheets.core.sheet import Sheet
@@ -55,7 +55,6 @@ from service.testlog.models import Repair
 from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.queries import events
 from service.wiring.diagnosis import diagnose
-from service.wiring.faults import FaultClass
 from service.wiring.readings import names, read
 from service.wiring.rebuild import rebuild
 from service.wiring.wirings import Wiring
@@ -126,8 +125,8 @@ class _Planner:
         at = self._at(row)
         if row.own and row.what is not What.REPAIR and not row.left_out:
             self._check_entered(row, item)
-        if row.what is What.PASS and not (row.own or row.left_out or row.repair):
-            self._check_pass(row, item)
+        if row.what is What.PASS and not (row.own or row.left_out or row.repair) and row.fault:
+            refuse_fault_of_pass(row.fault, self._wiring(row, item), row.end)
         if row.id is not None:
             if row.id in self.lines:
                 raise invalid("id", f"the test {row.id} is on line {self.lines[row.id]} already.")
@@ -231,21 +230,6 @@ class _Planner:
         return [
             repair for entry in entries if (repair := repair_with(entry, self.now, between=False)) is not None
         ]
-
-    def _check_pass(self, row: TestRow, item: ItemFacts) -> None:
-        """Whether a pass says nothing of a fault.
-
-        Raises:
-            Invalid: for `fault`: which of the two is right?
-        """
-        if not row.fault:
-            return
-        found = understood(row.fault, self._wiring(row, item), row.end)
-        if found.faults or any(one.kind is not FaultClass.DAMAGE for one in found.evidence):
-            raise invalid(
-                "fault", f"“{row.fault[:60]}” is a fault, and the verdict is a pass. Write fail; or, if it was found "
-                "before and mended, write the repair into a column for that; or move the words to the notes.",
-            )  # fmt: skip
 
     def _check_entered(self, row: TestRow, item: ItemFacts) -> None:
         """Whether what an export has of a test can be logged here.

@@ -10,10 +10,11 @@ from service.exchange.sheets.core.cells import folded, is_bare, is_code, length_
 from service.exchange.sheets.core.columns import GEAR, TESTS, Field
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.doubts import TELLING
 from service.exchange.sheets.core.fates import BadRows
 from service.exchange.sheets.core.sheet import Sheet
 from service.exchange.sheets.core.sure import describes
-from service.exchange.sheets.core.wired import TELLING, heading_of, stands_alone
+from service.exchange.sheets.core.wired import heading_of, stands_alone
 from service.gear.core import KINDS
 from service.kit.codes import ALPHABET, LENGTH
 from service.kit.lengths import Unit

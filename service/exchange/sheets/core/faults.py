@@ -19,6 +19,7 @@ from typing import assert_never
 
 from service.exchange.sheets.core.conductors import SHELL, told
 from service.gear.core import End
+from service.kit.problems import invalid
 from service.testlog.core import Evidence
 from service.wiring.advice import title
 from service.wiring.diagnosis import diagnose
@@ -76,6 +77,21 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
         if fault is None or end
     )
     return Understood(proven, evidence)
+
+
+def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
+    """Refuse a fault that stands beside a pass: which of the two is right?
+
+    Raises:
+        Invalid: for `fault`.
+    """
+    found = understood(words, wiring, end)
+    if found.faults or any(one.kind is not FaultClass.DAMAGE for one in found.evidence):
+        raise invalid(
+            "fault",
+            f"“{words[:60]}” is a fault, and the verdict is a pass. Write fail; or, if it was found before and mended, "
+            "write the repair into a column for that; or move the words to the notes.",
+        )
 
 
 def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:

@@ -10,16 +10,9 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import GEAR
 from service.exchange.sheets.core.days import Order, read_day
+from service.exchange.sheets.core.doubts import TELLING, NotTaken, refuse_several
 from service.exchange.sheets.core.sheet import Line
-from service.exchange.sheets.core.wired import (
-    TELLING,
-    NotTaken,
-    Offer,
-    Wired,
-    headed,
-    refuse_several,
-    wired,
-)
+from service.exchange.sheets.core.wired import Offer, Wired, headed, wired
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit

@@ -10,18 +10,26 @@ from dataclasses import dataclass
 
 from service.exchange.sheets.core.cells import folded, is_code, length_in
 from service.exchange.sheets.core.connectors import (
-    ASIDE,
-    KINDS_OF_WORDS,
     kind_described,
     kind_in,
     lanes_in,
     no_microphone_in,
     wiring_in,
 )
-from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, range_in, unclear_plug
-from service.exchange.sheets.core.sure import count_in, gone_in, only_named_so, says_so
+from service.exchange.sheets.core.doubts import (
+    DESCRIBED,
+    TELLING,
+    NotTaken,
+    refuse_doubtful,
+    refuse_gone,
+    refuse_other_kind,
+    refuse_unsure,
+    short,
+)
+from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, unclear_plug
+from service.exchange.sheets.core.sure import count_in, says_so
 from service.gear.core import KINDS
-from service.kit.problems import Invalid, invalid
+from service.kit.problems import invalid
 
 _NOTE = re.compile(
     r"^(?:notes?|nb|n\.b\.|see|check|ask|updated?|last|please|remember|key|legend|to ?do|bring|return|need|we|all)\b"
@@ -30,20 +38,6 @@ _NOTE = re.compile(
 """A sentence rather than a piece's name."""
 _NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
 """What spreadsheets and people put beside a number."""
-
-
-TELLING = ("kind", "wiring", "description", "label", "heading")
-"""The fields whose words may tell what a piece is, those that are for it first; a row's heading is no column of it."""
-_DESCRIBED = TELLING[2:]
-_DENIED = re.compile(r"\b(?:no|not|non|isn'?t)\b")
-_OR = re.compile(r"[/,;|&+]|\bor\b|\band\b")
-
-
-class NotTaken(Invalid):
-    """A row is not surely a cable, a hub or a trunk of a wiring that is known here, or is no gear at all."""
-
-    def __init__(self, field: str, why: str) -> None:
-        super().__init__(why, {field: why})
 
 
 @dataclass(frozen=True)
@@ -99,7 +93,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
         Invalid: its cell for lanes tells no number of them.
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
-    described = tuple(typed.get(key, "") for key in _DESCRIBED)
+    described = tuple(typed.get(key, "") for key in DESCRIBED)
     kind = (
         kind_in(said)
         or kind_in(plugs)
@@ -107,7 +101,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
         or usual_kind
         or "cable"
     )
-    _refuse_doubtful(said)
+    refuse_doubtful(said)
     exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
     if not exact:
         _refuse_other_leads(typed)
@@ -130,10 +124,10 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: Offer) -> Wired:
     built_in = exact and not _is_own(exact)
     if not exact or (built_in and "code" not in typed and exact not in KINDS[kind].wirings):
         _refuse_unsuited(typed, kind, wiring)
-    _refuse_other_kind(typed)
-    _refuse_gone(typed)
+    refuse_other_kind(typed)
+    refuse_gone(typed)
     if not (usual_kind or said or plugs or "code" in typed or any(map(says_so, described))):
-        _refuse_unsure(typed)
+        refuse_unsure(typed)
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
@@ -205,14 +199,14 @@ def _refuse_other_gear(typed: Mapping[str, str], kind: str) -> None:
         if lead:
             raise NotTaken(
                 field,
-                f"“{_short(words)}” speaks of {lead}, and no such wiring is built in. Enter a wiring of your own and "
+                f"“{short(words)}” speaks of {lead}, and no such wiring is built in. Enter a wiring of your own and "
                 "write its name into a column for the wiring; or leave the row out.",
             )
     together = " ".join(telling.values())
     if unclear_plug(together):
         raise NotTaken(
             next(field for field, words in telling.items() if unclear_plug(words)),
-            f"“{_short(together)}” speaks of a quarter-inch plug and not of its contacts: write TRS if it has three; a "
+            f"“{short(together)}” speaks of a quarter-inch plug and not of its contacts: write TRS if it has three; a "
             "TS lead has two, and no wiring for it is built in.",
         )
     _refuse_things(typed, kind)
@@ -230,7 +224,7 @@ def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
         if thing and (field == "kind" or not (named or any(kind_described(other) for other in others))):
             raise NotTaken(
                 field,
-                f"“{_short(words)}” is no cable, hub or trunk, by the word “{thing}”. Leave it out; if it is one, "
+                f"“{short(words)}” is no cable, hub or trunk, by the word “{thing}”. Leave it out; if it is one, "
                 f"write so into a column for the kind of gear: {', '.join(KINDS)}.",
             )
 
@@ -250,7 +244,7 @@ def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) ->
     fit = [name for name, one in KINDS.items() if spoken[wrong] in one.wirings]
     raise NotTaken(
         wrong,
-        f"“{_short(typed.get(wrong, ''))}” speaks of connectors that no {kind} here has"
+        f"“{short(typed.get(wrong, ''))}” speaks of connectors that no {kind} here has"
         + (
             f"; if it carries microphone lines, write {' or '.join(fit)} as its kind. Else leave it out."
             if fit
@@ -274,96 +268,6 @@ def heading_of(cell: str) -> str:
     return "" if _NOTE.search(words.lower()) or count_in(words) else words
 
 
-def _refuse_doubtful(said: str) -> None:
-    """Refuse a cell for the kind that denies it, or names several."""
-    named = {kind_in(part) for part in _OR.split(said)} - {None}
-    if kind_in(said) and only_named_so(said):
-        raise NotTaken("kind", f"“{_short(said)}” is no kind of gear here; leave the row out.")
-    if kind_in(said) and (_DENIED.search(said.lower()) or len(named) > 1):
-        raise NotTaken("kind", f"“{_short(said)}” may mean several things; write one of {', '.join(KINDS)}.")
-
-
-def _refuse_other_kind(typed: Mapping[str, str]) -> None:
-    """Refuse a description that is of another kind than the cell for the kind says."""
-    said, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
-    part = ASIDE.split(words.lower(), maxsplit=1)[0]
-    described = kind_described(part) if "description" in typed or _bare_kind(part) else None
-    if said and described and said != described and "code" not in typed and "wiring" not in typed:
-        raise NotTaken(
-            "kind", f"“{_short(typed['kind'])}” is a {said}, and “{_short(words)}” a {described}. Write into the "
-            "column for the kind which of the two it is, and the connectors into one for the wiring.",
-        )  # fmt: skip
-
-
-def _bare_kind(words: str) -> bool:
-    """Whether words are no more than a kind and a number, as “Snake 2” is."""
-    return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in KINDS_OF_WORDS)
-
-
-def _refuse_gone(typed: Mapping[str, str]) -> None:
-    """Refuse gear of which words say that it is not in service, where no cell is for its state."""
-    if {"state", "code"} & set(typed):
-        return
-    for key in (*_DESCRIBED, "note"):
-        said = gone_in(typed.get(key, ""), note=key == "note")
-        if said:
-            raise NotTaken(
-                key, f"“{_short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
-                "state. Write it into a column for the state: quarantined, in repair, retired, lost or in service.",
-            )  # fmt: skip
-
-
-def _refuse_unsure(typed: Mapping[str, str]) -> None:
-    words = next((typed[key] for key in _DESCRIBED if key in typed), "")
-    raise NotTaken(
-        "kind",
-        (f"“{_short(words)}” does not say" if words else "nothing in this row says")
-        + f" that it is a {', a '.join([*KINDS][:-1])} or a {[*KINDS][-1]}. Leave it out; or write so into a column "
-        "for the kind of gear. If all rows that say no kind are of one, choose it under Columns, or with --kind.",
-    )
-
-
-def refuse_several(typed: Mapping[str, str], count: int | None) -> None:
-    """Refuse gear whose words name several pieces, where the number of them does not say so.
-
-    Raises:
-        NotTaken: for `label` or `description`.
-    """
-    refuse_range(typed, count)
-    if count is not None or typed.get("code"):
-        return
-    for key in ("description", "label"):
-        number = count_in(typed.get(key, ""))
-        if number is not None and number != 1:
-            how = f"may be {number} pieces" if number else "is of several pieces by its words"
-            raise NotTaken(
-                key,
-                f"“{_short(typed[key])}” {how}, and no column says how many there are. Write the number into a column "
-                "for how many, or 1 if it is one piece.",
-            )
-
-
-def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
-    """Refuse a label of a range of numbers, where the number of pieces does not say of how many it is.
-
-    Raises:
-        NotTaken: for `label`.
-    """
-    found = None if typed.get("code") else range_in(typed.get("label", ""))
-    if found is None or count in (1, found[1]):
-        return
-    said = "no column says how many there are" if count is None else f"the sheet says {count}"
-    raise NotTaken(
-        "label",
-        f"“{found[0]}” may be {found[1]} pieces, and {said}. Write {found[1]} into a column for how many, or 1 if it "
-        "is one piece; or write a row for each.",
-    )
-
-
-def _short(words: str) -> str:
-    return " ".join(words.split())[:60]
-
-
 def _described_kind(described: Iterable[str]) -> str | None:
     return next(filter(None, map(kind_described, described)), None)
 
@@ -383,7 +287,7 @@ def _refuse_other_leads(typed: Mapping[str, str]) -> None:
         if other:
             raise NotTaken(
                 field,
-                f"“{_short(words)}” is no microphone wiring, by the word “{other}”; leave the row out. "
+                f"“{short(words)}” is no microphone wiring, by the word “{other}”; leave the row out. "
                 "Mains and speaker leads are never tested with a cable tester.",
             )
 

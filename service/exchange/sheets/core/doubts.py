@@ -1,0 +1,116 @@
+"""Why a row is not surely gear that is known here, where what it says contradicts itself or says too little. Pure."""
+
+import re
+from collections.abc import Mapping
+
+from service.exchange.sheets.core.connectors import ASIDE, KINDS_OF_WORDS, kind_described, kind_in
+from service.exchange.sheets.core.others import range_in
+from service.exchange.sheets.core.sure import count_in, gone_in, only_named_so
+from service.gear.core import KINDS
+from service.kit.problems import Invalid
+
+TELLING = ("kind", "wiring", "description", "label", "heading")
+"""The fields whose words may tell what a piece is, those that are for it first; a row's heading is no column of it."""
+DESCRIBED = TELLING[2:]
+"""Those of them that are no cells for what it is."""
+_DENIED = re.compile(r"\b(?:not|non|isn'?t|no(?!\.? ?#?\d))\b")
+_OR = re.compile(r"[/,;|&+]|\bor\b|\band\b")
+
+
+class NotTaken(Invalid):
+    """A row is not surely a cable, a hub or a trunk of a wiring that is known here, or is no gear at all."""
+
+    def __init__(self, field: str, why: str) -> None:
+        super().__init__(why, {field: why})
+
+
+def refuse_doubtful(said: str) -> None:
+    """Refuse a cell for the kind that denies it, or names several."""
+    named = {kind_in(part) for part in _OR.split(said.lower())} - {None}
+    if kind_in(said) and only_named_so(said):
+        raise NotTaken("kind", f"“{short(said)}” is no kind of gear here; leave the row out.")
+    if kind_in(said) and (_DENIED.search(said.lower()) or len(named) > 1):
+        raise NotTaken("kind", f"“{short(said)}” may mean several things; write one of {', '.join(KINDS)}.")
+
+
+def refuse_other_kind(typed: Mapping[str, str]) -> None:
+    """Refuse a description that is of another kind than the cell for the kind says."""
+    said, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
+    part = ASIDE.split(words.lower(), maxsplit=1)[0]
+    described = kind_described(part) if "description" in typed or _bare_kind(part) else None
+    if said and described and said != described and "code" not in typed and "wiring" not in typed:
+        raise NotTaken(
+            "kind", f"“{short(typed['kind'])}” is a {said}, and “{short(words)}” a {described}. Write into the "
+            "column for the kind which of the two it is, and the connectors into one for the wiring.",
+        )  # fmt: skip
+
+
+def _bare_kind(words: str) -> bool:
+    """Whether words are no more than a kind and a number, as “Snake 2” is."""
+    return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in KINDS_OF_WORDS)
+
+
+def refuse_gone(typed: Mapping[str, str]) -> None:
+    """Refuse gear of which words say that it is not in service, where no cell is for its state."""
+    if {"state", "code"} & set(typed):
+        return
+    for key in (*DESCRIBED, "note"):
+        said = gone_in(typed.get(key, ""), note=key == "note")
+        if said:
+            raise NotTaken(
+                key, f"“{short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
+                "state. Write it into a column for the state: quarantined, in repair, retired, lost or in service.",
+            )  # fmt: skip
+
+
+def refuse_unsure(typed: Mapping[str, str]) -> None:
+    """Refuse a row that does not say what it is."""
+    words = next((typed[key] for key in DESCRIBED if key in typed), "")
+    raise NotTaken(
+        "kind",
+        (f"“{short(words)}” does not say" if words else "nothing in this row says")
+        + f" that it is a {', a '.join([*KINDS][:-1])} or a {[*KINDS][-1]}. Leave it out; or write so into a column "
+        "for the kind of gear. If all rows that say no kind are of one, choose it under Columns, or with --kind.",
+    )
+
+
+def refuse_several(typed: Mapping[str, str], count: int | None) -> None:
+    """Refuse gear whose words name several pieces, where the number of them does not say so.
+
+    Raises:
+        NotTaken: for `label` or `description`.
+    """
+    refuse_range(typed, count)
+    if count is not None or typed.get("code"):
+        return
+    for key in ("description", "label"):
+        number = count_in(typed.get(key, ""))
+        if number is not None and number != 1:
+            how = f"may be {number} pieces" if number else "is of several pieces by its words"
+            raise NotTaken(
+                key,
+                f"“{short(typed[key])}” {how}, and no column says how many there are. Write the number into a column "
+                "for how many, or 1 if it is one piece.",
+            )
+
+
+def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
+    """Refuse a label of a range of numbers, where the number of pieces does not say of how many it is.
+
+    Raises:
+        NotTaken: for `label`.
+    """
+    found = None if typed.get("code") else range_in(typed.get("label", ""))
+    if found is None or count in (1, found[1]):
+        return
+    said = "no column says how many there are" if count is None else f"the sheet says {count}"
+    raise NotTaken(
+        "label",
+        f"“{found[0]}” may be {found[1]} pieces, and {said}. Write {found[1]} into a column for how many, or 1 if it "
+        "is one piece; or write a row for each.",
+    )
+
+
+def short(words: str) -> str:
+    """Words as a sentence quotes them."""
+    return " ".join(words.split())[:60]
