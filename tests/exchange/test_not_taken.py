@@ -195,6 +195,7 @@ def test_several_pieces_never_come_in_as_one(sqlite_url: str) -> None:
         assert {fate for _, fate in fates(page)} == {"Not taken"}
         assert "“3 x XLR cable” may be 3 pieces" in said_of(page, 2)
         assert "“XLR cables” is of several pieces" in said_of(page, 5)
+        assert "“two mic cables” may be 2 pieces" in said_of(page, 6)
         told = "Item,Length,Qty\n" + "".join(f"{name},10 ft,2\n" for name in names)
         assert {fate for _, fate in fates(tried(program, told))} == {"New"}
 

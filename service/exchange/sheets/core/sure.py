@@ -56,7 +56,9 @@ _TIMES = re.compile(
     r"|(?:^|[\s(,-])[x×] ?(?P<after>\d{1,3})\)?$|\((?P<aside>\d{1,3})\)$"
     r"|\b(?:qty|quantity)\b\.?:? ?(?P<qty>\d{1,3})\)?$"
 )
-_LEADING = re.compile(r"^(?P<number>\d{1,3}|[a-z]+(?: [a-z]+)?) (?=(?:[a-z/\d-]+ ){0,4}?[a-z]+s\b)")
+_LEADING = re.compile(
+    r"^(?P<number>\d{1,3}|(?:half )?(?:an? )?dozen|(?:two|three) dozen|[a-z]+) (?=(?:[a-z/\d-]+ ){0,4}?[a-z]+s\b)"
+)
 _GROUP = re.compile(r"^(?:an? )?(?:pair|set|bundle|bag|bunch|pile|lot)s? of\b")
 
 
