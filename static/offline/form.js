@@ -9,6 +9,7 @@ import { chooseLanes } from "./lanes.js";
 import { Contradiction, readForm } from "./readings.js";
 import { VERDICTS, lookUp, ticked } from "./verdict.js";
 
+const LEFT = "coilbook.left"; // what was marked on a form that was left without a verdict, for the way back to it
 const PATIENCE = 2500; // ms that the service may take to say which item is next
 
 /* `test` says what is tested, {code, name, wiring, through, session, facts}, and where it goes on: `next` works without the
@@ -47,7 +48,11 @@ export function bind(form, test) {
     return told.tell(test, kept, loading().then((known) => found(test, data, known)), () => goOn(test));
   });
   // A page that comes back from the browser's own cache is as good as new.
-  addEventListener("pageshow", () => { busy = false; });
+  addEventListener("pageshow", () => { busy = false; sessionStorage.removeItem(LEFT); });
+  addEventListener("pagehide", () => {
+    if (!form.isConnected || busy || plain || test.through.length || !form.querySelector("details").open) return;
+    sessionStorage.setItem(LEFT, JSON.stringify({ code: test.code, fields: fieldsOf(new FormData(form)) }));
+  });
 }
 
 /* What can be told at once of what a form says: {faults, whole}, `whole` false where only the service can tell all. */
@@ -91,13 +96,14 @@ async function keep(test, data, table, replaces) {
     method: data.get("method") || "two_ended", joined, probed, evidence, note: (data.get("note") || "").trim(),
     ...(data.has("through_lane") && { lane: data.get("through_lane") }),
   };
-  const fields = [...data].filter(([name, value]) => name !== "op" && value !== "");
   return add("/api/v1/tests", body, {
     code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
-    look: verdict === "fail" && found ? found.faults.map((fault) => fault.look_first) : [], fields,
+    look: verdict === "fail" && found ? found.faults.map((fault) => fault.look_first) : [], fields: fieldsOf(data),
     back: addressOf(test),
   }, replaces);
 }
+
+const fieldsOf = (data) => [...data].filter(([name, value]) => name !== "op" && value !== "");
 
 /* Where this form is: what it is shown through was perhaps named on the page. */
 function addressOf(test) {
@@ -113,11 +119,13 @@ function inWords(verdict, found, bad) {
   return ["Do not plug it in.", ...named, ...(found || bad ? [] : ["The service names the fault once this is sent."])];
 }
 
-/* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces. What is
+/* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces; or what
+   was marked before the page was left, where the browser's own way leads back to it. What is
    of another item, whose form did not open, belongs in no other. */
 function fillAgain(form, test, showLanes) {
-  const text = sessionStorage.getItem(UNDONE);
-  sessionStorage.removeItem(UNDONE);
+  const back = performance.getEntriesByType("navigation")[0]?.type !== "navigate";
+  const text = sessionStorage.getItem(UNDONE) ?? (back ? sessionStorage.getItem(LEFT) : null);
+  for (const key of [UNDONE, LEFT]) sessionStorage.removeItem(key);
   if (!text) return undefined;
   const { code, fields, replaces } = JSON.parse(text);
   if (code !== test.code) return undefined;

@@ -208,3 +208,27 @@ def test_pieces_that_are_none_cost_nothing(program: Running) -> None:
     assert Filled("test", wrong.text).sent["c1"] == ["B3"]
     assert 'href="#f-pieces"' in wrong.text
     assert send(program, code, wrong.text, "fail", c2="B2").status_code == 303
+
+
+@pytest.mark.browser
+def test_what_was_marked_is_there_again_where_the_way_back_leads_to_the_form(at: Truck, page: Page) -> None:
+    address = f"{at.base}/t/{code_of(at, page, 'd25x8')}/test"
+    page.goto(address)
+    page.get_by_text("Mark what was found", exact=True).click()
+    choose(page, "3")
+    row = page.locator("[data-row]:visible").first
+    key = row.get_attribute("data-row")
+    row.get_by_label("none").check()
+    page.get_by_label("Note").fill("cut at the drum")
+    page.get_by_role("link", name="Check that both ends").click()
+    page.wait_for_url("**/ends*")
+    page.go_back()
+    expect(page.get_by_label("Note")).to_have_value("cut at the drum")
+    assert page.evaluate("key => new FormData(document.getElementById('test')).get(key)", key) == "-"
+    page.reload()
+    expect(page.get_by_label("Note")).to_have_value("cut at the drum")
+    page.get_by_role("link", name="Gear", exact=True).click()
+    page.wait_for_url("**/gear*")
+    page.goto(address)  # opened anew it is empty
+    expect(page.locator("#test [name=lane]")).to_have_count(0)
+    expect(page.locator("[name=note]")).to_have_value("")
