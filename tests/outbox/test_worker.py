@@ -155,7 +155,7 @@ def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(
             expect(bar(page)).to_contain_text("Pass kept")
         page.unroute("**/api/v1/wirings/*")
         page.goto(f"{at.base}/sessions/{at.session}")  # without a tap, what is missing is loaded
-        expect(page.locator(told)).to_contain_text("It works without a signal")
+        expect(page.locator(told)).to_contain_text("It works without a signal", timeout=60_000)
         asked: list[str] = []
         page.on("request", lambda request: asked.append(request.url))
         page.reload()
