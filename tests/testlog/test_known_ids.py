@@ -64,7 +64,7 @@ MADE: dict[str, Callable[[Running, list[str]], tuple[TestClient, str, dict[str, 
         program.crew, "/api/v1/swaps", {"bad": codes[0], "spare": codes[1], "anyway": True},
     ),
     "repair": lambda program, codes: (program.crew, f"/t/{codes[0]}/repair", {"what": "new plug"}),
-    "test": lambda program, codes: (program.crew, f"/t/{codes[0]}/test", {"verdict": "pass"}),
+    "test": lambda program, codes: (program.crew, f"/t/{codes[0]}/test", {"verdict": "pass", "sure": "yes"}),
     "place": lambda program, _: (program.lead, "/places", {"name": "Frame 9", "kind": "frame"}),
     "session": lambda program, _: (
         program.lead, "/sessions", {"on": "2026-09-21", "title": "Thursday", "why": ["untested"], "place": ""},
