@@ -12,7 +12,17 @@ from service.crew import queries as crew_queries
 from service.crew.core import Role, Who
 from service.demo import scenario
 from service.demo.gear import AGE, FEET, LATE, OWNED, PLACES, PRICES, Owned
-from service.demo.scenario import Closed, Crackled, Happening, Left, Opened, Repaired, Tested
+from service.demo.scenario import (
+    Closed,
+    Crackled,
+    Happening,
+    Left,
+    Marked,
+    Opened,
+    Repaired,
+    Tested,
+    TestedThrough,
+)
 from service.gear import actions as gear
 from service.gear.core import End, ItemState
 from service.gear.models import Item
@@ -27,6 +37,7 @@ from service.testlog import actions as testlog
 from service.testlog import due
 from service.testlog.core import Evidence, NewRepair, NewTest
 from service.testlog.housekeeping import CHORES, Chore, keep_house
+from service.testlog.marks.actions import mark
 from service.testlog.sessions import actions as sessions
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import names
@@ -123,6 +134,15 @@ class _Demo:
                 session_id = self._id("session", happening.evening)
                 sessions.close_session(self.db, session_id, happening.note, lead, happening.at)
                 return
+            case TestedThrough():
+                self._test_through(happening)
+                return
+            case Marked():
+                mark(
+                    self.db, self._id("mark", happening.at.isoformat()), self._test_id(happening.test), happening.note,
+                    self.people[happening.test.by], happening.at, scenario.ZONE,
+                )  # fmt: skip
+                return
         item = self.items[happening.item]
         match happening:
             case Tested():
@@ -165,7 +185,7 @@ class _Demo:
         wiring = BUILTIN[item.wiring]
         groups = rebuild(wiring, tested.found.faults).groups
         new = NewTest(
-            id=self._id("test", tested.at.isoformat(), tested.item),
+            id=self._test_id(tested),
             item=self.codes[item.id],
             joined=[names(wiring, group) for group in groups],
             evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.found.evidence),
@@ -173,6 +193,19 @@ class _Demo:
             session=self._id("session", tested.evening) if tested.evening else None,
         )
         testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
+
+    def _test_through(self, tested: TestedThrough) -> None:
+        wiring = BUILTIN["xlr3x4"]
+        wires = [[wire.a, wire.b] for lane in tested.lanes for wire in wiring.lanes[lane]]
+        first, *others = [self.codes[self.items[item].id] for item in tested.items]
+        new = NewTest(
+            id=self._id("test", tested.at.isoformat(), *tested.items), item=first, through=tuple(others),
+            joined=wires, probed=[contact for wire in wires for contact in wire], tested_at=tested.at,
+        )  # fmt: skip
+        testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
+
+    def _test_id(self, tested: Tested) -> UUID:
+        return self._id("test", tested.at.isoformat(), tested.item)
 
     def _id(self, *parts: object) -> UUID:
         return uuid5(_IDS, " ".join(map(str, parts)))

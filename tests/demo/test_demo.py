@@ -13,7 +13,9 @@ from service.gear.models import Item
 from service.season.models import Event, ItemDue
 from service.store.sessions import Store
 from service.tags.models import Tag
+from service.testlog.marks.queries import undecided
 from service.testlog.models import FaultRow, Test
+from service.testlog.queries import events
 from tests.support.program import migrated
 
 NOW = datetime(2026, 10, 14, 16, 30, tzinfo=UTC)
@@ -54,6 +56,11 @@ def test_it_is_a_program_in_mid_season(demo: Store) -> None:
         due = set(db.scalars(select(ItemDue.state)))
         classes = set(db.scalars(select(FaultRow.fault_class)))
         ahead = [(event.on - NOW.date()).days for event in db.scalars(select(Event))]
+        lines = [row.id for row in db.scalars(select(Item).where(Item.wiring.startswith("8p8c")))]
+        reached = [event for history in events(db, lines).values() for event in history if not event.alone]
+        waiting = undecided(db, 10)
+    assert [event.proves for event in reached] == [{"1", "2", "3"}] * 3
+    assert [(test.verdict, by) for test, by, _ in waiting] == [("pass", "Juno")]
     assert states == {"in_service", "spare", "quarantined", "in_repair", "retired", "lost"}
     assert due == {"current", "due", "overdue", "untested", "blocked"}
     assert {"open", "short", "intermittent", "damage"} <= classes
