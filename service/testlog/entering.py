@@ -93,6 +93,8 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
     """
     sheet, findings = entered(wiring, posted), evidence(posted)
     marked = not is_good(wiring, sheet) or any(one.kind is not FaultClass.FLEXED for one in findings)
+    if posted.get("verdict") not in (Verdict.PASS, Verdict.FAIL):
+        raise invalid("verdict", "Say whether it passed or failed: press one of the two buttons.")
     if marked != (posted.get("verdict") == Verdict.FAIL):
         raise invalid("verdict", MARKED if marked else NOT_MARKED)
     joined, probed = readings(wiring, sheet)

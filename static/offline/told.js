@@ -49,7 +49,8 @@ function replace(view, below) {
 function sheet(fault) {
   const made = part("fault");
   for (const hole of ["title", "on_stage", "look_first", "after_repair"]) made.querySelector(`[data-${hole}]`).textContent = fault[hole];
-  made.querySelector("figure").innerHTML = fault.drawing ?? ""; // the service's own, as it came with the tables
+  const drawing = new DOMParser().parseFromString(fault.drawing ?? "", "text/html"); // as it came with the tables
+  made.querySelector("figure").append(...drawing.body.childNodes);
   return made;
 }
 

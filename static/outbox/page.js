@@ -1,7 +1,6 @@
 /* What every page of the crew does with the outbox: send, show what waits, remember who is here, and lose no form. */
 
 import { news, start } from "./outbox.js";
-import { keepRight } from "./standing.js";
 import { warning } from "./status.js";
 
 const PATIENCE = 4000; // ms that the service may take to say that it is there
@@ -21,8 +20,10 @@ const shows = ({ shown, body }) => [`/t/${shown.code}`, `/T/${shown.code}`, `/se
 news.addEventListener("sent", ({ detail }) => {
   if (shows(detail.entry) && !document.activeElement?.matches("input, textarea, select")) location.reload();
 });
+// Before anything is sent: what goes out meanwhile would be missed.
+const stands = document.querySelector("[data-stands], [data-due], [data-here]") && await import("./standing.js").catch(() => null);
 start();
-keepRight();
+stands?.keepRight();
 
 const deeds = document.querySelector("[data-deed]") && import("./deeds.js").catch(() => null); // where the page has it
 let asking = false, through = null;

@@ -31,7 +31,6 @@ const sent = []; // since this page came up: it does not show them yet
 
 /* Put the page right, and keep it so. */
 export async function keepRight() {
-  if (!document.querySelector("[data-stands], [data-due], [data-here]")) return;
   const show = async () => {
     const found = standing([...sent, ...await entries()]);
     for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, found.get(chip.dataset.stands ?? chip.dataset.due));
@@ -49,7 +48,8 @@ function put(chip, as) {
   chip.hidden = Boolean(as) && (as === "quarantined" || chip.dataset.stands !== undefined || chip.matches(".is-pass"));
   const name = chip.dataset.stands ? as : DUE[as];
   if (name) {
-    const made = Object.assign(document.createElement("span"), { className: `chip ${LOOKS[name][1]}`, innerHTML: chip.innerHTML });
+    const made = Object.assign(document.createElement("span"), { className: `chip ${LOOKS[name][1]}` });
+    made.append(...chip.cloneNode(true).childNodes);
     made.dataset.instead = "yes";
     shape(made, name);
     made.lastElementChild.textContent = LOOKS[name][0];

@@ -79,7 +79,7 @@ def test_a_photo_is_made_small_on_the_phone(
     with page.expect_request("**/scan") as sending:
         page.set_input_files("#f-photo", file)
         page.get_by_role("button", name="Read the photo").click()
-    page.wait_for_url(f"**/t/{at[1][0]}")
+    page.wait_for_url(f"**/t/{at[1][0]}?scanned=1")
     assert int(sending.value.all_headers()["content-length"]) < min(500_000, file.stat().st_size)
 
 
@@ -91,7 +91,7 @@ def test_without_script_the_photo_is_sent_as_it_is(
     expect(page.get_by_role("button", name="Hold the camera on it")).to_be_hidden()
     page.set_input_files("#f-photo", photo(tmp_path, at[1][1]))
     page.get_by_role("button", name="Read the photo").click()
-    page.wait_for_url(f"**/t/{at[1][1]}")
+    page.wait_for_url(f"**/t/{at[1][1]}?scanned=1")
     context.close()
 
 
@@ -127,7 +127,7 @@ def test_strange_codes_are_shown_and_several_tags_offered(
     page.evaluate("texts => { seen = texts; }", [f"https://x.example/t/{code}" for code in at[1]])
     expect(page.get_by_text("Which one?")).to_be_visible()
     page.get_by_role("link", name=f"{at[1][1][:3]} {at[1][1][3:]}").click()
-    page.wait_for_url(f"**/t/{at[1][1]}")
+    page.wait_for_url(f"**/t/{at[1][1]}?scanned=1")
 
 
 def test_the_camera_stops_when_the_page_is_hidden(

@@ -37,7 +37,7 @@ def test_crew_see_how_it_stands_and_what_to_do(at: Truck) -> None:
     ):
         assert words in page
     lead = at.program.lead.get(f"/t/{code}").text
-    for way, crew_too in (("test", True), ("repair", True), ("state", False)):
+    for way, crew_too in (("test?scanned=1", True), ("repair", True), ("state", False)):
         assert f'href="/t/{code}/{way}"' in lead
         assert (f'href="/t/{code}/{way}"' in page) is crew_too
     assert f'href="/gear/{code}"' in page

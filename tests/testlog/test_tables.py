@@ -4,6 +4,7 @@ import fcntl
 import gzip
 import json
 import os
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from multiprocessing import active_children
 from pathlib import Path
 from uuid import uuid4
@@ -59,16 +60,18 @@ def test_a_wiring_of_the_same_key_that_is_another_has_another_version() -> None:
     assert version("own", parse_wiring(spec)) == version("own", parse_wiring(spec))
 
 
-def test_whoever_asks_while_another_works_it_out_comes_again(tmp_path: Path) -> None:
+def test_one_request_waits_for_a_table_and_the_next_comes_again(tmp_path: Path) -> None:
+    tables = Tables(tmp_path)
     lock = os.open(tmp_path / ".lock", os.O_CREAT | os.O_RDWR)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    with ThreadPoolExecutor(2) as phones:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # as a process that works another table out
+        asked = [phones.submit(tables.packed, KEY, WIRING) for _ in range(2)]
+        (told,), (waits,) = wait(asked, return_when=FIRST_COMPLETED)
         with pytest.raises(Busy, match="being worked out"):
-            Tables(tmp_path).packed(KEY, WIRING)
+            told.result()
         assert files(tmp_path) == []
-    finally:
         os.close(lock)
-    assert Tables(tmp_path).packed(KEY, WIRING) == worked_out(KEY, WIRING)
+        assert waits.result() == worked_out(KEY, WIRING)
 
 
 def test_a_folder_that_takes_nothing_costs_no_answer(

@@ -14,6 +14,7 @@ import json
 import logging
 import os
 import signal
+import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import cache, lru_cache
@@ -40,20 +41,26 @@ class Tables:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._asking = threading.Lock()
 
     def packed(self, key: str, wiring: Wiring) -> bytes:
         """The table of a wiring as gzipped JSON.
 
+        One request at a time waits for a table that is being worked out: the threads are for phones that log tests.
+
         Raises:
-            Busy: it, or another one, is being worked out.
+            Busy: another request waits already.
         """
         kept = self._kept(key, wiring)
         if kept is not None:
             return kept
-        with _turn(self._folder, wait=False) as has_turn:
-            if not has_turn:
-                raise Busy("The faults of this wiring are being worked out. They are ready in a few seconds.")
-            return self._kept(key, wiring) or keep(self._folder, key, wiring)
+        if not self._asking.acquire(blocking=False):
+            raise Busy("The faults of this wiring are being worked out. They are ready in a few seconds.")
+        try:
+            with _turn(self._folder):
+                return self._kept(key, wiring) or keep(self._folder, key, wiring)
+        finally:
+            self._asking.release()
 
     def make_ahead(self, wirings: Iterable[Named]) -> None:
         """Have a process of its own make the tables that are missing, in this order; it ends with the service."""
@@ -76,7 +83,7 @@ def make_missing(folder: Path, wirings: Iterable[Named]) -> None:
         parent = parent_process()
         if parent is not None and not parent.is_alive():  # it was killed
             return
-        with _turn(folder, wait=True):
+        with _turn(folder):
             if _read(_file(folder, key, wiring)) is None:
                 keep(folder, key, wiring)
 
@@ -117,22 +124,17 @@ def keep(folder: Path, key: str, wiring: Wiring) -> bytes:
 
 
 @contextmanager
-def _turn(folder: Path, *, wait: bool) -> Iterator[bool]:
-    """The turn to work a table out; without `wait`, False where another has it. A folder that takes no file gives
-    it to everybody.
-    """
+def _turn(folder: Path) -> Iterator[None]:
+    """Wait for the turn to work a table out. A folder that takes no file gives it to everybody."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         lock = os.open(folder / ".lock", os.O_CREAT | os.O_RDWR, 0o600)
     except OSError:
-        yield True
+        yield
         return
     try:
-        fcntl.flock(lock, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except BlockingIOError:
-        yield False
-    else:
-        yield True
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
     finally:
         os.close(lock)
 
