@@ -19,7 +19,7 @@ from service.tags.queries import code_of
 from service.testlog import actions, entering
 from service.testlog.asking import named_item
 from service.testlog.bench.queries import testers_for
-from service.testlog.core import SCANNED, Method, Verdict
+from service.testlog.core import SCANNED, Method
 from service.testlog.haste import content, too_soon
 from service.testlog.phone import form_facts
 from service.testlog.plugging import Chain, plugged
@@ -122,15 +122,12 @@ def _shown(desk: Desk, code: str, posted: FormData) -> Response:
 
 def _ask(desk: Desk, code: str, posted: FormData) -> Response:
     """Whether it was tested at all."""
-    verdict = (
-        Verdict.FAIL if posted.get("verdict") == Verdict.FAIL else Verdict.PASS
-    )  # as `entering.new_test` has it
     with desk.reading() as db:
         item_id = item_with(db, code).id
         item = item_facts(db, [item_id])[item_id]
         return desk.page(
             "testlog/sure.html", code=code_of(db, item_id), name=title_of(desk.program)(item),
-            action=f"/t/{code}/test", carried=posted.multi_items(), yes=f"I tested it: log the {verdict}",
+            action=f"/t/{code}/test", carried=posted.multi_items(), yes=f"I tested it: log the {posted['verdict']}",
         )  # fmt: skip
 
 

@@ -105,4 +105,4 @@ def piece_of(code: str, kind: str, ports: Sequence[Port]) -> Piece:
         )
         for end, here in ((end, at[end]) for end in End)
     ]  # fmt: skip
-    return Piece(f"{code} ({kind})", (ends[0], ends[1]))
+    return Piece(f"{KINDS[kind].page} {code}", (ends[0], ends[1]))

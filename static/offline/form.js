@@ -97,7 +97,7 @@ async function keep(test, data, table, replaces) {
     ...(data.has("through_lane") && { lane: data.get("through_lane") }),
   };
   return add("/api/v1/tests", body, {
-    code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found, bad),
+    code: test.code, verdict: VERDICTS[verdict], words: inWords(verdict, found),
     look: verdict === "fail" && found ? found.faults.map((fault) => fault.look_first) : [], fields: fieldsOf(data),
     back: addressOf(test),
   }, replaces);
@@ -112,11 +112,11 @@ function addressOf(test) {
   return url.pathname + url.search;
 }
 
-function inWords(verdict, found, bad) {
+function inWords(verdict, found) {
   if (verdict === "pass") return [];
   if (verdict === "partial") return ["Good as far as it was tested. It still needs a full pass."];
   const named = (found?.faults ?? []).map(({ title }) => `${title}.`);
-  return ["Do not plug it in.", ...named, ...(found || bad ? [] : ["The service names the fault once this is sent."])];
+  return ["Do not plug it in.", ...named]; // what is not known yet, the page below says
 }
 
 /* Fill in what was taken back, or is edited after the service refused it: the id of the entry that this replaces; or what

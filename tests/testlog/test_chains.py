@@ -105,7 +105,9 @@ def test_a_chain_that_cannot_be_plugged_is_refused_and_changes_nothing(
     answer = program.crew.post("/api/v1/tests", json=body)
     assert answer.status_code == 422, answer.text
     told = said_of_through(answer.json())
-    assert told.startswith(" and ".join(f"{at.codes[one]} ({kind_of(wirings[one])})" for one in two))
+    assert told.startswith(
+        " and ".join(f"{KINDS[kind_of(wirings[one])].page} {at.codes[one]}" for one in two)
+    )
     assert how in told
     for page in ("test", "lanes"):
         shown = program.crew.get(f"/t/{first}/{page}", params={"through": " ".join(others)})
@@ -133,7 +135,5 @@ def test_the_refusal_says_the_order_that_fits(program: Running) -> None:
     trunk, hub, other = at.codes
     body = {"id": op(), "item": trunk, "through": [hub, other], "joined": GOOD}
     told = said_of_through(program.crew.post("/api/v1/tests", json=body).json())
-    assert (
-        f"In this order they fit: {hub} (hub), {trunk} (trunk), {other} (hub). Begin with {hub} (hub)."
-        in told
-    )
+    first, then = f"hub (stage box) {hub}", f"trunk (multicore) {trunk}, hub (stage box) {other}"
+    assert f"In this order they fit: {first}, {then}. Begin with {first}." in told

@@ -11,7 +11,7 @@ from service.gear.core import ItemState
 from service.gear.queries import lengths
 from service.testlog.sheet import lanes_of
 from service.wiring.builtin import BUILTIN
-from tests.support.program import Running
+from tests.support.program import Running, form_of_a_test
 from tests.testlog.support import OPEN_2, bench
 
 
@@ -223,3 +223,13 @@ def test_a_phones_clock_is_spoken_of_only_where_it_was_wrong(
     test = at.test(at.codes[0], tested_at=phone - timedelta(minutes=5), sent_at=phone)["id"]
     page = program.viewer.get(f"/tests/{test}").text
     assert ("The phone said" in page) is told
+
+
+def test_a_form_without_a_verdict_logs_nothing(program: Running) -> None:
+    at = bench(program, "xlr3")
+    nothing: dict[str, str] = {}
+    for verdict in (nothing, {"verdict": ""}, {"verdict": "perhaps"}):
+        answer = program.crew.post(f"/t/{at.codes[0]}/test", data=form_of_a_test() | verdict)
+        assert answer.status_code == 422
+        assert "press one of the two buttons" in answer.text
+    assert program.viewer.get("/api/v1/tests").json()["items"] == []
