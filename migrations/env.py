@@ -12,7 +12,7 @@ from sqlalchemy import Connection, text
 
 from service.settings import read_settings
 from service.store.engine import is_sqlite, write_engine
-from service.store.types import Facts, Instant
+from service.store.types import Instant, NullableJson
 from service.tables import metadata
 
 
@@ -20,7 +20,7 @@ def as_plain_type(kind: str, thing: object, _context: object) -> str | Literal[F
     """Write our own types as the plain ones beneath them: a migration must not change when our code does."""
     if kind == "type" and isinstance(thing, Instant):
         return "sa.DateTime(timezone=True)"
-    if kind == "type" and isinstance(thing, Facts):
+    if kind == "type" and isinstance(thing, NullableJson):
         return "sa.JSON()"
     return False
 

@@ -33,9 +33,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="coilbook", description="Cable inventory and test log of a band program."
-    )
+    parser = argparse.ArgumentParser(prog="coilbook", description="Cable inventory and test log of a band program.")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     serve = commands.add_parser("serve", help="serve the pages and the API")
@@ -44,17 +42,13 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--workers", type=int, default=1)
     serve.set_defaults(run=_serve)
 
-    commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(
-        run=_migrate
-    )
+    commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(run=_migrate)
     commands.add_parser("demo", help="fill an empty database with the demo").set_defaults(run=_demo)
 
     fill = commands.add_parser("fill", help="fill an empty database with many items and tests, for measuring")
     fill.add_argument("--items", type=int, default=1000)
     fill.add_argument("--tests", type=int, default=20_000)
-    fill.add_argument(
-        "--rng", type=int, default=1, metavar="S", help="the seed: the same S, the same database"
-    )
+    fill.add_argument("--rng", type=int, default=1, metavar="S", help="the seed: the same S, the same database")
     fill.set_defaults(run=_fill)
 
     housekeeping = commands.add_parser("housekeeping", help="bring due states and flags up to today")
@@ -74,9 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     create.add_argument("--role", choices=ROLES, required=True)
     create.set_defaults(run=_token)
 
-    new_pass = commands.add_parser(
-        "pass", help="make a way in: a crew pass, or a lead's or viewer's one-time link"
-    )
+    new_pass = commands.add_parser("pass", help="make a way in: a crew pass, or a lead's or viewer's one-time link")
     new_pass.add_argument(
         "name", nargs="?", default="", help="whom or what it is for; a lead's name signs that lead in"
     )
@@ -106,24 +98,19 @@ def _add_exchange(commands: Any) -> None:
     out.add_argument("--csv", metavar="FOLDER", help="gear.csv and tests.csv, for spreadsheets")
     out.set_defaults(run=_export)
 
-    into = commands.add_parser(
-        "import", help="bring in a whole program (JSON), or a sheet of gear or tests (CSV)"
-    )
+    into = commands.add_parser("import", help="bring in a whole program (JSON), or a sheet of gear or tests (CSV)")
     into.add_argument("file", metavar="FILE")
-    into.add_argument(
-        "--dry-run", action="store_true", help="write nothing, and say what becomes of each row"
-    )
+    into.add_argument("--dry-run", action="store_true", help="write nothing, and say what becomes of each row")
     kinds = into.add_mutually_exclusive_group()
-    kinds.add_argument(
-        "--gear", dest="sheet", action="store_const", const="gear", help="the sheet is of gear"
-    )
-    kinds.add_argument(
-        "--tests", dest="sheet", action="store_const", const="tests", help="the sheet is of tests"
-    )
+    kinds.add_argument("--gear", dest="sheet", action="store_const", const="gear", help="the sheet is of gear")
+    kinds.add_argument("--tests", dest="sheet", action="store_const", const="tests", help="the sheet is of tests")
     into.add_argument(
-        "--column", action="append", default=[], metavar="NAME=FIELD",
+        "--column",
+        action="append",
+        default=[],
+        metavar="NAME=FIELD",
         help="what a column is, as often as needed; NAME= leaves it out",
-    )  # fmt: skip
+    )
     into.add_argument("--unit", choices=("feet", "meters"), help="of lengths that are bare numbers")
     into.add_argument("--dates", choices=tuple(_DATES), help="how to read dates like 10/6/2026")
     into.add_argument(
@@ -132,36 +119,34 @@ def _add_exchange(commands: Any) -> None:
         help="of gear whose row names none; else it stays out where the sheet tells in words what its things are",
     )
     into.add_argument(
-        "--blank-place", choices=("same", "none"),
+        "--blank-place",
+        choices=("same", "none"),
         help="what an empty cell below a place means: the same place, or none that is known",
-    )  # fmt: skip
-    into.add_argument(
-        "--repaired-between", action=argparse.BooleanOptionalAction,
-        help="whether an item that passes after a fail was repaired in between, where the sheet tells of no repair",
-    )  # fmt: skip
-    into.add_argument(
-        "--take-good", action="store_true", help="bring in the rows that are right, leave the others"
     )
+    into.add_argument(
+        "--repaired-between",
+        action=argparse.BooleanOptionalAction,
+        help="whether an item that passes after a fail was repaired in between, where the sheet tells of no repair",
+    )
+    into.add_argument("--take-good", action="store_true", help="bring in the rows that are right, leave the others")
     into.set_defaults(run=_import)
 
 
 def _add_backups(commands: Any) -> None:
-    backup = commands.add_parser(
-        "backup", help="write a checked copy of the database, while the service runs"
-    )
+    backup = commands.add_parser("backup", help="write a checked copy of the database, while the service runs")
     backup.add_argument("--to", type=Path, metavar="FOLDER", help="where to; COILBOOK_BACKUPS otherwise")
     backup.add_argument(
-        "--keep", type=int, nargs=3, default=(7, 4, 12), metavar=("DAYS", "WEEKS", "MONTHS"),
+        "--keep",
+        type=int,
+        nargs=3,
+        default=(7, 4, 12),
+        metavar=("DAYS", "WEEKS", "MONTHS"),
         help="how many of each keep a backup; 7 4 12 otherwise",
-    )  # fmt: skip
-    backup.add_argument(
-        "--verify", type=Path, metavar="FILE", help="only check this one, and say what it holds"
     )
+    backup.add_argument("--verify", type=Path, metavar="FILE", help="only check this one, and say what it holds")
     backup.set_defaults(run=_backup)
 
-    restore = commands.add_parser(
-        "restore", help="put a backup in the place of the database, the service stopped"
-    )
+    restore = commands.add_parser("restore", help="put a backup in the place of the database, the service stopped")
     restore.add_argument("file", type=Path)
     restore.add_argument(
         "--replace", action="store_true", help="even where the database is not empty; it is kept beside"
@@ -180,7 +165,7 @@ def _lines(options: argparse.Namespace) -> int:
     return status
 
 
-_LINES = {"diagnose": "wiring", "due": "season", "wear": "wear"}
+_LINES = {"diagnose": "diagnosis", "due": "season", "wear": "wear"}
 
 
 def _settings() -> Settings:
@@ -314,15 +299,11 @@ def _restore(options: argparse.Namespace) -> int:
     from service.store.restore import restore
 
     settings = _settings()
-    done = restore(
-        settings.database_url, options.file, settings.backups, datetime.now(UTC), replace=options.replace
-    )
+    done = restore(settings.database_url, options.file, settings.backups, datetime.now(UTC), replace=options.replace)
     print(f"Restored {done.contents.rows} rows from {options.file}, and checked them.")
     if done.aside:
         print(f"What was there before is kept in {done.aside}.")
-    print(
-        "Passes, sign-ins and names are as they were then: what was ended or erased since, end again under Crew."
-    )
+    print("Passes, sign-ins and names are as they were then: what was ended or erased since, end again under Crew.")
     return 0
 
 
@@ -338,9 +319,9 @@ def _export(options: argparse.Namespace) -> int:
 def _import(options: argparse.Namespace) -> int:
     from service.exchange.files import take_in
     from service.exchange.sheets.actions import Answers
-    from service.exchange.sheets.core.asked import Above, SheetKind
     from service.exchange.sheets.core.days import Order
-    from service.exchange.sheets.core.fates import BadRows
+    from service.exchange.sheets.core.request import Above, SheetKind
+    from service.exchange.sheets.core.row_status import BadRows
     from service.kit.lengths import Unit
     from service.store.opening import opened
 

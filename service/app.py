@@ -9,9 +9,10 @@ from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
+from service.counts import pages as counts
 from service.crew import pages as crew
 from service.crew.devices import pages as devices
-from service.crew.keeping import pages as keeping
+from service.crew.privacy import pages as keeping
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
 from service.gear import pages as gear
@@ -30,6 +31,9 @@ from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
+from service.home.test import care_pages as care
+from service.home.test import log_pages as test_log
+from service.home.test import pages as testlog_pages
 from service.home.trail import pages as trail
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
@@ -40,34 +44,30 @@ from service.retire.spares import pages as spares
 from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
 from service.schedule.reminders import pages as reminders
+from service.sessions import pages as sessions
+from service.sessions import work_pages as session_work
+from service.sessions.lanes import pages as lanes
 from service.settings import Settings
 from service.store.engine import THREADS
 from service.store.sessions import Store
+from service.suspects import api as crackles_api
+from service.suspects import pages as crackles
+from service.swaps import api as swaps_api
+from service.swaps import pages as swaps
 from service.tags import pages as tags
 from service.tags import setup_pages as tag_setup
+from service.testers import api as bench_api
+from service.testers import pages as bench
+from service.testers.tables import Tables
 from service.testlog import api as tests_api
-from service.testlog import care_pages as care
-from service.testlog import log_pages as test_log
-from service.testlog import pages as testlog_pages
-from service.testlog.bench import api as bench_api
-from service.testlog.bench import pages as bench
-from service.testlog.bench.tables import Tables
-from service.testlog.counts import pages as counts
-from service.testlog.crackles import api as crackles_api
-from service.testlog.crackles import pages as crackles
-from service.testlog.lanes import pages as lanes
+from service.testlog.batches import gathering
 from service.testlog.marks import api as marks_api
-from service.testlog.sessions import pages as sessions
-from service.testlog.sessions import work_pages as session_work
-from service.testlog.swaps import api as swaps_api
-from service.testlog.swaps import pages as swaps
-from service.testlog.together import gathering
 from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.bodies import whole_characters
-from service.web.guard import Guard
-from service.web.journal import Journal
 from service.web.limits import Limiter
+from service.web.middleware.request_log import Journal
+from service.web.middleware.security import Guard
 from service.web.render import STATIC
 
 ROUTERS = (

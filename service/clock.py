@@ -79,6 +79,10 @@ def _by_the_hour(scheduler: BaseScheduler, store: Store, settings: Settings) -> 
 
     # A turn that is late, or still running when the next is due, is one turn and never dropped.
     scheduler.add_job(
-        tick, CronTrigger(minute=0, timezone=UTC), next_run_time=now(), coalesce=True, max_instances=1,
+        tick,
+        CronTrigger(minute=0, timezone=UTC),
+        next_run_time=now(),
+        coalesce=True,
+        max_instances=1,
         misfire_grace_time=None,
-    )  # fmt: skip
+    )

@@ -19,11 +19,11 @@ from service.settings import Settings, read_settings
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.opening import opened
 from service.store.sessions import Store, rerun_if_beaten
-from service.testlog.bench.tables import Tables, in_use
+from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting
-from service.web.journal import keep_journal
+from service.web.middleware.request_log import keep_journal
+from service.web.middleware.slow_requests import Patient
 from service.web.network import addresses, refuse_taken_port
-from service.web.patience import Patient
 
 CONNECTIONS = 500
 """At once, for each worker: eighty phones, with the six that a browser opens to one server."""
@@ -111,16 +111,10 @@ def first_link(store: Store, base: str, now: datetime) -> str | None:
 
 def _check(settings: Settings, host: str, workers: int) -> None:
     if not settings.limits and host not in LOOPBACK:
-        raise Problem(
-            "COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it."
-        )
+        raise Problem("COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it.")
     if workers < 1:
         raise Problem(f"--workers is {workers}; it must be 1 or more.")
-    if (
-        workers > 1
-        and is_sqlite(settings.database_url)
-        and not wal_is_safe(sqlite_driver().sqlite_version_info)
-    ):
+    if workers > 1 and is_sqlite(settings.database_url) and not wal_is_safe(sqlite_driver().sqlite_version_info):
         raise Problem(
             f"This SQLite library, {sqlite_driver().sqlite_version}, can corrupt a database that several processes "
             "write. Use --workers 1, or a newer library (3.51.3), or PostgreSQL."

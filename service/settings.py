@@ -67,9 +67,7 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
     return Settings(
         backups=Path(environ.get("COILBOOK_BACKUPS") or DEFAULT_BACKUPS),
         tables=Path(environ.get("COILBOOK_TABLES") or DEFAULT_TABLES),
-        database_url=database_url(
-            environ.get("COILBOOK_DATABASE_URL") or DEFAULT_DATABASE, "COILBOOK_DATABASE_URL"
-        ),
+        database_url=database_url(environ.get("COILBOOK_DATABASE_URL") or DEFAULT_DATABASE, "COILBOOK_DATABASE_URL"),
         base_url=_base(environ.get("COILBOOK_BASE_URL") or None),
         proxy=_proxy(environ.get("COILBOOK_PROXY") or "127.0.0.1"),
         limits=_switch(environ.get("COILBOOK_LIMITS") or "on"),

@@ -31,9 +31,7 @@ def upgrade() -> None:
         sa.Column("email", sa.String(), nullable=True),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint(
-            "email IS NULL OR role IN ('lead', 'viewer')", name=op.f("ck_person_no_students_email")
-        ),
+        sa.CheckConstraint("email IS NULL OR role IN ('lead', 'viewer')", name=op.f("ck_person_no_students_email")),
         sa.CheckConstraint("\"role\" IN ('stranger', 'viewer', 'crew', 'lead')", name=op.f("ck_person_role")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
     )
@@ -131,9 +129,7 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint(
-            "\"role\" IN ('stranger', 'viewer', 'crew', 'lead')", name=op.f("ck_crew_pass_role")
-        ),
+        sa.CheckConstraint("\"role\" IN ('stranger', 'viewer', 'crew', 'lead')", name=op.f("ck_crew_pass_role")),
         sa.ForeignKeyConstraint(
             ["made_by"], ["person.id"], name=op.f("fk_crew_pass_made_by_person"), ondelete="RESTRICT"
         ),
@@ -183,15 +179,11 @@ def upgrade() -> None:
             name=op.f("ck_item_state"),
         ),
         sa.CheckConstraint("length_mm >= 0", name=op.f("ck_item_length_mm")),
-        sa.ForeignKeyConstraint(
-            ["made_by"], ["person.id"], name=op.f("fk_item_made_by_person"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_item_made_by_person"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_item")),
     )
     with op.batch_alter_table("item", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_item_kind_length_mm_id"), ["kind", "length_mm", "id"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_item_kind_length_mm_id"), ["kind", "length_mm", "id"], unique=False)
         batch_op.create_index(
             batch_op.f("ix_item_state_kind_length_mm_id"), ["state", "kind", "length_mm", "id"], unique=False
         )
@@ -294,9 +286,7 @@ def upgrade() -> None:
         sa.Column("made_by", sa.Uuid(), nullable=True),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["made_by"], ["person.id"], name=op.f("fk_tester_made_by_person"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_tester_made_by_person"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_tester")),
         sa.UniqueConstraint("name", name=op.f("uq_tester_name")),
     )
@@ -312,9 +302,7 @@ def upgrade() -> None:
         sa.Column("made_by", sa.Uuid(), nullable=True),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["made_by"], ["person.id"], name=op.f("fk_wiring_made_by_person"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_wiring_made_by_person"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_wiring")),
         sa.UniqueConstraint("key", name=op.f("uq_wiring_key")),
     )
@@ -367,9 +355,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["cleared_by"], ["person.id"], name=op.f("fk_flag_cleared_by_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_flag_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_flag_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["raised_by"], ["person.id"], name=op.f("fk_flag_raised_by_person"), ondelete="RESTRICT"
         ),
@@ -399,9 +385,7 @@ def upgrade() -> None:
             "\"state\" IN ('blocked', 'overdue', 'untested', 'due', 'current')",
             name=op.f("ck_item_due_state"),
         ),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_item_due_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_item_due_item_id_item"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("item_id", name=op.f("pk_item_due")),
     )
     with op.batch_alter_table("item_due", schema=None) as batch_op:
@@ -447,9 +431,7 @@ def upgrade() -> None:
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.Column("text", sa.String(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_note_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_note_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_note_person_id_person"), ondelete="RESTRICT"
         ),
@@ -466,9 +448,7 @@ def upgrade() -> None:
         sa.Column("place_b_id", sa.Uuid(), nullable=True),
         sa.Column("since", sa.DateTime(timezone=True), nullable=False),
         sa.Column("until", sa.DateTime(timezone=True), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_placement_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_placement_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["place_a_id"], ["place.id"], name=op.f("fk_placement_place_a_id_place"), ondelete="RESTRICT"
         ),
@@ -486,9 +466,7 @@ def upgrade() -> None:
             sqlite_where=sa.text("until IS NULL"),
             postgresql_where=sa.text("until IS NULL"),
         )
-        batch_op.create_index(
-            batch_op.f("ix_placement_place_a_id_until"), ["place_a_id", "until"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_placement_place_a_id_until"), ["place_a_id", "until"], unique=False)
         batch_op.create_index(batch_op.f("ix_placement_place_b_id"), ["place_b_id"], unique=False)
 
     op.create_table(
@@ -502,9 +480,7 @@ def upgrade() -> None:
         sa.Column("gender", sa.String(), nullable=False),
         sa.CheckConstraint("\"end\" IN ('A', 'B')", name=op.f("ck_port_end")),
         sa.CheckConstraint("\"gender\" IN ('socket', 'plug')", name=op.f("ck_port_gender")),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_port_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_port_item_id_item"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_port")),
         sa.UniqueConstraint("item_id", "end", "connector", name=op.f("uq_port_item_id_end_connector")),
     )
@@ -520,9 +496,7 @@ def upgrade() -> None:
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.CheckConstraint("\"end\" IN ('A', 'B')", name=op.f("ck_repair_end")),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_repair_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_repair_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_repair_person_id_person"), ondelete="RESTRICT"
         ),
@@ -582,9 +556,7 @@ def upgrade() -> None:
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.CheckConstraint("bad_id <> spare_id", name=op.f("ck_swap_two_items")),
-        sa.ForeignKeyConstraint(
-            ["bad_id"], ["item.id"], name=op.f("fk_swap_bad_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["bad_id"], ["item.id"], name=op.f("fk_swap_bad_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_swap_person_id_person"), ondelete="RESTRICT"
         ),
@@ -594,9 +566,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["place_b_id"], ["place.id"], name=op.f("fk_swap_place_b_id_place"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["spare_id"], ["item.id"], name=op.f("fk_swap_spare_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["spare_id"], ["item.id"], name=op.f("fk_swap_spare_id_item"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_swap")),
     )
     with op.batch_alter_table("swap", schema=None) as batch_op:
@@ -610,12 +580,8 @@ def upgrade() -> None:
         sa.Column("since", sa.DateTime(timezone=True), nullable=False),
         sa.Column("until", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint("(item_id IS NULL) <> (place_id IS NULL)", name=op.f("ck_tag_on_one_thing")),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_tag_item_id_item"), ondelete="RESTRICT"
-        ),
-        sa.ForeignKeyConstraint(
-            ["place_id"], ["place.id"], name=op.f("fk_tag_place_id_place"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_tag_item_id_item"), ondelete="RESTRICT"),
+        sa.ForeignKeyConstraint(["place_id"], ["place.id"], name=op.f("fk_tag_place_id_place"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("code", name=op.f("pk_tag")),
     )
     with op.batch_alter_table("tag", schema=None) as batch_op:
@@ -652,9 +618,7 @@ def upgrade() -> None:
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.Column("session_id", sa.Uuid(), nullable=True),
         sa.Column("tester_id", sa.Uuid(), nullable=True),
-        sa.CheckConstraint(
-            "\"method\" IN ('two_ended', 'phantom', 'meter', 'listening')", name=op.f("ck_test_method")
-        ),
+        sa.CheckConstraint("\"method\" IN ('two_ended', 'phantom', 'meter', 'listening')", name=op.f("ck_test_method")),
         sa.CheckConstraint("\"verdict\" IN ('pass', 'fail', 'partial')", name=op.f("ck_test_verdict")),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_test_person_id_person"), ondelete="RESTRICT"
@@ -672,9 +636,7 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("test", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_test_person_id"), ["person_id"], unique=False)
-        batch_op.create_index(
-            batch_op.f("ix_test_session_id_tested_at"), ["session_id", "tested_at"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_test_session_id_tested_at"), ["session_id", "tested_at"], unique=False)
         batch_op.create_index(batch_op.f("ix_test_tested_at_id"), ["tested_at", "id"], unique=False)
 
     op.create_table(
@@ -688,9 +650,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["claimed_by"], ["person.id"], name=op.f("fk_work_item_claimed_by_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_work_item_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_work_item_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["session_id"],
             ["work_session.id"],
@@ -709,9 +669,7 @@ def upgrade() -> None:
         sa.Column("place_id", sa.Uuid(), nullable=True),
         sa.Column("person_id", sa.Uuid(), nullable=True),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_work_seen_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_work_seen_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_work_seen_person_id_person"), ondelete="RESTRICT"
         ),
@@ -741,16 +699,12 @@ def upgrade() -> None:
         sa.Column("conductors", sa.JSON(), nullable=False),
         sa.Column("detail", sa.JSON(), nullable=True),
         sa.CheckConstraint("\"end\" IN ('A', 'B')", name=op.f("ck_fault_end")),
-        sa.ForeignKeyConstraint(
-            ["test_id"], ["test.id"], name=op.f("fk_fault_test_id_test"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["test_id"], ["test.id"], name=op.f("fk_fault_test_id_test"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_fault")),
         sa.UniqueConstraint("test_id", "position", name=op.f("uq_fault_test_id_position")),
     )
     with op.batch_alter_table("fault", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_fault_fault_class_conductor"), ["fault_class", "conductor"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_fault_fault_class_conductor"), ["fault_class", "conductor"], unique=False)
 
     op.create_table(
         "tag_print",
@@ -763,9 +717,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["asked_by"], ["person.id"], name=op.f("fk_tag_print_asked_by_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["code"], ["tag.code"], name=op.f("fk_tag_print_code_tag"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["code"], ["tag.code"], name=op.f("fk_tag_print_code_tag"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_tag_print")),
     )
     with op.batch_alter_table("tag_print", schema=None) as batch_op:
@@ -776,12 +728,8 @@ def upgrade() -> None:
         sa.Column("test_id", sa.Uuid(), nullable=False),
         sa.Column("item_id", sa.Uuid(), nullable=False),
         sa.Column("position", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_test_item_item_id_item"), ondelete="RESTRICT"
-        ),
-        sa.ForeignKeyConstraint(
-            ["test_id"], ["test.id"], name=op.f("fk_test_item_test_id_test"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_test_item_item_id_item"), ondelete="RESTRICT"),
+        sa.ForeignKeyConstraint(["test_id"], ["test.id"], name=op.f("fk_test_item_test_id_test"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("test_id", "item_id", name=op.f("pk_test_item")),
     )
     with op.batch_alter_table("test_item", schema=None) as batch_op:
@@ -796,9 +744,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_void_person_id_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["test_id"], ["test.id"], name=op.f("fk_void_test_id_test"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["test_id"], ["test.id"], name=op.f("fk_void_test_id_test"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("test_id", name=op.f("pk_void")),
     )
 

@@ -27,9 +27,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["from_id"], ["person.id"], name=op.f("fk_hand_over_from_id_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["to_id"], ["person.id"], name=op.f("fk_hand_over_to_id_person"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["to_id"], ["person.id"], name=op.f("fk_hand_over_to_id_person"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_hand_over")),
         sa.UniqueConstraint("secret_hash", name=op.f("uq_hand_over_secret_hash")),
     )

@@ -82,9 +82,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_pull_overrule")),
     )
     with op.batch_alter_table("pull_overrule", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_pull_overrule_event_id_item_id"), ["event_id", "item_id"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_pull_overrule_event_id_item_id"), ["event_id", "item_id"], unique=False)
 
     op.create_table(
         "pull_print",
@@ -136,9 +134,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["event_id"], ["event.id"], name=op.f("fk_pull_tick_event_id_event"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["item_id"], ["item.id"], name=op.f("fk_pull_tick_item_id_item"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_pull_tick_item_id_item"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_pull_tick_person_id_person"), ondelete="RESTRICT"
         ),

@@ -24,9 +24,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_wrong_mark_person_id_person"), ondelete="RESTRICT"
         ),
-        sa.ForeignKeyConstraint(
-            ["test_id"], ["test.id"], name=op.f("fk_wrong_mark_test_id_test"), ondelete="RESTRICT"
-        ),
+        sa.ForeignKeyConstraint(["test_id"], ["test.id"], name=op.f("fk_wrong_mark_test_id_test"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("test_id", name=op.f("pk_wrong_mark")),
     )
     op.create_table(

@@ -13,8 +13,8 @@ from sqlalchemy.orm import Session
 
 from service.crew import core, queries
 from service.crew.core import NAMED, Role, Who
-from service.crew.keeping.core import is_nameless
 from service.crew.models import CrewPass, Person, Program, SignIn
+from service.crew.privacy.core import is_nameless
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 from service.store.sessions import locked
 
@@ -26,7 +26,7 @@ _PASS_LASTS = timedelta(days=120)
 _NOT_VALID = "This pass is not valid, or no longer. Ask your lead for a new one."
 
 
-class NeverMade(Gone):
+class UnknownPass(Gone):
     """No such pass was ever made: somebody guesses, or mistyped. The sentence is that of a pass that has ended."""
 
 
@@ -45,9 +45,14 @@ def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
     program = queries.program(db)
     if program is None:
         program = Program(
-            id=1, name=name, zone=zone, unit="feet", return_note="Please hand it to any member of our band.",
-            housekept_on=None, created_at=now,
-        )  # fmt: skip
+            id=1,
+            name=name,
+            zone=zone,
+            unit="feet",
+            return_note="Please hand it to any member of our band.",
+            housekept_on=None,
+            created_at=now,
+        )
         db.add(program)
         db.flush()
     return program
@@ -67,9 +72,7 @@ def keep_settings(db: Session, values: Mapping[str, str]) -> None:
 def make_pass(db: Session, role: Role, label: str, maker: Who | None, now: datetime) -> NewPass:
     """A pass for the crew (many uses, a season long), or a link for one lead or viewer (one use, a day)."""
     many = role == Role.CREW
-    return _keep_pass(
-        db, role, label, maker, None, now, _PASS_LASTS if many else core.LINK_LASTS, None if many else 1
-    )
+    return _keep_pass(db, role, label, maker, None, now, _PASS_LASTS if many else core.LINK_LASTS, None if many else 1)
 
 
 def make_sign_in_link(db: Session, person: Person, now: datetime) -> NewPass:
@@ -93,14 +96,28 @@ def make_pass_on_command(db: Session, role: Role, name: str, now: datetime) -> N
 
 
 def _keep_pass(
-    db: Session, role: Role, label: str, maker: Who | None, person_id: UUID | None, now: datetime,
-    lasts: timedelta, uses: int | None,
-) -> NewPass:  # fmt: skip
+    db: Session,
+    role: Role,
+    label: str,
+    maker: Who | None,
+    person_id: UUID | None,
+    now: datetime,
+    lasts: timedelta,
+    uses: int | None,
+) -> NewPass:
     secret = core.secret(_RANDOM, core.LINK_LETTERS if uses == 1 else core.PASS_LETTERS)
     made = CrewPass(
-        id=uuid4(), secret_hash=core.fingerprint(secret), label=label, role=role, person_id=person_id,
-        made_by=maker.id if maker else None, uses_left=uses, created_at=now, expires_at=now + lasts, ended_at=None,
-    )  # fmt: skip
+        id=uuid4(),
+        secret_hash=core.fingerprint(secret),
+        label=label,
+        role=role,
+        person_id=person_id,
+        made_by=maker.id if maker else None,
+        uses_left=uses,
+        created_at=now,
+        expires_at=now + lasts,
+        ended_at=None,
+    )
     db.add(made)
     queries.note_in_audit(db, now, made.made_by, "pass.made", label, {"role": role})
     return NewPass(made.id, label, secret, made.expires_at)
@@ -121,7 +138,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
     secret = core.tidy_secret(typed)
     found = queries.pass_with(db, core.fingerprint(secret)) if secret else None
     if found is None:
-        raise NeverMade(_NOT_VALID)
+        raise UnknownPass(_NOT_VALID)
     person = db.get(Person, found.person_id) if found.person_id else None
     ended = found.ended_at or (person is not None and person.ended_at)
     if ended or found.expires_at <= now or found.uses_left == 0:
@@ -170,9 +187,7 @@ def rename(db: Session, who: Who, typed: str, now: datetime, *, sure: bool) -> N
 
 def _refuse_full(name: str, role: str, *, sure: bool) -> None:
     if role == Role.CREW and not sure and core.looks_full(core.tidy_name(name)):
-        raise invalid(
-            "name", "This looks like a full name; a first name is enough. Send it again to keep it so."
-        )
+        raise invalid("name", "This looks like a full name; a first name is enough. Send it again to keep it so.")
 
 
 def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -> str:
@@ -189,17 +204,27 @@ def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -
 
 
 def start_sign_in(
-    db: Session, person: Person, now: datetime, until: datetime | None, token_name: str = "",
-    *, pass_id: UUID | None = None,
-) -> str:  # fmt: skip
+    db: Session,
+    person: Person,
+    now: datetime,
+    until: datetime | None,
+    token_name: str = "",
+    *,
+    pass_id: UUID | None = None,
+) -> str:
     """A new sign-in; the token that is answered is stored as a fingerprint only."""
     token = secrets.token_urlsafe(32)
     db.add(
         SignIn(
-            person_id=person.id, token_hash=core.fingerprint(token), token_name=token_name or None,
-            pass_id=pass_id, created_at=now, expires_at=until, ended_at=None,
+            person_id=person.id,
+            token_hash=core.fingerprint(token),
+            token_name=token_name or None,
+            pass_id=pass_id,
+            created_at=now,
+            expires_at=until,
+            ended_at=None,
         )
-    )  # fmt: skip
+    )
     return token
 
 
@@ -223,17 +248,13 @@ def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who
         passphrase_matches(None, passphrase)  # it takes as long as for somebody who is here
     person = next((each for each in named if passphrase_matches(each.passphrase_hash, passphrase)), None)
     if person is None:
-        raise SignInNeeded(
-            "Name and passphrase do not belong together. Try again, or ask for a sign-in link."
-        )
+        raise SignInNeeded("Name and passphrase do not belong together. Try again, or ask for a sign-in link.")
     queries.note_in_audit(db, now, person.id, "signed.in", str(person.id))
     who = Who(person.id, person.display_name, Role(person.role))
     return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
 
 
-def set_passphrase(
-    db: Session, who: Who, typed: str, program: str, now: datetime, *, current: str, token: str
-) -> None:
+def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetime, *, current: str, token: str) -> None:
     """Give oneself a passphrase; all other devices are signed out.
 
     Args:

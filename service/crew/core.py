@@ -68,14 +68,14 @@ class ProgramFacts:
     housekept_on: date | None
 
 
-class Choice(Protocol):
+class RandomSource(Protocol):
     """What a random source offers here (`random.SystemRandom`, or a seeded one in the demo)."""
 
     def choice(self, seq: str) -> str:
         """One of the letters."""
 
 
-def secret(random: Choice, letters: int) -> str:
+def secret(random: RandomSource, letters: int) -> str:
     """A secret of letters without look-alikes, so that it can be read aloud and typed."""
     return "".join(random.choice(_ALPHABET) for _ in range(letters))
 
@@ -143,12 +143,8 @@ def tidy_address(typed: str) -> str | None:
         return None
     name, at, host = address.partition("@")
     fits = len(address) <= ADDRESS_MOST and address.isascii() and address.isprintable()
-    if not (at and name and "." in host.strip(".") and "@" not in host and fits) or _NEVER_IN_ADDRESS & set(
-        address
-    ):
-        raise invalid(
-            "address", f"“{address[:60]}” is not an address for mail; write it like kit@example.org."
-        )
+    if not (at and name and "." in host.strip(".") and "@" not in host and fits) or _NEVER_IN_ADDRESS & set(address):
+        raise invalid("address", f"“{address[:60]}” is not an address for mail; write it like kit@example.org.")
     return address
 
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.crew.core import Role
 from service.store.base import Base, BigInt, one_of, refers
-from service.store.types import Facts
+from service.store.types import NullableJson
 
 
 class Program(Base):
@@ -92,4 +92,4 @@ class AuditEntry(Base):
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
     action: Mapped[str]
     subject: Mapped[str]
-    detail: Mapped[Any] = mapped_column(Facts(), nullable=True)
+    detail: Mapped[Any] = mapped_column(NullableJson(), nullable=True)

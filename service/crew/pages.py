@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
+from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, cookie_name
 from service.crew.core import Role, fingerprint
-from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk, cookie_name
 from service.crew.devices.queries import devices_of
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
@@ -23,14 +23,14 @@ COOKIE_LASTS = 365 * 24 * 3600
 
 
 @router.get("/sign-in")
-def sign_in_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002  (the address says so)
+def sign_in_page(desk: AnyoneContext, next: str = "/") -> Response:  # noqa: A002  (the address says so)
     """Sign in by name and passphrase, or see how to come in with a pass."""
     with desk.reading():
         return desk.page("crew/sign_in.html", values={"next": inside(next)}, errors={})
 
 
 @router.post("/sign-in")
-def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
+def sign_in(desk: AnyoneContext, posted: Posted) -> Response:
     """Swap name and passphrase for a cookie."""
     target = inside(text(posted, "next") or "/")
     desk.pace(BY_ADDRESS, desk.network)
@@ -47,14 +47,14 @@ def sign_in(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 @router.get("/join")
-def join_page(desk: AnyoneDesk, next: str = "/") -> Response:  # noqa: A002
+def join_page(desk: AnyoneContext, next: str = "/") -> Response:  # noqa: A002
     """Come in with a pass. The secret rides in the address's fragment, which no server or log ever sees."""
     with desk.reading():
         return desk.page("crew/join.html", values={"next": inside(next)}, errors={})
 
 
 @router.post("/join")
-def join(desk: AnyoneDesk, posted: Posted) -> Response:
+def join(desk: AnyoneContext, posted: Posted) -> Response:
     """Swap a pass for a cookie."""
     values = {
         "name": text(posted, "name"),
@@ -62,7 +62,7 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
         "next": inside(text(posted, "next") or "/"),
     }
     try:
-        with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
+        with desk.pacing(PASSES, desk.network, actions.UnknownPass), desk.writing() as db:
             who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=_sure(posted))
             actions.sign_out(db, desk.token, desk.now)
     except TooFast:
@@ -74,21 +74,19 @@ def join(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 @router.post("/sign-out")
-def sign_out(desk: AnyoneDesk, posted: Posted) -> Response:
+def sign_out(desk: AnyoneContext, posted: Posted) -> Response:
     """End this browser's sign-in; `clear` comes from a phone whose outbox is empty: nothing of ours stays on it."""
     with desk.writing() as db:
         actions.sign_out(db, desk.token, desk.now)
     response = RedirectResponse("/sign-in", 303)
-    response.delete_cookie(
-        cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True
-    )
+    response.delete_cookie(cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True)
     if posted.get("clear") == "yes":
         response.headers["Clear-Site-Data"] = '"cache", "storage"'
     return response
 
 
 @router.get("/me")
-def my_page(desk: ViewerDesk, new: bool = False, ended: bool = False, named: bool = False) -> Response:
+def my_page(desk: ViewerContext, new: bool = False, ended: bool = False, named: bool = False) -> Response:
     """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
     with desk.reading() as db:
         called = f"You are called {desk.me.display_name} now." if named else ""
@@ -96,7 +94,7 @@ def my_page(desk: ViewerDesk, new: bool = False, ended: bool = False, named: boo
 
 
 @router.post("/me/name")
-def rename(desk: ViewerDesk, posted: Posted) -> Response:
+def rename(desk: ViewerContext, posted: Posted) -> Response:
     """Take another name."""
     typed = text(posted, "name")
     try:
@@ -109,7 +107,7 @@ def rename(desk: ViewerDesk, posted: Posted) -> Response:
 
 
 @router.post("/me/address")
-def keep_address(desk: ViewerDesk, posted: Posted) -> Response:
+def keep_address(desk: ViewerContext, posted: Posted) -> Response:
     """Say where mail goes, or that none shall come."""
     typed = text(posted, "address")
     try:
@@ -123,15 +121,20 @@ def keep_address(desk: ViewerDesk, posted: Posted) -> Response:
 
 
 @router.post("/me/passphrase")
-def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
+def set_passphrase(desk: LeadContext, posted: Posted) -> Response:
     """Give oneself a passphrase."""
     try:
         desk.pace(BY_NAME, desk.session)
         with desk.writing() as db:
             actions.set_passphrase(
-                db, desk.me, text(posted, "passphrase"), desk.program.name, desk.now,
-                current=text(posted, "current"), token=desk.token,
-            )  # fmt: skip
+                db,
+                desk.me,
+                text(posted, "passphrase"),
+                desk.program.name,
+                desk.now,
+                current=text(posted, "current"),
+                token=desk.token,
+            )
     except Invalid as refusal:
         with desk.reading() as db:
             return _me(desk, db, refusal.status, errors=refusal.errors)
@@ -140,18 +143,16 @@ def set_passphrase(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/settings")
-def settings_page(desk: LeadDesk) -> Response:
+def settings_page(desk: LeadContext) -> Response:
     """The program's own settings."""
     with desk.reading():
         program = desk.program
-        values = {
-            "name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note
-        }  # fmt: skip
+        values = {"name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note}
         return _settings(desk, values)
 
 
 @router.post("/settings")
-def save_settings(desk: LeadDesk, posted: Posted) -> Response:
+def save_settings(desk: LeadContext, posted: Posted) -> Response:
     """Keep the program's settings."""
     values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
     try:
@@ -165,7 +166,7 @@ def save_settings(desk: LeadDesk, posted: Posted) -> Response:
 
 
 def _me(
-    desk: Desk,
+    desk: RequestContext,
     db: Session,
     status: int = 200,
     *,
@@ -176,23 +177,33 @@ def _me(
     errors: dict[str, str] | None = None,
 ) -> Response:
     return desk.page(
-        "crew/me.html", status, errors=errors or {}, new=new, saved=saved, mails=desk.settings.mail is not None,
+        "crew/me.html",
+        status,
+        errors=errors or {},
+        new=new,
+        saved=saved,
+        mails=desk.settings.mail is not None,
         name=desk.me.display_name if name is None else name,
         has_passphrase=queries.has_passphrase(db, desk.me.id),
         address=queries.address_of(db, desk.me.id) if address is None else address,
         devices=devices_of(db, desk.me.id, desk.session, desk.now),
-    )  # fmt: skip
+    )
 
 
 def _settings(
-    desk: Desk, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
+    desk: RequestContext, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
 ) -> Response:
     zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
     saved = desk.request.query_params.get("saved") == "1"
     return desk.page(
-        "crew/settings.html", status, values=values, errors=errors or {}, zones=zones, saved=saved,
+        "crew/settings.html",
+        status,
+        values=values,
+        errors=errors or {},
+        zones=zones,
+        saved=saved,
         base_url=desk.settings.base_url,
-    )  # fmt: skip
+    )
 
 
 def _check_settings(values: dict[str, str]) -> None:
@@ -211,26 +222,29 @@ def _sure(posted: FormData) -> bool:
     return text(posted, "name") != "" and text(posted, "sure") == text(posted, "name")
 
 
-def join_link(desk: Desk, secret: str, then: str = "") -> str:
+def join_link(desk: RequestContext, secret: str, then: str = "") -> str:
     """The address that a pass's QR holds, going on to `then`. The secret is in the fragment, so it reaches no log."""
     return f"{desk.base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
-def signed_in(desk: Desk, token: str, target: str) -> Response:
+def signed_in(desk: RequestContext, token: str, target: str) -> Response:
     """On to `target`, with the sign-in's cookie."""
     response = RedirectResponse(target, 303)
     response.set_cookie(
-        cookie_name(desk.settings.secure), token, path="/", httponly=True, samesite="lax",
-        secure=desk.settings.secure, max_age=COOKIE_LASTS,
-    )  # fmt: skip
+        cookie_name(desk.settings.secure),
+        token,
+        path="/",
+        httponly=True,
+        samesite="lax",
+        secure=desk.settings.secure,
+        max_age=COOKIE_LASTS,
+    )
     return response
 
 
 def inside(target: str) -> str:
     """A path of ours to go on to; anything that would lead elsewhere is Now."""
-    fine = (
-        target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
-    )
+    fine = target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
     return target if fine else "/"
 
 

@@ -17,7 +17,7 @@ from service.demo.scenario import (
     Crackled,
     Happening,
     Left,
-    Marked,
+    MarkedAsWrong,
     Opened,
     Repaired,
     Tested,
@@ -30,6 +30,7 @@ from service.kit.dates import local_date
 from service.season import actions as season
 from service.season.core import Season
 from service.season.models import EventKind
+from service.sessions import actions as sessions
 from service.store.sessions import Store
 from service.tags import actions as tags
 from service.tags.queries import codes_of
@@ -38,7 +39,6 @@ from service.testlog import due
 from service.testlog.core import Evidence, NewRepair, NewTest
 from service.testlog.housekeeping import CHORES, Chore, keep_house
 from service.testlog.marks.actions import mark
-from service.testlog.sessions import actions as sessions
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import names
 from service.wiring.rebuild import rebuild
@@ -75,8 +75,10 @@ class _Demo:
         began = self.now - timedelta(days=(self.today - rules[0][1].starts).days + 20)
         crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, began)
         for name, role in (
-            (scenario.LEAD, Role.LEAD), ("Director", Role.VIEWER), *((one, Role.CREW) for one in scenario.HELPERS)
-        ):  # fmt: skip
+            (scenario.LEAD, Role.LEAD),
+            ("Director", Role.VIEWER),
+            *((one, Role.CREW) for one in scenario.HELPERS),
+        ):
             person = crew.add_person(self.db, name, role, began)
             self.people[name] = Who(person.id, name, role)
         for name, kind in PLACES:
@@ -99,16 +101,20 @@ class _Demo:
 
     def _add(self, one: Owned, at: datetime) -> None:
         new = gear.NewItem(
-            kind=one.kind, wiring=one.wiring, length_mm=round(one.feet * FEET),
+            kind=one.kind,
+            wiring=one.wiring,
+            length_mm=round(one.feet * FEET),
             gauge_awg=24 if one.kind == "cable" else None,
-            label=one.label, place=one.place, place_b=one.place_b, batch=one.lot,
+            label=one.label,
+            place=one.place,
+            place_b=one.place_b,
+            batch=one.lot,
             bought_on=local_date(at, scenario.ZONE) + timedelta(one.bought - AGE[one.lot]),
-            price_cents=PRICES.get(one.feet, one.cents), spare=one.spare,
-        )  # fmt: skip
-        ids = [self._id("item", len(self.items) + number) for number in range(one.count)]
-        made = gear.add_items(
-            self.db, new, ids, self.people[scenario.LEAD], at, local_date(at, scenario.ZONE)
+            price_cents=PRICES.get(one.feet, one.cents),
+            spare=one.spare,
         )
+        ids = [self._id("item", len(self.items) + number) for number in range(one.count)]
+        made = gear.add_items(self.db, new, ids, self.people[scenario.LEAD], at, local_date(at, scenario.ZONE))
         tags.issue(self.db, ids, at, self.random)
         self.items += made
         self.codes |= codes_of(self.db, ids)
@@ -120,9 +126,7 @@ class _Demo:
             ids.append(self._id("season", number))
             season.add_season(self.db, ids[-1], name, rule, everything, self.now)
         for number, name, kind, days in scenario.EVENTS:
-            season.add_event(
-                self.db, ids[number], name, EventKind(kind), self.today + timedelta(days), self.now
-            )
+            season.add_event(self.db, ids[number], name, EventKind(kind), self.today + timedelta(days), self.now)
 
     def _happen(self, happening: Happening) -> None:
         lead = self.people[scenario.LEAD]
@@ -137,11 +141,16 @@ class _Demo:
             case TestedThrough():
                 self._test_through(happening)
                 return
-            case Marked():
+            case MarkedAsWrong():
                 mark(
-                    self.db, self._id("mark", happening.at.isoformat()), self._test_id(happening.test), happening.note,
-                    self.people[happening.test.by], happening.at, scenario.ZONE,
-                )  # fmt: skip
+                    self.db,
+                    self._id("mark", happening.at.isoformat()),
+                    self._test_id(happening.test),
+                    happening.note,
+                    self.people[happening.test.by],
+                    happening.at,
+                    scenario.ZONE,
+                )
                 return
         item = self.items[happening.item]
         match happening:
@@ -150,9 +159,13 @@ class _Demo:
             case Repaired():
                 length = item.length_mm - happening.cut_mm if happening.cut_mm else None
                 repair = NewRepair(
-                    id=self._id("repair", happening.at.isoformat(), happening.item), item=self.codes[item.id],
-                    what=happening.what, end=End(happening.end), length_mm=length, cost_cents=happening.cents,
-                )  # fmt: skip
+                    id=self._id("repair", happening.at.isoformat(), happening.item),
+                    item=self.codes[item.id],
+                    what=happening.what,
+                    end=End(happening.end),
+                    length_mm=length,
+                    cost_cents=happening.cents,
+                )
                 testlog.log_repair(self.db, repair, lead, happening.at, scenario.ZONE)
             case Crackled():
                 op = self._id("crackled", happening.item)
@@ -170,9 +183,11 @@ class _Demo:
 
     def _open(self, opened: Opened) -> None:
         new = sessions.NewSession(
-            id=self._id("session", opened.evening), title=f"Test evening, {opened.evening:%B} {opened.evening.day}",
-            on=opened.evening, codes=[self.codes[self.items[item].id] for item in opened.items],
-        )  # fmt: skip
+            id=self._id("session", opened.evening),
+            title=f"Test evening, {opened.evening:%B} {opened.evening.day}",
+            on=opened.evening,
+            codes=[self.codes[self.items[item].id] for item in opened.items],
+        )
         sessions.open_session(self.db, new, self.people[scenario.LEAD], opened.at)
 
     def _plan(self) -> None:
@@ -199,9 +214,13 @@ class _Demo:
         wires = [[wire.a, wire.b] for lane in tested.lanes for wire in wiring.lanes[lane]]
         first, *others = [self.codes[self.items[item].id] for item in tested.items]
         new = NewTest(
-            id=self._id("test", tested.at.isoformat(), *tested.items), item=first, through=tuple(others),
-            joined=wires, probed=[contact for wire in wires for contact in wire], tested_at=tested.at,
-        )  # fmt: skip
+            id=self._id("test", tested.at.isoformat(), *tested.items),
+            item=first,
+            through=tuple(others),
+            joined=wires,
+            probed=[contact for wire in wires for contact in wire],
+            tested_at=tested.at,
+        )
         testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
 
     def _test_id(self, tested: Tested) -> UUID:

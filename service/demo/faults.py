@@ -8,49 +8,47 @@ from service.wiring.wirings import Wiring
 
 
 @dataclass(frozen=True)
-class Found:
+class DemoFinding:
     """What a test of the demo finds: faults that readings show, or other evidence with its end and a note."""
 
     faults: tuple[Fault, ...] = ()
     evidence: tuple[tuple[Told, str, str], ...] = ()
 
 
-def pick(wiring: Wiring, random: Random) -> Found:
+def pick(wiring: Wiring, random: Random) -> DemoFinding:
     """One thing that goes wrong with such an item."""
     if len(wiring.conductors) > 3:
         return _on_multicore(wiring, random)
-    shield, hot, cold = (
-        wire.name for wire in sorted(wiring.conductors, key=lambda wire: _ROLES.index(wire.role))
-    )
+    shield, hot, cold = (wire.name for wire in sorted(wiring.conductors, key=lambda wire: _ROLES.index(wire.role)))
     draw = random.random()
     if draw < 0.22:
-        return Found((Fault(FaultClass.OPEN, (shield,)),))
+        return DemoFinding((Fault(FaultClass.OPEN, (shield,)),))
     if draw < 0.42:
-        return Found((Fault(FaultClass.OPEN, (hot,)),))
+        return DemoFinding((Fault(FaultClass.OPEN, (hot,)),))
     if draw < 0.57:
-        return Found((Fault(FaultClass.OPEN, (cold,)),))
+        return DemoFinding((Fault(FaultClass.OPEN, (cold,)),))
     if draw < 0.67:
-        return Found((Fault(FaultClass.SHORT, _in_order(wiring, shield, hot)),))
+        return DemoFinding((Fault(FaultClass.SHORT, _in_order(wiring, shield, hot)),))
     if draw < 0.76:
-        return Found((Fault(FaultClass.REVERSED_PAIR, _in_order(wiring, hot, cold)),))
+        return DemoFinding((Fault(FaultClass.REVERSED_PAIR, _in_order(wiring, hot, cold)),))
     if draw < 0.92:
-        return Found(evidence=((FaultClass.INTERMITTENT, random.choice("AB"), "crackles when bent"),))
-    return Found(evidence=((FaultClass.DAMAGE, "B", random.choice(_DAMAGE)),))
+        return DemoFinding(evidence=((FaultClass.INTERMITTENT, random.choice("AB"), "crackles when bent"),))
+    return DemoFinding(evidence=((FaultClass.DAMAGE, "B", random.choice(_DAMAGE)),))
 
 
 _ROLES = ("shield", "hot", "cold", "single")
 _DAMAGE = ("latch worn, falls out", "sticks in the socket", "jacket cut near the plug")
 
 
-def _on_multicore(wiring: Wiring, random: Random) -> Found:
+def _on_multicore(wiring: Wiring, random: Random) -> DemoFinding:
     wires = wiring.conductors
     draw = random.random()
     if draw < 0.45:
-        return Found((Fault(FaultClass.OPEN, (random.choice(wires).name,)),))
+        return DemoFinding((Fault(FaultClass.OPEN, (random.choice(wires).name,)),))
     if draw < 0.75:
-        return Found(evidence=((FaultClass.DAMAGE, "A", f"contact {random.choice(wires).a[1:]} bent"),))
+        return DemoFinding(evidence=((FaultClass.DAMAGE, "A", f"contact {random.choice(wires).a[1:]} bent"),))
     at = random.randrange(len(wires) - 1)
-    return Found((Fault(FaultClass.SHORT, (wires[at].name, wires[at + 1].name)),))
+    return DemoFinding((Fault(FaultClass.SHORT, (wires[at].name, wires[at + 1].name)),))
 
 
 def _in_order(wiring: Wiring, *names: str) -> tuple[str, ...]:

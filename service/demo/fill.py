@@ -19,9 +19,10 @@ from service.crew import actions as crew
 from service.crew import queries as crew_queries
 from service.crew.core import Role
 from service.demo import scenario
-from service.demo.faults import Found
+from service.demo.faults import DemoFinding
 from service.demo.gear import FEET, OWNED, PLACES, PRICES, Owned
-from service.demo.lives import BEGINS, Step, evenings, life, seasons
+from service.demo.lives import BEGINS, LifeStep, evenings, life, seasons
+from service.diagnosis.diagnosis import diagnose
 from service.gear import actions as gear
 from service.gear.core import ASKED, End, ItemState
 from service.gear.models import Flag, Item, ItemLength, Placement, Port, StateChange
@@ -35,13 +36,12 @@ from service.season.models import EventKind, ItemDue, ItemSeason
 from service.store.base import Base
 from service.store.sessions import Store
 from service.tags.models import Tag
-from service.testlog.core import Event, Evidence, Method, Verdict, fault_of, state_after, with_evidence
+from service.testlog.core import Evidence, LogEntry, Method, Verdict, fault_of, state_after, with_evidence
 from service.testlog.due import reckoned
 from service.testlog.flags import wanted
 from service.testlog.models import FaultRow, Repair, SessionKind, Test, TestItem, WorkSession
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import diagnose
 from service.wiring.readings import names
 from service.wiring.rebuild import rebuild
 
@@ -65,9 +65,7 @@ def fill(store: Store, items: int, tests: int, seed: int, now: datetime) -> str:
         raise invalid("tests", f"--tests is {tests}; it must be from 0 to {MOST[1]:,}.")
     with store.writing() as db:
         if crew_queries.program(db) is not None:
-            return (
-                "There is a program in this database already, so nothing was filled in. Name a new database."
-            )
+            return "There is a program in this database already, so nothing was filled in. Name a new database."
         _Filling(db, items, tests, Random(seed), now).run()  # noqa: S311  (the same for the same seed)
     return f"Filled in {items:,} items and {tests:,} tests."
 
@@ -90,9 +88,7 @@ class _Filling:
         crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, self.began)
         crew.add_person(self.db, scenario.LEAD, Role.LEAD, self.began)
         self.people = [crew.add_person(self.db, name, Role.CREW, self.began).id for name in scenario.HELPERS]
-        self.places = {
-            name: gear.place_for(self.db, name, None, self.began, kind).id for name, kind in PLACES
-        }
+        self.places = {name: gear.place_for(self.db, name, None, self.began, kind).id for name, kind in PLACES}
         for number, rule in enumerate(self.rules, 1):
             self.seasons.append(self._id())
             season.add_season(self.db, self.seasons[-1], f"Season {number}", rule, [], self.began)
@@ -116,13 +112,22 @@ class _Filling:
         self.sessions = {evening: self._id() for evening in self.evenings}
         lines = [
             {
-                "id": session_id, "title": f"Test evening of {evening}", "kind": SessionKind.TEST, "place_id": None,
-                "on": evening, "note": "", "made_by": None, "created_at": self._evening(evening),
-                "closed_at": self._evening(evening) + timedelta(hours=4), "closed_by": None, "closing_note": "",
-                "revision": 0, "changed_at": None,
+                "id": session_id,
+                "title": f"Test evening of {evening}",
+                "kind": SessionKind.TEST,
+                "place_id": None,
+                "on": evening,
+                "note": "",
+                "made_by": None,
+                "created_at": self._evening(evening),
+                "closed_at": self._evening(evening) + timedelta(hours=4),
+                "closed_by": None,
+                "closing_note": "",
+                "revision": 0,
+                "changed_at": None,
             }
             for evening, session_id in self.sessions.items()
-        ]  # fmt: skip
+        ]
         if lines:
             self.db.execute(insert(WorkSession), lines)
 
@@ -147,71 +152,103 @@ class _Filling:
         length = round(one.feet * FEET)
         rows[Item].append(
             {
-                "id": item_id, "kind": one.kind, "wiring": one.wiring, "label": one.label, "state": state,
-                "length_mm": length, "gauge_awg": 24 if one.kind == "cable" else None, "batch": one.lot,
-                "bought_on": bought, "price_cents": PRICES.get(one.feet, one.cents), "in_service_on": bought,
-                "created_at": self.began, "made_by": None,
+                "id": item_id,
+                "kind": one.kind,
+                "wiring": one.wiring,
+                "label": one.label,
+                "state": state,
+                "length_mm": length,
+                "gauge_awg": 24 if one.kind == "cable" else None,
+                "batch": one.lot,
+                "bought_on": bought,
+                "price_cents": PRICES.get(one.feet, one.cents),
+                "in_service_on": bought,
+                "created_at": self.began,
+                "made_by": None,
             }
-        )  # fmt: skip
+        )
         rows[Tag].append(
             {"code": self._code(), "item_id": item_id, "place_id": None, "since": self.began, "until": None}
         )
         rows[Port] += [{"item_id": item_id, **port} for port in _ports(one.wiring, one.kind)]
         rows[Placement].append(
             {
-                "item_id": item_id, "place_a_id": self.places[one.place],
-                "place_b_id": self.places.get(one.place_b), "since": self.began, "until": None,
+                "item_id": item_id,
+                "place_a_id": self.places[one.place],
+                "place_b_id": self.places.get(one.place_b),
+                "since": self.began,
+                "until": None,
             }
-        )  # fmt: skip
+        )
         if length:
-            rows[ItemLength].append(
-                {"item_id": item_id, "length_mm": length, "at": self.began, "reason": "as bought"}
-            )
+            rows[ItemLength].append({"item_id": item_id, "length_mm": length, "at": self.began, "reason": "as bought"})
         rows[ItemSeason] += [{"item_id": item_id, "season_id": each} for each in self.seasons]
 
-    def _step(self, rows: Rows, one: Owned, item_id: UUID, step: Step) -> Event:
+    def _step(self, rows: Rows, one: Owned, item_id: UUID, step: LifeStep) -> LogEntry:
         entry = self._id()
         if step.what is What.REPAIR:
             rows[Repair].append(
                 {
-                    "id": entry, "item_id": item_id, "end": self.random.choice(list(End)), "length_mm": None,
-                    "what": "joint soldered again", "cost_cents": 150, "at": step.at, "received_at": step.at,
+                    "id": entry,
+                    "item_id": item_id,
+                    "end": self.random.choice(list(End)),
+                    "length_mm": None,
+                    "what": "joint soldered again",
+                    "cost_cents": 150,
+                    "at": step.at,
+                    "received_at": step.at,
                     "person_id": None,
                 }
-            )  # fmt: skip
-            return Event(step.at, step.what, entry)
+            )
+            return LogEntry(step.at, step.what, entry)
         joined, verdict, faults, evidence = _read(one.wiring, step.found)
         rows[Test].append(
             {
-                "id": entry, "wiring": one.wiring, "method": Method.TWO_ENDED, "joined": joined, "probed": "all",
-                "evidence": evidence, "verdict": verdict, "unproven": [], "note": "", "tested_at": step.at,
-                "told_at": step.at, "sent_at": None, "received_at": step.at,
+                "id": entry,
+                "wiring": one.wiring,
+                "method": Method.TWO_ENDED,
+                "joined": joined,
+                "probed": "all",
+                "evidence": evidence,
+                "verdict": verdict,
+                "unproven": [],
+                "note": "",
+                "tested_at": step.at,
+                "told_at": step.at,
+                "sent_at": None,
+                "received_at": step.at,
                 "person_id": self.random.choice(self.people),
-                "session_id": self.sessions[step.evening] if step.evening else None, "tester_id": None,
+                "session_id": self.sessions[step.evening] if step.evening else None,
+                "tester_id": None,
             }
-        )  # fmt: skip
+        )
         rows[TestItem].append({"test_id": entry, "item_id": item_id, "position": 0})
         rows[FaultRow] += [{"test_id": entry, "position": at} | fault for at, fault in enumerate(faults)]
-        return Event(step.at, What(verdict.value), entry)
+        return LogEntry(step.at, What(verdict.value), entry)
 
-    def _due(self, rows: Rows, item_id: UUID, events: Sequence[Event]) -> None:
+    def _due(self, rows: Rows, item_id: UUID, events: Sequence[LogEntry]) -> None:
         since = local_date(self.began, scenario.ZONE)
         due = reckoned(self.rules, since, events, frozenset(), self.today, scenario.ZONE)
         rows[ItemDue].append({"item_id": item_id} | due)
         rows[Flag] += [
             {
-                "item_id": item_id, "flag": kind, "period": occasion, "note": "", "raised_at": self.now,
-                "raised_by": None, "cleared_at": None, "cleared_by": None, "cleared_why": None,
+                "item_id": item_id,
+                "flag": kind,
+                "period": occasion,
+                "note": "",
+                "raised_at": self.now,
+                "raised_by": None,
+                "cleared_at": None,
+                "cleared_by": None,
+                "cleared_why": None,
             }
             for kind, occasion in wanted(due["state"], due["due_by"], self.today).items()
-        ]  # fmt: skip
+        ]
 
     def _changed(
         self, item_id: UUID, before: ItemState | None, to: ItemState, at: datetime, why: str
     ) -> dict[str, Any]:
-        return {
-            "item_id": item_id, "from_state": before, "to_state": to, "at": at, "person_id": None, "reason": why
-        }  # fmt: skip
+        return {"item_id": item_id, "from_state": before, "to_state": to, "at": at, "person_id": None, "reason": why}
 
     def _id(self) -> UUID:
         return UUID(int=self.random.getrandbits(128), version=4)
@@ -230,9 +267,7 @@ def _ports(wiring: str, kind: str) -> list[dict[str, Any]]:
 
 
 @cache
-def _read(
-    key: str, found: Found
-) -> tuple[list[list[str]], Verdict, list[dict[str, Any]], list[dict[str, Any]]]:
+def _read(key: str, found: DemoFinding) -> tuple[list[list[str]], Verdict, list[dict[str, Any]], list[dict[str, Any]]]:
     """What is kept of a test that found this: groups of joined contacts, verdict, rows of faults, evidence."""
     wiring = BUILTIN[key]
     readings = rebuild(wiring, found.faults)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from random import Random
 
-from service.demo.faults import Found, pick
+from service.demo.faults import DemoFinding, pick
 from service.demo.scenario import ZONE
 from service.season.core import Season, What, split
 from service.wiring.wirings import Wiring
@@ -25,16 +25,16 @@ EVENINGS = (8, 15, 22)
 """Days after a round opens on which the crew tests."""
 
 
-NOTHING = Found()
+NOTHING = DemoFinding()
 
 
 @dataclass(frozen=True)
-class Step:
+class LifeStep:
     """A test (with what it found, on which evening) or a repair (neither)."""
 
     at: datetime
     what: What
-    found: Found = NOTHING
+    found: DemoFinding = NOTHING
     evening: date | None = None
 
 
@@ -51,9 +51,9 @@ def evenings(rules: Sequence[Season], today: date) -> list[date]:
     return [day for day in days if day < today]
 
 
-def life(wiring: Wiring, tests: int, on: Sequence[date], random: Random) -> list[Step]:
+def life(wiring: Wiring, tests: int, on: Sequence[date], random: Random) -> list[LifeStep]:
     """`tests` tests, spread over the evenings, and a repair between a failure and the test that follows it."""
-    steps: list[Step] = []
+    steps: list[LifeStep] = []
     first, luck = random.random(), random.random()
     if len(on) > 2 * len(EVENINGS):
         on = on[: len(on) - len(EVENINGS) * ((luck < MISSED_ONE) + (luck < MISSED_TWO))]
@@ -62,11 +62,11 @@ def life(wiring: Wiring, tests: int, on: Sequence[date], random: Random) -> list
         evening = on[int(position)]
         at = datetime.combine(evening, BEGINS, ZONE) + LASTS * (position % 1)
         if steps and steps[-1].what is What.FAIL:
-            steps.append(Step(steps[-1].at + (at - steps[-1].at) / 2, What.REPAIR))
+            steps.append(LifeStep(steps[-1].at + (at - steps[-1].at) / 2, What.REPAIR))
         if random.random() < FAILS:
-            steps.append(Step(at, What.FAIL, pick(wiring, random), evening))
+            steps.append(LifeStep(at, What.FAIL, pick(wiring, random), evening))
         else:
-            steps.append(Step(at, What.PASS, evening=evening))
+            steps.append(LifeStep(at, What.PASS, evening=evening))
     if steps and steps[-1].what is What.FAIL and random.random() < MENDED:
-        steps.append(Step(steps[-1].at + timedelta(minutes=5), What.REPAIR))
+        steps.append(LifeStep(steps[-1].at + timedelta(minutes=5), What.REPAIR))
     return steps

@@ -9,7 +9,7 @@ from datetime import date, datetime, time, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from service.demo.faults import Found, pick
+from service.demo.faults import DemoFinding, pick
 from service.demo.gear import OLD, Owned
 from service.season.core import Round, Season, split
 from service.wiring.builtin import BUILTIN
@@ -71,7 +71,7 @@ class Tested:
 
     at: datetime
     item: int
-    found: Found
+    found: DemoFinding
     by: str
     evening: date | None
 
@@ -118,7 +118,7 @@ class TestedThrough:
 
 
 @dataclass(frozen=True)
-class Marked:
+class MarkedAsWrong:
     """Whoever tested an item marked that test as wrong, and no lead has decided yet."""
 
     at: datetime
@@ -126,7 +126,7 @@ class Marked:
     note: str
 
 
-Happening = Opened | Closed | Tested | Repaired | Crackled | Left | TestedThrough | Marked
+Happening = Opened | Closed | Tested | Repaired | Crackled | Left | TestedThrough | MarkedAsWrong
 
 
 def season_rules(today: date) -> list[tuple[str, Season]]:
@@ -183,13 +183,11 @@ def _round(
 _CLOSINGS = ("All hands, done before dark.", "Two testers; the second needs a battery.", "Cold, but dry.")
 
 
-def _test(
-    one: Owned, item: int, at: datetime, number: int, running: bool, random: Random
-) -> Iterator[Happening]:
+def _test(one: Owned, item: int, at: datetime, number: int, running: bool, random: Random) -> Iterator[Happening]:
     by = random.choice(HELPERS)
     hazard = (0.06 + 0.035 * number) if one.lot == OLD else 0.04
     if random.random() >= hazard and not (running and one.place in UNLUCKY):
-        yield Tested(at, item, Found(), by, at.date())
+        yield Tested(at, item, DemoFinding(), by, at.date())
         return
     found = pick(BUILTIN[one.wiring], random)
     yield Tested(at, item, found, by, at.date())
@@ -200,7 +198,7 @@ def _test(
     cut = 51 if one.feet > 5 else 0  # two inches
     yield Repaired(repaired, item, end, random.choice(_REPAIRS), cut, random.choice((0, 350, 480)))
     if not running:
-        yield Tested(repaired + timedelta(days=1, hours=2), item, Found(), LEAD, None)
+        yield Tested(repaired + timedelta(days=1, hours=2), item, DemoFinding(), LEAD, None)
 
 
 _REPAIRS = ("new connector, soldered", "resoldered, strain relief set", "contact straightened, latch cleaned")
@@ -213,11 +211,11 @@ def _tale(
     item = _first(owned, place)
     for days, end, cut in troubles:
         at = _at(today + timedelta(days), 17, 20)
-        crackles = Found(evidence=((FaultClass.INTERMITTENT, end, "crackles when bent"),))
+        crackles = DemoFinding(evidence=((FaultClass.INTERMITTENT, end, "crackles when bent"),))
         yield Tested(at, item, crackles, "Tay", None)
         if cut is not None:
             yield Repaired(at + timedelta(days=1), item, end, _REPAIRS[0], cut, 480)
-            yield Tested(at + timedelta(days=2), item, Found(), LEAD, None)
+            yield Tested(at + timedelta(days=2), item, DemoFinding(), LEAD, None)
 
 
 def _yesterday(owned: Sequence[Owned], today: date) -> list[Happening]:
@@ -225,10 +223,10 @@ def _yesterday(owned: Sequence[Owned], today: date) -> list[Happening]:
     lines = [item for item, one in enumerate(owned) if one.label in ("Hub 5", "category", "Hub 6")]
     hub, far, trunk, *_ = lines
     day = today - timedelta(1)
-    wrong = Tested(_at(day, 19, 20), _first(owned, "Timpani"), Found(), "Juno", None)
+    wrong = Tested(_at(day, 19, 20), _first(owned, "Timpani"), DemoFinding(), "Juno", None)
     return [
         wrong,
-        Marked(_at(day, 19, 22), wrong, "I held the cable beside it."),
+        MarkedAsWrong(_at(day, 19, 22), wrong, "I held the cable beside it."),
         TestedThrough(_at(day, 19, 30), (hub, trunk, far), ("1", "2", "3"), "Tay"),
     ]
 

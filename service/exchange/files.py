@@ -13,8 +13,8 @@ from service.crew.core import FIRST_NAME
 from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
-from service.exchange.sheets.core.asked import SheetKind, look
-from service.exchange.sheets.core.fates import STAYS_OUT, Fate, counted, in_words, seal, spoken
+from service.exchange.sheets.core.request import SheetKind, look
+from service.exchange.sheets.core.row_status import STAYS_OUT, Fate, counted, in_words, seal, spoken
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import bring_in, export
@@ -124,9 +124,7 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         yield f"A sheet of {words}; nothing was written: {in_words(counted(plan.rows))}."
         return
     counts = counted(plan.rows)
-    if counts[Fate.NOT_TAKEN] and not any(
-        counts[fate] for fate in (Fate.NEW, Fate.CHANGED, Fate.SAME, Fate.ERROR)
-    ):
+    if counts[Fate.NOT_TAKEN] and not any(counts[fate] for fate in (Fate.NEW, Fate.CHANGED, Fate.SAME, Fate.ERROR)):
         raise Problem(f"Nothing was brought in, since no row of it can be taken: {in_words(counts)}.")
     yield f"A sheet of {words}, before anything is written: {in_words(counts)}."
     founded = False

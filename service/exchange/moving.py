@@ -53,6 +53,4 @@ def _unchanged(source: Store, written: Connection, arrived: dict[str, Content]) 
     with snapshot(source) as again:
         typed = again if again.dialect.name == "postgresql" else written
         if not same(again, typed, arrived):
-            raise Conflict(
-                "The program changed while it was moved, so nothing was kept. Stop the service, then move."
-            )
+            raise Conflict("The program changed while it was moved, so nothing was kept. Stop the service, then move.")

@@ -80,16 +80,23 @@ def add_each(
 
 def _item(item_id: UUID, new: NewItem, who: Who | None, now: datetime, in_service_on: date) -> Item:
     return Item(
-        id=item_id, kind=new.kind, wiring=new.wiring, label=new.label,
-        state=ItemState.SPARE if new.spare else ItemState.IN_SERVICE, length_mm=new.length_mm,
-        gauge_awg=new.gauge_awg, batch=new.batch, bought_on=new.bought_on, price_cents=new.price_cents,
-        in_service_on=in_service_on, created_at=now, made_by=who.id if who else None,
-    )  # fmt: skip
+        id=item_id,
+        kind=new.kind,
+        wiring=new.wiring,
+        label=new.label,
+        state=ItemState.SPARE if new.spare else ItemState.IN_SERVICE,
+        length_mm=new.length_mm,
+        gauge_awg=new.gauge_awg,
+        batch=new.batch,
+        bought_on=new.bought_on,
+        price_cents=new.price_cents,
+        in_service_on=in_service_on,
+        created_at=now,
+        made_by=who.id if who else None,
+    )
 
 
-def _placement(
-    item_id: UUID, place_a: Place, place_b: Place | None, now: datetime, strapped: bool | None
-) -> Placement:
+def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: datetime, strapped: bool | None) -> Placement:
     return Placement(
         item_id=item_id,
         place_a_id=place_a.id,
@@ -110,9 +117,7 @@ def place_for(db: Session, name: str, who: Who | None, now: datetime, kind: Plac
     return add_place(db, uuid4(), name, kind or likely_kind(name), who, now)
 
 
-def add_place(
-    db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime
-) -> Place:
+def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime) -> Place:
     """A new place, at the end of the walk.
 
     Raises:
@@ -120,18 +125,14 @@ def add_place(
     """
     _refuse_taken_name(db, name, None)
     last = queries.last_in_walk(db)
-    added = Place(
-        id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now, ended_at=None
-    )
+    added = Place(id=place_id, name=name, kind=kind, walk_order=last + WALK_STEP, created_at=now, ended_at=None)
     db.add(added)
     db.flush()
     note_in_audit(db, now, who.id if who else None, "place.made", name, {"kind": kind})
     return added
 
 
-def change_place(
-    db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime
-) -> Place:
+def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime) -> Place:
     """Give a place another name or kind; what lives there stays, and the audit trail keeps what it was.
 
     Raises:
@@ -144,11 +145,7 @@ def change_place(
     was = {"name": changed.name, "kind": changed.kind}
     changed.name, changed.kind = name, kind
     db.flush()
-    told = {
-        column: [was[column], new]
-        for column, new in {"name": name, "kind": kind}.items()
-        if was[column] != new
-    }
+    told = {column: [was[column], new] for column, new in {"name": name, "kind": kind}.items() if was[column] != new}
     if told:
         note_in_audit(db, now, who.id if who else None, "place.changed", name, told)
     return changed
@@ -208,15 +205,20 @@ def _refuse_taken_name(db: Session, name: str, by_now: UUID | None) -> None:
 
 
 def place(
-    db: Session, item_id: UUID, name: str, name_b: str, who: Who | None, now: datetime, strapped: bool | None = None,
-    kind: PlaceKind | None = None, kind_b: PlaceKind | None = None,
-) -> None:  # fmt: skip
+    db: Session,
+    item_id: UUID,
+    name: str,
+    name_b: str,
+    who: Who | None,
+    now: datetime,
+    strapped: bool | None = None,
+    kind: PlaceKind | None = None,
+    kind_b: PlaceKind | None = None,
+) -> None:
     """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere. The kinds are
     those of places that are new.
     """
-    db.execute(
-        update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now)
-    )
+    db.execute(update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now))
     if not name:
         return
     place_a = place_for(db, name, who, now, kind)
@@ -227,9 +229,7 @@ def place(
 
 def edit_item(db: Session, item: Item, told: Mapping[str, Any]) -> dict[str, list[Any]]:
     """Change what is told of an item (label, gauge, batch, purchase); each changed column, before and after."""
-    changed = {
-        name: [getattr(item, name), value] for name, value in told.items() if getattr(item, name) != value
-    }
+    changed = {name: [getattr(item, name), value] for name, value in told.items() if getattr(item, name) != value}
     for name, (_, value) in changed.items():
         setattr(item, name, value)
     db.flush()
@@ -276,11 +276,7 @@ def _note_state(
     reason: str,
 ) -> None:
     person_id = who.id if who else None
-    db.add(
-        StateChange(
-            item_id=item.id, from_state=before, to_state=to, at=now, person_id=person_id, reason=reason
-        )
-    )
+    db.add(StateChange(item_id=item.id, from_state=before, to_state=to, at=now, person_id=person_id, reason=reason))
 
 
 def shorten(db: Session, item: Item, length_mm: int, now: datetime, reason: str) -> None:
@@ -298,10 +294,17 @@ def raise_flag(
         return False
     db.add(
         Flag(
-            item_id=item_id, flag=flag, period=period, note=note, raised_at=now, raised_by=who.id if who else None,
-            cleared_at=None, cleared_by=None, cleared_why=None,
+            item_id=item_id,
+            flag=flag,
+            period=period,
+            note=note,
+            raised_at=now,
+            raised_by=who.id if who else None,
+            cleared_at=None,
+            cleared_by=None,
+            cleared_why=None,
         )
-    )  # fmt: skip
+    )
     return True
 
 

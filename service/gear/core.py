@@ -63,7 +63,7 @@ _KEPT_IN = (
     (PlaceKind.CASE, re.compile(r"\b(?:cases?|bags?|box(?:es)?|bins?|tubs?|totes?|drawers?|crates?|pouch(?:es)?)\b")),
     (PlaceKind.SHELF, re.compile(r"\b(?:shel(?:f|ves)|trucks?|trailers?|storage|closets?|lockers?|cabinets?)\b")),
     (PlaceKind.OTHER, re.compile(r"\b(?:carts?|singers?|mixers?|pits?|fields?|shops?|offices?|homes?)\b")),
-)  # fmt: skip
+)
 
 
 def likely_kind(name: str) -> PlaceKind:
@@ -97,20 +97,34 @@ KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind(
-            "cable", "cable", "cables", True, False,
-            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"), 2,
+            "cable",
+            "cable",
+            "cables",
+            True,
+            False,
+            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
+            2,
         ),
         Kind(
-            "hub", "hub (stage box)", "hubs (stage boxes)", False, True,
-            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"), 8,
+            "hub",
+            "hub (stage box)",
+            "hubs (stage boxes)",
+            False,
+            True,
+            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+            8,
         ),
         Kind(
-            "trunk", "trunk (multicore)", "trunks (multicores)", True, False,
+            "trunk",
+            "trunk (multicore)",
+            "trunks (multicores)",
+            True,
+            False,
             ("d25x8-screened", "d25x8", "8p8c-screened", "8p8c", "d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
             10,
         ),
     )
-}  # fmt: skip
+}
 """Every kind of gear, in the order in which lists show them."""
 
 

@@ -104,9 +104,7 @@ def _strapped(value: Any) -> bool | None:
     try:
         return told[value]
     except (KeyError, TypeError) as error:
-        raise refused(
-            f"“{str(value)[:20]}” must be true, false or null: is it strapped to the frame?"
-        ) from error
+        raise refused(f"“{str(value)[:20]}” must be true, false or null: is it strapped to the frame?") from error
 
 
 Length = Annotated[int, _typed(parse_length, 0, "10 ft")]

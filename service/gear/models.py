@@ -20,9 +20,14 @@ class Place(Base):
     __tablename__ = "place"
     __table_args__ = (
         one_of("kind", PlaceKind),
-        Index("ix_place_now_name", "name", unique=True,
-              sqlite_where=text("ended_at IS NULL"), postgresql_where=text("ended_at IS NULL")),
-    )  # fmt: skip
+        Index(
+            "ix_place_now_name",
+            "name",
+            unique=True,
+            sqlite_where=text("ended_at IS NULL"),
+            postgresql_where=text("ended_at IS NULL"),
+        ),
+    )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     name: Mapped[str]
@@ -99,11 +104,16 @@ class Placement(Base):
 
     __tablename__ = "placement"
     __table_args__ = (
-        Index("ix_placement_now", "item_id", unique=True,
-              sqlite_where=text("until IS NULL"), postgresql_where=text("until IS NULL")),
+        Index(
+            "ix_placement_now",
+            "item_id",
+            unique=True,
+            sqlite_where=text("until IS NULL"),
+            postgresql_where=text("until IS NULL"),
+        ),
         Index(None, "place_a_id", "until"),
         Index(None, "item_id"),
-    )  # fmt: skip
+    )
 
     id: Mapped[int] = mapped_column(BigInt, primary_key=True)
     item_id: Mapped[UUID] = mapped_column(refers("item.id"))
@@ -151,9 +161,14 @@ class Flag(Base):
     __table_args__ = (
         one_of("flag", FlagKind),
         UniqueConstraint("item_id", "flag", "period"),
-        Index("ix_flag_open", "flag", "item_id",
-              sqlite_where=text("cleared_at IS NULL"), postgresql_where=text("cleared_at IS NULL")),
-    )  # fmt: skip
+        Index(
+            "ix_flag_open",
+            "flag",
+            "item_id",
+            sqlite_where=text("cleared_at IS NULL"),
+            postgresql_where=text("cleared_at IS NULL"),
+        ),
+    )
 
     id: Mapped[int] = mapped_column(BigInt, primary_key=True)
     item_id: Mapped[UUID] = mapped_column(refers("item.id"))

@@ -8,13 +8,13 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear import actions, queries
 from service.gear.core import PlaceKind
 from service.gear.forms import PlaceDetails
 from service.kit.problems import Invalid
 from service.web.forms import Posted, read_form
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,21 +27,23 @@ KINDS = [
 
 
 @router.get("/places")
-def places(desk: ViewerDesk) -> Response:
+def places(desk: ViewerContext) -> Response:
     """All places in walking order, with how many items live at each."""
     with desk.reading() as db:
         return _places(desk, db, {"kind": PlaceKind.FRAME})
 
 
 @router.post("/places")
-def add_place(desk: LeadDesk, posted: Posted) -> Response:
+def add_place(desk: LeadContext, posted: Posted) -> Response:
     """Add a place at the end of the walk."""
     try:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
         desk.once(
-            op, "place.add", place.model_dump(),
+            op,
+            "place.add",
+            place.model_dump(),
             lambda db: actions.add_place(db, op, place.name, place.kind, desk.me, desk.now).name,
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             return _places(desk, db, _typed(posted), refusal)
@@ -49,7 +51,7 @@ def add_place(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/places/{place_id}")
-def place_page(desk: LeadDesk, place_id: UUID) -> Response:
+def place_page(desk: LeadContext, place_id: UUID) -> Response:
     """Change a place's name or kind."""
     with desk.reading() as db:
         place = actions.place_with(db, place_id)
@@ -57,14 +59,16 @@ def place_page(desk: LeadDesk, place_id: UUID) -> Response:
 
 
 @router.post("/places/{place_id}")
-def change_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
+def change_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Keep a place as it was typed."""
     try:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
         desk.once(
-            op, "place.change", [place_id, place.model_dump()],
+            op,
+            "place.change",
+            [place_id, place.model_dump()],
             lambda db: actions.change_place(db, place_id, place.name, place.kind, desk.me, desk.now).name,
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading():
             return _place(desk, place_id, _typed(posted), refusal)
@@ -72,29 +76,41 @@ def change_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
 
 
 @router.post("/places/{place_id}/move")
-def move_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
+def move_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Let a place come one turn earlier or later in the walk."""
     steps = -1 if posted.get("to") == "earlier" else 1
     desk.once(
-        read_op(posted.get("op")), "place.move", [place_id, steps],
+        read_op(posted.get("op")),
+        "place.move",
+        [place_id, steps],
         lambda db: actions.move_in_walk(db, place_id, steps, desk.me, desk.now),
-    )  # fmt: skip
+    )
     return RedirectResponse(f"/places#p-{place_id}", 303)
 
 
-def _places(desk: Desk, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+def _places(desk: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
     return desk.page(
-        "gear/places.html", refusal.status if refusal else 200, places=queries.places(db),
-        counts=queries.counts_by_place(db), values=values, errors=refusal.errors if refusal else {}, kinds=KINDS,
+        "gear/places.html",
+        refusal.status if refusal else 200,
+        places=queries.places(db),
+        counts=queries.counts_by_place(db),
+        values=values,
+        errors=refusal.errors if refusal else {},
+        kinds=KINDS,
         op=new_op,
-    )  # fmt: skip
+    )
 
 
-def _place(desk: Desk, place_id: UUID, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+def _place(desk: RequestContext, place_id: UUID, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
     return desk.page(
-        "gear/place.html", refusal.status if refusal else 200, place_id=place_id, values=values,
-        errors=refusal.errors if refusal else {}, kinds=KINDS, op=new_op(),
-    )  # fmt: skip
+        "gear/place.html",
+        refusal.status if refusal else 200,
+        place_id=place_id,
+        values=values,
+        errors=refusal.errors if refusal else {},
+        kinds=KINDS,
+        op=new_op(),
+    )
 
 
 def _typed(posted: FormData) -> dict[str, Any]:

@@ -14,9 +14,7 @@ from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")
 PlaceB = aliased(Place, name="place_b")
-_UNTESTED = select(Flag.id).where(
-    Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, Flag.cleared_at.is_(None)
-)
+_UNTESTED = select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, Flag.cleared_at.is_(None))
 
 _STRAPPED = func.coalesce(Placement.strapped, PlaceA.kind == PlaceKind.FRAME)
 
@@ -57,16 +55,29 @@ def facts() -> Select[*tuple[object, ...]]:
     """Items with where they live now; narrow it down, then read each row with `as_facts`."""
     return (
         select(
-            Item.id, Item.kind, Item.wiring, Item.label, Item.state, Item.length_mm, Item.gauge_awg, Item.batch,
-            Item.bought_on, Item.price_cents, Item.in_service_on,
-            PlaceA.id, PlaceA.name, PlaceB.name, PlaceA.walk_order, _UNTESTED.exists(),
+            Item.id,
+            Item.kind,
+            Item.wiring,
+            Item.label,
+            Item.state,
+            Item.length_mm,
+            Item.gauge_awg,
+            Item.batch,
+            Item.bought_on,
+            Item.price_cents,
+            Item.in_service_on,
+            PlaceA.id,
+            PlaceA.name,
+            PlaceB.name,
+            PlaceA.walk_order,
+            _UNTESTED.exists(),
             _STRAPPED,
         )
         .select_from(Item)
         .outerjoin(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
         .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .outerjoin(PlaceB, PlaceB.id == Placement.place_b_id)
-    )  # fmt: skip
+    )
 
 
 def as_facts(row: Sequence[object]) -> ItemFacts:
@@ -158,9 +169,7 @@ def own_wiring(db: Session, key: str) -> OwnWiring | None:
 
 def states(db: Session, item_id: UUID) -> Sequence[StateChange]:
     """The whole life of an item, the first step first."""
-    return db.scalars(
-        select(StateChange).where(StateChange.item_id == item_id).order_by(StateChange.id)
-    ).all()
+    return db.scalars(select(StateChange).where(StateChange.item_id == item_id).order_by(StateChange.id)).all()
 
 
 def lengths(db: Session, item_id: UUID) -> Sequence[ItemLength]:
@@ -204,3 +213,9 @@ def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]
 def flags(db: Session, item_id: UUID) -> Sequence[Flag]:
     """Every flag that was ever raised on an item, the newest first."""
     return db.scalars(select(Flag).where(Flag.item_id == item_id).order_by(Flag.id.desc())).all()
+
+
+def is_suspect(db: Session, item_id: UUID) -> bool:
+    """Whether an item is suspect now."""
+    query = select(Flag.id).where(Flag.item_id == item_id, Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
+    return db.scalar(query.limit(1)) is not None

@@ -56,9 +56,7 @@ def find_wiring(db: Session, key: str) -> Wiring:
         return BUILTIN[key]
     own = queries.own_wiring(db, key)
     if own is None:
-        raise invalid(
-            "wiring", f"“{key}” is no wiring here. Choose one of {', '.join(BUILTIN)}, or one of your own."
-        )
+        raise invalid("wiring", f"“{key}” is no wiring here. Choose one of {', '.join(BUILTIN)}, or one of your own.")
     return _parsed(key, own.spec)
 
 
@@ -84,9 +82,7 @@ def ports_of(key: str, wiring: Wiring, kind: str) -> list[dict[str, Any]]:
     On an audio line end A is the socket and end B the plug. A hub's line connectors take plugs, so they are sockets;
     what has no line side, a multicore connector or a quarter-inch, is a plug on a cable and a socket on a hub.
     """
-    types = dict(
-        zip(End, _TYPES.get(key, ("xlr3", "xlr3") if key in BUILTIN else ("own", "own")), strict=True)
-    )
+    types = dict(zip(End, _TYPES.get(key, ("xlr3", "xlr3") if key in BUILTIN else ("own", "own")), strict=True))
     return [
         {
             "end": end,
@@ -116,9 +112,7 @@ def _connectors(wiring: Wiring, end: End) -> tuple[tuple[int, str | None], ...]:
         contact = conductor.a if end is End.A else conductor.b
         if conductor.lane is not None:
             lanes[connector_of(contact) or 1].add(conductor.lane)
-    return tuple(
-        (number, next(iter(found)) if len(found) == 1 else None) for number, found in sorted(lanes.items())
-    )
+    return tuple((number, next(iter(found)) if len(found) == 1 else None) for number, found in sorted(lanes.items()))
 
 
 CONNECTOR_NAMES = {

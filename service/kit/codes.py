@@ -71,9 +71,7 @@ def read_code(text: str) -> str:
         if character not in ALPHABET:
             raise _refused(f"A code never has the character “{character}”; it has letters and digits only.")
     if len(code) != LENGTH:
-        raise _refused(
-            f"A code has {LENGTH} characters, and “{code[:40]}” has {len(code)}; look at the tag again."
-        )
+        raise _refused(f"A code has {LENGTH} characters, and “{code[:40]}” has {len(code)}; look at the tag again.")
     if not mod_37_2.is_valid(code):
         raise _refused(f"{code} is no code: a character is wrong, or two are swapped; look at the tag again.")
     return code
@@ -113,9 +111,7 @@ def _distance(typed: str, code: str) -> int | None:
     if len(differ) == 1:
         pair = {typed[first], code[first]}
         return 1 if any(pair <= set(alike) for alike in _ALIKE) else 3
-    swapped = (
-        len(differ) == 2 and last == first + 1 and typed[first] + typed[last] == code[last] + code[first]
-    )
+    swapped = len(differ) == 2 and last == first + 1 and typed[first] + typed[last] == code[last] + code[first]
     return 2 if swapped else None
 
 

@@ -58,7 +58,5 @@ def read_csv(text: str, field: str = "file") -> list[list[str]]:
     try:
         lines = list(csv.reader(io.StringIO(text.removeprefix(BYTE_ORDER_MARK), newline=""), strict=True))
     except csv.Error as error:
-        raise invalid(
-            field, f"This is no CSV that can be read: {error}. Save it as CSV once more."
-        ) from error
+        raise invalid(field, f"This is no CSV that can be read: {error}. Save it as CSV once more.") from error
     return [[unguarded(cell) for cell in line] for line in lines if line]

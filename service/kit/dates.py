@@ -22,9 +22,7 @@ def parse_instant(text: str, field: str = "at") -> datetime:
     try:
         instant = datetime.fromisoformat(typed)
     except ValueError as error:
-        raise invalid(
-            field, f"“{typed[:40]}” is not a moment; write it like 2026-10-06T19:30:00-04:00."
-        ) from error
+        raise invalid(field, f"“{typed[:40]}” is not a moment; write it like 2026-10-06T19:30:00-04:00.") from error
     if instant.utcoffset() is None:
         raise invalid(field, f"“{typed}” lacks its offset from UTC; end it with Z or like -04:00.")
     if instant.year not in _YEARS:

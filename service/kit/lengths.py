@@ -52,9 +52,7 @@ def parse_length(text: str) -> int:
         raise _refused("A length is short, like 10 ft or 3 m; this text is too long to be one.")
     length = round(_exact(typed))
     if length < 1:
-        raise _refused(
-            f"A length must be more than nothing, and “{typed}” is not; write it like 10 ft or 3 m."
-        )
+        raise _refused(f"A length must be more than nothing, and “{typed}” is not; write it like 10 ft or 3 m.")
     if length > LONGEST_MM:
         raise _refused(
             f"“{typed}” is {length // 1000} m, longer than any run on a field: {LONGEST_MM // 1000} m "

@@ -41,9 +41,7 @@ def parse_picofarad(text: str, field: str) -> float:
 def parse_milliohm(text: str, field: str) -> float:
     """Milliohms from `0.85`, `0.85 ohm` or `850 mohm`; a bare number is ohms. Raises `Invalid` for `field`."""
     number, unit = _split(text, field, "0.85 or 850 mohm, in ohms where nothing else is said")
-    unit = re.sub(
-        "ohms?|\u2126", "Ω", unit, flags=re.IGNORECASE
-    )  # U+2126 is the sign for ohm; M and m differ
+    unit = re.sub("ohms?|\u2126", "Ω", unit, flags=re.IGNORECASE)  # U+2126 is the sign for ohm; M and m differ
     return number * _factor(text, unit, _MILLIOHM, field, "0.85 ohm or 850 mohm")
 
 
@@ -54,9 +52,7 @@ def parse_meter_ohm(text: str, field: str) -> float:
     """
     number, unit = _split(text, field, "10 Mohm")
     if not unit:
-        raise invalid(
-            field, f"“{plain(text)}” needs its unit: write {plain(text)} Mohm or {plain(text)} kohm."
-        )
+        raise invalid(field, f"“{plain(text)}” needs its unit: write {plain(text)} Mohm or {plain(text)} kohm.")
     unit = re.sub("ohms?|\u2126", "Ω", unit, flags=re.IGNORECASE).lower().replace("ω", "Ω")
     ohm = number * _factor(text, unit, _METER_OHM, field, "10 Mohm")
     if not _LEAST_METER_OHM <= ohm <= _MOST_METER_OHM:
@@ -100,16 +96,12 @@ def _split(text: str, field: str, like: str) -> tuple[float, str]:
         )
     whole, comma, rest = found["number"].partition(",")
     if comma and len(rest) == 3 and whole.strip("0"):
-        raise invalid(
-            field, f"“{typed}” may mean {whole}{rest} or {whole}.{rest}; write it one of these ways."
-        )
+        raise invalid(field, f"“{typed}” may mean {whole}{rest} or {whole}.{rest}; write it one of these ways.")
     number = float(found["number"].replace(",", "."))
     return -number if found["sign"] == "-" else number, found["unit"].strip()
 
 
 def _factor(text: str, unit: str, units: dict[str, float], field: str, like: str) -> float:
     if unit not in units:
-        raise invalid(
-            field, f"“{plain(text)[:_LONGEST]}” has a unit that is not known here; write it like {like}."
-        )
+        raise invalid(field, f"“{plain(text)[:_LONGEST]}” has a unit that is not known here; write it like {like}.")
     return units[unit]

@@ -87,9 +87,7 @@ def refuse_double(db: Session, season_id: UUID, name: str, on: date, event: Even
         return
     for other in queries.events(db, season_id):
         if other is not event and other.on == on and alike(other.name, name):
-            raise invalid(
-                "name", f"{other.name} is on {on} already. If there are two, send it again to keep both."
-            )
+            raise invalid("name", f"{other.name} is on {on} already. If there are two, send it again to keep both.")
 
 
 def _check_inside(db: Session, season_id: UUID, on: date) -> None:
@@ -132,9 +130,7 @@ def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]
     """Let items answer to seasons, those that they do not answer to yet."""
     for season_id in season_ids:
         known = set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
-        db.add_all(
-            ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known
-        )
+        db.add_all(ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known)
     db.flush()
 
 

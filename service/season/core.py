@@ -66,7 +66,7 @@ class Season:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class HistoryEntry:
     """One line of an item's history, on a local day."""
 
     on: date
@@ -124,7 +124,7 @@ def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
     return tuple(Round(opens, closes) for opens, closes in pairwise(edges))
 
 
-def due(season: Season, in_service_on: date, history: Sequence[Entry], today: date) -> Due:
+def due(season: Season, in_service_on: date, history: Sequence[HistoryEntry], today: date) -> Due:
     """The state on `today` of an item in service since `in_service_on`; `history` in the order it happened.
 
     Entries after `today` count for nothing yet.
@@ -132,9 +132,7 @@ def due(season: Season, in_service_on: date, history: Sequence[Entry], today: da
     return _due(season.rounds, in_service_on, _standing(history, today), today)
 
 
-def due_in_seasons(
-    seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry], today: date
-) -> Due:
+def due_in_seasons(seasons: Sequence[Season], in_service_on: date, history: Sequence[HistoryEntry], today: date) -> Due:
     """The same for an item that answers to several seasons: the worst state, and its earliest `due_by`.
 
     Without a season an item is never due, but it can be blocked or untested.
@@ -143,7 +141,7 @@ def due_in_seasons(
 
 
 def next_change(
-    seasons: Sequence[Season], in_service_on: date, history: Sequence[Entry], today: date
+    seasons: Sequence[Season], in_service_on: date, history: Sequence[HistoryEntry], today: date
 ) -> date | None:
     """The next day on which `due_in_seasons` answers otherwise, if nothing is logged; None if it never will.
 
@@ -170,7 +168,7 @@ class _Standing:
     last_pass: date | None
 
 
-def _standing(history: Sequence[Entry], today: date) -> _Standing:
+def _standing(history: Sequence[HistoryEntry], today: date) -> _Standing:
     known = [entry for entry in history if entry.on <= today]
     passes = (entry.on for entry in known if entry.what is What.PASS)
     return _Standing(open_fault(entry.what for entry in known) is not None, max(passes, default=None))

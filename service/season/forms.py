@@ -63,8 +63,12 @@ def shown_season(name: str, rule: Season) -> dict[str, object]:
     is_even = even and rule.rounds == split(rule.starts, rule.ends, len(rule.rounds))
     own = [] if is_even else [(str(each.opens), str(last_day(each))) for each in rule.rounds]
     return {
-        "name": name, "starts": rule.starts, "ends": rule.ends, "rounds": len(rule.rounds), "own": own_rows(own),
-    }  # fmt: skip
+        "name": name,
+        "starts": rule.starts,
+        "ends": rule.ends,
+        "rounds": len(rule.rounds),
+        "own": own_rows(own),
+    }
 
 
 def typed_season(posted: FormData) -> dict[str, object]:

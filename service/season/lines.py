@@ -18,7 +18,7 @@ from typing import Any, Final, TextIO
 from service.kit.dates import parse_date
 from service.kit.jsonlines import answer_lines, lines_of, read_object, refuse_line
 from service.kit.problems import Problem
-from service.season.core import Entry, Round, Season, What, due, split
+from service.season.core import HistoryEntry, Round, Season, What, due, split
 
 _AFTER_ALL: Final = "2200-01-01"
 """The day after the last that a date may name: what ends with that one closes here."""
@@ -65,7 +65,7 @@ def _answer(season: Season, today: date, item: dict[str, Any]) -> dict[str, Any]
     }
 
 
-def _history(history: Any) -> list[Entry]:
+def _history(history: Any) -> list[HistoryEntry]:
     if not isinstance(history, list):
         raise Problem('The item lacks "history", a list of {"on": date, "what": …}, empty if there is none.')
     entries = [_entry(each) for each in history]
@@ -75,13 +75,13 @@ def _history(history: Any) -> list[Entry]:
     return entries
 
 
-def _entry(entry: Any) -> Entry:
+def _entry(entry: Any) -> HistoryEntry:
     if not isinstance(entry, dict):
         raise Problem('Each entry of "history" must be an object with "on" and "what".')
     what = entry.get("what")
     if what not in list(What):
         raise Problem(f'“{what}” is not a "what"; it is one of {", ".join(What)}.')
-    return Entry(_date(entry, "on"), What(what))
+    return HistoryEntry(_date(entry, "on"), What(what))
 
 
 def _date(asked: Mapping[str, Any], name: str) -> date:

@@ -25,9 +25,7 @@ _RULES = (
     .order_by(RoundRow.number)
 )
 _ANSWERS_TO = (
-    select(
-        ItemSeason.item_id, SeasonRow.id, SeasonRow.starts, SeasonRow.ends, RoundRow.opens, RoundRow.closes
-    )
+    select(ItemSeason.item_id, SeasonRow.id, SeasonRow.starts, SeasonRow.ends, RoundRow.opens, RoundRow.closes)
     .join(SeasonRow, SeasonRow.id == ItemSeason.season_id)
     .outerjoin(RoundRow, RoundRow.season_id == SeasonRow.id)
     .where(ItemSeason.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
@@ -51,8 +49,7 @@ def _as_rules(rows: Iterable[Sequence[Any]]) -> dict[UUID, Season]:
         if opens is not None:
             rounds[season_id][opens, closes] = None
     return {
-        season_id: Season(*days[season_id], tuple(Round(*each) for each in rounds[season_id]))
-        for season_id in days
+        season_id: Season(*days[season_id], tuple(Round(*each) for each in rounds[season_id])) for season_id in days
     }
 
 
@@ -72,11 +69,7 @@ def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:
     coming = [row for row in rows if row.starts > today]
     if running:
         return min(running, key=lambda row: row.ends)
-    return (
-        min(coming, key=lambda row: row.starts)
-        if coming
-        else max(rows, key=lambda row: row.ends, default=None)
-    )
+    return min(coming, key=lambda row: row.starts) if coming else max(rows, key=lambda row: row.ends, default=None)
 
 
 def rounds(db: Session, season_id: UUID) -> Sequence[RoundRow]:
@@ -91,9 +84,7 @@ def enlisted(db: Session, season_id: UUID) -> set[UUID]:
 
 def events(db: Session, season_id: UUID) -> Sequence[Event]:
     """The events of a season, the first first."""
-    return db.scalars(
-        select(Event).where(Event.season_id == season_id).order_by(Event.on, Event.created_at)
-    ).all()
+    return db.scalars(select(Event).where(Event.season_id == season_id).order_by(Event.on, Event.created_at)).all()
 
 
 def event(db: Session, event_id: UUID) -> Event | None:
@@ -114,7 +105,8 @@ def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
 
 def due_counts(db: Session) -> dict[DueState, int]:
     """How many items stand in each due state, of those that are asked for their tests."""
-    counted = {DueState(state): count for state, count in db.execute(
-        select(ItemDue.state, func.count()).group_by(ItemDue.state)
-    )}  # fmt: skip
+    counted = {
+        DueState(state): count
+        for state, count in db.execute(select(ItemDue.state, func.count()).group_by(ItemDue.state))
+    }
     return {state: counted.get(state, 0) for state in DueState}

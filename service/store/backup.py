@@ -28,6 +28,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from service.kit.problems import NotFound, Problem
 from service.store import migrate
 from service.store.base import Base, BigInt
+from service.store.checksums import broken, seal, seal_of, sealed, seals_in
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
 from service.store.files import (
     begin,
@@ -41,7 +42,6 @@ from service.store.files import (
 )
 from service.store.rotation import Keep, kept
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
-from service.store.seals import broken, seal, seal_of, sealed, seals_in
 from service.store.sessions import Store, told_plainly
 
 OLD = timedelta(days=2)
@@ -143,9 +143,7 @@ def write_backup(store: Store, path: Path) -> Contents:
         begin(part)
     except OSError as error:
         why = (error.strerror or str(error)).lower()
-        raise Problem(
-            f"The backup cannot be written to {path.parent}: {why}. Name another folder."
-        ) from error
+        raise Problem(f"The backup cannot be written to {path.parent}: {why}. Name another folder.") from error
     try:
         sent = _copy_pages(store, part) if is_sqlite(store.url) else _copy_rows(store, part)
         found = check(part)
@@ -206,9 +204,7 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     left = [part for part in parts if part.stat().st_mtime < a_day_ago]
     stuck = [path for path in gone + left if not (_deleted(seal_of(path)) and _deleted(path))]
     if stuck:
-        raise Problem(
-            f"The backup {made} is whole, but older ones cannot be deleted: {', '.join(map(str, stuck))}."
-        )
+        raise Problem(f"The backup {made} is whole, but older ones cannot be deleted: {', '.join(map(str, stuck))}.")
     return gone
 
 

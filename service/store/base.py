@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import BigInteger, CheckConstraint, Date, ForeignKey, Integer, MetaData, String, Uuid, event
 from sqlalchemy.orm import DeclarativeBase, Mapped, Mapper, mapped_column, object_session
 
-from service.store.types import Facts, Instant
+from service.store.types import Instant, NullableJson
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -29,8 +29,8 @@ class Base(DeclarativeBase):
         date: Date(),
         datetime: Instant(),
         UUID: Uuid(),
-        dict[str, Any]: Facts(),
-        list[Any]: Facts(),
+        dict[str, Any]: NullableJson(),
+        list[Any]: NullableJson(),
     }
 
 

@@ -23,9 +23,7 @@ def opened_to_read(path: Path) -> Any:
 
 def rows_in(file: Any) -> dict[str, int]:
     """How many rows each table behind an SQLite connection has, Alembic's own left out."""
-    names = [
-        name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
-    ]
+    names = [name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     return {
         name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
         for name in names

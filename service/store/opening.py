@@ -18,9 +18,7 @@ def opened(settings: Settings) -> Iterator[Store]:
             if migrate.is_empty(store):
                 migrate.upgrade(settings.database_url)
             elif migrate.current(store) != migrate.head():
-                raise Problem(
-                    "The database is not at the newest revision. Make a backup, then run: coilbook migrate"
-                )
+                raise Problem("The database is not at the newest revision. Make a backup, then run: coilbook migrate")
             yield store
     finally:
         store.close()

@@ -43,9 +43,7 @@ def position(after: str, *readers: type[Any]) -> list[Any]:
             raise ValueError
         return [_read(value, reader) for value, reader in zip(plain, readers, strict=True)]
     except (ValueError, TypeError, RecursionError) as error:
-        raise invalid(
-            "after", "after is not a cursor of this list; take it from the last page's next."
-        ) from error
+        raise invalid("after", "after is not a cursor of this list; take it from the last page's next.") from error
 
 
 def _read(value: Any, reader: type[Any]) -> Any:

@@ -23,7 +23,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from service.kit.problems import Conflict, Reused
 from service.store.base import Base
-from service.store.types import Facts
+from service.store.types import NullableJson
 
 
 class Receipt(Base):
@@ -34,7 +34,7 @@ class Receipt(Base):
     id: Mapped[UUID] = mapped_column(primary_key=True)
     action: Mapped[str]
     digest: Mapped[str]
-    answer: Mapped[Any] = mapped_column(Facts(), nullable=True)
+    answer: Mapped[Any] = mapped_column(NullableJson(), nullable=True)
     at: Mapped[datetime]
 
 
@@ -54,7 +54,7 @@ def _digest(said: list[Any]) -> str:
 
 
 @dataclass(frozen=True)
-class Asked:
+class WriteRequest:
     """A write under its client's id: what was asked for, and `at` when."""
 
     op: UUID
@@ -88,16 +88,14 @@ def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
 # Every write asks these, so they are built once and run below the ORM.
 _TABLE = Base.metadata.tables[Receipt.__tablename__]
 _CLAIM = {
-    dialect.dialect.name: dialect.insert(_TABLE)
-    .on_conflict_do_nothing()
-    .execution_options(preserve_rowcount=True)
+    dialect.dialect.name: dialect.insert(_TABLE).on_conflict_do_nothing().execution_options(preserve_rowcount=True)
     for dialect in (sqlite, postgresql)
 }
 _EARLIER = select(_TABLE.c.digest, _TABLE.c.answer).where(_TABLE.c.id == bindparam("op"))
 _GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 
 
-def once(db: Session, asked: Asked, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
+def once(db: Session, asked: WriteRequest, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
     """Do a write and keep its receipt, or give the answer of the first time.
 
     The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
@@ -122,7 +120,7 @@ def once(db: Session, asked: Asked, people: Callable[[], Iterable[UUID]], do: Ca
     return answer
 
 
-def all_once(db: Session, asked: Sequence[Asked], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
+def all_once(db: Session, asked: Sequence[WriteRequest], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
     """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
 
     Raises:
@@ -143,11 +141,8 @@ def bar(db: Session, op: UUID, action: str, now: datetime) -> None:
     connection.execute(_CLAIM[connection.dialect.name], [claim])
 
 
-def _claimed(db: Session, asked: Sequence[Asked]) -> bool:
-    claims = [
-        {"id": one.op, "action": one.action, "digest": one.digest, "answer": None, "at": one.at}
-        for one in asked
-    ]
+def _claimed(db: Session, asked: Sequence[WriteRequest]) -> bool:
+    claims = [{"id": one.op, "action": one.action, "digest": one.digest, "answer": None, "at": one.at} for one in asked]
     connection = db.connection()
     return connection.execute(_CLAIM[connection.dialect.name], claims).rowcount == len(claims)
 
@@ -156,7 +151,7 @@ def _give(db: Session, answers: Mapping[UUID, Any]) -> None:
     db.connection().execute(_GIVE, [{"op": op, "answer": answer} for op, answer in answers.items()])
 
 
-def _answered(db: Session, asked: Asked, people: Callable[[], Iterable[UUID]]) -> Any:
+def _answered(db: Session, asked: WriteRequest, people: Callable[[], Iterable[UUID]]) -> Any:
     earlier = db.connection().execute(_EARLIER, {"op": asked.op}).one()
     if earlier.digest != asked.digest and not any(
         earlier.digest == digest_with_actor(asked.action, person, asked.content) for person in people()
@@ -170,6 +165,4 @@ def _id_taken(error: IntegrityError) -> bool:
     constraint = getattr(getattr(error.orig, "diag", None), "constraint_name", None)  # PostgreSQL
     said = constraint or str(error.orig)
     keys = ((name, list(table.primary_key.columns.keys())) for name, table in Base.metadata.tables.items())
-    return any(
-        key == ["id"] and said in (f"pk_{name}", f"UNIQUE constraint failed: {name}.id") for name, key in keys
-    )
+    return any(key == ["id"] and said in (f"pk_{name}", f"UNIQUE constraint failed: {name}.id") for name, key in keys)

@@ -33,9 +33,7 @@ from service.store.rows import carry, counted
 from service.store.sessions import Store
 
 _IN_USE = "The database is in use. Stop the service, the clock and the timers, then restore."
-_NOT_EMPTY = (
-    "The database is not empty. With --replace the backup takes its place, and what is there now is kept."
-)
+_NOT_EMPTY = "The database is not empty. With --replace the backup takes its place, and what is there now is kept."
 _NOT_RESTORED = "The backup could not be restored: {}. Nothing was changed."
 _ASIDE = "{}-before-restore-%Y%m%dT%H%M%SZ.db"
 

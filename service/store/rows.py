@@ -95,9 +95,7 @@ def carry(source: Connection, target: Connection) -> dict[str, Content]:
     arrived = contents(target, tables)
     if sent != arrived:
         names = ", ".join(sorted(name for name in sent if sent[name] != arrived[name]))
-        raise Differs(
-            f"After the copy these tables are not the same on both sides: {names}. Nothing was kept."
-        )
+        raise Differs(f"After the copy these tables are not the same on both sides: {names}. Nothing was kept.")
     return arrived
 
 
@@ -138,9 +136,7 @@ def _copy(source: Connection, target: Connection, table: Table) -> Content:
         _count_on(target, table)
     except (DBAPIError, ValueError, target.dialect.loaded_dbapi.Error) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
-        raise Problem(
-            f"A row of the table {table.name} could not be copied: {reason}. Nothing was kept."
-        ) from error
+        raise Problem(f"A row of the table {table.name} could not be copied: {reason}. Nothing was kept.") from error
     return tally.content
 
 
@@ -176,9 +172,7 @@ def _count_on(target: Connection, table: Table) -> None:
         if isinstance(column.type, Integer) and not column.foreign_keys:
             highest = select(func.max(column)).scalar_subquery()
             sequence = func.pg_get_serial_sequence(quoted, column.name)
-            target.execute(
-                select(func.setval(sequence, highest)).where(highest.is_not(None), sequence.is_not(None))
-            )
+            target.execute(select(func.setval(sequence, highest)).where(highest.is_not(None), sequence.is_not(None)))
 
 
 def _stream(connection: Connection, table: Table) -> Iterator[Sequence[Row[Any]]]:

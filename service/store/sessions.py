@@ -101,9 +101,7 @@ def _told_as_busy() -> Iterator[None]:
     try:
         yield
     except (OperationalError, PoolTimeout) as error:
-        raise Busy(
-            "The database is busy, full or away. Send the same again in a moment; nothing was lost."
-        ) from error
+        raise Busy("The database is busy, full or away. Send the same again in a moment; nothing was lost.") from error
 
 
 @contextmanager

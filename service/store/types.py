@@ -29,7 +29,7 @@ class Instant(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
-class Facts(TypeDecorator[Any]):
+class NullableJson(TypeDecorator[Any]):
     """JSON, with Python's None stored as SQL NULL and never as the JSON word null."""
 
     impl = JSON(none_as_null=True)

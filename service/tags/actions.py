@@ -39,9 +39,7 @@ def put_on(db: Session, codes: Mapping[UUID, str], now: datetime) -> None:
     db.flush()
 
 
-def tag_places(
-    db: Session, place_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM
-) -> list[str]:
+def tag_places(db: Session, place_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM) -> list[str]:
     """A code for each of these places that has none yet, waiting to be printed; the new codes.
 
     Raises:
@@ -83,9 +81,7 @@ def tag_on(db: Session, typed: str) -> Tag:
     code = read_code(typed)
     tag = queries.tag(db, code)
     if tag is None:
-        raise NotFound(
-            f"{code} is not a tag of this program. Check it against the printed code, or ask your lead."
-        )
+        raise NotFound(f"{code} is not a tag of this program. Check it against the printed code, or ask your lead.")
     return tag
 
 
@@ -130,9 +126,7 @@ def refuse_ended(tag: Tag) -> None:
     if tag.until is not None and tag.place_id is not None:
         raise Gone(f"The tag {tag.code} was on a place that was removed. Take it off.")
     if tag.until is not None:
-        raise Gone(
-            f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one."
-        )
+        raise Gone(f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one.")
 
 
 def retag(db: Session, typed: str, who: Who, now: datetime) -> str:

@@ -15,10 +15,10 @@ from fpdf.util import escape_parens
 from service.tags.core.boxes import Box
 from service.tags.core.calibration import calibration
 from service.tags.core.lettering import Font
-from service.tags.core.marks import EndMark, Line, Mark, Symbol, Words
+from service.tags.core.marks import EndMark, Mark, Symbol, ThinLine, Words
 from service.tags.core.pages import Page, Placed
 from service.tags.core.printer import Printer
-from service.tags.core.sheets import Sheet, mm
+from service.tags.core.sheets import PaperSheet, mm
 from service.tags.core.symbols import QUIET_MODULES, Grid, grid, matrix, runs
 
 _POINTS = 72 / 25.4
@@ -26,7 +26,7 @@ _ROUND = 0.5523
 """How far a Bézier curve's handles reach to make a quarter of a circle of radius 1."""
 
 
-def sheet_pdf(pages: Sequence[Page], sheet: Sheet, printer: Printer) -> bytes:
+def sheet_pdf(pages: Sequence[Page], sheet: PaperSheet, printer: Printer) -> bytes:
     """A PDF of the pages, corrected for the printer."""
     pdf = _document(sheet, "Coilbook tags")
     for page in pages:
@@ -34,14 +34,14 @@ def sheet_pdf(pages: Sequence[Page], sheet: Sheet, printer: Printer) -> bytes:
     return bytes(pdf.output())
 
 
-def calibration_pdf(sheet: Sheet, printer: Printer) -> bytes:
+def calibration_pdf(sheet: PaperSheet, printer: Printer) -> bytes:
     """A PDF of one page to measure a printer by: rulers of 100 mm both ways, and the outlines of the labels."""
     pdf = _document(sheet, "Coilbook printer check")
     _add_page(pdf, sheet, printer, [_mark(mark) for mark in calibration(sheet)] + [_outlines(sheet)])
     return bytes(pdf.output())
 
 
-def _document(sheet: Sheet, title: str) -> FPDF:
+def _document(sheet: PaperSheet, title: str) -> FPDF:
     pdf = FPDF(unit="mm", format=(mm(sheet.width), mm(sheet.height)))
     pdf.set_title(title)
     pdf.set_auto_page_break(False)
@@ -49,7 +49,7 @@ def _document(sheet: Sheet, title: str) -> FPDF:
     return pdf
 
 
-def _add_page(pdf: FPDF, sheet: Sheet, printer: Printer, content: Iterable[str]) -> None:
+def _add_page(pdf: FPDF, sheet: PaperSheet, printer: Printer, content: Iterable[str]) -> None:
     pdf.add_page()
     for font in Font:  # a blank in each font, so that the page knows it
         pdf.set_font(font.removesuffix("B"), "B", 10)
@@ -65,7 +65,7 @@ def _add_page(pdf: FPDF, sheet: Sheet, printer: Printer, content: Iterable[str])
     pdf._out(f"q {_numbers(*corrected)} cm\n{drawn}\nQ")
 
 
-def _labels(page: Page, sheet: Sheet) -> Iterable[str]:
+def _labels(page: Page, sheet: PaperSheet) -> Iterable[str]:
     yield "0 g"
     for placed in page:
         box = sheet.box(placed.number)
@@ -87,7 +87,7 @@ def _mark(mark: Mark) -> str:
     if isinstance(mark, EndMark):
         shape = _square(mark.box) if mark.end == "B" else _circle(mark.box)
         return f"{shape}\n{_words(mark.letter)}"
-    if isinstance(mark, Line):
+    if isinstance(mark, ThinLine):
         ends = f"{_numbers(mark.box.x, mark.box.y)} m {_numbers(mark.box.right, mark.box.bottom)} l S"
         return f"[1] 0 d .1 w {ends} [] 0 d" if mark.dashed else f".2 w {ends}"
     raise TypeError(f"a {type(mark).__name__} needs an address to draw")
@@ -105,9 +105,7 @@ def _squares(url: str) -> tuple[Grid, str]:
     """The symbol of an address as one path, its dark squares merged along each row; ends A and B ask in turn."""
     symbol = grid(url)
     path = " ".join(
-        f"{at} {row} {length} 1 re"
-        for row, cells in enumerate(matrix(url, symbol))
-        for at, length in runs(cells)
+        f"{at} {row} {length} 1 re" for row, cells in enumerate(matrix(url, symbol)) for at, length in runs(cells)
     )
     return symbol, path
 
@@ -134,14 +132,16 @@ def _circle(box: Box) -> str:
     r, cx, cy = box.width / 2, box.x + box.width / 2, box.y + box.height / 2
     h = r * _ROUND
     quarters = (
-        (cx + r, cy + h, cx + h, cy + r, cx, cy + r), (cx - h, cy + r, cx - r, cy + h, cx - r, cy),
-        (cx - r, cy - h, cx - h, cy - r, cx, cy - r), (cx + h, cy - r, cx + r, cy - h, cx + r, cy),
-    )  # fmt: skip
+        (cx + r, cy + h, cx + h, cy + r, cx, cy + r),
+        (cx - h, cy + r, cx - r, cy + h, cx - r, cy),
+        (cx - r, cy - h, cx - h, cy - r, cx, cy - r),
+        (cx + h, cy - r, cx + r, cy - h, cx + r, cy),
+    )
     curves = " ".join(f"{_numbers(*quarter)} c" for quarter in quarters)
     return f".35 w {_numbers(cx + r, cy)} m {curves} S"
 
 
-def _outlines(sheet: Sheet) -> str:
+def _outlines(sheet: PaperSheet) -> str:
     boxes = (sheet.box(number) for number in range(sheet.labels))
     drawn = " ".join(f"{_numbers(box.x, box.y, box.width, box.height)} re" for box in boxes)
     return f".6 G .1 w {drawn} S 0 G"

@@ -7,7 +7,7 @@ from service.kit.problems import Invalid, invalid
 from service.tags.core.layout import Style, read_around
 from service.tags.core.pages import Setup
 from service.tags.core.printer import Printer
-from service.tags.core.sheets import WORDS, Sheet
+from service.tags.core.sheets import WORDS, PaperSheet
 from service.tags.core.typed import read_size
 
 COUNTS = ("columns", "rows")
@@ -29,9 +29,7 @@ def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
     """
     errors: dict[str, str] = {}
     first = _tried(errors, lambda: _whole(start or "1", "start"))
-    thick = _tried(
-        errors, lambda: read_around(read_size(around, "around") / 1000 if around.strip() else None)
-    )
+    thick = _tried(errors, lambda: read_around(read_size(around, "around") / 1000 if around.strip() else None))
     if style and style not in list(Style):
         errors["style"] = "Choose one of the kinds of tags."
     if errors:
@@ -39,13 +37,13 @@ def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
     return Setup(sheet, Style(style) if style else None, first or 1, thick)
 
 
-def read_sheet(typed: Mapping[str, Any]) -> Sheet:
+def read_sheet(typed: Mapping[str, Any]) -> PaperSheet:
     """A sheet by its typed dimensions.
 
     Raises:
         Invalid: with a sentence for each dimension that is wrong.
     """
-    return _made(Sheet, typed, {"radius": "0"}, list(WORDS))
+    return _made(PaperSheet, typed, {"radius": "0"}, list(WORDS))
 
 
 def read_printer(typed: Mapping[str, Any]) -> Printer:
@@ -57,9 +55,7 @@ def read_printer(typed: Mapping[str, Any]) -> Printer:
     return _made(Printer, typed, {"right": "0", "down": "0"}, list(PRINTER_WORDS))
 
 
-def _made(
-    kind: Callable[..., _Made], typed: Mapping[str, Any], usual: Mapping[str, str], names: list[str]
-) -> _Made:
+def _made(kind: Callable[..., _Made], typed: Mapping[str, Any], usual: Mapping[str, str], names: list[str]) -> _Made:
     errors: dict[str, str] = {}
     sizes = {}
     for name in names:

@@ -15,11 +15,21 @@ class Tag(Base):
     __tablename__ = "tag"
     __table_args__ = (
         CheckConstraint("(item_id IS NULL) <> (place_id IS NULL)", name="on_one_thing"),
-        Index("ix_tag_now_item", "item_id", unique=True,
-              sqlite_where=text("until IS NULL"), postgresql_where=text("until IS NULL")),
-        Index("ix_tag_now_place", "place_id", unique=True,
-              sqlite_where=text("until IS NULL"), postgresql_where=text("until IS NULL")),
-    )  # fmt: skip
+        Index(
+            "ix_tag_now_item",
+            "item_id",
+            unique=True,
+            sqlite_where=text("until IS NULL"),
+            postgresql_where=text("until IS NULL"),
+        ),
+        Index(
+            "ix_tag_now_place",
+            "place_id",
+            unique=True,
+            sqlite_where=text("until IS NULL"),
+            postgresql_where=text("until IS NULL"),
+        ),
+    )
 
     code: Mapped[str] = mapped_column(primary_key=True)
     item_id: Mapped[UUID | None] = mapped_column(refers("item.id"))

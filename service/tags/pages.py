@@ -7,20 +7,20 @@ from fastapi import APIRouter, Query
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.desk import CrewDesk, Desk, LeadDesk
+from service.crew.context import CrewContext, LeadContext, RequestContext
 from service.gear.core import item_name
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.tags import actions, printing, queries
 from service.tags.core.layout import Style
-from service.tags.core.pages import Facts, symbol_facts
-from service.tags.core.sheets import Sheet
+from service.tags.core.pages import SymbolFacts, symbol_facts
+from service.tags.core.sheets import PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.forms import read_setup
 from service.tags.queries import OnTag
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -37,9 +37,15 @@ Codes = Annotated[tuple[str, ...], Query()]
 
 @router.get("/tags")
 def tags_to_print(
-    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = "",
-    printed: int | None = None, added: int | None = None,
-) -> Response:  # fmt: skip
+    desk: LeadContext,
+    code: Codes = (),
+    sheet: str = "",
+    style: str = "",
+    start: str = "",
+    around: str = "",
+    printed: int | None = None,
+    added: int | None = None,
+) -> Response:
     """The tags that wait to be printed, or those of these codes, and how to print them."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with desk.reading() as db:
@@ -48,9 +54,14 @@ def tags_to_print(
 
 @router.get("/tags/preview")
 def preview(
-    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = "",
+    desk: LeadContext,
+    code: Codes = (),
+    sheet: str = "",
+    style: str = "",
+    start: str = "",
+    around: str = "",
     page: int = 1,
-) -> Response:  # fmt: skip
+) -> Response:
     """A page of the sheets as it will be printed, and the way to the PDF."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with desk.reading() as db:
@@ -64,14 +75,20 @@ def preview(
     from service.tags.preview import page_svg
 
     return desk.page(
-        "tags/preview.html", svg=page_svg(pages[at - 1], on_sheet, f"Page {at} of {len(pages)}"), at=at, of=len(pages),
-        sheet=on_sheet, codes=code, values=values, op=new_op(),
-    )  # fmt: skip
+        "tags/preview.html",
+        svg=page_svg(pages[at - 1], on_sheet, f"Page {at} of {len(pages)}"),
+        at=at,
+        of=len(pages),
+        sheet=on_sheet,
+        codes=code,
+        values=values,
+        op=new_op(),
+    )
 
 
 @router.get("/tags/sheet.pdf")
 def sheet_pdf(
-    desk: LeadDesk, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
+    desk: LeadContext, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
 ) -> Response:
     """The tags of these codes on sheets to print, as PDF."""
     with desk.reading() as db:
@@ -83,14 +100,16 @@ def sheet_pdf(
 
 
 @router.post("/tags/printed")
-def printed_tags(desk: LeadDesk, posted: Posted) -> Response:
+def printed_tags(desk: LeadContext, posted: Posted) -> Response:
     """Take off the list what is on paper."""
     codes = [str(code) for code in posted.getlist("code")]
     try:
         ended = desk.once(
-            read_op(posted.get("op")), "tags.printed", codes,
+            read_op(posted.get("op")),
+            "tags.printed",
+            codes,
             lambda db: actions.mark_printed(db, codes, desk.now),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             values = {name: str(posted.get(name) or "") for name in ("sheet", "style", "start", "around")}
@@ -99,21 +118,23 @@ def printed_tags(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/tags/places")
-def places(desk: LeadDesk) -> Response:
+def places(desk: LeadContext) -> Response:
     """Which places have a tag of their own, and giving tags to those that have none."""
     with desk.reading() as db:
         return _places(desk, db)
 
 
 @router.post("/tags/places")
-def tag_places(desk: LeadDesk, posted: Posted) -> Response:
+def tag_places(desk: LeadContext, posted: Posted) -> Response:
     """Give these places tags, which wait to be printed."""
     try:
         ids = [_as_id(str(each)) for each in posted.getlist("place")]
         desk.once(
-            read_op(posted.get("op")), "tags.places", [str(each) for each in ids],
+            read_op(posted.get("op")),
+            "tags.places",
+            [str(each) for each in ids],
             lambda db: len(actions.tag_places(db, ids, desk.now)),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             return _places(desk, db, refusal)
@@ -121,18 +142,16 @@ def tag_places(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/t/{code}/retag")
-def retag_page(desk: LeadDesk, code: str) -> Response:
+def retag_page(desk: LeadContext, code: str) -> Response:
     """What a new tag means, before it is done."""
     with desk.reading() as db:
         item = actions.item_with(db, code)
         name = item_name(item.kind, item.length_mm, Unit(desk.program.unit))
-        return desk.page(
-            "tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op()
-        )
+        return desk.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op())
 
 
 @router.post("/t/{code}/retag")
-def retag(desk: LeadDesk, code: str, posted: Posted) -> Response:
+def retag(desk: LeadContext, code: str, posted: Posted) -> Response:
     """End this code and give the item a new one."""
     new = desk.once(
         read_op(posted.get("op")), "tag.replace", code, lambda db: actions.retag(db, code, desk.me, desk.now)
@@ -141,16 +160,18 @@ def retag(desk: LeadDesk, code: str, posted: Posted) -> Response:
 
 
 @router.post("/t/{code}/worn")
-def worn(desk: CrewDesk, code: str, posted: Posted) -> Response:
+def worn(desk: CrewContext, code: str, posted: Posted) -> Response:
     """Let a worn tag be printed again; the code stays."""
     kept = desk.once(
-        read_op(posted.get("op")), "tag.worn", code,
+        read_op(posted.get("op")),
+        "tag.worn",
+        code,
         lambda db: actions.ask_print(db, code, "worn", desk.me, desk.now),
-    )  # fmt: skip
+    )
     return RedirectResponse(f"/t/{kept}?worn=1", 303)
 
 
-def _usual(desk: Desk) -> str:
+def _usual(desk: RequestContext) -> str:
     return printing.usual_sheet(Unit(desk.program.unit))
 
 
@@ -167,9 +188,14 @@ def _as_id(text: str) -> UUID:
 
 
 def _to_print(
-    desk: Desk, db: Session, values: dict[str, str], codes: Codes, refusal: Problem | None = None,
-    printed: int | None = None, added: int | None = None,
-) -> Response:  # fmt: skip
+    desk: RequestContext,
+    db: Session,
+    values: dict[str, str],
+    codes: Codes,
+    refusal: Problem | None = None,
+    printed: int | None = None,
+    added: int | None = None,
+) -> Response:
     """The list and the form. A form that was refused shows all that waits, with what was ticked still ticked."""
     errors = (refusal.errors or {"sheet": refusal.detail}) if refusal else {}
     named = codes if codes and not refusal else ()
@@ -179,12 +205,22 @@ def _to_print(
     unit, offered = Unit(desk.program.unit), printing.sheets(db)
     values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(desk)}
     return desk.page(
-        "tags/waiting.html", refusal.status if refusal else 200, errors=errors, values=values, codes=codes,
-        rows=[(tag, tag.label or item_name(tag.kind, tag.length_mm, unit)) for tag in tags], named=bool(named),
-        total=queries.how_many_wait(db), sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],
-        styles=STYLES, facts=_facts(desk, offered[values["sheet"]]), printed=printed, added=added,
-        base_url=desk.settings.base_url, op=new_op(),
-    )  # fmt: skip
+        "tags/waiting.html",
+        refusal.status if refusal else 200,
+        errors=errors,
+        values=values,
+        codes=codes,
+        rows=[(tag, tag.label or item_name(tag.kind, tag.length_mm, unit)) for tag in tags],
+        named=bool(named),
+        total=queries.how_many_wait(db),
+        sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],
+        styles=STYLES,
+        facts=_facts(desk, offered[values["sheet"]]),
+        printed=printed,
+        added=added,
+        base_url=desk.settings.base_url,
+        op=new_op(),
+    )
 
 
 def _named(db: Session, codes: Codes) -> list[OnTag]:
@@ -194,9 +230,9 @@ def _named(db: Session, codes: Codes) -> list[OnTag]:
     return queries.to_draw(db, read) if read else []
 
 
-def _facts(desk: Desk, sheet: Sheet) -> dict[str, Facts | str]:
+def _facts(desk: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | str]:
     """For each kind of tag with a QR, what it will be like on this sheet, or why it cannot be printed on it."""
-    found: dict[str, Facts | str] = {}
+    found: dict[str, SymbolFacts | str] = {}
     for style in (Style.FLAG, Style.PLATE):
         try:
             facts = symbol_facts(tag_url(desk.settings.base_url, "7K3M9U"), sheet, style)
@@ -208,7 +244,7 @@ def _facts(desk: Desk, sheet: Sheet) -> dict[str, Facts | str]:
     return found
 
 
-def _places(desk: Desk, db: Session, refusal: Invalid | None = None) -> Response:
+def _places(desk: RequestContext, db: Session, refusal: Invalid | None = None) -> Response:
     context: dict[str, Any] = {"errors": refusal.errors if refusal else {}, "op": new_op()}
     return desk.page(
         "tags/places.html", refusal.status if refusal else 200, places=queries.places_with_tags(db), **context

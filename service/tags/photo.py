@@ -57,9 +57,7 @@ def _kind(photo: bytes) -> str:
                 raise _broken() from error
             _refuse_huge(kind, width, height)
             return kind
-    raise invalid(
-        "photo", "This is no photo that can be read here. Send a JPEG, PNG or WebP, as phones take them."
-    )
+    raise invalid("photo", "This is no photo that can be read here. Send a JPEG, PNG or WebP, as phones take them.")
 
 
 def _read(photo: bytes, kind: str) -> list[str]:

@@ -6,15 +6,15 @@ from markupsafe import Markup, escape
 
 from service.tags.core.boxes import Box
 from service.tags.core.lettering import Font
-from service.tags.core.marks import Line, Mark, Symbol, Words
+from service.tags.core.marks import Mark, Symbol, ThinLine, Words
 from service.tags.core.pages import Page
-from service.tags.core.sheets import Sheet, mm
+from service.tags.core.sheets import PaperSheet, mm
 from service.tags.core.symbols import QUIET_MODULES, grid, matrix, runs
 
 _FAMILY = {Font.PLAIN: "Helvetica, Arial, sans-serif", Font.CODE: "Courier New, Courier, monospace"}
 
 
-def page_svg(page: Page, sheet: Sheet, title: str) -> Markup:
+def page_svg(page: Page, sheet: PaperSheet, title: str) -> Markup:
     """The page with its labels' outlines; its colors are paper and ink, whatever the theme."""
     urls = {placed.label.url: f"q{number}" for number, placed in enumerate(page)}
     size = f"{mm(sheet.width):g} {mm(sheet.height):g}"
@@ -54,7 +54,7 @@ def _drawn(mark: Mark, symbol: str) -> Iterator[str]:
         yield f'<use href="#{symbol}" {_at(mark.box)}/>'
     elif isinstance(mark, Words):
         yield _words(mark)
-    elif isinstance(mark, Line):
+    elif isinstance(mark, ThinLine):
         dashes = ' stroke-dasharray="1"' if mark.dashed else ""
         yield (
             f'<path d="M{mark.box.x:g} {mark.box.y:g}L{mark.box.right:g} {mark.box.bottom:g}" stroke="#000" '

@@ -18,10 +18,10 @@ from service.kit.lengths import Unit
 from service.kit.problems import NotFound, invalid
 from service.tags import queries
 from service.tags.actions import refuse_ended, tag_on
-from service.tags.core.layout import Label, Style
+from service.tags.core.layout import Style, TagLabel
 from service.tags.core.pages import Page, Setup, pages
 from service.tags.core.printer import Printer
-from service.tags.core.sheets import SHEETS, Sheet
+from service.tags.core.sheets import SHEETS, PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.models import LabelSheet, TagPrinter
 from service.tags.queries import OnTag
@@ -31,14 +31,14 @@ FLAGS = Setup(style=Style.FLAG)
 """What the command line prints: flags, on plain paper."""
 
 
-def sheets(db: Session) -> dict[str, Sheet]:
+def sheets(db: Session) -> dict[str, PaperSheet]:
     """Every sheet that tags can be printed on, by key: the built-in ones, then the program's own."""
-    names = [each.name for each in fields(Sheet) if each.name != "cut"]
+    names = [each.name for each in fields(PaperSheet) if each.name != "cut"]
     own = {str(row.id): row for row in queries.label_sheets(db)}
-    return SHEETS | {key: Sheet(**{name: getattr(row, name) for name in names}) for key, row in own.items()}
+    return SHEETS | {key: PaperSheet(**{name: getattr(row, name) for name in names}) for key, row in own.items()}
 
 
-def sheet_called(db: Session, key: str) -> Sheet:
+def sheet_called(db: Session, key: str) -> PaperSheet:
     """The sheet with this key.
 
     Raises:
@@ -93,15 +93,15 @@ def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, setup: Se
     return sheet_pdf(placed, sheet_called(db, setup.sheet), printer(db))
 
 
-def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | None) -> Iterator[Label]:
+def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | None) -> Iterator[TagLabel]:
     if not on_tag.kind:
-        yield Label(on_tag.code, on_tag.label, url, style=Style.PLATE)
+        yield TagLabel(on_tag.code, on_tag.label, url, style=Style.PLATE)
         return
     usual = Style.FLAG if on_tag.kind == "cable" else Style.PLATE
     name = on_tag.label or item_name(on_tag.kind, on_tag.length_mm, unit)
     for end in End:
         more = _connectors(on_tag.wiring, find_wiring(db, on_tag.wiring), on_tag.kind, end)
-        yield Label(on_tag.code, name, url, end, more, style or usual)
+        yield TagLabel(on_tag.code, name, url, end, more, style or usual)
 
 
 @lru_cache(maxsize=256)
@@ -109,9 +109,9 @@ def _connectors(key: str, wiring: Wiring, kind: str, end: End) -> str:
     return connectors_in_words([Port(**port) for port in ports_of(key, wiring, kind)], end)
 
 
-def add_sheet(db: Session, sheet_id: UUID, sheet: Sheet, who: Who, now: datetime) -> str:
+def add_sheet(db: Session, sheet_id: UUID, sheet: PaperSheet, who: Who, now: datetime) -> str:
     """Keep a sheet of the program's own; its name."""
-    sizes = {each.name: getattr(sheet, each.name) for each in fields(Sheet) if each.name != "cut"}
+    sizes = {each.name: getattr(sheet, each.name) for each in fields(PaperSheet) if each.name != "cut"}
     db.add(LabelSheet(id=sheet_id, **sizes, made_by=who.id, created_at=now, ended_at=None))
     db.flush()
     return sheet.name

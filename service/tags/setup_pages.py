@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk
+from service.crew.context import LeadContext, RequestContext
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.tags import printing, queries
@@ -15,27 +15,29 @@ from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, WORDS
 from service.tags.forms import COUNTS, PRINTER_WORDS, read_printer, read_sheet
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/tags/sheets")
-def sheets(desk: LeadDesk) -> Response:
+def sheets(desk: LeadContext) -> Response:
     """The sheets that there are, and adding one by its dimensions."""
     with desk.reading() as db:
         return _sheets(desk, db, {})
 
 
 @router.post("/tags/sheets")
-def add_sheet(desk: LeadDesk, posted: Posted) -> Response:
+def add_sheet(desk: LeadContext, posted: Posted) -> Response:
     """Keep a sheet of the program's own."""
     try:
         op, sheet = read_op(posted.get("op")), read_sheet(posted)
         desk.once(
-            op, "sheet.add", _typed(posted, *WORDS),
+            op,
+            "sheet.add",
+            _typed(posted, *WORDS),
             lambda db: printing.add_sheet(db, op, sheet, desk.me, desk.now),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             return _sheets(desk, db, _typed(posted, *WORDS), refusal)
@@ -43,24 +45,26 @@ def add_sheet(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.post("/tags/sheets/{sheet_id}/end")
-def end_sheet(desk: LeadDesk, sheet_id: UUID, posted: Posted) -> Response:
+def end_sheet(desk: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
     """Offer a sheet no longer."""
     desk.once(
-        read_op(posted.get("op")), "sheet.end", str(sheet_id),
+        read_op(posted.get("op")),
+        "sheet.end",
+        str(sheet_id),
         lambda db: printing.end_sheet(db, sheet_id, desk.now),
-    )  # fmt: skip
+    )
     return RedirectResponse("/tags/sheets", 303)
 
 
 @router.get("/tags/printer")
-def printer(desk: LeadDesk, kept: int = 0) -> Response:
+def printer(desk: LeadContext, kept: int = 0) -> Response:
     """How the printer prints, and measuring it."""
     with desk.reading() as db:
         return _printer(desk, db, None, kept=bool(kept))
 
 
 @router.post("/tags/printer")
-def measure_printer(desk: LeadDesk, posted: Posted) -> Response:
+def measure_printer(desk: LeadContext, posted: Posted) -> Response:
     """Keep what was measured on the printed page."""
     values = _typed(posted, *PRINTER_WORDS)
     try:
@@ -73,7 +77,7 @@ def measure_printer(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/tags/printer.pdf")
-def printer_check(desk: LeadDesk, sheet: str = "", corrected: int = 0) -> Response:
+def printer_check(desk: LeadContext, sheet: str = "", corrected: int = 0) -> Response:
     """The page with rulers to measure a printer by; `corrected`: by what was measured before, to see that it helps."""
     with desk.reading() as db:
         on_sheet = printing.sheet_called(db, sheet or printing.usual_sheet(Unit(desk.program.unit)))
@@ -87,30 +91,41 @@ def printer_check(desk: LeadDesk, sheet: str = "", corrected: int = 0) -> Respon
     return Response(calibration_pdf(on_sheet, as_it_is), 200, headers, "application/pdf")
 
 
-def _sheets(desk: Desk, db: Session, values: dict[str, str], refusal: Invalid | None = None) -> Response:
+def _sheets(desk: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None) -> Response:
     usual = (
-        {"width": "215.9", "height": "279.4"}
-        if desk.program.unit == Unit.FEET
-        else {"width": "210", "height": "297"}
+        {"width": "215.9", "height": "279.4"} if desk.program.unit == Unit.FEET else {"width": "210", "height": "297"}
     )
     return desk.page(
-        "tags/sheets.html", refusal.status if refusal else 200, built_in=SHEETS, own=queries.label_sheets(db),
-        sheets=printing.sheets(db), words=WORDS, counts=COUNTS, values=values or usual,
-        errors=refusal.errors if refusal else {}, op=new_op,
-    )  # fmt: skip
+        "tags/sheets.html",
+        refusal.status if refusal else 200,
+        built_in=SHEETS,
+        own=queries.label_sheets(db),
+        sheets=printing.sheets(db),
+        words=WORDS,
+        counts=COUNTS,
+        values=values or usual,
+        errors=refusal.errors if refusal else {},
+        op=new_op,
+    )
 
 
 def _printer(
-    desk: Desk, db: Session, values: dict[str, str] | None, refusal: Invalid | None = None, kept: bool = False
+    desk: RequestContext, db: Session, values: dict[str, str] | None, refusal: Invalid | None = None, kept: bool = False
 ) -> Response:
     known = printing.printer(db)
     as_kept = {name: f"{getattr(known, name) / 1000:g}" for name in PRINTER_WORDS}
     return desk.page(
-        "tags/printer.html", refusal.status if refusal else 200, values=values or as_kept, words=PRINTER_WORDS,
-        known=queries.printer(db), errors=refusal.errors if refusal else {}, kept=kept, op=new_op(),
+        "tags/printer.html",
+        refusal.status if refusal else 200,
+        values=values or as_kept,
+        words=PRINTER_WORDS,
+        known=queries.printer(db),
+        errors=refusal.errors if refusal else {},
+        kept=kept,
+        op=new_op(),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in printing.sheets(db).items()],
         usual=printing.usual_sheet(Unit(desk.program.unit)),
-    )  # fmt: skip
+    )
 
 
 def _typed(posted: FormData, *names: str) -> dict[str, str]:

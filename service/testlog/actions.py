@@ -27,17 +27,9 @@ from service.store.sessions import locked
 from service.tags.actions import fetch
 from service.tags.queries import codes_of
 from service.testlog import queries
-from service.testlog.asking import named_id
-from service.testlog.core import (
-    Event,
-    Fault,
-    NewRepair,
-    NewTest,
-    Said,
-    fault_of,
-    in_time_order,
-)
-from service.testlog.following import Cause, follow, hold, keep_up
+from service.testlog.core import FaultStatus, LogEntry, NewRepair, NewTest, SubmittedTest, fault_of, in_time_order
+from service.testlog.effects import Cause, follow, hold, keep_up
+from service.testlog.log_filter import named_id
 from service.testlog.models import FaultRow, Repair, SessionHelper, Test, Void, WorkSession
 from service.testlog.plugging import plugged
 from service.testlog.wording import as_json, titles
@@ -53,11 +45,11 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    (answer,) = log_tests(db, [Said(new, who, now)], zone)
+    (answer,) = log_tests(db, [SubmittedTest(new, who, now)], zone)
     return answer
 
 
-def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[str, Any]]:
+def log_tests(db: Session, said: Sequence[SubmittedTest], zone: ZoneInfo) -> list[dict[str, Any]]:
     """The same of several tests at once that have nothing to do with one another.
 
     Raises:
@@ -96,8 +88,7 @@ def log_tests(db: Session, said: Sequence[Said], zone: ZoneInfo) -> list[dict[st
     follow(db, items, before, after, causes, now, zone)
     codes = codes_of(db, held)
     return [
-        _answer(one.test, one.faults, codes[first], held[first])
-        for one, (first, *_) in zip(made, through, strict=True)
+        _answer(one.test, one.faults, codes[first], held[first]) for one, (first, *_) in zip(made, through, strict=True)
     ]
 
 
@@ -118,9 +109,13 @@ def logged_as(db: Session, new: NewTest) -> dict[str, Any] | None:
 
 def _answer(test: Test, faults: Sequence[FaultRow], code: str, item: Item) -> dict[str, Any]:
     return {
-        "id": str(test.id), "item": code, "verdict": test.verdict, "faults": [as_json(row) for row in faults],
-        "received_at": test.received_at.isoformat(), "state": item.state,
-    }  # fmt: skip
+        "id": str(test.id),
+        "item": code,
+        "verdict": test.verdict,
+        "faults": [as_json(row) for row in faults],
+        "received_at": test.received_at.isoformat(),
+        "state": item.state,
+    }
 
 
 def _reason(db: Session, made: Written) -> str:
@@ -144,9 +139,7 @@ def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
         raise Conflict("This test was voided before. Nothing was changed.")
     db.add(Void(test_id=test_id, at=now, person_id=who.id, reason=reason))
     crew.note_in_audit(db, now, who.id, "test.voided", str(test_id), {"reason": reason})
-    after = before | {
-        item.id: [event for event in before[item.id] if event.entry != test_id] for item in items
-    }
+    after = before | {item.id: [event for event in before[item.id] if event.entry != test_id] for item in items}
     cause = Cause(who, f"A test was voided: {reason}")
     follow(db, items, before, after, dict.fromkeys(before, cause), now, zone)
 
@@ -163,11 +156,18 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
     if new.length_mm is not None:
         _cut(db, item, new.length_mm, new.what, now)
     repair = Repair(
-        id=new.id, item_id=item.id, end=new.end, what=new.what, length_mm=new.length_mm, cost_cents=new.cost_cents,
-        at=now, received_at=now, person_id=who.id if who else None,
-    )  # fmt: skip
+        id=new.id,
+        item_id=item.id,
+        end=new.end,
+        what=new.what,
+        length_mm=new.length_mm,
+        cost_cents=new.cost_cents,
+        at=now,
+        received_at=now,
+        person_id=who.id if who else None,
+    )
     db.add(repair)
-    after = before | {item.id: in_time_order([*before[item.id], Event(now, What.REPAIR, new.id)])}
+    after = before | {item.id: in_time_order([*before[item.id], LogEntry(now, What.REPAIR, new.id)])}
     cause = Cause(who, f"Repaired: {new.what}")
     follow(db, [item], before, after, dict.fromkeys(before, cause), now, zone)
     return repair
@@ -186,7 +186,7 @@ def change_state(
         raise invalid("reason", "Say why; next year's lead will want to know.")
     (item,), histories = hold(db, [item_id])
     fault = fault_of(histories[item_id])
-    if to in USABLE and fault is not Fault.NONE:
+    if to in USABLE and fault is not FaultStatus.NONE:
         raise Conflict(_WAY_OUT[fault])
     gear.change_state(db, item, to, who, now, reason)
     keep_up(db, [item_id], now, zone)
@@ -198,8 +198,8 @@ def call_suspect(db: Session, item_id: UUID, op: UUID, note: str, who: Who | Non
 
 
 _WAY_OUT = {
-    Fault.OPEN: "It has an open fault. Log its repair, then a test that passes; or void the test that failed.",
-    Fault.REPAIRED: "It was repaired and not tested since. Log a test that passes, and it goes back by itself.",
+    FaultStatus.OPEN: "It has an open fault. Log its repair, then a test that passes; or void the test that failed.",
+    FaultStatus.REPAIRED: "It was repaired and not tested since. Log a test that passes, and it goes back by itself.",
 }
 
 
@@ -209,9 +209,7 @@ def _items(db: Session, new: NewTest) -> list[UUID]:
     for code in new.through:
         item_id = named_id(db, code, "through")
         if item_id in found:
-            raise invalid(
-                "through", f"{code} is named twice; name each item that the test went through once."
-            )
+            raise invalid("through", f"{code} is named twice; name each item that the test went through once.")
         found.append(item_id)
     return found
 
@@ -221,9 +219,7 @@ def _help(db: Session, session_id: UUID | None, who: Who | None, now: datetime) 
     if session_id is None:
         return
     if db.get(WorkSession, session_id) is None:
-        raise invalid(
-            "session", f"There is no session {session_id}. Leave it out, or take its id from its page."
-        )
+        raise invalid("session", f"There is no session {session_id}. Leave it out, or take its id from its page.")
     if who is not None and db.get(SessionHelper, (session_id, who.id)) is None:
         locked(db, WorkSession, session_id)  # a phone may send several at once: only the first notes it
         if db.get(SessionHelper, (session_id, who.id), populate_existing=True) is None:
@@ -235,7 +231,5 @@ def _cut(db: Session, item: Item, length_mm: int, what: str, now: datetime) -> N
         raise invalid("length", "A hub has no length; leave the new length empty.")
     if length_mm > item.length_mm:
         was = format_length(item.length_mm, Unit.FEET)
-        raise invalid(
-            "length", f"It was {was} long, and a repair makes no cable longer. Check the new length."
-        )
+        raise invalid("length", f"It was {was} long, and a repair makes no cable longer. Check the new length.")
     gear.shorten(db, item, length_mm, now, what)

@@ -7,41 +7,44 @@ from fastapi import APIRouter
 from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
-from service.crew.desk import CrewDesk, ViewerDesk
+from service.crew.context import CrewContext, ViewerContext
 from service.store.paging import page_size
 from service.tags.queries import codes_of
 from service.testlog import queries
-from service.testlog.asking import asked_of_log
+from service.testlog.batches import PendingTest
 from service.testlog.core import Verdict
-from service.testlog.forms import Logged, MarkedOut, TestIn, TestOut, TestsOut, VoidOut
+from service.testlog.forms import MarkedOut, TestIn, TestOut, TestReceipt, TestsOut, VoidOut
+from service.testlog.log_filter import asked_of_log
 from service.testlog.marks.queries import Marked, marks_of
 from service.testlog.models import Test, Void
-from service.testlog.together import Told
 from service.testlog.wording import as_json
-from service.web.gathering import Gathering
+from service.web.batcher import WriteBatcher
 
 router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
 
 
-@router.post("", status_code=201, response_model=Logged)
-async def log_test(desk: CrewDesk, body: TestIn) -> Any:
+@router.post("", status_code=201, response_model=TestReceipt)
+async def log_test(desk: CrewContext, body: TestIn) -> Any:
     """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
     desk.keep_pace()
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
-    if (
-        body.lane is None
-    ):  # so that what phones sent before a lane could be told is the same when it comes again
+    if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again
         del content["lane"]
-    gathering: Gathering[Told, Any] = desk.request.app.state.tests
-    return await gathering.add(Told(desk, body.entry(desk.here), content, desk.now))
+    gathering: WriteBatcher[PendingTest, Any] = desk.request.app.state.tests
+    return await gathering.add(PendingTest(desk, body.entry(desk.here), content, desk.now))
 
 
 @router.get("")
 def list_tests(
-    desk: ViewerDesk, item: str = "", since: str = "", fault: str = "", conductor: str = "",
-    after: str | None = None, limit: int | None = None,
-) -> TestsOut:  # fmt: skip
+    desk: ViewerContext,
+    item: str = "",
+    since: str = "",
+    fault: str = "",
+    conductor: str = "",
+    after: str | None = None,
+    limit: int | None = None,
+) -> TestsOut:
     """The log, the newest first: of one item, from a day or moment on, with one class of fault."""
     size = page_size(limit)
     with desk.reading() as db:
@@ -63,12 +66,25 @@ def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> l
     codes = codes_of(db, {item_id for each in items.values() for item_id in each})
     return [
         TestOut(
-            id=test.id, items=[codes[item_id] for item_id in items[test.id]], lane=lanes.get(test.id),
-            wiring=test.wiring, method=test.method,
-            verdict=Verdict(test.verdict), faults=[as_json(row) for row in faults[test.id]], unproven=test.unproven,
-            joined=test.joined, probed=test.probed, evidence=test.evidence, note=test.note, tested_at=test.tested_at,
-            told_at=test.told_at, received_at=test.received_at, by=by, session=test.session_id,
-            voided=VoidOut(at=void.at, reason=void.reason) if void else None, marked=_mark(marks.get(test.id)),
+            id=test.id,
+            items=[codes[item_id] for item_id in items[test.id]],
+            lane=lanes.get(test.id),
+            wiring=test.wiring,
+            method=test.method,
+            verdict=Verdict(test.verdict),
+            faults=[as_json(row) for row in faults[test.id]],
+            unproven=test.unproven,
+            joined=test.joined,
+            probed=test.probed,
+            evidence=test.evidence,
+            note=test.note,
+            tested_at=test.tested_at,
+            told_at=test.told_at,
+            received_at=test.received_at,
+            by=by,
+            session=test.session_id,
+            voided=VoidOut(at=void.at, reason=void.reason) if void else None,
+            marked=_mark(marks.get(test.id)),
         )
         for test, by, void in rows
-    ]  # fmt: skip
+    ]

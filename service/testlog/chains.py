@@ -31,9 +31,7 @@ class Plug:
 
     def __str__(self) -> str:
         word = f"{self.name} {self.gender or 'connector'}"
-        return (
-            f"{self.count} {word}s" if self.count > 1 else f"{'an' if word[0] in '8AEIOUX' else 'a'} {word}"
-        )
+        return f"{self.count} {word}s" if self.count > 1 else f"{'an' if word[0] in '8AEIOUX' else 'a'} {word}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +60,7 @@ def check(pieces: Sequence[Piece]) -> None:
     if found is None:
         return
     at, free = found
-    raise invalid(
-        "through", f"{_told(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}"
-    )
+    raise invalid("through", f"{_told(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}")
 
 
 def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
@@ -72,9 +68,7 @@ def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
     free = list(pieces[0].ends)
     for at, (_, following) in enumerate(pairwise(pieces)):
         left = [
-            following.ends[1 - entered]
-            for entered in (0, 1)
-            if any(mate(end, following.ends[entered]) for end in free)
+            following.ends[1 - entered] for entered in (0, 1) if any(mate(end, following.ends[entered]) for end in free)
         ]
         if not left:
             return at, free
@@ -85,7 +79,7 @@ def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
 def _told(one: Piece, free: Sequence[Plug], other: Piece) -> str:
     alike = next(
         (end for end in free for facing in other.ends if end.type == facing.type and end.gender == facing.gender), None
-    )  # fmt: skip
+    )
     ends = f"{_ends(one, free)}, {_ends(other, other.ends)}"
     if alike is None:
         return f"{one.name} and {other.name} do not mate: {ends}."

@@ -82,7 +82,7 @@ class NewTest:
 
 
 @dataclass(frozen=True)
-class Said:
+class SubmittedTest:
     """A test that somebody (None: the service itself) says was done, as it arrived `at` the service."""
 
     test: NewTest
@@ -103,7 +103,7 @@ class NewRepair:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class LogEntry:
     """One line of an item's history: a test that stands, or a repair; `entry` is its id.
 
     `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
@@ -135,7 +135,7 @@ class Event:
 _AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
 
 
-def in_time_order(history: Sequence[Event]) -> list[Event]:
+def in_time_order(history: Sequence[LogEntry]) -> list[LogEntry]:
     """The history as it happened, whatever order it arrived in.
 
     What bears the same instant is taken as a fail, its repair and the pass after it would follow each other.
@@ -251,7 +251,7 @@ def event_of(
     alone: bool,
     flexed: bool,
     doubted: bool = False,
-) -> Event:
+) -> LogEntry:
     """A test as it counts in the history of an item with these lanes, of which it reached these.
 
     A fail through several is no fail of one of them. `doubted`: its own tester says that it was wrong, and no lead has
@@ -262,34 +262,32 @@ def event_of(
         what = What.FAIL if alone else What.PARTIAL
     else:
         what = What.PASS if proves.issuperset(lanes) else What.PARTIAL
-    return Event(at, what, entry, alone, flexed, lanes, proves, reach.fails, doubted)
+    return LogEntry(at, what, entry, alone, flexed, lanes, proves, reach.fails, doubted)
 
 
-def doubted(event: Event) -> Event:
+def doubted(event: LogEntry) -> LogEntry:
     """The same test, now that its own tester says that it was wrong (`event_of`)."""
     what = What.PARTIAL if event.what is What.PASS else event.what
     return replace(event, proves=NONE, what=what, doubted=True)
 
 
-def lanes_of_item(history: Sequence[Event]) -> tuple[str, ...]:
+def lanes_of_item(history: Sequence[LogEntry]) -> tuple[str, ...]:
     """The lanes of the item whose history this is."""
     return next((event.lanes for event in history if len(event.lanes) > 1), ONE_LINE)
 
 
 def by_lane(
-    history: Sequence[Event], suspected: Collection[tuple[UUID, str]] = ()
+    history: Sequence[LogEntry], suspected: Collection[tuple[UUID, str]] = ()
 ) -> list[Sequence[tuple[datetime, What]]]:
     """What happened to each lane of an item, and when. A fail and a repair are of all its lanes.
 
     `suspected` are failed tests through several, each with a lane that one of them still leaves suspect: there it
     counts as a fail until that lane is proven, or the bad piece is found.
     """
-    return [
-        [(event.at, _on_lane(event, lane, suspected)) for event in history] for lane in lanes_of_item(history)
-    ]
+    return [[(event.at, _on_lane(event, lane, suspected)) for event in history] for lane in lanes_of_item(history)]
 
 
-def _on_lane(event: Event, lane: str, suspected: Collection[tuple[UUID, str]]) -> What:
+def _on_lane(event: LogEntry, lane: str, suspected: Collection[tuple[UUID, str]]) -> What:
     if event.what in (What.FAIL, What.REPAIR):
         return event.what
     if event.proved(lane):
@@ -297,7 +295,7 @@ def _on_lane(event: Event, lane: str, suspected: Collection[tuple[UUID, str]]) -
     return What.FAIL if (event.entry, lane) in suspected else What.PARTIAL
 
 
-def as_one(history: Sequence[Event]) -> Sequence[Event]:
+def as_one(history: Sequence[LogEntry]) -> Sequence[LogEntry]:
     """The same history where an item that is proven lane by lane passes with the test that proves its last lane."""
     lanes = lanes_of_item(history)
     if len(lanes) == 1:
@@ -316,7 +314,7 @@ def as_one(history: Sequence[Event]) -> Sequence[Event]:
     return told
 
 
-class Fault(StrEnum):
+class FaultStatus(StrEnum):
     """How the open fault of an item stands. `SWAPPED`: none is known, but a spare took its place, untested since."""
 
     NONE = "none"
@@ -325,24 +323,24 @@ class Fault(StrEnum):
     SWAPPED = "swapped"
 
 
-_FAULTS = {What.FAIL: Fault.OPEN, What.REPAIR: Fault.REPAIRED}
+_FAULTS = {What.FAIL: FaultStatus.OPEN, What.REPAIR: FaultStatus.REPAIRED}
 
 
-def fault_of(history: Sequence[Event], swapped_at: datetime | None = None) -> Fault:
+def fault_of(history: Sequence[LogEntry], swapped_at: datetime | None = None) -> FaultStatus:
     """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order.
 
     Of an item with several lanes every one has to pass. `swapped_at` is when a spare last took its place: that it is
     bad was said then, and only a later pass, or a lead, says otherwise.
     """
     waits = {open_fault(what for _, what in lane) for lane in by_lane(history)}
-    fault = next((_FAULTS[what] for what in (What.FAIL, What.REPAIR) if what in waits), Fault.NONE)
-    if fault is Fault.NONE and swapped_at is not None:
+    fault = next((_FAULTS[what] for what in (What.FAIL, What.REPAIR) if what in waits), FaultStatus.NONE)
+    if fault is FaultStatus.NONE and swapped_at is not None:
         since = [event for event in history if event.at > swapped_at]
-        return Fault.NONE if all_pass(history, since) else Fault.SWAPPED
+        return FaultStatus.NONE if all_pass(history, since) else FaultStatus.SWAPPED
     return fault
 
 
-def all_pass(history: Sequence[Event], events: Sequence[Event]) -> bool:
+def all_pass(history: Sequence[LogEntry], events: Sequence[LogEntry]) -> bool:
     """Whether these events of a history prove all lanes of the item. A fail of the item alone proves none of them: all
     have to pass once it is repaired.
     """
@@ -350,7 +348,7 @@ def all_pass(history: Sequence[Event], events: Sequence[Event]) -> bool:
     return all(any(event.proved(lane) for event in passed) for lane in lanes_of_item(history))
 
 
-def ends_proven(history: Sequence[Event], events: Sequence[Event]) -> bool:
+def ends_proven(history: Sequence[LogEntry], events: Sequence[LogEntry]) -> bool:
     """Whether these events of a history, in time order, leave all lanes of the item proven: a later fail undoes what
     had passed, one through several on the lanes that lie where it failed.
     """
@@ -362,34 +360,30 @@ def ends_proven(history: Sequence[Event], events: Sequence[Event]) -> bool:
     return not left
 
 
-def state_after(current: ItemState, home: ItemState, before: Fault, after: Fault) -> ItemState:
+def state_after(current: ItemState, home: ItemState, before: FaultStatus, after: FaultStatus) -> ItemState:
     """The state of an item once its fault stands as `after`; `home` is where it goes back to.
 
     Retired and lost stay what they are: only a lead, or a count, brings them back.
     """
     if current in (ItemState.RETIRED, ItemState.LOST):
         return current
-    if after is Fault.OPEN:
-        return (
-            ItemState.IN_REPAIR
-            if current is ItemState.IN_REPAIR and before is after
-            else ItemState.QUARANTINED
-        )
-    if after is Fault.REPAIRED:
+    if after is FaultStatus.OPEN:
+        return ItemState.IN_REPAIR if current is ItemState.IN_REPAIR and before is after else ItemState.QUARANTINED
+    if after is FaultStatus.REPAIRED:
         return ItemState.IN_REPAIR
-    if after is Fault.SWAPPED:
+    if after is FaultStatus.SWAPPED:
         # What a lead has brought back since stays, as long as nothing new is known.
         return current if before is after else ItemState.QUARANTINED
-    if before is not Fault.NONE and current not in USABLE:
+    if before is not FaultStatus.NONE and current not in USABLE:
         return home
     return current
 
 
-def has_passed(since: datetime, history: Sequence[Event]) -> bool:
+def has_passed(since: datetime, history: Sequence[LogEntry]) -> bool:
     """Whether an item has passed a test since then, on every lane."""
     return all_pass(history, [event for event in history if event.at >= since])
 
 
-def still_crackles(since: datetime, history: Sequence[Event]) -> bool:
+def still_crackles(since: datetime, history: Sequence[LogEntry]) -> bool:
     """Whether an item that was called suspect still is: only a pass with a flex test ends that, on every lane."""
     return not all_pass(history, [event for event in history if event.flexed and event.at >= since])

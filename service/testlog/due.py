@@ -15,10 +15,10 @@ from service.gear.models import Item
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.season import queries as seasons
-from service.season.core import Due, DueState, Entry, Season, What, due_in_seasons, next_change, worst
+from service.season.core import Due, DueState, HistoryEntry, Season, What, due_in_seasons, next_change, worst
 from service.season.models import ItemDue
 from service.store.chunks import chunks
-from service.testlog.core import Event, by_lane, lanes_of_item
+from service.testlog.core import LogEntry, by_lane, lanes_of_item
 from service.testlog.queries import events, hold, suspected
 
 Suspected = Collection[tuple[UUID, str]]
@@ -37,7 +37,7 @@ def refresh(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) 
 def reckon(
     db: Session,
     items: Sequence[Item],
-    histories: Mapping[UUID, Sequence[Event]],
+    histories: Mapping[UUID, Sequence[LogEntry]],
     suspects: Mapping[UUID, Suspected],
     today: date,
     zone: ZoneInfo,
@@ -54,9 +54,7 @@ def reckon(
     for item in items:
         if item.state in ASKED:
             suspect = suspects.get(item.id, frozenset())
-            known = reckoned(
-                answers_to[item.id], item.in_service_on, histories[item.id], suspect, today, zone
-            )
+            known = reckoned(answers_to[item.id], item.in_service_on, histories[item.id], suspect, today, zone)
             kept.append(season.keep_due(db, item.id, known, cached.get(item.id)))
         elif item.id in cached:
             season.drop_due(db, item.id)
@@ -64,12 +62,12 @@ def reckon(
     return kept
 
 
-def entries(history: Sequence[Event], suspected: Suspected, zone: ZoneInfo) -> list[list[Entry]]:
+def entries(history: Sequence[LogEntry], suspected: Suspected, zone: ZoneInfo) -> list[list[HistoryEntry]]:
     """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
-    return [[Entry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
+    return [[HistoryEntry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
 
 
-def due_on(seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[Entry]], on: date) -> Due:
+def due_on(seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[HistoryEntry]], on: date) -> Due:
     """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
     return worst(due_in_seasons(seasons, in_service_on, days, on) for days in lanes)
 
@@ -90,13 +88,8 @@ def lanes_now(
     history, suspects = events(db, [item_id])[item_id], suspected(db, [item_id]).get(item_id, frozenset())
     answers_to = seasons.seasons_of(db, [item_id])[item_id]
     of_lane = dict(zip(lanes_of_item(history), entries(history, suspects, zone), strict=True))
-    states = {
-        name: due_in_seasons(answers_to, in_service_on, of_lane.get(name, []), today).state for name in names
-    }
-    return [
-        LaneStands(name, state is DueState.CURRENT, state is DueState.BLOCKED)
-        for name, state in states.items()
-    ]
+    states = {name: due_in_seasons(answers_to, in_service_on, of_lane.get(name, []), today).state for name in names}
+    return [LaneStands(name, state is DueState.CURRENT, state is DueState.BLOCKED) for name, state in states.items()]
 
 
 def asked(db: Session) -> Sequence[UUID]:
@@ -107,18 +100,14 @@ def asked(db: Session) -> Sequence[UUID]:
 def stale(db: Session, today: date) -> Sequence[UUID]:
     """Items whose cached state ends by `today`, or that have none."""
     out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)
-    query = (
-        select(Item.id)
-        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.state.in_(ASKED), out_of_date)
-    )
+    query = select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(Item.state.in_(ASKED), out_of_date)
     return db.scalars(query).all()
 
 
 def reckoned(
     seasons: Sequence[Season],
     in_service_on: date,
-    history: Sequence[Event],
+    history: Sequence[LogEntry],
     suspected: Suspected,
     today: date,
     zone: ZoneInfo,
@@ -130,11 +119,14 @@ def reckoned(
     tests = [event for event in history if event.what is not What.REPAIR]
     passed = [[at for at, what in lane if what is What.PASS] for lane in by_lane(history)]
     return {
-        "state": due.state, "due_by": due.due_by, "round": due.round,
+        "state": due.state,
+        "due_by": due.due_by,
+        "round": due.round,
         "changes_on": min((day for day in changes if day is not None), default=None),
-        "last_tested_at": tests[-1].at if tests else None, "last_verdict": tests[-1].what if tests else None,
+        "last_tested_at": tests[-1].at if tests else None,
+        "last_verdict": tests[-1].what if tests else None,
         "last_passed_at": min(lane[-1] for lane in passed) if all(passed) else None,
-    }  # fmt: skip
+    }
 
 
 def differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:
@@ -156,9 +148,13 @@ def _snapshot(db: Session) -> dict[UUID, str]:
 
 def _shown(row: ItemDue) -> str:
     told: tuple[tuple[str, object], ...] = (
-        ("due by", row.due_by), ("round", row.round), ("changes on", row.changes_on),
-        ("last tested", _utc(row.last_tested_at)), ("verdict", row.last_verdict), ("passed", _utc(row.last_passed_at)),
-    )  # fmt: skip
+        ("due by", row.due_by),
+        ("round", row.round),
+        ("changes on", row.changes_on),
+        ("last tested", _utc(row.last_tested_at)),
+        ("verdict", row.last_verdict),
+        ("passed", _utc(row.last_passed_at)),
+    )
     return ", ".join([row.state, *(f"{name} {value}" for name, value in told if value is not None)])
 
 

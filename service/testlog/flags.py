@@ -17,7 +17,7 @@ from service.kit.typed import is_id
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.testlog import queries
-from service.testlog.core import Event, has_passed, still_crackles
+from service.testlog.core import LogEntry, has_passed, still_crackles
 from service.testlog.suspicion import through_suspects
 from service.wiring.naming import listed
 
@@ -98,7 +98,7 @@ def _amiss(
 
 
 def follow_history(
-    db: Session, histories: Mapping[UUID, Sequence[Event]], by: Mapping[UUID, Who | None], now: datetime
+    db: Session, histories: Mapping[UUID, Sequence[LogEntry]], by: Mapping[UUID, Who | None], now: datetime
 ) -> None:
     """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.
 
@@ -111,9 +111,7 @@ def follow_history(
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
             clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
     through = _failed_through(db, histories)
-    for asked, suspect in (
-        _told(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}
-    ).items():
+    for asked, suspect in (_told(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)
         if suspect and up is None:
@@ -124,7 +122,7 @@ def follow_history(
 
 
 def _told(
-    db: Session, flags: Mapping[Asked, Sequence[Flag]], histories: Mapping[UUID, Sequence[Event]]
+    db: Session, flags: Mapping[Asked, Sequence[Flag]], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[Asked, bool]:
     """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
     entries = [UUID(occasion) for _, occasion in flags if is_id(occasion)]
@@ -138,7 +136,7 @@ def _told(
     return asked
 
 
-def _failed_through(db: Session, histories: Mapping[UUID, Sequence[Event]]) -> dict[Asked, frozenset[str]]:
+def _failed_through(db: Session, histories: Mapping[UUID, Sequence[LogEntry]]) -> dict[Asked, frozenset[str]]:
     """The lanes on which each failed test through several leaves its items suspect; none where not or no longer."""
     asked: dict[Asked, frozenset[str]] = {}
     if len(histories) == 1:  # all that failed together is held together

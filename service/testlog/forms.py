@@ -73,14 +73,24 @@ class TestIn(BaseModel):
     def entry(self, here_at: datetime) -> NewTest:
         """The same as the log takes it, seen coming then."""
         return NewTest(
-            id=self.id, item=self.item, through=tuple(self.through), wiring=self.wiring, method=self.method,
-            joined=self.joined, probed=self.probed, note=self.note, tested_at=self.tested_at, sent_at=self.sent_at,
-            here_at=here_at, session=self.session, lane=self.lane,
+            id=self.id,
+            item=self.item,
+            through=tuple(self.through),
+            wiring=self.wiring,
+            method=self.method,
+            joined=self.joined,
+            probed=self.probed,
+            note=self.note,
+            tested_at=self.tested_at,
+            sent_at=self.sent_at,
+            here_at=here_at,
+            session=self.session,
+            lane=self.lane,
             evidence=tuple(Evidence(one.kind, one.end, one.note) for one in self.evidence),
-        )  # fmt: skip
+        )
 
 
-class Logged(BaseModel):
+class TestReceipt(BaseModel):
     """The receipt of a test: its verdict, what was found, and the state that the item is in now."""
 
     id: UUID

@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
-from service.crew.desk import Desk
+from service.crew.context import RequestContext
 from service.crew.models import Program
 from service.kit.dates import local_date
 from service.store.sessions import Store, locked
@@ -63,14 +63,12 @@ def keep_house(
             said.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
     with store.writing() as db:
         program = locked(db, Program, 1)
-        if zones <= {
-            program.zone
-        }:  # else another zone was chosen meanwhile, in which house is to be kept anew
+        if zones <= {program.zone}:  # else another zone was chosen meanwhile, in which house is to be kept anew
             program.housekept_on = local_date(now, ZoneInfo(program.zone))
     return "; ".join(said) + "."
 
 
-def ensure_today(desk: Desk) -> None:
+def ensure_today(desk: RequestContext) -> None:
     """Keep house once a day by whoever comes first, and whenever an item has no due state yet.
 
     Pages that show what is due call this before they open a session of their own.
@@ -105,9 +103,7 @@ def verify(store: Store, now: datetime) -> list[str]:
         found = due.differences(db, local_date(now, zone), zone)
         codes = codes_of(db, [item_id for item_id, _, _ in found])
         db.rollback()
-    return [
-        f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in found
-    ]
+    return [f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in found]
 
 
 def zone_of(db: Session) -> ZoneInfo:

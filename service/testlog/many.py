@@ -18,10 +18,10 @@ from service.gear.models import Item
 from service.season.core import What
 from service.store.chunks import chunks
 from service.testlog import queries
-from service.testlog.core import Event, NewTest, corrected, doubted, in_time_order
-from service.testlog.following import Cause, follow, hold, next_state
+from service.testlog.core import LogEntry, NewTest, corrected, doubted, in_time_order
+from service.testlog.effects import Cause, follow, hold, next_state
 from service.testlog.models import Repair, WrongMark
-from service.testlog.swaps.queries import last_swaps
+from service.testlog.queries import last_swaps
 from service.testlog.writing import Written, add, written
 
 
@@ -38,9 +38,7 @@ class Past:
     marked: WrongMark | None = None
 
 
-def log_past(
-    db: Session, past: Sequence[Past], who: Who | None, now: datetime, zone: ZoneInfo, reason: str
-) -> None:
+def log_past(db: Session, past: Sequence[Past], who: Who | None, now: datetime, zone: ZoneInfo, reason: str) -> None:
     """Log tests and repairs of earlier days, in whatever order they come; `reason` is kept with changes of state.
 
     Raises:
@@ -59,14 +57,14 @@ def log_past(
 def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, ItemState]:
     """The states that the items would have once `log_past` has logged this. Nothing is written."""
     items = {item.id: item for ids in chunks(_items_of(past)) for item in gear_queries.items(db, ids)}
-    before, after = queries.events(db, items), defaultdict[UUID, list[Event]](list)
+    before, after = queries.events(db, items), defaultdict[UUID, list[LogEntry]](list)
     for one in past:
         if one.test:
             made = _written(db, one.test, _tested(one, items), None, now)
             for item_id, event in made.events.items():
                 after[item_id].append(doubted(event) if one.marked else event)
         if one.repair:
-            after[one.item].append(Event(one.repair.at, What.REPAIR, one.repair.id))
+            after[one.item].append(LogEntry(one.repair.at, What.REPAIR, one.repair.id))
     swapped = last_swaps(db, list(items))
     return {
         item.id: next_state(

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.gear.core import End
 from service.store.base import Base, BigInt, Revised, one_of, refers
-from service.store.types import Facts
+from service.store.types import NullableJson
 from service.testlog.core import Method, Verdict
 
 
@@ -100,7 +100,7 @@ class OwnTester(Base):
     wiring: Mapped[str] = mapped_column(index=True)
     sees: Mapped[str]
     patterns: Mapped[dict[str, Any]]
-    probed: Mapped[Any] = mapped_column(Facts())
+    probed: Mapped[Any] = mapped_column(NullableJson())
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     created_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
@@ -126,7 +126,7 @@ class Test(Base):
     wiring: Mapped[str]
     method: Mapped[str]
     joined: Mapped[list[Any]]
-    probed: Mapped[Any] = mapped_column(Facts())
+    probed: Mapped[Any] = mapped_column(NullableJson())
     evidence: Mapped[list[Any]]
     verdict: Mapped[str]
     unproven: Mapped[list[Any]]
@@ -170,7 +170,7 @@ class FaultRow(Base):
     lane: Mapped[str | None]
     conductor: Mapped[str | None]
     conductors: Mapped[list[Any]]
-    detail: Mapped[Any] = mapped_column(Facts(), nullable=True)
+    detail: Mapped[Any] = mapped_column(NullableJson(), nullable=True)
 
 
 class Void(Base):

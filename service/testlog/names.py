@@ -5,10 +5,10 @@ from datetime import date, datetime
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
-from service.crew.keeping import queries as keeping
-from service.crew.keeping.actions import let_go
-from service.crew.keeping.core import kept_until
 from service.crew.models import Person
+from service.crew.privacy import queries as keeping
+from service.crew.privacy.actions import let_go
+from service.crew.privacy.core import kept_until
 from service.kit.dates import local_date
 from service.season.queries import seasons
 from service.testlog.housekeeping import zone_of

@@ -7,9 +7,9 @@ said by the service, or offline by the service's own table. All the facts about 
 from functools import lru_cache
 from typing import Any
 
-from service.testlog.entering import EVIDENCE, MARKED, NOT_MARKED, finding
-from service.testlog.sheet import SKIPPED, lanes_of, loose, sheet
-from service.wiring.wirings import Wiring, is_shell
+from service.testlog.form_reader import EVIDENCE, MARKED, NOT_MARKED, finding
+from service.testlog.sheet import SKIPPED, loose, sheet
+from service.wiring.wirings import Wiring, is_shell, lanes_of
 
 
 @lru_cache(maxsize=64)

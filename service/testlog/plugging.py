@@ -20,7 +20,7 @@ from service.wiring.naming import listed
 from service.wiring.wirings import Wiring
 
 
-class Tested(Protocol):
+class PluggedItem(Protocol):
     """An item, or what lists show of one."""
 
     @property
@@ -32,7 +32,7 @@ class Tested(Protocol):
 
 
 @dataclass(frozen=True)
-class Chain:
+class PluggedChain:
     """The wiring of each piece in order, and the key of the one that they look like together to a tester."""
 
     wirings: list[Wiring]
@@ -42,16 +42,14 @@ class Chain:
     def lanes(self) -> tuple[str, ...]:
         """The lanes that a single line may take through the pieces that have several; none where none has."""
         several = [lane_names(wiring) for wiring in self.wirings if lane_names(wiring) != ONE_LINE]
-        return (
-            tuple(lane for lane in several[0] if all(lane in names for names in several)) if several else ()
-        )
+        return tuple(lane for lane in several[0] if all(lane in names for names in several)) if several else ()
 
     def asks_for_lane(self, tested: Wiring) -> bool:
         """Whether a test by this wiring goes along a single line through a piece that has several."""
         return lane_names(tested) == ONE_LINE and bool(self.lanes)
 
 
-def plugged(db: Session, items: Sequence[Tested]) -> Chain:
+def plugged(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
     """The pieces plugged into one another in this order.
 
     Raises:
@@ -64,14 +62,14 @@ def plugged(db: Session, items: Sequence[Tested]) -> Chain:
     return chain_of(db, items)
 
 
-def chain_of(db: Session, items: Sequence[Tested]) -> Chain:
+def chain_of(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
     """The same of a test that is in the log, or was in another: what was asked of it then is not asked again."""
     keys = [item.wiring for item in items]
     wirings = [find_wiring(db, key) for key in keys]
-    return Chain(wirings, through_wiring(list(zip(keys, wirings, strict=True))))
+    return PluggedChain(wirings, through_wiring(list(zip(keys, wirings, strict=True))))
 
 
-def lane_of_each(chain: Chain, tested: Wiring, lane: str | None) -> list[str | None]:
+def lane_of_each(chain: PluggedChain, tested: Wiring, lane: str | None) -> list[str | None]:
     """The lane that a test by this wiring took of each piece, None where that needs no saying or was not said.
 
     Raises:
@@ -82,9 +80,7 @@ def lane_of_each(chain: Chain, tested: Wiring, lane: str | None) -> list[str | N
         if lane is not None:
             raise invalid("lane", "This test tells each lane by itself. Leave the lane out.")
         if len(lanes) > 1 and ONE_LINE in lanes:
-            raise invalid(
-                "wiring", "One of the pieces has a single line, so this is a test of one lane of the others."
-            )
+            raise invalid("wiring", "One of the pieces has a single line, so this is a test of one lane of the others.")
         return [None] * len(lanes)
     if lane is not None and lane not in chain.lanes:
         known = f"It is one of {listed(chain.lanes)}." if chain.lanes else "Leave it out."
@@ -100,9 +96,11 @@ def piece_of(code: str, kind: str, ports: Sequence[Port]) -> Piece:
     one_way = not KINDS[kind].is_box and len(at[End.A]) < len(at[End.B])
     ends = [
         Plug(
-            here[0].type, CONNECTOR_NAMES.get(here[0].type, here[0].type),
-            None if end is End.A and one_way else here[0].gender, len(here),
+            here[0].type,
+            CONNECTOR_NAMES.get(here[0].type, here[0].type),
+            None if end is End.A and one_way else here[0].gender,
+            len(here),
         )
         for end, here in ((end, at[end]) for end in End)
-    ]  # fmt: skip
+    ]
     return Piece(f"{KINDS[kind].page} {code}", (ends[0], ends[1]))

@@ -3,11 +3,20 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BindParameter, Row, Select, Uuid, bindparam, exists, func, select
+from sqlalchemy import (
+    BindParameter,
+    Row,
+    Select,
+    Uuid,
+    bindparam,
+    exists,
+    func,
+    select,
+)
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
@@ -17,8 +26,20 @@ from service.gear.wirings import find_wiring
 from service.season.core import What
 from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
-from service.testlog.core import Event, Verdict, Way, event_of, in_time_order
-from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
+from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
+from service.testlog.models import (
+    FaultRow,
+    MarkStands,
+    Repair,
+    SessionKind,
+    Swap,
+    Test,
+    TestItem,
+    Void,
+    WorkItem,
+    WorkSession,
+    WrongMark,
+)
 from service.testlog.reach import FaultOnLanes, lane_names, of_piece, of_test
 from service.testlog.suspicion import through_suspects
 from service.testlog.wording import titles
@@ -37,14 +58,23 @@ DOUBTED = (
 """Whether its own tester says that a test was wrong, and no lead that it stands; it may be voided."""
 _TESTED = (
     select(
-        TestItem.item_id, Test.id, Test.tested_at, Test.verdict, Test.evidence, THROUGH_SEVERAL, DOUBTED,
-        TestItem.lane, Item.wiring, Test.wiring, Test.unproven,
+        TestItem.item_id,
+        Test.id,
+        Test.tested_at,
+        Test.verdict,
+        Test.evidence,
+        THROUGH_SEVERAL,
+        DOUBTED,
+        TestItem.lane,
+        Item.wiring,
+        Test.wiring,
+        Test.unproven,
     )
     .join(Test, Test.id == TestItem.test_id)
     .join(Item, Item.id == TestItem.item_id)
     .outerjoin(Void, Void.test_id == Test.id)
     .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))
-)  # fmt: skip
+)
 _FAULTS = select(FaultRow.test_id, FaultRow.conductors, FaultRow.detail).where(
     FaultRow.test_id.in_(bindparam("tests", expanding=True, type_=Uuid()))
 )
@@ -63,9 +93,7 @@ _FAILED = (
 )
 _TOGETHER = select(TestItem.item_id).where(TestItem.test_id.in_(_FAILED))
 _TESTED_FLAGS = (
-    select(Flag)
-    .where(Flag.item_id.in_(_ITEMS), Flag.flag.in_((FlagKind.SUSPECT, FlagKind.AT_RISK)))
-    .order_by(Flag.id)
+    select(Flag).where(Flag.item_id.in_(_ITEMS), Flag.flag.in_((FlagKind.SUSPECT, FlagKind.AT_RISK))).order_by(Flag.id)
 )
 
 
@@ -88,7 +116,7 @@ class TestLine:
 
 
 @dataclass(frozen=True)
-class Asked:
+class LogFilter:
     """What the log is asked for: tests of one item, from a moment on, with a class of fault, at a conductor."""
 
     item_id: UUID | None = None
@@ -97,18 +125,18 @@ class Asked:
     conductor: str = ""
 
 
-def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[Event]]:
+def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[LogEntry]]:
     """The history of each item in time order: tests that stand and repairs; a voided test is not in it, and a pass
     that its tester marked as wrong proves nothing.
     """
-    found: dict[UUID, list[Event]] = {}
+    found: dict[UUID, list[LogEntry]] = {}
     for ids in chunks(item_ids):
         found |= _events(db, ids)
     return found
 
 
-def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
-    found: dict[UUID, list[Event]] = {item_id: [] for item_id in item_ids}
+def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
+    found: dict[UUID, list[LogEntry]] = {item_id: [] for item_id in item_ids}
     rows = db.connection().execute(_TESTED, {"items": item_ids}).all()
     wirings = {key: find_wiring(db, key) for key in {key for row in rows for key in (row[-3], row[-2])}}
     faults = faults_among_lanes(
@@ -118,12 +146,18 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[Event]]:
         piece, tested, verdict = wirings[own], wirings[key], Verdict(told)
         reach = of_piece(tested, of_test(tested, verdict, unproven, faults.get(test_id, ())), piece, lane)
         event = event_of(
-            at, verdict, test_id, lane_names(piece), reach,
-            alone=not through, flexed=_flexed(evidence), doubted=doubted,
-        )  # fmt: skip
+            at,
+            verdict,
+            test_id,
+            lane_names(piece),
+            reach,
+            alone=not through,
+            flexed=_flexed(evidence),
+            doubted=doubted,
+        )
         found[item_id].append(event)
     for item_id, repair_id, at in db.connection().execute(_REPAIRED, {"items": item_ids}):
-        found[item_id].append(Event(at, What.REPAIR, repair_id))
+        found[item_id].append(LogEntry(at, What.REPAIR, repair_id))
     return {item_id: in_time_order(history) for item_id, history in found.items()}
 
 
@@ -151,7 +185,7 @@ def suspected(
         if until is not None:
             histories = {
                 item_id: [event for event in history if event.at < until] for item_id, history in histories.items()
-            }  # fmt: skip
+            }
         for test_id, (at, items) in tests.items():
             if until is None or at < until:
                 for item_id, lanes in through_suspects(test_id, at, items, histories).items():
@@ -201,17 +235,13 @@ def tested_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
 
 def stands(db: Session, test_ids: Collection[UUID]) -> dict[UUID, bool]:
     """Those of these ids that are tests, and whether each stands (is not voided)."""
-    query = (
-        select(Test.id, Void.test_id).outerjoin(Void, Void.test_id == Test.id).where(Test.id.in_(test_ids))
-    )
+    query = select(Test.id, Void.test_id).outerjoin(Void, Void.test_id == Test.id).where(Test.id.in_(test_ids))
     return {test_id: voided is None for test_id, voided in db.execute(query)}
 
 
 def repairs(db: Session, item_id: UUID) -> Sequence[Repair]:
     """The repairs of an item, the newest first."""
-    return db.scalars(
-        select(Repair).where(Repair.item_id == item_id).order_by(Repair.at.desc(), Repair.id)
-    ).all()
+    return db.scalars(select(Repair).where(Repair.item_id == item_id).order_by(Repair.at.desc(), Repair.id)).all()
 
 
 def void_of(db: Session, test_id: UUID) -> Void | None:
@@ -230,18 +260,14 @@ def items_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
 
 def lane_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, str]:
     """The lane that each test along a single line took through what has several, where that was told."""
-    query = select(TestItem.test_id, TestItem.lane).where(
-        TestItem.test_id.in_(test_ids), TestItem.lane.is_not(None)
-    )
+    query = select(TestItem.test_id, TestItem.lane).where(TestItem.test_id.in_(test_ids), TestItem.lane.is_not(None))
     return {test_id: lane for test_id, lane in db.execute(query) if lane}
 
 
 def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultRow]]:
     """The faults of each test, in order."""
     found: dict[UUID, list[FaultRow]] = defaultdict(list)
-    query = (
-        select(FaultRow).where(FaultRow.test_id.in_(test_ids)).order_by(FaultRow.test_id, FaultRow.position)
-    )
+    query = select(FaultRow).where(FaultRow.test_id.in_(test_ids)).order_by(FaultRow.test_id, FaultRow.position)
     for row in db.scalars(query):
         found[row.test_id].append(row)
     return found
@@ -253,7 +279,7 @@ def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
 
 
 def log_page(
-    db: Session, size: int, after: str | None, asked: Asked
+    db: Session, size: int, after: str | None, asked: LogFilter
 ) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
     """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
     query = _tests(asked.item_id)
@@ -286,12 +312,17 @@ def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> li
     doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
     return [
         TestLine(
-            test.id, test.tested_at, Verdict(test.verdict), void is not None, by or "",
-            tuple(titles(db, test.wiring, faults[test.id])), tuple(items[test.id]),
+            test.id,
+            test.tested_at,
+            Verdict(test.verdict),
+            void is not None,
+            by or "",
+            tuple(titles(db, test.wiring, faults[test.id])),
+            tuple(items[test.id]),
             void is None and test.id in doubted,
         )
         for test, by, void in rows
-    ]  # fmt: skip
+    ]
 
 
 def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
@@ -328,3 +359,32 @@ def _tests(item_id: UUID | None) -> Select[Test, str | None, Void | None]:
     if item_id is not None:
         query = query.join(TestItem, TestItem.test_id == Test.id).where(TestItem.item_id == item_id)
     return query
+
+
+_LAST = (
+    select(Swap.bad_id, func.max(Swap.at))
+    .where(Swap.bad_id.in_(bindparam("items", expanding=True, type_=Uuid())))
+    .group_by(Swap.bad_id)
+)
+
+
+def last_swaps(db: Session, item_ids: Collection[UUID]) -> dict[UUID, datetime]:
+    """When a spare last took the place of each of these items; those whose place none took are left out."""
+    found = db.connection().execute(_LAST, {"items": list(item_ids)})
+    return {item_id: at for item_id, at in found}  # noqa: C416  (a row is no pair to the type checker)
+
+
+def open_session_with(db: Session, item_id: UUID, today: date) -> WorkSession | None:
+    """The open session of tests of today that has an item on its worklist: a test of it counts there."""
+    return db.scalar(
+        select(WorkSession)
+        .join(WorkItem, WorkItem.session_id == WorkSession.id)
+        .where(
+            WorkItem.item_id == item_id,
+            WorkSession.on == today,
+            WorkSession.closed_at.is_(None),
+            WorkSession.kind == SessionKind.TEST,
+        )
+        .order_by(WorkSession.created_at.desc())
+        .limit(1)
+    )

@@ -9,9 +9,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from service.testlog.sheet import lanes_of
 from service.wiring.builtin import BUILTIN
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, lanes_of
 
 ONE_LINE = ("",)
 """The lanes of what has just one line."""
@@ -48,7 +47,7 @@ def of_test(wiring: Wiring, verdict: str, unproven: Collection[str], faults: Ite
         unproven: conductors, and the later contacts of bonds, that were not probed.
         faults: of a fail, each fault's conductors and the lanes that it crosses; none of either where it has no place
             among the lanes (what crackles, a cut jacket, a screen), so that it speaks against all of them.
-    """  # fmt: skip
+    """
     every = frozenset(lane_names(wiring))
     if verdict == "pass":
         return Reach(every, NONE)
@@ -65,9 +64,7 @@ def of_test(wiring: Wiring, verdict: str, unproven: Collection[str], faults: Ite
 
 def _of_bonds(wiring: Wiring, unproven: Collection[str], of: dict[str, str]) -> set[str]:
     """The lanes whose conductors meet a bond that was not probed."""
-    contacts = {
-        contact for bond in wiring.bonds if bond.later in unproven for contact in (bond.earlier, bond.later)
-    }
+    contacts = {contact for bond in wiring.bonds if bond.later in unproven for contact in (bond.earlier, bond.later)}
     return {of[wire.name] for wire in wiring.conductors if {wire.a, wire.b} & contacts and wire.name in of}
 
 

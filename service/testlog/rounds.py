@@ -50,9 +50,11 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
     several = [key for key, names in lanes.items() if len(names) > 1]
     # A test along a single line, or along fewer lanes than an item has, proves those and no whole item.
     covers = [
-        (own, by) for own in several for by in dict.fromkeys((*several, *SIDE_BY_SIDE))
+        (own, by)
+        for own in several
+        for by in dict.fromkeys((*several, *SIDE_BY_SIDE))
         if set(lanes[own]) <= set(lane_names(find_wiring(db, by)))
-    ]  # fmt: skip
+    ]
     whole = passed.where(or_(Item.wiring.not_in(several), tuple_(Item.wiring, Test.wiring).in_(covers)))
     # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.
     lane_by_lane = _lane_by_lane(db, row, asked.where(Item.wiring.in_(several)), whole, zone)
@@ -60,9 +62,7 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
     return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, _count(db, asked))
 
 
-def _lane_by_lane(
-    db: Session, row: RoundRow, several: Select[UUID], whole: Select[UUID], zone: ZoneInfo
-) -> int:
+def _lane_by_lane(db: Session, row: RoundRow, several: Select[UUID], whole: Select[UUID], zone: ZoneInfo) -> int:
     """How many of these items, which have several lanes, no single test proved in the round, but all together did."""
     opens, closes = midnight(row.opens, zone), midnight(row.closes, zone)
     tested = (

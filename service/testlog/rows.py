@@ -13,23 +13,31 @@ def fault_rows(wiring: Wiring, faults: Iterable[Fault]) -> list[FaultRow]:
     """A row for each fault that the readings prove, with its first conductor and its lane, to be asked by."""
     return [
         FaultRow(
-            fault_class=fault.fault_class, end=fault.end, lane=_lane(wiring, fault), conductor=fault.conductors[0],
-            conductors=list(fault.conductors), detail=_detail(fault),
+            fault_class=fault.fault_class,
+            end=fault.end,
+            lane=_lane(wiring, fault),
+            conductor=fault.conductors[0],
+            conductors=list(fault.conductors),
+            detail=_detail(fault),
         )
         for fault in faults
-    ]  # fmt: skip
+    ]
 
 
 def evidence_rows(evidence: Iterable[Evidence]) -> list[FaultRow]:
     """A row for each finding that speaks against the item."""
     return [
         FaultRow(
-            fault_class=one.kind, end=one.end, lane=None, conductor=None, conductors=[],
+            fault_class=one.kind,
+            end=one.end,
+            lane=None,
+            conductor=None,
+            conductors=[],
             detail={"note": one.note} if one.note else None,
         )
         for one in evidence
         if one.kind is not FaultClass.FLEXED
-    ]  # fmt: skip
+    ]
 
 
 def raw_evidence(evidence: Sequence[Evidence]) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from service.kit.problems import invalid
 from service.wiring.readings import ALL
-from service.wiring.wirings import Bond, Conductor, Wiring, connector_of, is_shell
+from service.wiring.wirings import Bond, Conductor, Wiring, connector_of, is_shell, lanes_of
 
 NOTHING = "-"
 """What a contact reached that reached nothing."""
@@ -22,7 +22,7 @@ Pair = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Row:
+class ContactRow:
     """A contact at end A: the form's field `key`, what it is for, where it should arrive, where it may have."""
 
     key: str
@@ -33,7 +33,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class FormSheet:
     """What is asked: `lanes` to choose from (none on a single line), those `shown`, and their rows.
 
     `aside` are the rows that hardly ever matter: a screen, a contact in no use. `touch_a` and `touch_b` are contacts
@@ -42,8 +42,8 @@ class Sheet:
 
     lanes: tuple[str, ...]
     shown: tuple[str, ...]
-    rows: tuple[Row, ...]
-    aside: tuple[Row, ...]
+    rows: tuple[ContactRow, ...]
+    aside: tuple[ContactRow, ...]
     touch_a: tuple[Pair, ...]
     touch_b: tuple[Pair, ...]
     shells: tuple[Pair, ...]
@@ -65,7 +65,7 @@ class Entered:
     shells: bool = False
 
 
-def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = ()) -> Sheet:
+def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = ()) -> FormSheet:
     """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown.
 
     Pairs that were marked as `touching` are offered however many lanes there are.
@@ -79,7 +79,7 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
     apart = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
     # Two lanes may touch each other; of more, only what touches within a lane is offered, or the page never ends.
     groups = [wires] if len(lanes) <= 2 else [parts[lane] for lane in lanes]
-    return Sheet(
+    return FormSheet(
         lanes=tuple(parts),
         shown=lanes,
         rows=tuple(_row(wiring, wire, landings) for wire in wires),
@@ -91,17 +91,15 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
     )
 
 
-def _single(wiring: Wiring) -> Sheet:
+def _single(wiring: Wiring) -> FormSheet:
     """The sheet of a single line: all of it, and the contacts in no use among the others."""
-    landings = [
-        contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}
-    ]
+    landings = [contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}]
     idle = _idle(wiring, landings)
     options = _in_order(wiring, [*landings, *loose(wiring, "B")])
     rows = [*(_row(wiring, wire, options) for wire in wiring.conductors), *idle]
     rows.sort(key=lambda row: wiring.position[row.contact])
     a = [row.contact for row in rows]
-    return Sheet(
+    return FormSheet(
         lanes=(),
         shown=(),
         rows=tuple(rows),
@@ -113,20 +111,14 @@ def _single(wiring: Wiring) -> Sheet:
     )
 
 
-def lanes_of(wiring: Wiring) -> Mapping[str, tuple[Conductor, ...]]:
-    """The conductors by lane, or by pair where no lane is named; all under no name where there is just one line."""
-    for parts in (wiring.lanes, wiring.pairs):
-        if len(parts) > 1:
-            return parts
-    return {"": wiring.conductors}
-
-
 def is_good(wiring: Wiring, entered: Entered) -> bool:
     """Whether nothing was found otherwise than good."""
     good = {row.key: row.good for row in _all_rows(wiring)}
-    return not entered.touching and not entered.unbonded and all(
-        good.get(key) == landed for key, landed in entered.landed.items()
-    )  # fmt: skip
+    return (
+        not entered.touching
+        and not entered.unbonded
+        and all(good.get(key) == landed for key, landed in entered.landed.items())
+    )
 
 
 def readings(wiring: Wiring, entered: Entered) -> tuple[list[list[str]], Any]:
@@ -137,9 +129,7 @@ def readings(wiring: Wiring, entered: Entered) -> tuple[list[list[str]], Any]:
     """
     joined = [list(pair) for pair in entered.touching]
     joined += [
-        [bond.earlier, bond.later]
-        for bond in _tested_bonds(wiring, entered)
-        if bond.later not in entered.unbonded
+        [bond.earlier, bond.later] for bond in _tested_bonds(wiring, entered) if bond.later not in entered.unbonded
     ]
     names = {_key(wiring, wire): wire.name for wire in wiring.conductors}
     for row in _all_rows(wiring):
@@ -162,33 +152,27 @@ def _probed(wiring: Wiring, entered: Entered) -> Any:
     skipped = {_key(wiring, wiring.by_name[name]) for name in entered.skipped}
     reached |= {landed for key, landed in entered.landed.items() if key not in skipped and landed != NOTHING}
     shells = entered.shells or any(is_shell(contact) for pair in entered.touching for contact in pair)
-    reached |= {
-        contact
-        for contact in wiring.all_contacts
-        if contact not in used and (shells or not is_shell(contact))
-    }
+    reached |= {contact for contact in wiring.all_contacts if contact not in used and (shells or not is_shell(contact))}
     return ALL if len(reached) == len(wiring.all_contacts) else _in_order(wiring, reached)
 
 
 def _tested_bonds(wiring: Wiring, entered: Entered) -> list[Bond]:
     """The bonds that were tested: a conductor that was skipped takes those of its contacts along."""
-    skipped = {
-        contact for wire in wiring.conductors if wire.name in entered.skipped for contact in (wire.a, wire.b)
-    }
+    skipped = {contact for wire in wiring.conductors if wire.name in entered.skipped for contact in (wire.a, wire.b)}
     return [bond for bond in wiring.bonds if not skipped & {bond.earlier, bond.later}]
 
 
-def _all_rows(wiring: Wiring) -> Iterator[Row]:
+def _all_rows(wiring: Wiring) -> Iterator[ContactRow]:
     for wire in wiring.conductors:
         yield _row(wiring, wire, ())
     yield from _idle(wiring, ())
 
 
-def _idle(wiring: Wiring, landings: Sequence[str]) -> list[Row]:
+def _idle(wiring: Wiring, landings: Sequence[str]) -> list[ContactRow]:
     """Rows of contacts that belong to no conductor, which should reach nothing."""
     options = _in_order(wiring, [*landings, *loose(wiring, "B")])
     return [
-        Row(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
+        ContactRow(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
         for contact in loose(wiring, "A")
     ]
 
@@ -198,15 +182,9 @@ def loose(wiring: Wiring, end: str) -> list[str]:
     return [contact for contact in wiring.loose_contacts if contact[0] == end and not is_shell(contact)]
 
 
-def _row(wiring: Wiring, wire: Conductor, options: tuple[str, ...]) -> Row:
-    part = (
-        f"lane {wire.lane} "
-        if len(wiring.lanes) > 1
-        else f"pair {wire.pair} "
-        if len(wiring.pairs) > 1
-        else ""
-    )
-    return Row(
+def _row(wiring: Wiring, wire: Conductor, options: tuple[str, ...]) -> ContactRow:
+    part = f"lane {wire.lane} " if len(wiring.lanes) > 1 else f"pair {wire.pair} " if len(wiring.pairs) > 1 else ""
+    return ContactRow(
         _key(wiring, wire), wire.a, f"{part if wire.pair or wire.lane else ''}{wire.role}", wire.b, options
     )
 

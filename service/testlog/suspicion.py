@@ -5,12 +5,12 @@ from datetime import datetime
 from uuid import UUID
 
 from service.season.core import What
-from service.testlog.core import Event, lanes_of_item
+from service.testlog.core import LogEntry, lanes_of_item
 from service.testlog.reach import ONE_LINE
 
 
 def through_suspects(
-    entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[Event]]
+    entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[UUID, frozenset[str]]:
     """Which items a failed test through several still leaves suspect, each with its lanes that are.
 
@@ -34,12 +34,12 @@ def through_suspects(
     return left
 
 
-def _hits(entry: UUID, history: Sequence[Event]) -> frozenset[str]:
+def _hits(entry: UUID, history: Sequence[LogEntry]) -> frozenset[str]:
     event = next((event for event in history if event.entry == entry), None)
     return event.hits if event else frozenset()
 
 
-def _found(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[Event]) -> bool:
+def _found(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[LogEntry]) -> bool:
     """Whether an item is known to be the bad one of a test: it failed alone before and waits, or since."""
     before = [event for event in history if event.at <= at and event.entry != entry]
     mended = max((number for number, event in enumerate(before, 1) if event.what is What.REPAIR), default=0)

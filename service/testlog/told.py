@@ -9,30 +9,32 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from service import diagnosis, drawing
 from service import wiring as rules
+from service.diagnosis.offline_tables import offline
+from service.drawing import layout
 from service.gear.core import End
-from service.testlog.drawing import layout
-from service.testlog.entering import EVIDENCE, finding
+from service.testlog.form_reader import EVIDENCE, finding
 from service.testlog.wording import fault_as, title_of
 from service.web.render import ENVIRONMENT, TEMPLATES
 from service.wiring.advice import say
 from service.wiring.faults import Fault
-from service.wiring.offline import offline
 from service.wiring.wirings import Wiring
 
 _HERE = Path(__file__).parent
 MADE_BY = (
-    *map(Path, rules.__path__), _HERE / "drawing", _HERE / "sheet.py", _HERE / "entering.py", _HERE / "wording.py",
-    _HERE / "told.py", TEMPLATES / "testlog/drawing.html",
-)  # fmt: skip
+    *(Path(folder) for package in (rules, diagnosis, drawing) for folder in package.__path__),
+    *(_HERE / f"{name}.py" for name in ("sheet", "form_reader", "wording", "told")),
+    TEMPLATES / "drawing/drawing.html",
+)
 """The files and folders on which what is told depends."""
 
 _LINES = re.compile(r"\s*\n\s*")
 
 
 def told(wiring: Wiring) -> dict[str, Any]:
-    """The tables as `service.wiring.offline` has them, each fault with its `drawing`; and `evidence`, the words and the
-    drawing of each tick by the end that was named, "" where none was."""
+    """The tables as `diagnosis.offline_tables` has them, each fault with its `drawing`; and `evidence`, the words and
+    the drawing of each tick by the end that was named, "" where none was."""
     tables = offline(wiring)
     return tables | {
         "faults": [fault | {"drawing": _picture(wiring, _written(fault))} for fault in tables["faults"]],
@@ -45,14 +47,17 @@ def _ticked(wiring: Wiring, name: str, end: str) -> dict[str, str]:
     fault = fault_as(found.kind, (), end or None)
     said = say(wiring, fault)
     return {
-        "title": title_of(wiring, fault, found.note), "on_stage": said.on_stage, "look_first": said.look_first,
-        "after_repair": said.after_repair, "drawing": _picture(wiring, fault),
-    }  # fmt: skip
+        "title": title_of(wiring, fault, found.note),
+        "on_stage": said.on_stage,
+        "look_first": said.look_first,
+        "after_repair": said.after_repair,
+        "drawing": _picture(wiring, fault),
+    }
 
 
 def _picture(wiring: Wiring, fault: Fault) -> str:
     """One fault as SVG."""
-    draw = ENVIRONMENT.get_template("testlog/drawing.html").module.picture  # type: ignore[attr-defined]
+    draw = ENVIRONMENT.get_template("drawing/drawing.html").module.picture  # type: ignore[attr-defined]
     return _LINES.sub("", str(draw(layout.alone(wiring, fault))))
 
 

@@ -9,6 +9,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
+from service.diagnosis.diagnosis import diagnose
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.problems import Problem
@@ -16,7 +17,7 @@ from service.testlog import queries
 from service.testlog.core import (
     CLOCK_TOLD,
     TOGETHER,
-    Event,
+    LogEntry,
     NewTest,
     Verdict,
     Way,
@@ -30,7 +31,6 @@ from service.testlog.models import FaultRow, Test, TestItem
 from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.reach import lane_names, of_piece, of_test
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
-from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
 from service.wiring.wirings import Wiring
 
@@ -42,7 +42,7 @@ class Written:
     test: Test
     faults: list[FaultRow]
     items: list[TestItem]
-    events: dict[UUID, Event]
+    events: dict[UUID, LogEntry]
 
 
 def when(
@@ -51,7 +51,7 @@ def when(
     item_ids: Collection[UUID],
     who: Who | None,
     now: datetime,
-    histories: Iterable[Sequence[Event]],
+    histories: Iterable[Sequence[LogEntry]],
 ) -> datetime:
     """When a test was done by the service's clock; `histories` are those of its items, which are held.
 
@@ -87,26 +87,43 @@ def written(
     for position, row in enumerate(faults):
         row.test_id, row.position = new.id, position
     test = Test(
-        id=new.id, wiring=key, method=new.method, joined=[list(group) for group in new.joined or []],
-        probed=probed, evidence=raw_evidence(new.evidence), verdict=verdict, unproven=list(diagnosis.unproven),
-        note=new.note, tested_at=tested_at, told_at=new.tested_at or now, sent_at=new.sent_at, received_at=now,
-        person_id=who.id if who else None, session_id=new.session, tester_id=new.tester,
-    )  # fmt: skip
+        id=new.id,
+        wiring=key,
+        method=new.method,
+        joined=[list(group) for group in new.joined or []],
+        probed=probed,
+        evidence=raw_evidence(new.evidence),
+        verdict=verdict,
+        unproven=list(diagnosis.unproven),
+        note=new.note,
+        tested_at=tested_at,
+        told_at=new.tested_at or now,
+        sent_at=new.sent_at,
+        received_at=now,
+        person_id=who.id if who else None,
+        session_id=new.session,
+        tester_id=new.tester,
+    )
     links = [
         TestItem(test_id=new.id, item_id=item.id, position=at, lane=lane)
         for at, (item, lane) in enumerate(zip(items, lanes, strict=True))
     ]
     reached = of_test(
         wiring, verdict, test.unproven, [(row.conductors, (row.detail or {}).get("lanes", ())) for row in faults]
-    )  # fmt: skip
+    )
     alone, bent = len(items) == 1, flexed(new.evidence)
     events = {
         item.id: event_of(
-            tested_at, verdict, new.id, lane_names(piece), of_piece(wiring, reached, piece, lane),
-            alone=alone, flexed=bent,
+            tested_at,
+            verdict,
+            new.id,
+            lane_names(piece),
+            of_piece(wiring, reached, piece, lane),
+            alone=alone,
+            flexed=bent,
         )
         for item, piece, lane in zip(items, chain.wirings, lanes, strict=True)
-    }  # fmt: skip
+    }
     return Written(test, faults, links, events)
 
 
@@ -122,9 +139,7 @@ def same_test(test: Test, wiring: Wiring, new: NewTest) -> bool:
     evidence and note. That both are of the same items is asked elsewhere.
     """
     told = (new.tested_at, new.note, _findings(raw_evidence(new.evidence)), new.wiring or test.wiring)
-    if told not in {
-        (at, test.note, _findings(test.evidence), test.wiring) for at in (test.tested_at, test.told_at)
-    }:
+    if told not in {(at, test.note, _findings(test.evidence), test.wiring) for at in (test.tested_at, test.told_at)}:
         return False
     try:
         return read(wiring, new.joined or [], _probed(new)) == read(wiring, test.joined, test.probed)

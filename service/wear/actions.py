@@ -15,7 +15,7 @@ from service.crew.queries import note_in_audit
 from service.gear.core import ItemState
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
-from service.season.core import Entry, What
+from service.season.core import HistoryEntry, What
 from service.store.sessions import remembered
 from service.testlog.core import as_one
 from service.wear import queries
@@ -23,7 +23,7 @@ from service.wear.core import risk
 from service.wear.core.classes import Path, judged
 from service.wear.core.history import Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.lives import Life
-from service.wear.core.risk import FIRST, Ages, Chance, Known, Outlook
+from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.models import WearTarget
 from service.wear.queries import Worn
 
@@ -43,14 +43,14 @@ def set_target(db: Session, per_mille: int, who: Who, now: datetime) -> None:
 
 
 @dataclass(frozen=True)
-class Record:
+class WearRecord:
     """An item's class, its history in the order it happened, its exposed days, and whether it is in service now.
 
     `came_good`: it was new when it came into service, as far as is told.
     """
 
     path: Path
-    history: list[Entry]
+    history: list[HistoryEntry]
     exposure: list[Stretch]
     in_use: bool
     came_good: bool
@@ -75,7 +75,7 @@ class Record:
         return lived(self.history, self.exposure, came_good=self.came_good)
 
 
-def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
+def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
     """Every item there ever was, as wear sees it.
 
     An item's record is remembered, and made anew only when something that it is made of is another.
@@ -96,23 +96,23 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, Record]:
     return found
 
 
-def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> Record:
+def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
     changes = [(local_date(at, zone), state) for at, state in item.changes]
     history = [_entry(local_date(event.at, zone), event.what) for event in as_one(item.history)]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
     in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
     # What was entered as in service from that very day, and of which no purchase is told, may be of any age.
     came_good = item.bought_on is not None or not changes or item.in_service_on < changes[0][0]
-    return Record(path_of(item), history, exposure, in_use, came_good)
+    return WearRecord(path_of(item), history, exposure, in_use, came_good)
 
 
 @lru_cache(maxsize=20_000)
-def _entry(on: date, what: What) -> Entry:
+def _entry(on: date, what: What) -> HistoryEntry:
     """One and the same of all that happened on a day: a long log has few days, and records are kept."""
-    return Entry(on, what)
+    return HistoryEntry(on, what)
 
 
-def lives_by_class(items: Iterable[Record | Known]) -> dict[Path, list[Life]]:
+def lives_by_class(items: Iterable[WearRecord | KnownItem]) -> dict[Path, list[Life]]:
     """The lives of every class that has items of its own."""
     found: dict[Path, list[Life]] = defaultdict(list)
     for item in items:
@@ -120,20 +120,18 @@ def lives_by_class(items: Iterable[Record | Known]) -> dict[Path, list[Life]]:
     return found
 
 
-def chances(items: Mapping[UUID, Record], today: date, day: date) -> Mapping[UUID, Chance]:
+def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
     """Of every item that has not failed: the chance that it has by `day`, as it is and if it is tested today.
 
     Nothing is told of a kind of gear that has never been tested after a day in service.
     """
     return _chances(
-        tuple(
-            (item_id, Known(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items()
-        )
+        tuple((item_id, KnownItem(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items())
     )
 
 
 @lru_cache(maxsize=8)
-def _chances(known: tuple[tuple[UUID, Known], ...]) -> Mapping[UUID, Chance]:
+def _chances(known: tuple[tuple[UUID, KnownItem], ...]) -> Mapping[UUID, Chance]:
     """The same of what is known of each item, remembered: between two tests nothing changes."""
     return risk.chances(dict(known), judged(lives_by_class(one for _, one in known)))
 
@@ -143,12 +141,12 @@ def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
     return failed_by(records(db, zone), today)
 
 
-def failed_by(items: Mapping[UUID, Record], day: date) -> dict[UUID, float]:
+def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
     """The same, where the records are at hand."""
     return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
 
 
-def outlook(items: Mapping[UUID, Record], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
+def outlook(items: Mapping[UUID, WearRecord], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
     """How the day of these chances looks for what is in service, and which tests would help it most."""
     in_use = [item_id for item_id, item in items.items() if item.in_use]
     known = {item_id: told[item_id] for item_id in in_use if item_id in told}

@@ -63,9 +63,7 @@ def draw(name: str, plural: str, fitted: Fitted, steps: Steps, season_days: int)
     until = max(seen, 1.05 * season_days)
     lowest = min(told.model(until), told.found(seen)[1])
     scale = _Scale(until, next(floor for floor in FLOORS if floor <= lowest))
-    times = [
-        until * (piece / FINEST) ** 1.5 for piece in range(FINEST + 1)
-    ]  # finer where it may fall at once
+    times = [until * (piece / FINEST) ** 1.5 for piece in range(FINEST + 1)]  # finer where it may fall at once
     least = scale.line((time, told.range(time)[0]) for time in times)
     most = scale.line((time, told.range(time)[1]) for time in times)
     back = scale.line((time, told.range(time)[0]) for time in reversed(times))
@@ -77,12 +75,14 @@ def draw(name: str, plural: str, fitted: Fitted, steps: Steps, season_days: int)
         [Tick(scale.y(share), f"{100 * share:.0f} %") for share in _shares(scale.floor)],
         [Tick(scale.x(day), str(day)) for day in days],
         [Tick(scale.x(day), _season_words(number, len(marks))) for number, day in enumerate(marks, 1)],
-        f"M{most}L{back}z", f"M{most}M{least}",
+        f"M{most}L{back}z",
+        f"M{most}M{least}",
         "M" + scale.line((time, told.model(time)) for time in times),
-        whole, between,
+        whole,
+        between,
         told.sentences(plural, season_days, len(marks)),
         [told.figure(day, season_days) for day in sorted({*days, *marks} - {0})],
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True)

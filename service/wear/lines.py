@@ -28,9 +28,7 @@ def _answer(asked: dict[str, Any]) -> dict[str, Any]:
     times = [_time(time) for time in _list(asked, "at")]
     unavailability = _number(asked.get("unavailability"), '"unavailability"')
     if not 0 < unavailability < 1:
-        raise Problem(
-            f'"unavailability" is {unavailability:g}; give a fraction above 0 and below 1, like 0.01.'
-        )
+        raise Problem(f'"unavailability" is {unavailability:g}; give a fraction above 0 and below 1, like 0.01.')
     model = fit(lives)
     counts = {
         "failures": sum(life.count for life in lives if life.upper is not None),

@@ -3,29 +3,29 @@
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.season import queries as season
 from service.season.actions import event_with
-from service.testlog.sessions.shown import title_of
+from service.sessions.shown import title_of
 from service.wear import actions, report
 from service.wear.core.classes import ENOUGH
 from service.wear.prospects import prospects
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/wear")
-def wear_page(desk: ViewerDesk) -> Response:
+def wear_page(desk: ViewerContext) -> Response:
     """Is twice enough?"""
     return _page(desk)
 
 
 @router.post("/wear")
-def set_target(desk: LeadDesk, posted: Posted) -> Response:
+def set_target(desk: LeadContext, posted: Posted) -> Response:
     """Keep what the program aims at."""
     typed = plain(str(posted.get("per_mille") or ""))
     try:
@@ -42,7 +42,7 @@ def set_target(desk: LeadDesk, posted: Posted) -> Response:
     return RedirectResponse("/wear", 303)
 
 
-def _page(desk: Desk, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
+def _page(desk: RequestContext, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
     with desk.reading() as db:
         target = actions.target(db)
         row = season.current(season.seasons(db), desk.today)
@@ -50,15 +50,22 @@ def _page(desk: Desk, typed: str | None = None, errors: dict[str, str] | None = 
             return desk.page("home/no_season.html")
         rounds = len(season.rounds(db, row.id))
         return desk.page(
-            "wear/wear.html", 422 if errors else 200, row=row, rounds=rounds, target=target, errors=errors or {},
-            value=typed if typed is not None else target, op=new_op(), least=ENOUGH,
+            "wear/wear.html",
+            422 if errors else 200,
+            row=row,
+            rounds=rounds,
+            target=target,
+            errors=errors or {},
+            value=typed if typed is not None else target,
+            op=new_op(),
+            least=ENOUGH,
             report=report.report(db, desk.zone, row.starts, row.ends, rounds, target),
             season_days=(row.ends - row.starts).days + 1,
-        )  # fmt: skip
+        )
 
 
 @router.get("/risk")
-def next_risk(desk: ViewerDesk) -> Response:
+def next_risk(desk: ViewerContext) -> Response:
     """On to how the next event looks."""
     with desk.reading() as db:
         event = next(iter(season.next_events(db, desk.today, 1)), None)
@@ -68,7 +75,7 @@ def next_risk(desk: ViewerDesk) -> Response:
 
 
 @router.get("/risk/{event_id}")
-def risk_page(desk: ViewerDesk, event_id: str) -> Response:
+def risk_page(desk: ViewerContext, event_id: str) -> Response:
     """Will it all work?"""
     with desk.reading() as db:
         event = event_with(db, event_id)

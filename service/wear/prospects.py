@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from service.gear.queries import ItemFacts, item_facts
 from service.tags.queries import codes_of
 from service.wear import actions
-from service.wear.actions import Record
+from service.wear.actions import WearRecord
 from service.wear.core.risk import Ages, Chance, Outlook
 
 SHOWN = 200
@@ -53,26 +53,26 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     outlook = actions.outlook(items, told)
     in_use = {item_id: item for item_id, item in items.items() if item.in_use}
     unknown = [item_id for item_id in in_use if item_id not in told]
-    later = sorted(
-        in_use.keys() & told.keys() - set(outlook.first), key=lambda item_id: -told[item_id].failed
-    )
+    later = sorted(in_use.keys() & told.keys() - set(outlook.first), key=lambda item_id: -told[item_id].failed)
     listed = later[: SHOWN - len(outlook.first)]
     shown = [*outlook.first, *listed, *unknown[:SHOWN]]
     facts, codes = item_facts(db, shown), codes_of(db, shown)
 
     def lines(ids: Iterable[UUID]) -> list[Prospect]:
         return [
-            _prospect(facts[item_id], codes.get(item_id, ""), told[item_id], items[item_id], day)
-            for item_id in ids
+            _prospect(facts[item_id], codes.get(item_id, ""), told[item_id], items[item_id], day) for item_id in ids
         ]
 
     return Prospects(
-        outlook, lines(outlook.first), lines(listed), len(later) - len(listed),
+        outlook,
+        lines(outlook.first),
+        lines(listed),
+        len(later) - len(listed),
         [(facts[item_id], codes.get(item_id, "")) for item_id in unknown[:SHOWN]],
-    )  # fmt: skip
+    )
 
 
-def _prospect(item: ItemFacts, code: str, chance: Chance, record: Record, day: date) -> Prospect:
+def _prospect(item: ItemFacts, code: str, chance: Chance, record: WearRecord, day: date) -> Prospect:
     age = record.ages(day, day) or Ages(0, 0, 0)
     apart = not 1 / APART < chance.frailty < APART
     return Prospect(

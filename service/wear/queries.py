@@ -16,15 +16,15 @@ from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
 from service.store.chunks import chunks
 from service.store.sessions import remembered
-from service.testlog.core import Event
+from service.testlog.core import LogEntry
+from service.testlog.history_cache import histories
 from service.testlog.queries import hold
-from service.testlog.remembering import histories
 from service.wear.core.history import Stretch
 from service.wear.models import WearTarget
 
-_MEMBERS = select(
-    ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")
-).group_by(ItemSeason.season_id)
+_MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")).group_by(
+    ItemSeason.season_id
+)
 
 
 @dataclass
@@ -39,7 +39,7 @@ class Worn:
     strapped: bool = False
     changes: list[tuple[datetime, ItemState]] = field(default_factory=list)
     seasons: frozenset[UUID] = frozenset()
-    history: Sequence[Event] = ()
+    history: Sequence[LogEntry] = ()
 
 
 def per_mille(db: Session) -> int | None:
@@ -80,9 +80,7 @@ def worn(db: Session) -> dict[UUID, Worn]:
     there = list(items)
     for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
         items[item_id].connectors.add(connector)
-    placed = select(Placement.item_id, Place.kind, Placement.strapped).join(
-        Place, Place.id == Placement.place_a_id
-    )
+    placed = select(Placement.item_id, Place.kind, Placement.strapped).join(Place, Place.id == Placement.place_a_id)
     for item_id, place, strapped in db.execute(placed.order_by(Placement.id)):
         # The last one is where it lives, or lived; a frame straps what nobody said anything else of.
         items[item_id].strapped = place == PlaceKind.FRAME if strapped is None else strapped

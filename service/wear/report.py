@@ -10,12 +10,12 @@ from sqlalchemy.orm import Session
 
 from service.gear.core import KINDS
 from service.wear.actions import lives_by_class, records
-from service.wear.core.classes import Fitted, Judged, Path, in_order, judged, pooled, steps_of
+from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of
 from service.wear.curve import Curve, draw
 
 
 @dataclass(frozen=True)
-class Answer:
+class AllowedInterval:
     """How long a class may go untested, in exposure days, with its 95 % likelihood-ratio interval.
 
     `rounds` is how many rounds that makes of a season, with the interval; `down` the share of its time that an item
@@ -44,7 +44,7 @@ class WornClass:
     failures: int
     lives: int
     by: str
-    answer: Answer | None
+    answer: AllowedInterval | None
     curve: int
 
 
@@ -72,14 +72,14 @@ def report(db: Session, zone: ZoneInfo, first: date, last: date, rounds: int, pe
     )
 
 
-def _worn(each: Judged, days: int, rounds: int, unavailability: float, curves: Sequence[Path]) -> WornClass:
+def _worn(each: JudgedClass, days: int, rounds: int, unavailability: float, curves: Sequence[Path]) -> WornClass:
     by = in_words(each.by) if each.by and each.by != each.path else ""
     told = answer(each.fitted, days, rounds, unavailability) if each.fitted else None
     curve = curves.index(each.by) + 1 if each.by else 0
     return WornClass(in_words(each.path), each.failures, each.lives, by, told, curve)
 
 
-def answer(fitted: Fitted, season_days: int, rounds: int, unavailability: float) -> Answer:
+def answer(fitted: Fitted, season_days: int, rounds: int, unavailability: float) -> AllowedInterval:
     """What a model says of a season of so many days in so many rounds; at least a day, at most ten seasons."""
     most = 10 * season_days
 
@@ -90,13 +90,17 @@ def answer(fitted: Fitted, season_days: int, rounds: int, unavailability: float)
     days = whole(fitted.model.interval(unavailability))
     least, longest = whole(min(intervals)), whole(max(intervals))
     shapes = [model.shape for model in fitted.edge]
-    return Answer(
-        days=days, days_least=least, days_most=longest,
-        rounds=-(-season_days // days), rounds_least=-(-season_days // longest), rounds_most=-(-season_days // least),
+    return AllowedInterval(
+        days=days,
+        days_least=least,
+        days_most=longest,
+        rounds=-(-season_days // days),
+        rounds_least=-(-season_days // longest),
+        rounds_most=-(-season_days // least),
         down=fitted.model.unavailability(season_days / rounds),
         enough=season_days <= days * rounds,
         grows=True if min(shapes) > 1 else False if max(shapes) < 1 else None,
-    )  # fmt: skip
+    )
 
 
 def in_words(path: Path) -> str:

@@ -13,7 +13,7 @@ from starlette.routing import Match
 
 from service.kit.problems import Busy, Conflict, Gone, Invalid, NotAllowed, NotFound, Problem, SignInNeeded
 from service.web.headers import headers_of_every_answer
-from service.web.journal import ID, request_id, route_of
+from service.web.middleware.request_log import ID, request_id, route_of
 from service.web.render import render
 
 log = logging.getLogger("coilbook")
@@ -74,9 +74,7 @@ def answer(request: Request, problem: Problem) -> Response:
         headers["Retry-After"] = str(problem.wait)
     if request.url.path.startswith("/api/"):
         return _as_json(problem, headers)
-    response = render(
-        request, "problem.html", status=problem.status, problem=problem, writes=_writes(request)
-    )
+    response = render(request, "problem.html", status=problem.status, problem=problem, writes=_writes(request))
     response.headers.update(headers)
     return response
 
@@ -125,9 +123,7 @@ def _taken(request: Request) -> list[str]:
     """The methods that an address takes: the framework names those of one of its routes only."""
     asked = [{**request.scope, "method": method} for method in ("GET", "POST")]
     routes = request.app.routes
-    return [
-        scope["method"] for scope in asked if any(each.matches(scope)[0] is Match.FULL for each in routes)
-    ]
+    return [scope["method"] for scope in asked if any(each.matches(scope)[0] is Match.FULL for each in routes)]
 
 
 _SENTENCES = {

@@ -9,7 +9,7 @@ from starlette.formparsers import MultiPartException, MultiPartParser
 
 from service.kit.problems import invalid
 from service.web.bodies import refuse_nul
-from service.web.guard import BODY_MOST
+from service.web.middleware.security import BODY_MOST
 
 
 @dataclass(frozen=True)

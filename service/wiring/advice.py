@@ -46,9 +46,7 @@ class Advice:
 
 def say(wiring: Wiring, fault: Fault) -> Advice:
     """Everything a helper needs to know about `fault` on `wiring`. Raises `Invalid` for names it lacks."""
-    return Advice(
-        title(wiring, fault), on_stage(wiring, fault), look_first(wiring, fault), after_repair(fault)
-    )
+    return Advice(title(wiring, fault), on_stage(wiring, fault), look_first(wiring, fault), after_repair(fault))
 
 
 def title(wiring: Wiring, fault: Fault) -> str:
@@ -147,41 +145,46 @@ def _said(found: Faulty) -> _Said:
     match found:
         case FaultClass.OPEN:
             return _Said(
-                some="an open conductor", title=_title_open,
+                some="an open conductor",
+                title=_title_open,
                 seek="look for a broken joint, or a wire pulled out from under its clamp",
                 then="If it is sound, go to end {far}; capacitance read at both ends tells which without opening.",
                 proof=f"{_EVERY}, and bend the cable behind both connectors while you do.",
-            )  # fmt: skip
+            )
         case FaultClass.SHORT:
             return _Said(
-                some="a short", title=lambda _wiring, _fault, names, at: f"{listed(names)} touch{at}",
+                some="a short",
+                title=lambda _wiring, _fault, names, at: f"{listed(names)} touch{at}",
                 seek="look for a stray strand of shield, a blob of solder or melted insulation",
                 then="If it is clean, go to end {far}, then feel for a crushed place; loop resistance read at both "
                 "ends tells where.",
                 proof=f"{_EVERY}, and check that no contact reaches another or a shell while you bend the cable.",
-            )  # fmt: skip
+            )
         case FaultClass.REVERSED_PAIR:
             return _Said(
-                some="a reversed pair", title=lambda _wiring, _fault, names, _at: f"{listed(names)} are swapped",
+                some="a reversed pair",
+                title=lambda _wiring, _fault, names, _at: f"{listed(names)} are swapped",
                 proof=f"{_EVERY}: each must reach its own contact. Then plug in and listen to it together with a "
                 "known good line on one sound: fuller is right, thinner is still reversed.",
-            )  # fmt: skip
+            )
         case FaultClass.CROSSED_PAIRS:
             return _Said(
-                some="crossed pairs", title=_title_crossed_pairs,
+                some="crossed pairs",
+                title=_title_crossed_pairs,
                 proof=f"{_EVERY}, then plug in, speak into line after line and watch its channel move.",
-            )  # fmt: skip
+            )
         case FaultClass.CROSSED_LANES:
             return _Said(
                 some="crossed lanes",
                 title=lambda _wiring, fault, _names, _at: f"lanes {listed(fault.lanes or ())} are crossed",
                 proof=f"{_EVERY}, lane by lane, then plug in, speak into each and watch its channel move.",
-            )  # fmt: skip
+            )
         case FaultClass.MISWIRE:
             return _Said(
-                some="a miswire", title=_title_miswire,
+                some="a miswire",
+                title=_title_miswire,
                 proof=f"{_EVERY}: each must reach its own contact and no other. Only then turn phantom power on.",
-            )  # fmt: skip
+            )
         case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
             return _said_of_evidence(found)
         case _:
@@ -195,7 +198,7 @@ def _said_of_evidence(found: ByEvidence) -> _Said:
                 "split pair",
                 proof="No continuity test shows this. Plug in, send sound through one line, listen to the silent "
                 "one beside it, and compare with a good cable of the same kind.",
-            )  # fmt: skip
+            )
         case FaultClass.HIGH_RESISTANCE:
             return _in_words(
                 "high resistance",
@@ -203,7 +206,7 @@ def _said_of_evidence(found: ByEvidence) -> _Said:
                 then="If it is sound, go to end {far}; clean the contacts of both ends in any case.",
                 proof="Read each loop in milliohms and check it against length and gauge, then again while you "
                 "bend the cable behind both connectors.",
-            )  # fmt: skip
+            )
         case FaultClass.INTERMITTENT:
             return _in_words(
                 "contact that comes and goes",
@@ -211,7 +214,7 @@ def _said_of_evidence(found: ByEvidence) -> _Said:
                 then="If nothing moves there, do the same at end {far}, then bend the cable all along.",
                 proof=f"{_EVERY} with a flex test: bend it behind both connectors and along its length; nothing may "
                 "flicker.",
-            )  # fmt: skip
+            )
         case FaultClass.DAMAGE:
             return _in_words(
                 "damage",
@@ -219,7 +222,7 @@ def _said_of_evidence(found: ByEvidence) -> _Said:
                 then="Then look at end {far}, and run the whole jacket through your hand.",
                 proof=f"Plug both ends into good sockets three times: they must lock and let go. {_EVERY} with a "
                 "flex test.",
-            )  # fmt: skip
+            )
         case _:
             assert_never(found)
 

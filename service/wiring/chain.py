@@ -13,7 +13,7 @@ from service.wiring.wirings import Wiring
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ChainPiece:
     """One item of a line: what people call it, its wiring, its known faults, and the lane that the line takes."""
 
     name: str
@@ -22,7 +22,7 @@ class Piece:
     lane: str | None = None
 
 
-def hidden(line: Sequence[Piece]) -> list[str]:
+def hidden(line: Sequence[ChainPiece]) -> list[str]:
     """One sentence for each kind of swap on the line: hidden where even in number, else what it does."""
     turning = [piece.name for piece in line if _turns(piece)]
     crossing: dict[tuple[str, ...], list[str]] = {}
@@ -36,7 +36,7 @@ def hidden(line: Sequence[Piece]) -> list[str]:
     return [words for words in told if words]
 
 
-def _turns(piece: Piece) -> bool:
+def _turns(piece: ChainPiece) -> bool:
     """Whether the piece swaps hot and cold of the line's lane, an odd number of times."""
     reversals = [
         fault
@@ -51,13 +51,9 @@ def _lane(wiring: Wiring, fault: Fault) -> str | None:
     return next((wiring.by_name[name].lane for name in fault.conductors), None)
 
 
-def _crossed(piece: Piece) -> list[tuple[str, ...]]:
+def _crossed(piece: ChainPiece) -> list[tuple[str, ...]]:
     """The lanes that the piece crosses, where the line's lane is one of them."""
-    return [
-        fault.lanes
-        for fault in piece.faults
-        if fault.lanes and (piece.lane is None or piece.lane in fault.lanes)
-    ]
+    return [fault.lanes for fault in piece.faults if fault.lanes and (piece.lane is None or piece.lane in fault.lanes)]
 
 
 def _told(names: list[str], what: str, *, right: str, wrong: str) -> str:

@@ -21,9 +21,7 @@ def node_volts(resistors: Sequence[Resistor], held: Mapping[str, float]) -> dict
     """The volts of every node, `held` ones included. Resistors have more than zero ohms."""
     free = sorted({node for one, other, _ in resistors for node in (one, other)} - held.keys())
     index = {node: row for row, node in enumerate(free)}
-    matrix = [
-        [LEAK_SIEMENS if row == column else 0.0 for column in range(len(free))] for row in range(len(free))
-    ]
+    matrix = [[LEAK_SIEMENS if row == column else 0.0 for column in range(len(free))] for row in range(len(free))]
     currents = [0.0] * len(free)
     for one, other, ohms in resistors:
         for node, across in ((one, other), (other, one)):

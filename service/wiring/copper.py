@@ -134,9 +134,7 @@ def loop_check(
     widened on both sides by what the meter may be off. Raises `Invalid`.
     """
     if not math.isfinite(reading_milliohm) or reading_milliohm < 0:
-        raise invalid(
-            "milliohm", "An over-range or negative reading is no resistance: log an open, or zero the leads."
-        )
+        raise invalid("milliohm", "An over-range or negative reading is no resistance: log an open, or zero the leads.")
     if not 0 <= meter_milliohm < math.inf:
         raise invalid("meter_milliohm", "What the meter may be off is a number of milliohms, zero or more.")
     nominal = expected_loop(length_mm, awg, celsius, ways=ways)

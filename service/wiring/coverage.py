@@ -14,8 +14,8 @@ from service.wiring.faults import BLIND_TO, Fault, FaultClass, Faulty
 from service.wiring.naming import listed
 from service.wiring.readings import Readings
 from service.wiring.rebuild import rebuild
-from service.wiring.sight import Sight, alike, view
 from service.wiring.singles import any_of, kind, single_faults
+from service.wiring.visibility import Sight, alike, view
 from service.wiring.wirings import Wiring
 
 SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
@@ -76,15 +76,11 @@ def not_proven(
     ]
     if pieces > 1:
         kinds.append(CANCELLING)
-    kinds += [
-        any_of(blind) for blind in BLIND_TO if blind is not FaultClass.SPLIT_PAIR or len(wiring.pairs) > 1
-    ]
+    kinds += [any_of(blind) for blind in BLIND_TO if blind is not FaultClass.SPLIT_PAIR or len(wiring.pairs) > 1]
     return list(dict.fromkeys(kinds))
 
 
-def pass_words(
-    wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
-) -> str:
+def pass_words(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1) -> str:
     """One sentence to stand under a pass."""
     return f"Not ruled out by this test: {listed(not_proven(wiring, sight, mistaken, pieces=pieces))}."
 

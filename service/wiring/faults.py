@@ -27,9 +27,13 @@ class FaultClass(StrEnum):
 
 
 ByReadings: TypeAlias = Literal[
-    FaultClass.OPEN, FaultClass.SHORT, FaultClass.REVERSED_PAIR, FaultClass.CROSSED_PAIRS, FaultClass.CROSSED_LANES,
+    FaultClass.OPEN,
+    FaultClass.SHORT,
+    FaultClass.REVERSED_PAIR,
+    FaultClass.CROSSED_PAIRS,
+    FaultClass.CROSSED_LANES,
     FaultClass.MISWIRE,
-]  # fmt: skip
+]
 """What a continuity test at both ends proves."""
 
 ByEvidence: TypeAlias = Literal[

@@ -39,9 +39,7 @@ class Meter:
 
     def __post_init__(self) -> None:
         if not 0 <= self.relative < 1 or not 0 <= self.absolute < math.inf:
-            raise invalid(
-                "meter", "A meter is off by a share from 0 to below 1, and a fixed amount from 0 up."
-            )
+            raise invalid("meter", "A meter is off by a share from 0 to below 1, and a fixed amount from 0 up.")
 
     def error(self, reading: float) -> float:
         """The most that `reading` may be off."""
@@ -49,7 +47,7 @@ class Meter:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class FaultLocation:
     """A place along a cable of `length_mm`, in mm from end A, and the band in which it lies."""
 
     at_mm: int
@@ -95,7 +93,7 @@ def place_of_open(
     stray_b: float,
     meter: Meter,
     whole: float | None = None,
-) -> Place:
+) -> FaultLocation:
     """The place of a break from the broken conductor's capacitance at each end, other conductors joined.
 
     `stray_a` and `stray_b` are what meter and leads read at each place with the cable taken off. `whole` is a
@@ -106,9 +104,7 @@ def place_of_open(
     a, error_a = _net(picofarad_a, stray_a, meter, "A")
     b, error_b = _net(picofarad_b, stray_b, meter, "B")
     if a + b <= 0:
-        raise invalid(
-            "picofarad", "Neither end reads more than its stray capacitance: is the cable on the meter?"
-        )
+        raise invalid("picofarad", "Neither end reads more than its stray capacitance: is the cable on the meter?")
     if whole is not None:
         full, error = _net(whole, stray_a, meter, "A")
         _refuse_if_not_broken_once(a + b, full, error_a + error_b + error + UNEVEN * full)
@@ -127,7 +123,7 @@ def place_of_short(
     lead_b: float,
     per_meter: float,
     meter: Meter,
-) -> Place:
+) -> FaultLocation:
     """The place of a short from the loop through it at each end, the far end open, in milliohms.
 
     `lead_a` and `lead_b` are what the test leads read clipped together. `per_meter` is what the two shorted
@@ -148,9 +144,7 @@ def place_of_short(
         )
     difference, error, off = a - b, error_a + error_b, (1 - UNEVEN, 1 + UNEVEN)
     bounds = [
-        uneven_place(
-            length_mm, difference + sign * error, per_meter / 1000 * piece_a, per_meter / 1000 * piece_b
-        )
+        uneven_place(length_mm, difference + sign * error, per_meter / 1000 * piece_a, per_meter / 1000 * piece_b)
         for sign, piece_a, piece_b in product((-1, 1), off, off)
     ]
     if min(bounds) > length_mm or max(bounds) < 0:
@@ -220,8 +214,6 @@ def _refuse_if_not_broken_once(pieces: float, whole: float, error: float) -> Non
         )
 
 
-def _place(length_mm: int, at: float, least: float, most: float, itself: float | None = None) -> Place:
-    at_mm, from_mm, to_mm = (
-        round(min(max(mm, 0.0), length_mm)) for mm in (at, math.floor(least), math.ceil(most))
-    )
-    return Place(at_mm, from_mm, to_mm, length_mm, itself)
+def _place(length_mm: int, at: float, least: float, most: float, itself: float | None = None) -> FaultLocation:
+    at_mm, from_mm, to_mm = (round(min(max(mm, 0.0), length_mm)) for mm in (at, math.floor(least), math.ceil(most)))
+    return FaultLocation(at_mm, from_mm, to_mm, length_mm, itself)

@@ -108,9 +108,7 @@ def _miswire(wiring: Wiring, fault: Fault) -> str:
     if fault.is_chain and len(held) == 1:
         return _off_its_contact(held[0], fault)
     if len({conductor.lane for conductor in held}) > 1 or len({c.pair for c in held if c.pair}) > 1:
-        return (
-            "Lines are mixed: channels bleed, buzz or go dead, and phantom power lands where it should not."
-        )
+        return "Lines are mixed: channels bleed, buzz or go dead, and phantom power lands where it should not."
     if any(conductor.role == "shield" for conductor in held):
         return "Buzzes loudly or is dead, and phantom power arrives the wrong way round."
     return "Dead, or the wrong sound in the channel."
@@ -127,6 +125,4 @@ def _off_its_contact(wire: Conductor, fault: Fault) -> str:
         return missing
     if wire.role == "shield":
         return f"{missing} While the shell touches a grounded frame it may seem right."
-    return (
-        f"{missing} What it carries is on the metal of the connector, which buzzes when it touches anything."
-    )
+    return f"{missing} What it carries is on the metal of the connector, which buzzes when it touches anything."

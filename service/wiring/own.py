@@ -41,9 +41,7 @@ class _Reader:
             self._refuse(f"there are {len(known)} contacts; {LARGEST} is the most that can be diagnosed")
         conductors = [self._conductor(item, known) for item in self._list(asked, "conductors")]
         if len(conductors) > LARGEST:
-            self._refuse(
-                f"there are {len(conductors)} conductors; {LARGEST} is the most that can be diagnosed"
-            )
+            self._refuse(f"there are {len(conductors)} conductors; {LARGEST} is the most that can be diagnosed")
         if not conductors:
             self._refuse("there is no conductor; list at least one")
         bonds = [self._bond(item, known) for item in self._list(asked, "bonds", optional=True)]
@@ -122,9 +120,7 @@ class _Reader:
             if len(conductors) != 2:
                 self._refuse(f"pair {pair!r} holds {names}; a pair holds two conductors")
             if conductors[0].role == conductors[1].role:
-                self._refuse(
-                    f"pair {pair!r} holds {names}, both {conductors[0].role}; one is hot and one cold"
-                )
+                self._refuse(f"pair {pair!r} holds {names}, both {conductors[0].role}; one is hot and one cold")
 
     def _bonds(self, bonds: Sequence[Bond]) -> None:
         self._once((bond.later for bond in bonds), "bonds name as their later contact")

@@ -49,9 +49,7 @@ class Bench:
         if not 0 <= self.supply_off < self.supply_volts:
             raise invalid("supply_off", "The supply needs volts, and a tolerance smaller than they are.")
         if not (self.feed_ohm > 0 and self.meter_ohm > 0 and 0 <= self.resistors_off < 1):
-            raise invalid(
-                "feed_ohm", "Resistors have more than zero ohms, and a tolerance below their value."
-            )
+            raise invalid("feed_ohm", "Resistors have more than zero ohms, and a tolerance below their value.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,9 +226,7 @@ def _per_volt(
     return volts[plus] - volts[minus]
 
 
-def _fitting(
-    states: Sequence[State], readings: Sequence[FarEnd], bench: Bench
-) -> tuple[tuple[Fault, ...], ...]:
+def _fitting(states: Sequence[State], readings: Sequence[FarEnd], bench: Bench) -> tuple[tuple[Fault, ...], ...]:
     return tuple(state.faults() for state in states if _fits((state,), readings, bench))
 
 
@@ -275,9 +271,7 @@ def _fits(states: Sequence[State], readings: Sequence[FarEnd], bench: Bench) -> 
     return True
 
 
-@lru_cache(
-    maxsize=4096
-)  # the same states are asked about for every cable, and resistances twice while halving
+@lru_cache(maxsize=4096)  # the same states are asked about for every cable, and resistances twice while halving
 def _bounds(state: State, across: tuple[int, int], loaded: bool, bench: Bench) -> tuple[float, float]:
     """The least and the most that is read for each volt of supply, at the corners of the resistors' tolerances."""
     off = (1 - bench.resistors_off, 1 + bench.resistors_off)

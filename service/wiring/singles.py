@@ -41,9 +41,7 @@ def kind(wiring: Wiring, fault: Fault) -> str:
         return "a wire on a shell" if shell else "a wire on an unused contact"
     if fault.fault_class is FaultClass.MISWIRE:
         roles = sorted({wire.role for wire in held}, key=("shield", "hot", "cold", "single").index)
-        return (
-            f"{' and '.join(roles)} exchanged" if len(roles) > 1 else f"two {roles[0]} conductors exchanged"
-        )
+        return f"{' and '.join(roles)} exchanged" if len(roles) > 1 else f"two {roles[0]} conductors exchanged"
     return any_of(fault.fault_class)
 
 

@@ -12,7 +12,7 @@ from service.kit.problems import invalid
 from service.wiring.naming import listed
 from service.wiring.readings import ALL, Readings, read
 from service.wiring.rebuild import rebuild
-from service.wiring.sight import Sight
+from service.wiring.visibility import Sight
 from service.wiring.wirings import Wiring
 
 LONGEST_NAME = 60
@@ -39,9 +39,7 @@ class Tester:
             if not pattern.strip():
                 raise invalid("patterns", "A lamp pattern needs words, such as “all three on”.")
             if not readings:
-                raise invalid(
-                    "patterns", f"The pattern “{pattern}” needs at least one reading that it may mean."
-                )
+                raise invalid("patterns", f"The pattern “{pattern}” needs at least one reading that it may mean.")
 
     def readings_for(self, pattern: str) -> tuple[Readings, ...]:
         """Every reading that the pattern may mean. Raises `Invalid` for one that was not described."""

@@ -79,8 +79,7 @@ def patterns_in_text(wiring: Wiring, text: str, probed: Any) -> dict[str, list[l
         if not equals or not pattern or not reading:
             raise invalid(
                 "patterns",
-                f"Line {number}, “{line[:60]}”, needs what the lamps show, =, and what is joined: "
-                "1 2 - = A1-B1 A2-B2.",
+                f"Line {number}, “{line[:60]}”, needs what the lamps show, =, and what is joined: 1 2 - = A1-B1 A2-B2.",
             )
         joined = _reading(wiring, number, reading, probed)
         readings = found.setdefault(pattern, [])
@@ -121,9 +120,7 @@ def _conductor(number: int, line: str) -> Conductor:
                 f"Line {number}: “{contact[:20]}” is no contact of end {end}; write {end}1, {end}3.2 or {end}s.",
             )
     if role.lower() not in ROLES:
-        raise invalid(
-            "conductors", f"Line {number}: “{role[:20]}” is no role; a conductor is {_either(ROLES)}."
-        )
+        raise invalid("conductors", f"Line {number}: “{role[:20]}” is no role; a conductor is {_either(ROLES)}.")
     groups = _groups(number, rest)
     return Conductor(name, a, b, role.lower(), groups["pair"], groups["lane"])
 
@@ -154,9 +151,7 @@ def _contacts(text: str, field: str) -> list[str]:
     found = plain(text).replace(",", " ").split()
     for contact in found:
         if not _CONTACT.fullmatch(contact):
-            raise invalid(
-                field, f"“{contact[:20]}” is no contact; write A or B and its name, like As or B13."
-            )
+            raise invalid(field, f"“{contact[:20]}” is no contact; write A or B and its name, like As or B13.")
     return found
 
 

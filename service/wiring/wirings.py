@@ -147,3 +147,11 @@ def _grouped(keyed: Iterable[tuple[str | None, Conductor]]) -> dict[str, tuple[C
         if key is not None:
             grouped[key] = (*grouped.get(key, ()), conductor)
     return grouped
+
+
+def lanes_of(wiring: Wiring) -> Mapping[str, tuple[Conductor, ...]]:
+    """The conductors by lane, or by pair where no lane is named; all under no name where there is just one line."""
+    for parts in (wiring.lanes, wiring.pairs):
+        if len(parts) > 1:
+            return parts
+    return {"": wiring.conductors}

@@ -1,4 +1,4 @@
-/* The verdict without a signal, looked up in the table that the service made (service/wiring/offline.py).
+/* The verdict without a signal, looked up in the table that the service made (service/diagnosis/offline_tables.py).
    What the table has no answer for is kept, and answered by the service when it is sent. */
 
 import { united } from "./readings.js";

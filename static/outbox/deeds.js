@@ -37,7 +37,7 @@ const DEEDS = {
 };
 
 /* What was found of each lane, as groups of joined contacts: the same as the service reads from this form
-   (service/testlog/lanes/core.py). `lanes` has, by name, the contacts of each lane at both ends: 1, 2 and 3. */
+   (service/sessions/lanes/core.py). `lanes` has, by name, the contacts of each lane at both ends: 1, 2 and 3. */
 function laneByLane(lanes, data) {
   const joined = [], probed = [], shown = Object.keys(lanes).map((name) => data.get(`lane-${name}`) ?? "skip");
   Object.entries(lanes).forEach(([name, [a, b]], at) => {

@@ -80,9 +80,7 @@ def print_table(bare: list[Rate], found: dict[str, Rate]) -> None:
     print(f"{'path':22} {'requests':>8} {'per s':>8} {'ratio':>7} {'p50 ms':>8} {'p99 ms':>8}")
     for name, rate in {"bare route, before": bare[0], **found, "bare route, after": bare[1]}.items():
         ratio = rate.per_second / yardstick
-        print(
-            f"{name:22} {rate.count:8} {rate.per_second:8.0f} {ratio:7.3f} {rate.p50_ms:8.1f} {rate.p99_ms:8.1f}"
-        )
+        print(f"{name:22} {rate.count:8} {rate.per_second:8.0f} {ratio:7.3f} {rate.p50_ms:8.1f} {rate.p99_ms:8.1f}")
 
 
 def passed(code: str) -> bytes:
@@ -104,9 +102,7 @@ def ask(url: str, token: str) -> dict[str, Any]:
 def program(*made_by: str, role: str) -> Iterator[tuple[dict[str, str], str]]:
     """The surroundings of a program made by this command, without limits, and a token of this role."""
     with tempfile.TemporaryDirectory() as folder:
-        env = os.environ | {
-            "COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"
-        }  # fmt: skip
+        env = os.environ | {"COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"}
         coilbook(env, *made_by)
         yield env, coilbook(env, "token", "create", "Bench", "--role", role).splitlines()[-1]
 

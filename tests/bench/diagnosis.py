@@ -9,8 +9,8 @@ import sys
 import time
 from collections.abc import Callable
 
+from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
 
 

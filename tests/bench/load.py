@@ -21,9 +21,7 @@ class Rate:
     p99_ms: float
 
 
-def measure(
-    port: int, requests: Callable[[], Iterator[bytes]], status: int, seconds: float, most: int
-) -> Rate:
+def measure(port: int, requests: Callable[[], Iterator[bytes]], status: int, seconds: float, most: int) -> Rate:
     """Send each thread's requests one after the other, until the time or `most` requests are used up.
 
     Raises:
@@ -55,9 +53,7 @@ def measure(
     if failed or not took:
         raise RuntimeError(f"expected {status}, got: {failed[0] if failed else 'no answer'}")
     took.sort()
-    return Rate(
-        len(took), len(took) / lasted, 1000 * took[len(took) // 2], 1000 * took[len(took) * 99 // 100]
-    )
+    return Rate(len(took), len(took) / lasted, 1000 * took[len(took) // 2], 1000 * took[len(took) * 99 // 100])
 
 
 def request(method: str, path: str, token: str | None = None, body: bytes = b"") -> bytes:

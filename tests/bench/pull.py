@@ -25,16 +25,16 @@ from service.demo.fill import fill
 from service.kit.dates import local_date
 from service.retire.decisions.core import Action, Gear, Limits
 from service.retire.lists.actions import event_for, pull_list
-from service.retire.lists.core import InCase, Judged, decided
-from service.retire.replacements.core import Piece
-from service.season.core import Due, DueState, Entry, What
+from service.retire.lists.core import InCase, JudgedItem, decided
+from service.retire.replacements.core import FittingPiece
+from service.season.core import Due, DueState, HistoryEntry, What
 from service.store import migrate
 from service.store.sessions import Store
 from service.testlog.housekeeping import CHORES, keep_house
 from service.wear.core import risk
 from service.wear.core.classes import judged
 from service.wear.core.lives import Life
-from service.wear.core.risk import Ages, Known
+from service.wear.core.risk import Ages, KnownItem
 from tests.wear.support import ages, lives
 
 ITEMS, SPARES = 80, 12
@@ -46,9 +46,11 @@ SHOW = SEASONS[-1][0] + timedelta(days=90)
 TODAY = SHOW - timedelta(days=12)
 SKIPPED = 0.1
 CLASSES = {
-    ("strapped", "old lot"): (1.8, 220.0), ("strapped", "new lot"): (1.5, 700.0),
-    ("free", "old lot"): (1.8, 450.0), ("free", "new lot"): (1.5, 1400.0),
-}  # fmt: skip
+    ("strapped", "old lot"): (1.8, 220.0),
+    ("strapped", "new lot"): (1.5, 700.0),
+    ("free", "old lot"): (1.8, 450.0),
+    ("free", "new lot"): (1.5, 1400.0),
+}
 """Shape and scale (days of season in service) of the Weibull lives of each class."""
 UNLIKE = 0.5
 """How much items of a class differ: the standard deviation of the logarithm of an item's own scale."""
@@ -60,7 +62,7 @@ class Cable:
 
     path: tuple[str, ...]
     bought: date
-    history: list[Entry]
+    history: list[HistoryEntry]
     exposure: list[tuple[date, date]]
     failed: bool
     ever_failed: int
@@ -74,21 +76,21 @@ def cable(number: int, random: np.random.Generator) -> Cable:
     first = 0 if lot == "old lot" else int(random.integers(0, 3))
     bought = SEASONS[first][0] - timedelta(days=int(random.integers(5, 60)))
     exposure = [(begin, end) for begin, end in SEASONS if begin >= SEASONS[first][0]]
-    history: list[Entry] = []
+    history: list[HistoryEntry] = []
     age, fails, life = 0.0, 0, own * float(random.weibull(shape))
     for begin, end in exposure:
         days = [begin + timedelta(days=day) for day in EVENINGS]
         for day, until in zip([begin, *days], [*days, min(end, SHOW)], strict=True):
             if day in days and random.random() >= SKIPPED:
-                history += [Entry(day, What.PASS)] if age < life else _mended(day)
+                history += [HistoryEntry(day, What.PASS)] if age < life else _mended(day)
                 if age >= life:
                     fails, age, life = fails + 1, 0.0, own * float(random.weibull(shape))
             age += max(0, (until - day).days)
     return Cable(("cable", strapped, lot), bought, history, exposure, age >= life, fails)
 
 
-def _mended(day: date) -> list[Entry]:
-    return [Entry(day, what) for what in (What.FAIL, What.REPAIR, What.PASS)]
+def _mended(day: date) -> list[HistoryEntry]:
+    return [HistoryEntry(day, what) for what in (What.FAIL, What.REPAIR, What.PASS)]
 
 
 def listed(cables: Sequence[Cable]) -> set[int]:
@@ -97,7 +99,7 @@ def listed(cables: Sequence[Cable]) -> set[int]:
     for number, one in enumerate(cables):
         now, then = (ages(one.history, one.exposure, day) for day in (TODAY, SHOW))
         told = Ages(now[0], now[1], then[1]) if now and then else None
-        known[UUID(int=number)] = Known(one.path, tuple(lives(one.history, one.exposure)), told)
+        known[UUID(int=number)] = KnownItem(one.path, tuple(lives(one.history, one.exposure)), told)
     by_class: dict[tuple[str, ...], list[Life]] = {}
     for each in known.values():
         by_class.setdefault(each.path, []).extend(each.lives)
@@ -107,14 +109,21 @@ def listed(cables: Sequence[Cable]) -> set[int]:
     for number, one in enumerate(cables):
         chance = chances.get(UUID(int=number))
         gear = Gear(
-            UUID(int=number), "cable", "xlr3", 3048, current, current, bought_mm=3048, bought_on=one.bought,
+            UUID(int=number),
+            "cable",
+            "xlr3",
+            3048,
+            current,
+            current,
+            bought_mm=3048,
+            bought_on=one.bought,
             risk=chance.failed if chance else None,
-        )  # fmt: skip
-        in_use.append(Judged(gear, Piece(gear.id, f"{number:06}", "cable", "xlr3", (), 3048)))
+        )
+        in_use.append(JudgedItem(gear, FittingPiece(gear.id, f"{number:06}", "cable", "xlr3", (), 3048)))
     case = []
     for number in range(1000, 1000 + SPARES):
         gear = Gear(UUID(int=number), "cable", "xlr3", 3048, current, current, bought_mm=3048)
-        case.append(InCase(gear, Piece(gear.id, f"{number:06}", "cable", "xlr3", (), 3048), TODAY))
+        case.append(InCase(gear, FittingPiece(gear.id, f"{number:06}", "cable", "xlr3", (), 3048), TODAY))
     lines = decided(in_use, case, Limits(), TODAY, SHOW)
     return {line.gear.id.int for line in lines if line.action is not Action.WATCH}
 
@@ -175,9 +184,7 @@ def how_long(items: int, tests: int, times: int) -> None:
 
 def main() -> None:
     """Measure, and print."""
-    parser = argparse.ArgumentParser(
-        description="Measure the pull list: what it is worth, and how long it takes."
-    )
+    parser = argparse.ArgumentParser(description="Measure the pull list: what it is worth, and how long it takes.")
     parser.add_argument("--seasons", type=int, default=200, help="how many programs are simulated")
     left(parser.parse_args().seasons)
     how_long(2000, 24_000, 5)

@@ -14,10 +14,20 @@ from tests.bench.__main__ import ask, free_port, program, serving
 from tests.bench.evening import told
 
 LISTS = (
-    "/", "/api/v1/pull", "/due", "/gear", "/gear?q=xlr", "/season", "/sessions", "/api/v1/tests?limit=100",
+    "/",
+    "/api/v1/pull",
+    "/due",
+    "/gear",
+    "/gear?q=xlr",
+    "/season",
+    "/sessions",
+    "/api/v1/tests?limit=100",
     "/api/v1/items?limit=100",
-    "/api/v1/due?limit=100", "/tests", "/t/{code}", "/gear/{code}",
-)  # fmt: skip
+    "/api/v1/due?limit=100",
+    "/tests",
+    "/t/{code}",
+    "/gear/{code}",
+)
 TIMES = 20
 
 
@@ -40,9 +50,7 @@ def main() -> None:
         with serving(port, env):
             code = ask(f"{url}/api/v1/items?limit=1", token)["items"][0]["code"]
             for path in LISTS:
-                print(
-                    f"{path:28} {told([opened(url + path.replace('{code}', code), token) for _ in range(TIMES)])}"
-                )
+                print(f"{path:28} {told([opened(url + path.replace('{code}', code), token) for _ in range(TIMES)])}")
 
 
 def opened(url: str, token: str) -> float:

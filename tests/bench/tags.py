@@ -13,7 +13,7 @@ from time import perf_counter
 from PIL import Image
 
 from service.kit.codes import make_code
-from service.tags.core.layout import Label, Style
+from service.tags.core.layout import Style, TagLabel
 from service.tags.core.pages import pages
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS
@@ -50,9 +50,7 @@ def main() -> None:
 def flags(codes: list[str], key: str) -> bytes:
     """The PDF of both ends of these items."""
     sheet = SHEETS[key]
-    labels = [
-        Label(code, "10 ft cable", tag_url(BASE, code), end, "", Style.FLAG) for code in codes for end in "AB"
-    ]
+    labels = [TagLabel(code, "10 ft cable", tag_url(BASE, code), end, "", Style.FLAG) for code in codes for end in "AB"]
     return sheet_pdf(pages(labels, sheet), sheet, Printer())
 
 

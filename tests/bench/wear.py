@@ -30,9 +30,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Hold wear against programs whose wear is known.")
     parser.add_argument("--programs", type=int, default=600, help="how many are simulated for each line")
     count = parser.parse_args().programs
-    print(
-        f"Covered by the 95 % interval, of {count} programs each, in % (standard error {error(0.95, count):.1f})"
-    )
+    print(f"Covered by the 95 % interval, of {count} programs each, in % (standard error {error(0.95, count):.1f})")
     print(f"{'shape':>6}{'scale':>7}{'items':>7}{'fitted':>8}   " + "".join(f"{name:>21}" for name in ASKED))
     for shape, scale, items in TRUE:
         print(covered(Weibull(shape, scale, 0), items, count))

@@ -104,9 +104,7 @@ def test_days_off_are_caught_up_with(program: Running, days: int) -> None:
             program.clock.now = start + timedelta(days=day)
             turn(program)
         assert verify(program.store, program.clock.now) == []
-        ways.append(
-            [(flag.item_id, flag.flag, flag.period) for flag in flags(program) if not flag.cleared_at]
-        )
+        ways.append([(flag.item_id, flag.flag, flag.period) for flag in flags(program) if not flag.cleared_at])
     assert ways[0] == ways[1] != []
 
 
@@ -173,9 +171,7 @@ def test_as_a_process_it_takes_a_turn_at_once_and_ends_when_told(program: Runnin
     assert [flag.flag for flag in flags(program)] == ["untested"]
 
 
-def test_beside_the_service_it_takes_a_turn_at_once(
-    program: Running, said: SimpleQueue[logging.LogRecord]
-) -> None:
+def test_beside_the_service_it_takes_a_turn_at_once(program: Running, said: SimpleQueue[logging.LogRecord]) -> None:
     bench(program, "xlr3")
     settings = Settings(database_url=program.store.url)
     app = create_app(settings, beside=lambda store: clock.running(store, settings))

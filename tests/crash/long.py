@@ -51,9 +51,7 @@ def main() -> int:
             with running_cluster(fsync=True) as cluster, cluster.fresh_database() as name:
                 right = _told("as it is", run(cluster.url(name), "", asked.kills, asked.acks))
         else:
-            right = _told(
-                "as it is", run(f"sqlite:///{Path(folder) / 'right'}.db", "", asked.kills, asked.acks)
-            )
+            right = _told("as it is", run(f"sqlite:///{Path(folder) / 'right'}.db", "", asked.kills, asked.acks))
     found = right.found
     clean = not (found.lost or found.doubled or found.broken) and right.suppressed > 0
     good = clean and all(caught)

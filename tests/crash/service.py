@@ -60,9 +60,7 @@ class Service:
         self.program = program
         self.port = _free_port()
         module = ["tests.crash.variants", variant] if variant else ["service"]
-        self._command = [
-            sys.executable, "-m", *module, "serve", "--port", str(self.port), "--workers", str(workers)
-        ]  # fmt: skip
+        self._command = [sys.executable, "-m", *module, "serve", "--port", str(self.port), "--workers", str(workers)]
         own = {"COILBOOK_DATABASE_URL": program.url, "COILBOOK_TABLES": str(tables_folder())}
         self._environment = os.environ | own | {"COILBOOK_LIMITS": "off"}
         self._process: subprocess.Popen[bytes] | None = None
@@ -76,9 +74,13 @@ class Service:
         """Start it, and wait until it answers; how many seconds that took."""
         began = time.monotonic()
         self._process = subprocess.Popen(
-            self._command, cwd=ROOT, env=self._environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            self._command,
+            cwd=ROOT,
+            env=self._environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
             start_new_session=True,
-        )  # fmt: skip
+        )
         while not self._answers():
             assert time.monotonic() - began < STARTS_WITHIN, "the service did not start"
         return time.monotonic() - began

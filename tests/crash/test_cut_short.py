@@ -102,9 +102,7 @@ def test_a_killed_first_start_starts_anew(sqlite_url: str, tmp_path: Path) -> No
 
 
 def content(connection: Connection) -> dict[str, list[str]]:
-    return {
-        table.name: sorted(map(repr, connection.execute(select(table)))) for table in metadata.sorted_tables
-    }
+    return {table.name: sorted(map(repr, connection.execute(select(table)))) for table in metadata.sorted_tables}
 
 
 @pytest.fixture

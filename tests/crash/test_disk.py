@@ -35,9 +35,7 @@ def log(service: Service, entry: str, timeout: float = 15.0) -> tuple[int, str |
 def logged(service: Service, timeout: float = 15.0) -> list[str]:
     """The notes of all tests in the log."""
     with closing(service.connection(timeout)) as connection:
-        connection.request(
-            "GET", "/api/v1/tests", headers={"Authorization": f"Bearer {service.program.token}"}
-        )
+        connection.request("GET", "/api/v1/tests", headers={"Authorization": f"Bearer {service.program.token}"})
         answer = connection.getresponse()
         assert answer.status == 200
         return [test["note"] for test in json.loads(answer.read())["items"]]
@@ -131,9 +129,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A disk of 8 MB."""
     disk = tmp_path / "disk"
     disk.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=8m", "none", disk], capture_output=True, check=False
-    )
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "none", disk], capture_output=True, check=False)
     if mounted.returncode:
         pytest.skip("only root may mount a small disk")
     yield disk

@@ -57,9 +57,7 @@ def add_items(at: Bench, entry: str) -> httpx2.Response:
 
 
 def repair(at: Bench, entry: str) -> httpx2.Response:
-    return at.program.crew.post(
-        f"/t/{at.codes[1]}/repair", data={"op": entry, "what": "new plug", "end": "B"}
-    )
+    return at.program.crew.post(f"/t/{at.codes[1]}/repair", data={"op": entry, "what": "new plug", "end": "B"})
 
 
 def swap(at: Bench, entry: str) -> httpx2.Response:
@@ -82,9 +80,7 @@ def close_a_session(at: Bench, entry: str) -> httpx2.Response:
     return at.program.lead.post(f"{session}/close", data={"op": entry, "note": "Two are left."})
 
 
-WRITES: tuple[Write, ...] = (
-    log_a_test, repair, add_items, open_a_session, close_a_session, suspect, swap
-)  # fmt: skip
+WRITES: tuple[Write, ...] = (log_a_test, repair, add_items, open_a_session, close_a_session, suspect, swap)
 
 
 def failed_at_each_statement(at: Bench, write: Write) -> int:

@@ -61,9 +61,7 @@ def test_the_same_entry_sent_to_all_workers_and_hosts_at_once_is_saved_once(post
         hosts = (service, other_host)
         with ThreadPoolExecutor(PHONES) as phones:
             for number, entry in enumerate(entries):
-                sent = [
-                    phones.submit(until_answered, hosts[phone % 2], entry, number) for phone in range(PHONES)
-                ]
+                sent = [phones.submit(until_answered, hosts[phone % 2], entry, number) for phone in range(PHONES)]
                 told = [each.result() for each in sent]
                 assert {status for status, _ in told} == {201}
                 assert len({said for _, said in told}) == 1

@@ -91,14 +91,15 @@ def forgetful() -> None:
 
 def unsynced() -> None:
     """Let commits go without the disk."""
-    engine._PRAGMAS = tuple(
-        pragma.replace("synchronous=FULL", "synchronous=OFF") for pragma in engine._PRAGMAS
-    )
+    engine._PRAGMAS = tuple(pragma.replace("synchronous=FULL", "synchronous=OFF") for pragma in engine._PRAGMAS)
 
 
 VARIANTS: dict[str, Callable[[], None]] = {
-    "late": late, "later": partial(late, SLOW), "forgetful": forgetful, "unsynced": unsynced
-}  # fmt: skip
+    "late": late,
+    "later": partial(late, SLOW),
+    "forgetful": forgetful,
+    "unsynced": unsynced,
+}
 
 if __name__ == "__main__":
     VARIANTS[sys.argv[1]]()

@@ -8,7 +8,7 @@ from service.crew import actions
 from service.crew.core import Role
 from service.crew.models import AuditEntry, CrewPass, Person
 from service.kit.problems import Invalid
-from tests.crew.test_keeping import joined
+from tests.crew.test_privacy import joined
 from tests.support.program import BASE, Running, op
 
 

@@ -38,9 +38,7 @@ def test_an_ended_pass_lets_nobody_in(program: Running) -> None:
 
 def test_ending_a_pass_signs_out_who_came_in_by_it(program: Running) -> None:
     with program.store.writing() as db:
-        ended, other = (
-            actions.make_pass(db, Role.CREW, day, None, program.clock.now) for day in ("Tue", "Thu")
-        )
+        ended, other = (actions.make_pass(db, Role.CREW, day, None, program.clock.now) for day in ("Tue", "Thu"))
     one, two = device(program), device(program)
     one.post("/join", data={"pass": ended.secret, "name": "Jo"})
     two.post("/join", data={"pass": other.secret, "name": "Kim"})
@@ -159,20 +157,14 @@ def test_whoever_has_just_come_in_may_set_it_anew(program: Running) -> None:
         assert lead is not None
         link = actions.make_sign_in_link(db, lead, program.clock.now)
     assert program.stranger.post("/join", data={"pass": link.secret}).status_code == 303
-    assert (
-        program.stranger.post("/me/passphrase", data={"passphrase": "lantern river copper"}).status_code
-        == 200
-    )
+    assert program.stranger.post("/me/passphrase", data={"passphrase": "lantern river copper"}).status_code == 200
 
 
 def test_signing_in_ends_what_the_browser_was_signed_in_as(program: Running) -> None:
     program.lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
     device = came_in(program, "Lead", "copper river lantern")
     before = dict(device.cookies)
-    assert (
-        device.post("/sign-in", data={"name": "Lead", "passphrase": "copper river lantern"}).status_code
-        == 303
-    )
+    assert device.post("/sign-in", data={"name": "Lead", "passphrase": "copper river lantern"}).status_code == 303
     assert dict(device.cookies) != before
     device.cookies.clear()
     device.cookies.update(before)
@@ -207,10 +199,18 @@ def test_names_are_no_passphrases(program: Running) -> None:
 @pytest.mark.parametrize(
     "common",
     [
-        "123456789012", "qwertyuiop[]", "1q2w3e4r5t6y", "password1234", "passwordpassword", "abcdefghijklm",
-        "PaSsWoRd1234", "iloveyouforever", "correcthorsebatterystaple", "12345678901234567890",
+        "123456789012",
+        "qwertyuiop[]",
+        "1q2w3e4r5t6y",
+        "password1234",
+        "passwordpassword",
+        "abcdefghijklm",
+        "PaSsWoRd1234",
+        "iloveyouforever",
+        "correcthorsebatterystaple",
+        "12345678901234567890",
     ],
-)  # fmt: skip
+)
 def test_what_many_people_use_is_refused(program: Running, common: str) -> None:
     answer = program.lead.post("/me/passphrase", data={"passphrase": common})
     assert answer.status_code == 422
@@ -232,9 +232,7 @@ def test_a_role_that_does_not_reach_is_told(program: Running) -> None:
 
 
 def test_what_comes_from_another_site_is_refused(program: Running) -> None:
-    answer = program.stranger.post(
-        "/join", data={"pass": "X"}, headers={"Origin": "https://elsewhere.example"}
-    )
+    answer = program.stranger.post("/join", data={"pass": "X"}, headers={"Origin": "https://elsewhere.example"})
     assert answer.status_code == 403
     assert "another site" in answer.text
 

@@ -29,10 +29,7 @@ def instructions() -> list[tuple[str, str]]:
     """The Dockerfile's instructions, lines that go on joined."""
     text = re.sub(r"\\\n\s*", " ", (DEPLOY / "Dockerfile").read_text())
     return [
-        (word, rest)
-        for line in text.splitlines()
-        if line and line[0] != "#"
-        for word, _, rest in [line.partition(" ")]
+        (word, rest) for line in text.splitlines() if line and line[0] != "#" for word, _, rest in [line.partition(" ")]
     ]
 
 
@@ -116,17 +113,13 @@ def elsewhere(tmp_path: Path) -> Path:
     """A copy of the scripts, with a certificate beside it."""
     shutil.copytree(DEPLOY, tmp_path / "deploy")
     asked = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -keyout k.pem -out c.pem -days 2"
-    subprocess.run(
-        [*asked.split(), "-subj", "/CN=cables.example.org"], cwd=tmp_path, capture_output=True, check=True
-    )
+    subprocess.run([*asked.split(), "-subj", "/CN=cables.example.org"], cwd=tmp_path, capture_output=True, check=True)
     return tmp_path
 
 
 def https(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """What the script says."""
-    return subprocess.run(
-        ["bash", "deploy/https.sh", *words], cwd=folder, capture_output=True, text=True, check=False
-    )
+    return subprocess.run(["bash", "deploy/https.sh", *words], cwd=folder, capture_output=True, text=True, check=False)
 
 
 @pytest.mark.parametrize(

@@ -25,9 +25,7 @@ def elsewhere(tmp_path: Path) -> Path:
 
 def ran(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """What the script does."""
-    return subprocess.run(
-        ["bash", "deploy/run.sh", *words], cwd=folder, capture_output=True, text=True, check=False
-    )
+    return subprocess.run(["bash", "deploy/run.sh", *words], cwd=folder, capture_output=True, text=True, check=False)
 
 
 def test_it_starts_with_the_demo_or_empty(elsewhere: Path) -> None:

@@ -57,7 +57,5 @@ def test_an_old_interpreter_is_told_too(elsewhere: Path) -> None:
 
 
 def test_a_python_without_venv_is_told_with_the_package_to_install(elsewhere: Path) -> None:
-    bare = script(
-        elsewhere / "bare", 'case "$*" in *ensurepip*) exit 1 ;; esac', f'exec {sys.executable} "$@"'
-    )
+    bare = script(elsewhere / "bare", 'case "$*" in *ensurepip*) exit 1 ;; esac', f'exec {sys.executable} "$@"')
     assert "apt-get install python3-venv" in refusal(elsewhere, python=bare)

@@ -51,9 +51,7 @@ def said(program: Running, sheet: Path, answers: Answers, *, dry: bool = False) 
         (False, "quarantined", "1 in service, 3 quarantined"),
     ],
 )
-def test_page_and_command_ask_the_same(
-    sqlite_url: str, tmp_path: Path, between: bool, low_end: str, ends: str
-) -> None:
+def test_page_and_command_ask_the_same(sqlite_url: str, tmp_path: Path, between: bool, low_end: str, ends: str) -> None:
     sheet = tmp_path / "tests.csv"
     sheet.write_text(TESTS)
     with running(sqlite_url) as program:
@@ -76,8 +74,11 @@ def test_page_and_command_ask_the_same(
         assert count(program, Test) == 0
         assert f"The items of this sheet become: {ends}." in said(program, sheet, Answers(between=between))
         assert states(program) == {
-            "low end": low_end, "high end": "in_service", "third": "quarantined", "fourth": "quarantined",
-        }  # fmt: skip
+            "low end": low_end,
+            "high end": "in_service",
+            "third": "quarantined",
+            "fourth": "quarantined",
+        }
         again = tried(program, TESTS, between="")  # it was said once, so nobody is asked again
         assert again.status_code == 200
 

@@ -8,7 +8,6 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from service.exchange.sheets.core import cells
-from service.exchange.sheets.core.asked import look
 from service.exchange.sheets.core.columns import unit_in
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import (
@@ -22,7 +21,9 @@ from service.exchange.sheets.core.days import (
     unclear,
 )
 from service.exchange.sheets.core.faults import understood
+from service.exchange.sheets.core.request import look
 from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
+from service.exchange.sheets.core.states import StateCell, read_state
 from service.gear.core import End, ItemState
 from service.kit.csvs import write_csv
 from service.kit.lengths import LONGEST_MM, Unit, parse_length
@@ -37,14 +38,28 @@ from service.wiring.faults import TOLD, Fault, FaultClass, Told
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ("10ft XLR", (3048, "10ft")), ("XLR M-F, 25'", (7620, "25'")), ("Cat5 trunk, 30 m", (30000, "30 m")),
-        ("mic cable 7'6\" black", (2286, "7'6\"")), ("10-ft patch", (3048, "10-ft")), ("2.5 m lead", (2500, "2.5 m")),
-        ("7 ft 6 in, black", (2286, "7 ft 6 in")), ("10 ft 8 channels", (3048, "10 ft")),
-        ("10 ft, or 10ft", (3048, "10ft")), ("10 ft or 12 ft", None), ("XLR 3 M-F", None), ("3 m to f", None),
-        ("3 M/F", None), ("1/4 m", None), ("16x4 m", None), ("8 channel hub", None), ("A-10ft", None),
-        ("999 m of it", None), ("0 ft", None), ("", None),
+        ("10ft XLR", (3048, "10ft")),
+        ("XLR M-F, 25'", (7620, "25'")),
+        ("Cat5 trunk, 30 m", (30000, "30 m")),
+        ("mic cable 7'6\" black", (2286, "7'6\"")),
+        ("10-ft patch", (3048, "10-ft")),
+        ("2.5 m lead", (2500, "2.5 m")),
+        ("7 ft 6 in, black", (2286, "7 ft 6 in")),
+        ("10 ft 8 channels", (3048, "10 ft")),
+        ("10 ft, or 10ft", (3048, "10ft")),
+        ("10 ft or 12 ft", None),
+        ("XLR 3 M-F", None),
+        ("3 m to f", None),
+        ("3 M/F", None),
+        ("1/4 m", None),
+        ("16x4 m", None),
+        ("8 channel hub", None),
+        ("A-10ft", None),
+        ("999 m of it", None),
+        ("0 ft", None),
+        ("", None),
     ],
-)  # fmt: skip
+)
 def test_a_length_within_words(words: str, told: tuple[int, str] | None) -> None:
     assert cells.length_in(words) == told
 
@@ -73,10 +88,16 @@ def test_any_words_tell_a_length_or_none(words: str) -> None:
 @pytest.mark.parametrize(
     ("text", "unit", "mm"),
     [
-        ("10'", None, 3048), ("10 ft", None, 3048), ("3 m", None, 3000), ("7'6\"", None, 2286), ("10-ft", None, 3048),
-        ("10", Unit.FEET, 3048), ("3,5", Unit.METERS, 3500), ("10 ft", Unit.METERS, 3048),
+        ("10'", None, 3048),
+        ("10 ft", None, 3048),
+        ("3 m", None, 3000),
+        ("7'6\"", None, 2286),
+        ("10-ft", None, 3048),
+        ("10", Unit.FEET, 3048),
+        ("3,5", Unit.METERS, 3500),
+        ("10 ft", Unit.METERS, 3048),
     ],
-)  # fmt: skip
+)
 def test_lengths(text: str, unit: Unit | None, mm: int) -> None:
     # an inch is 25.4 mm: the international yard and pound agreement of 1959 (from memory)
     assert cells.read_length(text, unit) == mm
@@ -92,9 +113,19 @@ def test_a_length_that_is_none_is_told(text: str, said: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["2026-10-06", "2026/10/6", "Oct 6, 2026", "October 6 2026", "6 Oct 26", "6th October 2026", "Tue, Oct 6, 2026",
-     "06-OCT-2026", "2026-10-06 19:30", "2026-10-06T19:30:00"],
-)  # fmt: skip
+    [
+        "2026-10-06",
+        "2026/10/6",
+        "Oct 6, 2026",
+        "October 6 2026",
+        "6 Oct 26",
+        "6th October 2026",
+        "Tue, Oct 6, 2026",
+        "06-OCT-2026",
+        "2026-10-06 19:30",
+        "2026-10-06T19:30:00",
+    ],
+)
 def test_days_that_are_plain(text: str) -> None:
     assert read_day(text).on == date(2026, 10, 6)
 
@@ -116,9 +147,22 @@ def test_days_that_may_be_two_are_asked() -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["Oct 2024", "Oct. 2024", "October, 2024", "10/2024", "10-2024", "10.2024", "2024-10", "2024/10", "Oct-24",
-     "Oct-2024", "Oct/2024", "Oct ’24", "OCT '24"],
-)  # fmt: skip
+    [
+        "Oct 2024",
+        "Oct. 2024",
+        "October, 2024",
+        "10/2024",
+        "10-2024",
+        "10.2024",
+        "2024-10",
+        "2024/10",
+        "Oct-24",
+        "Oct-2024",
+        "Oct/2024",
+        "Oct ’24",
+        "OCT '24",
+    ],
+)
 def test_a_month_is_its_first_day_and_said_so(text: str) -> None:
     assert read_day(text) == Day(date(2024, 10, 1), exact=False)
 
@@ -127,9 +171,7 @@ def test_a_year_is_its_first_day_and_said_so() -> None:
     assert read_day("2024") == Day(date(2024, 1, 1), exact=False)
 
 
-@pytest.mark.parametrize(
-    "text", ["10/24", "Oct 24", "24-Oct", "13/2024", "2024-13", "0/2024", "2024-25", "10/1924"]
-)
+@pytest.mark.parametrize("text", ["10/24", "Oct 24", "24-Oct", "13/2024", "2024-13", "0/2024", "2024-25", "10/1924"])
 def test_what_may_be_a_day_or_no_month_is_refused(text: str) -> None:
     with pytest.raises(Invalid, match="is not a date"):
         read_day(text)
@@ -157,16 +199,23 @@ def test_times(text: str, at: time) -> None:
 
 @pytest.mark.parametrize(
     ("text", "cents"),
-    [("$18.50", 1850), ("18.5", 1850), ("USD 18", 1800), ("1,234.50", 123450), ("18,50", 1850), ("18,5", 1850),
-     ("1.234,50", 123450), ("$ 1234,50", 123450), ("1,234", 123400)],
-)  # fmt: skip
+    [
+        ("$18.50", 1850),
+        ("18.5", 1850),
+        ("USD 18", 1800),
+        ("1,234.50", 123450),
+        ("18,50", 1850),
+        ("18,5", 1850),
+        ("1.234,50", 123450),
+        ("$ 1234,50", 123450),
+        ("1,234", 123400),
+    ],
+)
 def test_money(text: str, cents: int) -> None:
     assert cells.read_money(text) == cents
 
 
-@given(
-    st.integers(0, 9_999_999), st.sampled_from(["{0:,}.{1:02}", "{0}.{1:02}", "{0},{1:02}", "${0:,}.{1:02}"])
-)
+@given(st.integers(0, 9_999_999), st.sampled_from(["{0:,}.{1:02}", "{0}.{1:02}", "{0},{1:02}", "${0:,}.{1:02}"]))
 def test_any_amount_is_read_with_either_decimal_sign(cents: int, form: str) -> None:
     written = form.format(*divmod(cents, 100))
     assert cells.read_money(written) == cents
@@ -181,9 +230,12 @@ def test_an_amount_that_may_be_two_is_refused(text: str) -> None:
 
 def test_states_counts_and_gauges() -> None:
     words = ("OK", "Backup", "broken!", "Missing")
-    assert [cells.read_state(word).state for word in words] == [
-        ItemState.IN_SERVICE, ItemState.SPARE, ItemState.QUARANTINED, ItemState.LOST,
-    ]  # fmt: skip
+    assert [read_state(word).state for word in words] == [
+        ItemState.IN_SERVICE,
+        ItemState.SPARE,
+        ItemState.QUARANTINED,
+        ItemState.LOST,
+    ]
     assert [cells.read_count("12"), cells.read_count("12.0"), cells.read_gauge("24 AWG")] == [12, 12, 24]
     assert {cells.read_count(text) for text in ("4", "x4", "4x", "4 pcs.", "4 ea", "4 cables")} == {4}
     for wrong in ("0", "-1", "201", "x", "", "4 ft", "4 or 5"):
@@ -193,25 +245,30 @@ def test_states_counts_and_gauges() -> None:
 
 @pytest.mark.parametrize(
     ("cell", "condition"),
-    [("Fair", "Fair"), (" worn. ", "worn"), ("good / fair", "good / fair"), ("old but works", "old but works"),
-     ("Poor condition", "Poor"), ("fair cond.", "fair"), ("like-new", "like-new")],
-)  # fmt: skip
+    [
+        ("Fair", "Fair"),
+        (" worn. ", "worn"),
+        ("good / fair", "good / fair"),
+        ("old but works", "old but works"),
+        ("Poor condition", "Poor"),
+        ("fair cond.", "fair"),
+        ("like-new", "like-new"),
+    ],
+)
 def test_a_cell_that_tells_how_gear_looks_names_no_state(cell: str, condition: str) -> None:
-    assert cells.read_state(cell) == cells.Said(None, condition)
+    assert read_state(cell) == StateCell(None, condition)
 
 
 USABLE_WORDS = st.sampled_from(["good", "OK", "fair", "worn", "Poor", "works"])
 
 
-@given(
-    st.lists(USABLE_WORDS, min_size=1, max_size=3), st.sampled_from([" / ", "/", ", ", " but ", "-", " and "])
-)
+@given(st.lists(USABLE_WORDS, min_size=1, max_size=3), st.sampled_from([" / ", "/", ", ", " but ", "-", " and "]))
 def test_words_for_what_can_be_used_say_no_other_state_together(words: list[str], joint: str) -> None:
-    said = cells.read_state(joint.join(words))
+    said = read_state(joint.join(words))
     assert said.state in (ItemState.IN_SERVICE, None)
     assert (said.state is None) == bool(said.condition)
     with pytest.raises(Invalid, match="is no state"):
-        cells.read_state(joint.join([*words, "dead"]))
+        read_state(joint.join([*words, "dead"]))
 
 
 @settings(max_examples=300)
@@ -221,11 +278,21 @@ def test_words_for_what_can_be_used_say_no_other_state_together(words: list[str]
 @example("1" * 80)
 def test_any_text_is_a_value_or_a_sentence(text: str) -> None:
     for read in (
-        lambda cell: cells.read_length(cell, Unit.FEET), cells.read_money, cells.read_count, cells.read_gauge,
-        cells.read_state, lambda cell: cells.read_line(cell, "label"), read_day,
-        lambda cell: read_day(cell, Order.DAY_FIRST), read_time, read_moment,
-        lambda cell: understood(cell, BUILTIN["xlr3"]), lambda cell: wiring_in(cell, "hub"), kind_in, unit_in,
-    ):  # fmt: skip
+        lambda cell: cells.read_length(cell, Unit.FEET),
+        cells.read_money,
+        cells.read_count,
+        cells.read_gauge,
+        read_state,
+        lambda cell: cells.read_line(cell, "label"),
+        read_day,
+        lambda cell: read_day(cell, Order.DAY_FIRST),
+        read_time,
+        read_moment,
+        lambda cell: understood(cell, BUILTIN["xlr3"]),
+        lambda cell: wiring_in(cell, "hub"),
+        kind_in,
+        unit_in,
+    ):
         with suppress(Invalid):
             read(text)
 
@@ -233,9 +300,7 @@ def test_any_text_is_a_value_or_a_sentence(text: str) -> None:
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
 def test_any_separator_and_encoding(separator: str, encoding: str) -> None:
-    text = (
-        separator.join(("Name", "Length", "Place")) + "\r\n" + separator.join(("Café", "10 ft", '"a, b; c"'))
-    )
+    text = separator.join(("Name", "Length", "Place")) + "\r\n" + separator.join(("Café", "10 ft", '"a, b; c"'))
     sheet = read_sheet(read_bytes(f"{text}\r\n\r\n".encode(encoding)))
     assert sheet.header == ("Name", "Length", "Place")
     assert [(line.number, line.cells) for line in sheet.lines] == [(2, ("Café", "10 ft", "a, b; c"))]
@@ -247,11 +312,15 @@ def test_a_column_without_a_name_is_one_where_it_holds_something() -> None:
     assert sheet.header == ("Name", "Length", "Place", "")
     assert sheet.numbers == (1, 3, 4, 5)
     assert [line.cells for line in sheet.lines] == [
-        ("low end", "10 ft", "Rack 1", "from the old case"), ("high end", "5 ft", "", ""),
-    ]  # fmt: skip
+        ("low end", "10 ft", "Rack 1", "from the old case"),
+        ("high end", "5 ft", "", ""),
+    ]
     assert [(column.name, column.key) for column in look(text).columns] == [
-        ("Name", "label"), ("Length", "length"), ("Place", "place"), ("Column 5", ""),
-    ]  # fmt: skip
+        ("Name", "label"),
+        ("Length", "length"),
+        ("Place", "place"),
+        ("Column 5", ""),
+    ]
     with pytest.raises(Invalid, match="Line 2 has 4 cells, and there are 3 columns"):
         read_sheet("Name,Length,\nlow end,10 ft,Rack 1,left\n")
     assert read_sheet(f"Name,Length{',' * 900_000}\n" + "a,1 m\n" * 9_000).header == ("Name", "Length")
@@ -260,12 +329,18 @@ def test_a_column_without_a_name_is_one_where_it_holds_something() -> None:
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (b"", "nothing in it"), (b"Name,Length\n", "none below"), (b"PK\x03\x04rest", "Save as"),
-        (b"Name\0", "no text"), (b'Name,Length\nx,"10\ny,10', "Line 2"), (b"a,b\n1,2,3\n", "Line 2 has 3 cells"),
-        (b"x" * 2_000_001, "2 MB are the most"), (b"a,b\n" + b"1,2\n" * 10_001, "10,000 are the most"),
-        (b"a,b\n1," + b"x" * 2_001 + b"\n", "a cell of 2001"), (b"a," * 61 + b"b\n1\n", "60 are the most"),
+        (b"", "nothing in it"),
+        (b"Name,Length\n", "none below"),
+        (b"PK\x03\x04rest", "Save as"),
+        (b"Name\0", "no text"),
+        (b'Name,Length\nx,"10\ny,10', "Line 2"),
+        (b"a,b\n1,2,3\n", "Line 2 has 3 cells"),
+        (b"x" * 2_000_001, "2 MB are the most"),
+        (b"a,b\n" + b"1,2\n" * 10_001, "10,000 are the most"),
+        (b"a,b\n1," + b"x" * 2_001 + b"\n", "a cell of 2001"),
+        (b"a," * 61 + b"b\n1\n", "60 are the most"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_sheet_is_told(content: bytes, said: str) -> None:
     with pytest.raises(Invalid, match=said):
         read_sheet(read_bytes(content))
@@ -323,10 +398,24 @@ def test_what_the_log_says_of_evidence_is_that_evidence_again(kind: Told, note: 
 
 @pytest.mark.parametrize(
     "words",
-    ["Speaker cable", "speaker cable NL4", "banana lead", "powerCON cable", "Extension cord", "Power cable (IEC)",
-     "HDMI cable", "MIDI cable", "DMX cable", "RCA cable", "AC cord", "ext cord 2", "Ext. cord",
-     "ext lead", "drop cord"],
-)  # fmt: skip
+    [
+        "Speaker cable",
+        "speaker cable NL4",
+        "banana lead",
+        "powerCON cable",
+        "Extension cord",
+        "Power cable (IEC)",
+        "HDMI cable",
+        "MIDI cable",
+        "DMX cable",
+        "RCA cable",
+        "AC cord",
+        "ext cord 2",
+        "Ext. cord",
+        "ext lead",
+        "drop cord",
+    ],
+)
 def test_a_lead_that_is_no_microphone_wiring_is_told(words: str) -> None:
     assert no_microphone_in(words)
 

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.exchange.sheets.core.asked import look
-from service.exchange.sheets.core.columns import GEAR, KNOWN, TESTS, guess, is_tests, unit_in
+from service.exchange.sheets.core.columns import guess, is_tests, unit_in
+from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS
+from service.exchange.sheets.core.request import look
 from service.exchange.sheets.core.sheet import read_sheet
 from service.kit.lengths import Unit
 
@@ -14,13 +15,17 @@ from service.kit.lengths import Unit
     ("header", "fields"),
     [
         (("Name", "Label", "Length"), ("", "label", "length")),
-        (("Name", "Cable length (ft)", "Connector", "Location", "Bought", "Price", "Notes", "Qty"),
-         ("label", "length", "wiring", "place", "bought_on", "price", "note", "count")),
-        (("#", "Cable Type", "Where is it?", "Purchase Date", "Unit cost", "Condition"),
-         ("label", "kind", "place", "bought_on", "price", "state")),
+        (
+            ("Name", "Cable length (ft)", "Connector", "Location", "Bought", "Price", "Notes", "Qty"),
+            ("label", "length", "wiring", "place", "bought_on", "price", "note", "count"),
+        ),
+        (
+            ("#", "Cable Type", "Where is it?", "Purchase Date", "Unit cost", "Condition"),
+            ("label", "kind", "place", "bought_on", "price", "state"),
+        ),
         (("", "Fjord"), ("", "")),
     ],
-)  # fmt: skip
+)
 def test_columns_are_guessed_from_common_words(header: tuple[str, ...], fields: tuple[str, ...]) -> None:
     if header == ("Name", "Label", "Length"):
         assert sorted(guess(GEAR, header)) == ["", "label", "length"]
@@ -32,14 +37,17 @@ def test_a_sheet_of_tests_is_told_from_one_of_gear() -> None:
     assert is_tests(("Cable", "Date", "Result", "Problem"))
     assert not is_tests(("Cable", "Length", "Date", "Status"))
     assert guess(TESTS, ("Cable", "Tested on", "Pass/Fail", "Problem", "Fix")) == (
-        "code", "tested_at", "verdict", "fault", "repair",
-    )  # fmt: skip
+        "code",
+        "tested_at",
+        "verdict",
+        "fault",
+        "repair",
+    )
     assert unit_in("Length [m]") is Unit.METERS
 
 
 GEAR_HEADINGS = {
-    "label": ("Cable #", "Cable No.", "Item number", "Desc.", "Serial #", "Which cable", "Inv. No.",
-              "Inventory #"),
+    "label": ("Cable #", "Cable No.", "Item number", "Desc.", "Serial #", "Which cable", "Inv. No.", "Inventory #"),
     "kind": ("Cable type", "Type of cable", "Category"),
     "wiring": ("Conn.", "Connector(s)", "Plug type", "Item connectors"),
     "length": ("Len", "Len.", "Len (ft)", "Length in feet", "Cable len"),
@@ -52,44 +60,69 @@ GEAR_HEADINGS = {
     "state": ("Cond.", "Cond", "Status", "Works?", "Good?", "Cable condition"),
     "count": ("Qty", "Qty.", "# of", "No. of cables", "How many?", "Quantity on hand"),
     "note": ("Comments", "Notes / Comments", "Misc.", "Item notes"),
-    "": ("Tested by", "Date tested", "Last test date", "Repair date", "Total cost", "Due date", "No. of tests",
-         "Total length", "Color", "Cable color", "Test status", "Needs repair?"),
-}  # fmt: skip
+    "": (
+        "Tested by",
+        "Date tested",
+        "Last test date",
+        "Repair date",
+        "Total cost",
+        "Due date",
+        "No. of tests",
+        "Total length",
+        "Color",
+        "Cable color",
+        "Test status",
+        "Needs repair?",
+    ),
+}
 TESTS_HEADINGS = {
     "code": ("Cable #", "Cable No.", "Item", "Which cable?", "Tag #"),
     "tested_at": ("Tested on", "Date", "Date tested", "Test date", "Last tested", "Last test", "Checked on"),
     "verdict": ("P/F", "Pass / Fail?", "Pass or fail", "Result", "Works?", "Cable status", "OK?"),
-    "fault": ("Problem", "What’s wrong", "What's wrong?", "Whats wrong", "What is wrong", "Symptoms", "Issue",
-              "Problem description"),
+    "fault": (
+        "Problem",
+        "What’s wrong",
+        "What's wrong?",
+        "Whats wrong",
+        "What is wrong",
+        "Symptoms",
+        "Issue",
+        "Problem description",
+    ),
     "end": ("End", "Bad end", "Which end?"),
     "repair": ("Fix", "Repair", "Repair done", "What was done"),
     "note": ("Comments", "Notes", "Remarks"),
-    "": ("Tested by", "Checked by", "Tester", "Due date", "Next test due", "Purchase date", "Date repaired",
-         "Cable type", "Cable length", "Needs repair?", "Repaired by", "How many?", "How often"),
-}  # fmt: skip
+    "": (
+        "Tested by",
+        "Checked by",
+        "Tester",
+        "Due date",
+        "Next test due",
+        "Purchase date",
+        "Date repaired",
+        "Cable type",
+        "Cable length",
+        "Needs repair?",
+        "Repaired by",
+        "How many?",
+        "How often",
+    ),
+}
 
 
-@pytest.mark.parametrize(
-    ("key", "name"), [(key, name) for key, names in GEAR_HEADINGS.items() for name in names]
-)
+@pytest.mark.parametrize(("key", "name"), [(key, name) for key, names in GEAR_HEADINGS.items() for name in names])
 def test_a_heading_of_gear(key: str, name: str) -> None:
     assert guess(GEAR, (name,)) == (key,)
     assert guess(GEAR, (f"{name.upper()} :",)) == (key,)
 
 
-@pytest.mark.parametrize(
-    ("key", "name"), [(key, name) for key, names in TESTS_HEADINGS.items() for name in names]
-)
+@pytest.mark.parametrize(("key", "name"), [(key, name) for key, names in TESTS_HEADINGS.items() for name in names])
 def test_a_heading_of_tests(key: str, name: str) -> None:
     assert guess(TESTS, (name,)) == (key,)
     assert guess(TESTS, (f"{name.lower()}.",)) == (key,)
 
 
-@given(
-    st.lists(
-        st.sampled_from(sorted({name for names in GEAR_HEADINGS.values() for name in names})), unique=True
-    )
-)
+@given(st.lists(st.sampled_from(sorted({name for names in GEAR_HEADINGS.values() for name in names})), unique=True))
 def test_each_field_is_guessed_once_at_most(header: list[str]) -> None:
     for fields in (GEAR, TESTS):
         found = [key for key in guess(fields, header) if key]
@@ -127,8 +160,10 @@ def test_a_column_whose_cells_say_what_each_piece_is_tells_its_kind() -> None:
         return [column.key for column in look(text).columns]
 
     assert keys("Cable #,What,Len\n1,XLR cable,10 ft\n2,stage box,\n3,speaker cable,25 ft\n") == [
-        "label", "kind", "length",
-    ]  # fmt: skip
+        "label",
+        "kind",
+        "length",
+    ]
     assert keys("Cable #,What,Len\n1,red tape,10 ft\n2,XLR cable,5 ft\n3,blue,5 ft\n") == [
         "label",
         "",

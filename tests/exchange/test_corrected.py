@@ -41,9 +41,7 @@ def logged(program: Running, note: str, verdict: str = "fail") -> str:
         ),
     ],
 )
-def test_the_earlier_test_is_named_where_a_row_was_put_right(
-    program: Running, right: str, line: int, old: str
-) -> None:
+def test_the_earlier_test_is_named_where_a_row_was_put_right(program: Running, right: str, line: int, old: str) -> None:
     brought_in(program, GEAR)
     brought_in(program, SHEET)
     corrected = SHEET.replace("2025-10-01,,fail,pin 2 open", right)
@@ -58,9 +56,7 @@ def test_the_earlier_test_is_named_where_a_row_was_put_right(
     assert SAID not in tried(program, corrected).text  # it is in the log now
     assert program.lead.post(f"{earlier}/void", data={"op": op(), "reason": "typed wrong"}).status_code == 303
     again = corrected.replace(right, "2025-10-01,,fail,pins 2 and 3 short")
-    assert (
-        tried(program, again).text.count(SAID) == 1
-    )  # of the one that was brought in since, not of the voided one
+    assert tried(program, again).text.count(SAID) == 1  # of the one that was brought in since, not of the voided one
 
 
 def test_a_moment_that_was_put_right(sqlite_url: str) -> None:
@@ -85,10 +81,16 @@ def test_a_test_by_phone_needs_no_words(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         brought_in(program, GEAR)
         sent = {
-            "id": str(uuid4()), "item": "7K3M9U", "session": None, "tested_at": "2025-10-01T19:00:00-04:00",
-            "method": "two_ended", "joined": None, "probed": "all",
-            "evidence": [{"class": "intermittent", "end": "B", "note": ""}], "note": "",
-        }  # fmt: skip
+            "id": str(uuid4()),
+            "item": "7K3M9U",
+            "session": None,
+            "tested_at": "2025-10-01T19:00:00-04:00",
+            "method": "two_ended",
+            "joined": None,
+            "probed": "all",
+            "evidence": [{"class": "intermittent", "end": "B", "note": ""}],
+            "note": "",
+        }
         answer = program.lead.post("/api/v1/tests", json=sent)
         assert answer.status_code == 201, answer.text
         assert count(program, Test) == 1

@@ -20,54 +20,80 @@ NOUNS = st.sampled_from(["pin ", "Pin", "conductor ", "CONTACT ", "pin #", "cont
 NUMBERS = st.sampled_from(["1", "2", "3"])
 TWO = st.permutations(["1", "2", "3"]).map(lambda three: tuple(three[:2]))
 JOINS = st.sampled_from([" and ", " to ", "-", " – ", "/", ", ", ", and ", " & "])
-AFTER = st.sampled_from(
-    ["", ".", " at B", " at the plug", ", cracked boot", "; ", " (female end)", " since the rain"]
-)
+AFTER = st.sampled_from(["", ".", " at B", " at the plug", ", cracked boot", "; ", " (female end)", " since the rain"])
 DENIALS = st.sampled_from(["no ", "not ", "Never ", "isn't ", "without "])
 WORDS = st.sampled_from(
     ["dead", "open", "short", "shorted", "broken wire", "polarity", "swapped", "reversed", "touches"]
 )
 PROSE = st.lists(
     st.sampled_from(
-        ["after", "3", "2", "1", "shows", "inch", "ft", "weeks", "the", "cable", "channel", "1/4", "cut", "jacket",
-         "cap", "2 days", "at 3 m", "ok", "song", "2.5"]
+        [
+            "after",
+            "3",
+            "2",
+            "1",
+            "shows",
+            "inch",
+            "ft",
+            "weeks",
+            "the",
+            "cable",
+            "channel",
+            "1/4",
+            "cut",
+            "jacket",
+            "cap",
+            "2 days",
+            "at 3 m",
+            "ok",
+            "song",
+            "2.5",
+        ]
     ),
     max_size=5,
-).map(" ".join)  # fmt: skip
+).map(" ".join)
 ANYTHING = st.one_of(
     st.text(max_size=120),
     st.lists(
         st.one_of(WORDS, PROSE, NOUNS, JOINS, NUMBERS, DENIALS, st.sampled_from([";", "or", "#", "?", "no signal"])),
         max_size=9,
     ).map(" ".join),
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize(
     ("words", "fault_class", "conductors"),
     [
-        ("open 2", FaultClass.OPEN, ("2",)), ("Pin 2 open at B", FaultClass.OPEN, ("2",)),
-        ("no continuity on pin 3", FaultClass.OPEN, ("3",)), ("dead pin 2", FaultClass.OPEN, ("2",)),
-        ("broken wire at pin 2", FaultClass.OPEN, ("2",)), ("#2 open", FaultClass.OPEN, ("2",)),
+        ("open 2", FaultClass.OPEN, ("2",)),
+        ("Pin 2 open at B", FaultClass.OPEN, ("2",)),
+        ("no continuity on pin 3", FaultClass.OPEN, ("3",)),
+        ("dead pin 2", FaultClass.OPEN, ("2",)),
+        ("broken wire at pin 2", FaultClass.OPEN, ("2",)),
+        ("#2 open", FaultClass.OPEN, ("2",)),
         ("pin 2 on female end is open", FaultClass.OPEN, ("2",)),
-        ("short 2-3", FaultClass.SHORT, ("2", "3")), ("short between 2 and 3", FaultClass.SHORT, ("2", "3")),
-        ("pin 2 shorted to pin 3", FaultClass.SHORT, ("2", "3")), ("short 1 to 3", FaultClass.SHORT, ("1", "3")),
+        ("short 2-3", FaultClass.SHORT, ("2", "3")),
+        ("short between 2 and 3", FaultClass.SHORT, ("2", "3")),
+        ("pin 2 shorted to pin 3", FaultClass.SHORT, ("2", "3")),
+        ("short 1 to 3", FaultClass.SHORT, ("1", "3")),
         ("pins 1, 2 and 3 touch", FaultClass.SHORT, ("1", "2", "3")),
         ("pins 2 and 3 swapped", FaultClass.REVERSED_PAIR, ("2", "3")),
         ("polarity reversed", FaultClass.REVERSED_PAIR, ("2", "3")),
         ("out of phase", FaultClass.REVERSED_PAIR, ("2", "3")),
-        ("Shield open", FaultClass.OPEN, ("1",)), ("shield wire broken", FaultClass.OPEN, ("1",)),
-        ("pin 1 broken", FaultClass.OPEN, ("1",)), ("Pin 3 is disconnected", FaultClass.OPEN, ("3",)),
-        ("hot open", FaultClass.OPEN, ("2",)), ("the ground is open", FaultClass.OPEN, ("1",)),
-        ("broken shield", FaultClass.OPEN, ("1",)), ("hot shorted to shield", FaultClass.SHORT, ("1", "2")),
-        ("pin 2 to shell", FaultClass.SHORT, ("2", "As", "Bs")), ("pin 2 to shell at B", FaultClass.SHORT, ("2", "Bs")),
+        ("Shield open", FaultClass.OPEN, ("1",)),
+        ("shield wire broken", FaultClass.OPEN, ("1",)),
+        ("pin 1 broken", FaultClass.OPEN, ("1",)),
+        ("Pin 3 is disconnected", FaultClass.OPEN, ("3",)),
+        ("hot open", FaultClass.OPEN, ("2",)),
+        ("the ground is open", FaultClass.OPEN, ("1",)),
+        ("broken shield", FaultClass.OPEN, ("1",)),
+        ("hot shorted to shield", FaultClass.SHORT, ("1", "2")),
+        ("pin 2 to shell", FaultClass.SHORT, ("2", "As", "Bs")),
+        ("pin 2 to shell at B", FaultClass.SHORT, ("2", "Bs")),
         ("Pin 3 shorted to the shell, end A", FaultClass.SHORT, ("3", "As")),
         ("hot and cold reversed", FaultClass.REVERSED_PAIR, ("2", "3")),
     ],
-)  # fmt: skip
-def test_what_names_its_conductors_is_read(
-    words: str, fault_class: FaultClass, conductors: tuple[str, ...]
-) -> None:
+)
+def test_what_names_its_conductors_is_read(words: str, fault_class: FaultClass, conductors: tuple[str, ...]) -> None:
     [found] = understood(words, XLR).faults
     assert (found.fault_class, set(found.conductors)) == (fault_class, set(conductors))
     assert not understood(words, XLR).evidence
@@ -76,18 +102,51 @@ def test_what_names_its_conductors_is_read(
 @pytest.mark.parametrize(
     "words",
     [
-        "dead after 3 shows", "no short between 2 and 3", "broken wire 1 inch", "polarity ok, cut jacket",
-        "open 2 inches from the plug", "open 2 places", "open on 2 occasions", "short 2 ft in", "swapped 2 weeks ago",
-        "swapped the plug", "polarity checked", "pin 1 or 2 open", "open 2 or 3", "maybe pin 2 open", "pin 2 open?",
-        "pin 2 not open", "pin 2 isn't open", "pin 2 open, pin 3 ok", "pins 1-3 shorted", "pins 1, 2 and 3 open",
-        "cable #3 dead", "pin 2 open and pin 3 open", "pin 2 open, 3 shorted", "short 3 m cable", "open 2.5 m in",
-        "3 pin connector open", "pin 3 replaced, dead again", "short on channel 2 and 3", "pin 7 open",
-        "pin 2 opens when bent", "touch up pins 2 and 3", "open pin 2 3",
-        "pin 1 broken off", "pin 2 open, broken boot and pin 3 bent", "cold joint", "cold solder joint at pin 2",
-        "shell", "shell cracked", "shield ok, pin 2 bent", "shield pin 1 open", "pin 2 to pin 3", "shell loose",
+        "dead after 3 shows",
+        "no short between 2 and 3",
+        "broken wire 1 inch",
+        "polarity ok, cut jacket",
+        "open 2 inches from the plug",
+        "open 2 places",
+        "open on 2 occasions",
+        "short 2 ft in",
+        "swapped 2 weeks ago",
+        "swapped the plug",
+        "polarity checked",
+        "pin 1 or 2 open",
+        "open 2 or 3",
+        "maybe pin 2 open",
+        "pin 2 open?",
+        "pin 2 not open",
+        "pin 2 isn't open",
+        "pin 2 open, pin 3 ok",
+        "pins 1-3 shorted",
+        "pins 1, 2 and 3 open",
+        "cable #3 dead",
+        "pin 2 open and pin 3 open",
+        "pin 2 open, 3 shorted",
+        "short 3 m cable",
+        "open 2.5 m in",
+        "3 pin connector open",
+        "pin 3 replaced, dead again",
+        "short on channel 2 and 3",
+        "pin 7 open",
+        "pin 2 opens when bent",
+        "touch up pins 2 and 3",
+        "open pin 2 3",
+        "pin 1 broken off",
+        "pin 2 open, broken boot and pin 3 bent",
+        "cold joint",
+        "cold solder joint at pin 2",
+        "shell",
+        "shell cracked",
+        "shield ok, pin 2 bent",
+        "shield pin 1 open",
+        "pin 2 to pin 3",
+        "shell loose",
         "ring bent",
     ],
-)  # fmt: skip
+)
 def test_what_does_not_stays_words(words: str) -> None:
     found = understood(words, XLR)
     assert found.faults == ()
@@ -97,11 +156,14 @@ def test_what_does_not_stays_words(words: str) -> None:
 @pytest.mark.parametrize(
     ("words", "kind"),
     [
-        ("crackles", FaultClass.INTERMITTENT), ("no noise, cut jacket", FaultClass.DAMAGE),
-        ("resistance ok, bent shell", FaultClass.DAMAGE), ("no signal, crackles", FaultClass.INTERMITTENT),
-        ("not working, noisy", FaultClass.INTERMITTENT), ("pin 2 opens when bent", FaultClass.DAMAGE),
+        ("crackles", FaultClass.INTERMITTENT),
+        ("no noise, cut jacket", FaultClass.DAMAGE),
+        ("resistance ok, bent shell", FaultClass.DAMAGE),
+        ("no signal, crackles", FaultClass.INTERMITTENT),
+        ("not working, noisy", FaultClass.INTERMITTENT),
+        ("pin 2 opens when bent", FaultClass.DAMAGE),
     ],
-)  # fmt: skip
+)
 def test_what_is_denied_is_not_what_was_found(words: str, kind: FaultClass) -> None:
     assert [one.kind for one in understood(words, XLR).evidence] == [kind]
 
@@ -116,9 +178,7 @@ def test_an_open_that_is_named_is_read_however_it_is_written(noun: str, number: 
 
 
 @given(NOUNS, TWO, JOINS, AFTER.filter(lambda after: "since" not in after))
-def test_a_short_takes_the_numbers_that_are_joined(
-    noun: str, two: tuple[str, str], join: str, after: str
-) -> None:
+def test_a_short_takes_the_numbers_that_are_joined(noun: str, two: tuple[str, str], join: str, after: str) -> None:
     one, other = two
     for words in (
         f"short {one}{join}{other}{after}",
@@ -154,9 +214,23 @@ def test_no_number_is_a_conductor_unless_it_is_called_one(words: str) -> None:
 
 @pytest.mark.parametrize(
     "again",
-    ["pin 2, ", "pin 2 and ", "2 and ", "open ", "pin 2 is ", "2-3-", "# ", "pin 2 at a end ", "no ", "1", "wire # 2, ",
-     "pin 2 : ", "short ", "pins 1, and #2 "],
-)  # fmt: skip
+    [
+        "pin 2, ",
+        "pin 2 and ",
+        "2 and ",
+        "open ",
+        "pin 2 is ",
+        "2-3-",
+        "# ",
+        "pin 2 at a end ",
+        "no ",
+        "1",
+        "wire # 2, ",
+        "pin 2 : ",
+        "short ",
+        "pins 1, and #2 ",
+    ],
+)
 def test_a_cell_full_of_the_same_is_read_at_once(again: str) -> None:
     # As long as a cell may be. What takes a riddle's time never ends here; told in milliseconds, it is not timed.
     for words in (again * 300, f"short {again * 300}", f"pins 2{again * 300}x"):
@@ -208,11 +282,7 @@ def test_what_the_log_says_of_conductors_is_read_as_it_was_meant(key: str) -> No
 def test_what_the_log_says_of_moved_wires_comes_back_as_that(key: str) -> None:
     """A wire on the shell's tag, two that are exchanged, a shell that lost its contact: with where they go."""
     wiring = BUILTIN[key]
-    moved = [
-        fault
-        for fault in single_faults(wiring)
-        if fault.landings or fault.conductors[0] not in wiring.by_name
-    ]
+    moved = [fault for fault in single_faults(wiring) if fault.landings or fault.conductors[0] not in wiring.by_name]
     assert any(fault.is_chain for fault in moved)
     for fault in moved:
         if fault.fault_class is not FaultClass.SHORT:

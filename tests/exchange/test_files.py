@@ -93,9 +93,7 @@ def test_what_stays_out_is_said_before_anything_is_written(tmp_path: Path, run) 
     assert told[-4].startswith("line 4: not taken, Total: ")
     assert told[-3] == "A sheet of gear, before anything is written: 1 new, 2 not taken."
     assert told[-2] == "Brought in a sheet of gear: 1 new, 2 not taken."
-    assert (
-        run("import", str(sheet), "--kind", "cable")[1].count("new") == 2
-    )  # the answer for all that say no kind
+    assert run("import", str(sheet), "--kind", "cable")[1].count("new") == 2  # the answer for all that say no kind
     sheet.write_text("Item,Length\nfog juice,6 ft\nTotal,16 ft\n")
     status, said = run("import", str(sheet), database="empty")
     assert status == 1
@@ -137,9 +135,7 @@ def test_a_refusal_names_the_option_that_answers_it(tmp_path: Path, run) -> None
         assert f'--column "NAME={named}"' in refused()
     assert "--gear" in refused()
     options = ["--gear"]
-    assert "There is no column “Gone”; there are Code, Stuff, Size, Got, Got." in refused(
-        "--column", "Gone=note"
-    )
+    assert "There is no column “Gone”; there are Code, Stuff, Size, Got, Got." in refused("--column", "Gone=note")
     assert "say which one: column 4, column 5" in refused("--column", "Got=place")
     assert "is never “weight”; it is one of code, label," in refused("--column", "Size=weight")
     options += ["--column", "Column 4=Bought on", "--column", "column 5=place", "--column", "stuff="]

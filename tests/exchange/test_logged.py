@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import select
 
-from service.exchange.sheets.core.logged import Logged, Said, ids_of
+from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, ids_of
 from service.exchange.sheets.core.tests import _repair
 from service.gear.models import Item
 from service.testlog.housekeeping import verify
@@ -20,30 +20,32 @@ from tests.support.program import Running, running
 DAY = datetime(2025, 10, 1, 16, tzinfo=UTC)
 ROWS = st.lists(
     st.tuples(
-        st.integers(0, 1), st.sampled_from(["pass", "fail"]), st.sampled_from(["", "pin 2 open", "crackles"]),
+        st.integers(0, 1),
+        st.sampled_from(["pass", "fail"]),
+        st.sampled_from(["", "pin 2 open", "crackles"]),
         st.sampled_from(["", "x", "y"]),
     ),
     max_size=6,
-)  # fmt: skip
+)
 
 
-def said(row: tuple[int, str, str, str]) -> Said:
+def said(row: tuple[int, str, str, str]) -> LoggedRow:
     """A row as the sheet's reader makes it."""
     day, verdict, fault, note = row
 
     def id_of(key: object, turn: int) -> UUID:
         return uuid5(UUID(int=0), repr((key, turn)))
 
-    return Said(DAY + timedelta(days=day), verdict, fault, note, partial(id_of, row[:3]))
+    return LoggedRow(DAY + timedelta(days=day), verdict, fault, note, partial(id_of, row[:3]))
 
 
-def log(rows: list[tuple[int, str, str, str]], there: list[Logged]) -> list[Logged]:
+def log(rows: list[tuple[int, str, str, str]], there: list[LoggedTest]) -> list[LoggedTest]:
     """The log after a sheet came in."""
     told = [said(row) for row in rows]
     ids = ids_of(told, there)
     known = {one.id for one in there}
     return there + [
-        Logged(test_id, row.at, row.verdict, "\n".join(filter(None, dict.fromkeys((row.fault, row.note)))))
+        LoggedTest(test_id, row.at, row.verdict, "\n".join(filter(None, dict.fromkeys((row.fault, row.note)))))
         for test_id, row in zip(ids, told, strict=True)
         if test_id not in known
     ]
@@ -58,9 +60,7 @@ def test_each_row_is_a_test_once_in_any_order(rows: list[tuple[int, str, str, st
 
 
 @given(ROWS, st.lists(st.sampled_from(["", "z", "a note"]), min_size=6, max_size=6))
-def test_a_note_that_is_filled_in_makes_no_test(
-    rows: list[tuple[int, str, str, str]], notes: list[str]
-) -> None:
+def test_a_note_that_is_filled_in_makes_no_test(rows: list[tuple[int, str, str, str]], notes: list[str]) -> None:
     once = log(rows, [])
     filled = [(*row[:3], row[3] or note) for row, note in zip(rows, notes, strict=False)]
     assert log(filled, once) == once
@@ -77,11 +77,11 @@ def test_rows_that_are_added_are_all_new_wherever_they_stand(
 
 def test_a_test_that_came_in_under_another_id_is_known() -> None:
     [new] = [said((0, "fail", "pin 2 open", "torn boot"))]
-    before = Logged(uuid4(), DAY, "fail", "Pin 2  open")
+    before = LoggedTest(uuid4(), DAY, "fail", "Pin 2  open")
     assert ids_of([new], [before]) == [before.id]
     assert ids_of([new], [before], {before.id}) == [new.id_of(0)]
-    assert ids_of([new], [Logged(before.id, DAY, "fail", "crackles")]) == [new.id_of(0)]
-    assert ids_of([new], [Logged(before.id, DAY, "pass", "pin 2 open")]) == [new.id_of(0)]
+    assert ids_of([new], [LoggedTest(before.id, DAY, "fail", "crackles")]) == [new.id_of(0)]
+    assert ids_of([new], [LoggedTest(before.id, DAY, "pass", "pin 2 open")]) == [new.id_of(0)]
 
 
 GEAR = "Name,Length\nlow end,10 ft\n"
@@ -150,9 +150,7 @@ def test_what_came_in_under_other_ids_is_known(sqlite_url: str, cells: str, fate
 def test_words_that_are_too_many_together_are_told(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         brought_in(program, GEAR)
-        page = tried(
-            program, f"Cable,Date,Result,Problem,Notes\nlow end,2025-10-01,fail,{'x ' * 300},{'y ' * 300}\n"
-        )
+        page = tried(program, f"Cable,Date,Result,Problem,Notes\nlow end,2025-10-01,fail,{'x ' * 300},{'y ' * 300}\n")
         assert fates(page) == [(2, "Wrong")]
         assert "both together may have 1000" in page.text
 
@@ -179,31 +177,37 @@ def _turned(sheet: str) -> str:
 
 @pytest.mark.parametrize(
     "words",
-    ["no", "N/A", "not fixed", "Not yet", "—", "?", "to do", "None needed", "needs new plug", "pending",
-     "couldn't fix it", "unrepaired"],
-)  # fmt: skip
+    [
+        "no",
+        "N/A",
+        "not fixed",
+        "Not yet",
+        "—",
+        "?",
+        "to do",
+        "None needed",
+        "needs new plug",
+        "pending",
+        "couldn't fix it",
+        "unrepaired",
+    ],
+)
 def test_words_that_tell_of_no_repair_are_none(words: str) -> None:
     assert _repair(words)[:2] == ("", words if " " in words else "")
 
 
-@pytest.mark.parametrize(
-    "words", ["new plug", "opened, joint soldered", "noise gone", "unsoldered and made anew"]
-)
+@pytest.mark.parametrize("words", ["new plug", "opened, joint soldered", "noise gone", "unsoldered and made anew"])
 def test_words_that_tell_of_a_repair_are_one(words: str) -> None:
     assert _repair(words) == (words, "", False)
 
 
 def test_a_fault_that_was_not_fixed_stays_open(sqlite_url: str) -> None:
-    sheet = (
-        "Item,Date,Result,Fault,Fixed\nlow end,2025-09-01,fail,dead,not fixed\nlow end,2025-09-08,pass,,\n"
-    )
+    sheet = "Item,Date,Result,Fault,Fixed\nlow end,2025-09-01,fail,dead,not fixed\nlow end,2025-09-08,pass,,\n"
     with running(sqlite_url) as program:
         brought_in(program, "Name,Kind,Length\nlow end,cable,10 ft\n")
         for _ in range(2):
             assert brought_in(program, sheet).status_code == 200
             assert (count(program, Test), count(program, Repair)) == (2, 0)
         with program.store.reading() as db:
-            assert "not fixed" in {
-                line for test in db.scalars(select(Test)) for line in test.note.splitlines()
-            }
+            assert "not fixed" in {line for test in db.scalars(select(Test)) for line in test.note.splitlines()}
             assert db.scalars(select(Item.state)).one() == "quarantined"

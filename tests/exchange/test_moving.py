@@ -50,9 +50,7 @@ def values(url: str) -> dict[str, list[Any]]:
     """Every value of every table, read by the models and so with their types."""
     store = Store(url)
     with store.reading() as db:
-        found = {
-            table.name: sorted(map(repr, db.execute(table.select()))) for table in metadata.sorted_tables
-        }
+        found = {table.name: sorted(map(repr, db.execute(table.select()))) for table in metadata.sorted_tables}
     store.close()
     return found
 

@@ -18,19 +18,39 @@ from tests.support.program import Running, running
 
 HEAD = "Name,Length,Kind,Place,Qty\n"
 NOT_GEAR = [
-    ("DI box", "box"), ("Tool box", "box"), ("Drum box", "box"), ("Mic stand boom", "boom"), ("Cable tester", "tester"),
-    ("Mic clip", "clip"), ("XLR Y-cable", "a Y-cable"), ("TS instrument cable", "two contacts"),
-    ("Guitar cable", "two contacts"), ("Insert cable", "an insert cable"), ("1/4 inch cable", "quarter-inch plug"),
-    ("Ethernet cable", "connectors that no cable here has"), ("RJ45 patch cable", "connectors that no cable here has"),
-    ("XLR 5-pin cable", "four pins or more"), ("XLR male to male", "two like ends"),
+    ("DI box", "box"),
+    ("Tool box", "box"),
+    ("Drum box", "box"),
+    ("Mic stand boom", "boom"),
+    ("Cable tester", "tester"),
+    ("Mic clip", "clip"),
+    ("XLR Y-cable", "a Y-cable"),
+    ("TS instrument cable", "two contacts"),
+    ("Guitar cable", "two contacts"),
+    ("Insert cable", "an insert cable"),
+    ("1/4 inch cable", "quarter-inch plug"),
+    ("Ethernet cable", "connectors that no cable here has"),
+    ("RJ45 patch cable", "connectors that no cable here has"),
+    ("XLR 5-pin cable", "four pins or more"),
+    ("XLR male to male", "two like ends"),
     ("3.5 mm aux cable", "small plugs"),
-    ("Network hub", "hub"), ("Ethernet switch", "switch"), ("HDMI cable", "no microphone wiring"),
+    ("Network hub", "hub"),
+    ("Ethernet switch", "switch"),
+    ("HDMI cable", "no microphone wiring"),
     ("XLR to bare wire", "an open end"),
-    ("BNC cable", "other connectors"), ("XLR turnaround", "turnaround"), ("cable ties", "cable ties"),
-    ("Total", "is a total"), ("Subtotal:", "is a total"), ("GRAND TOTAL", "is a total"), ("Cable total", "is a total"),
-    ("XLRF-XLRF", "two like ends"), ("TRS to XLR male", "to an XLR plug"), ("Mic cable #1-8", "may be 8 pieces"),
-    ("XLR 1-8", "may be 8 pieces"), ("XLR-01 to XLR-04", "may be 4 pieces"),
-]  # fmt: skip
+    ("BNC cable", "other connectors"),
+    ("XLR turnaround", "turnaround"),
+    ("cable ties", "cable ties"),
+    ("Total", "is a total"),
+    ("Subtotal:", "is a total"),
+    ("GRAND TOTAL", "is a total"),
+    ("Cable total", "is a total"),
+    ("XLRF-XLRF", "two like ends"),
+    ("TRS to XLR male", "to an XLR plug"),
+    ("Mic cable #1-8", "may be 8 pieces"),
+    ("XLR 1-8", "may be 8 pieces"),
+    ("XLR-01 to XLR-04", "may be 4 pieces"),
+]
 
 
 def said_of(page: Any, line: int) -> str:
@@ -47,9 +67,7 @@ def test_what_is_not_surely_gear_of_here_is_not_taken_and_says_why(sqlite_url: s
             rows = [form.format(name) for name, _ in NOT_GEAR]
             rows = [row for row in rows if not (row.startswith("7,") and re.search(r"#|-01|1-8", row))]
             page = tried(program, HEAD + "low end,10 ft,cable,Rack 1,\n" + "".join(rows))
-            assert fates(page) == [(2, "New"), *((line, "Not taken") for line in range(3, 3 + len(rows)))], (
-                form
-            )
+            assert fates(page) == [(2, "New"), *((line, "Not taken") for line in range(3, 3 + len(rows)))], form
             for line, (_, why) in enumerate(NOT_GEAR[: len(rows)], 3):
                 assert why in said_of(page, line)
         assert count(program, Item) == 0
@@ -68,13 +86,18 @@ def test_what_is_not_surely_gear_of_here_is_not_taken_and_says_why(sqlite_url: s
 
 
 GEAR = [
-    ("Snare mic", "10 ft", "cable", "xlr3"), ("Rack 2 tie line", "10 ft", "cable", "xlr3"),
-    ("Mic cable, spare box", "10 ft", "cable", "xlr3"), ("XLR to TRS", "3 m", "cable", "xlr3-to-trs"),
-    ("Stage box", "", "hub", "d25-to-xlr8"), ("8 channel box", "", "hub", "d25-to-xlr8"),
-    ("Marimba 1-2", "10 ft", "cable", "xlr3"), ("Hub D25", "", "hub", "d25-to-xlr8"),
-    ("Cat 5 snake", "50 ft", "trunk", "8p8c"), ("Cable to the DI box", "10 ft", "cable", "xlr3"),
+    ("Snare mic", "10 ft", "cable", "xlr3"),
+    ("Rack 2 tie line", "10 ft", "cable", "xlr3"),
+    ("Mic cable, spare box", "10 ft", "cable", "xlr3"),
+    ("XLR to TRS", "3 m", "cable", "xlr3-to-trs"),
+    ("Stage box", "", "hub", "d25-to-xlr8"),
+    ("8 channel box", "", "hub", "d25-to-xlr8"),
+    ("Marimba 1-2", "10 ft", "cable", "xlr3"),
+    ("Hub D25", "", "hub", "d25-to-xlr8"),
+    ("Cat 5 snake", "50 ft", "trunk", "8p8c"),
+    ("Cable to the DI box", "10 ft", "cable", "xlr3"),
     ("Balanced 1/4 cable", "10 ft", "cable", "trs"),
-]  # fmt: skip
+]
 
 
 def test_what_is_gear_comes_in_as_that(sqlite_url: str) -> None:
@@ -83,8 +106,7 @@ def test_what_is_gear_comes_in_as_that(sqlite_url: str) -> None:
         brought_in(program, sheet, item_kind="cable")
         with program.store.reading() as db:
             found = {
-                label: (kind, wiring)
-                for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
+                label: (kind, wiring) for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
             }
         assert found == {name: (kind, wiring) for name, _, kind, wiring in GEAR}
 
@@ -116,9 +138,7 @@ SURE = {"XLR cable", "Snare mic"}
 
 
 @pytest.mark.parametrize("column", ["Item", "Description", "Gear", "Item description", "Type"])
-def test_where_things_are_described_only_what_says_that_it_is_a_cable_is_one(
-    sqlite_url: str, column: str
-) -> None:
+def test_where_things_are_described_only_what_says_that_it_is_a_cable_is_one(sqlite_url: str, column: str) -> None:
     sheet = f"{column},Length,Place\n" + "".join(f"{thing},6 ft,Rack\n" for thing in THINGS)
     with running(sqlite_url) as program:
         page = tried(program, sheet)
@@ -129,9 +149,7 @@ def test_where_things_are_described_only_what_says_that_it_is_a_cable_is_one(
             assert "with --kind" in said_of(page, 5)
             # The answer to the question about all such rows.
             said = tried(program, sheet, item_kind="cable")
-            assert {thing for line, thing in enumerate(THINGS, 2) if (line, "New") in fates(said)} == set(
-                THINGS
-            )
+            assert {thing for line, thing in enumerate(THINGS, 2) if (line, "New") in fates(said)} == set(THINGS)
 
 
 def test_names_are_no_descriptions_until_they_are_more_than_names(sqlite_url: str) -> None:
@@ -178,17 +196,29 @@ def test_a_heading_says_what_is_below_it(sqlite_url: str) -> None:
         brought_in(program, SECTIONS)
         with program.store.reading() as db:
             found = {
-                label: (kind, wiring)
-                for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
+                label: (kind, wiring) for label, kind, wiring in db.execute(select(Item.label, Item.kind, Item.wiring))
             }
         assert found == {
-            "#1": ("cable", "xlr3"), "#4": ("trunk", "d25x8"), "H1": ("hub", "d25-to-xlr8"), "#5": ("cable", "xlr3"),
-        }  # fmt: skip
+            "#1": ("cable", "xlr3"),
+            "#4": ("trunk", "d25x8"),
+            "H1": ("hub", "d25-to-xlr8"),
+            "#5": ("cable", "xlr3"),
+        }
 
 
 def test_several_pieces_never_come_in_as_one(sqlite_url: str) -> None:
-    names = ("3 x XLR cable", "XLR cable x3", "(4) XLR cables", "XLR cables", "two mic cables", "6 each mic cables",
-             "pair of XLR cables", "XLR cable - qty 5", "10 ft XLR (x4)", "2x50 ft XLR")  # fmt: skip
+    names = (
+        "3 x XLR cable",
+        "XLR cable x3",
+        "(4) XLR cables",
+        "XLR cables",
+        "two mic cables",
+        "6 each mic cables",
+        "pair of XLR cables",
+        "XLR cable - qty 5",
+        "10 ft XLR (x4)",
+        "2x50 ft XLR",
+    )
     sheet = "Item,Length\n" + "".join(f"{name},10 ft\n" for name in names)
     with running(sqlite_url) as program:
         page = tried(program, sheet)
@@ -216,17 +246,37 @@ def test_a_volunteers_sheet_row_by_row(program: Running) -> None:
     assert "Line 7 has no place, and “Rack 1” stands above it." in asked.text
     page = tried(program, MESS, above="same")
     assert dict(fates(page)) == {
-        1: "Left out", 2: "Left out", 5: "Not taken", 6: "Wrong", 7: "New", 8: "Wrong", 10: "Not taken", 11: "Left out",
-        12: "New", 13: "Wrong", 14: "Not taken", 15: "Not taken", 16: "Not taken", 18: "Not taken", 19: "Not taken",
-    }  # fmt: skip
+        1: "Left out",
+        2: "Left out",
+        5: "Not taken",
+        6: "Wrong",
+        7: "New",
+        8: "Wrong",
+        10: "Not taken",
+        11: "Left out",
+        12: "New",
+        13: "Wrong",
+        14: "Not taken",
+        15: "Not taken",
+        16: "Not taken",
+        18: "Not taken",
+        19: "Not taken",
+    }
     for line, why in (
-        (6, "in another currency"), (7, "12 × mid"), (7, "at Rack 1"), (7, "“Rack 1” is a new place, an"),
+        (6, "in another currency"),
+        (7, "12 × mid"),
+        (7, "at Rack 1"),
+        (7, "“Rack 1” is a new place, an"),
         (8, "where a formula has no value"),
-        (10, "It is a total"), (11, "names the columns once more"), (12, "at no place yet"),
+        (10, "It is a total"),
+        (11, "names the columns once more"),
+        (12, "at no place yet"),
         (13, "is no number of pieces"),
-        (14, "Only numbers stand"), (15, "heading or a note"), (18, "It names other columns"),
+        (14, "Only numbers stand"),
+        (15, "heading or a note"),
+        (18, "It names other columns"),
         (19, "under the names of columns of line 18"),
-    ):  # fmt: skip
+    ):
         assert why in said_of(page, line)
     assert post(program, "/exchange/import", fields(page.text)).status_code == 422
     assert count(program, Item) == 0
@@ -234,8 +284,9 @@ def test_a_volunteers_sheet_row_by_row(program: Running) -> None:
     assert count(program, Item) == 13
     with program.store.reading() as db:
         assert {(item.label, item.length_mm, item.place) for item in items(db).values()} == {
-            ("mid", 1676, "Rack 1"), ("chimes", 0, ""),
-        }  # fmt: skip
+            ("mid", 1676, "Rack 1"),
+            ("chimes", 0, ""),
+        }
     left = post(program, "/exchange/left", fields(done.text)).text
     assert left.count("\n") == 11
     assert "TRUCK 2 SHELF B" in left
@@ -251,8 +302,13 @@ def test_a_sheet_of_tests_has_such_rows_too(sqlite_url: str) -> None:
             "low end,2025-10-01,pass\nTotal passed,,2\n",
         )
         assert fates(page) == [
-            (1, "Left out"), (3, "New"), (4, "Not taken"), (5, "Left out"), (6, "New"), (7, "Not taken"),
-        ]  # fmt: skip
+            (1, "Left out"),
+            (3, "New"),
+            (4, "Not taken"),
+            (5, "Left out"),
+            (6, "New"),
+            (7, "Not taken"),
+        ]
 
 
 def test_a_pass_of_a_fault_is_asked_about(sqlite_url: str) -> None:
@@ -265,8 +321,14 @@ def test_a_pass_of_a_fault_is_asked_about(sqlite_url: str) -> None:
             "a,#REF!,pass,,\n〃,2025-09-07,pass,,\n",
         )
         assert fates(page) == [
-            (2, "Wrong"), (3, "Wrong"), (4, "New"), (5, "New"), (6, "New"), (7, "Wrong"), (8, "Wrong"),
-        ]  # fmt: skip
+            (2, "Wrong"),
+            (3, "Wrong"),
+            (4, "New"),
+            (5, "New"),
+            (6, "New"),
+            (7, "Wrong"),
+            (8, "Wrong"),
+        ]
         assert "“pin 2 open” is a fault, and the verdict is a pass" in said_of(page, 2)
         assert "where a formula has no value" in said_of(page, 7)
         assert "stands for the cell above it" in said_of(page, 8)
@@ -277,10 +339,14 @@ DOUBTED = [
     ("mic,cable,10 ft,,sold 2023", "and no cell tells its state"),
     ("XLR 5 DO NOT USE,cable,10 ft,,", "and no cell tells its state"),
     ("a,hub,,trs,", "connectors that no hub here has"),
-    ("b,cable,10 ft,d25x8,", "connectors that no cable here has"), ("Snake 2,cable,50 ft,,", "a trunk. Write into"),
-    ("c,wheel hub,,,", "no kind of gear here"), ("fog,,10 ft,,", "does not say"), ("XLR?,,10 ft,,", "does not say"),
-    ("not XLR,,10 ft,,", "does not say"), ("12 way multicore,,25 ft,,", "says 12 channels"),
-]  # fmt: skip
+    ("b,cable,10 ft,d25x8,", "connectors that no cable here has"),
+    ("Snake 2,cable,50 ft,,", "a trunk. Write into"),
+    ("c,wheel hub,,,", "no kind of gear here"),
+    ("fog,,10 ft,,", "does not say"),
+    ("XLR?,,10 ft,,", "does not say"),
+    ("not XLR,,10 ft,,", "does not say"),
+    ("12 way multicore,,25 ft,,", "says 12 channels"),
+]
 
 
 def test_what_contradicts_itself_is_asked_about(sqlite_url: str) -> None:
@@ -324,11 +390,15 @@ def test_a_first_row_of_gear_is_no_header(sqlite_url: str) -> None:
 @pytest.mark.parametrize(
     ("text", "header"),
     [
-        ("Bezeichnung;Länge;Ort\nBass;3 m;Regal 1\nHoch;5 m;Regal 1\n", 0), ("Inventory;;\nName;Qty;\nx;2;\n", 1),
-        ("Hub 1;stage box\nHub 2;stage box\n", None), ("10 ft XLR\n25 ft XLR\n", None),
-        ("Name;2025;2026\nx;pass;fail\n", 0), ("low;10;Rack\nmid;5;Case\n", None), ("Cable\nlow end\n", 0),
+        ("Bezeichnung;Länge;Ort\nBass;3 m;Regal 1\nHoch;5 m;Regal 1\n", 0),
+        ("Inventory;;\nName;Qty;\nx;2;\n", 1),
+        ("Hub 1;stage box\nHub 2;stage box\n", None),
+        ("10 ft XLR\n25 ft XLR\n", None),
+        ("Name;2025;2026\nx;pass;fail\n", 0),
+        ("low;10;Rack\nmid;5;Case\n", None),
+        ("Cable\nlow end\n", 0),
     ],
-)  # fmt: skip
+)
 def test_which_row_names_the_columns(text: str, header: int | None) -> None:
     rows = [tuple(line.split(";")) for line in text.splitlines()]
     assert find_header(rows, {"name", "qty", "cable", "case", "rack", "length", "place"}) == header
@@ -347,9 +417,7 @@ def test_cells_that_were_merged_are_asked_for_and_never_passed_over(sqlite_url: 
         wiring = "Name,Kind,Wiring,Length\na,trunk,DB25,50 ft\nb,trunk,,25 ft\n"
         assert fates(tried(program, wiring)) == [(2, "New"), (3, "Not taken")]
         brought_in(program, sheet, above="none", bad="good")
-        assert "above" not in fields(tried(program, program.lead.get("/exchange/gear.csv").text).text).get(
-            "above", ""
-        )
+        assert "above" not in fields(tried(program, program.lead.get("/exchange/gear.csv").text).text).get("above", "")
 
 
 def test_columns_of_one_name_and_smaller_measures(sqlite_url: str) -> None:

@@ -17,7 +17,7 @@ from sqlalchemy import select
 from service.crew.actions import found_program
 from service.exchange.files import take_in, take_out
 from service.exchange.sheets.actions import Answers
-from service.exchange.sheets.core.entered import Entered, read_entered, write_entered
+from service.exchange.sheets.core.entered import EnteredReadings, read_entered, write_entered
 from service.gear.core import End, ItemState
 from service.gear.models import Item
 from service.kit.problems import Invalid
@@ -72,15 +72,11 @@ def told(store: Store) -> dict[str, Any]:
         ).join(Tag, (Tag.item_id == Repair.item_id) & Tag.until.is_(None))
         stand = {row[0] for row in db.execute(tests)}
         return {
-            "items": {
-                row[0]: tuple(row) for row in db.execute(items.outerjoin(ItemDue, ItemDue.item_id == Item.id))
-            },
+            "items": {row[0]: tuple(row) for row in db.execute(items.outerjoin(ItemDue, ItemDue.item_id == Item.id))},
             "tests": {row[0]: tuple(row) for row in db.execute(tests)},
             "items of tests": {tuple(row) for row in db.execute(went) if row[0] in stand},
             "faults": {repr(tuple(row)) for row in db.execute(select(*FAULTS)) if row[0] in stand},
-            "marks": {
-                tuple(row) for row in db.execute(select(WrongMark.test_id, WrongMark.at, WrongMark.note))
-            },
+            "marks": {tuple(row) for row in db.execute(select(WrongMark.test_id, WrongMark.at, WrongMark.note))},
             "repairs": {row[0]: tuple(row) for row in db.execute(repairs)},
         }
 
@@ -159,11 +155,9 @@ evidence = st.builds(Evidence, st.sampled_from(TOLD), st.sampled_from([None, *En
 @given(st.none() | groups, st.just("all") | st.lists(names, min_size=1), st.lists(evidence).map(tuple))
 def test_what_was_entered_is_read_as_it_was_written(joined: Any, probed: Any, found: Any) -> None:
     kept = [] if joined is None else probed  # as the log keeps it
-    cell = write_entered(
-        joined or [], kept, [{"class": one.kind, "end": one.end, "note": one.note} for one in found]
-    )
+    cell = write_entered(joined or [], kept, [{"class": one.kind, "end": one.end, "note": one.note} for one in found])
     read = read_entered(cell)
-    assert read == Entered(joined, "all" if joined is None else probed, found)
+    assert read == EnteredReadings(joined, "all" if joined is None else probed, found)
 
 
 @given(
@@ -171,14 +165,13 @@ def test_what_was_entered_is_read_as_it_was_written(joined: Any, probed: Any, fo
     | st.recursive(
         st.none() | st.text(),
         lambda inner: (
-            st.lists(inner)
-            | st.dictionaries(st.sampled_from(["joined", "probed", "evidence", "class", "end"]), inner)
+            st.lists(inner) | st.dictionaries(st.sampled_from(["joined", "probed", "evidence", "class", "end"]), inner)
         ),
     ).map(lambda said: json.dumps(said))
 )
 def test_any_other_cell_is_read_or_refused(cell: str) -> None:
     with suppress(Invalid):
-        assert isinstance(read_entered(cell), Entered)
+        assert isinstance(read_entered(cell), EnteredReadings)
 
 
 @pytest.mark.parametrize(

@@ -160,9 +160,7 @@ def test_a_new_place_of_end_a_leaves_end_b_where_it_is(sqlite_url: str) -> None:
         assert spans(program) == [("Marimba 2", "")]
         brought_in(program, "Code,Place,Place B\n7K3M9U,Marimba 2,Rack 1\n")
         assert spans(program) == [("Marimba 2", "Rack 1")]
-        brought_in(
-            program, "Code,Place,Place B\n7K3M9U,Marimba 2,marimba 2\n"
-        )  # the same twice: the whole item
+        brought_in(program, "Code,Place,Place B\n7K3M9U,Marimba 2,marimba 2\n")  # the same twice: the whole item
         assert spans(program) == [("Marimba 2", "")]
         brought_in(program, "Name,Length,Place,Place B\nlow end,3 ft,Rack 4,rack 4\n")
         assert sorted(spans(program)) == [("Marimba 2", ""), ("Rack 4", "")]
@@ -194,9 +192,7 @@ third,2025-10-03,FAIL,,
 
 
 def test_a_mains_or_speaker_lead_is_never_brought_in_as_a_cable(sqlite_url: str) -> None:
-    sheet = (
-        "Name,Kind,Length\nlow end,cable,10 ft\nmain left,Speaker cable NL4,50 ft\nExtension cord 1,,25 ft\n"
-    )
+    sheet = "Name,Kind,Length\nlow end,cable,10 ft\nmain left,Speaker cable NL4,50 ft\nExtension cord 1,,25 ft\n"
     with running(sqlite_url) as program:
         page = tried(program, sheet)
         assert page.text.count("is no microphone wiring") == 2
@@ -234,8 +230,10 @@ def test_tests_come_in_and_everything_follows(program: Running) -> None:
         assert db.scalars(select(Repair.what)).all() == ["new plug"]
     assert states == {"low end": "quarantined", "high end": "in_service", "third": "quarantined"}
     assert sorted(map(tuple, faults), key=str) == [
-        ("damage", None), ("intermittent", None), ("open", "2"),
-    ]  # fmt: skip
+        ("damage", None),
+        ("intermittent", None),
+        ("open", "2"),
+    ]
     assert {fate for _, fate in fates(tried(program, TESTS))} == {"Same"}
     before = count(program, Test)
     brought_in(program, TESTS)
@@ -293,9 +291,7 @@ def test_no_upload_breaks_it(sqlite_url: str) -> None:
             data = good | {field: value.encode("utf-8", "replace").decode(), "op": op()}
             sent = program.lead.post(path, data=data, files={"file": ("a.csv", content)})
             assert sent.status_code < 500, sent.text
-            raw = program.lead.post(
-                path, content=content, headers={"Content-Type": "multipart/form-data; boundary=x"}
-            )
+            raw = program.lead.post(path, content=content, headers={"Content-Type": "multipart/form-data; boundary=x"})
             assert raw.status_code < 500, raw.text
 
         fuzzed()
@@ -321,10 +317,7 @@ def test_the_dry_run_says_where_new_gear_will_be_and_what_like_it_is_here(sqlite
         with program.store.reading() as db:
             (code,) = db.scalars(select(Tag.code))
         again = tried(program, sheet.format("from the old case")).text
-        assert (
-            f"1 like it without a label is here already: {code}. Write the code if it is one of those."
-            in again
-        )
+        assert f"1 like it without a label is here already: {code}. Write the code if it is one of those." in again
 
 
 def test_a_month_or_a_year_of_purchase_is_its_first_day_and_told(sqlite_url: str) -> None:
@@ -342,10 +335,7 @@ def test_how_gear_looks_is_a_note_and_leaves_its_state(sqlite_url: str) -> None:
         page = tried(program, sheet)
         assert fates(page) == [(2, "New"), (3, "New"), (4, "Wrong")]
         assert "“Fair” tells how it looks, so it is kept as a note." in page.text
-        assert (
-            "“mangy” is no state; write one of in service, spare, quarantined, in repair, retired, lost"
-            in page.text
-        )
+        assert "“mangy” is no state; write one of in service, spare, quarantined, in repair, retired, lost" in page.text
         assert "or how it looks: good, fair, worn, poor" in page.text
         brought_in(program, sheet, bad="good")
         with program.store.reading() as db:

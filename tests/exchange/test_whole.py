@@ -98,9 +98,7 @@ def test_nothing_that_signs_in_leaves(demo: str) -> None:
 
 
 def test_every_table_is_known_to_a_process_that_only_exports() -> None:
-    asked = (
-        "from service.exchange.whole import queries as q; print(*[t.name for t in q.tables()], *q.LEFT_OUT)"
-    )
+    asked = "from service.exchange.whole import queries as q; print(*[t.name for t in q.tables()], *q.LEFT_OUT)"
     said = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
     assert set(said.stdout.split()) == set(metadata.tables)  # which this process knows all, by its fixtures
 

@@ -69,8 +69,9 @@ def test_a_hub_needs_no_length_and_gets_the_usual_wiring(program: Running) -> No
         ports = gear.ports(db, UUID(hub["id"]))
     # One multicore connector at end A, eight lines at end B, all of them panel sockets.
     assert [(port.end, port.lane, port.gender) for port in ports] == [
-        ("A", None, "socket"), *(("B", str(lane), "socket") for lane in range(1, 9))
-    ]  # fmt: skip
+        ("A", None, "socket"),
+        *(("B", str(lane), "socket") for lane in range(1, 9)),
+    ]
 
 
 def test_what_is_added_answers_to_the_seasons_that_run(program: Running) -> None:
@@ -173,9 +174,7 @@ def test_the_page_adds_one_and_shows_it(program: Running) -> None:
 
 
 def test_the_page_adds_many_and_goes_on_to_their_tags(program: Running) -> None:
-    answer = program.lead.post(
-        "/gear/new", data={"op": op(), "kind": "cable", "length": "10 ft", "count": "12"}
-    )
+    answer = program.lead.post("/gear/new", data={"op": op(), "kind": "cable", "length": "10 ft", "count": "12"})
     assert answer.headers["location"] == "/tags?added=12"
     assert "12 tags wait" in program.lead.get("/tags").text
 
@@ -215,9 +214,7 @@ def test_a_new_place_is_asked_for_its_kind_in_one_tap(program: Running) -> None:
     asked = program.lead.post("/gear/new", data=form)
     assert asked.status_code == 422
     assert "“Frame 9” is a new place. Say what it is." in asked.text
-    taps = re.findall(
-        r'<button[^>]* name="place_kind" value="(\w+)"|value="(\w+)" name="place_kind"', asked.text
-    )
+    taps = re.findall(r'<button[^>]* name="place_kind" value="(\w+)"|value="(\w+)" name="place_kind"', asked.text)
     assert next(filter(None, taps[0])) == "frame"
     assert len(taps) == 4
     assert kinds_of_places(program) == {}
@@ -258,13 +255,15 @@ def test_the_api_makes_a_place_of_the_kind_that_is_told_or_that_its_name_says(pr
         made = program.lead.post("/api/v1/items", json=body(label=place, place=place, place_kind=kind)).json()
         assert made[0]["strapped"] is (place == "Frame 3")
     assert kinds_of_places(program) == {
-        "Frame 3": "frame", "Spares case": "case", "Truck 2, shelf B": "shelf", "Bench": "shelf",
-    }  # fmt: skip
+        "Frame 3": "frame",
+        "Spares case": "case",
+        "Truck 2, shelf B": "shelf",
+        "Bench": "shelf",
+    }
     assert (
         "must be true, false or null"
         in refusals(program.lead.post("/api/v1/items", json=body(strapped="x")))["strapped"]
     )
     assert (
-        "is no kind of place"
-        in refusals(program.lead.post("/api/v1/items", json=body(place_kind="van")))["place_kind"]
+        "is no kind of place" in refusals(program.lead.post("/api/v1/items", json=body(place_kind="van")))["place_kind"]
     )

@@ -74,9 +74,7 @@ def test_kept_it_can_be_added_tested_and_is_offered(program: Running) -> None:
 def test_sent_twice_it_is_kept_once(program: Running) -> None:
     asked = {"op": op()} | TYPED
     token = seen(program.lead.post("/wirings/new", data=asked).text)
-    first, again = (
-        program.lead.post("/wirings/new", data=asked | {"do": "keep", "seen": token}) for _ in range(2)
-    )
+    first, again = (program.lead.post("/wirings/new", data=asked | {"do": "keep", "seen": token}) for _ in range(2))
     assert first.headers["location"] == again.headers["location"] == "/wirings/own-short-snake?said=made"
     with program.store.reading() as db:
         assert len(gear.own_wirings(db)) == 1

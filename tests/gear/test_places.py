@@ -108,9 +108,7 @@ def test_a_place_is_renamed_and_keeps_what_lives_there(program: Running) -> None
         ("Frame 2", "boat", "kind", "frame"),
     ],
 )
-def test_a_wrong_place_is_told_beside_its_field(
-    program: Running, name: str, kind: str, field: str, says: str
-) -> None:
+def test_a_wrong_place_is_told_beside_its_field(program: Running, name: str, kind: str, field: str, says: str) -> None:
     add(program, "Frame 1", "Case 1")
     for address in ("/places", f"/places/{place_id(program, 'Case 1')}"):
         answer = program.lead.post(address, data={"op": op(), "name": name, "kind": kind})

@@ -18,9 +18,13 @@ def mixed(program: Running) -> Truck:
     """One item of each kind of history, on three frames; one retired."""
     at = truck(
         program,
-        ("early", "Frame 3", 10), ("good", "Frame 1", 10), ("broken", "Frame 2", 10), ("mended", "Frame 2", 10),
-        ("fresh", "Frame 1", 10), ("gone", "Frame 1", 10),
-    )  # fmt: skip
+        ("early", "Frame 3", 10),
+        ("good", "Frame 1", 10),
+        ("broken", "Frame 2", 10),
+        ("mended", "Frame 2", 10),
+        ("fresh", "Frame 1", 10),
+        ("gone", "Frame 1", 10),
+    )
     start = program.clock.now
     program.clock.now = start - timedelta(days=30)
     at.passes("early", "gone")
@@ -49,17 +53,13 @@ def test_the_list_is_what_the_rule_says(program: Running, on: str) -> None:
         if code != at.tags["gone"]
     }
     assert answer["on"] == on
-    assert answer["counts"] == {
-        state: sum(due.state is state for due in wanted.values()) for state in DueState
-    }
+    assert answer["counts"] == {state: sum(due.state is state for due in wanted.values()) for state in DueState}
     told = {
         line["code"]: (state, line["due_by"], line["round"])
         for state, lines in answer["items"].items()
         for line in lines
     }
-    assert told == {
-        code: (due.state, due.due_by and due.due_by.isoformat(), due.round) for code, due in wanted.items()
-    }
+    assert told == {code: (due.state, due.due_by and due.due_by.isoformat(), due.round) for code, due in wanted.items()}
     assert answer["next"] == {}
 
 
@@ -102,11 +102,7 @@ def test_a_long_walk_is_cut_and_goes_on(program: Running) -> None:
     truck(program, *[(f"cable {number:03}", f"Frame {number % 4}", 10) for number in range(210)])
     for on in ("", "on=2026-12-05&"):
         first = program.crew.get(f"/due?{on}").text
-        following = (
-            first.partition('<a class="btn plain" href="/due?after=')[2]
-            .partition('"')[0]
-            .replace("&amp;", "&")
-        )
+        following = first.partition('<a class="btn plain" href="/due?after=')[2].partition('"')[0].replace("&amp;", "&")
         second = program.crew.get(f"/due?after={following}").text
         cables = [page.count("<b>cable ") for page in (first, second)]
         assert cables == [200, 10]
@@ -140,9 +136,11 @@ def test_a_wrong_day_is_told_beside_its_field(program: Running) -> None:
 def test_an_empty_program_has_nothing_due(program: Running) -> None:
     answer = program.viewer.get("/api/v1/due").json()
     assert answer == {
-        "on": "2026-09-21", "counts": dict.fromkeys(DueState, 0), "items": {state: [] for state in DueState},
+        "on": "2026-09-21",
+        "counts": dict.fromkeys(DueState, 0),
+        "items": {state: [] for state in DueState},
         "next": {},
-    }  # fmt: skip
+    }
     assert "No gear yet" in program.crew.get("/due").text
 
 

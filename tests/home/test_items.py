@@ -141,13 +141,30 @@ def test_an_empty_list_says_what_to_do(program: Running) -> None:
 
 def test_the_record_shows_the_whole_item(program: Running) -> None:
     [code] = added(
-        program, place="Frame 1", place_b="Frame 2", label="Marimba 2, low end", batch="F-25", price="18.50",
-        bought_on="2025-08-02", gauge_awg=24,
-    )  # fmt: skip
+        program,
+        place="Frame 1",
+        place_b="Frame 2",
+        label="Marimba 2, low end",
+        batch="F-25",
+        price="18.50",
+        bought_on="2025-08-02",
+        gauge_awg=24,
+    )
     put(program, code, ItemState.QUARANTINED, FlagKind.SUSPECT)
     page = program.viewer.get(f"/gear/{code.lower()}").text
-    for shown in ("Frame 1", "Frame 2", "XLR socket", "XLR plug", "F-25", "$18.50", "24 AWG", "Quarantined", "Suspect",
-                  "for this test", "Coilbook"):  # fmt: skip
+    for shown in (
+        "Frame 1",
+        "Frame 2",
+        "XLR socket",
+        "XLR plug",
+        "F-25",
+        "$18.50",
+        "24 AWG",
+        "Quarantined",
+        "Suspect",
+        "for this test",
+        "Coilbook",
+    ):
         assert shown in page
     assert "Edit the facts" not in page
     assert "Edit the facts" in program.lead.get(f"/gear/{code}").text

@@ -31,9 +31,7 @@ def at(program: Running) -> Truck:
 def sent(at: Truck, *texts: str, client: Any = None, **fields: str) -> Response:
     """A photo of QR codes with these texts, sent from the page."""
     data = encoded(scene(*(symbol(text, 6) for text in texts), size=(500 * max(1, len(texts)), 500)))
-    return (client or at.program.crew).post(
-        "/scan", files={"photo": ("tag.jpg", data, "image/jpeg")}, data=fields
-    )
+    return (client or at.program.crew).post("/scan", files={"photo": ("tag.jpg", data, "image/jpeg")}, data=fields)
 
 
 def test_a_photo_leads_to_the_tag_whatever_host_it_was_printed_for(at: Truck) -> None:
@@ -116,13 +114,20 @@ def test_a_picture_without_a_code_says_what_to_do(at: Truck) -> None:
         (b"photo=1", "application/x-www-form-urlencoded", "Choose a photo"),
         (b"--x\r\nbroken", "multipart/form-data", "no form with one photo"),
         (b"no boundary here", "multipart/form-data; boundary=x", "no form with one photo"),
-        (b"--x\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"a\"\r\n\r\nno photo\r\n--x--\r\n",
-         "multipart/form-data; boundary=x", "no photo that can be read"),
-        (b"".join(b'--x\r\nContent-Disposition: form-data; name="f%d"\r\n\r\n1\r\n' % part for part in range(10_000))
-         + b"--x--\r\n", "multipart/form-data; boundary=x", "no form with one photo"),
+        (
+            b'--x\r\nContent-Disposition: form-data; name="photo"; filename="a"\r\n\r\nno photo\r\n--x--\r\n',
+            "multipart/form-data; boundary=x",
+            "no photo that can be read",
+        ),
+        (
+            b"".join(b'--x\r\nContent-Disposition: form-data; name="f%d"\r\n\r\n1\r\n' % part for part in range(10_000))
+            + b"--x--\r\n",
+            "multipart/form-data; boundary=x",
+            "no form with one photo",
+        ),
     ],
     ids=["nothing", "another kind of form", "no boundary", "garbage", "a text file", "ten thousand parts"],
-)  # fmt: skip
+)
 def test_what_is_no_form_with_a_photo_is_told(at: Truck, content: bytes, kind: str, says: str) -> None:
     answer = at.program.crew.post("/scan", content=content, headers={"Content-Type": kind})
     assert answer.status_code == 422
@@ -185,19 +190,47 @@ def test_the_tag_of_a_place_leads_to_its_walk_and_takes_the_session_along(at: Tr
 
 
 ELSEWHERE = [
-    "https://elsewhere.example", "http://elsewhere.example/", "//elsewhere.example", "///elsewhere.example",
-    "/\\elsewhere.example", "\\\\elsewhere.example", "https:elsewhere.example", "https:/elsewhere.example",
-    "javascript:alert(1)", "data:text/html,x", "/t//elsewhere.example", "/%2felsewhere.example",
-    "/%5celsewhere.example", "https://cables.test@elsewhere.example", "https://cables.test.elsewhere.example",
-    "/\telsewhere.example", "/\n/elsewhere.example", "\t//elsewhere.example", "/.//elsewhere.example",
-    "/..//elsewhere.example", "https://elsewhere.example/t/{code}", "//elsewhere.example/t/{code}",
-    "https://elsewhere.example/T/{code}?next=//x", "{code}//elsewhere.example", "{code}@elsewhere.example",
-    "{code}/../..//elsewhere.example", "{code}?next=https://elsewhere.example", "{code}#//elsewhere.example",
-    "{code}%0d%0aLocation:%20//elsewhere.example", "{code}\r\nLocation: https://elsewhere.example",
-    "https://elsewhere.example/?/t/{code}", "ftp://elsewhere.example/t/{code}", "//elsewhere.example%2f..",
-    "〱elsewhere.example", "https：//elsewhere.example", "／／elsewhere.example", "%68ttps://elsewhere.example",
-    "http:\\\\elsewhere.example", "/t/{code}/../../..//elsewhere.example", "?next=//elsewhere.example",
-]  # fmt: skip
+    "https://elsewhere.example",
+    "http://elsewhere.example/",
+    "//elsewhere.example",
+    "///elsewhere.example",
+    "/\\elsewhere.example",
+    "\\\\elsewhere.example",
+    "https:elsewhere.example",
+    "https:/elsewhere.example",
+    "javascript:alert(1)",
+    "data:text/html,x",
+    "/t//elsewhere.example",
+    "/%2felsewhere.example",
+    "/%5celsewhere.example",
+    "https://cables.test@elsewhere.example",
+    "https://cables.test.elsewhere.example",
+    "/\telsewhere.example",
+    "/\n/elsewhere.example",
+    "\t//elsewhere.example",
+    "/.//elsewhere.example",
+    "/..//elsewhere.example",
+    "https://elsewhere.example/t/{code}",
+    "//elsewhere.example/t/{code}",
+    "https://elsewhere.example/T/{code}?next=//x",
+    "{code}//elsewhere.example",
+    "{code}@elsewhere.example",
+    "{code}/../..//elsewhere.example",
+    "{code}?next=https://elsewhere.example",
+    "{code}#//elsewhere.example",
+    "{code}%0d%0aLocation:%20//elsewhere.example",
+    "{code}\r\nLocation: https://elsewhere.example",
+    "https://elsewhere.example/?/t/{code}",
+    "ftp://elsewhere.example/t/{code}",
+    "//elsewhere.example%2f..",
+    "〱elsewhere.example",
+    "https：//elsewhere.example",
+    "／／elsewhere.example",
+    "%68ttps://elsewhere.example",
+    "http:\\\\elsewhere.example",
+    "/t/{code}/../../..//elsewhere.example",
+    "?next=//elsewhere.example",
+]
 
 
 def inside(answer: Response) -> bool:
@@ -207,9 +240,12 @@ def inside(answer: Response) -> bool:
         return True
     parts = urlsplit(where)
     return (
-        where.startswith("/") and not where.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc
+        where.startswith("/")
+        and not where.startswith(("//", "/\\"))
+        and not parts.scheme
+        and not parts.netloc
         and not set(where) & set("\\\r\n\t")
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("text", ELSEWHERE)

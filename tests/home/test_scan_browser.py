@@ -52,9 +52,7 @@ def at(sqlite_url: str) -> Iterator[tuple[Served, list[str], str]]:
         yield service, codes, token
 
 
-def page_of(
-    context: BrowserContext, at: tuple[Served, list[str], str], path: str = "/scan", script: str = ""
-) -> Page:
+def page_of(context: BrowserContext, at: tuple[Served, list[str], str], path: str = "/scan", script: str = "") -> Page:
     context.set_extra_http_headers({"Authorization": f"Bearer {at[2]}"})
     page = context.new_page()
     if script:
@@ -95,14 +93,10 @@ def test_without_script_the_photo_is_sent_as_it_is(
     context.close()
 
 
-def test_the_camera_shows_only_where_it_can_work(
-    phone: BrowserContext, at: tuple[Served, list[str], str]
-) -> None:
+def test_the_camera_shows_only_where_it_can_work(phone: BrowserContext, at: tuple[Served, list[str], str]) -> None:
     without = page_of(phone, at, script="delete window.BarcodeDetector;")
     expect(without.get_by_role("button", name="Hold the camera on it")).to_be_hidden()
-    expect(
-        page_of(phone, at, script=CAMERA).get_by_role("button", name="Hold the camera on it")
-    ).to_be_visible()
+    expect(page_of(phone, at, script=CAMERA).get_by_role("button", name="Hold the camera on it")).to_be_visible()
 
 
 def test_a_tag_before_the_camera_leads_to_its_page_with_the_session(
@@ -130,15 +124,12 @@ def test_strange_codes_are_shown_and_several_tags_offered(
     page.wait_for_url(f"**/t/{at[1][1]}?scanned=1")
 
 
-def test_the_camera_stops_when_the_page_is_hidden(
-    phone: BrowserContext, at: tuple[Served, list[str], str]
-) -> None:
+def test_the_camera_stops_when_the_page_is_hidden(phone: BrowserContext, at: tuple[Served, list[str], str]) -> None:
     page = page_of(phone, at, script=CAMERA)
     page.get_by_role("button", name="Hold the camera on it").click()
     expect(page.locator("video")).to_be_visible()
     page.evaluate(
-        "Object.defineProperty(document, 'hidden', {value: true});"
-        "document.dispatchEvent(new Event('visibilitychange'))"
+        "Object.defineProperty(document, 'hidden', {value: true});document.dispatchEvent(new Event('visibilitychange'))"
     )
     assert page.evaluate("tracks.map(track => track.readyState)") == ["ended"]
     expect(page.get_by_role("button", name="Hold the camera on it")).to_be_visible()

@@ -7,7 +7,7 @@ from uuid import uuid4
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.home.seasons.line import LEFT, LETTER, RIGHT, Line, draw
+from service.home.seasons.line import LEFT, LETTER, RIGHT, SeasonStrip, draw
 from service.season.core import RoundProgress, split
 from service.season.forms import last_day
 from service.season.models import Event, SeasonRow
@@ -19,7 +19,7 @@ NOW = datetime(2026, 9, 1, tzinfo=UTC)
 
 
 @st.composite
-def seasons(draw_: st.DrawFn) -> tuple[SeasonRow, Line, list[Event], list[RoundProgress]]:
+def seasons(draw_: st.DrawFn) -> tuple[SeasonRow, SeasonStrip, list[Event], list[RoundProgress]]:
     starts = draw_(st.dates(date(2020, 1, 1), date(2035, 1, 1)))
     days = draw_(st.integers(0, 400))
     ends = starts + timedelta(days=days)
@@ -32,8 +32,7 @@ def seasons(draw_: st.DrawFn) -> tuple[SeasonRow, Line, list[Event], list[RoundP
         rounds.append(RoundProgress(number, each.opens, last_day(each), passed, asked))
     names = st.text(st.characters(categories=["L", "Nd"]), min_size=1, max_size=60)
     events = [
-        Event(id=uuid4(), name=draw_(names), kind="show", on=day)
-        for day in sorted(draw_(st.lists(on, max_size=9)))
+        Event(id=uuid4(), name=draw_(names), kind="show", on=day) for day in sorted(draw_(st.lists(on, max_size=9)))
     ]
     sessions = [
         WorkSession(id=uuid4(), title="Thursday", on=day, closed_at=None)
@@ -45,7 +44,7 @@ def seasons(draw_: st.DrawFn) -> tuple[SeasonRow, Line, list[Event], list[RoundP
 
 @given(seasons())
 def test_everything_has_its_place_inside_the_strip(
-    drawn: tuple[SeasonRow, Line, list[Event], list[RoundProgress]],
+    drawn: tuple[SeasonRow, SeasonStrip, list[Event], list[RoundProgress]],
 ) -> None:
     row, line, events, rounds = drawn
     for bar, each in zip(line.bars, rounds, strict=True):
@@ -67,7 +66,7 @@ def test_everything_has_its_place_inside_the_strip(
 
 @given(seasons())
 def test_no_words_stand_over_others_or_over_a_diamond(
-    drawn: tuple[SeasonRow, Line, list[Event], list[RoundProgress]],
+    drawn: tuple[SeasonRow, SeasonStrip, list[Event], list[RoundProgress]],
 ) -> None:
     _, line, _, _ = drawn
     for mark in line.events:

@@ -121,9 +121,7 @@ def test_items_join_and_leave_a_season(program: Running) -> None:
     page = program.lead.get(f"/season/{at.season}/items?saved=1").text
     assert "1 of 2" in page
     assert "Kept." in page
-    program.lead.post(
-        f"/season/{at.season}/items", data={"op": op(), "shown": " ".join(shown), "chosen": shown}
-    )
+    program.lead.post(f"/season/{at.season}/items", data={"op": op(), "shown": " ".join(shown), "chosen": shown})
     assert counts(program) == {"due": 3}
 
 
@@ -170,9 +168,7 @@ def test_an_event_that_cannot_be_is_refused_beside_its_field(
 
 
 def test_a_season_may_last_a_year_and_some_weeks(program: Running) -> None:
-    assert (
-        program.lead.post("/season/new", data={"op": op()} | FORM | {"ends": "2027-09-06"}).status_code == 303
-    )
+    assert program.lead.post("/season/new", data={"op": op()} | FORM | {"ends": "2027-09-06"}).status_code == 303
 
 
 def test_the_same_event_again_is_asked_about_first(program: Running) -> None:
@@ -254,9 +250,7 @@ def test_a_season_is_made_like_another_once(program: Running) -> None:
     proposed = program.lead.get(f"/season/{at.season}/copy").text
     assert 'value="2027-08-31"' in proposed  # 52 weeks after Tuesday, September 1, 2026
     assert 'name="name" type="text" value=""' in proposed  # "Fall" has no year in it
-    named = program.lead.post(
-        f"/season/{at.season}/copy", data={"op": op(), "name": "fall", "starts": "2027-09-07"}
-    )
+    named = program.lead.post(f"/season/{at.season}/copy", data={"op": op(), "name": "fall", "starts": "2027-09-07"})
     assert named.status_code == 422
     assert "There is a season called fall already" in named.text
     sent = {"op": op(), "name": "Next fall", "starts": "2027-09-07"}

@@ -50,14 +50,16 @@ def test_swapped_tags_are_noted_at_both_items(at: Truck) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "field", "says"),
-    [("7K3", "other", "has 3"), ("7K3M9U", "other", "not a tag of this program"),
-     ("{same}", "other", "of the same item"), ("x" * 301, "what", "300 characters")],
-)  # fmt: skip
+    [
+        ("7K3", "other", "has 3"),
+        ("7K3M9U", "other", "not a tag of this program"),
+        ("{same}", "other", "of the same item"),
+        ("x" * 301, "what", "300 characters"),
+    ],
+)
 def test_a_report_that_cannot_be_is_told_at_its_field(at: Truck, typed: str, field: str, says: str) -> None:
     code = at.tags["vibes"]
-    answer = at.program.crew.post(
-        f"/t/{code}/not-this", data={"op": op(), field: typed.replace("{same}", code)}
-    )
+    answer = at.program.crew.post(f"/t/{code}/not-this", data={"op": op(), field: typed.replace("{same}", code)})
     assert answer.status_code == 422
     assert says in answer.text
     assert "may hang on" not in at.program.lead.get(f"/gear/{code}").text
@@ -96,9 +98,7 @@ def test_a_far_end_that_is_no_item_is_told(at: Truck, typed: str) -> None:
         place = place_named(db, "Frame 1")
         assert place is not None
         [code] = tag_places(db, [place.id], at.program.clock.now)
-    answer = at.program.crew.get(
-        f"/t/{at.tags['vibes']}/ends", params={"far": typed.replace("{place}", code)}
-    )
+    answer = at.program.crew.get(f"/t/{at.tags['vibes']}/ends", params={"far": typed.replace("{place}", code)})
     assert answer.status_code == 422
     assert 'id="f-far-error"' in answer.text
 

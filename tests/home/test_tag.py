@@ -100,10 +100,7 @@ def test_it_crackled_is_one_tap_and_a_flex_test_clears_it(at: Truck) -> None:
     at.passes("vibes")
     sent = {"op": op()}
     for _ in range(2):  # a retry changes nothing
-        assert (
-            at.program.crew.post(f"/t/{code}/crackled", data=sent).headers["location"]
-            == f"/t/{code}?crackled=1"
-        )
+        assert at.program.crew.post(f"/t/{code}/crackled", data=sent).headers["location"] == f"/t/{code}?crackled=1"
     assert len(at.flags(code)) == 1
     page = at.program.crew.get(f"/t/{code}?crackled=1").text
     assert "Somebody heard it crackle. Test it and flex both ends." in page

@@ -28,9 +28,7 @@ def noted(program: Running, count: int) -> None:
             person = people[number % 2]
             assert person is not None
             at = program.clock.now + timedelta(hours=number)
-            note_in_audit(
-                db, at, person.id, ("tag.replaced", "item.placed")[number % 3 == 0], f"no. {number}"
-            )
+            note_in_audit(db, at, person.id, ("tag.replaced", "item.placed")[number % 3 == 0], f"no. {number}")
 
 
 def test_every_change_stands_there_with_who_and_what(program: Running) -> None:
@@ -81,9 +79,7 @@ def test_it_is_narrowed_by_person_action_and_day(program: Running) -> None:
 
 
 @pytest.mark.parametrize(("asked", "field"), [({"day": "tomorrow"}, "day"), ({"person": "me"}, "person")])
-def test_what_cannot_be_asked_is_told_beside_its_field(
-    program: Running, asked: dict[str, str], field: str
-) -> None:
+def test_what_cannot_be_asked_is_told_beside_its_field(program: Running, asked: dict[str, str], field: str) -> None:
     answer = program.lead.get("/crew/trail", params=asked)
     assert answer.status_code == 422
     assert f'id="f-{field}-error"' in answer.text
@@ -97,9 +93,7 @@ def test_words() -> None:
 
 def told(page: str) -> list[tuple[str, str, str]]:
     """The entries on a page, the oldest first: what was done, to what, and what is kept beside it."""
-    found = re.findall(
-        r"<b>([^<]+)</b>: (.+?)</p>\s*(?:<p>(.*?)</p>)?\s*<p class=\"soft\">.*, Lead</p>", page
-    )
+    found = re.findall(r"<b>([^<]+)</b>: (.+?)</p>\s*(?:<p>(.*?)</p>)?\s*<p class=\"soft\">.*, Lead</p>", page)
     return found[::-1]
 
 

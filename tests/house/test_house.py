@@ -1,5 +1,6 @@
 """The house is in order: what stands where, what is kept small, what must not be older than a known fix."""
 
+import ast
 import platform
 import re
 import subprocess
@@ -13,9 +14,16 @@ from service.store.engine import sqlite_driver
 
 ROOT = Path(__file__).parents[2]
 TOP_LEVEL = {
-    "README.md", "DEVELOPERS.md", "pyproject.toml",
-    "service", "migrations", "templates", "static", "tests", "deploy",
-}  # fmt: skip
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "service",
+    "migrations",
+    "templates",
+    "static",
+    "tests",
+    "deploy",
+}
 LONGEST_FILE = 400
 
 # Each floor closes a published hole: the advisories are named beside the number.
@@ -43,6 +51,16 @@ def test_packages_say_nothing_themselves() -> None:
 def test_files_stay_small() -> None:
     sizes = {str(path): len(path.read_text().splitlines()) for path in (ROOT / "service").rglob("*.py")}
     assert {path: lines for path, lines in sizes.items() if lines > LONGEST_FILE} == {}
+
+
+def test_no_two_public_classes_share_a_name() -> None:
+    places: dict[str, list[str]] = {}
+    for path in (ROOT / "service").rglob("*.py"):
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert len(places) > 200
+    assert {name: found for name, found in places.items() if len(found) > 1} == {}
 
 
 def pinned(lock: str) -> set[tuple[str, str]]:

@@ -14,9 +14,7 @@ LINT = Path(sys.executable).with_name("lint-imports")
 
 def test_the_contracts_hold() -> None:
     # In a process of its own: here it would switch off every logger that later tests listen to.
-    found = subprocess.run(
-        [LINT, "--no-cache", "--no-logo"], cwd=ROOT, capture_output=True, text=True, check=False
-    )
+    found = subprocess.run([LINT, "--no-cache", "--no-logo"], cwd=ROOT, capture_output=True, text=True, check=False)
     assert found.returncode == 0, found.stdout + found.stderr
 
 

@@ -16,9 +16,7 @@ INLINE = {
     "a style element": re.compile(r"<style\b", re.IGNORECASE),
     "a style attribute": re.compile(r"<[^>]*\sstyle\s*=", re.IGNORECASE),
     "a script in an attribute": re.compile(r"<[^>]*\son[a-z]+\s*=", re.IGNORECASE),
-    "a request to somebody else": re.compile(
-        r"<[^>]*\s(?:src|srcset|action)\s*=\s*[\"']?(?:https?:)?//", re.I
-    ),
+    "a request to somebody else": re.compile(r"<[^>]*\s(?:src|srcset|action)\s*=\s*[\"']?(?:https?:)?//", re.I),
 }
 
 
@@ -59,8 +57,6 @@ def test_the_check_sees_what_it_should(source: str, found: list[str]) -> None:
 
 def test_templates_named_in_code_exist() -> None:
     named = {
-        name
-        for path in (ROOT / "service").rglob("*.py")
-        for name in re.findall(r'"([\w/-]+\.html)"', path.read_text())
+        name for path in (ROOT / "service").rglob("*.py") for name in re.findall(r'"([\w/-]+\.html)"', path.read_text())
     }
     assert named <= set(TEMPLATES)

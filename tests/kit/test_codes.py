@@ -26,9 +26,7 @@ codes = st.randoms(use_true_random=False).map(make_code)
 )
 def test_check_characters_are_the_published_ones(body: str, check: str) -> None:
     assert mod_37_2.calc_check_digit(body) == check
-    remainder = (
-        sum(2**place * EVERY.index(character) for place, character in enumerate(reversed(body), start=1)) % 37
-    )
+    remainder = sum(2**place * EVERY.index(character) for place, character in enumerate(reversed(body), start=1)) % 37
     assert EVERY[(1 - remainder) % 37] == check
 
 

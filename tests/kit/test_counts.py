@@ -6,9 +6,7 @@ from service.kit.counts import parse_count
 from service.kit.problems import Invalid
 
 
-@pytest.mark.parametrize(
-    ("typed", "read"), [("1", 1), (" 12 ", 12), ("１２", 12), ("90 %", 90), ("0012", 12)]
-)
+@pytest.mark.parametrize(("typed", "read"), [("1", 1), (" 12 ", 12), ("１２", 12), ("90 %", 90), ("0012", 12)])
 def test_read(typed: str, read: int) -> None:
     assert parse_count(typed, "days", 1, 90) == read
 

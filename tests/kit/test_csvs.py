@@ -10,9 +10,7 @@ from hypothesis import strategies as st
 from service.kit.csvs import BYTE_ORDER_MARK, guarded, read_csv, unguarded, write_csv
 from service.kit.problems import Invalid
 
-CELLS = st.text(
-    alphabet=st.one_of(st.sampled_from("'=+-@\t\r\n,\"; a"), st.characters(codec="utf-8")), max_size=12
-)
+CELLS = st.text(alphabet=st.one_of(st.sampled_from("'=+-@\t\r\n,\"; a"), st.characters(codec="utf-8")), max_size=12)
 
 
 FIRST = ["=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t", "\r", "\n"]

@@ -39,16 +39,13 @@ def test_a_line_that_is_no_object_or_has_no_name_is_refused_without_one() -> Non
     assert status == 1
     assert [line["id"] for line in lines] == [None] * 5
     assert [
-        next(part for part in ("not JSON", "not an object", 'lacks "id"') if part in line["error"])
-        for line in lines
+        next(part for part in ("not JSON", "not an object", 'lacks "id"') if part in line["error"]) for line in lines
     ] == ["not JSON", "not an object", 'lacks "id"', 'lacks "id"', "not JSON"]
 
 
 @pytest.mark.parametrize("word", ["NaN", "Infinity", "-Infinity"])
 def test_what_is_no_number_in_json_is_refused_with_the_name_of_its_line(word: str) -> None:
-    status, lines = answers(
-        f'{{"n": [{word}, 1], "id": "a"}}\n{{"id": {word}}}\n[{word}]\n{{"id": "b", "n": 2}}'
-    )
+    status, lines = answers(f'{{"n": [{word}, 1], "id": "a"}}\n{{"id": {word}}}\n[{word}]\n{{"id": "b", "n": 2}}')
     assert status == 1
     assert [line["id"] for line in lines] == ["a", None, None, "b"]
     assert lines[0]["error"] == f"This line is not JSON: {word} is no number in JSON."
@@ -75,9 +72,7 @@ def test_any_text_can_name_a_line() -> None:
     assert [line["id"] for line in lines] == names
 
 
-@pytest.mark.parametrize(
-    "line", [b"\xff\xfe\n", b'{"id": "\xe9", "n": 1}\n', b'{"id": "\xed\xa0\x80", "n": 1}\n']
-)
+@pytest.mark.parametrize("line", [b"\xff\xfe\n", b'{"id": "\xe9", "n": 1}\n', b'{"id": "\xed\xa0\x80", "n": 1}\n'])
 def test_a_line_of_bytes_is_read_as_utf_8_and_as_nothing_else(line: bytes) -> None:
     out = StringIO()
     marked = b"\xef\xbb\xbf" + '{"id": "é", "n": 1}\n'.encode()

@@ -110,10 +110,7 @@ def test_whole_inches_show_without_decimals(inches: int) -> None:
     assert "." not in format_length(parse_length(f"{inches} in"), Unit.FEET)
 
 
-@given(
-    st.text(max_size=60)
-    | st.from_regex(r"[0-9.,]{1,6} ?(ft|'|m|in)( ?[0-9.,]{1,4} ?(in|\")?)?", fullmatch=True)
-)
+@given(st.text(max_size=60) | st.from_regex(r"[0-9.,]{1,6} ?(ft|'|m|in)( ?[0-9.,]{1,4} ?(in|\")?)?", fullmatch=True))
 def test_any_text_is_read_or_refused(text: str) -> None:
     with suppress(Invalid):
         assert 1 <= parse_length(text) <= LONGEST_MM

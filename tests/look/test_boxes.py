@@ -11,9 +11,7 @@ from tests.look.conftest import Open
 
 pytestmark = pytest.mark.browser
 PHONES = [320, 360, 393, 430]
-TARGETS = (
-    "a, button, summary, select, textarea, .tile, input:not([type=radio], [type=checkbox], [type=hidden])"
-)
+TARGETS = "a, button, summary, select, textarea, .tile, input:not([type=radio], [type=checkbox], [type=hidden])"
 BOXES = """selector => [...document.querySelectorAll(selector)]
   .filter(one => one.checkVisibility() && !one.matches('.skip'))
   .map(one => [one.textContent.trim(), one.getBoundingClientRect().toJSON()])"""
@@ -39,9 +37,7 @@ def test_targets_are_large_and_apart(opened: Open, width: int) -> None:
     still = boxes(page, f":is(.page, .cover) :is({TARGETS})")
     bars = boxes(page, f".foot :is({TARGETS})")
     for group in (still, bars):
-        assert [
-            (a, b) for at, (a, one) in enumerate(group) for b, other in group[:at] if near(one, other)
-        ] == []
+        assert [(a, b) for at, (a, one) in enumerate(group) for b, other in group[:at] if near(one, other)] == []
 
 
 def near(one: dict[str, float], other: dict[str, float]) -> bool:

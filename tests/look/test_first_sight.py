@@ -36,9 +36,7 @@ def shown(demo: World, browser: Browser) -> Iterator[Show]:
 
 
 def box(page: Page, selector: str) -> dict[str, Any]:
-    found: dict[str, Any] = page.locator(selector).first.evaluate(
-        "one => one.getBoundingClientRect().toJSON()"
-    )
+    found: dict[str, Any] = page.locator(selector).first.evaluate("one => one.getBoundingClientRect().toJSON()")
     return found
 
 

@@ -43,9 +43,7 @@ def test_what_no_test_has_proven_yet_has_a_sign_of_its_own_and_is_not_green() ->
 def test_what_the_phone_puts_right_looks_as_everywhere() -> None:
     script = (STATIC / "outbox/standing.js").read_text().replace("[UNTESTED]:", "in_service_untested:")
     found = re.findall(r'(\w+): \["([^"]+)", "([^"]+)"\]', script)
-    assert {name for name, _, _ in found} == {
-        "quarantined", "blocked", "suspect", "untested", "in_service_untested"
-    }  # fmt: skip
+    assert {name for name, _, _ in found} == {"quarantined", "blocked", "suspect", "untested", "in_service_untested"}
     for name, word, tone in found:
         assert (word, tone) == (WORDS.STANDS | WORDS.FLAGS)[name]
 

@@ -63,9 +63,7 @@ def test_page_asks_for_little_and_nobody_else(opened: Open) -> None:
     page.on("request", lambda request: asked.append(request.url))
     page.reload()
     assert {url.split("/")[2] for url in asked} == {"coilbook.localhost"}
-    kept = {
-        url for url in asked if "/outbox/" in url
-    }  # one graph, loaded after the page shows, kept for good
+    kept = {url for url in asked if "/outbox/" in url}  # one graph, loaded after the page shows, kept for good
     icon = {url for url in asked if "/icon.svg" in url}  # a browser asks for it when it likes
     assert len(kept) <= 6
     assert len(set(asked) - kept - icon) <= 4

@@ -114,9 +114,7 @@ class _Handler(BaseHTTPRequestHandler):
     def _do(self) -> None:
         body = self.rfile.read(int(self.headers.get("content-length") or 0))
         if self.server.proxy.away is not None:
-            self._answer(
-                self.server.proxy.away.status, [("Content-Type", "text/html")], self.server.proxy.away.body
-            )
+            self._answer(self.server.proxy.away.status, [("Content-Type", "text/html")], self.server.proxy.away.body)
             return
         is_test = self.command == "POST" and self.path == "/api/v1/tests"
         told = self.server.proxy.next_told() if is_test else PASS
@@ -145,9 +143,7 @@ class _Handler(BaseHTTPRequestHandler):
         finally:
             line.close()
 
-    def _answer(
-        self, status: int, headers: list[tuple[str, str]], body: bytes, *, torn: bool = False
-    ) -> None:
+    def _answer(self, status: int, headers: list[tuple[str, str]], body: bytes, *, torn: bool = False) -> None:
         self.send_response(status)
         for name, value in headers:
             if name.lower() not in HOP:

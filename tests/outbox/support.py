@@ -15,11 +15,11 @@ from sqlalchemy import select
 from service.crew import actions
 from service.crew.core import Role
 from service.gear.actions import NewItem, add_items
+from service.sessions.actions import NewSession, Why, open_session
+from service.sessions.queries import worklist
 from service.store.sessions import Store
 from service.tags.actions import issue
 from service.testlog.models import Test
-from service.testlog.sessions.actions import NewSession, Why, open_session
-from service.testlog.sessions.queries import worklist
 from tests.outbox.proxy import Answer, Proxy
 from tests.support.serving import Served, served
 
@@ -104,9 +104,7 @@ def truck(url: str, *wirings: str) -> Iterator[Truck]:
             ids = [uuid4() for _ in wirings]
             for item_id, wiring in zip(ids, wirings, strict=True):
                 kind = "cable" if wiring.startswith(("xlr3", "trs")) else "trunk"
-                add_items(
-                    db, NewItem(kind, wiring, 3048), [item_id], None, now, now.date() - timedelta(days=9)
-                )
+                add_items(db, NewItem(kind, wiring, 3048), [item_id], None, now, now.date() - timedelta(days=9))
             codes = dict(zip(ids, issue(db, ids, now), strict=True))
             session = uuid4()
             open_session(db, NewSession(session, "Tuesday at the truck", now.date(), tuple(Why)), None, now)

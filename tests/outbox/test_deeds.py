@@ -10,8 +10,8 @@ from sqlalchemy import select
 
 from service.gear.models import Flag, Item
 from service.kit.codes import make_code
+from service.sessions.lanes.core import Lane, LaneReading, readings
 from service.tags.actions import item_with
-from service.testlog.lanes.core import Lane, Shown, readings
 from service.testlog.models import Swap
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import read
@@ -127,13 +127,13 @@ def test_pages_that_were_open_when_the_signal_went_keep_it_too(at: Truck, phone:
 
 
 FOUR = BUILTIN["xlr3x4"]
-DEAD = Lane("2", Shown.BAD)
-TOLD = Lane("3", Shown.BAD, frozenset("1"), (("1", "2"), ("2", "3")), reversed=True)
+DEAD = Lane("2", LaneReading.BAD)
+TOLD = Lane("3", LaneReading.BAD, frozenset("1"), (("1", "2"), ("2", "3")), reversed=True)
 
 
 def test_eight_taps_are_not_lost_when_the_signal_goes(tmp_path: Path, browser: Browser) -> None:
     """What the phone makes of the lanes is what the service reads from the same taps."""
-    lanes = [Lane("1", Shown.GOOD), DEAD, TOLD, Lane("4")]
+    lanes = [Lane("1", LaneReading.GOOD), DEAD, TOLD, Lane("4")]
     with truck(f"sqlite:///{tmp_path / 'lanes.db'}", "xlr3x4") as at, phone_in(browser) as context:
         page = at.joined(context)
         page.goto(f"{at.base}/t/{at.codes[0]}/lanes?session={at.session}")

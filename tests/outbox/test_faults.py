@@ -36,13 +36,18 @@ def signal(page: Page) -> None:
 
 
 LATER: dict[str, Told] = {
-    "cut before": CUT_BEFORE, "cut after": CUT_AFTER, "torn": TORN, "408": Answer(408),
-    "429": Answer(429, headers=(("Retry-After", "30"),)), "500": Answer(500),
+    "cut before": CUT_BEFORE,
+    "cut after": CUT_AFTER,
+    "torn": TORN,
+    "408": Answer(408),
+    "429": Answer(429, headers=(("Retry-After", "30"),)),
+    "500": Answer(500),
     "502": Answer(502, b"<h1>Bad gateway</h1>"),
-    "503": Answer(503, headers=(("Retry-After", "2"),)), "a page for all": Answer(200, b"<html>Welcome to our network"),
+    "503": Answer(503, headers=(("Retry-After", "2"),)),
+    "a page for all": Answer(200, b"<html>Welcome to our network"),
     "another's receipt": Answer(201, b'{"id": "7b7ef4ea-0000-4000-8000-000000000000"}'),
     "elsewhere": Answer(302, b"", (("Location", "/sign-in"),)),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("fault", LATER)
@@ -171,9 +176,7 @@ def test_one_that_the_service_stumbles_over_does_not_hold_up_the_others(bad_line
     first = log(bad_line, page)
     lead_on(page, bad_line.form(1))
     press(page, "Pass")
-    bad_line.line.tell(
-        Answer(500), PASS, *[Answer(500)] * 9
-    )  # where it shows the list, a page tries once more
+    bad_line.line.tell(Answer(500), PASS, *[Answer(500)] * 9)  # where it shows the list, a page tries once more
     send_now(page)
     settled(page, "waiting")
     (left,) = entries(page)

@@ -3,7 +3,7 @@
 import json
 from uuid import UUID, uuid4
 
-from service.testlog.sessions.actions import NewSession, Why, open_session
+from service.sessions.actions import NewSession, Why, open_session
 from tests.support.program import Running, op
 from tests.testlog.support import OPEN_2, Bench, bench
 
@@ -20,20 +20,17 @@ def test_it_holds_the_worklist_and_the_forms(program: Running) -> None:
     key = session_of(at)
     at.test(at.codes[0], OPEN_2)
     package = program.crew.get(f"/api/v1/sessions/{key}/package").json()
-    assert package["session"] == {
-        "id": str(key), "title": "Tuesday at the truck", "on": "2026-09-21", "closed": False
-    }  # fmt: skip
+    assert package["session"] == {"id": str(key), "title": "Tuesday at the truck", "on": "2026-09-21", "closed": False}
     lines = {line["code"]: line for line in package["lines"]}
     assert set(lines) == set(at.codes)
     bad = lines[at.codes[0]]
     assert (bad["state"], bad["last"], bad["done"], bad["wiring"]) == ("quarantined", "fail", None, "xlr3")
     assert lines[at.codes[1]]["last"] is None
     assert {key: each["table"] for key, each in package["wirings"].items()} == {
-        "d25x8": "/api/v1/wirings/d25x8", "xlr3": "/api/v1/wirings/xlr3"
-    }  # fmt: skip
-    assert (
-        len(package["wirings"]["d25x8"]["facts"]["rows"]) == 25
-    )  # of which the phone makes the lanes with trouble
+        "d25x8": "/api/v1/wirings/d25x8",
+        "xlr3": "/api/v1/wirings/xlr3",
+    }
+    assert len(package["wirings"]["d25x8"]["facts"]["rows"]) == 25  # of which the phone makes the lanes with trouble
     assert 'name="c2"' in package["wirings"]["xlr3"]["form"]
 
 
@@ -68,6 +65,4 @@ def test_the_way_on_without_a_claim(program: Running) -> None:
     assert answer.headers["location"] == f"/t/{walk[0]}/test?session={key}"
     at.test(walk[1], session=key)
     answer = program.crew.get(f"/sessions/{key}/next", params={"after": walk[0]})
-    assert (
-        answer.headers["location"] == f"/sessions/{key}"
-    )  # its own test is on its way, and nothing else is left
+    assert answer.headers["location"] == f"/sessions/{key}"  # its own test is on its way, and nothing else is left

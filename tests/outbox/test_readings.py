@@ -11,18 +11,18 @@ import pytest
 from playwright.sync_api import Page
 from starlette.datastructures import FormData
 
+from service.diagnosis.diagnosis import diagnose
+from service.diagnosis.offline_tables import offline
 from service.kit.problems import Invalid
-from service.testlog import entering
+from service.testlog import form_reader
 from service.testlog.phone import form_facts
-from service.testlog.sheet import lanes_of, readings, sheet
+from service.testlog.sheet import readings, sheet
 from service.web.modules import module
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import diagnose
-from service.wiring.offline import offline
 from service.wiring.readings import Readings, canonical, names, read
 from service.wiring.rebuild import rebuild
 from service.wiring.singles import single_faults
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, lanes_of
 
 pytestmark = pytest.mark.browser
 
@@ -78,21 +78,15 @@ def odd_forms(wiring: Wiring, count: int) -> Iterator[Fields]:
     rows = (*full.rows, *full.aside)
     for _ in range(count):
         fields = [
-            (row.key, chance.choice([row.good] * 6 + ["-", *row.options]))
-            for row in rows
-            if chance.random() < 0.9
+            (row.key, chance.choice([row.good] * 6 + ["-", *row.options])) for row in rows if chance.random() < 0.9
         ]
         pairs = [*full.touch_a, *full.touch_b, *full.shells]
-        fields += [
-            ("touch", "+".join(pair)) for pair in chance.sample(pairs, chance.randrange(min(3, len(pairs))))
-        ]
+        fields += [("touch", "+".join(pair)) for pair in chance.sample(pairs, chance.randrange(min(3, len(pairs))))]
         fields += [("unbonded", bond.later) for bond in wiring.bonds if chance.random() < 0.1]
         fields += [("skip", wire.name) for wire in wiring.conductors if chance.random() < 0.05]
         fields += [("skip_lane", lane) for lane in lanes_of(wiring) if lane and chance.random() < 0.05]
-        fields += [("evidence", name) for name in entering.EVIDENCE if chance.random() < 0.1]
-        fields += [("shells", "yes")] * (chance.random() < 0.3) + [("flexed", "yes")] * (
-            chance.random() < 0.3
-        )
+        fields += [("evidence", name) for name in form_reader.EVIDENCE if chance.random() < 0.1]
+        fields += [("shells", "yes")] * (chance.random() < 0.3) + [("flexed", "yes")] * (chance.random() < 0.3)
         yield [
             *fields,
             ("at_end", chance.choice(["", "A", "B"])),
@@ -104,14 +98,15 @@ def by_service(wiring: Wiring, fields: Fields) -> Any:
     """What the service makes of a form, in the phone's words."""
     posted = FormData([("op", "1b671a64-40d5-491e-99b0-da01ff1f3341"), *fields])
     try:
-        new = entering.new_test("7K3M9U", (), wiring, posted)
+        new = form_reader.new_test("7K3M9U", (), wiring, posted)
     except Invalid as refusal:
         return refusal.detail
     seen = canonical(wiring, read(wiring, new.joined or [], new.probed))
     return {
-        "joined": seen["joined"], "probed": seen["probed"],
+        "joined": seen["joined"],
+        "probed": seen["probed"],
         "evidence": [{"class": one.kind, "end": one.end, "note": one.note} for one in new.evidence],
-    }  # fmt: skip
+    }
 
 
 def by_phone(page: Page, wiring: Wiring, forms: list[Fields]) -> list[Any]:
@@ -154,7 +149,7 @@ def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str
     asked = []
     for form in forms:
         try:
-            asked.append(readings(wiring, entering.entered(wiring, FormData(form))))
+            asked.append(readings(wiring, form_reader.entered(wiring, FormData(form))))
         except Invalid:
             continue
     table = {"key": key} | offline(wiring)

@@ -16,9 +16,7 @@ WAITS = """async ([url, random]) => {
 
 
 @pytest.mark.parametrize(("random", "factor"), [(0, 0.8), (0.5, 1.0), (1, 1.2)])
-def test_it_waits_twice_as_long_each_time_up_to_a_minute(
-    crew_phone: Page, random: float, factor: float
-) -> None:
+def test_it_waits_twice_as_long_each_time_up_to_a_minute(crew_phone: Page, random: float, factor: float) -> None:
     waits = crew_phone.evaluate(WAITS, [module("outbox/rules.js"), random])
     seconds = [1, 2, 4, 8, 16, 32, 60, 60, 60]
     assert waits == [round(each * 1000 * factor) for each in seconds]
@@ -49,8 +47,7 @@ def test_ids_are_random_uuids_without_https_too(crew_phone: Page) -> None:
     )
     assert len(set(made)) == 500
     assert all(
-        re.fullmatch(r"[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", one)
-        for one in made
+        re.fullmatch(r"[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", one) for one in made
     )
 
 

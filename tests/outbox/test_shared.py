@@ -72,9 +72,7 @@ def test_what_one_kept_waits_while_another_is_signed_in(at_truck: Truck, browser
 
 
 @browser_test
-def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(
-    at_truck: Truck, browser: Browser
-) -> None:
+def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(at_truck: Truck, browser: Browser) -> None:
     with phone_in(browser) as context:
         page = at_truck.joined(context, "Mira")
         page.goto(at_truck.form())
@@ -87,9 +85,7 @@ def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(
             expect(bar(page)).to_contain_text("1 test of Mira waits on this phone")
             expect(bar(page)).to_contain_text("nothing is lost")
             assert bar(page).get_by_role("button", name="Send now").count() == 0
-        assert (
-            bar(page).get_by_role("link", name="Join again").get_attribute("href") == "/join?next=%2Fsessions"
-        )
+        assert bar(page).get_by_role("link", name="Join again").get_attribute("href") == "/join?next=%2Fsessions"
 
         page = at_truck.joined(context, "Mira")
         expect(bar(page)).to_contain_text("from before you joined again")  # by now it knows who is here

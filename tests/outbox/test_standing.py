@@ -111,9 +111,7 @@ def test_it_stands_so_without_a_signal_also_after_it_was_sent(at: Truck, page: P
         expect(page.locator("[data-state]").get_by_text("Quarantined")).to_be_visible()
 
 
-def test_what_was_wrongly_passed_or_tested_in_part_counts_as_not_tested(
-    tmp_path: Path, browser: Browser
-) -> None:
+def test_what_was_wrongly_passed_or_tested_in_part_counts_as_not_tested(tmp_path: Path, browser: Browser) -> None:
     with truck(f"sqlite:///{tmp_path / 'truck.db'}", "xlr3", "xlr3") as at, phone_in(browser) as context:
         page = at.joined(context)
         take_along(at, page)

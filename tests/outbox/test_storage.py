@@ -29,9 +29,7 @@ NO_MIRROR = """
   Storage.prototype.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
 """
 NO_RESUBMIT = "delete HTMLFormElement.prototype.requestSubmit;"
-NO_UUID = (
-    "delete Crypto.prototype.randomUUID; Object.defineProperty(navigator, 'locks', { value: undefined });"
-)
+NO_UUID = "delete Crypto.prototype.randomUUID; Object.defineProperty(navigator, 'locks', { value: undefined });"
 
 
 @pytest.fixture

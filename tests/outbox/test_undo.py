@@ -56,9 +56,7 @@ def test_a_pass_leaves_the_phone_when_its_page_does(bad_line: Truck, page: Page)
     assert bad_line.logged().count(UUID(key)) == 1
 
 
-def test_a_phone_that_is_put_away_sends_and_what_it_sent_is_no_more_undone(
-    bad_line: Truck, page: Page
-) -> None:
+def test_a_phone_that_is_put_away_sends_and_what_it_sent_is_no_more_undone(bad_line: Truck, page: Page) -> None:
     bad_line.line.tell(*[CUT_AFTER] * 9)
     key = log(bad_line, page)
     page.evaluate(
@@ -66,9 +64,7 @@ def test_a_phone_that_is_put_away_sends_and_what_it_sent_is_no_more_undone(
                    document.dispatchEvent(new Event('visibilitychange')); }"""
     )
     eventually(lambda: UUID(key) in bad_line.logged())
-    eventually(
-        lambda: [one["tries"] > 0 for one in entries(page)] == [True]
-    )  # no receipt, so it is here still
+    eventually(lambda: [one["tries"] > 0 for one in entries(page)] == [True])  # no receipt, so it is here still
     page.reload()
     expect(bar(page).get_by_role("button", name="Undo", exact=True)).to_have_count(0)
     bad_line.line.told.clear()

@@ -51,9 +51,7 @@ def test_scripts_are_small_and_kept_for_good(program: Running) -> None:
 
 def test_all_modules_have_one_version() -> None:
     assert len({url.split("/")[2] for url in imported("offline/shell.js")}) == 1
-    assert all(
-        re.fullmatch(r"/static/m-[0-9a-f]{10}/\w+/\w+\.js", url) for url in imported("offline/shell.js")
-    )
+    assert all(re.fullmatch(r"/static/m-[0-9a-f]{10}/\w+/\w+\.js", url) for url in imported("offline/shell.js"))
 
 
 def test_the_manifest_is_our_own(program: Running) -> None:
@@ -137,9 +135,7 @@ def evening_without_the_service(gone: Truck, page: Page) -> None:
 
 
 @browser_test
-def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(
-    untested: Truck, browser: Browser
-) -> None:
+def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(untested: Truck, browser: Browser) -> None:
     at = untested
     with phone_in(browser) as context:
         page, told = at.joined(context), "[data-told]"
@@ -260,9 +256,7 @@ def test_the_page_opens_however_the_service_is_away(
 
 @browser_test
 @pytest.mark.parametrize("path", ["/due", "/gear?q=mic", "/more", "/t/{code}/repair"])
-def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(
-    gone: Truck, taken: Page, path: str
-) -> None:
+def test_a_page_that_is_not_on_the_phone_says_so_and_what_still_works(gone: Truck, taken: Page, path: str) -> None:
     page = taken
     page.goto(f"{gone.base}/sessions/{gone.session}")
     with gone.no_signal():

@@ -14,8 +14,8 @@ from service.retire.buying.core import Buy, to_buy, total, within
 from service.retire.prices.core import Price, Purchase, Sort
 from service.season.actions import add_season
 from service.season.core import Season, split
-from service.testlog.swaps.actions import swap
-from service.testlog.swaps.core import NewSwap
+from service.swaps.actions import swap
+from service.swaps.core import NewSwap
 from tests.home.support import Truck, truck
 from tests.support.program import op, running
 from tests.testlog.support import OPEN_2, ZONE
@@ -56,9 +56,7 @@ def at(sqlite_url: str) -> Iterator[Truck]:
         with program.store.writing() as db:
             new = NewSwap(uuid4(), found.tags["swapped"], found.tags["in"])
             swap(db, new, found.lead, program.clock.now, ZONE)
-            spring = Season(
-                date(2026, 3, 1), date(2026, 5, 31), split(date(2026, 3, 1), date(2026, 5, 31), 2)
-            )
+            spring = Season(date(2026, 3, 1), date(2026, 5, 31), split(date(2026, 3, 1), date(2026, 5, 31), 2))
             add_season(db, uuid4(), "Spring", spring, [], program.clock.now)
         found.event("Lantern Field", date(2026, 10, 3))
         yield found
@@ -91,8 +89,11 @@ def test_the_csv_has_the_same_figures(at: Truck) -> None:
     )
     [row] = rows
     assert (row["kind"], row["length"], row["missing on the pull list"], row["each, $"]) == (
-        "cable", "10 ft", "2", "20.00",
-    )  # fmt: skip
+        "cable",
+        "10 ft",
+        "2",
+        "20.00",
+    )
     assert int(row["to buy"]) == 2 + int(row["spares to add"])
     assert float(row["total, $"]) == 20 * int(row["to buy"])
     assert (row["bought last season"], row["last season, $"]) == ("1", "20.00")

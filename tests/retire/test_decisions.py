@@ -16,13 +16,16 @@ from service.retire.decisions.core import (
     found,
     left_of_price,
 )
-from service.testlog.core import Fault
+from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, DUE, OVERDUE, TODAY, UNTESTED, gear
 
 LIMITS = Limits()
 PASS, FAIL_A, FAIL_B, FAIL = (
-    Tried(False), Tried(True, frozenset({End.A})), Tried(True, frozenset({End.B})), Tried(True)
-)  # fmt: skip
+    Tried(False),
+    Tried(True, frozenset({End.A})),
+    Tried(True, frozenset({End.B})),
+    Tried(True),
+)
 
 
 def told(one: Gear, limits: Limits = LIMITS) -> list[tuple[Reason, str, Action]]:
@@ -35,10 +38,10 @@ def test_what_is_in_order_needs_nothing() -> None:
 
 
 def test_an_open_fault_is_repaired_first_and_a_repaired_one_tested_first() -> None:
-    assert told(gear(1, BLOCKED, fault=Fault.OPEN)) == [
+    assert told(gear(1, BLOCKED, fault=FaultStatus.OPEN)) == [
         (Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
     ]
-    assert told(gear(1, BLOCKED, fault=Fault.REPAIRED)) == [
+    assert told(gear(1, BLOCKED, fault=FaultStatus.REPAIRED)) == [
         (Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
     ]
 
@@ -76,7 +79,7 @@ def test_the_third_fail_at_one_end_retires() -> None:
 
 def test_a_bent_contact_is_never_plugged_in_and_watched_afterwards() -> None:
     bent = date(2026, 9, 20)
-    both = told(gear(1, BLOCKED, fault=Fault.OPEN, bent_on=bent))
+    both = told(gear(1, BLOCKED, fault=FaultStatus.OPEN, bent_on=bent))
     assert [reason for reason, _, _ in both] == [Reason.BLOCKED, Reason.BENT_CONTACT]
     assert "bent on Sun Sep 20. Plug it in nowhere" in both[1][1]
     [(reason, why, action)] = told(gear(1, bent_on=bent))
@@ -101,7 +104,7 @@ def test_what_is_left_of_a_price(years: float, left: int) -> None:
 
 
 def test_a_repair_dearer_than_what_is_left_retires() -> None:
-    old = {"fault": Fault.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
+    old = {"fault": FaultStatus.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
     [_, worth] = sorted(told(gear(1, BLOCKED, **old)), key=lambda one: one[0] is Reason.NOT_WORTH_IT)
     assert worth == (
         Reason.NOT_WORTH_IT,
@@ -109,11 +112,9 @@ def test_a_repair_dearer_than_what_is_left_retires() -> None:
         Action.RETIRE,
     )
     assert action_of(found(gear(1, BLOCKED, **old), LIMITS, TODAY)) is Action.RETIRE
-    assert (
-        found(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT
-    )  # the most pressing first
+    assert found(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT  # the most pressing first
     assert len(told(gear(1, BLOCKED, **old, repair_cents=450))) == 1  # the log knows that it comes cheaper
-    assert told(gear(1, **(old | {"fault": Fault.NONE}))) == []  # nothing is to be repaired
+    assert told(gear(1, **(old | {"fault": FaultStatus.NONE}))) == []  # nothing is to be repaired
     assert len(told(gear(1, BLOCKED, **(old | {"price_cents": None})))) == 1
 
 

@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 
 from service.retire.decisions.core import Action, Limits, Reason
 from service.retire.lists.core import Decided, Printed, changes, decided
-from service.testlog.core import Fault
+from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, DUE, EVENT, OVERDUE, TODAY, UNTESTED, case, gear, used
 
 LIMITS = Limits()
-BROKEN = {"fault": Fault.OPEN}
+BROKEN = {"fault": FaultStatus.OPEN}
 
 
 def lines(in_use, spares=()) -> list[Decided]:  # type: ignore[no-untyped-def]
@@ -76,7 +76,7 @@ def test_a_lead_overrules_one_line() -> None:
 @settings(max_examples=60)
 def test_no_spare_is_named_twice_and_none_is_left_while_something_waits(states, spares: int) -> None:  # type: ignore[no-untyped-def]
     in_use = [
-        gear(number, state, fault=Fault.OPEN if state is BLOCKED else Fault.NONE)
+        gear(number, state, fault=FaultStatus.OPEN if state is BLOCKED else FaultStatus.NONE)
         for number, state in enumerate(states)
     ]
     found = lines(used(*in_use), case(*[gear(100 + number) for number in range(spares)]))

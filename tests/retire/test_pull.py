@@ -14,9 +14,14 @@ def loaded(program: Running):  # type: ignore[no-untyped-def]
     """Vibes walk first, then marimba; one broken, one suspect, one never tested, one in order; two spares."""
     found = truck(
         program,
-        ("vibes", "Frame 1", 10), ("broken", "Frame 1", 15), ("fresh", "Frame 2", 5), ("shaky", "Frame 2", 10),
-        ("long spare", "Spares Case", 25), ("short spare", "Spares Case", 15), ("raw spare", "Spares Case", 15),
-    )  # fmt: skip
+        ("vibes", "Frame 1", 10),
+        ("broken", "Frame 1", 15),
+        ("fresh", "Frame 2", 5),
+        ("shaky", "Frame 2", 10),
+        ("long spare", "Spares Case", 25),
+        ("short spare", "Spares Case", 15),
+        ("raw spare", "Spares Case", 15),
+    )
     found.passes("vibes", "shaky", "long spare", "short spare")
     found.test(found.tags["broken"], OPEN_2)
     found.suspect("shaky", "crackled at the show")
@@ -27,15 +32,10 @@ def test_lines_come_in_walking_order_with_reasons_and_spares(program: Running) -
     at = loaded(program)
     event = at.event("Lantern Field", date(2026, 10, 3))
     answer = program.viewer.get("/api/v1/pull").json()
-    assert answer["event"] == {
-        "id": str(event), "name": "Lantern Field", "kind": "competition", "on": "2026-10-03"
-    }  # fmt: skip
+    assert answer["event"] == {"id": str(event), "name": "Lantern Field", "kind": "competition", "on": "2026-10-03"}
     assert answer["judged"] == 4
     assert answer["counts"] == {"retire": 0, "repair_first": 1, "test_first": 2, "watch": 0}
-    told = [
-        (line["code"], line["place"], line["reasons"], line["action"], line["spare"])
-        for line in answer["items"]
-    ]
+    told = [(line["code"], line["place"], line["reasons"], line["action"], line["spare"]) for line in answer["items"]]
     assert told == [
         (at.tags["broken"], "Frame 1", ["blocked"], "repair_first", at.tags["short spare"]),
         (at.tags["fresh"], "Frame 2", ["untested"], "test_first", at.tags["long spare"]),

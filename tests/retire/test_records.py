@@ -9,7 +9,7 @@ from service.retire.decisions.actions import records, tried
 from service.retire.decisions.core import Tried
 from service.retire.decisions.queries import Failure, repair_costs
 from service.season.core import What
-from service.testlog.core import Event, Evidence
+from service.testlog.core import Evidence, LogEntry
 from service.wiring.faults import FaultClass
 from tests.support.program import Running
 from tests.testlog.support import OPEN_2, ZONE, Bench, bench
@@ -23,21 +23,32 @@ def told(at: Bench, wirings: dict[UUID, str]) -> Any:
         return records(db, wirings, ZONE, 8)
 
 
-def at(day: int, what: What, alone: bool = True) -> Event:
-    return Event(NOON + timedelta(days=day), what, uuid4(), alone)
+def at(day: int, what: What, alone: bool = True) -> LogEntry:
+    return LogEntry(NOON + timedelta(days=day), what, uuid4(), alone)
 
 
 def test_a_fail_that_told_no_end_is_at_the_end_of_the_repair_that_came_next() -> None:
     history = [
-        at(0, What.PASS), at(1, What.FAIL), at(2, What.REPAIR), at(3, What.PASS), at(4, What.FAIL), at(6, What.PASS),
-        at(7, What.FAIL, alone=False), at(8, What.PARTIAL), at(9, What.FAIL),
-    ]  # fmt: skip
+        at(0, What.PASS),
+        at(1, What.FAIL),
+        at(2, What.REPAIR),
+        at(3, What.PASS),
+        at(4, What.FAIL),
+        at(6, What.PASS),
+        at(7, What.FAIL, alone=False),
+        at(8, What.PARTIAL),
+        at(9, What.FAIL),
+    ]
     failed = [Failure(NOON + timedelta(days=1)), Failure(NOON + timedelta(days=4), {End.A})]
     repairs = [(NOON + timedelta(days=2), End.B)]
     assert tried(history, failed, repairs, 8) == (
-        Tried(False), Tried(True, frozenset({End.B})), Tried(False), Tried(True, frozenset({End.A})), Tried(False),
+        Tried(False),
+        Tried(True, frozenset({End.B})),
+        Tried(False),
+        Tried(True, frozenset({End.A})),
+        Tried(False),
         Tried(True),
-    )  # fmt: skip
+    )
     assert len(tried(history, failed, repairs, 3)) == 3
 
 

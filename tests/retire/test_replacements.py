@@ -6,7 +6,7 @@ from uuid import UUID
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.retire.replacements.core import Piece, Spare, assigned, fillable, fits
+from service.retire.replacements.core import FittingPiece, Spare, assigned, fillable, fits
 
 MALE = (("A", 1, "xlr3", "socket"), ("B", 1, "xlr3", "plug"))
 ODD = (("A", 1, "xlr3", "plug"), ("B", 1, "xlr3", "plug"))
@@ -14,8 +14,8 @@ ODD = (("A", 1, "xlr3", "plug"), ("B", 1, "xlr3", "plug"))
 
 def piece(
     number: int, length: int, wiring: str = "xlr3", ports: tuple[tuple[str, int, str, str], ...] = MALE
-) -> Piece:
-    return Piece(UUID(int=number), f"C{number:05}", "cable", wiring, ports, length)
+) -> FittingPiece:
+    return FittingPiece(UUID(int=number), f"C{number:05}", "cable", wiring, ports, length)
 
 
 def test_what_fits() -> None:
@@ -28,27 +28,20 @@ def test_what_fits() -> None:
 
 
 ITEMS = st.lists(st.tuples(st.integers(1, 5), st.sampled_from(["xlr3", "trs"])), max_size=4)
-SPARES = st.lists(
-    st.tuples(st.integers(1, 5), st.sampled_from(["xlr3", "trs"]), st.integers(0, 3)), max_size=4
-)
+SPARES = st.lists(st.tuples(st.integers(1, 5), st.sampled_from(["xlr3", "trs"]), st.integers(0, 3)), max_size=4)
 
 
 @given(ITEMS, SPARES, st.randoms())
 @settings(max_examples=150)
-def test_no_other_way_is_better(
-    items: list[tuple[int, str]], spares: list[tuple[int, str, int]], random
-) -> None:  # type: ignore[no-untyped-def]
+def test_no_other_way_is_better(items: list[tuple[int, str]], spares: list[tuple[int, str, int]], random) -> None:  # type: ignore[no-untyped-def]
     needs = [piece(number, *told) for number, told in enumerate(items)]
-    offered = [
-        Spare(piece(100 + number, length, wiring), days)
-        for number, (length, wiring, days) in enumerate(spares)
-    ]
+    offered = [Spare(piece(100 + number, length, wiring), days) for number, (length, wiring, days) in enumerate(spares)]
     found = assigned(needs, offered)
     by_id = {spare.piece.id: spare for spare in offered}
     assert len(set(found.values())) == len(found)
     assert all(fits(by_id[found[need.id]].piece, need) for need in needs if need.id in found)
 
-    def cost(pairs: list[tuple[Piece, Spare]]) -> tuple[int, int, int]:
+    def cost(pairs: list[tuple[FittingPiece, Spare]]) -> tuple[int, int, int]:
         excess = sum(spare.piece.length_mm - need.length_mm for need, spare in pairs)
         return -len(pairs), excess, sum(spare.passed_days for _, spare in pairs)
 
@@ -71,7 +64,7 @@ def test_who_comes_first_is_filled_if_it_can_be(lengths: list[int], cases: list[
     spares = [Spare(piece(100 + number, length), 0) for number, length in enumerate(cases)]
     chosen = fillable(needs, spares)
     assert len(assigned(chosen, spares)) == len(chosen)
-    before: list[Piece] = []
+    before: list[FittingPiece] = []
     for need in needs:  # reference: one by one, with the assignment itself
         if len(assigned([*before, need], spares)) == len(before) + 1:
             before.append(need)

@@ -107,9 +107,7 @@ def test_where_lengths_are_apart_no_other_purchase_is_better_for_the_money(
     st.sampled_from([80, 90, 95]),
 )
 @settings(max_examples=25)
-def test_where_lengths_stand_in_the_purchase_is_near_the_cheapest(
-    found: list[tuple[float, int]], percent: int
-) -> None:
+def test_where_lengths_stand_in_the_purchase_is_near_the_cheapest(found: list[tuple[float, int]], percent: int) -> None:
     lengths = [Length("xlr3", 1000 * (at + 1), mean, 0, cents) for at, (mean, cents) in enumerate(found)]
     costs = [cents for _, cents in found]
     plan = planned(lengths, percent, 10**9)

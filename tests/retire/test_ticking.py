@@ -46,9 +46,12 @@ def walk(sqlite_url: str) -> Iterator[Walk]:
 def made(program: Running) -> Walk:
     at = truck(
         program,
-        ("broken", "Frame 1", 10), ("shaky", "Frame 2", 10), ("good", "Frame 2", 10), ("spare", "Spares Case", 10),
+        ("broken", "Frame 1", 10),
+        ("shaky", "Frame 2", 10),
+        ("good", "Frame 2", 10),
+        ("spare", "Spares Case", 10),
         ("short", "Spares Case", 5),
-    )  # fmt: skip
+    )
     at.passes("broken", "shaky", "good", "spare", "short")
     at.test(at.tags["broken"], OPEN_2)
     at.suspect("shaky", "crackled")
@@ -68,16 +71,19 @@ def test_a_tick_takes_it_out_and_puts_the_spare_in(walk: Walk) -> None:
     assert "Frame 1" in page  # the walk still shows where that was
     line = walk.line("broken")
     assert (line["place"], line["why"], bool(line["done_at"])) == (
-        "Frame 1", ["It failed and is not repaired."], True,
-    )  # fmt: skip
+        "Frame 1",
+        ["It failed and is not repaired."],
+        True,
+    )
 
 
 def test_what_is_retired_by_a_tick_is_retired(walk: Walk) -> None:
     assert walk.tick("broken", "retire", "spare", why="Cut down.").status_code == 303
     assert walk.lives("broken") == ("", ItemState.RETIRED)
-    assert "Retired by the pull list of Lantern Field. Cut down." in walk.program.lead.get(
-        f"/gear/{walk.tags['broken']}"
-    ).text  # fmt: skip
+    assert (
+        "Retired by the pull list of Lantern Field. Cut down."
+        in walk.program.lead.get(f"/gear/{walk.tags['broken']}").text
+    )
 
 
 def test_without_a_spare_it_keeps_its_place_and_is_to_be_bought(walk: Walk) -> None:
@@ -126,9 +132,7 @@ def test_a_tick_is_not_taken_back_to_a_place_that_was_removed(walk: Walk) -> Non
     assert case is not None
     for label in set(walk.tags) - {"broken", "spare"}:
         if walk.lives(label)[0] == "Spares Case":
-            walk.program.lead.post(
-                f"/gear/{walk.tags[label]}/place", data={"op": op(), "place": "", "place_b": ""}
-            )
+            walk.program.lead.post(f"/gear/{walk.tags[label]}/place", data={"op": op(), "place": "", "place_b": ""})
     assert walk.program.lead.post(f"/places/{case.id}/remove", data={"op": op()}).status_code == 303
     page = walk.program.crew.get(f"/pull/{walk.listed}/items/{walk.tags['broken']}").text
     (tick,) = re.findall(r"/ticks/([0-9a-f-]+)/undo", page)
@@ -139,22 +143,26 @@ def test_a_tick_is_not_taken_back_to_a_place_that_was_removed(walk: Walk) -> Non
 def test_a_phone_sends_ticks_and_may_send_them_twice(program: Running) -> None:
     walk = made(program)
     body = {
-        "id": op(), "event": walk.listed, "item": walk.tags["broken"], "action": "repair_first",
-        "spare": walk.tags["spare"], "why": ["It failed."],
-    }  # fmt: skip
+        "id": op(),
+        "event": walk.listed,
+        "item": walk.tags["broken"],
+        "action": "repair_first",
+        "spare": walk.tags["spare"],
+        "why": ["It failed."],
+    }
     first = walk.program.crew.post("/api/v1/pull/ticks", json=body)
     assert first.status_code == 201
     told = first.json()
     assert (told["id"], told["item_state"], told["spare_state"], told["already"]) == (
-        body["id"], "quarantined", "in_service", False,
-    )  # fmt: skip
+        body["id"],
+        "quarantined",
+        "in_service",
+        False,
+    )
     assert walk.program.crew.post("/api/v1/pull/ticks", json=body).json() == told
     other = walk.program.crew.post("/api/v1/pull/ticks", json=body | {"id": op()}).json()
     assert (other["already"], other["spare"]) == (True, walk.tags["spare"])  # somebody else was quicker
-    assert (
-        walk.program.crew.post("/api/v1/pull/ticks", json=body | {"item": walk.tags["good"]}).status_code
-        == 422
-    )
+    assert walk.program.crew.post("/api/v1/pull/ticks", json=body | {"item": walk.tags["good"]}).status_code == 422
 
 
 def test_a_spare_that_does_not_fit_is_told_and_may_go_in_anyway(walk: Walk) -> None:
@@ -213,10 +221,7 @@ def test_a_lead_overrules_a_line_and_the_reason_is_kept_and_shown(walk: Walk) ->
     line = walk.line("broken")
     assert (line["action"], line["overruled"]["reason"]) == ("retire", "third time this year")
     assert "third time this year" in walk.program.crew.get(f"/pull/{walk.listed}").text
-    assert (
-        walk.program.lead.post(at, data={"op": op(), "action": "decided", "reason": "mended"}).status_code
-        == 303
-    )
+    assert walk.program.lead.post(at, data={"op": op(), "action": "decided", "reason": "mended"}).status_code == 303
     assert walk.line("broken")["action"] == "repair_first"
     page = walk.program.viewer.get(f"/pull/{walk.listed}/items/{walk.tags['broken']}").text
     assert "third time this year" in page  # added, never changed
@@ -267,9 +272,7 @@ def test_thresholds_and_trip_are_kept_within_bounds(walk: Walk) -> None:
         answer = lead.post("/pull/limits", data={"op": op()} | fields | {name: wrong})
         assert answer.status_code == 422
         assert f'id="f-{name}-error"' in answer.text
-    kept = lead.post(
-        "/pull/limits", data={"op": op()} | fields | {"risk_percent": "35", "repair_cents": "12"}
-    )
+    kept = lead.post("/pull/limits", data={"op": op()} | fields | {"risk_percent": "35", "repair_cents": "12"})
     assert kept.status_code == 303
     assert 'value="35"' in lead.get("/pull/limits").text
     trip = {"op": op(), "days": "2", "percent": "90", "budget": "50"}

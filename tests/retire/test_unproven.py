@@ -12,17 +12,17 @@ from tests.testlog.support import OPEN_2
 def test_pull_list_and_swap_agree_on_what_is_not_proven(program: Running) -> None:
     at = truck(
         program,
-        ("broken", "Frame 1", 15), ("raw spare", "Spares Case", 15), ("short", "Spares Case", 10),
+        ("broken", "Frame 1", 15),
+        ("raw spare", "Spares Case", 15),
+        ("short", "Spares Case", 10),
         ("crackling", "Spares Case", 25),
-    )  # fmt: skip
+    )
     broken, raw = at.tags["broken"], at.tags["raw spare"]
     at.test(broken, OPEN_2)
     at.suspect("crackling", "crackled at the show")
     event = at.event("Lantern Field", date(2026, 10, 3))
     [line] = program.viewer.get("/api/v1/pull").json()["items"]
-    assert (line["spare"], line["unproven"]) == (
-        None, [{"code": raw, "place": "Spares Case", "length_mm": 4572}]
-    )  # fmt: skip
+    assert (line["spare"], line["unproven"]) == (None, [{"code": raw, "place": "Spares Case", "length_mm": 4572}])
     crew = program.crew
     for path in (f"/pull/{event}", f"/pull/{event}/items/{broken}"):
         page = crew.get(path).text

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.schedule.calendar.actions import SECRET_BYTES
-from service.schedule.calendar.core import Entry, feed
+from service.schedule.calendar.core import CalendarEntry, feed
 from tests.support.program import Running, op
 
 SEASON = {"name": "Fall 2026", "starts": "2026-08-03", "ends": "2026-11-15", "rounds": "2", "who": "all"}
@@ -173,7 +173,7 @@ def test_only_a_lead_makes_and_ends_links(program: Running) -> None:
 NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=120)
 ENTRIES = st.lists(
     st.builds(
-        Entry,
+        CalendarEntry,
         st.uuids().map(lambda uid: f"{uid}@coilbook"),
         st.dates(date(2020, 1, 1), date(2035, 12, 31)),
         NAMES,
@@ -187,7 +187,7 @@ ENTRIES = st.lists(
 
 
 @given(NAMES, ENTRIES)
-def test_any_name_stays_inside_its_line(name: str, entries: list[Entry]) -> None:
+def test_any_name_stays_inside_its_line(name: str, entries: list[CalendarEntry]) -> None:
     written = feed(name, entries)
     assert written == feed(name, entries)
     lines = written.split(b"\r\n")
@@ -199,15 +199,23 @@ def test_any_name_stays_inside_its_line(name: str, entries: list[Entry]) -> None
     assert told == [(entry.uid, entry.on, entry.sequence) for entry in entries]
     properties = {key for entry in read_back for key in entry.contents}
     assert properties <= {
-        "uid", "dtstamp", "last-modified", "sequence", "summary", "dtstart", "dtend", "transp", "categories",
+        "uid",
+        "dtstamp",
+        "last-modified",
+        "sequence",
+        "summary",
+        "dtstart",
+        "dtend",
+        "transp",
+        "categories",
         "location",
-    }  # fmt: skip
+    }
 
 
 @pytest.mark.parametrize("injected", ["\r\nATTENDEE:mailto:x@example.org", "\nEND:VEVENT", "\rBEGIN:VALARM"])
 def test_a_line_break_in_a_name_begins_no_line(injected: str) -> None:
     at = datetime(2026, 9, 1, tzinfo=UTC)
-    written = feed("Fernhollow", [Entry("1@coilbook", at.date(), f"Lantern{injected}", 0, at, "Show")])
+    written = feed("Fernhollow", [CalendarEntry("1@coilbook", at.date(), f"Lantern{injected}", 0, at, "Show")])
     begun = [line.partition(b":")[0] for line in written.split(b"\r\n")]
     assert (begun.count(b"BEGIN"), begun.count(b"END"), begun.count(b"ATTENDEE")) == (2, 2, 0)
     summary = vobject.readOne(written.decode()).vevent.summary.value

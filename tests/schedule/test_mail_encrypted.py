@@ -25,9 +25,7 @@ def test_the_servers_certificate_is_checked(
 ) -> None:
     authority, here = trustme.CA(), ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
     authority.issue_cert("127.0.0.1").configure_cert(here)
-    how: dict[str, Any] = (
-        {"ssl_context": here} if encrypted else {"tls_context": here, "require_starttls": True}
-    )
+    how: dict[str, Any] = {"ssl_context": here} if encrypted else {"tls_context": here, "require_starttls": True}
     box, port = Box(), free_port()
     controller = Controller(box, hostname="127.0.0.1", port=port, **how)
     server = MailServer("127.0.0.1", port, SENDER, encrypted=encrypted)

@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, milp
 
-from service.schedule.planning.core.pace import Logged, seconds_for, usual_seconds
+from service.schedule.planning.core.pace import SessionTest, seconds_for, usual_seconds
 from service.schedule.planning.core.plan import (
     Evening,
+    EveningPlan,
     MoreHelpers,
     MoreTime,
-    Plan,
     more_helpers,
     more_time,
     plan,
@@ -57,7 +57,7 @@ weeks = st.lists(
 )
 
 
-def check(tasks: Sequence[Task], evenings: Sequence[Evening], made: Plan) -> None:
+def check(tasks: Sequence[Task], evenings: Sequence[Evening], made: EveningPlan) -> None:
     """What every plan holds to."""
     placed = [each.item for planned in made.evenings for each in planned.tasks]
     assert sorted(placed + [each.item for each in made.left]) == sorted(each.item for each in tasks)
@@ -79,9 +79,7 @@ def test_each_once_within_the_time_and_along_the_walk(tasks: list[Task], evening
 
 
 @given(works, weeks)
-def test_nothing_is_late_or_left_where_an_evening_in_time_has_room(
-    tasks: list[Task], evenings: list[Evening]
-) -> None:
+def test_nothing_is_late_or_left_where_an_evening_in_time_has_room(tasks: list[Task], evenings: list[Evening]) -> None:
     made = plan(tasks, evenings)
     for planned in made.evenings:
         for each in made.missing:
@@ -132,9 +130,7 @@ some_evenings = st.lists(
 
 @settings(deadline=None, max_examples=60)
 @given(alike, some_evenings)
-def test_of_items_alike_at_one_place_as_many_are_in_time_as_can_be(
-    tasks: list[Task], evenings: list[Evening]
-) -> None:
+def test_of_items_alike_at_one_place_as_many_are_in_time_as_can_be(tasks: list[Task], evenings: list[Evening]) -> None:
     """Earliest due first is best for jobs of one length (Jackson 1955, from memory); late ones never push in."""
     made = plan(tasks, evenings)
     assert len(tasks) - len(made.missing) == most_in_time(tasks, evenings, [1] * len(tasks))
@@ -144,9 +140,7 @@ def test_of_items_unlike_it_comes_close_to_the_best() -> None:
     """Packing is hard, and a lead waits for no solver: 97 % of the best on average, 80 % at worst, by work in time."""
     random, shares = Random(12), []
     for _ in range(60):
-        tasks = [
-            task(number, 1, 60 * random.choice((2, 2, 2, 5, 8)), random.randint(1, 8)) for number in range(12)
-        ]
+        tasks = [task(number, 1, 60 * random.choice((2, 2, 2, 5, 8)), random.randint(1, 8)) for number in range(12)]
         evenings = [Evening(day(on), random.randint(8, 15), random.randint(1, 2)) for on in (0, 3, 6)]
         missing = plan(tasks, evenings).missing
         best = most_in_time(tasks, evenings, [each.seconds for each in tasks])
@@ -185,9 +179,7 @@ def test_one_more_helper_on_the_day_that_does_it() -> None:
     evenings = [Evening(day(0), 4, 2), Evening(day(6), 20, 1)]
     assert len(plan(tasks, evenings).missing) == 2
     assert more_helpers(tasks, evenings, plan(tasks, evenings).missing) == MoreHelpers(day(0), 1)
-    assert (
-        more_helpers(tasks, [Evening(day(0), 1, 1)], tasks) is None
-    )  # no test is done in a minute, whoever helps
+    assert more_helpers(tasks, [Evening(day(0), 1, 1)], tasks) is None  # no test is done in a minute, whoever helps
 
 
 def test_one_more_evening_is_told_in_full_five_minutes_and_by_when() -> None:
@@ -206,8 +198,7 @@ def test_the_ways_out_are_ways_out(tasks: list[Task], evenings: list[Evening]) -
     more = more_helpers(tasks, evenings, made.missing)
     if more is not None and made.missing:
         fuller = [
-            Evening(each.on, each.minutes, each.helpers + more.helpers * (each.on == more.on))
-            for each in evenings
+            Evening(each.on, each.minutes, each.helpers + more.helpers * (each.on == more.on)) for each in evenings
         ]
         assert not plan(tasks, fuller).missing
     time = more_time(made.missing, 2)
@@ -221,8 +212,8 @@ def test_minutes_come_from_the_programs_own_sessions() -> None:
     start = datetime(2026, 10, 5, 22, tzinfo=UTC)
     session, ash, bo = UUID(int=1), UUID(int=2), UUID(int=3)
     like = ("cable", "xlr3")
-    logged = [Logged(session, ash, start + timedelta(seconds=70 * n), like) for n in range(7)]
-    logged += [Logged(session, bo, start + timedelta(seconds=90 * n), like) for n in range(6)]
+    logged = [SessionTest(session, ash, start + timedelta(seconds=70 * n), like) for n in range(7)]
+    logged += [SessionTest(session, bo, start + timedelta(seconds=90 * n), like) for n in range(6)]
     assert usual_seconds(logged) == {like: 70}  # six times 70 s, five times 90 s
     assert usual_seconds(reversed(logged)) == {like: 70}
     assert usual_seconds(logged[:10]) == {}  # eight samples are too few
@@ -233,10 +224,8 @@ def test_minutes_come_from_the_programs_own_sessions() -> None:
 def test_a_break_spoils_nothing_and_another_session_starts_anew() -> None:
     start = datetime(2026, 10, 5, 22, tzinfo=UTC)
     times = [60 * n for n in range(6)] + [3000 + 60 * n for n in range(6)]
-    logged = [
-        Logged(UUID(int=1), UUID(int=2), start + timedelta(seconds=at), ("hub", "xlr3x8")) for at in times
-    ]
-    logged.append(Logged(UUID(int=9), UUID(int=2), start + timedelta(days=7), ("hub", "xlr3x8")))
+    logged = [SessionTest(UUID(int=1), UUID(int=2), start + timedelta(seconds=at), ("hub", "xlr3x8")) for at in times]
+    logged.append(SessionTest(UUID(int=9), UUID(int=2), start + timedelta(days=7), ("hub", "xlr3x8")))
     assert usual_seconds(logged) == {("hub", "xlr3x8"): 60}
 
 

@@ -139,9 +139,7 @@ def test_the_risk_of_what_is_due_comes_from_the_log(program: Running) -> None:
     program.clock.ahead(days=10)
     at.passes(*[f"cable {number}" for number in range(5, 12)])  # round 2 runs since October 16
     with program.store.reading() as db:
-        soon, late = (
-            work(db, day, day, ZONE, again=False) for day in (date(2026, 10, 27), date(2026, 11, 25))
-        )
+        soon, late = (work(db, day, day, ZONE, again=False) for day in (date(2026, 10, 27), date(2026, 11, 25)))
     assert {task.item for task in soon.tasks} == {item(at, f"cable {number}") for number in range(12, 17)}
     assert all(0 < task.risk < 1 and round(task.risk * 20) == task.risk * 20 for task in soon.tasks)
     assert min(task.risk for task in late.tasks) > max(task.risk for task in soon.tasks)

@@ -167,9 +167,7 @@ def test_a_digest_tells_how_things_stand_in_both_forms_and_the_page_says_the_sam
     assert program.stranger.get("/digest").status_code == 401
 
 
-def test_a_session_is_told_of_the_day_before_once_and_again_when_it_moves(
-    program: Running, office: Office
-) -> None:
+def test_a_session_is_told_of_the_day_before_once_and_again_when_it_moves(program: Running, office: Office) -> None:
     truck(program, ("vibes", "Frame 1", 10))
     readers(program)
     turn(program, office)  # the digest
@@ -205,9 +203,7 @@ def test_what_was_not_taken_is_tried_again_and_told(
     office.box.answers = ["451 try later"]
     office.box.refused = {"viewer@example.org"}
     assert turn(program, office) == "letters mailed: 0 of 2."
-    assert [record.levelno for record in caplog.records if record.name == "coilbook.mail"] == [
-        logging.WARNING
-    ] * 2
+    assert [record.levelno for record in caplog.records if record.name == "coilbook.mail"] == [logging.WARNING] * 2
     assert "451 try later" in caplog.text
     assert "550" in caplog.text
     assert "lead@example.org" not in caplog.text
@@ -313,9 +309,7 @@ def test_mail_settings_are_read_and_wrong_ones_refused_without_telling_the_passw
 
 
 def test_it_signs_in_where_a_user_is_set(program: Running) -> None:
-    def known(
-        _server: SMTP, _session: Session, _envelope: Envelope, _mechanism: str, data: object
-    ) -> AuthResult:
+    def known(_server: SMTP, _session: Session, _envelope: Envelope, _mechanism: str, data: object) -> AuthResult:
         return AuthResult(
             success=data == LoginPassword(b"kit", b"p@ss"), handled=False
         )  # unhandled: the server answers

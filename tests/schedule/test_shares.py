@@ -115,17 +115,13 @@ one_each = st.lists(st.integers(1, 40), min_size=1, max_size=9).map(lambda all_:
 
 @settings(deadline=None)
 @given(one_each, st.integers(1, 5))
-def test_where_nobody_shares_a_place_no_way_of_cutting_the_walk_is_sooner(
-    tasks: list[Task], hands: int
-) -> None:
+def test_where_nobody_shares_a_place_no_way_of_cutting_the_walk_is_sooner(tasks: list[Task], hands: int) -> None:
     ways = (cuts for count in range(hands) for cuts in combinations(range(1, len(tasks)), count))
     best = min(max(seconds_of(tasks[a:b]) for a, b in pairwise([0, *cuts, len(tasks)])) for cuts in ways)
     assert longest(shared(tasks, hands)) == best
 
 
-@given(
-    st.lists(st.tuples(st.integers(1, 9), st.integers(1, 60)), max_size=40).map(tasks_of), st.integers(1, 7)
-)
+@given(st.lists(st.tuples(st.integers(1, 9), st.integers(1, 60)), max_size=40).map(tasks_of), st.integers(1, 7))
 def test_everything_is_done_once_and_everybody_keeps_to_a_stretch(tasks: list[Task], hands: int) -> None:
     shares = shared(tasks, hands)
     assert len(shares) <= hands

@@ -10,7 +10,7 @@ from service.kit.problems import Invalid
 from service.season.core import (
     Due,
     DueState,
-    Entry,
+    HistoryEntry,
     Round,
     Season,
     What,
@@ -30,10 +30,10 @@ FIRST, SECOND = FALL.rounds
 LETTERS = {"p": What.PASS, "f": What.FAIL, "n": What.PARTIAL, "r": What.REPAIR}
 
 
-def history(text: str) -> list[Entry]:
+def history(text: str) -> list[HistoryEntry]:
     """`"08-20 p"`: a pass on August 20, 2026; entries stand between commas."""
     words = [entry.split() for entry in text.split(",") if entry.strip()]
-    return [Entry(date.fromisoformat(f"2026-{on}"), LETTERS[what]) for on, what in words]
+    return [HistoryEntry(date.fromisoformat(f"2026-{on}"), LETTERS[what]) for on, what in words]
 
 
 def test_two_rounds_of_a_season_of_105_days() -> None:
@@ -151,12 +151,12 @@ def seasons(draw: st.DrawFn) -> Season:
     return Season(rounds[0].opens, rounds[-1].closes, rounds)
 
 
-histories = st.lists(st.builds(Entry, days, st.sampled_from(What)), max_size=8).map(
+histories = st.lists(st.builds(HistoryEntry, days, st.sampled_from(What)), max_size=8).map(
     lambda entries: sorted(entries, key=lambda entry: entry.on)
 )
 
 
-def walk(log: list[Entry], today: date) -> tuple[What | None, list[date]]:
+def walk(log: list[HistoryEntry], today: date) -> tuple[What | None, list[date]]:
     """What the item waits for after a fail, and the days of its passes."""
     waits_for, passes = None, []
     for entry in log:
@@ -182,7 +182,7 @@ def of_round(each: Round, in_service_on: date, passes: list[date], today: date) 
     return DueState.DUE if today >= each.opens else DueState.CURRENT
 
 
-def otherwise(season: Season, in_service_on: date, log: list[Entry], today: date) -> Due:
+def otherwise(season: Season, in_service_on: date, log: list[HistoryEntry], today: date) -> Due:
     """The rule once more: a walk through the history, then each round asked for its own answer."""
     waits_for, passes = walk(log, today)
     if waits_for:
@@ -199,27 +199,25 @@ def otherwise(season: Season, in_service_on: date, log: list[Entry], today: date
 
 @settings(max_examples=1000)
 @given(seasons(), days, histories, days)
-def test_both_versions_of_the_rule_agree(season: Season, since: date, log: list[Entry], today: date) -> None:
+def test_both_versions_of_the_rule_agree(season: Season, since: date, log: list[HistoryEntry], today: date) -> None:
     assert due(season, since, log, today) == otherwise(season, since, log, today)
 
 
 @given(seasons(), days, histories, days)
-def test_what_comes_after_today_is_ignored(
-    season: Season, since: date, log: list[Entry], today: date
-) -> None:
+def test_what_comes_after_today_is_ignored(season: Season, since: date, log: list[HistoryEntry], today: date) -> None:
     known = [entry for entry in log if entry.on <= today]
     assert due(season, since, log, today) == due(season, since, known, today)
 
 
 @given(seasons(), days, histories, days)
 def test_more_history_never_takes_a_passed_round_back(
-    season: Season, since: date, log: list[Entry], today: date
+    season: Season, since: date, log: list[HistoryEntry], today: date
 ) -> None:
     """With passes and partial tests added, no round that was settled is asked for again."""
     known = [entry for entry in log if entry.on <= today]
     before = due(season, since, known, today)
     for what in (What.PASS, What.PARTIAL):
-        after = due(season, since, [*known, Entry(today, what)], today)
+        after = due(season, since, [*known, HistoryEntry(today, what)], today)
         if before.due_by:
             assert after.due_by is None or after.due_by >= before.due_by
         elif before.state is DueState.CURRENT:
@@ -228,7 +226,7 @@ def test_more_history_never_takes_a_passed_round_back(
 
 @given(st.lists(seasons(), max_size=3), days, histories, days)
 def test_the_answer_changes_on_no_day_before_next_change_and_on_that_day(
-    answered_to: list[Season], since: date, log: list[Entry], today: date
+    answered_to: list[Season], since: date, log: list[HistoryEntry], today: date
 ) -> None:
     now = due_in_seasons(answered_to, since, log, today)
     change = next_change(answered_to, since, log, today)
@@ -242,7 +240,7 @@ def test_the_answer_changes_on_no_day_before_next_change_and_on_that_day(
 
 @given(st.lists(seasons(), min_size=1, max_size=3), days, histories, days)
 def test_the_order_of_the_seasons_does_not_matter(
-    answered_to: list[Season], since: date, log: list[Entry], today: date
+    answered_to: list[Season], since: date, log: list[HistoryEntry], today: date
 ) -> None:
     forward = due_in_seasons(answered_to, since, log, today)
     backward = due_in_seasons(answered_to[::-1], since, log, today)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.kit.dates import local_date, midnight
-from service.season.core import DueState, Entry, Round, Season, What, due, next_change
+from service.season.core import DueState, HistoryEntry, Round, Season, What, due, next_change
 
 ZONES = sorted(available_timezones())
 FIRST, LAST = date(2020, 1, 1), date(2035, 12, 31)
@@ -21,9 +21,7 @@ def changes(zone: str) -> list[date]:
     """The days on which a zone's clock is changed, and those beside them."""
     where = ZoneInfo(zone)
     days = [FIRST + DAY * number for number in range((LAST - FIRST).days + 1)]
-    offsets = [
-        datetime(day.year, day.month, day.day, 12, tzinfo=UTC).astimezone(where).utcoffset() for day in days
-    ]
+    offsets = [datetime(day.year, day.month, day.day, 12, tzinfo=UTC).astimezone(where).utcoffset() for day in days]
     changed = {day for day, was, now in zip(days[1:], offsets, offsets[1:], strict=False) if was != now}
     return sorted({day + DAY * off for day in changed for off in (-1, 0, 1)})
 
@@ -36,7 +34,7 @@ def in_round(opens: date) -> Season:
 
 def state_at(at: datetime, zone: ZoneInfo, season: Season) -> DueState:
     """The state at an instant of an item that passed in the first round."""
-    passed = Entry(season.starts + 10 * DAY, What.PASS)
+    passed = HistoryEntry(season.starts + 10 * DAY, What.PASS)
     return due(season, season.starts, [passed], local_date(at, zone)).state
 
 
@@ -63,11 +61,9 @@ def test_a_state_changes_at_midnight_and_only_there(
     for at in (turns - timedelta(seconds=seconds) - TICK, turns + timedelta(seconds=seconds)):
         expected = DueState.DUE if at >= turns else DueState.CURRENT
         assert state_at(at, zone, season) is expected
-    passed = [Entry(season.starts + 10 * DAY, What.PASS)]
+    passed = [HistoryEntry(season.starts + 10 * DAY, What.PASS)]
     before = local_date(turns - TICK, zone)
-    assert (
-        next_change([season], season.starts, passed, before) == day
-    )  # so the cache lasts until that midnight
+    assert next_change([season], season.starts, passed, before) == day  # so the cache lasts until that midnight
 
 
 @given(st.sampled_from(ZONES).map(ZoneInfo), st.dates(FIRST, LAST - DAY))

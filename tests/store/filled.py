@@ -49,8 +49,7 @@ def fill(connection: Connection) -> dict[str, int]:
 def counts(connection: Connection) -> dict[str, int]:
     """How many rows each table has."""
     return {
-        table.name: connection.scalar(select(func.count()).select_from(table)) or 0
-        for table in reflected(connection)
+        table.name: connection.scalar(select(func.count()).select_from(table)) or 0 for table in reflected(connection)
     }
 
 

@@ -18,11 +18,11 @@ from service.crew.models import AuditEntry
 from service.kit.problems import Conflict, NotFound, Problem
 from service.store import migrate
 from service.store.backup import back_up, check, last_backup, present, rotate
+from service.store.checksums import seal_of
 from service.store.engine import sqlite_driver, write_engine
 from service.store.restore import restore
 from service.store.rotation import Keep
 from service.store.rows import counted
-from service.store.seals import seal_of
 from service.store.sessions import Store
 from tests.store.filled import fill
 from tests.support.program import START, Running, migrated
@@ -37,9 +37,7 @@ def filled(database_url: str) -> str:
     migrated(database_url)
     with connected(database_url) as connection:
         fill(connection)
-        connection.execute(
-            text("DELETE FROM backup")
-        )  # its number was not counted, and the next will be noted here
+        connection.execute(text("DELETE FROM backup"))  # its number was not counted, and the next will be noted here
     return database_url
 
 
@@ -102,9 +100,7 @@ def test_a_restore_replaces_only_when_told_and_keeps_what_was_there(filled: str,
     assert "before-restore" in done.aside.name
     assert check(done.aside).tables == there
     with connected(filled) as connection:  # new rows find free numbers
-        connection.execute(
-            text("INSERT INTO audit_entry (at, action, subject) VALUES ('2026-09-21', 'x', 'y')")
-        )
+        connection.execute(text("INSERT INTO audit_entry (at, action, subject) VALUES ('2026-09-21', 'x', 'y')"))
 
 
 def test_a_backup_of_an_older_revision_is_brought_to_head(database_url: str, tmp_path: Path) -> None:
@@ -123,9 +119,7 @@ def test_a_backup_of_an_older_revision_is_brought_to_head(database_url: str, tmp
 
 
 @pytest.mark.parametrize("mode", [None, 0o600, 0o640])
-def test_a_restored_file_is_as_private_as_the_one_before(
-    sqlite_url: str, tmp_path: Path, mode: int | None
-) -> None:
+def test_a_restored_file_is_as_private_as_the_one_before(sqlite_url: str, tmp_path: Path, mode: int | None) -> None:
     migrated(sqlite_url)
     path = made(sqlite_url, tmp_path / "to")
     there = tmp_path / "there.db"
@@ -286,9 +280,11 @@ def test_rotation_passes_by_what_is_no_backup_and_names_what_it_cannot_delete(tm
     old, no_day, folder = (
         tmp_path / name
         for name in (
-            "coilbook-20200101T000000Z.db", "coilbook-20209999T000000Z.db", "coilbook-20200102T000000Z.db",
+            "coilbook-20200101T000000Z.db",
+            "coilbook-20209999T000000Z.db",
+            "coilbook-20200102T000000Z.db",
         )
-    )  # fmt: skip
+    )
     for path in (made_now, old, no_day):
         path.touch()
     folder.mkdir()
@@ -303,9 +299,7 @@ def test_rotation_passes_by_what_is_no_backup_and_names_what_it_cannot_delete(tm
     assert not old.exists()
 
 
-def test_a_backup_under_load_holds_all_that_was_saved_before_it_began(
-    program: Running, tmp_path: Path
-) -> None:
+def test_a_backup_under_load_holds_all_that_was_saved_before_it_began(program: Running, tmp_path: Path) -> None:
     enough, saved = Event(), []
 
     def save() -> None:

@@ -20,20 +20,18 @@ from service.crew.models import Person
 from service.gear.models import OwnWiring
 from service.kit.problems import Busy
 from service.serving import first_link
-from service.store.receipts import Asked, once
+from service.store.receipts import WriteRequest, once
 from service.store.sessions import Store, rerun_if_beaten
 from service.testlog.actions import log_test
 from service.testlog.core import NewTest
 from service.testlog.models import OwnTester
 from tests.gear.test_own_wirings import TYPED, seen
 from tests.support.program import START, Running, op, running
+from tests.testers.test_lamps import LAMPS
 from tests.testlog.support import GOOD, ZONE, bench
-from tests.testlog.test_bench_lamps import LAMPS
 
 ROOT = Path(__file__).parents[2]
-WAITING = (
-    "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
-)
+WAITING = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
 
 
 @pytest.fixture
@@ -68,9 +66,7 @@ def test_two_leads_who_keep_the_same_wiring(program: Running) -> None:
     shown = program.lead.post("/wirings/new", data=asked | {"do": "show"})
     asked |= {"do": "keep", "seen": seen(shown.text)}
     first = OwnWiring(key="own-short-snake", name="Short snake", spec={}, made_by=None, created_at=START)
-    with held(
-        program.store, lambda db: db.add(first), lambda: program.lead.post("/wirings/new", data=asked)
-    ) as second:
+    with held(program.store, lambda db: db.add(first), lambda: program.lead.post("/wirings/new", data=asked)) as second:
         answer = second.result()
     assert answer.status_code == 422
     assert "There is a wiring called" in answer.text
@@ -78,13 +74,17 @@ def test_two_leads_who_keep_the_same_wiring(program: Running) -> None:
 
 def test_two_leads_who_keep_the_same_tester(program: Running) -> None:
     first = OwnTester(
-        id=UUID(op()), name=" ".join(LAMPS["name"].split()), wiring="xlr3", sees="straight", patterns={}, probed="all",
-        made_by=None, created_at=START,
-    )  # fmt: skip
+        id=UUID(op()),
+        name=" ".join(LAMPS["name"].split()),
+        wiring="xlr3",
+        sees="straight",
+        patterns={},
+        probed="all",
+        made_by=None,
+        created_at=START,
+    )
     asked = {"op": op()} | LAMPS
-    with held(
-        program.store, lambda db: db.add(first), lambda: program.lead.post("/testers/new", data=asked)
-    ) as second:
+    with held(program.store, lambda db: db.add(first), lambda: program.lead.post("/testers/new", data=asked)) as second:
         answer = second.result()
     assert answer.status_code == 422
     assert "There is a tester called" in answer.text
@@ -97,7 +97,7 @@ def test_a_mark_that_meets_its_test_as_it_comes_in(program: Running) -> None:
         tester = Who(crew.id, crew.display_name, Role.CREW)
 
     def log(db: Session) -> None:
-        asked, new = Asked(UUID(test), "test.log", [], now), NewTest(UUID(test), code, joined=GOOD)
+        asked, new = WriteRequest(UUID(test), "test.log", [], now), NewTest(UUID(test), code, joined=GOOD)
         once(db, asked, lambda: (), lambda: log_test(db, new, tester, now, ZONE))
 
     sent = {"id": op(), "test": test}
@@ -110,10 +110,7 @@ def test_a_mark_that_meets_its_test_as_it_comes_in(program: Running) -> None:
 
 def test_two_hosts_that_start_on_an_empty_database(postgres_url: str) -> None:
     environ = os.environ | {"COILBOOK_DATABASE_URL": postgres_url}
-    hosts = [
-        subprocess.Popen([sys.executable, "-m", "service", "migrate"], cwd=ROOT, env=environ)
-        for _ in range(2)
-    ]
+    hosts = [subprocess.Popen([sys.executable, "-m", "service", "migrate"], cwd=ROOT, env=environ) for _ in range(2)]
     assert [host.wait(60) for host in hosts] == [0, 0]
     stores = [Store(postgres_url) for _ in range(2)]
     with ThreadPoolExecutor(2) as pool:
@@ -145,8 +142,12 @@ def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
 
 def test_a_connection_is_held_to_its_times_and_says_whose_it_is(program: Running) -> None:
     expected = {
-        "application_name": "coilbook", "synchronous_commit": "on", "lock_timeout": "5s", "statement_timeout": "30s",
-        "idle_in_transaction_session_timeout": "1min", "TimeZone": "UTC",
-    }  # fmt: skip
+        "application_name": "coilbook",
+        "synchronous_commit": "on",
+        "lock_timeout": "5s",
+        "statement_timeout": "30s",
+        "idle_in_transaction_session_timeout": "1min",
+        "TimeZone": "UTC",
+    }
     with program.store.writing() as db:
         assert {name: db.scalar(text(f"SHOW {name}")) for name in expected} == expected

@@ -40,9 +40,7 @@ def test_every_connection_of_sqlite_is_set_up(sqlite_url: str) -> None:
     migrated(sqlite_url)
     store = Store(sqlite_url)
     journal = "wal" if wal_is_safe(sqlite_driver().sqlite_version_info) else "delete"
-    expected = {
-        "journal_mode": journal, "synchronous": 2, "foreign_keys": 1, "busy_timeout": 2500, "trusted_schema": 0
-    }  # fmt: skip
+    expected = {"journal_mode": journal, "synchronous": 2, "foreign_keys": 1, "busy_timeout": 2500, "trusted_schema": 0}
     with store.writing() as db:
         assert {name: db.scalar(text(f"PRAGMA {name}")) for name in expected} == expected
     store.close()

@@ -9,9 +9,7 @@ from service.store import migrate
 from service.store.engine import write_engine
 from tests.store.filled import broken_references, counts, fill
 
-REVISIONS = [script.revision for script in ScriptDirectory.from_config(migrate.config("")).walk_revisions()][
-    ::-1
-]
+REVISIONS = [script.revision for script in ScriptDirectory.from_config(migrate.config("")).walk_revisions()][::-1]
 
 
 @pytest.fixture

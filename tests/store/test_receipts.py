@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry
 from service.kit.problems import Busy, Conflict, Reused
-from service.store.receipts import Asked, Receipt, digest_with_actor, once
+from service.store.receipts import Receipt, WriteRequest, digest_with_actor, once
 from tests.support.program import Running
 
 
@@ -23,7 +23,7 @@ def write(program: Running, op: Any, content: Any, people: Sequence[UUID] = ()) 
         return {"wrote": content}
 
     with program.store.writing() as db:
-        return once(db, Asked(op, "count", content, program.clock.now), lambda: people, lambda: do(db))
+        return once(db, WriteRequest(op, "count", content, program.clock.now), lambda: people, lambda: do(db))
 
 
 def counted(program: Running) -> int:
@@ -66,7 +66,7 @@ def test_a_refused_write_leaves_no_receipt(program: Running) -> None:
         raise Conflict("not now")
 
     with pytest.raises(Conflict), program.store.writing() as db:
-        once(db, Asked(op, "count", 1, program.clock.now), list, refuse)
+        once(db, WriteRequest(op, "count", 1, program.clock.now), list, refuse)
     with program.store.reading() as db:
         assert db.get(Receipt, op) is None
 

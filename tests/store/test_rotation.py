@@ -10,9 +10,7 @@ from service.store import rotation
 from service.store.rotation import Keep, kept
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
-MOMENTS = st.lists(
-    st.integers(0, 10 * 365 * 24).map(lambda hours: START + timedelta(hours=hours)), min_size=1
-)
+MOMENTS = st.lists(st.integers(0, 10 * 365 * 24).map(lambda hours: START + timedelta(hours=hours)), min_size=1)
 KEEPS = st.builds(Keep, st.integers(0, 9), st.integers(0, 9), st.integers(0, 14))
 
 

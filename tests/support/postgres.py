@@ -41,9 +41,19 @@ class Cluster:
             run_as |= {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
         self._run_as = run_as
         self._run(
-            "initdb", "--pgdata", self._data, "--username", ROLE, "--auth", "trust",
-            "--encoding", "UTF8", "--locale", "C.UTF-8", "--no-sync",
-        )  # fmt: skip
+            "initdb",
+            "--pgdata",
+            self._data,
+            "--username",
+            ROLE,
+            "--auth",
+            "trust",
+            "--encoding",
+            "UTF8",
+            "--locale",
+            "C.UTF-8",
+            "--no-sync",
+        )
         settings = {
             "listen_addresses": "''",
             "unix_socket_directories": f"'{folder}'",
@@ -91,9 +101,7 @@ class Cluster:
         return self._folder / "server.log"
 
     def _administer(self, statement: str, *names: str) -> None:
-        with psycopg.connect(
-            host=str(self._folder), user=ROLE, dbname="postgres", autocommit=True
-        ) as connection:
+        with psycopg.connect(host=str(self._folder), user=ROLE, dbname="postgres", autocommit=True) as connection:
             connection.execute(sql.SQL(statement).format(*map(sql.Identifier, names)))
 
     def _run(self, program: str, *arguments: str | Path) -> None:
@@ -136,9 +144,7 @@ def copied(url: str, make: Callable[[str], None]) -> None:
             make(address.set(database=COPIED).render_as_string(hide_password=False))
         name, template = sql.Identifier(str(address.database)), sql.Identifier(COPIED)
         connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(name))
-        connection.execute(
-            sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY FILE_COPY").format(name, template)
-        )
+        connection.execute(sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY FILE_COPY").format(name, template))
 
 
 def _unprivileged_user() -> pwd.struct_passwd:

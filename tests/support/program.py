@@ -75,9 +75,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
     store: Store = app.state.store
     with store.writing() as db:
         actions.found_program(db, "Fernhollow Band Program", "America/New_York", clock.now)
-        tokens = {
-            role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]
-        }
+        tokens = {role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]}
 
     def client(role: Role | None) -> TestClient:
         headers = {"Origin": base} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})

@@ -14,7 +14,7 @@ from service.crew import actions
 from service.crew.core import Role
 from service.settings import Settings
 from service.store.sessions import Store
-from service.web.patience import Patient
+from service.web.middleware.slow_requests import Patient
 from tests.support.program import migrated, tables_folder
 
 

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from service.kit.codes import ALPHABET
 from service.kit.problems import Invalid
 from service.tags.core.boxes import Box
-from service.tags.core.layout import FOLD, LEAST_CAP, Label, Style, lay_out, read_around
+from service.tags.core.layout import FOLD, LEAST_CAP, Style, TagLabel, lay_out, read_around
 from service.tags.core.lettering import CAP, Font, printable
-from service.tags.core.marks import EndMark, Line, Mark, Symbol, Words
+from service.tags.core.marks import EndMark, Mark, Symbol, ThinLine, Words
 from service.tags.core.pages import pages, symbol_facts
 from service.tags.core.printer import Printer
-from service.tags.core.sheets import EDGE, PAPER_EDGE, SHEETS, Sheet
+from service.tags.core.sheets import EDGE, PAPER_EDGE, SHEETS, PaperSheet
 from service.tags.core.symbols import (
     LEAST_MODULE,
     CannotPrint,
@@ -33,22 +33,16 @@ sheets = pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
 styles = pytest.mark.parametrize("style", Style)
 
 
-def label(
-    style: Style, end: str = "A", name: str = "100 ft trunk (multicore)", code: str = "7K3M9U"
-) -> Label:
-    return Label(code, name, URL, end, "8 × XLR plug", style)
+def label(style: Style, end: str = "A", name: str = "100 ft trunk (multicore)", code: str = "7K3M9U") -> TagLabel:
+    return TagLabel(code, name, URL, end, "8 × XLR plug", style)
 
 
 def solid(marks: list[Mark]) -> list[Box]:
     """What must not be cut, folded or covered."""
-    return [
-        mark.box
-        for mark in marks
-        if not isinstance(mark, Line) and not (isinstance(mark, Words) and mark.ink)
-    ]
+    return [mark.box for mark in marks if not isinstance(mark, ThinLine) and not (isinstance(mark, Words) and mark.ink)]
 
 
-def fits(style: Style, sheet: Sheet, code: str = "7K3M9U") -> list[Mark]:
+def fits(style: Style, sheet: PaperSheet, code: str = "7K3M9U") -> list[Mark]:
     """The marks of a tag, or none where it is refused on this sheet."""
     try:
         return lay_out(label(style, code=code), sheet, THREE)
@@ -57,7 +51,7 @@ def fits(style: Style, sheet: Sheet, code: str = "7K3M9U") -> list[Mark]:
 
 
 @sheets
-def test_labels_lie_on_the_paper_and_apart(sheet: Sheet) -> None:
+def test_labels_lie_on_the_paper_and_apart(sheet: PaperSheet) -> None:
     labels = [sheet.box(number) for number in range(sheet.labels)]
     assert all(sheet.page.holds(each) for each in labels)
     assert all(one.apart(other) for one, other in combinations(labels, 2))
@@ -65,7 +59,7 @@ def test_labels_lie_on_the_paper_and_apart(sheet: Sheet) -> None:
 
 @sheets
 @styles
-def test_what_a_tag_shows_keeps_off_its_cuts_the_papers_edge_and_itself(sheet: Sheet, style: Style) -> None:
+def test_what_a_tag_shows_keeps_off_its_cuts_the_papers_edge_and_itself(sheet: PaperSheet, style: Style) -> None:
     parts = solid(fits(style, sheet))
     assert all(one.apart(other) for one, other in combinations(parts, 2))
     safe = Box(EDGE, EDGE, sheet.box(0).width - 2 * EDGE, sheet.box(0).height - 2 * EDGE)
@@ -84,7 +78,7 @@ def test_every_sheet_takes_flags_and_plates_and_most_take_wraps() -> None:
 
 
 @sheets
-def test_a_flag_has_a_flat_part_on_both_sides_of_a_fold_that_goes_round_a_cable(sheet: Sheet) -> None:
+def test_a_flag_has_a_flat_part_on_both_sides_of_a_fold_that_goes_round_a_cable(sheet: PaperSheet) -> None:
     box = sheet.box(0)
     middle = max(box.width, box.height) / 2
     symbols = [mark.box for mark in fits(Style.FLAG, sheet) if isinstance(mark, Symbol)]
@@ -122,8 +116,8 @@ def test_a_wrap_prints_one_turn_and_leaves_one_and_more_clear(key: str, code: st
 @pytest.mark.parametrize(("around", "length"), [(5.5, 40), (7.0, 49)])
 def test_a_wrap_needs_a_label_as_long_as_reckoned(around: float, length: int) -> None:
     # 2 pi d + 5: 39.6 and 49.0 mm
-    def of(millimeters: int) -> Sheet:
-        return Sheet(210_000, 297_000, 10_000, 10_000, millimeters * 1000, 30_000, 60_000, 30_000, 1, 1)
+    def of(millimeters: int) -> PaperSheet:
+        return PaperSheet(210_000, 297_000, 10_000, 10_000, millimeters * 1000, 30_000, 60_000, 30_000, 1, 1)
 
     assert lay_out(label(Style.WRAP), of(length), THREE, around)
     with pytest.raises(CannotPrint, match="longer labels"):
@@ -132,8 +126,8 @@ def test_a_wrap_needs_a_label_as_long_as_reckoned(around: float, length: int) ->
 
 @styles
 def test_a_label_that_stands_is_laid_out_on_its_side(style: Style) -> None:
-    lying = Sheet(300_000, 300_000, 10_000, 10_000, 70_000, 40_000, 70_000, 40_000, 1, 1)
-    standing = Sheet(300_000, 300_000, 10_000, 10_000, 40_000, 70_000, 40_000, 70_000, 1, 1)
+    lying = PaperSheet(300_000, 300_000, 10_000, 10_000, 70_000, 40_000, 70_000, 40_000, 1, 1)
+    standing = PaperSheet(300_000, 300_000, 10_000, 10_000, 40_000, 70_000, 40_000, 70_000, 1, 1)
     one, other = (lay_out(label(style), sheet, THREE) for sheet in (lying, standing))
     assert [(mark.box.width, mark.box.height) for mark in one] == [
         (pytest.approx(mark.box.height), pytest.approx(mark.box.width)) for mark in other
@@ -144,12 +138,10 @@ def test_a_label_that_stands_is_laid_out_on_its_side(style: Style) -> None:
     )
 
 
-@given(
-    st.text(max_size=80), st.text(max_size=60), st.sampled_from(["A", "B", ""]), st.sampled_from(list(Style))
-)
+@given(st.text(max_size=80), st.text(max_size=60), st.sampled_from(["A", "B", ""]), st.sampled_from(list(Style)))
 def test_any_name_fits(name: str, more: str, end: str, style: Style) -> None:
     sheet = SHEETS["63.5x38.1"]
-    for mark in lay_out(Label("WWWMMM", name, URL, end, more, style), sheet, THREE):
+    for mark in lay_out(TagLabel("WWWMMM", name, URL, end, more, style), sheet, THREE):
         if isinstance(mark, Words):
             long, thick = mark.box.width, mark.box.height
             if mark.quarter % 2:
@@ -165,7 +157,7 @@ def test_letters_that_the_fonts_lack_get_a_stand_in() -> None:
 
 
 def test_too_small_a_label_is_told_with_what_it_would_need() -> None:
-    small = Sheet(210_000, 297_000, 10_000, 20_000, 50_000, 15_000, 50_000, 15_000, 3, 10)
+    small = PaperSheet(210_000, 297_000, 10_000, 20_000, 50_000, 15_000, 50_000, 15_000, 3, 10)
     with pytest.raises(CannotPrint, match="needs a label of 56 x 17 mm"):
         lay_out(label(Style.FLAG), small, THREE)
     with pytest.raises(CannotPrint, match="Choose larger labels, or use a shorter host name"):
@@ -199,10 +191,19 @@ def test_a_thickness_that_no_cable_has_is_refused(thickness: float) -> None:
 lengths = st.integers(0, 320_000)
 
 
-@given(width=lengths, height=lengths, left=st.integers(0, 60_000), top=st.integers(0, 60_000),
-       label_width=st.integers(4_000, 120_000), label_height=st.integers(4_000, 120_000),
-       pitch_x=st.integers(0, 130_000), pitch_y=st.integers(0, 130_000),
-       columns=st.integers(0, 8), rows=st.integers(0, 20), radius=st.integers(0, 9_000))  # fmt: skip
+@given(
+    width=lengths,
+    height=lengths,
+    left=st.integers(0, 60_000),
+    top=st.integers(0, 60_000),
+    label_width=st.integers(4_000, 120_000),
+    label_height=st.integers(4_000, 120_000),
+    pitch_x=st.integers(0, 130_000),
+    pitch_y=st.integers(0, 130_000),
+    columns=st.integers(0, 8),
+    rows=st.integers(0, 20),
+    radius=st.integers(0, 9_000),
+)
 def test_a_sheet_is_kept_if_and_only_if_its_labels_fit(**sizes: int) -> None:
     ends = {
         "x": sizes["left"] + (sizes["columns"] - 1) * sizes["pitch_x"] + sizes["label_width"],
@@ -218,14 +219,12 @@ def test_a_sheet_is_kept_if_and_only_if_its_labels_fit(**sizes: int) -> None:
     )
     if not good:
         with pytest.raises(Invalid) as refusal:
-            Sheet(**sizes)
+            PaperSheet(**sizes)
         assert all(sentence.endswith(".") for sentence in refusal.value.errors.values())
         assert refusal.value.errors.keys() <= sizes.keys()
         return
-    sheet = Sheet(**sizes)
-    corners = [
-        sheet.box(number) for number in (0, sheet.columns - 1, sheet.labels - sheet.columns, sheet.labels - 1)
-    ]
+    sheet = PaperSheet(**sizes)
+    corners = [sheet.box(number) for number in (0, sheet.columns - 1, sheet.labels - sheet.columns, sheet.labels - 1)]
     assert all(sheet.page.holds(corner) for corner in corners)
 
 
@@ -241,7 +240,7 @@ def test_tags_on_any_sheet_of_ones_own_keep_inside_their_labels(data: st.DataObj
         2 * top + rows * high + (rows - 1) * gap_y,
     )
     assume(width <= 500_000 and height <= 500_000)
-    sheet = Sheet(width, height, left, top, wide, high, wide + gap_x, high + gap_y, columns, rows)
+    sheet = PaperSheet(width, height, left, top, wide, high, wide + gap_x, high + gap_y, columns, rows)
     for style in Style:
         marks = solid(fits(style, sheet))
         assert all(Box(0, 0, wide / 1000, high / 1000).holds(mark) for mark in marks)
@@ -259,9 +258,7 @@ def test_labels_go_row_by_row_from_the_first_that_is_left() -> None:
 
 @pytest.mark.parametrize(("scale_x", "scale_y"), [(0.97, 0.98), (1.03, 1.0), (0.952, 1.048)])
 @given(off=st.floats(-0.15, 0.15), x=st.floats(0, 210), y=st.floats(0, 297))
-def test_a_corrected_sheet_comes_out_right(
-    scale_x: float, scale_y: float, off: float, x: float, y: float
-) -> None:
+def test_a_corrected_sheet_comes_out_right(scale_x: float, scale_y: float, off: float, x: float, y: float) -> None:
     """A ruler is read to 0.15 mm; at 97 % a column of 267 mm drifts by 8 mm, corrected by less than 0.5."""
     printer = Printer(round(1000 * (100 * scale_x + off)), round(1000 * (100 * scale_y - off)), 1_500, -700)
     told_x, told_y = printer.told(x, y)
@@ -272,9 +269,13 @@ def test_a_corrected_sheet_comes_out_right(
 
 @pytest.mark.parametrize(
     ("sizes", "field"),
-    [((94_999, 100_000, 0, 0), "measured_x"), ((100_000, 105_001, 0, 0), "measured_y"),
-     ((100_000, 100_000, 5_001, 0), "right"), ((100_000, 100_000, 0, -5_001), "down")],
-)  # fmt: skip
+    [
+        ((94_999, 100_000, 0, 0), "measured_x"),
+        ((100_000, 105_001, 0, 0), "measured_y"),
+        ((100_000, 100_000, 5_001, 0), "right"),
+        ((100_000, 100_000, 0, -5_001), "down"),
+    ],
+)
 def test_a_printer_that_is_farther_off_is_refused(sizes: tuple[int, int, int, int], field: str) -> None:
     with pytest.raises(Invalid) as refusal:
         Printer(*sizes)
@@ -332,9 +333,17 @@ def test_an_address_that_a_tag_cannot_carry_is_refused(base: str | None, says: s
 
 @pytest.mark.parametrize(
     ("text", "micrometers"),
-    [("63.5", 63_500), ("63,5 mm", 63_500), ("2 5/8 in", 66_675), ("1/2 in", 12_700), ('1"', 25_400), ("-1.5", -1_500),
-     ("−2 mm", -2_000), (" 0 ", 0)],
-)  # fmt: skip
+    [
+        ("63.5", 63_500),
+        ("63,5 mm", 63_500),
+        ("2 5/8 in", 66_675),
+        ("1/2 in", 12_700),
+        ('1"', 25_400),
+        ("-1.5", -1_500),
+        ("−2 mm", -2_000),
+        (" 0 ", 0),
+    ],
+)
 def test_sizes_are_read_as_they_are_typed(text: str, micrometers: int) -> None:
     assert read_size(text, "width") == micrometers
 

@@ -30,12 +30,7 @@ def chunk(name: bytes, content: bytes) -> bytes:
 def png(width: int, height: int, rows: bytes = b"") -> bytes:
     """A PNG that says it is so large, whatever it holds."""
     header = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n"
-        + chunk(b"IHDR", header)
-        + chunk(b"IDAT", zlib.compress(rows))
-        + chunk(b"IEND", b"")
-    )
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
 
 
 def jpeg(width: int, height: int) -> bytes:
@@ -77,7 +72,7 @@ HOSTILE = {
     "huge webp": b"RIFF\x1e\x00\x00\x00WEBPVP8X\x0a\x00\x00\x00\x00\x00\x00\x00\xff\xff\xff\xff\xff\xff",
     "webp head alone": b"RIFF\x04\x00\x00\x00WEBP",
     "webp of a strange chunk": b"RIFF\x0c\x00\x00\x00WEBPABCD" + bytes(16),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", HOSTILE)
@@ -144,12 +139,8 @@ except Invalid as refusal:
 """
 
 
-@pytest.mark.skipif(
-    not Path("/proc/self/statm").exists(), reason="reads the size of the process as Linux tells it"
-)
-@pytest.mark.parametrize(
-    "name", ["huge png", "bomb of a png", "huge jpeg", "huge webp", "largest jpeg", "largest png"]
-)
+@pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="reads the size of the process as Linux tells it")
+@pytest.mark.parametrize("name", ["huge png", "bomb of a png", "huge jpeg", "huge webp", "largest jpeg", "largest png"])
 def test_memory_is_bounded(name: str, tmp_path: Path) -> None:
     largest = {
         "largest jpeg": lambda: encoded(Image.new("RGB", (6_300, 4_700), "white"), "JPEG"),

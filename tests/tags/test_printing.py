@@ -14,11 +14,11 @@ from PIL import Image
 
 from service.__main__ import main
 from service.kit.codes import make_code
-from service.tags.core.layout import Label, Style, lay_out
+from service.tags.core.layout import Style, TagLabel, lay_out
 from service.tags.core.marks import Symbol, Words
 from service.tags.core.pages import Page, Placed, pages
 from service.tags.core.printer import Printer
-from service.tags.core.sheets import SHEETS, Sheet
+from service.tags.core.sheets import SHEETS, PaperSheet
 from service.tags.core.symbols import CannotPrint, grid, tag_url
 from service.tags.drawing import calibration_pdf, sheet_pdf
 from service.tags.preview import page_svg
@@ -47,18 +47,18 @@ def read(page: Image.Image) -> list[str]:
     return [found.text for found in zxingcpp.read_barcodes(page, formats=zxingcpp.BarcodeFormat.QRCode)]
 
 
-def labels(base: str, items: int, style: Style = Style.FLAG, seed: int = 7) -> list[Label]:
+def labels(base: str, items: int, style: Style = Style.FLAG, seed: int = 7) -> list[TagLabel]:
     """Both ends of so many items."""
     source = Random(seed)
     codes = [make_code(source) for _ in range(items)]
     return [
-        Label(code, NAMES[at % len(NAMES)], tag_url(base, code), end, "8 × XLR plug", style)
+        TagLabel(code, NAMES[at % len(NAMES)], tag_url(base, code), end, "8 × XLR plug", style)
         for at, code in enumerate(codes)
         for end in "AB"
     ]
 
 
-def printed(page: Page, sheet: Sheet, image: Image.Image) -> list[tuple[str, str]]:
+def printed(page: Page, sheet: PaperSheet, image: Image.Image) -> list[tuple[str, str]]:
     """What each symbol says when it is cut out where the geometry puts it, and what it should say."""
     found = []
     for placed in page:
@@ -135,9 +135,7 @@ def test_a_printers_errors_are_put_right_in_the_page() -> None:
     straight, corrected = (
         dark(next(rendered(sheet_pdf(pages(tags, sheet), sheet, by)))) for by in (Printer(), printer)
     )
-    as_printed = [
-        told * scale + off for told, scale, off in zip(corrected, (0.97, 1.02) * 2, (2, -1) * 2, strict=True)
-    ]
+    as_printed = [told * scale + off for told, scale, off in zip(corrected, (0.97, 1.02) * 2, (2, -1) * 2, strict=True)]
     assert as_printed == pytest.approx(straight, abs=0.2)
     assert corrected != pytest.approx(straight, abs=1)
 
@@ -159,14 +157,14 @@ def test_the_rulers_of_the_printer_check_are_100_mm() -> None:
     )  # and 4 mm of the cross
 
 
-def words_of(style: Style, sheet: Sheet) -> list[Placed]:
+def words_of(style: Style, sheet: PaperSheet) -> list[Placed]:
     """Every line of text of two labels with letters that reach far up and down, one line to a label."""
     found: list[Words] = []
     for code, name, more in (
         ("QQQQQQ", "Qj gåÅ (Ç)", "8 × QXLR, Åj"),
         ("JQ7G3Q", "Trunk Q (multicore), Ågj", ""),
     ):
-        tag = Label(code, name, tag_url(ADDRESSES[0], code), "A", more, style)
+        tag = TagLabel(code, name, tag_url(ADDRESSES[0], code), "A", more, style)
         try:
             marks = lay_out(tag, sheet, grid(tag.url))
         except CannotPrint:
@@ -199,7 +197,7 @@ def test_every_letter_is_printed_within_its_box(key: str) -> None:
 def test_the_preview_shows_what_is_printed() -> None:
     sheet = SHEETS["63.5x38.1"]
     tags = labels(ADDRESSES[0], 2)
-    tags[0] = Label(tags[0].code, "<script>alert(1)</script> & co", tags[0].url, "A")
+    tags[0] = TagLabel(tags[0].code, "<script>alert(1)</script> & co", tags[0].url, "A")
     svg = page_svg(pages(tags, sheet)[0], sheet, "Page 1 of 1")
     assert svg.count("<symbol") == 2
     assert svg.count("<use") == 8

@@ -39,9 +39,18 @@ def margin(share: float, trials: int, theirs: int) -> float:
 
 @pytest.mark.parametrize(
     ("area", "published"),
-    [(0.01, 0.91), (0.02, 0.80), (0.03, 0.77), (0.05, 0.72), (0.07, 0.715), (0.10, 0.68), (0.125, 0.50), (0.15, 0.205),
-     (0.20, 0.0)],
-)  # fmt: skip
+    [
+        (0.01, 0.91),
+        (0.02, 0.80),
+        (0.03, 0.77),
+        (0.05, 0.72),
+        (0.07, 0.715),
+        (0.10, 0.68),
+        (0.125, 0.50),
+        (0.15, 0.205),
+        (0.20, 0.0),
+    ],
+)
 def test_worn_by_a_patch_anywhere(area: float, published: float) -> None:
     # Level Q of the table "anywhere, white patch"
     source = Random(round(1000 * area))
@@ -68,7 +77,7 @@ def test_worn_by_a_dark_patch(area: float, published: float) -> None:
 @pytest.mark.parametrize(
     ("pixels", "sigma", "published"),
     [(3, 0.2, 1.0), (3, 0.4, 1.0), (3, 0.7, 0.0), (4, 0.4, 1.0), (4, 0.7, 0.0), (8, 0.2, 1.0), (8, 0.7, 0.0)],
-)  # fmt: skip
+)
 def test_out_of_focus(pixels: int, sigma: float, published: float) -> None:
     # All levels: 100 % up to 0.4 of a square at 3 and 4 pixels a square, 0 % by 0.7; sigma in squares
     source, hits = Random(pixels), 0

@@ -12,9 +12,18 @@ from tests.support.program import BASE, Running, op
 from tests.tags.test_printing import item_codes, read, rendered
 
 OWN = {
-    "width": "210", "height": "297", "left": "10", "top": "10", "label_width": "60", "label_height": "30",
-    "pitch_x": "65", "pitch_y": "30", "columns": "2", "rows": "9", "radius": "1.5",
-}  # fmt: skip
+    "width": "210",
+    "height": "297",
+    "left": "10",
+    "top": "10",
+    "label_width": "60",
+    "label_height": "30",
+    "pitch_x": "65",
+    "pitch_y": "30",
+    "columns": "2",
+    "rows": "9",
+    "radius": "1.5",
+}
 
 
 def test_the_page_says_what_the_symbols_will_be_like(program: Running) -> None:
@@ -100,11 +109,15 @@ def test_a_sheet_of_ones_own_is_kept_offered_and_removed(program: Running) -> No
 
 @pytest.mark.parametrize(
     ("wrong", "field", "says"),
-    [({"rows": "10"}, "rows", "labels end 310 mm from the edge, and the paper is 297 mm"),
-     ({"pitch_x": "59"}, "pitch_x", "would overlap"), ({"label_width": "wide"}, "label_width", "no size"),
-     ({"columns": "two"}, "columns", "no whole number"), ({"height": ""}, "height", "no size"),
-     ({"radius": "16"}, "radius", "half of the label")],
-)  # fmt: skip
+    [
+        ({"rows": "10"}, "rows", "labels end 310 mm from the edge, and the paper is 297 mm"),
+        ({"pitch_x": "59"}, "pitch_x", "would overlap"),
+        ({"label_width": "wide"}, "label_width", "no size"),
+        ({"columns": "two"}, "columns", "no whole number"),
+        ({"height": ""}, "height", "no size"),
+        ({"radius": "16"}, "radius", "half of the label"),
+    ],
+)
 def test_a_sheet_that_cannot_be_is_told_at_its_field(
     program: Running, wrong: dict[str, str], field: str, says: str
 ) -> None:

@@ -54,18 +54,14 @@ def test_a_new_code_ends_the_old_one_for_good(program: Running) -> None:
     request = {"op": op()}
     answer = program.lead.post(f"/t/{old}/retag", data=request)
     new = answer.headers["location"].removeprefix("/gear/").partition("?")[0]
-    assert (
-        program.lead.post(f"/t/{old}/retag", data=request).headers["location"] == answer.headers["location"]
-    )
+    assert program.lead.post(f"/t/{old}/retag", data=request).headers["location"] == answer.headers["location"]
     gone = program.viewer.get(f"/gear/{old}")
     assert gone.status_code == 410
     assert "replaced by a new one" in gone.text
     after = program.viewer.get(f"/api/v1/items/{new}").json()
     assert after == before | {"code": new}
     assert waiting(program) == [(new, "new")]
-    assert [
-        item["code"] for item in program.viewer.get("/api/v1/items", params={"q": old}).json()["items"]
-    ] == [new]
+    assert [item["code"] for item in program.viewer.get("/api/v1/items", params={"q": old}).json()["items"]] == [new]
     assert program.lead.post(f"/t/{old}/retag", data={"op": op()}).status_code == 410
     assert program.crew.post(f"/t/{old}/worn", data={"op": op()}).status_code == 410
     with program.store.reading() as db:

@@ -18,9 +18,16 @@ URL = "/api/v1/tests"
 def body(at: Bench, **more: Any) -> dict[str, Any]:
     now = at.program.clock.now.isoformat()
     return {
-        "id": op(), "item": at.codes[0], "session": None, "tested_at": now, "method": "two_ended", "joined": GOOD,
-        "probed": "all", "evidence": [], "note": "",
-    } | more  # fmt: skip
+        "id": op(),
+        "item": at.codes[0],
+        "session": None,
+        "tested_at": now,
+        "method": "two_ended",
+        "joined": GOOD,
+        "probed": "all",
+        "evidence": [],
+        "note": "",
+    } | more
 
 
 def test_a_test_is_answered_with_its_receipt(program: Running) -> None:
@@ -117,9 +124,7 @@ def test_the_log_is_read_page_by_page_and_narrowed_down(program: Running) -> Non
     for index in range(7):
         program.clock.ahead(days=1)
         joined = OPEN_2 if index % 3 == 0 else GOOD
-        ids.append(
-            program.crew.post(URL, json=body(at, item=at.codes[index % 2], joined=joined)).json()["id"]
-        )
+        ids.append(program.crew.post(URL, json=body(at, item=at.codes[index % 2], joined=joined)).json()["id"])
     at.void(ids[6])
 
     def read(**asked: Any) -> list[str]:

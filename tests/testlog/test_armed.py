@@ -190,9 +190,7 @@ def test_without_script_it_asks_once_more(at: Truck, browser: Browser, phone: Br
     def just_made(route: Route) -> None:
         """However slow this computer is, the form was made just now, or later still."""
         got = route.fetch()
-        route.fulfill(
-            response=got, body=re.sub(r'(name="made" value=")[^"]*', r"\g<1>2100-01-01T00:00Z", got.text())
-        )
+        route.fulfill(response=got, body=re.sub(r'(name="made" value=")[^"]*', r"\g<1>2100-01-01T00:00Z", got.text()))
 
     page.route(at.form(3), just_made)
     page.goto(at.form(3))
@@ -219,11 +217,16 @@ def test_without_script_it_asks_once_more(at: Truck, browser: Browser, phone: Br
 @pytest.mark.parametrize(
     ("seconds", "more", "asks"),
     [
-        (1.9, {}, True), (2, {}, False), (0.9, {"scanned": "1"}, True), (1, {"scanned": "1"}, False),
-        (0, {"sure": "yes"}, False), (9, {"made": ""}, True), (9, {"made": "soon"}, True),
+        (1.9, {}, True),
+        (2, {}, False),
+        (0.9, {"scanned": "1"}, True),
+        (1, {"scanned": "1"}, False),
+        (0, {"sure": "yes"}, False),
+        (9, {"made": ""}, True),
+        (9, {"made": "soon"}, True),
         (9, {"made": "2030-01-01T00:00:00Z"}, True),
     ],
-)  # fmt: skip
+)
 def test_a_post_sooner_than_anybody_tests_is_asked_about(
     program: Running, seconds: float, more: dict[str, str], asks: bool
 ) -> None:

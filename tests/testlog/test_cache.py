@@ -23,15 +23,15 @@ from service.gear.models import PlaceKind
 from service.kit.dates import local_date
 from service.retire.decisions.queries import failures, repaired_ends
 from service.season.actions import add_season, change_season, delist, enlist
-from service.season.core import Entry, Season, What, due_in_seasons, split
+from service.season.core import HistoryEntry, Season, What, due_in_seasons, split
 from service.season.models import ItemDue, SeasonRow
 from service.tags.actions import issue
 from service.testlog import due, flags
 from service.testlog.actions import log_repair, log_test, log_tests, void_test
-from service.testlog.core import NewRepair, NewTest, Said
+from service.testlog.core import NewRepair, NewTest, SubmittedTest
+from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
-from service.testlog.remembering import histories
 from service.wear.actions import chances, records
 from tests.support.program import START, running
 from tests.testlog.support import GOOD, OPEN_2
@@ -183,7 +183,7 @@ class Cache(RuleBasedStateMachine):
             joined, probed = READINGS[what]
             code = self.known[item_id].code
             new = NewTest(uuid4(), code, joined=joined, probed=probed, tested_at=at)
-            said.append(Said(new, self.lead, self.now))
+            said.append(SubmittedTest(new, self.lead, self.now))
         with self.store.writing() as db:
             answers = log_tests(db, said, self.zone)
         for one, answer, (item_id, what) in zip(said, answers, items_and_whats.items(), strict=True):
@@ -195,9 +195,7 @@ class Cache(RuleBasedStateMachine):
     def repair(self, item_id: UUID) -> None:
         known = self.known[item_id]
         with self.store.writing() as db:
-            done = log_repair(
-                db, NewRepair(uuid4(), known.code, "new plug"), self.lead, self.tick(), self.zone
-            )
+            done = log_repair(db, NewRepair(uuid4(), known.code, "new plug"), self.lead, self.tick(), self.zone)
         known.entries[done.id] = (self.now, What.REPAIR)
 
     @rule(test=consumes(tests))
@@ -224,7 +222,7 @@ class Cache(RuleBasedStateMachine):
         with self.store.reading() as db:
             rows = {item_id: db.get_one(ItemDue, item_id) for item_id in self.known}
         for item_id, known in self.known.items():
-            history = [Entry(local_date(at, self.zone), what) for at, what in sorted(known.entries.values())]
+            history = [HistoryEntry(local_date(at, self.zone), what) for at, what in sorted(known.entries.values())]
             seasons = [self.rules[season_id] for season_id in known.seasons]
             says = due_in_seasons(seasons, known.since, history, self.today)
             row = rows[item_id]

@@ -33,8 +33,7 @@ def fits(chain: list[tuple[Plug, Plug]]) -> bool:
         lying = [(b, a) if turn else (a, b) for (a, b), turn in zip(chain, turned, strict=True)]
         gaps = [(here[1], there[0]) for here, there in pairwise(lying)]
         if all(
-            one.type == other.type
-            and (one.gender is None or other.gender is None or one.gender != other.gender)
+            one.type == other.type and (one.gender is None or other.gender is None or one.gender != other.gender)
             for one, other in gaps
         ):
             return True
@@ -105,9 +104,7 @@ def test_a_chain_that_cannot_be_plugged_is_refused_and_changes_nothing(
     answer = program.crew.post("/api/v1/tests", json=body)
     assert answer.status_code == 422, answer.text
     told = said_of_through(answer.json())
-    assert told.startswith(
-        " and ".join(f"{KINDS[kind_of(wirings[one])].page} {at.codes[one]}" for one in two)
-    )
+    assert told.startswith(" and ".join(f"{KINDS[kind_of(wirings[one])].page} {at.codes[one]}" for one in two))
     assert how in told
     for page in ("test", "lanes"):
         shown = program.crew.get(f"/t/{first}/{page}", params={"through": " ".join(others)})

@@ -12,18 +12,18 @@ from starlette.requests import Request
 
 from service.chores import CHORES
 from service.crew.actions import make_token
+from service.crew.context import RequestContext
 from service.crew.core import Role
-from service.crew.desk import Desk
 from service.gear.core import ItemState
 from service.gear.queries import states
 from service.kit.problems import Busy, Invalid, NotAllowed, Reused, SignInNeeded
 from service.store.engine import sqlite_driver
 from service.store.receipts import Entangled
 from service.testlog.actions import log_tests
-from service.testlog.core import NewTest, Said
+from service.testlog.batches import PendingTest, log
+from service.testlog.core import NewTest, SubmittedTest
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.models import WorkSession
-from service.testlog.together import Told, log
 from tests.support.program import Running, running
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
 
@@ -35,15 +35,13 @@ def cables(program: Running, number: int) -> Bench:
     return at
 
 
-def told(client: TestClient, code: str, joined: Any = GOOD, test_id: UUID | None = None, **more: Any) -> Told:
+def told(client: TestClient, code: str, joined: Any = GOOD, test_id: UUID | None = None, **more: Any) -> PendingTest:
     """A test as the API hands it on, from the phone of this client."""
     header = client.headers.get("authorization", "").encode()
-    scope = {
-        "type": "http", "method": "POST", "path": "/", "app": client.app, "headers": [(b"authorization", header)]
-    }  # fmt: skip
+    scope = {"type": "http", "method": "POST", "path": "/", "app": client.app, "headers": [(b"authorization", header)]}
     new = NewTest(test_id or uuid4(), code, joined=joined, **more)
-    desk = Desk(Request(scope), Role.CREW)
-    return Told(desk, new, [code, joined], desk.now)
+    desk = RequestContext(Request(scope), Role.CREW)
+    return PendingTest(desk, new, [code, joined], desk.now)
 
 
 def logged(program: Running) -> list[tuple[str, str, str]]:
@@ -52,7 +50,7 @@ def logged(program: Running) -> list[tuple[str, str, str]]:
     return sorted((one["id"], one["verdict"], one["by"]) for one in found)
 
 
-def commits(program: Running, tests: Sequence[Told]) -> tuple[Sequence[Any], int]:
+def commits(program: Running, tests: Sequence[PendingTest]) -> tuple[Sequence[Any], int]:
     """The outcomes, and how many transactions they took."""
     seen = []
 
@@ -104,9 +102,7 @@ def test_one_helper_may_send_several_of_a_session_at_once(program: Running) -> N
                 closing_note="",
             )
         )
-    outcomes, transactions = commits(
-        program, [told(program.crew, code, session=session) for code in at.codes]
-    )
+    outcomes, transactions = commits(program, [told(program.crew, code, session=session) for code in at.codes])
     assert transactions == 1
     assert [outcome["verdict"] for outcome in outcomes] == ["pass"] * 3
 
@@ -123,9 +119,7 @@ def test_the_same_tests_again_get_the_same_answers(program: Running) -> None:
 def test_somebody_whose_access_has_ended_holds_up_nobody_else(program: Running) -> None:
     at = cables(program, 3)
     phones = [program.crew, program.stranger, program.lead]
-    outcomes, transactions = commits(
-        program, [told(phone, code) for phone, code in zip(phones, at.codes, strict=True)]
-    )
+    outcomes, transactions = commits(program, [told(phone, code) for phone, code in zip(phones, at.codes, strict=True)])
     assert transactions == 1
     assert [type(one) for one in outcomes] == [dict, SignInNeeded, dict]
     nobody = log([told(program.stranger, code) for code in at.codes])
@@ -141,15 +135,17 @@ def test_what_is_wrong_with_one_is_told_to_that_one(program: Running) -> None:
         ended = TestClient(program.crew.app, headers={"Authorization": "Bearer " + "A" * 28})  # never made
         token = make_token(db, "Second phone", Role.CREW, program.clock.now)
     second = TestClient(program.crew.app, headers={"Authorization": f"Bearer {token}"})
-    outcomes = log([
-        told(second, at.codes[0]),
-        told(program.crew, at.codes[1], [["A1", "B7"]]),
-        told(ended, at.codes[2]),
-        told(program.viewer, at.codes[3]),
-        told(program.crew, at.codes[4], test_id=before.new.id),
-        told(program.crew, "222222"),
-        told(program.crew, at.codes[4]),
-    ])  # fmt: skip
+    outcomes = log(
+        [
+            told(second, at.codes[0]),
+            told(program.crew, at.codes[1], [["A1", "B7"]]),
+            told(ended, at.codes[2]),
+            told(program.viewer, at.codes[3]),
+            told(program.crew, at.codes[4], test_id=before.new.id),
+            told(program.crew, "222222"),
+            told(program.crew, at.codes[4]),
+        ]
+    )
     kinds = [type(one) for one in outcomes]
     assert kinds == [dict, Invalid, SignInNeeded, NotAllowed, Reused, Invalid, dict]
     assert "B7" in outcomes[1].errors["joined"]
@@ -188,7 +184,7 @@ def test_what_touches_others_is_logged_by_itself(program: Running, codes: tuple[
     """Two of one item; and one of an item that failed together with another, which none of them is of."""
     at = cables(program, 3)
     at.test(at.codes[0], OPEN_2, through=(at.codes[1],))
-    said = [Said(NewTest(uuid4(), at.codes[each], joined=GOOD), at.lead, program.clock.now) for each in codes]
+    said = [SubmittedTest(NewTest(uuid4(), at.codes[each], joined=GOOD), at.lead, program.clock.now) for each in codes]
     with pytest.raises(Entangled), program.store.writing() as db:
         log_tests(db, said, ZONE)
     assert len(logged(program)) == 1
@@ -223,11 +219,13 @@ def test_a_database_that_is_held_elsewhere_is_waited_for_once(sqlite_url: str) -
 def test_what_breaks_on_one_is_told_to_that_one_alone(program: Running) -> None:
     """A text that no database can keep: no refusal of ours, so it breaks in the driver."""
     at = cables(program, 3)
-    outcomes = log([
-        told(program.crew, at.codes[0]),
-        told(program.lead, at.codes[1], note="\ud800"),
-        told(program.crew, at.codes[2]),
-    ])  # fmt: skip
+    outcomes = log(
+        [
+            told(program.crew, at.codes[0]),
+            told(program.lead, at.codes[1], note="\ud800"),
+            told(program.crew, at.codes[2]),
+        ]
+    )
     assert [type(one) for one in outcomes] == [dict, UnicodeEncodeError, dict]
     assert [one["item"] for one in (outcomes[0], outcomes[2])] == [at.codes[0], at.codes[2]]
     assert len(logged(program)) == 2
@@ -240,10 +238,16 @@ def test_sessions_are_held_in_the_same_order_by_everybody(program: Running) -> N
     with program.store.writing() as db:
         db.add_all(
             WorkSession(
-                id=session, title="Thursday", kind="test", on=now.date(), note="", created_at=now, closing_note="",
+                id=session,
+                title="Thursday",
+                kind="test",
+                on=now.date(),
+                note="",
+                created_at=now,
+                closing_note="",
             )
             for session in sessions
-        )  # fmt: skip
+        )
     held = []
 
     def keep(_connection: object, _cursor: object, statement: str, parameters: Any, *_about: object) -> None:
@@ -251,9 +255,9 @@ def test_sessions_are_held_in_the_same_order_by_everybody(program: Running) -> N
             held.extend(parameters.values())
 
     event.listen(program.store.writer, "before_cursor_execute", keep)
-    outcomes = log([
-        told(program.crew, code, session=session) for code, session in zip(at.codes, sessions, strict=True)
-    ])  # fmt: skip
+    outcomes = log(
+        [told(program.crew, code, session=session) for code, session in zip(at.codes, sessions, strict=True)]
+    )
     event.remove(program.store.writer, "before_cursor_execute", keep)
     assert [outcome["verdict"] for outcome in outcomes] == ["pass"] * 6
     assert held == sorted(held)

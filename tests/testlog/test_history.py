@@ -13,7 +13,7 @@ from service.kit.dates import local_date
 from service.season.core import DueState, What, due_in_seasons
 from service.season.models import ItemDue
 from service.testlog import due
-from service.testlog.core import Event, Fault, fault_of, in_time_order
+from service.testlog.core import FaultStatus, LogEntry, fault_of, in_time_order
 from service.testlog.housekeeping import verify
 from tests.support.program import Running, running
 from tests.testlog.support import FALL, FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
@@ -73,9 +73,7 @@ def log(at: Bench, each: Happened, start: datetime) -> str:
     evidence = FLEXED if what == "flexed" else ()
     tested_at = start + timedelta(hours=hour)
     return str(
-        at.test(code, joined, probed=probed, evidence=evidence, tested_at=tested_at, through=tuple(through))[
-            "id"
-        ]
+        at.test(code, joined, probed=probed, evidence=evidence, tested_at=tested_at, through=tuple(through))["id"]
     )
 
 
@@ -84,15 +82,15 @@ def expect(at: Bench, stood: list[Happened], start: datetime) -> None:
     histories = [history_of(index, stood, start) for index in (0, 1)]
     for code, history in zip(at.codes, histories, strict=True):
         state = {
-            Fault.OPEN: ItemState.QUARANTINED,
-            Fault.REPAIRED: ItemState.IN_REPAIR,
-            Fault.NONE: ItemState.IN_SERVICE,
+            FaultStatus.OPEN: ItemState.QUARANTINED,
+            FaultStatus.REPAIRED: ItemState.IN_REPAIR,
+            FaultStatus.NONE: ItemState.IN_SERVICE,
         }[fault_of(history)]
         assert at.state(code) == state
         today = local_date(at.program.clock.now, ZONE)
         if any(is_suspect(at.codes.index(code), each, stood) for each in stood if each[1:3] == (2, "fail")):
             history.append(
-                Event(at.program.clock.now, What.FAIL, uuid4())
+                LogEntry(at.program.clock.now, What.FAIL, uuid4())
             )  # blocked, until it is known which it was
         (days,) = due.entries(history, (), ZONE)
         reckoned = due_in_seasons([FALL], FALL.starts, days, today)
@@ -107,9 +105,7 @@ def expect(at: Bench, stood: list[Happened], start: datetime) -> None:
     for index, code in enumerate(at.codes):
         left = [each for each in failed if is_suspect(index, each, stood)]
         assert len(at.flags(code)) == len(left)
-    assert not [
-        line for line in verify(at.program.store, at.program.clock.now) if "cached nothing" not in line
-    ]
+    assert not [line for line in verify(at.program.store, at.program.clock.now) if "cached nothing" not in line]
 
 
 def is_suspect(index: int, failed: Happened, stood: list[Happened]) -> bool:
@@ -128,19 +124,25 @@ def is_suspect(index: int, failed: Happened, stood: list[Happened]) -> bool:
     return not (found or open_then or passed)
 
 
-def history_of(index: int, stood: list[Happened], start: datetime) -> list[Event]:
+def history_of(index: int, stood: list[Happened], start: datetime) -> list[LogEntry]:
     events = []
     for hour, which, what, _ in stood:
         if which in (index, 2):
             alone = which != 2
             word = "pass" if what == "flexed" else "partial" if what == "fail" and not alone else what
-            events.append(Event(start + timedelta(hours=hour), What(word), uuid4(), alone, what == "flexed"))
+            events.append(LogEntry(start + timedelta(hours=hour), What(word), uuid4(), alone, what == "flexed"))
     return in_time_order(events)
 
 
 def test_the_same_on_each_engine(program: Running) -> None:
     happened = [
-        (5, 2, "fail", False), (9, 0, "fail", False), (12, 0, "repair", False), (20, 0, "pass", False),
-        (30, 1, "fail", True), (40, 2, "fail", False), (50, 2, "pass", True), (60, 1, "flexed", False),
-    ]  # fmt: skip
+        (5, 2, "fail", False),
+        (9, 0, "fail", False),
+        (12, 0, "repair", False),
+        (20, 0, "pass", False),
+        (30, 1, "fail", True),
+        (40, 2, "fail", False),
+        (50, 2, "pass", True),
+        (60, 1, "flexed", False),
+    ]
     check(program, happened, Random(7))

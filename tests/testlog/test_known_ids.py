@@ -18,8 +18,8 @@ from service.wiring.faults import FaultClass
 from tests.home.test_seasons import FORM
 from tests.support.program import BASE, Running, op
 from tests.tags.test_setup import OWN
+from tests.testers.test_lamps import LAMPS
 from tests.testlog.support import GOOD, OPEN_2, bench
-from tests.testlog.test_bench_lamps import LAMPS
 
 URL = "/api/v1/tests"
 
@@ -47,9 +47,15 @@ def test_the_same_test_as_the_log_has_gets_its_answer_and_another_is_refused(pro
         answer = program.crew.post(URL, json=same)
         assert (answer.status_code, answer.json()) == (201, logged), answer.text
     for changed in (
-        {"item": other}, {"through": [other]}, {"tested_at": "2026-09-21T21:00:00Z"}, {"tested_at": None},
-        {"joined": GOOD}, {"probed": ["A1", "A3", "B1", "B3"]}, {"evidence": []}, {"note": ""},
-    ):  # fmt: skip
+        {"item": other},
+        {"through": [other]},
+        {"tested_at": "2026-09-21T21:00:00Z"},
+        {"tested_at": None},
+        {"joined": GOOD},
+        {"probed": ["A1", "A3", "B1", "B3"]},
+        {"evidence": []},
+        {"note": ""},
+    ):
         answer = program.crew.post(URL, json=sent | changed)
         assert (answer.status_code, sent["id"] in answer.json()["detail"]) == (422, True), changed
     assert program.viewer.post(URL, json=sent).status_code == 403
@@ -58,21 +64,27 @@ def test_the_same_test_as_the_log_has_gets_its_answer_and_another_is_refused(pro
 
 MADE: dict[str, Callable[[Running, list[str]], tuple[TestClient, str, dict[str, Any]]]] = {
     "items": lambda program, _: (
-        program.lead, "/api/v1/items", {"kind": "cable", "wiring": "xlr3", "length": "10 ft", "count": 2},
+        program.lead,
+        "/api/v1/items",
+        {"kind": "cable", "wiring": "xlr3", "length": "10 ft", "count": 2},
     ),
     "swap": lambda program, codes: (
-        program.crew, "/api/v1/swaps", {"bad": codes[0], "spare": codes[1], "anyway": True},
+        program.crew,
+        "/api/v1/swaps",
+        {"bad": codes[0], "spare": codes[1], "anyway": True},
     ),
     "repair": lambda program, codes: (program.crew, f"/t/{codes[0]}/repair", {"what": "new plug"}),
     "test": lambda program, codes: (program.crew, f"/t/{codes[0]}/test", {"verdict": "pass", "sure": "yes"}),
     "place": lambda program, _: (program.lead, "/places", {"name": "Frame 9", "kind": "frame"}),
     "session": lambda program, _: (
-        program.lead, "/sessions", {"on": "2026-09-21", "title": "Thursday", "why": ["untested"], "place": ""},
+        program.lead,
+        "/sessions",
+        {"on": "2026-09-21", "title": "Thursday", "why": ["untested"], "place": ""},
     ),
     "season": lambda program, _: (program.lead, "/season/new", FORM),
     "tester": lambda program, _: (program.lead, "/testers/new", LAMPS),
     "tag sheet": lambda program, _: (program.lead, "/tags/sheets", OWN),
-}  # fmt: skip
+}
 """What is made under a client's id: who sends what, where."""
 
 
@@ -104,9 +116,7 @@ def somebody(program: Running, name: str, role: Role = Role.CREW) -> TestClient:
 
 
 @pytest.mark.parametrize("older", [False, True])
-def test_the_same_entry_of_somebody_who_joined_again_is_the_one_that_is_there(
-    program: Running, older: bool
-) -> None:
+def test_the_same_entry_of_somebody_who_joined_again_is_the_one_that_is_there(program: Running, older: bool) -> None:
     at = bench(program, "xlr3")
     sent = {"id": op(), "item": at.codes[0], "joined": GOOD, "tested_at": program.clock.now.isoformat()}
     mira, mira_again = somebody(program, "Mira"), somebody(program, "Mira (2)")
@@ -117,9 +127,14 @@ def test_the_same_entry_of_somebody_who_joined_again_is_the_one_that_is_there(
             author = db.scalars(select(Test.person_id)).one()
             assert author is not None
             filled = {
-                "session": None, "method": "two_ended", "probed": "all", "evidence": [], "note": "", "through": [],
+                "session": None,
+                "method": "two_ended",
+                "probed": "all",
+                "evidence": [],
+                "note": "",
+                "through": [],
                 "wiring": None,
-            }  # fmt: skip
+            }
             content = {name: value for name, value in sent.items() if name != "id"} | filled
             content["tested_at"] = "2026-09-21T22:00:00Z"
             receipt.digest = digest_with_actor("test.log", author, content)

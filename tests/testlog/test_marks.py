@@ -11,10 +11,10 @@ from service.crew.models import AuditEntry
 from service.gear.core import ItemState
 from service.season.core import DueState
 from service.season.models import ItemDue, SeasonRow
+from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.models import MarkStands, WrongMark
 from service.testlog.queries import events
-from service.testlog.remembering import histories
 from service.testlog.rounds import progress
 from tests.support.program import Running, op
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
@@ -73,9 +73,7 @@ def passed(program: Running) -> int:
 
 
 @pytest.mark.parametrize("stands", [False, True])
-def test_a_pass_marked_as_wrong_counts_as_no_test_until_a_lead_decides(
-    program: Running, stands: bool
-) -> None:
+def test_a_pass_marked_as_wrong_counts_as_no_test_until_a_lead_decides(program: Running, stands: bool) -> None:
     at = made(program, "xlr3")
     (code,) = at.codes
     test = log(program, code)

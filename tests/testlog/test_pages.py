@@ -9,8 +9,8 @@ import pytest
 
 from service.gear.core import ItemState
 from service.gear.queries import lengths
-from service.testlog.sheet import lanes_of
 from service.wiring.builtin import BUILTIN
+from service.wiring.wirings import lanes_of
 from tests.support.program import Running, form_of_a_test
 from tests.testlog.support import OPEN_2, bench
 
@@ -139,10 +139,7 @@ def test_only_a_lead_voids_and_says_why(program: Running) -> None:
     op = re.findall(r'name="op" value="([^"]+)"', program.lead.get(f"/tests/{test_id}").text)[0]
     assert program.crew.post(f"/tests/{test_id}/void", data={"op": op, "reason": "x"}).status_code == 403
     assert program.lead.post(f"/tests/{test_id}/void", data={"op": op, "reason": " "}).status_code == 422
-    assert (
-        program.lead.post(f"/tests/{test_id}/void", data={"op": op, "reason": "wrong cable"}).status_code
-        == 303
-    )
+    assert program.lead.post(f"/tests/{test_id}/void", data={"op": op, "reason": "wrong cable"}).status_code == 303
     shown = program.viewer.get(f"/tests/{test_id}").text
     assert "voided" in shown
     assert "wrong cable" in shown
@@ -157,9 +154,7 @@ def test_a_repair_leads_to_the_test_that_proves_it(program: Running) -> None:
     page = program.crew.get(f"/t/{code}/repair")
     assert "Conductor 2 (hot) is open" in page.text
     sent = Filled("repair", page.text).sent
-    wrong = program.crew.post(
-        f"/t/{code}/repair", data=sent | {"what": "cut back", "length": "12 ft", "cost": "x"}
-    )
+    wrong = program.crew.post(f"/t/{code}/repair", data=sent | {"what": "cut back", "length": "12 ft", "cost": "x"})
     assert wrong.status_code == 422
     answer = program.crew.post(
         f"/t/{code}/repair",
@@ -215,9 +210,7 @@ def test_who_may_test(program: Running) -> None:
 @pytest.mark.parametrize(
     ("seconds", "told"), [(0, False), (0.2, False), (-30, False), (119, False), (-120, False), (-121, True)]
 )
-def test_a_phones_clock_is_spoken_of_only_where_it_was_wrong(
-    program: Running, seconds: float, told: bool
-) -> None:
+def test_a_phones_clock_is_spoken_of_only_where_it_was_wrong(program: Running, seconds: float, told: bool) -> None:
     at = bench(program, "xlr3")
     phone = program.clock.now + timedelta(seconds=seconds)
     test = at.test(at.codes[0], tested_at=phone - timedelta(minutes=5), sent_at=phone)["id"]

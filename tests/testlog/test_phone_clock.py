@@ -38,9 +38,7 @@ def test_a_clock_that_is_nearly_right_is_taken_at_its_word(late: float, ago: flo
 
 
 @given(ERRORS, st.lists(st.tuples(st.floats(0, 400), WAYS), min_size=2, max_size=6), st.randoms())
-def test_tests_of_one_phone_keep_their_order(
-    error: timedelta, told: list[tuple[float, timedelta]], dice: Any
-) -> None:
+def test_tests_of_one_phone_keep_their_order(error: timedelta, told: list[tuple[float, timedelta]], dice: Any) -> None:
     """Whatever the clock and the ways: kept in this order, and arriving in any, each dated when it arrives."""
     steps = sorted({round(at, 3) for at, _ in told})
     sent = NOW - error + timedelta(seconds=400)
@@ -76,9 +74,7 @@ def verdicts(program: Running) -> list[str]:
 
 @pytest.mark.parametrize("ahead", [0, 110, 125, -118, 3600 * 24 * 400])
 @pytest.mark.parametrize("overtaken", [False, True])
-def test_a_fail_that_was_long_on_its_way_stays_before_the_pass(
-    program: Running, ahead: int, overtaken: bool
-) -> None:
+def test_a_fail_that_was_long_on_its_way_stays_before_the_pass(program: Running, ahead: int, overtaken: bool) -> None:
     """Fail, and ten seconds later pass; the fail takes fifteen seconds to come through. `ahead`: the phone's clock."""
     (code,) = bench(program, "xlr3").codes
     start = START + timedelta(seconds=ahead)

@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.diagnosis.diagnosis import diagnose
 from service.kit.problems import Invalid
 from service.season.core import DueState, What
 from service.season.models import ItemDue
 from service.season.queries import seasons
-from service.testlog.core import Event, Fault, Verdict, event_of, fault_of, has_passed
+from service.sessions import queries as session_queries
+from service.testlog.core import FaultStatus, LogEntry, Verdict, event_of, fault_of, has_passed
 from service.testlog.due import due_on, entries
 from service.testlog.housekeeping import verify
 from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test, through_wiring
 from service.testlog.rounds import progress
-from service.testlog.sessions import queries as session_queries
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import diagnose
 from service.wiring.readings import read
 from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import FALL, GOOD, ZONE, Bench, bench
@@ -48,9 +48,7 @@ def test_a_lane_is_proven_if_all_of_it_was_reached_and_nothing_is_wrong_with_it(
     bad = data.draw(st.sets(st.sampled_from(sorted(reached))))
     joined = [pair for lane in sorted(reached) for pair in wires(lane)[1 if lane in bad else 0 :]]
     said = diagnose(EIGHT, read(EIGHT, joined, contacts(*sorted(reached))))
-    found = of_test(
-        EIGHT, said.verdict, said.unproven, [(each.conductors, each.lanes or ()) for each in said.faults]
-    )
+    found = of_test(EIGHT, said.verdict, said.unproven, [(each.conductors, each.lanes or ()) for each in said.faults])
     assert found == Reach(frozenset(map(str, reached - bad)), frozenset(map(str, bad)))
     hub = of_piece(EIGHT, found, BUILTIN["d25-to-xlr8"], None)
     assert hub == found
@@ -160,9 +158,7 @@ def test_a_session_takes_no_piece_for_good_that_failed_on_a_lane_since(program: 
     session = evening(program)
     at.test(hub, wires(1, 2, 3, 4), through=(trunk,), session=session)
     assert verdicts(at, session) == [Verdict.PASS] * 2
-    for lane, joined, then in (
-        ("3", GOOD[1:], Verdict.FAIL), ("4", GOOD, Verdict.PARTIAL), ("3", GOOD, Verdict.PASS)
-    ):  # fmt: skip
+    for lane, joined, then in (("3", GOOD[1:], Verdict.FAIL), ("4", GOOD, Verdict.PARTIAL), ("3", GOOD, Verdict.PASS)):
         program.clock.ahead(minutes=1)
         at.test(hub, joined, through=(trunk,), wiring="xlr3", lane=lane, session=session)
         assert verdicts(at, session) == [then] * 2
@@ -206,9 +202,7 @@ def test_which_lane_is_asked_on_the_form(program: Running) -> None:
         ({"wiring": "xlr3x8", "joined": wires(1)}, "wiring", "single line"),
     ],
 )
-def test_a_lane_that_is_none_is_refused(
-    program: Running, more: dict[str, Any], field: str, says: str
-) -> None:
+def test_a_lane_that_is_none_is_refused(program: Running, more: dict[str, Any], field: str, says: str) -> None:
     at = chain(program)
     cable, *others = at.codes
     with pytest.raises(Invalid) as refused:
@@ -222,9 +216,7 @@ def test_a_fail_makes_suspect_what_lies_on_its_lane(program: Running) -> None:
     through = (trunk, fan)
     at.test(hub, wires(*range(1, 9)), through=through)
     program.clock.ahead(minutes=1)
-    failed = at.test(
-        hub, wires(*range(1, 9))[:6] + wires(*range(3, 9))[1:], through=through
-    )  # 1 of lane 3 is open
+    failed = at.test(hub, wires(*range(1, 9))[:6] + wires(*range(3, 9))[1:], through=through)  # 1 of lane 3 is open
     assert [due_of(at, code) for code in at.codes] == [DueState.BLOCKED] * 3
     listed = program.viewer.get("/api/v1/due").json()
     assert listed["counts"]["blocked"] == 3
@@ -272,39 +264,33 @@ def test_after_a_repair_every_lane_passes_again(program: Running) -> None:
 
 # A history of a piece with three lanes: hours, what happened, and the lanes that a test proved.
 steps = st.lists(
-    st.tuples(
-        st.integers(0, 1000), st.sampled_from(["test", "fail", "repair"]), st.sets(st.sampled_from("abc"))
-    )
+    st.tuples(st.integers(0, 1000), st.sampled_from(["test", "fail", "repair"]), st.sets(st.sampled_from("abc")))
 )
 
 
 @given(steps)
 def test_the_worst_lane_speaks_for_the_piece(happened: list[tuple[int, str, set[str]]]) -> None:
     start = datetime(2026, 9, 1, 12, tzinfo=UTC)
-    history, alone = [], {lane: list[Event]() for lane in "abc"}
+    history, alone = [], {lane: list[LogEntry]() for lane in "abc"}
     for hour, what, proves in sorted(happened, key=lambda each: each[0]):
         at, entry = start + timedelta(hours=hour), uuid4()
         history.append(as_event(at, what, entry, tuple("abc"), proves))
         for lane in "abc":
             alone[lane].append(as_event(at, what, entry, ONE_LINE, {""} if lane in proves else set()))
     on = date(2026, 10, 10)
-    states = {
-        lane: due_on([FALL], FALL.starts, entries(events, (), ZONE), on) for lane, events in alone.items()
-    }
+    states = {lane: due_on([FALL], FALL.starts, entries(events, (), ZONE), on) for lane, events in alone.items()}
     worst = min(states.values(), key=lambda due: list(DueState).index(due.state))
     assert due_on([FALL], FALL.starts, entries(history, (), ZONE), on).state == worst.state
     faults = {fault_of(events) for events in alone.values()}
     assert fault_of(history) == next(
-        each for each in (Fault.OPEN, Fault.REPAIRED, Fault.NONE) if each in faults
+        each for each in (FaultStatus.OPEN, FaultStatus.REPAIRED, FaultStatus.NONE) if each in faults
     )
     assert has_passed(start, history) == all(has_passed(start, events) for events in alone.values())
 
 
-def as_event(at: datetime, what: str, entry: UUID, lanes: tuple[str, ...], proves: set[str]) -> Event:
+def as_event(at: datetime, what: str, entry: UUID, lanes: tuple[str, ...], proves: set[str]) -> LogEntry:
     if what == "repair":
-        return Event(at, What.REPAIR, entry)
-    reach = Reach(
-        frozenset(proves) if what == "test" else frozenset(), frozenset(lanes if what == "fail" else ())
-    )
+        return LogEntry(at, What.REPAIR, entry)
+    reach = Reach(frozenset(proves) if what == "test" else frozenset(), frozenset(lanes if what == "fail" else ()))
     verdict = Verdict.FAIL if what == "fail" else Verdict.PARTIAL
     return event_of(at, verdict, entry, lanes, reach, alone=True, flexed=False)

@@ -2,12 +2,12 @@
 
 import pytest
 
-from service.testlog.sheet import NOTHING, Entered, Sheet, is_good, lanes_of, readings, sheet
+from service.diagnosis.diagnosis import Diagnosis, diagnose
+from service.testlog.sheet import NOTHING, Entered, FormSheet, is_good, readings, sheet
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import Diagnosis, diagnose
 from service.wiring.faults import FaultClass
 from service.wiring.readings import read
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, lanes_of
 
 EVERY = pytest.mark.parametrize("key", BUILTIN)
 
@@ -16,7 +16,7 @@ def found(wiring: Wiring, entered: Entered) -> Diagnosis:
     return diagnose(wiring, read(wiring, *readings(wiring, entered)))
 
 
-def sheets(wiring: Wiring) -> list[Sheet]:
+def sheets(wiring: Wiring) -> list[FormSheet]:
     """The sheet of each lane, or the only one."""
     return [sheet(wiring, [lane]) for lane in lanes_of(wiring)]
 

@@ -18,13 +18,13 @@ from service.chores import CHORES
 from service.gear.core import FlagKind, ItemState
 from service.kit.dates import local_date
 from service.season.core import DueState, What, due_in_seasons
-from service.season.core import Entry as Day
+from service.season.core import HistoryEntry as Day
 from service.season.models import ItemDue
 from service.testlog.actions import void_test
+from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.marks.actions import let_stand, mark
 from service.testlog.queries import events
-from service.testlog.remembering import histories
 from tests.support.program import op, running
 from tests.testlog.support import FALL, ZONE, bench
 
@@ -99,10 +99,12 @@ class Log:
     def _found(self, piece: int, lanes: set[str], at: datetime) -> bool:
         mended = max((when for when, one in self.repairs if one == piece and when < at), default=None)
         return any(
-            test.alone and not test.doubted and test.fails.get(piece, set()) & lanes
+            test.alone
+            and not test.doubted
+            and test.fails.get(piece, set()) & lanes
             and (test.at > at or mended is None or test.at > mended)
             for test in self.tests.values()
-        )  # fmt: skip
+        )
 
 
 class Line(RuleBasedStateMachine):
@@ -130,9 +132,12 @@ class Line(RuleBasedStateMachine):
         return self.program.clock.now
 
     @rule(
-        target=tests, pieces=st.sampled_from(SINGLE), lane=st.sampled_from("1234"), good=st.booleans(),
+        target=tests,
+        pieces=st.sampled_from(SINGLE),
+        lane=st.sampled_from("1234"),
+        good=st.booleans(),
         ago=st.integers(0, 600),
-    )  # fmt: skip
+    )
     def along_a_line(self, pieces: tuple[int, ...], lane: str, good: bool, ago: int) -> UUID:
         joined = [[f"A{contact}", f"B{contact}"] for contact in "123"][0 if good else 1 :]
         took = {piece: {lane} if piece != CABLE else {""} for piece in pieces}
@@ -143,19 +148,25 @@ class Line(RuleBasedStateMachine):
         return self.log_test(pieces, joined, ago, proves, fails, **more)
 
     @rule(
-        target=tests, pieces=st.sampled_from(SIDE_BY_SIDE), bad=st.sets(st.sampled_from("1234"), max_size=2),
-        reached=st.sets(st.sampled_from("1234"), min_size=1), ago=st.integers(0, 600),
-    )  # fmt: skip
+        target=tests,
+        pieces=st.sampled_from(SIDE_BY_SIDE),
+        bad=st.sets(st.sampled_from("1234"), max_size=2),
+        reached=st.sets(st.sampled_from("1234"), min_size=1),
+        ago=st.integers(0, 600),
+    )
     def lane_by_lane(self, pieces: tuple[int, ...], bad: set[str], reached: set[str], ago: int) -> UUID:
-        wires = [
-            [f"A{lane}.{contact}", f"B{lane}.{contact}"] for lane in sorted(reached) for contact in "123"
-        ]
+        wires = [[f"A{lane}.{contact}", f"B{lane}.{contact}"] for lane in sorted(reached) for contact in "123"]
         joined = [pair for pair in wires if pair[0][1:] not in {f"{lane}.1" for lane in bad}]
         proves, fails = reached - bad, reached & bad
         return self.log_test(
-            pieces, joined, ago, dict.fromkeys(pieces, proves), dict.fromkeys(pieces, fails), wiring="xlr3x4",
+            pieces,
+            joined,
+            ago,
+            dict.fromkeys(pieces, proves),
+            dict.fromkeys(pieces, fails),
+            wiring="xlr3x4",
             probed=[contact for pair in wires for contact in pair],
-        )  # fmt: skip
+        )
 
     def log_test(
         self,

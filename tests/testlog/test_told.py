@@ -6,9 +6,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from service.testlog.drawing import layout
-from service.testlog.drawing.findings import Kind, alone
-from service.testlog.entering import EVIDENCE
+from service.drawing import layout
+from service.drawing.findings import LineKind, alone
+from service.testlog.form_reader import EVIDENCE
 from service.testlog.told import told
 from service.wiring.builtin import BUILTIN
 from service.wiring.rebuild import seats_of
@@ -25,9 +25,7 @@ def test_every_fault_comes_with_its_drawing_and_the_whole_stays_small(key: str) 
     for fault in (*made["faults"], *ticked):
         svg = ElementTree.fromstring(fault["drawing"])
         assert fault["title"].partition(" (")[0] in svg.attrib["aria-label"]
-        assert svg.findall(".//path[@class='sign']") or svg.findall(".//g[@class='strand is-elsewhere']"), (
-            fault
-        )
+        assert svg.findall(".//path[@class='sign']") or svg.findall(".//g[@class='strand is-elsewhere']"), fault
     packed = gzip.compress(json.dumps(made, separators=(",", ":"), ensure_ascii=False).encode())
     assert len(packed) <= PACKED_MOST
 
@@ -43,6 +41,6 @@ def test_a_fault_by_itself_says_nothing_of_what_it_does_not_name(key: str) -> No
                 assert seen.wires[wire.name].faults == (fault,)
                 assert seen.wires[wire.name].lands == ends[wire.name]
             else:
-                assert seen.wires[wire.name].kind is Kind.PLANNED
+                assert seen.wires[wire.name].kind is LineKind.PLANNED
         drawn = {wire.name for wire in layout.alone(wiring, fault).wires}
         assert {name for name in fault.conductors if name in wiring.by_name} <= drawn

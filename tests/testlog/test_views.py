@@ -10,8 +10,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.outbox.support import Truck, truck
 from tests.support.program import Running, form_of_a_test
+from tests.testers.test_lamps import describe
 from tests.testlog.support import bench
-from tests.testlog.test_bench_lamps import describe
 from tests.testlog.test_pages import Filled, result, send
 
 LANES = ("d25-to-xlr8", "d25x8-screened", "8p8c-to-xlr4", "8p8c-screened", "xlr3x8")
@@ -129,9 +129,7 @@ def test_without_script_the_choice_carries_the_form(at: Truck, browser: Browser,
     form.get_by_label("Meter").check()
     choose(form, "5")
     assert form.locator('[data-lane][aria-pressed="true"]').all_inner_texts() == ["3", "5"]
-    expect(form.locator("[data-row] :is([value='-']:checked)")).to_have_count(
-        1 + 1
-    )  # and contact 13, in no use
+    expect(form.locator("[data-row] :is([value='-']:checked)")).to_have_count(1 + 1)  # and contact 13, in no use
     expect(form.get_by_label("Note")).to_have_value("lane 3 is dead")
     expect(form.get_by_label("Bent behind both")).to_be_checked()
     expect(form.get_by_label("Meter")).to_be_checked()
@@ -159,15 +157,11 @@ def test_what_the_lamps_mean_keeps_the_form_and_leads_back_to_it(program: Runnin
     form = program.crew.get(f"/t/{code}/test").text
     marks: dict[str, Any] = {"c1": "-", "note": "by the door", "flexed": "yes", "evidence": ["cut"]}
     sent = Filled("test", form).sent | marks | {"show": "lamps"}
-    lamps = program.crew.post(
-        f"/t/{code}/lamps", params={"tester": tester, "pattern": "1 2 3"}, data=sent
-    ).text
+    lamps = program.crew.post(f"/t/{code}/lamps", params={"tester": tester, "pattern": "1 2 3"}, data=sent).text
     carried = Filled("log", lamps).sent
     assert carried["op"] == sent["op"]
     assert (carried["note"], carried["flexed"], carried["c1"]) == (["by the door"], ["yes"], ["-"])
-    others = program.crew.post(
-        f"/t/{code}/lamps", params={"tester": tester}, data=carried | {"show": "lamps"}
-    ).text
+    others = program.crew.post(f"/t/{code}/lamps", params={"tester": tester}, data=carried | {"show": "lamps"}).text
     back = program.crew.post(f"/t/{code}/test", data=Filled("log", others).sent | {"show": ""}).text
     again = Filled("test", back).sent
     assert {name: again[name] for name in sent if name not in ("show", "note")} == {
@@ -186,9 +180,7 @@ def test_what_the_lamps_mean_keeps_the_form_and_leads_back_to_it(program: Runnin
 def test_other_pieces_keep_the_lanes(program: Running) -> None:
     hub, trunk, fan = bench(program, "d25-to-xlr8", "d25x8", "d25-to-xlr8").codes
     data = form_of_a_test() | {"through": f"{trunk}", "lane-3": "fail", "open-3": "2", "note": "so far"}
-    shown = program.crew.post(
-        f"/t/{hub}/lanes", data=data | {"show": "pieces", "pieces": f"{trunk} {fan}"}
-    ).text
+    shown = program.crew.post(f"/t/{hub}/lanes", data=data | {"show": "pieces", "pieces": f"{trunk} {fan}"}).text
     kept = Filled("lanes", shown).sent
     assert (kept["lane-3"], kept["open-3"], kept["op"]) == (["fail"], ["2"], [data["op"]])
     assert kept["through"][0].split() == [trunk, fan]

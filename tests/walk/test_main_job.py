@@ -162,9 +162,7 @@ def test_the_main_job_through_the_api(program: Running) -> None:
     again = _tested(program, bad, [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]])
     assert again["state"] == "quarantined"
     program.clock.ahead(minutes=1)
-    answer = lead.post(
-        f"/t/{bad}/repair", data={"op": op(), "end": "B", "what": "plug wired the right way round"}
-    )
+    answer = lead.post(f"/t/{bad}/repair", data={"op": op(), "end": "B", "what": "plug wired the right way round"})
     assert answer.status_code == 303
     assert lead.get(f"/api/v1/items/{bad}").json()["state"] == "in_repair"
     assert _tested(program, bad, [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]])["state"] == "in_service"
@@ -173,8 +171,18 @@ def test_the_main_job_through_the_api(program: Running) -> None:
 
 
 def _added(lead: TestClient) -> list[dict[str, str]]:
-    body = {"id": op(), "kind": "cable", "wiring": "xlr3", "length": "10 ft", "gauge_awg": 24, "place": "Frame 3",
-            "label": "", "bought_on": None, "price": "18.50", "count": 12}  # fmt: skip
+    body = {
+        "id": op(),
+        "kind": "cable",
+        "wiring": "xlr3",
+        "length": "10 ft",
+        "gauge_awg": 24,
+        "place": "Frame 3",
+        "label": "",
+        "bought_on": None,
+        "price": "18.50",
+        "count": 12,
+    }
     answer = lead.post("/api/v1/items", json=body)
     assert answer.status_code == 201, answer.text
     items: list[dict[str, str]] = answer.json()
@@ -184,8 +192,17 @@ def _added(lead: TestClient) -> list[dict[str, str]]:
 
 def _tested(program: Running, code: str, joined: list[list[str]]) -> dict[str, object]:
     program.clock.ahead(minutes=1)
-    body = {"id": op(), "item": code, "session": None, "tested_at": program.clock.now.isoformat(),
-            "method": "two_ended", "joined": joined, "probed": "all", "evidence": [], "note": ""}  # fmt: skip
+    body = {
+        "id": op(),
+        "item": code,
+        "session": None,
+        "tested_at": program.clock.now.isoformat(),
+        "method": "two_ended",
+        "joined": joined,
+        "probed": "all",
+        "evidence": [],
+        "note": "",
+    }
     answer = program.crew.post("/api/v1/tests", json=body)
     assert answer.status_code == 201, answer.text
     result: dict[str, object] = answer.json()

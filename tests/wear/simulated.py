@@ -13,7 +13,7 @@ from uuid import UUID
 
 from service.wear.core.classes import judged
 from service.wear.core.lives import Life
-from service.wear.core.risk import Ages, Known, chances
+from service.wear.core.risk import Ages, KnownItem, chances
 from service.wear.core.weibull import Weibull
 
 CABLES = ("cable", "XLR", "strapped to a frame")
@@ -77,7 +77,7 @@ def programs(count: int, items: int, seed: int = 1) -> Iterator[list[Said]]:
         yield [Said(number, one.failed, one.frailty, told[key][1]) for key, one in found.items()]
 
 
-def _item(random: Random, true: Weibull) -> tuple[Known, bool]:
+def _item(random: Random, true: Weibull) -> tuple[KnownItem, bool]:
     """An item's record by today, and whether it has failed by the event since."""
     bought = random.choice((0, 0, SEASON, 2 * SEASON))
     evenings = [
@@ -97,7 +97,7 @@ def _item(random: Random, true: Weibull) -> tuple[Known, bool]:
             born, good, fails = evening, 0, random.weibullvariate(true.scale, true.shape)
     if good:
         lives.append(Life(good, None))
-    return Known(CABLES, tuple(lives), Ages(good, TODAY - born, EVENT - born)), fails <= EVENT - born
+    return KnownItem(CABLES, tuple(lives), Ages(good, TODAY - born, EVENT - born)), fails <= EVENT - born
 
 
 def grouped(said: Iterable[Said]) -> Group:

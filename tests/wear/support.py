@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from uuid import UUID
 
-from service.season.core import Entry
+from service.season.core import HistoryEntry
 from service.wear.core import history as history_core
 from service.wear.core.history import Stretch, lived
 from service.wear.core.lives import Life
@@ -13,14 +13,12 @@ from tests.support.program import Running
 from tests.testlog.support import GOOD, OPEN_2
 
 
-def lives(
-    history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True
-) -> tuple[Life, ...]:
+def lives(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> tuple[Life, ...]:
     """The lives of an item."""
     return lived(history, exposure, came_good=came_good).lives
 
 
-def ages(history: Iterable[Entry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
+def ages(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
     """How old an item was at its last pass, and is on each of these days; None once it has failed."""
     life = lived(history, exposure).current
     return life and history_core.ages(life, exposure, *days)

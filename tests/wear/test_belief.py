@@ -35,8 +35,7 @@ def test_a_fit_and_its_doubt_weigh_as_a_posterior_does() -> None:
     def log_posterior(shape: float, scale: float) -> float:
         model = Weibull(shape, scale, 0)
         told = math.fsum(
-            life.count
-            * math.log(model.survival(life.lower) - (model.survival(life.upper) if life.upper else 0))
+            life.count * math.log(model.survival(life.lower) - (model.survival(life.upper) if life.upper else 0))
             for life in lives
         )
         prior = -2 * (math.log(shape) - math.log(1.5)) ** 2 - math.log(shape)

@@ -70,9 +70,7 @@ def test_the_answer_is_in_whole_days_and_rounds() -> None:
     assert (told.days, told.rounds, told.enough) == (20, 6, False)
     assert told.days_least < 20 < told.days_most
     assert told.rounds_least < 6 < told.rounds_most
-    assert told.down == pytest.approx(
-        1 - (1 - 2.718281828459045**-0.0525) / 0.0525, rel=1e-9
-    )  # the mean of F
+    assert told.down == pytest.approx(1 - (1 - 2.718281828459045**-0.0525) / 0.0525, rel=1e-9)  # the mean of F
     assert told.grows is None
     assert answer(Fitted(model, (Weibull(1.2, 900, 0), Weibull(2, 900, 0))), 105, 2, 0.01).grows is True
     assert answer(Fitted(model, (Weibull(0.7, 900, 0), Weibull(0.9, 900, 0))), 105, 2, 0.01).grows is False

@@ -9,9 +9,7 @@ from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
 from service.wear.curve import BOTTOM, LEFT, RIGHT, TOP, draw
 
-LIVES = in_order(
-    [Life(0, 40, 2), Life(40, 80, 3), Life(80, 120, 5), Life(120, None, 60), Life(200, None, 20)]
-)
+LIVES = in_order([Life(0, 40, 2), Life(40, 80, 3), Life(80, 120, 5), Life(120, None, 60), Life(200, None, 20)])
 
 
 def fitted(lives: tuple[Life, ...] = LIVES) -> Fitted:
@@ -36,9 +34,7 @@ def test_every_line_stays_on_the_strip(season_days: int) -> None:
 
 def test_it_says_what_the_model_and_the_tests_say() -> None:
     model = Weibull(1, 1000, 0)
-    curve = draw(
-        "Cables", "cables", Fitted(model, (Weibull(1, 500, 0), Weibull(1, 2000, 0))), steps_of(LIVES), 105
-    )
+    curve = draw("Cables", "cables", Fitted(model, (Weibull(1, 500, 0), Weibull(1, 2000, 0))), steps_of(LIVES), 105)
     assert curve.sentences == [
         "Of 100 such cables about 90 live through a season (105 days in service); 81 to 95 is plausible."
     ]

@@ -69,10 +69,7 @@ def test_the_classic_interval_censored_study(
 def test_the_diabetes_data_of_lifelines() -> None:
     """731 rows; scale 18.8565, shape 2.82349, log-likelihood -2028.566 by `WeibullFitter.fit_interval_censoring`."""
     rows = load_diabetes()
-    lives = [
-        Life(left, right if right < math.inf else None)
-        for left, right in zip(rows.left, rows.right, strict=True)
-    ]
+    lives = [Life(left, right if right < math.inf else None) for left, right in zip(rows.left, rows.right, strict=True)]
     model = fitted(lives)
     assert (model.scale, model.shape) == pytest.approx((18.8565, 2.82349), rel=1e-5)
     assert model.log_likelihood == pytest.approx(-2028.566, abs=1e-3)
@@ -216,9 +213,7 @@ def test_failures_that_came_no_later_than_survivals_make_ever_flatter_models_lik
     assert isinstance(fit(some), NoModel)
 
     def best(shape: float) -> float:
-        return max(
-            log_likelihood(some, shape, 30 * (place / 1000) ** (-1 / shape)) for place in range(1, 5000)
-        )
+        return max(log_likelihood(some, shape, 30 * (place / 1000) ** (-1 / shape)) for place in range(1, 5000))
 
     flatter = [best(shape) for shape in (2, 1, 0.5, 0.2, 0.1)]
     assert flatter == sorted(flatter)
@@ -229,10 +224,7 @@ def test_failures_that_came_no_later_than_survivals_make_ever_flatter_models_lik
 def test_other_units_of_time_change_the_scale_alone(some: list[Life], unit: float) -> None:
     model = fit(some)
     rescaled = fit(
-        [
-            Life(life.lower * unit, None if life.upper is None else life.upper * unit, life.count)
-            for life in some
-        ]
+        [Life(life.lower * unit, None if life.upper is None else life.upper * unit, life.count) for life in some]
     )
     assert type(model) is type(rescaled)
     if isinstance(model, Weibull) and isinstance(rescaled, Weibull):
@@ -305,9 +297,7 @@ def test_one_early_bird_in_a_steep_class_solves_the_profile_equation() -> None:
     powers = [n * math.exp(model.shape * (log - logs[1])) for n, log in zip(counts, logs, strict=True)]
     left = sum(power * log for power, log in zip(powers, logs, strict=True)) / sum(powers) - 1 / model.shape
     assert left == pytest.approx(sum(n * log for n, log in zip(counts, logs, strict=True)) / 40001, abs=1e-12)
-    assert math.log(model.scale) == pytest.approx(
-        logs[1] + math.log(sum(powers) / 40001) / model.shape, abs=1e-12
-    )
+    assert math.log(model.scale) == pytest.approx(logs[1] + math.log(sum(powers) / 40001) / model.shape, abs=1e-12)
 
 
 def test_lives_as_extreme_as_they_come_are_fitted() -> None:

@@ -57,9 +57,7 @@ def test_integrals_agree_with_another_way(own: list[Life], variance: float, more
     whole = by_quadrature(own, variance)
     assert math.exp(seen.log_likelihood()[0, 0]) == pytest.approx(whole, rel=1e-6)
     assert seen.mean()[0, 0] == pytest.approx(by_quadrature(own, variance, 1) / whole, rel=1e-5)
-    assert math.exp(seen.log_likelihood(0.3)[0, 0]) == pytest.approx(
-        by_quadrature(own, variance, 0, 0.3), rel=1e-6
-    )
+    assert math.exp(seen.log_likelihood(0.3)[0, 0]) == pytest.approx(by_quadrature(own, variance, 0, 0.3), rel=1e-6)
 
 
 @given(variances, days)
@@ -71,9 +69,7 @@ def test_a_class_stays_what_its_model_says(variance: float, day: float) -> None:
 
 
 @given(lives, variances, days, days)
-def test_failures_raise_and_good_lives_lower(
-    own: list[Life], variance: float, good: float, more: float
-) -> None:
+def test_failures_raise_and_good_lives_lower(own: list[Life], variance: float, good: float, more: float) -> None:
     records = [own, [*own, Life(0, good)], [*own, Life(good, None)], [*own, Life(good + more, None)]]
     same, failed, was_good, longer = Records.of(records).given([MODEL], variance).mean()[0]
     assert failed > same * (1 - 1e-9)

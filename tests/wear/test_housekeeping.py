@@ -60,9 +60,7 @@ def test_it_is_cleared_by_what_ends_the_risk(program: Running) -> None:
     keep(at, limit)
     at.test(at.tags["cable 10"], OPEN_2)
     with program.store.writing() as db:
-        change_state(
-            db, item(at, "cable 11"), ItemState.SPARE, "into the case", at.lead, program.clock.now, ZONE
-        )
+        change_state(db, item(at, "cable 11"), ItemState.SPARE, "into the case", at.lead, program.clock.now, ZONE)
     program.clock.ahead(minutes=5)
     assert keep(at, limit) == "items at risk: 2."
     assert flags(at, "cable 10") == flags(at, "cable 11") == []

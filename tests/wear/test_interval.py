@@ -23,9 +23,7 @@ from service.wear.core.weibull import Weibull
         (0.05, 0.103479),
     ],
 )
-def test_without_wear_it_is_the_failure_finding_interval(
-    unavailability: float, part_of_mean_life: float
-) -> None:
+def test_without_wear_it_is_the_failure_finding_interval(unavailability: float, part_of_mean_life: float) -> None:
     """The root of 1 - (1 - exp(-x)) / x = U, which the published rule of thumb 2 U (a guide to RCM) approximates."""
     interval = Weibull(1, 1000, 0).interval(unavailability)
     assert interval == pytest.approx(1000 * part_of_mean_life, abs=0.001)
@@ -50,8 +48,7 @@ def test_the_mean_of_f_until_then_is_what_was_asked(shape: float, unavailability
     interval = model.interval(unavailability)
     parts = sorted({0.0, *(edge for edge in (50.0, 90.0, 100.0, 110.0, 200.0) if edge < interval), interval})
     pieces = [
-        quad(lambda t: -math.expm1(-((t / 100) ** shape)), low, high, limit=500)[0]
-        for low, high in pairwise(parts)
+        quad(lambda t: -math.expm1(-((t / 100) ** shape)), low, high, limit=500)[0] for low, high in pairwise(parts)
     ]
     down = math.fsum(pieces)
     assert down / interval == pytest.approx(unavailability, rel=1e-4)

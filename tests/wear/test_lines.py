@@ -135,9 +135,7 @@ def test_lives_as_far_apart_as_the_contract_allows(
     assert after["model"] == "weibull"
 
 
-bounds = (
-    st.floats(0, 1e99) | st.floats(0, 300) | st.floats(100, 100.000001) | st.sampled_from([5e-324, 1e-300])
-)
+bounds = st.floats(0, 1e99) | st.floats(0, 300) | st.floats(100, 100.000001) | st.sampled_from([5e-324, 1e-300])
 counts = st.sampled_from([1, 7, 10**6, 10**12, 10**50])
 any_lives = st.lists(
     st.tuples(bounds, bounds, counts).map(lambda life: [min(life[:2]), max(life[:2]) or 1.0, life[2]])

@@ -11,20 +11,20 @@ from hypothesis import strategies as st
 
 from service.wear.core.classes import judged
 from service.wear.core.lives import Life
-from service.wear.core.risk import Ages, Chance, Known, Outlook, chances, outlook, works
+from service.wear.core.risk import Ages, Chance, KnownItem, Outlook, chances, outlook, works
 
 CABLE, HUB = ("cable", "XLR", "strapped to a frame"), ("hub", "25-way D and XLR", "not strapped")
 
 
-def class_of(path: tuple[str, ...], items: int, failures: int) -> list[Known]:
+def class_of(path: tuple[str, ...], items: int, failures: int) -> list[KnownItem]:
     """Items that passed at 90 days, some of them after a failure between 30 and 60 days of a life before."""
     return [
-        Known(path, ((Life(30, 60),) if n < failures else ()) + (Life(90, None),), Ages(90, 100, 120))
+        KnownItem(path, ((Life(30, 60),) if n < failures else ()) + (Life(90, None),), Ages(90, 100, 120))
         for n in range(items)
     ]
 
 
-def told(*known: Known) -> list[Chance]:
+def told(*known: KnownItem) -> list[Chance]:
     """The chances of those, in a program of 60 more cables of which 12 failed once."""
     named = {uuid4(): one for one in (*known, *class_of(CABLE, 60, 12))}
     lives: dict[tuple[str, ...], list[Life]] = {}
@@ -36,9 +36,9 @@ def told(*known: Known) -> list[Chance]:
 
 def test_one_that_fails_again_and_again_is_worse_than_its_class() -> None:
     ages = Ages(40, 50, 80)
-    usual = Known(CABLE, (Life(40, None),), ages)
-    repeated = Known(CABLE, (Life(0, 20),) * 3 + (Life(40, None),), ages)
-    steady = Known(CABLE, (Life(200, None), Life(40, None)), ages)
+    usual = KnownItem(CABLE, (Life(40, None),), ages)
+    repeated = KnownItem(CABLE, (Life(0, 20),) * 3 + (Life(40, None),), ages)
+    steady = KnownItem(CABLE, (Life(200, None), Life(40, None)), ages)
     ordinary, bad, good = told(usual, repeated, steady)
     assert good.failed < ordinary.failed < bad.failed
     assert bad.frailty > 1.3 > 1.1 > ordinary.frailty > good.frailty
@@ -50,8 +50,8 @@ def test_risk_grows_with_the_days_since_the_pass(passed: float, until: float, mo
     lives = (Life(passed, None),) if passed else ()
     now = passed + until / 2
     early, late = told(
-        Known(CABLE, lives, Ages(passed, now, passed + until)),
-        Known(CABLE, lives, Ages(passed, now, passed + until + more)),
+        KnownItem(CABLE, lives, Ages(passed, now, passed + until)),
+        KnownItem(CABLE, lives, Ages(passed, now, passed + until + more)),
     )
     assert 0 <= early.failed <= late.failed < 1
     assert early.if_tested <= early.failed + 1e-12
@@ -67,9 +67,7 @@ def test_a_test_today_leaves_the_days_until_the_event() -> None:
     )
     assert on_the_day.if_tested == 0
     assert on_the_day.failed == pytest.approx(as_it_is.failed, rel=1e-9)
-    assert as_it_is.if_tested == pytest.approx(
-        tested.failed, rel=0.05
-    )  # its pass teaches the class a little, too
+    assert as_it_is.if_tested == pytest.approx(tested.failed, rel=0.05)  # its pass teaches the class a little, too
 
 
 def test_a_kind_without_enough_failures_is_judged_with_caution() -> None:
@@ -77,21 +75,19 @@ def test_a_kind_without_enough_failures_is_judged_with_caution() -> None:
     (alone,) = told(hub)
     six = told(*class_of(HUB, 6, 0))
     assert 0 < six[0].failed < alone.failed < 0.5
-    never_used = Known(HUB, (), Ages(0, 0, 20))
+    never_used = KnownItem(HUB, (), Ages(0, 0, 20))
     assert told(never_used) == []
 
 
 def test_what_has_failed_has_no_chance_and_teaches_all_the_same() -> None:
-    gone = Known(CABLE, (Life(90, 110),), None)
+    gone = KnownItem(CABLE, (Life(90, 110),), None)
     usual = class_of(CABLE, 1, 0)[0]
     with_it, without = told(usual, *[gone] * 5), told(usual)
     assert len(with_it) == 1
     assert with_it[0].failed > without[0].failed
 
 
-chance = st.builds(
-    lambda failed, part: Chance(failed, failed * part, 1.0), st.floats(0, 0.95), st.floats(0, 1)
-)
+chance = st.builds(lambda failed, part: Chance(failed, failed * part, 1.0), st.floats(0, 0.95), st.floats(0, 1))
 
 
 @settings(max_examples=60, deadline=None)

@@ -15,9 +15,7 @@ from tests.wear.support import item, worn_out
 def page_of(program: Running, path: str) -> str:
     answer = program.viewer.get(path, follow_redirects=True)
     assert answer.status_code == 200, answer.text
-    return re.sub(
-        r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.text.partition("<main")[2].partition("</main")[0])
-    )
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.text.partition("<main")[2].partition("</main")[0]))
 
 
 def fails_again(at: Truck, label: str, times: int) -> None:
@@ -50,10 +48,7 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
     assert math.isclose(found.outlook.works, works)
     assert f"With a chance of {100 * works:.0f} % all of them work." in page
     assert f"On average {found.outlook.failed:.1f} of the 12 items in use have failed" in page
-    assert (
-        f"Test the first 10 below today, and pull what is bad: then it is {found.outlook.failed_then:.1f}"
-        in page
-    )
+    assert f"Test the first 10 below today, and pull what is bad: then it is {found.outlook.failed_then:.1f}" in page
     assert len(found.first) == 10
     assert len(found.others) == 2
     assert [each.chance.gain for each in found.first] == sorted(
@@ -64,9 +59,7 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
     assert again.against_class > 1.25
     assert re.search(r"By its own record it fails \d\.\d times as often as its class\.", page)
     longest = next(each for each in found.first if each.item.label == "cable 5")
-    assert (
-        longest.days == (today + timedelta(days=10) - longest.passed_on).days if longest.passed_on else False
-    )
+    assert longest.days == (today + timedelta(days=10) - longest.passed_on).days if longest.passed_on else False
     assert f"{longest.days} days in service by then." in page
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 
 from service.wear.core.lives import Life, aggregated
-from service.wear.core.turnbull import Step, Steps, innermost, turnbull
+from service.wear.core.turnbull import Steps, SurvivalStep, innermost, turnbull
 from tests.wear.test_fit import NIST, RADIOTHERAPY, WITH_CHEMOTHERAPY, lives, visits
 
 # Turnbull's estimate for Finkelstein and Wolfe, Biometrics 41 (1985), with intervals (left, right]: from memory, and
@@ -130,10 +130,7 @@ def test_it_explains_itself(some: list[Life]) -> None:
 
 def log_likelihood(some: list[Life], shares: dict[tuple[float, float], float]) -> float:
     """The definition, term by term; minus infinity where a life is held to be impossible."""
-    held = [
-        (life.count, math.fsum(share for bounds, share in shares.items() if holds(life, *bounds)))
-        for life in some
-    ]
+    held = [(life.count, math.fsum(share for bounds, share in shares.items() if holds(life, *bounds))) for life in some]
     return math.fsum(count * math.log(share) if share > 0 else -math.inf for count, share in held)
 
 
@@ -147,7 +144,7 @@ def holds(life: Life, lower: float, upper: float | None) -> bool:
 
 
 def test_the_worked_example_and_nothing_at_all() -> None:
-    assert turnbull([Life(0, 2), Life(1, 3)]).steps == (Step(1, 2, 1.0),)
+    assert turnbull([Life(0, 2), Life(1, 3)]).steps == (SurvivalStep(1, 2, 1.0),)
     assert turnbull([]) == Steps((), 0.0)
-    assert turnbull([Life(40, None, 3)]).steps == (Step(40, None, 1.0),)
+    assert turnbull([Life(40, None, 3)]).steps == (SurvivalStep(40, None, 1.0),)
     assert turnbull([Life(40, None, 3)]).survival(40) == (1, 1)

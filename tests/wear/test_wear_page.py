@@ -61,9 +61,7 @@ def test_days_as_a_spare_do_not_count(program: Running) -> None:
     at = truck(program, ("one", "Frame 1", 10))
     program.clock.ahead(days=1)
     with program.store.writing() as db:
-        change_state(
-            db, item(at, "one"), ItemState.SPARE, "goes into the case", at.lead, program.clock.now, ZONE
-        )
+        change_state(db, item(at, "one"), ItemState.SPARE, "goes into the case", at.lead, program.clock.now, ZONE)
     program.clock.ahead(days=10)
     at.passes("one")
     assert lives_of(program, item(at, "one")) == [Life(22, None)]
@@ -153,9 +151,11 @@ def test_two_seasons_are_counted_and_the_break_is_not(program: Running) -> None:
 def test_lots_and_places_are_classes(program: Running) -> None:
     now, ids = program.clock.now, [uuid4() for _ in range(4)]
     told: list[dict[str, Any]] = [
-        {"place": "Frame 1", "batch": "Lot 1"}, {"place": "Frame 1"}, {"place": "", "wiring": "xlr3-to-trs"},
+        {"place": "Frame 1", "batch": "Lot 1"},
+        {"place": "Frame 1"},
+        {"place": "", "wiring": "xlr3-to-trs"},
         {"place": "", "kind": "hub", "wiring": "d25-to-xlr8", "length_mm": 0},
-    ]  # fmt: skip
+    ]
     truck(program, ("one", "Frame 1", 10))
     with program.store.writing() as db:
         for item_id, more in zip(ids, told, strict=True):

@@ -35,9 +35,12 @@ _CONFIG = SchemathesisConfig.from_dict(
 
 def _often(examples: int) -> settings:
     return settings(
-        max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate],
+        max_examples=examples,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+        phases=[Phase.generate],
         database=None,
-    )  # fmt: skip
+    )
 
 
 def hit_api(at: World, examples: int) -> Counter[str]:
@@ -65,10 +68,20 @@ def _make_real(at: World, case: Any) -> None:
     """Put what exists where the description only says "a text"."""
     code = at.params["code"]
     known = {
-        "item": code, "code": code, "bad": code, "spare": code, "kind": "cable", "wiring": "xlr3", "length": "10 ft",
-        "place": "Frame 1", "session": None, "through": None, "key": "xlr3", "session_id": at.params["session_id"],
+        "item": code,
+        "code": code,
+        "bad": code,
+        "spare": code,
+        "kind": "cable",
+        "wiring": "xlr3",
+        "length": "10 ft",
+        "place": "Frame 1",
+        "session": None,
+        "through": None,
+        "key": "xlr3",
+        "session_id": at.params["session_id"],
         "event": at.params["event_id"],
-    }  # fmt: skip
+    }
     for part in (case.path_parameters, case.body, case.query):
         if isinstance(part, dict):
             part.update({name: known[name] for name in part.keys() & known.keys() if known[name]})
@@ -120,17 +133,41 @@ def forms(at: World) -> dict[str, dict[str, set[str]]]:
 _TEXTS = st.one_of(
     st.text(max_size=40),
     st.sampled_from(
-        ["", "0", "-1", "1e9", "99999999999999999999", "NaN", "2026-02-30", "0001-01-01", "9999-12-31", "10 ft", "A1",
-         "<script>alert(1)</script>", "' OR 1=1 --", "=cmd()", "\x00", "𝟙", "٣", "a" * 5000]
+        [
+            "",
+            "0",
+            "-1",
+            "1e9",
+            "99999999999999999999",
+            "NaN",
+            "2026-02-30",
+            "0001-01-01",
+            "9999-12-31",
+            "10 ft",
+            "A1",
+            "<script>alert(1)</script>",
+            "' OR 1=1 --",
+            "=cmd()",
+            "\x00",
+            "𝟙",
+            "٣",
+            "a" * 5000,
+        ]
     ),
-)  # fmt: skip
+)
 _NO_FORMS = st.tuples(
     st.sampled_from(
-        ["application/x-www-form-urlencoded", "multipart/form-data; boundary=x", "multipart/form-data", "text/plain",
-         "", "application/json"]
+        [
+            "application/x-www-form-urlencoded",
+            "multipart/form-data; boundary=x",
+            "multipart/form-data",
+            "text/plain",
+            "",
+            "application/json",
+        ]
     ),
     st.one_of(st.binary(max_size=200), st.just(b"&" * 3000), st.just(b"--x\r\n" * 50), st.just(b"a=%ff&b=%00&=")),
-)  # fmt: skip
+)
 
 
 def hit_forms(at: World, examples: int) -> Counter[str]:

@@ -228,7 +228,11 @@ POST /pull/{event_id}/items/{named}/overrule
 NEEDED: dict[str, Role | None] = {
     row: role
     for role, rows in (
-        (None, NOBODY), (Role.STRANGER, STRANGER), (Role.VIEWER, VIEWER), (Role.CREW, CREW), (Role.LEAD, LEAD),
+        (None, NOBODY),
+        (Role.STRANGER, STRANGER),
+        (Role.VIEWER, VIEWER),
+        (Role.CREW, CREW),
+        (Role.LEAD, LEAD),
     )
     for row in rows.strip().splitlines()
-}  # fmt: skip
+}

@@ -15,8 +15,8 @@ from fastapi.testclient import TestClient
 from service.crew import actions
 from service.crew.core import LEAD_LONGEST, Role
 from service.home.people import pages
-from service.web.guard import BODY_MOST
-from service.web.journal import Lines
+from service.web.middleware.request_log import Lines
+from service.web.middleware.security import BODY_MOST
 from tests.support.program import BASE, Running, op, running
 
 TESTS = Path(__file__).parents[1]
@@ -24,14 +24,77 @@ STATIC = TESTS.parent / "static"
 CHAPTERS: dict[str, dict[str, dict[str, Any]]] = tomllib.loads((TESTS / "web/asvs.toml").read_text())
 ROWS = {number: row for chapter in CHAPTERS.values() for number, row in chapter.items()}
 LEVEL_1 = [
-    "1.2.1", "1.2.2", "1.2.3", "1.2.4", "1.2.5", "1.3.1", "1.3.2", "1.5.1", "2.1.1", "2.2.1", "2.2.2", "2.3.1",
-    "3.2.1", "3.2.2", "3.3.1", "3.4.1", "3.4.2", "3.5.1", "3.5.2", "3.5.3", "4.1.1", "4.4.1", "5.2.1", "5.2.2",
-    "5.3.1", "5.3.2", "6.1.1", "6.2.1", "6.2.2", "6.2.3", "6.2.4", "6.2.5", "6.2.6", "6.2.7", "6.2.8", "6.3.1",
-    "6.3.2", "6.4.1", "6.4.2", "7.2.1", "7.2.2", "7.2.3", "7.2.4", "7.4.1", "7.4.2", "8.1.1", "8.2.1", "8.2.2",
-    "8.3.1", "9.1.1", "9.1.2", "9.1.3", "9.2.1", "10.4.1", "10.4.2", "10.4.3", "10.4.4", "10.4.5", "11.3.1",
-    "11.3.2", "11.4.1", "12.1.1", "12.2.1", "12.2.2", "13.4.1", "14.2.1", "14.3.1", "15.1.1", "15.2.1",
+    "1.2.1",
+    "1.2.2",
+    "1.2.3",
+    "1.2.4",
+    "1.2.5",
+    "1.3.1",
+    "1.3.2",
+    "1.5.1",
+    "2.1.1",
+    "2.2.1",
+    "2.2.2",
+    "2.3.1",
+    "3.2.1",
+    "3.2.2",
+    "3.3.1",
+    "3.4.1",
+    "3.4.2",
+    "3.5.1",
+    "3.5.2",
+    "3.5.3",
+    "4.1.1",
+    "4.4.1",
+    "5.2.1",
+    "5.2.2",
+    "5.3.1",
+    "5.3.2",
+    "6.1.1",
+    "6.2.1",
+    "6.2.2",
+    "6.2.3",
+    "6.2.4",
+    "6.2.5",
+    "6.2.6",
+    "6.2.7",
+    "6.2.8",
+    "6.3.1",
+    "6.3.2",
+    "6.4.1",
+    "6.4.2",
+    "7.2.1",
+    "7.2.2",
+    "7.2.3",
+    "7.2.4",
+    "7.4.1",
+    "7.4.2",
+    "8.1.1",
+    "8.2.1",
+    "8.2.2",
+    "8.3.1",
+    "9.1.1",
+    "9.1.2",
+    "9.1.3",
+    "9.2.1",
+    "10.4.1",
+    "10.4.2",
+    "10.4.3",
+    "10.4.4",
+    "10.4.5",
+    "11.3.1",
+    "11.3.2",
+    "11.4.1",
+    "12.1.1",
+    "12.2.1",
+    "12.2.2",
+    "13.4.1",
+    "14.2.1",
+    "14.3.1",
+    "15.1.1",
+    "15.2.1",
     "15.3.1",
-]  # fmt: skip
+]
 """The 70 requirements of level 1 (OWASP ASVS 5.0.0, its table of requirements as CSV)."""
 
 
@@ -92,9 +155,7 @@ def test_a_body_is_cut_while_it_streams(program: Running) -> None:
             given += 100_000
             yield b"x" * 100_000
 
-    answer = program.crew.post(
-        "/scan", content=endless(), headers={"Content-Type": "multipart/form-data; boundary=x"}
-    )
+    answer = program.crew.post("/scan", content=endless(), headers={"Content-Type": "multipart/form-data; boundary=x"})
     assert answer.status_code in (413, 422)
     told = program.crew.post("/scan", content=b"", headers={"Content-Length": str(BODY_MOST + 1)})
     assert told.status_code == 413

@@ -6,9 +6,14 @@ from tests.support.program import Running, op
 from tests.testlog.support import bench
 
 ADDRESSES = (
-    "/gear?q=%00", "/gear?place=a%00", "/tests?conductor=a%00", "/crew/trail?action=a%00", "/wirings/a%00",
-    "/api/v1/wirings/a%00", "/api/v1/items?place=a%00",
-)  # fmt: skip
+    "/gear?q=%00",
+    "/gear?place=a%00",
+    "/tests?conductor=a%00",
+    "/crew/trail?action=a%00",
+    "/wirings/a%00",
+    "/api/v1/wirings/a%00",
+    "/api/v1/items?place=a%00",
+)
 FORMS = {
     "/settings": {"name": "a\0b", "zone": "UTC", "unit": "feet", "return_note": ""},
     "/crew/passes": {"role": "crew", "label": "a\0b"},
@@ -21,9 +26,7 @@ FORMS = {
 
 def test_in_an_address(program: Running) -> None:
     answers = {address: program.lead.get(address) for address in ADDRESSES}
-    assert {address: answer.status_code for address, answer in answers.items()} == dict.fromkeys(
-        ADDRESSES, 422
-    )
+    assert {address: answer.status_code for address, answer in answers.items()} == dict.fromkeys(ADDRESSES, 422)
     assert all("cannot be shown" in answer.text for answer in answers.values())
 
 

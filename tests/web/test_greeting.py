@@ -14,9 +14,7 @@ OWN, LAN, LINK = "http://localhost:8000", "http://192.0.2.17:8000", "http://loca
 def read_code(text: str) -> list[str]:
     """What a camera sees in the half blocks: each is two pixels, light where there is ink."""
     pixels = {"█": (255, 255), "▀": (255, 0), "▄": (0, 255), "\xa0": (0, 0)}
-    rows = [
-        line for line in re.sub(r"\x1b\[[0-9;]*m", "", text).splitlines() if line and set(line) <= set(pixels)
-    ]
+    rows = [line for line in re.sub(r"\x1b\[[0-9;]*m", "", text).splitlines() if line and set(line) <= set(pixels)]
     halves = [[[pixels[block][half] for block in row] for row in rows] for half in (0, 1)]
     picture = np.stack(halves, axis=1).reshape(-1, len(rows[0])).astype(np.uint8)
     seen = np.pad(picture.repeat(4, 0).repeat(4, 1), 16)  # on a dark screen

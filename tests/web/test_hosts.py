@@ -16,18 +16,26 @@ def test_in_a_local_network_it_goes_by_number_and_by_its_own_name(host: str) -> 
     assert AT_HOME.known(host)
 
 
-@pytest.mark.parametrize(
-    "host", ["cables.example.org", "CABLES.example.org:443", "localhost:8000", "127.0.0.1:8000"]
-)
+@pytest.mark.parametrize("host", ["cables.example.org", "CABLES.example.org:443", "localhost:8000", "127.0.0.1:8000"])
 def test_with_a_name_of_its_own_it_goes_by_that(host: str) -> None:
     assert NAMED.known(host)
 
 
 FOREIGN = [
-    "evil.example", "cables.example.org.evil.example", "evil.example:80", "", " ", "localhost.evil.example",
-    "localhost@evil.example", "evil.example/localhost", "[evil]", "[::1", "localhost:abc", "a b",
+    "evil.example",
+    "cables.example.org.evil.example",
+    "evil.example:80",
+    "",
+    " ",
+    "localhost.evil.example",
+    "localhost@evil.example",
+    "evil.example/localhost",
+    "[evil]",
+    "[::1",
+    "localhost:abc",
+    "a b",
     "127.0.0.1.evil.example",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("host", FOREIGN)

@@ -146,8 +146,7 @@ def test_a_pass_that_has_ended_is_no_guess(sqlite_url: str) -> None:
             made = actions.make_pass(db, Role.CREW, "Thursdays", None, program.clock.now)
         program.lead.post(f"/crew/passes/{made.id}/end")
         codes = {
-            program.stranger.post("/join", data={"pass": made.secret, "name": "Jo"}).status_code
-            for _ in range(30)
+            program.stranger.post("/join", data={"pass": made.secret, "name": "Jo"}).status_code for _ in range(30)
         }
         assert codes == {410}
 
@@ -188,9 +187,7 @@ def test_writes_and_photos_have_their_limits(sqlite_url: str) -> None:
 
 def test_without_limits_nothing_is_counted(sqlite_url: str) -> None:
     with running(sqlite_url, limits=False) as program:
-        codes = {
-            program.stranger.post("/join", data={"pass": f"QQQQ{number}"}).status_code for number in range(20)
-        }
+        codes = {program.stranger.post("/join", data={"pass": f"QQQQ{number}"}).status_code for number in range(20)}
         assert codes == {410}
 
 

@@ -5,12 +5,25 @@ import pytest
 from tests.support.program import Running, op
 
 LOOKED_UP = [
-    ("/t/QQQQQQ", 422), ("/t/QQ", 422), ("/t/7K3M9U", 404), ("/find?code=QQQQQQ", 422), ("/gear/QQQQQQ", 422),
-    ("/t/QQQQQQ/test", 422), ("/places/nowhere/walk", 422), ("/gear?limit=x", 200), ("/gear?after=x", 422),
-    ("/tests?after=x", 422), ("/due?after=x", 422), ("/pull/nothing", 404), ("/no-such-page", 404),
-    ("/tags/sheet.pdf?code=QQQQQQ", 422), ("/tags?code=QQQQQQ", 422), ("/season/none", 404),
-    ("/sessions/x/next?after=QQQQQQ", 404), ("/swap?bad=QQQQQQ", 422),
-]  # fmt: skip
+    ("/t/QQQQQQ", 422),
+    ("/t/QQ", 422),
+    ("/t/7K3M9U", 404),
+    ("/find?code=QQQQQQ", 422),
+    ("/gear/QQQQQQ", 422),
+    ("/t/QQQQQQ/test", 422),
+    ("/places/nowhere/walk", 422),
+    ("/gear?limit=x", 200),
+    ("/gear?after=x", 422),
+    ("/tests?after=x", 422),
+    ("/due?after=x", 422),
+    ("/pull/nothing", 404),
+    ("/no-such-page", 404),
+    ("/tags/sheet.pdf?code=QQQQQQ", 422),
+    ("/tags?code=QQQQQQ", 422),
+    ("/season/none", 404),
+    ("/sessions/x/next?after=QQQQQQ", 404),
+    ("/swap?bad=QQQQQQ", 422),
+]
 
 
 @pytest.mark.parametrize(("path", "status"), LOOKED_UP)

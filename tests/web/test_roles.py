@@ -45,9 +45,7 @@ def looked(at: World) -> tuple[Any, Any, Answers]:
     """What the database holds before and after everybody has looked at everything, and what they saw."""
     at.clients["lead"].get("/")  # the first of the day keeps house
     before = contents(at)
-    found = {
-        (actor, row): asked(at, actor, row) for actor in ACTORS for row in NEEDED if row.startswith("GET")
-    }
+    found = {(actor, row): asked(at, actor, row) for actor in ACTORS for row in NEEDED if row.startswith("GET")}
     return before, contents(at), found
 
 
@@ -153,11 +151,7 @@ def test_what_is_about_people_is_kept_nowhere(answers: Answers) -> None:
 
 def test_a_stranger_reads_nobodys_name(at: World, answers: Answers) -> None:
     with at.store.reading() as db:
-        names = [
-            name
-            for name in db.scalars(select(Person.display_name))
-            if not name.startswith(("The ", "Tester "))
-        ]
+        names = [name for name in db.scalars(select(Person.display_name)) if not name.startswith(("The ", "Tester "))]
     assert len(names) > 3
     shown = re.compile("|".join(rf"\b{re.escape(name)}\b" for name in names))
     assert any(shown.search(answers["viewer", row].text) for row in NEEDED)

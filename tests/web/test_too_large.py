@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, expect
 
 from service.crew.core import Role
 from service.exchange.sheets.core.sheet import BYTES_MOST
-from service.web.guard import BODY_MOST
+from service.web.middleware.security import BODY_MOST
 from tests.support.serving import served
 
 PIECE = b"x" * 500_000

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault
 from service.wiring.wirings import Conductor, Wiring, wiring
-from tests.wiring.exhaustive import (
+from tests.diagnosis.exhaustive import (
     Groups,
     Swapped,
     Thing,
@@ -127,9 +127,7 @@ def _whole_units(made: Wiring, kind: str) -> st.SearchStrategy[Thing | None]:
 
 def as_things(faults: tuple[Fault, ...]) -> tuple[Thing, ...]:
     """A diagnosis in the simulator's words."""
-    return tuple(
-        (fault.fault_class.value, fault.conductors, fault.end, fault.landings or ()) for fault in faults
-    )
+    return tuple((fault.fault_class.value, fault.conductors, fault.end, fault.landings or ()) for fault in faults)
 
 
 def total(things: tuple[Thing, ...]) -> int:

@@ -128,9 +128,7 @@ def test_single_conductors_have_their_own_words(fault: Fault, words: str) -> Non
 
 def test_a_proven_end_is_opened_first_and_no_other_is_named() -> None:
     words = _said("xlr3", FaultClass.SHORT, "1", "2", end="A").look_first
-    assert words.startswith(
-        "At end A, unscrew the back shell of the three-contact connector and go to contact 1"
-    )
+    assert words.startswith("At end A, unscrew the back shell of the three-contact connector and go to contact 1")
     assert "end B" not in words
 
 
@@ -187,16 +185,12 @@ def _examples(made: Wiring) -> list[Fault]:
     names = [conductor.name for conductor in made.conductors]
     pair = next(iter(made.pairs.values()))
     faults = [Fault(FaultClass.OPEN, (name,)) for name in names]
-    faults += [
-        Fault(FaultClass.SHORT, (one, names[-1]), end) for one in names[:-1] for end in (None, "A", "B")
-    ]
+    faults += [Fault(FaultClass.SHORT, (one, names[-1]), end) for one in names[:-1] for end in (None, "A", "B")]
     faults += [Fault(FaultClass.SHORT, (names[0], contact)) for contact in made.loose_contacts]
     faults.append(Fault(FaultClass.REVERSED_PAIR, (pair[0].name, pair[1].name)))
     first, last = made.conductors[0], made.conductors[-1]
     faults.append(
-        Fault(
-            FaultClass.MISWIRE, (first.name, last.name), landings=((first.name, last.b), (last.name, first.b))
-        )
+        Fault(FaultClass.MISWIRE, (first.name, last.name), landings=((first.name, last.b), (last.name, first.b)))
     )
     return [*faults, *(Fault(kind, (), end) for kind in FAULTS for end in (None, "A", "B"))]
 
@@ -227,31 +221,44 @@ def test_no_class_is_forgotten() -> None:
     ("key", "end", "goals", "title", "first"),
     [
         (
-            "xlr3", "B", {"1": "Bs"}, "Conductor 1 (shield) is on the shell's tag at end B",
+            "xlr3",
+            "B",
+            {"1": "Bs"},
+            "Conductor 1 (shield) is on the shell's tag at end B",
             "At end B, unscrew the back shell of the three-contact connector and go to the shell: ",
         ),
         (
-            "xlr3", "A", {"2": "As"}, "Conductor 2 (hot) is on the shell's tag at end A",
+            "xlr3",
+            "A",
+            {"2": "As"},
+            "Conductor 2 (hot) is on the shell's tag at end A",
             "At end A, unscrew the back shell of the three-contact connector and go to the shell: ",
         ),
         (
-            "8p8c-to-xlr4", "B", {"s2": "B1.s"},
+            "8p8c-to-xlr4",
+            "B",
+            {"s2": "B1.s"},
             "Conductor s2 (shield of lane 2) is on the shell's tag of connector 1 at end B",
             "At end B, unscrew the back shell of three-contact connector 1 and go to the shell: ",
         ),
         (
-            "d25x8", "B", {"24": "B13"}, "Conductor 24 (hot of lane 1) is on contact 13 at end B",
+            "d25x8",
+            "B",
+            {"24": "B13"},
+            "Conductor 24 (hot of lane 1) is on contact 13 at end B",
             "At end B, check the 25-way D connector for a bent or pushed-back contact before you take the hood off and "
             "go to contact 13: ",
         ),
         (
-            "xlr3", "B", {"1": "Bs", "2": "B1"},
+            "xlr3",
+            "B",
+            {"1": "Bs", "2": "B1"},
             "Miswired: conductor 1 (shield) is on the shell's tag at end B and conductor 2 (hot) is on contact 1 at "
             "end B",
             "At end B, unscrew the back shell of the three-contact connector and go to contact 1 and the shell: ",
         ),
     ],
-)  # fmt: skip
+)
 def test_a_wire_on_a_contact_of_no_conductor_is_looked_for_where_it_is(
     key: str, end: str, goals: dict[str, str], title: str, first: str
 ) -> None:

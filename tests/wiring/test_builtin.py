@@ -61,9 +61,7 @@ def test_the_8p8c_pairs_are_those_of_t568(key: str, standard: tuple[int, ...]) -
     pairs = {frozenset(wire.name for wire in pair) for pair in BUILTIN[key].pairs.values()}
     number = {str(contact): pair for contact, pair in enumerate(standard, start=1)}
     assert pairs == {frozenset(n for n in number if number[n] == pair) for pair in range(1, 5)}
-    assert all(
-        (wire.role == "hot") == (int(wire.name) % 2 == 1) for wire in BUILTIN[key].conductors if wire.pair
-    )
+    assert all((wire.role == "hot") == (int(wire.name) % 2 == 1) for wire in BUILTIN[key].conductors if wire.pair)
 
 
 def test_the_screen_of_an_8p8c_feeds_every_contact_1() -> None:

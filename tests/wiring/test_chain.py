@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.wiring.builtin import BUILTIN
-from service.wiring.chain import Piece, hidden
+from service.wiring.chain import ChainPiece, hidden
 from service.wiring.faults import Fault, FaultClass
 
 REVERSED = Fault(FaultClass.REVERSED_PAIR, ("2", "3"))
@@ -11,12 +11,12 @@ LANE_1_REVERSED = Fault(FaultClass.REVERSED_PAIR, ("24", "12"))
 CROSSED = Fault(FaultClass.CROSSED_LANES, ("24", "12", "25", "10", "23", "11"), lanes=("1", "2"))
 
 
-def _cable(name: str, *faults: Fault) -> Piece:
-    return Piece(name, BUILTIN["xlr3"], faults)
+def _cable(name: str, *faults: Fault) -> ChainPiece:
+    return ChainPiece(name, BUILTIN["xlr3"], faults)
 
 
-def _trunk(name: str, lane: str, *faults: Fault) -> Piece:
-    return Piece(name, BUILTIN["d25x8"], faults, lane)
+def _trunk(name: str, lane: str, *faults: Fault) -> ChainPiece:
+    return ChainPiece(name, BUILTIN["d25x8"], faults, lane)
 
 
 def test_two_reversed_cables_hide_each_other() -> None:
@@ -38,9 +38,7 @@ def test_a_sound_line_says_nothing() -> None:
 
 
 def test_only_the_lane_that_the_line_takes_counts() -> None:
-    assert hidden([_cable("lead", REVERSED), _trunk("trunk", "1", LANE_1_REVERSED)])[0].count(
-        "hide each other"
-    )
+    assert hidden([_cable("lead", REVERSED), _trunk("trunk", "1", LANE_1_REVERSED)])[0].count("hide each other")
     assert hidden([_trunk("trunk", "2", LANE_1_REVERSED)]) == []
     assert hidden([_trunk("trunk", "3", CROSSED)]) == []
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from service.kit.lengths import Unit, parse_length
 from service.kit.problems import Invalid
 from service.wiring import copper, location
-from service.wiring.location import Meter, Place, place_of_open, place_of_short
+from service.wiring.location import FaultLocation, Meter, place_of_open, place_of_short
 
 EXACT = Meter(0, 0)
 MM_PER_MILE = 1_609_344
@@ -140,7 +140,7 @@ def _simulated(seed: int) -> Iterator[tuple[Random, int, float, list[float]]]:
         yield random, random.randint(1500, 60_000), random.random(), pieces
 
 
-def _share_inside(places: Iterator[tuple[Place, float]]) -> tuple[float, float]:
+def _share_inside(places: Iterator[tuple[FaultLocation, float]]) -> tuple[float, float]:
     """Of simulated places the share inside their bands, and how wide the bands are, as a share of the cable."""
     found = [(each, each.from_mm <= round(true) <= each.to_mm) for each, true in places]
     widths = [(place.to_mm - place.from_mm) / place.length_mm for place, _ in found]
@@ -150,7 +150,7 @@ def _share_inside(places: Iterator[tuple[Place, float]]) -> tuple[float, float]:
 def test_breaks_of_uneven_cables_lie_inside_their_bands() -> None:
     meter = Meter(0.02, 5)
 
-    def places() -> Iterator[tuple[Place, float]]:
+    def places() -> Iterator[tuple[FaultLocation, float]]:
         for random, length, share, (a, b) in _simulated(16):
             per_mm = random.uniform(0.05, 0.15)
             true = (30 + share * length * per_mm * a, 30 + (1 - share) * length * per_mm * b, 30.0, 30.0)
@@ -168,7 +168,7 @@ def test_breaks_of_uneven_cables_lie_inside_their_bands() -> None:
 def test_shorts_in_uneven_cables_lie_inside_their_bands() -> None:
     meter, per_meter = Meter(0.01, 5), location.pair_per_meter(24)
 
-    def places() -> Iterator[tuple[Place, float]]:
+    def places() -> Iterator[tuple[FaultLocation, float]]:
         for random, length, share, (a, b) in _simulated(17):
             per_mm, itself = per_meter / 1000, random.uniform(0, 1000)
             true = (
@@ -191,11 +191,9 @@ def test_shorts_in_uneven_cables_lie_inside_their_bands() -> None:
 
 
 @given(st.integers(1, 60_000), st.data(), st.sampled_from(Unit))
-def test_a_band_is_told_rounded_outwards_and_is_never_empty(
-    length: int, data: st.DataObject, unit: Unit
-) -> None:
+def test_a_band_is_told_rounded_outwards_and_is_never_empty(length: int, data: st.DataObject, unit: Unit) -> None:
     first, at, last = sorted(data.draw(st.tuples(*[st.integers(0, length)] * 3)))
-    told = Place(at, first, last, length).sentence(unit)
+    told = FaultLocation(at, first, last, length).sentence(unit)
     if "too coarse" in told:
         return
     found = re.match(r"About (.+) from end A \(between (.+) and (.+)\): ", told)
@@ -231,25 +229,25 @@ def test_a_place_just_off_the_end_is_the_end() -> None:
     ("place", "unit", "words"),
     [
         (
-            Place(2000, 1900, 2100, 10_000),
+            FaultLocation(2000, 1900, 2100, 10_000),
             Unit.METERS,
             "About 2 m from end A (between 1.9 m and 2.1 m): in the",
         ),
-        (Place(80, 0, 200, 10_000), Unit.METERS, "connector at end A first"),
-        (Place(9900, 9800, 10_000, 10_000), Unit.METERS, "connector at end B first"),
-        (Place(1219, 1100, 1350, 3048), Unit.FEET, "About 4 ft from end A"),
-        (Place(500, 0, 990, 1000), Unit.METERS, "too coarse"),
+        (FaultLocation(80, 0, 200, 10_000), Unit.METERS, "connector at end A first"),
+        (FaultLocation(9900, 9800, 10_000, 10_000), Unit.METERS, "connector at end B first"),
+        (FaultLocation(1219, 1100, 1350, 3048), Unit.FEET, "About 4 ft from end A"),
+        (FaultLocation(500, 0, 990, 1000), Unit.METERS, "too coarse"),
     ],
 )
-def test_the_sentence_says_what_to_open(place: Place, unit: Unit, words: str) -> None:
+def test_the_sentence_says_what_to_open(place: FaultLocation, unit: Unit, words: str) -> None:
     assert words in place.sentence(unit)
 
 
-def _open(length: int = 10_000, a: float = 100, b: float = 100, stray: float = 0) -> Place:
+def _open(length: int = 10_000, a: float = 100, b: float = 100, stray: float = 0) -> FaultLocation:
     return place_of_open(length, a, b, stray_a=stray, stray_b=stray, meter=Meter(0.01, 1))
 
 
-def _short(a: float, b: float, per_meter: float = 100) -> Place:
+def _short(a: float, b: float, per_meter: float = 100) -> FaultLocation:
     return place_of_short(10_000, a, b, lead_a=0, lead_b=0, per_meter=per_meter, meter=Meter(0.01, 10))
 
 

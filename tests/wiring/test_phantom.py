@@ -112,9 +112,7 @@ def test_a_supply_measured_at_the_desk_narrows_the_band() -> None:
 
 def _resisting(*readings: FarEnd, bench: Bench | None = None) -> dict[tuple[int, ...], tuple[float, float]]:
     """The leaks (two contacts) and joints (one) that are named, each with its least and most ohms."""
-    return {
-        one.contacts: (one.least_ohm, one.most_ohm) for one in diagnose_phantom(readings, bench).resistances
-    }
+    return {one.contacts: (one.least_ohm, one.most_ohm) for one in diagnose_phantom(readings, bench).resistances}
 
 
 def test_a_leak_divides_the_feed() -> None:
@@ -170,18 +168,14 @@ def test_a_leak_or_a_joint_is_never_refused(
     for loaded in conditions:
         true = far_end_volts(State(resists=contacts, ohm=ohm), loaded=loaded, bench=bench)
         shown.append(
-            FarEnd(
-                *(volts + next(errors) * meter.error(volts) for volts in (true.v21, true.v31)), None, loaded
-            )
+            FarEnd(*(volts + next(errors) * meter.error(volts) for volts in (true.v21, true.v31)), None, loaded)
         )
     found = diagnose_phantom(shown, Bench(meter_ohm=meter_ohm))
     if found.resistances:
         [mine] = [one for one in found.resistances if one.contacts == contacts]
         assert mine.least_ohm <= ohm <= mine.most_ohm
     else:
-        assert all(
-            len(state) <= 1 for state in found.states
-        )  # it reads as one of these, within what is uncertain
+        assert all(len(state) <= 1 for state in found.states)  # it reads as one of these, within what is uncertain
 
 
 def test_the_meters_own_resistance_is_reckoned_with() -> None:

@@ -22,9 +22,7 @@ def test_groups_that_share_a_contact_are_one_as_networkx_finds_them(joined: list
 
 
 @given(some_groups, st.sets(st.sampled_from(TRUNK.all_contacts)))
-def test_readings_are_kept_in_one_form_and_read_back_the_same(
-    joined: list[list[str]], probed: set[str]
-) -> None:
+def test_readings_are_kept_in_one_form_and_read_back_the_same(joined: list[list[str]], probed: set[str]) -> None:
     reached = [[contact for contact in group if contact in probed] for group in joined]
     readings = read(TRUNK, reached, sorted(probed))
     kept = canonical(TRUNK, readings)

@@ -3,8 +3,8 @@ from math import comb
 
 import pytest
 
+from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.diagnosis import diagnose
 from service.wiring.faults import CONTINUITY, FaultClass
 from service.wiring.rebuild import rebuild
 from service.wiring.singles import kind, single_faults

@@ -19,9 +19,7 @@ def test_every_built_in_wiring_can_be_typed(key: str) -> None:
     spec = wiring_in_text(key, "\n".join(in_text(wiring)), " ".join(wiring.loose_contacts), bonds)
     made = parse_wiring(spec, key)
     assert (made.conductors, made.bonds) == (wiring.conductors, wiring.bonds)
-    if not key.startswith("trs") and not key.endswith(
-        "trs"
-    ):  # T, R, S come as they are typed, hot before cold
+    if not key.startswith("trs") and not key.endswith("trs"):  # T, R, S come as they are typed, hot before cold
         assert made == wiring
 
 

@@ -24,7 +24,7 @@ _NOT_VALID = (
 )
 
 
-class NeverMade(Gone):
+class UnknownLink(Gone):
     """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
 
 
@@ -38,7 +38,7 @@ class NewLink:
 
 
 @dataclass(frozen=True)
-class Offer:
+class HandoverOffer:
     """What a link offers: the program of which lead, until when."""
 
     from_name: str
@@ -51,9 +51,14 @@ def make_link(db: Session, who: Who, now: datetime) -> NewLink:
         link.ended_at = now
     secret = core.secret(_RANDOM, core.LINK_LETTERS)
     link = HandOver(
-        id=uuid4(), secret_hash=core.fingerprint(secret), from_id=who.id, to_id=None, created_at=now,
-        expires_at=now + LASTS, ended_at=None,
-    )  # fmt: skip
+        id=uuid4(),
+        secret_hash=core.fingerprint(secret),
+        from_id=who.id,
+        to_id=None,
+        created_at=now,
+        expires_at=now + LASTS,
+        ended_at=None,
+    )
     db.add(link)
     note_in_audit(db, now, who.id, "hand_over.offered", str(who.id))
     return NewLink(link.id, secret, link.expires_at)
@@ -73,14 +78,14 @@ def take_back(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
         note_in_audit(db, now, who.id, "hand_over.taken_back", str(link.from_id))
 
 
-def offered(db: Session, typed: str, now: datetime) -> Offer:
+def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
     """What a link offers, to be read before it is taken.
 
     Raises:
         Gone: the link has ended, was used, or never was (a stranger learns no more).
     """
     link, old = _link(db, typed, now)
-    return Offer(old.display_name, link.expires_at)
+    return HandoverOffer(old.display_name, link.expires_at)
 
 
 def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
@@ -107,7 +112,7 @@ def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
     secret = core.tidy_secret(typed)
     link = queries.link_with(db, core.fingerprint(secret)) if secret else None
     if link is None:
-        raise NeverMade(_NOT_VALID)
+        raise UnknownLink(_NOT_VALID)
     old = db.get_one(Person, link.from_id, with_for_update=True, populate_existing=True)
     if link.ended_at or link.expires_at <= now or old.ended_at or old.role != Role.LEAD:
         raise Gone(_NOT_VALID)

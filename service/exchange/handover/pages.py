@@ -10,8 +10,8 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
+from service.crew.context import AnyoneContext, LeadContext, RequestContext
 from service.crew.core import spelled
-from service.crew.desk import AnyoneDesk, Desk, LeadDesk
 from service.crew.pages import signed_in, text
 from service.exchange.handover import actions, queries
 from service.gear.core import KINDS, ItemState, item_name
@@ -28,7 +28,7 @@ from service.testlog.housekeeping import ensure_today
 from service.testlog.rounds import progress
 from service.web.forms import Posted
 from service.web.limits import PASSES, TooFast
-from service.web.ops import read_op
+from service.web.operation_id import read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
@@ -38,7 +38,7 @@ LISTED = 40
 
 
 @dataclass(frozen=True)
-class Known:
+class HandoverFacts:
     """What the next lead has to know, as of today. No student's name is in it."""
 
     counts: list[tuple[str, dict[ItemState, int]]]
@@ -60,22 +60,29 @@ class Known:
 
 
 @router.get("/handover")
-def hand_over_page(desk: LeadDesk, new: bool = False) -> Response:
+def hand_over_page(desk: LeadContext, new: bool = False) -> Response:
     """Everything on one page: what there is, what is open, what to do first."""
     ensure_today(desk)
     with desk.reading() as db:
         people, crew_count = queries.people_with_access(db)
         return desk.page(
-            "exchange/handover.html", known=_known(desk, db), new=new, people=people, crew_count=crew_count,
-            passes=crew.open_passes(db, desk.now), tokens=crew.tokens(db), links=queries.open_links(db, desk.now),
+            "exchange/handover.html",
+            known=_known(desk, db),
+            new=new,
+            people=people,
+            crew_count=crew_count,
+            passes=crew.open_passes(db, desk.now),
+            tokens=crew.tokens(db),
+            links=queries.open_links(db, desk.now),
             names=crew.names_of(db, {link.from_id for link in queries.open_links(db, desk.now)}),
-            states=list(ItemState), name=lambda item: item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+            states=list(ItemState),
+            name=lambda item: item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
             listed=LISTED,
-        )  # fmt: skip
+        )
 
 
 @router.post("/handover/links")
-def make_link(desk: LeadDesk) -> Response:
+def make_link(desk: LeadContext) -> Response:
     """Make the link and show it, once."""
     with desk.writing() as db:
         made = actions.make_link(db, desk.me, desk.now)
@@ -85,7 +92,7 @@ def make_link(desk: LeadDesk) -> Response:
 
 
 @router.post("/handover/links/{link_id}/end")
-def take_back(desk: LeadDesk, link_id: str) -> Response:
+def take_back(desk: LeadContext, link_id: str) -> Response:
     """Let a link hand over nothing any more."""
     with desk.writing() as db:
         actions.take_back(db, read_op(link_id), desk.me, desk.now)
@@ -93,19 +100,19 @@ def take_back(desk: LeadDesk, link_id: str) -> Response:
 
 
 @router.get("/take-over")
-def take_over_page(desk: AnyoneDesk) -> Response:
+def take_over_page(desk: AnyoneContext) -> Response:
     """Enter the link's secret. It rides in the address's fragment, which no server or log ever sees."""
     with desk.reading():
         return _take_over(desk)
 
 
 @router.post("/take-over")
-def take_over(desk: AnyoneDesk, posted: Posted) -> Response:
+def take_over(desk: AnyoneContext, posted: Posted) -> Response:
     """First show what the link does; once a name stands below, do it."""
     secret, name = text(posted, "pass"), text(posted, "name")
-    offer: actions.Offer | None = None
+    offer: actions.HandoverOffer | None = None
     try:
-        with desk.pacing(PASSES, desk.network, actions.NeverMade), desk.writing() as db:
+        with desk.pacing(PASSES, desk.network, actions.UnknownLink), desk.writing() as db:
             offer = actions.offered(db, secret, desk.now)
             token = actions.take_over(db, secret, name, desk.now)[1] if text(posted, "sure") else None
     except TooFast:
@@ -119,9 +126,13 @@ def take_over(desk: AnyoneDesk, posted: Posted) -> Response:
 
 
 def _take_over(
-    desk: Desk, status: int = 200, secret: str = "", name: str = "", errors: dict[str, str] | None = None,
-    offer: actions.Offer | None = None,
-) -> Response:  # fmt: skip
+    desk: RequestContext,
+    status: int = 200,
+    secret: str = "",
+    name: str = "",
+    errors: dict[str, str] | None = None,
+    offer: actions.HandoverOffer | None = None,
+) -> Response:
     return desk.page(
         "exchange/take_over.html",
         status,
@@ -131,11 +142,11 @@ def _take_over(
     )
 
 
-def _known(desk: Desk, db: Session) -> Known:
+def _known(desk: RequestContext, db: Session) -> HandoverFacts:
     row = season.current(season.seasons(db), desk.today)
     event = event_for(db, None, desk.today)
     found = queries.in_states(db, (ItemState.QUARANTINED, ItemState.IN_REPAIR), LISTED)
-    return Known(
+    return HandoverFacts(
         counts=[(KINDS[kind].plural, states) for kind, states in queries.counts(db).items()],
         open=found,
         faults=queries.last_faults(db, [item.id for item, _ in found]),

@@ -64,9 +64,7 @@ def in_states(db: Session, states: Sequence[ItemState], most: int) -> list[tuple
 
 def overdue(db: Session, most: int) -> list[tuple[ItemFacts, str]]:
     """The items whose round has closed without a pass, with their codes, in walking order."""
-    query = (
-        _walk().join(ItemDue, ItemDue.item_id == Item.id).where(ItemDue.state == DueState.OVERDUE).limit(most)
-    )
+    query = _walk().join(ItemDue, ItemDue.item_id == Item.id).where(ItemDue.state == DueState.OVERDUE).limit(most)
     return [(as_facts(row), row[-1] or "") for row in db.execute(query)]
 
 

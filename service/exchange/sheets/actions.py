@@ -10,11 +10,12 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
-from service.exchange.sheets.core.asked import Above, Asked, SheetKind, check, chosen, look
-from service.exchange.sheets.core.columns import KNOWN, measure_in
+from service.exchange.sheets.core.columns import measure_in
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.fates import STAYS_OUT, BadRows, Fate, counted, in_words, seal
+from service.exchange.sheets.core.fields import KNOWN
 from service.exchange.sheets.core.gear import Choices
+from service.exchange.sheets.core.request import Above, ImportRequest, SheetKind, check, chosen, look
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, Fate, counted, in_words, seal
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.tests import TestChoices
 from service.kit.csvs import write_csv
@@ -38,7 +39,7 @@ class Setting:
 Plan = gear_import.GearPlan | tests_import.TestsPlan
 
 
-def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
+def planned(db: Session, asked: ImportRequest, setting: Setting) -> Plan:
     """What becomes of each row of a sheet. Nothing is written.
 
     Raises:
@@ -47,12 +48,8 @@ def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
     check(asked)
     sheet = read_sheet(asked.text, KNOWN)
     if asked.kind is SheetKind.GEAR:
-        lengths = next(
-            (name for name, key in zip(sheet.header, asked.mapping, strict=True) if key == "length"), ""
-        )
-        choices = Choices(
-            asked.unit, asked.order, asked.item_kind, measure_in(lengths), asked.above is Above.SAME
-        )
+        lengths = next((name for name, key in zip(sheet.header, asked.mapping, strict=True) if key == "length"), "")
+        choices = Choices(asked.unit, asked.order, asked.item_kind, measure_in(lengths), asked.above is Above.SAME)
         today = local_date(setting.now, setting.zone)
         return gear_plan.plan(db, sheet, asked.mapping, choices, today, setting.unit)
     tests = TestChoices(asked.order, asked.between)
@@ -62,7 +59,7 @@ def planned(db: Session, asked: Asked, setting: Setting) -> Plan:
     return plan
 
 
-def bring_in(db: Session, asked: Asked, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
+def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Returns:
@@ -135,7 +132,7 @@ class Answers:
     above: Above | None = None
 
 
-def answered(text: str, answers: Answers) -> Asked:
+def answered(text: str, answers: Answers) -> ImportRequest:
     """An import as the command line asks for it: columns as guessed where it does not say.
 
     Raises:
@@ -144,8 +141,14 @@ def answered(text: str, answers: Answers) -> Asked:
     seen = look(text, answers.kind)
     seen = look(text, seen.kind, chosen(seen, answers.columns))
     item_kind = seen.usual_kind if answers.item_kind is None else answers.item_kind
-    return Asked(
-        text, seen.kind, tuple(column.key for column in seen.columns), answers.unit or seen.unit,
-        answers.order or seen.order, item_kind, answers.between, answers.bad,
+    return ImportRequest(
+        text,
+        seen.kind,
+        tuple(column.key for column in seen.columns),
+        answers.unit or seen.unit,
+        answers.order or seen.order,
+        item_kind,
+        answers.between,
+        answers.bad,
         answers.above,
-    )  # fmt: skip
+    )

@@ -7,14 +7,14 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets.core.gear import WORDS, GearRow, spanned
-from service.exchange.sheets.gear_import import Change
+from service.exchange.sheets.gear_import import ItemChange
 from service.gear.core import KINDS, USABLE, ItemState
 from service.gear.queries import ItemFacts
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import alike
-from service.testlog.core import Fault, fault_of
+from service.testlog.core import FaultStatus, fault_of
 from service.testlog.queries import events
 
 
@@ -33,7 +33,7 @@ class Comparison:
         except Invalid:
             return False
 
-    def change(self, row: GearRow, item: ItemFacts, code: str) -> tuple[Change | None, list[str]]:
+    def change(self, row: GearRow, item: ItemFacts, code: str) -> tuple[ItemChange | None, list[str]]:
         """What a row changes in the item with this code, None for nothing; and that in words.
 
         Raises:
@@ -57,13 +57,13 @@ class Comparison:
         told += [f"note: “{note[:60]}” is added." for note in notes]
         if not told:
             return None, told
-        return Change(item.id, code, columns, length, place, state, notes), told
+        return ItemChange(item.id, code, columns, length, place, state, notes), told
 
     def _state(self, row: GearRow, item: ItemFacts) -> ItemState | None:
         state = _other_state(row, item)
         if state in USABLE and item.state not in USABLE:
             fault = fault_of(events(self.db, [item.id])[item.id])
-            if fault is not Fault.NONE:
+            if fault is not FaultStatus.NONE:
                 raise invalid(
                     "state",
                     f"it has an open fault here, so it is {in_words(row.state)} again only after a repair and a pass.",

@@ -11,20 +11,20 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.exchange.sheets.core.fates import Judged
+from service.exchange.sheets.core.row_status import RowStatus
 from service.gear import actions as gear
 from service.gear.core import ItemState
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.tags import actions as tags
-from service.testlog.following import keep_up
+from service.testlog.effects import keep_up
 from service.testlog.queries import hold
 
 REASON = "brought in from a sheet"
 
 
 @dataclass(frozen=True)
-class Piece:
+class NewPiece:
     """A new item: its id, what is known of it, its code where the sheet has one, its state, its notes, and since when
     it is in service, today where the sheet does not tell.
     """
@@ -38,7 +38,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Change:
+class ItemChange:
     """What changes in an item that is here: columns, length, place, state, notes; None where nothing does."""
 
     id: UUID
@@ -54,9 +54,9 @@ class Change:
 class GearPlan:
     """What an import of gear comes to, row by row, and what it would write."""
 
-    rows: list[Judged] = field(default_factory=list)
-    pieces: list[Piece] = field(default_factory=list)
-    changes: list[Change] = field(default_factory=list)
+    rows: list[RowStatus] = field(default_factory=list)
+    pieces: list[NewPiece] = field(default_factory=list)
+    changes: list[ItemChange] = field(default_factory=list)
     ends_in_words: str = ""
     """Nothing: the rows themselves say which states they name."""
 
@@ -70,7 +70,7 @@ def apply(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: Zon
     return codes
 
 
-def _add(db: Session, pieces: Sequence[Piece], who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
+def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
     today = local_date(now, zone)
     made = gear.add_each(db, [(piece.id, piece.new) for piece in pieces], who, now, today)
     kept = {piece.id: piece.code for piece in pieces if piece.code}
@@ -88,7 +88,7 @@ def _add(db: Session, pieces: Sequence[Piece], who: Who | None, now: datetime, z
     return [*kept.values(), *codes]
 
 
-def _alter(db: Session, changes: Sequence[Change], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
+def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
     found = {item.id: item for item in hold(db, [change.id for change in changes])}
     for change in changes:
         item = found[change.id]

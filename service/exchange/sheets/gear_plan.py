@@ -15,17 +15,17 @@ from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.asides import Aside, above, filled_down, sections
-from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.doubts import NotTaken
-from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
-from service.exchange.sheets.core.meant import Meant, Wanted, meant
-from service.exchange.sheets.core.sheet import Line, Sheet
+from service.exchange.sheets.core.matching import RowMatch, Wanted, meant
+from service.exchange.sheets.core.request import SheetKind, asides_of
+from service.exchange.sheets.core.row_status import Fate, RowStatus, Ways
+from service.exchange.sheets.core.sheet import SheetRow, SheetTable
 from service.exchange.sheets.core.telling import first_cell, new_place, same_label
-from service.exchange.sheets.core.wired import Offer, Wired, heading_of, refuse_merged
+from service.exchange.sheets.core.wiring_guess import Wired, WiringOffer, heading_of, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
-from service.exchange.sheets.gear_import import GearPlan, Piece
+from service.exchange.sheets.gear_import import GearPlan, NewPiece
 from service.gear import actions as gear
 from service.gear.core import KINDS, ItemState, item_name
 from service.gear.queries import ItemFacts, places
@@ -38,9 +38,7 @@ _NEW_WIRING: Ways = (("/wirings/new", "Enter a wiring of your own"),)
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
-def plan(
-    db: Session, sheet: Sheet, mapping: Sequence[str], choices: Choices, today: date, unit: Unit
-) -> GearPlan:
+def plan(db: Session, sheet: SheetTable, mapping: Sequence[str], choices: Choices, today: date, unit: Unit) -> GearPlan:
     """What becomes of each row. Nothing is written."""
     offer = queries.offer(db)
     planner = _Planner(db, today, unit, offer)
@@ -84,7 +82,7 @@ class _Uncoded:
 class _Planner:
     """Compares rows with what is here, one after the other."""
 
-    def __init__(self, db: Session, today: date, unit: Unit, offer: Offer) -> None:
+    def __init__(self, db: Session, today: date, unit: Unit, offer: WiringOffer) -> None:
         self.today, self.unit, self.offer = today, unit, offer
         self.found = GearPlan()
         self.tags = queries.tags(db)
@@ -103,9 +101,9 @@ class _Planner:
 
     def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
-        self.found.rows.append(Judged(line, fate, title, told, ways))
+        self.found.rows.append(RowStatus(line, fate, title, told, ways))
 
-    def pass_over(self, line: Line, aside: Aside) -> None:
+    def pass_over(self, line: SheetRow, aside: Aside) -> None:
         """Note that a row is no entry; what a merged cell says ends there."""
         self.judge(line.number, aside.fate, first_cell(line), aside.why)
         self.above = {}
@@ -123,7 +121,7 @@ class _Planner:
         if row.gear.told:
             self.above["wiring"] = row.gear
 
-    def refuse(self, line: Line, refusal: Invalid, label: str) -> None:
+    def refuse(self, line: SheetRow, refusal: Invalid, label: str) -> None:
         """Note that a row is wrong, and why. It may be of any item that has its label."""
         self._judge_wrong(line.number, first_cell(line), refusal)
         if label.strip():
@@ -143,9 +141,7 @@ class _Planner:
         self._check_days(row)
         if row.code:
             if row.code in self.seen:
-                raise invalid(
-                    "code", f"{row.code} is on line {self.seen[row.code]} already; a code is on one piece."
-                )
+                raise invalid("code", f"{row.code} is on line {self.seen[row.code]} already; a code is on one piece.")
             self.seen[row.code] = row.line
             self._coded(row)
         else:
@@ -163,9 +159,7 @@ class _Planner:
             self._add(row, [row.id_of(0)])
             self.judge(row.line, Fate.NEW, self._title_of(row), *self._told_of_new(row))
         elif known.item is None:
-            raise invalid(
-                "code", f"{row.code} is the tag of a place. Leave the code out, and a new one is made."
-            )
+            raise invalid("code", f"{row.code} is the tag of a place. Leave the code out, and a new one is made.")
         elif not known.live:
             now = self.codes.get(known.item, "")
             raise invalid("code", f"the tag {row.code} was replaced by {now}. Write {now} instead.")
@@ -178,9 +172,7 @@ class _Planner:
                 told += row.told
             told += self._other_lanes(row, item)
             fate = Fate.SAME if change is None else Fate.CHANGED
-            self.judge(
-                row.line, fate, f"{row.code}, {self._title(item.kind, item.length_mm, item.label, 1)}", *told
-            )
+            self.judge(row.line, fate, f"{row.code}, {self._title(item.kind, item.length_mm, item.label, 1)}", *told)
 
     def _check_days(self, row: GearRow) -> None:
         for key, what in (("bought_on", "it was bought"), ("in_service_on", "it came into service")):
@@ -208,9 +200,10 @@ class _Planner:
             return
         if lanes.among:
             raise NotTaken(
-                "wiring", f"{lanes.in_words}, and several wirings have so many: {', '.join(lanes.among)}. Write the "
+                "wiring",
+                f"{lanes.in_words}, and several wirings have so many: {', '.join(lanes.among)}. Write the "
                 "one that it has into a column for the wiring.",
-            )  # fmt: skip
+            )
         numbers = sorted({self.offer.lanes[key] for key in KINDS[row.kind].wirings})
         raise _NoWiring(
             f"{lanes.in_words}, and no wiring for a {row.kind} has so many: there are such of "
@@ -227,9 +220,7 @@ class _Planner:
 
     def _refuse_too_many(self, more: int) -> None:
         if self.pieces + more > PIECES_MOST:
-            raise invalid(
-                "count", f"with it the sheet makes more than {PIECES_MOST:,} pieces at once; cut it in two."
-            )
+            raise invalid("count", f"with it the sheet makes more than {PIECES_MOST:,} pieces at once; cut it in two.")
 
     def finish(self) -> GearPlan:
         """The whole plan, once every row was taken: only then is it known which items the rows with a code, and those
@@ -255,16 +246,20 @@ class _Planner:
         rows = {one.row.line: one.row for one in group}
         wanted = [
             Wanted(
-                one.row.line, sum(item_id not in self.items for item_id in one.ids), one.row.alike,
+                one.row.line,
+                sum(item_id not in self.items for item_id in one.ids),
+                one.row.alike,
                 one.row.get("state") in _GONE,
             )
             for one in group
-        ]  # fmt: skip
+        ]
         found = meant(
-            wanted, free, gone,
+            wanted,
+            free,
+            gone,
             lambda want, item_id: self.compared.says_nothing_new(rows[want.line], self.items[item_id]),
             more=wrong is not None,
-        )  # fmt: skip
+        )
         gone_free = [item_id for item_id in free if item_id in gone]
         new = any(want.count > len(what.items) for want, what in zip(wanted, found, strict=True))
         for one, what in zip(group, found, strict=True):
@@ -279,26 +274,29 @@ class _Planner:
             except Invalid as refusal:
                 self._judge_wrong(one.row.line, one.title, refusal)
 
-    def _refuse_unclear(self, one: _Uncoded, what: Meant, wrong: int | None) -> None:
+    def _refuse_unclear(self, one: _Uncoded, what: RowMatch, wrong: int | None) -> None:
         if not what.unclear:
             return
         label, codes = one.row.get("label"), self._codes(what.unclear)
         if wrong is not None:
             raise invalid(
-                "code", f"it may be of {codes}, and so may line {wrong}, which is wrong. Put that line right first, or "
+                "code",
+                f"it may be of {codes}, and so may line {wrong}, which is wrong. Put that line right first, or "
                 "write the code of the item that is meant.",
-            )  # fmt: skip
+            )
         if len(what.unclear) > 1:
             raise invalid(
-                "code", f"{len(what.unclear)} items here are called “{label}”: {codes}. Write the code of the one that "
+                "code",
+                f"{len(what.unclear)} items here are called “{label}”: {codes}. Write the code of the one that "
                 "is meant; where it is one more, put those into the sheet with their codes.",
-            )  # fmt: skip
+            )
         raise invalid(
-            "code", f"several rows are called “{label}”, and here only {codes} is. Write this code in the row that is "
+            "code",
+            f"several rows are called “{label}”, and here only {codes} is. Write this code in the row that is "
             "of it; the others then come in as new.",
-        )  # fmt: skip
+        )
 
-    def _take_meant(self, one: _Uncoded, what: Meant, gone: list[UUID], more: Sequence[str]) -> None:
+    def _take_meant(self, one: _Uncoded, what: RowMatch, gone: list[UUID], more: Sequence[str]) -> None:
         """Note what becomes of a row, now that it is known of which items it is; `more` is told of it, too."""
         row = one.row
         changes, told = [], []
@@ -312,9 +310,7 @@ class _Planner:
             if change is not None:
                 changes.append(change)
         if here:
-            count = (
-                f"{len(here)} of them are here" if len(one.ids) > 1 and len(here) < len(one.ids) else "Here"
-            )
+            count = f"{len(here)} of them are here" if len(one.ids) > 1 and len(here) < len(one.ids) else "Here"
             told.append(f"{count} already as {self._codes(here)}, from the same row.")
             told += self._other_lanes(row, self.items[here[0]])
             if len(one.ids) == 1 and not self.compared.says_nothing_new(row, self.items[here[0]]):
@@ -344,14 +340,21 @@ class _Planner:
     def _add(self, row: GearRow, ids: Sequence[UUID]) -> None:
         place, place_b = row.places
         facts = gear.NewItem(
-            kind=row.kind, wiring=row.wiring, length_mm=self._length_of(row), gauge_awg=row.get("gauge_awg"),
-            label=row.get("label") or "", place=place, place_b=place_b,
-            batch=row.get("batch") or "", bought_on=row.get("bought_on"), price_cents=row.get("price"),
+            kind=row.kind,
+            wiring=row.wiring,
+            length_mm=self._length_of(row),
+            gauge_awg=row.get("gauge_awg"),
+            label=row.get("label") or "",
+            place=place,
+            place_b=place_b,
+            batch=row.get("batch") or "",
+            bought_on=row.get("bought_on"),
+            price_cents=row.get("price"),
             spare=row.state is ItemState.SPARE,
-        )  # fmt: skip
+        )
         notes = tuple(row.get("note") or ())
         self.found.pieces += [
-            Piece(item_id, facts, row.code, row.state, notes, row.get("in_service_on")) for item_id in ids
+            NewPiece(item_id, facts, row.code, row.state, notes, row.get("in_service_on")) for item_id in ids
         ]
 
     def _told_of_new(self, row: GearRow) -> list[str]:

@@ -24,15 +24,53 @@ from service.wiring.readings import read
 from service.wiring.rebuild import rebuild
 
 GEAR_HEADER = (
-    "code", "label", "kind", "wiring", "length", "gauge_awg", "place", "place_b", "batch", "bought_on", "price",
-    "state", "note", "in service since", "due state", "due by", "last tested at", "last verdict", "last passed at",
-    "length in mm", "item id",
-)  # fmt: skip
+    "code",
+    "label",
+    "kind",
+    "wiring",
+    "length",
+    "gauge_awg",
+    "place",
+    "place_b",
+    "batch",
+    "bought_on",
+    "price",
+    "state",
+    "note",
+    "in service since",
+    "due state",
+    "due by",
+    "last tested at",
+    "last verdict",
+    "last passed at",
+    "length in mm",
+    "item id",
+)
 TESTS_HEADER = (
-    "test id", "code", "tested_at", "verdict", "fault", "note", "method", "wiring", "through", "by", "received at",
-    "session", "not proven", "voided at", "voided because", "as entered", "repair", "end", "repair cost", "cut to",
-    "lane", "marked wrong", "marked because",
-)  # fmt: skip
+    "test id",
+    "code",
+    "tested_at",
+    "verdict",
+    "fault",
+    "note",
+    "method",
+    "wiring",
+    "through",
+    "by",
+    "received at",
+    "session",
+    "not proven",
+    "voided at",
+    "voided because",
+    "as entered",
+    "repair",
+    "end",
+    "repair cost",
+    "cut to",
+    "lane",
+    "marked wrong",
+    "marked because",
+)
 
 
 def gear_csv(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[str]:
@@ -48,11 +86,28 @@ def _gear(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[Sequence[object]]
         length = format_length(item.length_mm, unit) if item.length_mm else None
         note = "\n".join(notes.get(item.id, ()))
         yield (
-            code, item.label, item.kind, item.wiring, length, item.gauge_awg, item.place, item.place_b, item.batch,
-            item.bought_on, _dollars(item.price_cents), item.state.replace("_", " "), note,
-            item.in_service_on, due and due.state, due and due.due_by, due and _moment(due.last_tested_at, zone),
-            due and due.last_verdict, due and _moment(due.last_passed_at, zone), item.length_mm or None, item.id,
-        )  # fmt: skip
+            code,
+            item.label,
+            item.kind,
+            item.wiring,
+            length,
+            item.gauge_awg,
+            item.place,
+            item.place_b,
+            item.batch,
+            item.bought_on,
+            _dollars(item.price_cents),
+            item.state.replace("_", " "),
+            note,
+            item.in_service_on,
+            due and due.state,
+            due and due.due_by,
+            due and _moment(due.last_tested_at, zone),
+            due and due.last_verdict,
+            due and _moment(due.last_passed_at, zone),
+            item.length_mm or None,
+            item.id,
+        )
 
 
 def tests_csv(db: Session, zone: ZoneInfo) -> Iterator[str]:
@@ -71,14 +126,34 @@ def _tests(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[obj
         codes, faults = queries.codes_by_test(db, ids), queries.faults_by_test(db, ids)
         lanes = lane_of(db, ids)
         for test, by, void, marked in piece:
-            yield test.tested_at, (
-                test.id, next(iter(codes[test.id]), ""), _moment(test.tested_at, zone), test.verdict,
-                "; ".join(titles(db, test.wiring, faults[test.id])), test.note, test.method, test.wiring,
-                " ".join(codes[test.id][1:]), by, _moment(test.received_at, zone), test.session_id,
-                " ".join(map(str, test.unproven)), void and _moment(void.at, zone), void and void.reason,
-                _entered(db, test), "", "", "", "", lanes.get(test.id), marked and _moment(marked.at, zone),
-                marked and marked.note,
-            )  # fmt: skip
+            yield (
+                test.tested_at,
+                (
+                    test.id,
+                    next(iter(codes[test.id]), ""),
+                    _moment(test.tested_at, zone),
+                    test.verdict,
+                    "; ".join(titles(db, test.wiring, faults[test.id])),
+                    test.note,
+                    test.method,
+                    test.wiring,
+                    " ".join(codes[test.id][1:]),
+                    by,
+                    _moment(test.received_at, zone),
+                    test.session_id,
+                    " ".join(map(str, test.unproven)),
+                    void and _moment(void.at, zone),
+                    void and void.reason,
+                    _entered(db, test),
+                    "",
+                    "",
+                    "",
+                    "",
+                    lanes.get(test.id),
+                    marked and _moment(marked.at, zone),
+                    marked and marked.note,
+                ),
+            )
 
 
 def _entered(db: Session, test: Test) -> str:
@@ -92,12 +167,34 @@ def _entered(db: Session, test: Test) -> str:
 
 def _repairs(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[object]]]:
     for repair, code, by in queries.repair_rows(db):
-        yield repair.at, (
-            repair.id, code, _moment(repair.at, zone), What.REPAIR, "", "", "", "", "", by,
-            _moment(repair.received_at, zone), "", "", "", "", "", repair.what, repair.end,
-            _dollars(repair.cost_cents), repair.length_mm and format_length(repair.length_mm, Unit.METERS),
-            "", "", "",
-        )  # fmt: skip
+        yield (
+            repair.at,
+            (
+                repair.id,
+                code,
+                _moment(repair.at, zone),
+                What.REPAIR,
+                "",
+                "",
+                "",
+                "",
+                "",
+                by,
+                _moment(repair.received_at, zone),
+                "",
+                "",
+                "",
+                "",
+                "",
+                repair.what,
+                repair.end,
+                _dollars(repair.cost_cents),
+                repair.length_mm and format_length(repair.length_mm, Unit.METERS),
+                "",
+                "",
+                "",
+            ),
+        )
 
 
 def _dollars(cents: int | None) -> str | None:

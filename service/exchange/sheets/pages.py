@@ -8,13 +8,13 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.desk import Desk, LeadDesk
+from service.crew.context import LeadContext, RequestContext
 from service.exchange.downloads import download
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Setting, WrongRows
-from service.exchange.sheets.core.asked import Above, Asked, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.fates import Fate, Judged, counted, errors_first, seal
+from service.exchange.sheets.core.request import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
+from service.exchange.sheets.core.row_status import Fate, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import export
@@ -22,7 +22,7 @@ from service.gear.core import KINDS
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.store.sessions import Store
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 from service.web.upload import Upload, UploadedSheet
 from service.wiring.naming import sentence
 
@@ -49,14 +49,14 @@ ITEM_KINDS = [
 
 
 @router.get("/exchange")
-def exchange_page(desk: LeadDesk) -> Response:
+def exchange_page(desk: LeadContext) -> Response:
     """Bring a sheet in, or take everything out."""
     with desk.reading():
         return _start(desk)
 
 
 @router.post("/exchange/sheet")
-def see_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
+def see_sheet(desk: LeadContext, sent: UploadedSheet) -> Response:
     """Show what each column of a sheet is taken for."""
     with desk.reading():
         pass  # only leads have sheets read
@@ -70,7 +70,7 @@ def see_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
 
 
 @router.post("/exchange/columns")
-def see_columns(desk: LeadDesk, sent: UploadedSheet) -> Response:
+def see_columns(desk: LeadContext, sent: UploadedSheet) -> Response:
     """Show the columns again, as they were chosen, or guessed anew for the other kind of sheet."""
     with desk.reading():
         pass
@@ -79,7 +79,7 @@ def see_columns(desk: LeadDesk, sent: UploadedSheet) -> Response:
 
 
 @router.post("/exchange/check")
-def try_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
+def try_sheet(desk: LeadContext, sent: UploadedSheet) -> Response:
     """Tell what becomes of each row, and write nothing."""
     with desk.reading() as db:
         text = unpack(sent.fields.get("sheet", ""))
@@ -92,7 +92,7 @@ def try_sheet(desk: LeadDesk, sent: UploadedSheet) -> Response:
 
 
 @router.post("/exchange/import")
-def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
+def bring_in(desk: LeadContext, sent: UploadedSheet) -> Response:
     """Bring the sheet in, in one transaction, and say what was done."""
     with desk.reading():
         pass
@@ -122,14 +122,18 @@ def bring_in(desk: LeadDesk, sent: UploadedSheet) -> Response:
     except Invalid as refusal:
         return _columns_again(desk, text, sent.fields, refusal)
     return desk.page(
-        "exchange/done.html", kind=asked.kind, counts={Fate(fate): count for fate, count in done["counts"].items()},
-        codes=done["codes"], left=done["left"], after=done.get("after", []),
+        "exchange/done.html",
+        kind=asked.kind,
+        counts={Fate(fate): count for fate, count in done["counts"].items()},
+        codes=done["codes"],
+        left=done["left"],
+        after=done.get("after", []),
         sheet=pack(actions.left_as_csv(text, done["left"])),
-    )  # fmt: skip
+    )
 
 
 @router.post("/exchange/left")
-def give_back(desk: LeadDesk, sent: UploadedSheet) -> Response:
+def give_back(desk: LeadContext, sent: UploadedSheet) -> Response:
     """The rows that stayed out, as a file."""
     with desk.reading():
         pass
@@ -137,23 +141,21 @@ def give_back(desk: LeadDesk, sent: UploadedSheet) -> Response:
 
 
 @router.get("/exchange/gear.csv")
-def gear_out(desk: LeadDesk) -> Response:
+def gear_out(desk: LeadContext) -> Response:
     """All gear as CSV."""
     with desk.reading() as db:
-        return download(
-            gear_csv(db, Unit(desk.program.unit), desk.zone), f"gear-{desk.today}.csv", "text/csv"
-        )
+        return download(gear_csv(db, Unit(desk.program.unit), desk.zone), f"gear-{desk.today}.csv", "text/csv")
 
 
 @router.get("/exchange/tests.csv")
-def tests_out(desk: LeadDesk) -> Response:
+def tests_out(desk: LeadContext) -> Response:
     """The whole test log as CSV."""
     with desk.reading() as db:
         return download(tests_csv(db, desk.zone), f"tests-{desk.today}.csv", "text/csv")
 
 
 @router.get("/exchange/program.json")
-def program_out(desk: LeadDesk) -> Response:
+def program_out(desk: LeadContext) -> Response:
     """The whole program as JSON."""
     with desk.reading():
         name = f"coilbook-{desk.today}.json"
@@ -170,18 +172,23 @@ def _text(sent: Upload, pasted: str) -> str:
     return tidy(pasted)
 
 
-def _setting(desk: Desk) -> Setting:
+def _setting(desk: RequestContext) -> Setting:
     return Setting(desk.now, desk.zone, Unit(desk.program.unit))
 
 
-def _start(desk: Desk, refusal: Invalid | None = None, pasted: str = "") -> Response:
+def _start(desk: RequestContext, refusal: Invalid | None = None, pasted: str = "") -> Response:
     return desk.page(
-        "exchange/start.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
-        pasted=pasted, megabytes=BYTES_MOST // 1_000_000, most_bytes=BYTES_MOST, most=f"{ROWS_MOST:,}",
-    )  # fmt: skip
+        "exchange/start.html",
+        refusal.status if refusal else 200,
+        errors=refusal.errors if refusal else {},
+        pasted=pasted,
+        megabytes=BYTES_MOST // 1_000_000,
+        most_bytes=BYTES_MOST,
+        most=f"{ROWS_MOST:,}",
+    )
 
 
-def _columns_again(desk: Desk, text: str, typed: dict[str, str], refusal: Invalid | None = None) -> Response:
+def _columns_again(desk: RequestContext, text: str, typed: dict[str, str], refusal: Invalid | None = None) -> Response:
     kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
     known = {field.key for field in fields(kind)}
     width = len(look(text).columns)
@@ -193,7 +200,7 @@ def _columns_again(desk: Desk, text: str, typed: dict[str, str], refusal: Invali
 
 
 def _columns(
-    desk: Desk, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
+    desk: RequestContext, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
 ) -> Response:
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
     values: dict[str, Any] = {
@@ -202,24 +209,49 @@ def _columns(
         "item_kind": typed.get("item_kind", seen.usual_kind),
     } | {name: typed[name] for name in ("unit", "order", "between", "above") if typed.get(name)}
     return desk.page(
-        "exchange/columns.html", refusal.status if refusal else 200, errors=refusal.errors if refusal else {},
-        seen=seen, sheet=pack(text), words=words, values=values, kinds=KINDS_OF_SHEET, units=UNITS, orders=ORDERS,
-        item_kinds=ITEM_KINDS, aboves=ABOVES, betweens=BETWEENS,
-    )  # fmt: skip
+        "exchange/columns.html",
+        refusal.status if refusal else 200,
+        errors=refusal.errors if refusal else {},
+        seen=seen,
+        sheet=pack(text),
+        words=words,
+        values=values,
+        kinds=KINDS_OF_SHEET,
+        units=UNITS,
+        orders=ORDERS,
+        item_kinds=ITEM_KINDS,
+        aboves=ABOVES,
+        betweens=BETWEENS,
+    )
 
 
 def _tried(
-    desk: Desk, asked: Asked, rows: Sequence[Judged], typed: dict[str, str], refusal: Invalid | None = None,
+    desk: RequestContext,
+    asked: ImportRequest,
+    rows: Sequence[RowStatus],
+    typed: dict[str, str],
+    refusal: Invalid | None = None,
     ends: str = "",
-) -> Response:  # fmt: skip
+) -> Response:
     listed = errors_first(rows)
     start = typed.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
     columns = look(asked.text, asked.kind, asked.mapping).columns
     unused = [column.name for column in columns if column.cells and not column.key]
     return desk.page(
-        "exchange/tried.html", refusal.status if refusal else 200, asked=asked, counts=counted(rows), unused=unused,
-        rows=listed[begin : begin + PAGE], begin=begin, end=min(begin + PAGE, len(listed)), total=len(listed),
-        page_size=PAGE, ends=ends, sheet=pack(asked.text), seen=seal(rows), op=new_op(),
+        "exchange/tried.html",
+        refusal.status if refusal else 200,
+        asked=asked,
+        counts=counted(rows),
+        unused=unused,
+        rows=listed[begin : begin + PAGE],
+        begin=begin,
+        end=min(begin + PAGE, len(listed)),
+        total=len(listed),
+        page_size=PAGE,
+        ends=ends,
+        sheet=pack(asked.text),
+        seen=seal(rows),
+        op=new_op(),
         errors=refusal.errors if refusal else {},
-    )  # fmt: skip
+    )

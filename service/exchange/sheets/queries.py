@@ -12,9 +12,9 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.logged import Logged
+from service.exchange.sheets.core.logged import LoggedTest
 from service.exchange.sheets.core.tests import is_of_row
-from service.exchange.sheets.core.wired import Offer
+from service.exchange.sheets.core.wiring_guess import WiringOffer
 from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import WIRING_NAMES, find_wiring
@@ -28,7 +28,7 @@ _PIECE = 500
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownTag:
     """A tag here: the item that it is or was on, None for a place's, and whether it still counts."""
 
     code: str
@@ -36,10 +36,10 @@ class Known:
     live: bool
 
 
-def tags(db: Session) -> dict[str, Known]:
+def tags(db: Session) -> dict[str, KnownTag]:
     """Every tag by its code."""
     found = db.execute(select(Tag.code, Tag.item_id, Tag.until))
-    return {code: Known(code, item_id, until is None) for code, item_id, until in found}
+    return {code: KnownTag(code, item_id, until is None) for code, item_id, until in found}
 
 
 def items(db: Session) -> dict[UUID, ItemFacts]:
@@ -55,13 +55,13 @@ def notes(db: Session) -> dict[UUID, list[str]]:
     return found
 
 
-def offer(db: Session) -> Offer:
+def offer(db: Session) -> WiringOffer:
     """The wirings that there are: built in, and the program's own."""
     own = db.execute(select(OwnWiring.key, OwnWiring.name, OwnWiring.ended_at.is_(None))).all()
     pairs = [*WIRING_NAMES.items(), *((key, name) for key, name, offered in own if offered)]
     words = {folded(word): key for key, name in pairs for word in (name, key)}
     lanes = {key: _lanes(find_wiring(db, key)) for key in (*WIRING_NAMES, *(key for key, _, _ in own))}
-    return Offer(words, lanes)
+    return WiringOffer(words, lanes)
 
 
 def _lanes(wiring: Wiring) -> int:
@@ -69,19 +69,17 @@ def _lanes(wiring: Wiring) -> int:
     return len(wiring.lanes) or len(wiring.pairs) or 1
 
 
-def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, Logged]:
+def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, LoggedTest]:
     """Those of these ids that are tests here."""
     query = select(Test.id, Test.tested_at, Test.verdict, Test.note)
     return {
-        row[0]: Logged(*row)
-        for some in chunks(sorted(ids))
-        for row in db.execute(query.where(Test.id.in_(some)))
+        row[0]: LoggedTest(*row) for some in chunks(sorted(ids)) for row in db.execute(query.where(Test.id.in_(some)))
     }
 
 
-def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Logged]]:
+def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedTest]]:
     """The tests of each of these items, those through several items with the first of them."""
-    found: dict[UUID, list[Logged]] = defaultdict(list)
+    found: dict[UUID, list[LoggedTest]] = defaultdict(list)
     query = (
         select(
             TestItem.item_id,
@@ -99,7 +97,7 @@ def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Logged]
     for ids in chunks(sorted(item_ids)):
         for item_id, test_id, at, verdict, note, stands in db.execute(query.where(TestItem.item_id.in_(ids))):
             by_sheet = stands and is_of_row(test_id)
-            found[item_id].append(Logged(test_id, at, verdict, note, by_sheet=by_sheet))
+            found[item_id].append(LoggedTest(test_id, at, verdict, note, by_sheet=by_sheet))
     return found
 
 
@@ -130,9 +128,7 @@ def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
         .add_columns(Tag.code, ItemDue)
         .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
-        .order_by(
-            PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.kind, Item.length_mm, Tag.code
-        )
+        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.kind, Item.length_mm, Tag.code)
     )
     for row in db.execute(query.execution_options(yield_per=_PIECE)):
         yield as_facts(row), row[-2] or "", row[-1]

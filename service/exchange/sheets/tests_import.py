@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.exchange.sheets.core.fates import Judged
+from service.exchange.sheets.core.row_status import RowStatus
 from service.exchange.sheets.gear_change import in_words
 from service.gear.core import ItemState
 from service.testlog.many import Past, log_past
@@ -25,7 +25,7 @@ class TestsPlan:
     `question` is what somebody has to say first, with what either answer comes to; empty where nothing has to be said.
     """
 
-    rows: list[Judged] = field(default_factory=list)
+    rows: list[RowStatus] = field(default_factory=list)
     past: list[Past] = field(default_factory=list)
     ends: Counter[ItemState] = field(default_factory=Counter)
     question: str = ""

@@ -17,15 +17,16 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
+from service.diagnosis.diagnosis import diagnose
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.asides import above
-from service.exchange.sheets.core.asked import SheetKind, asides_of
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.fates import Fate, Judged, Ways
 from service.exchange.sheets.core.faults import refuse_fault_of_pass, understood
 from service.exchange.sheets.core.gear import is_empty
-from service.exchange.sheets.core.logged import Logged, Said, earlier, ids_of
-from service.exchange.sheets.core.sheet import Sheet
+from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, earlier, ids_of
+from service.exchange.sheets.core.request import SheetKind, asides_of
+from service.exchange.sheets.core.row_status import Fate, RowStatus, Ways
+from service.exchange.sheets.core.sheet import SheetTable
 from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
 from service.exchange.sheets.tests_import import TestsPlan, states_in_words
 from service.exchange.sheets.tests_repairs import (
@@ -54,7 +55,6 @@ from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
 from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.queries import events
-from service.wiring.diagnosis import diagnose
 from service.wiring.readings import names, read
 from service.wiring.rebuild import rebuild
 from service.wiring.wirings import Wiring
@@ -66,7 +66,7 @@ _NAMED_MOST = 3
 
 def plan(
     db: Session,
-    sheet: Sheet,
+    sheet: SheetTable,
     mapping: Sequence[str],
     choices: TestChoices,
     now: datetime,
@@ -98,7 +98,7 @@ class _Planner:
 
     def __init__(self, db: Session, now: datetime, zone: ZoneInfo, unit: Unit) -> None:
         self.db, self.now, self.zone, self.unit = db, now, zone, unit
-        self.rows: list[Judged] = []
+        self.rows: list[RowStatus] = []
         self.entries: list[TestEntry] = []
         self.tags = queries.tags(db)
         self.items = queries.items(db)
@@ -109,11 +109,11 @@ class _Planner:
         self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.mended: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.lines: dict[UUID, int] = {}
-        self.logged: dict[UUID, list[Logged]] = {}
+        self.logged: dict[UUID, list[LoggedTest]] = {}
 
     def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
         """Note what becomes of a row."""
-        self.rows.append(Judged(line, fate, title, told, ways))
+        self.rows.append(RowStatus(line, fate, title, told, ways))
 
     def take(self, row: TestRow) -> None:
         """Find out what a row becomes.
@@ -193,9 +193,7 @@ class _Planner:
 
     def _question(self, between: Sequence[TestEntry], found: TestsPlan) -> str:
         """Whether there was a repair before these passes, and what either answer comes to."""
-        repaired = [
-            repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None
-        ]
+        repaired = [repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None]
         ends = self._ends([*found.past, *(Past(one.item_id, repair=one) for one in repaired)])
         rows = [f"line {one.row.line} ({self._title(one.row, one.item)})" for one in between[:_NAMED_MOST]]
         more = f" and {len(between) - len(rows):,} more" if len(between) > len(rows) else ""
@@ -227,9 +225,7 @@ class _Planner:
         return added
 
     def _told_repairs(self, entries: Iterable[TestEntry]) -> list[Repair]:
-        return [
-            repair for entry in entries if (repair := repair_with(entry, self.now, between=False)) is not None
-        ]
+        return [repair for entry in entries if (repair := repair_with(entry, self.now, between=False)) is not None]
 
     def _check_entered(self, row: TestRow, item: ItemFacts) -> None:
         """Whether what an export has of a test can be logged here.
@@ -240,15 +236,14 @@ class _Planner:
         wiring = self._wiring(row, item)
         if row.entered is None:
             return
-        readings = read(
-            wiring, row.entered.joined or [], row.entered.probed if row.entered.joined is not None else []
-        )
+        readings = read(wiring, row.entered.joined or [], row.entered.probed if row.entered.joined is not None else [])
         verdict = with_evidence(Verdict(diagnose(wiring, readings).verdict), row.entered.evidence)
         if verdict.value != row.what.value:
             raise invalid(
-                "entered", f"these readings are a {verdict}, and the verdict is {row.what}. Put the verdict right, or "
+                "entered",
+                f"these readings are a {verdict}, and the verdict is {row.what}. Put the verdict right, or "
                 "leave this cell empty.",
-            )  # fmt: skip
+            )
 
     def _wiring(self, row: TestRow, item: ItemFacts) -> Wiring:
         """The wiring by which a row was tested.
@@ -272,7 +267,7 @@ class _Planner:
             mine = {one.id: replace(one, repair=repaired.get(one.id, "")) for one in logged.get(item_id, ())}
             unnamed = [(row, at) for row, at in taken if row.id is None]
             said = [
-                Said(at, row.what.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
+                LoggedRow(at, row.what.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
                 for row, at in unnamed
             ]
             ids = ids_of(said, [*mine.values()], self.lines)
@@ -294,7 +289,7 @@ class _Planner:
             ]
         return sorted(entries, key=lambda entry: entry.row.line)
 
-    def _missing(self, entries: Iterable[TestEntry]) -> dict[tuple[UUID, date], list[Logged]]:
+    def _missing(self, entries: Iterable[TestEntry]) -> dict[tuple[UUID, date], list[LoggedTest]]:
         """The tests that came by a sheet and that this one does not have, by item and day: a row that was put right
         leaves its first test there.
         """
@@ -320,12 +315,8 @@ class _Planner:
             if len(labeled) == 1:
                 return self.items[labeled[0]]
             if labeled:
-                raise invalid(
-                    field, f"{len(labeled)} items have the label “{named}”; write the code."
-                ) from refusal
-            raise invalid(
-                field, f"no item has the code or label “{named[:40]}”; bring the gear in first."
-            ) from refusal
+                raise invalid(field, f"{len(labeled)} items have the label “{named}”; write the code.") from refusal
+            raise invalid(field, f"no item has the code or label “{named[:40]}”; bring the gear in first.") from refusal
         if known is None or known.item is None:
             raise invalid(field, f"{named[:40]} is on no item here; bring in the gear first.")
         return self.items[known.item]
@@ -346,23 +337,23 @@ class _Planner:
         row, item = entry.row, entry.item
         wiring = self._wiring(row, item)
         new = NewTest(
-            entry.id, self.codes.get(item.id, ""), method=row.method, note=row.words, tested_at=entry.at,
-            through=row.through, wiring=row.wiring or None, lane=row.lane,
-        )  # fmt: skip
+            entry.id,
+            self.codes.get(item.id, ""),
+            method=row.method,
+            note=row.words,
+            tested_at=entry.at,
+            through=row.through,
+            wiring=row.wiring or None,
+            lane=row.lane,
+        )
         if row.entered is not None:
-            return replace(
-                new, joined=row.entered.joined, probed=row.entered.probed, evidence=row.entered.evidence
-            )
+            return replace(new, joined=row.entered.joined, probed=row.entered.probed, evidence=row.entered.evidence)
         if row.what is What.PARTIAL:
             return new
         if row.what is What.PASS:
             return replace(new, joined=_good(wiring))
-        found = understood(
-            row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end
-        )
-        groups = (
-            [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
-        )
+        found = understood(row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end)
+        groups = [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
         return replace(new, joined=groups, evidence=found.evidence)
 
     def _title(self, row: TestRow, item: ItemFacts) -> str:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from service.exchange.sheets.core.logged import Logged
+from service.exchange.sheets.core.logged import LoggedTest
 from service.exchange.sheets.core.tests import TestRow
 from service.gear.queries import ItemFacts
 from service.season.core import What
-from service.testlog.core import Event, in_time_order
+from service.testlog.core import LogEntry, in_time_order
 from service.testlog.models import Repair, WrongMark
 
 BETWEEN = "Repaired before this pass; the sheet does not say how."
@@ -26,7 +26,7 @@ class TestEntry:
     item: ItemFacts
     at: datetime
     id: UUID
-    logged: Logged | None = None
+    logged: LoggedTest | None = None
     through: tuple[UUID, ...] = ()
 
     @property
@@ -56,21 +56,35 @@ def repair_with(entry: TestEntry, now: datetime, *, between: bool) -> Repair | N
     # At the same instant it is taken as after the fail, and before the pass that proves it (`in_time_order`).
     at = min(entry.logged.at if entry.logged else entry.at, now)
     return Repair(
-        id=repair_ids(entry.id)[0], item_id=entry.item.id, end=None, what=what, length_mm=None, cost_cents=None, at=at,
-        received_at=now, person_id=None,
-    )  # fmt: skip
+        id=repair_ids(entry.id)[0],
+        item_id=entry.item.id,
+        end=None,
+        what=what,
+        length_mm=None,
+        cost_cents=None,
+        at=at,
+        received_at=now,
+        person_id=None,
+    )
 
 
 def repair_in(row: TestRow, item_id: UUID, repair_id: UUID, at: datetime, now: datetime) -> Repair:
     """The repair that a row is of."""
     return Repair(
-        id=repair_id, item_id=item_id, end=row.end, what=row.mended, length_mm=row.cut_to_mm,
-        cost_cents=row.cost_cents, at=at, received_at=now, person_id=None,
-    )  # fmt: skip
+        id=repair_id,
+        item_id=item_id,
+        end=row.end,
+        what=row.mended,
+        length_mm=row.cut_to_mm,
+        cost_cents=row.cost_cents,
+        at=at,
+        received_at=now,
+        person_id=None,
+    )
 
 
 def unmended(
-    entries: Sequence[TestEntry], repairs: Sequence[Repair], histories: Mapping[UUID, Sequence[Event]]
+    entries: Sequence[TestEntry], repairs: Sequence[Repair], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> list[TestEntry]:
     """The new tests that passed after one of the same item had failed, in the sheet or in the log, with no repair told
     in between; as if what came of the one before had been a repair. An export, and a row that denies a repair, say so.
@@ -80,16 +94,16 @@ def unmended(
     there = {event.entry for history in histories.values() for event in history}
     for entry in entries:
         if entry.adds:
-            of_items[entry.item.id].append(Event(entry.at, entry.row.what, entry.id))
+            of_items[entry.item.id].append(LogEntry(entry.at, entry.row.what, entry.id))
     for repair in repairs:
         if repair.id not in there:
-            of_items[repair.item_id].append(Event(repair.at, What.REPAIR, repair.id))
+            of_items[repair.item_id].append(LogEntry(repair.at, What.REPAIR, repair.id))
     found = [by_id[test_id] for history in of_items.values() for test_id in _passed_unmended(history, by_id)]
     return sorted(found, key=lambda entry: entry.row.line)
 
 
-def _passed_unmended(history: Sequence[Event], by_id: Mapping[UUID, TestEntry]) -> Iterable[UUID]:
-    last: Event | None = None
+def _passed_unmended(history: Sequence[LogEntry], by_id: Mapping[UUID, TestEntry]) -> Iterable[UUID]:
+    last: LogEntry | None = None
     for event in in_time_order(history):
         if event.what in (What.FAIL, What.REPAIR):
             last = event

@@ -10,7 +10,7 @@ from sqlalchemy import Table
 from sqlalchemy.orm import Session
 
 from service.exchange.whole import queries
-from service.exchange.whole.core import VERSION, Kind, Reader, Row, read_value, write_row, write_value
+from service.exchange.whole.core import VERSION, ColumnKind, FileRow, Reader, read_value, write_row, write_value
 from service.kit.problems import Conflict, Problem
 from service.store import migrate
 
@@ -51,9 +51,7 @@ def bring_in(db: Session, stream: TextIO) -> dict[str, int]:
     for name, rows in groupby(reader.rows(), lambda row: row.table):
         counts[name] = counts.get(name, 0) + _add(db, known.get(name), rows)
     if counts["program"] != 1:
-        raise Problem(
-            f"An export has one row in “program”; this one has {counts['program']}. Export it once more."
-        )
+        raise Problem(f"An export has one row in “program”; this one has {counts['program']}. Export it once more.")
     queries.end_first_links(db)
     for table in known.values():
         queries.count_on(db, table)
@@ -68,8 +66,8 @@ def _check_revision(revision: object) -> None:
         )
 
 
-def _add(db: Session, table: Table | None, rows: Iterator[Row]) -> int:
-    piece, count = list[Row](), 0
+def _add(db: Session, table: Table | None, rows: Iterator[FileRow]) -> int:
+    piece, count = list[FileRow](), 0
     for row in rows:
         if table is None:
             raise Problem(f"{_where(row)}: a program has no such table. Export it once more.")
@@ -80,7 +78,7 @@ def _add(db: Session, table: Table | None, rows: Iterator[Row]) -> int:
     return count + (_add_piece(db, table, piece) if table is not None and piece else 0)
 
 
-def _add_piece(db: Session, table: Table, piece: list[Row]) -> int:
+def _add_piece(db: Session, table: Table, piece: list[FileRow]) -> int:
     kinds = queries.kinds(table)
     refused = queries.add(db, table, [_values(row, table, kinds) for row in piece])
     if refused is not None:
@@ -91,7 +89,7 @@ def _add_piece(db: Session, table: Table, piece: list[Row]) -> int:
     return len(piece)
 
 
-def _values(row: Row, table: Table, kinds: dict[str, Kind]) -> dict[str, Any]:
+def _values(row: FileRow, table: Table, kinds: dict[str, ColumnKind]) -> dict[str, Any]:
     """A row's values by column. What an older export lacks is empty."""
     values: dict[str, Any] = {}
     for name in row.values:
@@ -108,5 +106,5 @@ def _values(row: Row, table: Table, kinds: dict[str, Kind]) -> dict[str, Any]:
     return values
 
 
-def _where(row: Row) -> str:
+def _where(row: FileRow) -> str:
     return f"Line {row.line}, table {row.table[:40]}, row {row.number}"

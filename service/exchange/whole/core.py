@@ -30,7 +30,7 @@ _CHUNK = 65_536
 _SPACE = " \t\r\n"
 
 
-class Kind(StrEnum):
+class ColumnKind(StrEnum):
     """What a column holds."""
 
     TEXT = "text"
@@ -43,7 +43,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True)
-class Row:
+class FileRow:
     """A row as it was read: of which table, the how-manieth of it, and on which line of the file it begins."""
 
     table: str
@@ -66,19 +66,19 @@ def write_row(values: Mapping[str, Any]) -> str:
     return json.dumps({name: write_value(value) for name, value in values.items()}, allow_nan=False)
 
 
-def read_value(kind: Kind, value: Any) -> Any:
+def read_value(kind: ColumnKind, value: Any) -> Any:
     """What `write_value` was given.
 
     Raises:
         ValueError: it is no value of this kind.
     """
-    if value is None or kind is Kind.FACTS:
+    if value is None or kind is ColumnKind.FACTS:
         return value
-    if kind is Kind.TRUTH:
+    if kind is ColumnKind.TRUTH:
         if not isinstance(value, bool):
             raise ValueError
         return value
-    if kind is Kind.WHOLE:
+    if kind is ColumnKind.WHOLE:
         if not isinstance(value, int) or isinstance(value, bool) or abs(value) >= 2**63:
             raise ValueError
         return value
@@ -95,11 +95,11 @@ def _moment(text: str) -> datetime:
     return moment.astimezone(UTC)
 
 
-_READERS: dict[Kind, Callable[[str], Any]] = {
-    Kind.TEXT: str,
-    Kind.ID: UUID,
-    Kind.DAY: date.fromisoformat,
-    Kind.MOMENT: _moment,
+_READERS: dict[ColumnKind, Callable[[str], Any]] = {
+    ColumnKind.TEXT: str,
+    ColumnKind.ID: UUID,
+    ColumnKind.DAY: date.fromisoformat,
+    ColumnKind.MOMENT: _moment,
 }
 
 
@@ -133,7 +133,7 @@ class Reader:
             )
         return found
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Iterator[FileRow]:
         """Every row of every table, in the order of the file; what follows the last is checked too.
 
         Raises:
@@ -152,7 +152,7 @@ class Reader:
         scan.take("}", "the end of the export")
         scan.end()
 
-    def _rows(self, table: str) -> Iterator[Row]:
+    def _rows(self, table: str) -> Iterator[FileRow]:
         scan = self._scan
         if scan.passed("]"):
             return
@@ -161,10 +161,8 @@ class Reader:
             line = scan.next_line()
             values = scan.value()
             if not isinstance(values, dict):
-                raise Problem(
-                    f"Line {line}, table {table}, row {number}: this is no row with names and values."
-                )
-            yield Row(table, number, line, values)
+                raise Problem(f"Line {line}, table {table}, row {number}: this is no row with names and values.")
+            yield FileRow(table, number, line, values)
             if not scan.passed(","):
                 break
             number += 1

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, CrewPass, Program
 from service.exchange.handover import models as handover
-from service.exchange.whole.core import Kind
+from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -20,15 +20,27 @@ from service.schedule.reminders import models as reminders
 from service.season import models as season
 from service.store import receipts
 from service.store.base import Base
-from service.store.types import Facts, Instant
+from service.store.types import Instant, NullableJson
 from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear
 
 # Every table must be known, whoever asks for the export: one that nothing imported would be left out unseen.
 _MODELS = (
-    calendar, decisions, gear, handover, prices, pull_lists, receipts, reminders, season, spares, tags, testlog, wear,
-)  # fmt: skip
+    calendar,
+    decisions,
+    gear,
+    handover,
+    prices,
+    pull_lists,
+    receipts,
+    reminders,
+    season,
+    spares,
+    tags,
+    testlog,
+    wear,
+)
 
 LEFT_OUT = frozenset({"sign_in", "crew_pass", "calendar_link", "hand_over", "lease", "backup"})
 """Tables that are no part of an export: what signs somebody in or opens a feed, who holds which work just now, and
@@ -45,17 +57,22 @@ def tables() -> list[Table]:
     return [table for table in Base.metadata.sorted_tables if table.name not in LEFT_OUT]
 
 
-def kinds(table: Table) -> dict[str, Kind]:
+def kinds(table: Table) -> dict[str, ColumnKind]:
     """The columns of a table that are exported, and what each holds."""
     columns = [column for column in table.columns if (table.name, column.name) not in LEFT_OUT_COLUMNS]
     return {column.name: _kind(column.type) for column in columns}
 
 
-def _kind(of: object) -> Kind:
+def _kind(of: object) -> ColumnKind:
     for types, kind in (
-        (Facts, Kind.FACTS), (Instant, Kind.MOMENT), (Uuid, Kind.ID), (Date, Kind.DAY), (Boolean, Kind.TRUTH),
-        (Integer, Kind.WHOLE), (String, Kind.TEXT),
-    ):  # fmt: skip
+        (NullableJson, ColumnKind.FACTS),
+        (Instant, ColumnKind.MOMENT),
+        (Uuid, ColumnKind.ID),
+        (Date, ColumnKind.DAY),
+        (Boolean, ColumnKind.TRUTH),
+        (Integer, ColumnKind.WHOLE),
+        (String, ColumnKind.TEXT),
+    ):
         if isinstance(of, types):
             return kind
     raise TypeError(f"An export has no way to write a column of {of!r} yet.")
@@ -124,9 +141,7 @@ def count_on(db: Session, table: Table) -> None:
     if db.get_bind().dialect.name != "postgresql":
         return
     key = next(iter(table.primary_key))
-    sequence = db.scalar(
-        text("SELECT pg_get_serial_sequence(:table, :key)"), {"table": table.name, "key": key.name}
-    )
+    sequence = db.scalar(text("SELECT pg_get_serial_sequence(:table, :key)"), {"table": table.name, "key": key.name})
     if sequence is not None:
         highest = db.scalar(select(func.max(key)))
         if highest is not None:

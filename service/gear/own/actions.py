@@ -60,9 +60,7 @@ def checked_name(db: Session, name: str) -> str:
     """
     name = " ".join(name.split())
     if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
-        raise invalid(
-            "name", f"A wiring needs a name of 1 to {LONGEST_NAME} characters, like “Drum snake, 4 lines”."
-        )
+        raise invalid("name", f"A wiring needs a name of 1 to {LONGEST_NAME} characters, like “Drum snake, 4 lines”.")
     if queries.name_is_taken(db, name) or any(alike(name, each) for each in WIRING_NAMES.values()):
         raise invalid("name", f"There is a wiring called “{name}” already. Give this one another name.")
     return name

@@ -10,13 +10,13 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.own import actions, queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
 from service.kit.problems import Invalid, NotFound
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 from service.wiring.builtin import BUILTIN
 from service.wiring.naming import conductor_words, contact_words
 from service.wiring.own import parse_wiring
@@ -41,7 +41,7 @@ EXAMPLE = {
 
 
 @dataclass(frozen=True)
-class Meant:
+class WiringText:
     """A wiring in the trade's words: a line each for its conductors, contacts that rest, and bonds."""
 
     conductors: tuple[tuple[str, str, str], ...]
@@ -52,24 +52,26 @@ class Meant:
 
 
 @router.get("/wirings")
-def wirings_page(desk: ViewerDesk) -> Response:
+def wirings_page(desk: ViewerContext) -> Response:
     """Every wiring: the program's own, and those built in."""
     with desk.reading() as db:
         return desk.page(
-            "gear/wirings.html", own=queries.every_own_wiring(db), builtin=[*WIRING_NAMES.items()],
+            "gear/wirings.html",
+            own=queries.every_own_wiring(db),
+            builtin=[*WIRING_NAMES.items()],
             counts={key: len(wiring.conductors) for key, wiring in BUILTIN.items()},
-        )  # fmt: skip
+        )
 
 
 @router.get("/wirings/new")
-def new_wiring(desk: LeadDesk) -> Response:
+def new_wiring(desk: LeadContext) -> Response:
     """Enter a wiring of one's own, from an example."""
     with desk.reading():
         return _form(desk, EXAMPLE)
 
 
 @router.post("/wirings/new")
-def make_wiring(desk: LeadDesk, posted: Posted) -> Response:
+def make_wiring(desk: LeadContext, posted: Posted) -> Response:
     """Show what was entered; once that was seen, and is what comes again, keep it."""
     values = {name: str(posted.get(name) or "") for name in LABELS}
     op = read_op(posted.get("op"))
@@ -80,35 +82,35 @@ def make_wiring(desk: LeadDesk, posted: Posted) -> Response:
                 actions.checked_name(db, values["name"])
                 return _form(desk, values, op=str(op), spec=spec, changed=bool(posted.get("seen")))
         key = desk.once(
-            op, "wiring.make", [values["name"], spec],
+            op,
+            "wiring.make",
+            [values["name"], spec],
             lambda db: actions.make_wiring(db, values["name"], spec, desk.me, desk.now),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         return _form(desk, values, refusal=refusal, op=str(op))
     return RedirectResponse(f"/wirings/{key}?said=made", 303)
 
 
 @router.get("/wirings/{key}")
-def wiring_page(desk: ViewerDesk, key: str, said: str = "") -> Response:
+def wiring_page(desk: ViewerContext, key: str, said: str = "") -> Response:
     """One wiring: what reaches what."""
     with desk.reading() as db:
         return _wiring(desk, db, key, said)
 
 
 @router.post("/wirings/{key}/end")
-def end_wiring(desk: LeadDesk, key: str, posted: Posted) -> Response:
+def end_wiring(desk: LeadContext, key: str, posted: Posted) -> Response:
     """Offer a wiring no longer."""
     op = read_op(posted.get("op"))
     desk.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, desk.me, desk.now))
     return RedirectResponse(f"/wirings/{key}?said=ended", 303)
 
 
-def meant(wiring: Wiring) -> Meant:
+def meant(wiring: Wiring) -> WiringText:
     """A wiring in words."""
-    return Meant(
-        tuple(
-            (conductor_words(wiring, wire.name), _short(wire.a), _short(wire.b)) for wire in wiring.conductors
-        ),
+    return WiringText(
+        tuple((conductor_words(wiring, wire.name), _short(wire.a), _short(wire.b)) for wire in wiring.conductors),
         tuple(contact_words(contact) for contact in wiring.loose_contacts),
         tuple((contact_words(bond.earlier), contact_words(bond.later)) for bond in wiring.bonds),
         len(wiring.lanes),
@@ -136,22 +138,39 @@ def _is_seen(posted: FormData, values: dict[str, str], spec: dict[str, Any]) -> 
 
 
 def _form(
-    desk: Desk, values: dict[str, str], *, spec: dict[str, Any] | None = None, changed: bool = False,
-    refusal: Invalid | None = None, op: str = "",
-) -> Response:  # fmt: skip
+    desk: RequestContext,
+    values: dict[str, str],
+    *,
+    spec: dict[str, Any] | None = None,
+    changed: bool = False,
+    refusal: Invalid | None = None,
+    op: str = "",
+) -> Response:
     shown = meant(parse_wiring(spec, values["name"])) if spec else None
     return desk.page(
-        "gear/new_wiring.html", refusal.status if refusal else 200, values=values, labels=LABELS, shown=shown,
-        errors=refusal.errors if refusal else {}, seen=_print(values, spec) if spec else "", changed=changed,
+        "gear/new_wiring.html",
+        refusal.status if refusal else 200,
+        values=values,
+        labels=LABELS,
+        shown=shown,
+        errors=refusal.errors if refusal else {},
+        seen=_print(values, spec) if spec else "",
+        changed=changed,
         op=op or new_op(),
-    )  # fmt: skip
+    )
 
 
-def _wiring(desk: Desk, db: Session, key: str, said: str) -> Response:
+def _wiring(desk: RequestContext, db: Session, key: str, said: str) -> Response:
     own = own_wiring(db, key)
     if own is None and key not in BUILTIN:
         raise NotFound("There is no such wiring. The list has them all.")
     return desk.page(
-        "gear/wiring.html", key=key, name=wiring_name(db, key), own=own, shown=meant(find_wiring(db, key)),
-        items=queries.items_with(db, key), said=said, op=new_op(),
-    )  # fmt: skip
+        "gear/wiring.html",
+        key=key,
+        name=wiring_name(db, key),
+        own=own,
+        shown=meant(find_wiring(db, key)),
+        items=queries.items_with(db, key),
+        said=said,
+        op=new_op(),
+    )

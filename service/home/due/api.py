@@ -5,7 +5,7 @@ from datetime import date
 from fastapi import APIRouter
 from pydantic import BaseModel
 
-from service.crew.desk import ViewerDesk
+from service.crew.context import ViewerContext
 from service.home.due import queries
 from service.home.due.queries import DueLine
 from service.kit.dates import parse_date
@@ -43,9 +43,12 @@ class DueListOut(BaseModel):
 
 @router.get("/due")
 def due(
-    desk: ViewerDesk, on: str | None = None, state: str | None = None, after: str | None = None,
+    desk: ViewerContext,
+    on: str | None = None,
+    state: str | None = None,
+    after: str | None = None,
     limit: int | None = None,
-) -> DueListOut:  # fmt: skip
+) -> DueListOut:
     """Counts and items by due state, today or `on` another day, the soonest due first.
 
     Each state comes with up to `limit` items (200 if not said). Where `next` has a cursor for a state, that state has
@@ -70,9 +73,17 @@ def due(
 def _as_json(line: DueLine) -> DueOut:
     item = line.item
     return DueOut(
-        code=line.code, label=item.label, kind=item.kind, wiring=item.wiring, length_mm=item.length_mm,
-        place=item.place, place_b=item.place_b, state=item.state, due_by=line.due.due_by, round=line.due.round,
-    )  # fmt: skip
+        code=line.code,
+        label=item.label,
+        kind=item.kind,
+        wiring=item.wiring,
+        length_mm=item.length_mm,
+        place=item.place,
+        place_b=item.place_b,
+        state=item.state,
+        due_by=line.due.due_by,
+        round=line.due.round,
+    )
 
 
 def _state(word: str) -> DueState:

@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.desk import Desk, ViewerDesk
+from service.crew.context import RequestContext, ViewerContext
 from service.gear.core import item_name
 from service.gear.queries import ItemFacts
 from service.home.due import queries
@@ -28,7 +28,7 @@ OPEN = tuple(state for state in DueState if state is not DueState.CURRENT)
 
 
 @router.get("/due")
-def due(desk: ViewerDesk, on: str = "", state: str = "", after: str = "") -> Response:
+def due(desk: ViewerContext, on: str = "", state: str = "", after: str = "") -> Response:
     """What is due, today or as of another day."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -41,14 +41,23 @@ def due(desk: ViewerDesk, on: str = "", state: str = "", after: str = "") -> Res
         chosen = DueState(state) if state in list(DueState) else None
         counts, (lines, following) = _looked_up(db, desk, day, (chosen,) if chosen else OPEN, after or None)
         return desk.page(
-            "home/due.html", 422 if errors else 200, on=day, typed=on, chosen=chosen, counts=counts, errors=errors,
+            "home/due.html",
+            422 if errors else 200,
+            on=day,
+            typed=on,
+            chosen=chosen,
+            counts=counts,
+            errors=errors,
             places=[(place, list(found)) for place, found in groupby(lines, key=lambda line: line.item.place)],
-            asked=sum(counts.values()), following=following, name=_namer(desk), states=list(DueState),
-        )  # fmt: skip
+            asked=sum(counts.values()),
+            following=following,
+            name=_namer(desk),
+            states=list(DueState),
+        )
 
 
 def _looked_up(
-    db: Session, desk: Desk, day: date, wanted: tuple[DueState, ...], after: str | None
+    db: Session, desk: RequestContext, day: date, wanted: tuple[DueState, ...], after: str | None
 ) -> tuple[dict[DueState, int], Page]:
     if day == desk.today:
         return due_counts(db), queries.walk(db, wanted, MOST, after)
@@ -57,7 +66,7 @@ def _looked_up(
     return counts, queries.walk_through(db, dues, wanted, MOST, after)
 
 
-def _namer(desk: Desk) -> Callable[[ItemFacts], str]:
+def _namer(desk: RequestContext) -> Callable[[ItemFacts], str]:
     unit = Unit(desk.program.unit)
 
     def name(item: ItemFacts) -> str:

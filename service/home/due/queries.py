@@ -120,9 +120,7 @@ def _cached(db: Session, state: DueState, most: int, after: Sequence[object] | N
     return {item_id: Due(state, due_by, number) for item_id, due_by, number in rows}
 
 
-def _first(
-    dues: dict[UUID, Due], state: DueState, most: int, after: Sequence[object] | None
-) -> dict[UUID, Due]:
+def _first(dues: dict[UUID, Due], state: DueState, most: int, after: Sequence[object] | None) -> dict[UUID, Due]:
     keys = sorted(((due.due_by or date.max, item_id) for item_id, due in dues.items() if due.state is state))
     later = [item_id for at, item_id in keys if after is None or (at, item_id) > tuple(after)]
     return {item_id: dues[item_id] for item_id in later[:most]}
@@ -138,9 +136,7 @@ def _facts(db: Session, item_ids: list[UUID]) -> tuple[dict[UUID, ItemFacts], di
 
 
 def _page(dues: dict[UUID, Due], items: dict[UUID, ItemFacts], codes: dict[UUID, str], size: int) -> Page:
-    lines = [
-        DueLine(items[item_id], codes.get(item_id, ""), due) for item_id, due in list(dues.items())[:size]
-    ]
+    lines = [DueLine(items[item_id], codes.get(item_id, ""), due) for item_id, due in list(dues.items())[:size]]
     last = lines[-1] if len(dues) > size else None
     return lines, cursor(last.due.due_by or date.max, last.item.id) if last else None
 

@@ -5,7 +5,7 @@ from uuid import UUID, uuid5
 
 from sqlalchemy.orm import Session
 
-from service.crew.desk import Desk
+from service.crew.context import RequestContext
 from service.crew.queries import note_in_audit
 from service.gear import actions as gear
 from service.gear.actions import NewItem
@@ -16,10 +16,10 @@ from service.kit.lengths import Unit
 from service.season import actions as season
 from service.store.sessions import locked
 from service.tags import actions as tags
-from service.testlog.following import keep_up
+from service.testlog.effects import keep_up
 
 
-def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]]:
+def add(db: Session, desk: RequestContext, op: UUID, new: NewItems) -> list[dict[str, Any]]:
     """Add items, tag them, let them answer to the running seasons, and say how they stand.
 
     Their ids follow from the client's, so that a copy of the same request makes the same items.
@@ -29,10 +29,21 @@ def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]
     """
     gear.refuse_future_purchase(new.bought_on, desk.today)
     facts = NewItem(
-        kind=new.kind, wiring=new.wiring, length_mm=new.length, gauge_awg=new.gauge_awg, label=new.label,
-        place=new.place, place_b=new.place_b, batch=new.batch, bought_on=new.bought_on, price_cents=new.price,
-        spare=new.spare, strapped=new.strapped, place_kind=new.place_kind, place_b_kind=new.place_b_kind,
-    )  # fmt: skip
+        kind=new.kind,
+        wiring=new.wiring,
+        length_mm=new.length,
+        gauge_awg=new.gauge_awg,
+        label=new.label,
+        place=new.place,
+        place_b=new.place_b,
+        batch=new.batch,
+        bought_on=new.bought_on,
+        price_cents=new.price,
+        spare=new.spare,
+        strapped=new.strapped,
+        place_kind=new.place_kind,
+        place_b_kind=new.place_b_kind,
+    )
     ids = [uuid5(op, str(number)) for number in range(new.count)]
     gear.add_items(db, facts, ids, desk.me, desk.now, desk.today)
     codes = tags.issue(db, ids, desk.now)
@@ -42,7 +53,7 @@ def add(db: Session, desk: Desk, op: UUID, new: NewItems) -> list[dict[str, Any]
     return items_json(db, ids, Unit(desk.program.unit))
 
 
-def edit(db: Session, desk: Desk, code: str, details: ItemDetails) -> None:
+def edit(db: Session, desk: RequestContext, code: str, details: ItemDetails) -> None:
     """Change what is told of an item, and keep what it was in the audit trail.
 
     Raises:
@@ -52,26 +63,31 @@ def edit(db: Session, desk: Desk, code: str, details: ItemDetails) -> None:
     item = _held(db, code)
     changed = gear.edit_item(db, item, details.told())
     if changed:
-        told = {
-            name: [None if value is None else str(value) for value in both] for name, both in changed.items()
-        }
+        told = {name: [None if value is None else str(value) for value in both] for name, both in changed.items()}
         note_in_audit(db, desk.now, desk.me.id, "item.edited", code, told)
 
 
-def move(db: Session, desk: Desk, code: str, placing: Placing) -> None:
+def move(db: Session, desk: RequestContext, code: str, placing: Placing) -> None:
     """Put an item where it lives from now on.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
     gear.place(
-        db, _held(db, code).id, placing.place, placing.place_b, desk.me, desk.now, placing.strapped, placing.place_kind,
+        db,
+        _held(db, code).id,
+        placing.place,
+        placing.place_b,
+        desk.me,
+        desk.now,
+        placing.strapped,
+        placing.place_kind,
         placing.place_b_kind,
-    )  # fmt: skip
+    )
     note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.content())
 
 
-def note(db: Session, desk: Desk, code: str, text: str) -> None:
+def note(db: Session, desk: RequestContext, code: str, text: str) -> None:
     """Write something down about an item.
 
     Raises:

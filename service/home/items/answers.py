@@ -36,9 +36,7 @@ def as_json(row: ItemRow, unit: Unit) -> dict[str, Any]:
         "strapped": item.strapped,
         "batch": item.batch,
         "bought_on": item.bought_on.isoformat() if item.bought_on else None,
-        "price": None
-        if item.price_cents is None
-        else f"{item.price_cents // 100}.{item.price_cents % 100:02}",
+        "price": None if item.price_cents is None else f"{item.price_cents // 100}.{item.price_cents % 100:02}",
         "in_service_on": item.in_service_on.isoformat(),
         "last_tested_at": row.last_tested_at.isoformat() if row.last_tested_at else None,
         "last_verdict": row.last_verdict,

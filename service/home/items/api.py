@@ -5,7 +5,7 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, Response
 
-from service.crew.desk import LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, ViewerContext
 from service.gear.forms import NewItemsBody
 from service.home.items import actions
 from service.home.items.answers import as_json, items_json
@@ -19,7 +19,7 @@ router = APIRouter(prefix="/api/v1/items")
 
 
 @router.post("", status_code=201)
-def add_items(desk: LeadDesk, body: NewItemsBody) -> Response:
+def add_items(desk: LeadContext, body: NewItemsBody) -> Response:
     """Add one item, or many that are alike; each comes with its code. A place that is new and of which no `place_kind`
     is told is an instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
     """
@@ -29,9 +29,16 @@ def add_items(desk: LeadDesk, body: NewItemsBody) -> Response:
 
 @router.get("")
 def list_items(
-    desk: ViewerDesk, q: str = "", state: str = "", flag: str = "", kind: str = "", place: str = "", due: str = "",
-    after: str | None = None, limit: int | None = None,
-) -> dict[str, Any]:  # fmt: skip
+    desk: ViewerContext,
+    q: str = "",
+    state: str = "",
+    flag: str = "",
+    kind: str = "",
+    place: str = "",
+    due: str = "",
+    after: str | None = None,
+    limit: int | None = None,
+) -> dict[str, Any]:
     """Items by kind, length and id, narrowed down, a page at a time."""
     filters, size = read_filters(q, kind, state, flag, due, place), page_size(limit)
     with desk.reading() as db:
@@ -40,7 +47,7 @@ def list_items(
 
 
 @router.get("/{code}")
-def show_item(desk: ViewerDesk, code: str) -> dict[str, Any]:
+def show_item(desk: ViewerContext, code: str) -> dict[str, Any]:
     """One item."""
     with desk.reading() as db:
         return items_json(db, [item_with(db, code).id], Unit(desk.program.unit))[0]

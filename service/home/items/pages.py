@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.gear import queries as gear
 from service.gear.actions import ask_for_kinds
 from service.gear.core import KINDS, item_name
@@ -27,7 +27,7 @@ from service.tags.queries import code_of
 from service.testlog.due import lanes_now
 from service.testlog.reach import lane_names
 from service.web.forms import Posted, read_form
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 from service.wiring.naming import sentence
 
 router = APIRouter(include_in_schema=False)
@@ -56,32 +56,40 @@ KIND_WORDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
 @router.get("/gear")
 def gear_list(
-    desk: ViewerDesk, q: str = "", state: str = "", flag: str = "", kind: str = "", place: str = "", due: str = "",
+    desk: ViewerContext,
+    q: str = "",
+    state: str = "",
+    flag: str = "",
+    kind: str = "",
+    place: str = "",
+    due: str = "",
     after: str | None = None,
-) -> Response:  # fmt: skip
+) -> Response:
     """All gear, narrowed down, a page at a time."""
     filters = read_filters(q, kind, state, flag, due, place)
     with desk.reading() as db:
         rows, following = page_of_items(db, filters, after, PAGE)
         unit = Unit(desk.program.unit)
         return desk.page(
-            "home/items/list.html", filters=filters, first=not after,
+            "home/items/list.html",
+            filters=filters,
+            first=not after,
             kinds=KIND_WORDS,
             places=[(place.name, place.name) for place in gear.places(db)],
             rows=[(row, item_name(row.facts.kind, row.facts.length_mm, unit)) for row in rows],
             more=f"/gear?{urlencode(filters.asked | {'after': following})}" if following else None,
-        )  # fmt: skip
+        )
 
 
 @router.get("/gear/new")
-def new_items(desk: LeadDesk) -> Response:
+def new_items(desk: LeadContext) -> Response:
     """Add one item, or many that are alike."""
     with desk.reading() as db:
         return _new(desk, db, {"kind": "cable", "count": "1"})
 
 
 @router.post("/gear/new")
-def add_items(desk: LeadDesk, posted: Posted) -> Response:
+def add_items(desk: LeadContext, posted: Posted) -> Response:
     """Make the items, and go on to the one, or to the tags of the many."""
     try:
         new, op = read_form(NewItems, posted), read_op(posted.get("op"))
@@ -96,27 +104,30 @@ def add_items(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/gear/{code}")
-def item_page(desk: ViewerDesk, code: str, said: str = "") -> Response:
+def item_page(desk: ViewerContext, code: str, said: str = "") -> Response:
     """The full record of an item."""
     with desk.reading() as db:
         return _record(desk, db, code, said=said)
 
 
 @router.get("/gear/{code}/edit")
-def edit_page(desk: LeadDesk, code: str) -> Response:
+def edit_page(desk: LeadContext, code: str) -> Response:
     """Change what is told of an item."""
     with desk.reading() as db:
         item = item_with(db, code)
         price = "" if item.price_cents is None else f"{item.price_cents / 100:.2f}"
         values = {
-            "label": item.label, "gauge_awg": item.gauge_awg, "batch": item.batch, "bought_on": item.bought_on,
+            "label": item.label,
+            "gauge_awg": item.gauge_awg,
+            "batch": item.batch,
+            "bought_on": item.bought_on,
             "price": price,
-        }  # fmt: skip
+        }
         return _form(desk, db, "home/items/edit.html", code, values)
 
 
 @router.post("/gear/{code}/edit")
-def edit(desk: LeadDesk, code: str, posted: Posted) -> Response:
+def edit(desk: LeadContext, code: str, posted: Posted) -> Response:
     """Keep what is told of an item."""
     try:
         details, op = read_form(ItemDetails, posted), read_op(posted.get("op"))
@@ -129,7 +140,7 @@ def edit(desk: LeadDesk, code: str, posted: Posted) -> Response:
 
 
 @router.get("/gear/{code}/place")
-def place_page(desk: LeadDesk, code: str) -> Response:
+def place_page(desk: LeadContext, code: str) -> Response:
     """Say where an item lives."""
     with desk.reading() as db:
         item = item_with(db, code)
@@ -148,7 +159,7 @@ def place_page(desk: LeadDesk, code: str) -> Response:
 
 
 @router.post("/gear/{code}/place")
-def move(desk: LeadDesk, code: str, posted: Posted) -> Response:
+def move(desk: LeadContext, code: str, posted: Posted) -> Response:
     """Put an item where it lives from now on."""
     try:
         placing, op = read_form(Placing, posted), read_op(posted.get("op"))
@@ -163,7 +174,7 @@ def move(desk: LeadDesk, code: str, posted: Posted) -> Response:
 
 
 @router.post("/gear/{code}/notes")
-def add_note(desk: CrewDesk, code: str, posted: Posted) -> Response:
+def add_note(desk: CrewContext, code: str, posted: Posted) -> Response:
     """Write something down about an item."""
     try:
         note, op = read_form(NoteText, posted), read_op(posted.get("op"))
@@ -174,38 +185,62 @@ def add_note(desk: CrewDesk, code: str, posted: Posted) -> Response:
     return RedirectResponse(f"/gear/{code}?said=noted#notes", 303)
 
 
-def _new(desk: Desk, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+def _new(desk: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
     errors = refusal.errors if refusal else {}
     in_order = {name: errors[name] for name in LABELS if name in errors} | errors
     return desk.page(
-        "home/items/new.html", refusal.status if refusal else 200, values=values, errors=in_order, kinds=KIND_WORDS,
-        wirings=wiring_choices(db), places=gear.places(db), labels=LABELS, op=new_op(),
-        place_kinds=PLACE_KINDS, strapped=STRAPPED,
-    )  # fmt: skip
+        "home/items/new.html",
+        refusal.status if refusal else 200,
+        values=values,
+        errors=in_order,
+        kinds=KIND_WORDS,
+        wirings=wiring_choices(db),
+        places=gear.places(db),
+        labels=LABELS,
+        op=new_op(),
+        place_kinds=PLACE_KINDS,
+        strapped=STRAPPED,
+    )
 
 
 def _record(
-    desk: Desk, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
+    desk: RequestContext, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
 ) -> Response:
     found = record(db, item_with(db, code).id, Unit(desk.program.unit))
     item = found.row.facts
     names = lane_names(find_wiring(db, item.wiring))
     lanes = lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else []
     return desk.page(
-        "home/items/record.html", refusal.status if refusal else 200, item=item, row=found.row,
-        record=found, lanes=lanes, said=said, errors=refusal.errors if refusal else {}, text=text, op=new_op(),
-    )  # fmt: skip
+        "home/items/record.html",
+        refusal.status if refusal else 200,
+        item=item,
+        row=found.row,
+        record=found,
+        lanes=lanes,
+        said=said,
+        errors=refusal.errors if refusal else {},
+        text=text,
+        op=new_op(),
+    )
 
 
 def _form(
-    desk: Desk, db: Session, template: str, code: str, values: dict[str, Any], refusal: Invalid | None = None
+    desk: RequestContext, db: Session, template: str, code: str, values: dict[str, Any], refusal: Invalid | None = None
 ) -> Response:
     item = item_with(db, code)
     return desk.page(
-        template, refusal.status if refusal else 200, values=values, errors=refusal.errors if refusal else {},
-        code=code_of(db, item.id), name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
-        places=gear.places(db), labels=LABELS, op=new_op(), place_kinds=PLACE_KINDS, strapped=STRAPPED,
-    )  # fmt: skip
+        template,
+        refusal.status if refusal else 200,
+        values=values,
+        errors=refusal.errors if refusal else {},
+        code=code_of(db, item.id),
+        name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        places=gear.places(db),
+        labels=LABELS,
+        op=new_op(),
+        place_kinds=PLACE_KINDS,
+        strapped=STRAPPED,
+    )
 
 
 def _ask_for_kinds(db: Session, told: NewItems | Placing) -> None:

@@ -45,9 +45,7 @@ def item_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemRow]:
     return {row.facts.id: row for row in _read(db, _rows().where(Item.id.in_(item_ids)))}
 
 
-def page_of_items(
-    db: Session, filters: Filters, after: str | None, size: int
-) -> tuple[list[ItemRow], str | None]:
+def page_of_items(db: Session, filters: Filters, after: str | None, size: int) -> tuple[list[ItemRow], str | None]:
     """A page of the items that meet the filters, by kind, length and id, and the cursor of the next page.
 
     Raises:
@@ -57,9 +55,7 @@ def page_of_items(
     if after:
         # Compared as one row value, which both databases look up in the index of this order.
         values = zip(position(after, str, int, UUID), _ORDER, strict=True)
-        query = query.where(
-            tuple_(*_ORDER) > tuple_(*(literal(value, column.type) for value, column in values))
-        )
+        query = query.where(tuple_(*_ORDER) > tuple_(*(literal(value, column.type) for value, column in values)))
     rows = _read(db, query)
     if len(rows) <= size:
         return rows, None
@@ -75,7 +71,7 @@ def _rows() -> Select[*tuple[object, ...]]:
         )
         .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
-    )  # fmt: skip
+    )
 
 
 def _read(db: Session, query: Select[*tuple[object, ...]]) -> list[ItemRow]:
@@ -106,9 +102,7 @@ def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
     if filters.place:
         place = gear.place_named(db, filters.place)
         if place is None:
-            raise invalid(
-                "place", f"There is no place called “{filters.place[:60]}”. The places page has them all."
-            )
+            raise invalid("place", f"There is no place called “{filters.place[:60]}”. The places page has them all.")
         found.append(_lives_at(select(Place.id).where(Place.id == place.id)))
     if filters.q:
         found.append(_matches(filters.q))
@@ -143,7 +137,7 @@ def _matches(text: str) -> ColumnElement[bool]:
         Item.label.icontains(text, autoescape=True),
         Item.batch.icontains(text, autoescape=True),
         _lives_at(select(Place.id).where(Place.name.icontains(text, autoescape=True))),
-    ]  # fmt: skip
+    ]
     with suppress(Invalid):  # most searches are no length
         ways.append(Item.length_mm == parse_length(text))
     return or_(*ways)

@@ -17,7 +17,7 @@ from service.kit.lengths import Unit
 
 
 @dataclass(frozen=True)
-class Record:
+class ItemRecord:
     """Everything that is known of an item but its tests; history with the names of who did it."""
 
     row: ItemRow
@@ -33,14 +33,14 @@ class Record:
     names: dict[UUID | None, str]
 
 
-def record(db: Session, item_id: UUID, unit: Unit) -> Record:
+def record(db: Session, item_id: UUID, unit: Unit) -> ItemRecord:
     """The record of this item."""
     row = item_rows(db, [item_id])[item_id]
     ports, states = gear.ports(db, item_id), gear.states(db, item_id)
     flags, notes = gear.flags(db, item_id), gear.notes(db, item_id)
     people = [step.person_id for step in states] + [note.person_id for note in notes]
     people += [person for flag in flags for person in (flag.raised_by, flag.cleared_by)]
-    return Record(
+    return ItemRecord(
         row=row,
         name=item_name(row.facts.kind, row.facts.length_mm, unit),
         wiring=wiring_name(db, row.facts.wiring),

@@ -8,15 +8,16 @@ from fastapi.responses import JSONResponse, Response
 from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
+from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
-from service.crew.desk import AnyoneDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.core import ItemState
 from service.home.now import queries
-from service.home.now.queries import Step
+from service.home.now.queries import FirstStep
 from service.retire.lists.actions import PullList, event_for, pull_list
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event
+from service.sessions.queries import sessions
 from service.store.backup import OLD, last_backup
 from service.tags.queries import codes_of, how_many_wait
 from service.testlog.housekeeping import ensure_today
@@ -24,7 +25,6 @@ from service.testlog.marks.queries import undecided
 from service.testlog.models import WorkSession
 from service.testlog.queries import TestLine, lines
 from service.testlog.rounds import progress
-from service.testlog.sessions.queries import sessions
 
 router = APIRouter(include_in_schema=False)
 MARKED_MOST = 20
@@ -48,7 +48,7 @@ class Now:
     pull: PullList | None
     waiting: int = 0
     marked: list[tuple[TestLine, list[str]]] = field(default_factory=list)
-    steps: list[Step] = field(default_factory=list)
+    steps: list[FirstStep] = field(default_factory=list)
     backed_up: datetime | None = None
     is_old: bool = False
 
@@ -60,7 +60,7 @@ class Now:
 
 
 @router.get("/")
-def now(desk: AnyoneDesk) -> Response:
+def now(desk: AnyoneContext) -> Response:
     """What to do next."""
     with desk.reading() as db:
         if desk.who is None:
@@ -72,21 +72,21 @@ def now(desk: AnyoneDesk) -> Response:
 
 
 @router.get("/more")
-def more(desk: ViewerDesk) -> Response:
+def more(desk: ViewerContext) -> Response:
     """The way to everything else."""
     with desk.reading():
         return desk.page("home/more.html")
 
 
 @router.get("/cautions")
-def cautions(desk: AnyoneDesk) -> Response:
+def cautions(desk: AnyoneContext) -> Response:
     """How nobody gets hurt, and no gear."""
     with desk.reading():
         return desk.page("home/cautions.html")
 
 
 @router.get("/api/v1/openapi.json")
-def openapi(desk: LeadDesk) -> Response:
+def openapi(desk: LeadContext) -> Response:
     """The JSON API's own description."""
     with desk.reading():
         return JSONResponse(desk.request.app.openapi())
@@ -99,7 +99,7 @@ def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
     return [(line, [codes[item_id] for item_id in line.items]) for line in found]
 
 
-def _now(desk: Desk, db: Session) -> Now:
+def _now(desk: RequestContext, db: Session) -> Now:
     rows = season.seasons(db)
     row = season.current(rows, desk.today)
     rounds = progress(db, row.id, desk.zone) if row else []

@@ -15,7 +15,7 @@ from service.tags.models import TagPrint
 
 
 @dataclass(frozen=True)
-class Step:
+class FirstStep:
     """One of the first steps of a new program."""
 
     words: str
@@ -36,7 +36,7 @@ def suspects(db: Session) -> int:
     return db.scalar(query.where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))) or 0
 
 
-def first_steps(db: Session, program: ProgramFacts, items: int) -> list[Step]:
+def first_steps(db: Session, program: ProgramFacts, items: int) -> list[FirstStep]:
     """The way from an empty book to a program that works, and how far it is gone."""
     season = db.scalar(select(SeasonRow.id).limit(1)) is not None
     printed = db.scalar(select(TagPrint.id).where(TagPrint.printed_at.is_not(None)).limit(1)) is not None
@@ -44,9 +44,9 @@ def first_steps(db: Session, program: ProgramFacts, items: int) -> list[Step]:
     crew_pass = select(CrewPass.id).where(CrewPass.role == Role.CREW)
     helpers = db.scalar(helper.limit(1)) is not None or db.scalar(crew_pass.limit(1)) is not None
     return [
-        Step("Name the program", "/settings", program.name != FIRST_NAME),
-        Step("Add gear", "/gear/new", items > 0),
-        Step("Make a season", "/season/new", season),
-        Step("Print tags", "/tags", printed),
-        Step("Let helpers in", "/crew", helpers),
+        FirstStep("Name the program", "/settings", program.name != FIRST_NAME),
+        FirstStep("Add gear", "/gear/new", items > 0),
+        FirstStep("Make a season", "/season/new", season),
+        FirstStep("Print tags", "/tags", printed),
+        FirstStep("Let helpers in", "/crew", helpers),
     ]

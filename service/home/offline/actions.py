@@ -11,16 +11,16 @@ from service.gear.core import item_name
 from service.gear.ends import connectors
 from service.gear.wirings import find_wiring, wiring_name
 from service.home.offline import queries
+from service.home.test.pages import TestForm
 from service.kit.lengths import Unit, format_length
-from service.testlog import entering
-from service.testlog.bench.tables import version
+from service.sessions.queries import WorklistLine, worklist
+from service.swaps.queries import proven
+from service.testers.tables import version
+from service.testlog import form_reader
 from service.testlog.core import Method
 from service.testlog.models import WorkSession
-from service.testlog.pages import Form
 from service.testlog.phone import form_facts
-from service.testlog.sessions.queries import Line, worklist
 from service.testlog.sheet import sheet
-from service.testlog.swaps.queries import proven
 from service.web.render import ENVIRONMENT
 from service.wiring.wirings import Wiring
 
@@ -32,39 +32,63 @@ def package(db: Session, session: WorkSession, who: Who, unit: Unit, now: dateti
     last, sure = queries.last_verdicts(db, ids), proven(db, ids, now)
     keys = sorted({line.item.wiring for line in lines})
     return {
-        "session": {"id": str(session.id), "title": session.title, "on": session.on.isoformat(),
-                    "closed": session.closed_at is not None},
+        "session": {
+            "id": str(session.id),
+            "title": session.title,
+            "on": session.on.isoformat(),
+            "closed": session.closed_at is not None,
+        },
         "who": {"id": str(who.id), "name": who.display_name},
         "lines": [_line(db, line, last, line.item.id in sure, unit) for line in lines],
         "wirings": {key: _wiring(wiring_name(db, key), key, find_wiring(db, key)) for key in keys},
-    }  # fmt: skip
+    }
 
 
 def _line(
-    db: Session, line: Line, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit
+    db: Session, line: WorklistLine, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit
 ) -> dict[str, Any]:
     item = line.item
     verdict, at = last.get(item.id, (None, None))
     return {
-        "code": line.code, "name": item.label or item_name(item.kind, item.length_mm, unit), "place": item.place,
-        "place_b": item.place_b, "length": format_length(item.length_mm, unit) if item.length_mm else "",
-        "ends": connectors(db, item), "wiring": item.wiring, "state": item.state.value, "stands": item.stands,
-        "proven": sure, "length_mm": item.length_mm,
-        "why": line.why, "done": line.done.verdict.value if line.done else None, "last": verdict,
+        "code": line.code,
+        "name": item.label or item_name(item.kind, item.length_mm, unit),
+        "place": item.place,
+        "place_b": item.place_b,
+        "length": format_length(item.length_mm, unit) if item.length_mm else "",
+        "ends": connectors(db, item),
+        "wiring": item.wiring,
+        "state": item.state.value,
+        "stands": item.stands,
+        "proven": sure,
+        "length_mm": item.length_mm,
+        "why": line.why,
+        "done": line.done.verdict.value if line.done else None,
+        "last": verdict,
         "last_at": at and at.isoformat(),
-    }  # fmt: skip
+    }
 
 
 def _wiring(name: str, key: str, wiring: Wiring) -> dict[str, Any]:
     return {
-        "name": name, "table": f"/api/v1/wirings/{key}", "version": version(key, wiring), "facts": form_facts(wiring),
+        "name": name,
+        "table": f"/api/v1/wirings/{key}",
+        "version": version(key, wiring),
+        "facts": form_facts(wiring),
         "form": _form(wiring),
-    }  # fmt: skip
+    }
 
 
 def _form(wiring: Wiring) -> str:
     """The form as the service shows it; lanes with trouble are added by the phone."""
     return ENVIRONMENT.get_template("testlog/test_form.html").render(
-        form=Form(""), code="", session=None, sheet=sheet(wiring), wiring=wiring, test={}, made="",
-        evidence=entering.EVIDENCE, method=Method.TWO_ENDED, lane_word="lane" if len(wiring.lanes) > 1 else "pair",
-    )  # fmt: skip
+        form=TestForm(""),
+        code="",
+        session=None,
+        sheet=sheet(wiring),
+        wiring=wiring,
+        test={},
+        made="",
+        evidence=form_reader.EVIDENCE,
+        method=Method.TWO_ENDED,
+        lane_word="lane" if len(wiring.lanes) > 1 else "pair",
+    )

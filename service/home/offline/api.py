@@ -4,16 +4,16 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from service.crew.desk import CrewDesk
+from service.crew.context import CrewContext
 from service.home.offline import actions
 from service.kit.lengths import Unit
-from service.testlog.sessions.actions import session_with
+from service.sessions.actions import session_with
 
 router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 
 
 @router.get("/{session_id}/package")
-def package(desk: CrewDesk, session_id: str) -> dict[str, Any]:
+def package(desk: CrewContext, session_id: str) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
     with desk.reading() as db:
         return actions.package(db, session_with(db, session_id), desk.me, Unit(desk.program.unit), desk.now)

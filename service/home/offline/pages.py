@@ -12,51 +12,60 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from service.crew.desk import AnyoneDesk, CrewDesk
+from service.crew.context import AnyoneContext, CrewContext
 from service.kit.codes import read_code
+from service.sessions import queries
+from service.sessions.actions import session_with
+from service.sessions.claims import next_for
 from service.tags.actions import item_with
-from service.testlog.sessions import queries
-from service.testlog.sessions.actions import session_with
-from service.testlog.sessions.claims import next_for
 from service.web import modules
 from service.web.render import ENVIRONMENT, STATIC, asset
 
 router = APIRouter(include_in_schema=False)
 
 _ASSETS = (
-    "look/coilbook.css", "look/shapes.svg", "look/theme.js", "testlog/test.css", "tags/tags.css", "tags/live.js",
-    "retire/pull.css", "icon.svg",
-)  # fmt: skip
+    "look/coilbook.css",
+    "look/shapes.svg",
+    "look/theme.js",
+    "testlog/test.css",
+    "tags/tags.css",
+    "tags/live.js",
+    "retire/pull.css",
+    "icon.svg",
+)
 _ENTRY = "offline/shell.js"
 _MANIFEST = {
-    "name": "Coilbook", "short_name": "Coilbook", "start_url": "/", "scope": "/", "display": "standalone",
-    "background_color": "#f8f2e4", "theme_color": "#12393d",
+    "name": "Coilbook",
+    "short_name": "Coilbook",
+    "start_url": "/",
+    "scope": "/",
+    "display": "standalone",
+    "background_color": "#f8f2e4",
+    "theme_color": "#12393d",
     "icons": [{"src": asset("icon.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any"}],
-}  # fmt: skip
+}
 
 
 @router.get("/offline")
-def offline_page(_desk: AnyoneDesk) -> Response:
+def offline_page(_desk: AnyoneContext) -> Response:
     """What a phone shows without a signal; with one, what waits on it."""
     return Response(shell(), 200, {"Cache-Control": "no-cache"}, "text/html")
 
 
 @router.get("/sw.js")
-def service_worker(_desk: AnyoneDesk) -> Response:
+def service_worker(_desk: AnyoneContext) -> Response:
     """The service worker, which changes whenever anything that it keeps does."""
     return Response(worker(), 200, {"Cache-Control": "no-cache"}, "text/javascript")
 
 
 @router.get("/manifest.webmanifest")
-def manifest(_desk: AnyoneDesk) -> Response:
+def manifest(_desk: AnyoneContext) -> Response:
     """What a phone needs to put the service among its apps."""
-    return JSONResponse(
-        _MANIFEST, headers={"Cache-Control": "no-cache"}, media_type="application/manifest+json"
-    )
+    return JSONResponse(_MANIFEST, headers={"Cache-Control": "no-cache"}, media_type="application/manifest+json")
 
 
 @router.get("/sessions/{session_id}/next")
-def next_item(desk: CrewDesk, session_id: str, after: str | None = None) -> Response:
+def next_item(desk: CrewContext, session_id: str, after: str | None = None) -> Response:
     """On to the form of the next item that nobody is at; to the session where none is.
 
     This is for phones that got no claim: an address that the offline page can stand in for. `after` is the code of

@@ -5,30 +5,30 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import actions, queries
+from service.crew.context import LeadContext, RequestContext
 from service.crew.core import Role, spelled, unnamed
-from service.crew.desk import Desk, LeadDesk
-from service.crew.keeping import actions as keeping
-from service.crew.keeping.queries import gone
 from service.crew.models import Person
 from service.crew.pages import join_link, text
+from service.crew.privacy import actions as keeping
+from service.crew.privacy.queries import gone
 from service.kit.problems import Invalid, NotFound, invalid
 from service.testlog.queries import last_logged
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/crew")
-def crew_page(desk: LeadDesk) -> Response:
+def crew_page(desk: LeadContext) -> Response:
     """Who is in, by which passes, and which tokens there are."""
     with desk.reading() as db:
         return _crew(desk, db)
 
 
 @router.post("/crew/passes")
-def make_pass(desk: LeadDesk, posted: Posted) -> Response:
+def make_pass(desk: LeadContext, posted: Posted) -> Response:
     """Make a pass and show its QR code, once."""
     try:
         role = _role(text(posted, "role"))
@@ -52,7 +52,7 @@ def make_pass(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/crew/passes/{pass_id}/end")
-def end_pass_page(desk: LeadDesk, pass_id: str) -> Response:
+def end_pass_page(desk: LeadContext, pass_id: str) -> Response:
     """Ask before a pass is ended: it may sign out everybody who is at work."""
     with desk.reading() as db:
         found = actions.pass_with(db, read_op(pass_id))
@@ -61,7 +61,7 @@ def end_pass_page(desk: LeadDesk, pass_id: str) -> Response:
 
 
 @router.post("/crew/passes/{pass_id}/end")
-def end_pass(desk: LeadDesk, pass_id: str) -> Response:
+def end_pass(desk: LeadContext, pass_id: str) -> Response:
     """Let nobody in with a pass any more."""
     with desk.writing() as db:
         actions.end_pass(db, read_op(pass_id), desk.me, desk.now)
@@ -69,7 +69,7 @@ def end_pass(desk: LeadDesk, pass_id: str) -> Response:
 
 
 @router.get("/crew/people/{person_id}/end")
-def end_person_page(desk: LeadDesk, person_id: str) -> Response:
+def end_person_page(desk: LeadContext, person_id: str) -> Response:
     """Ask before somebody's access ends, with what tells them from another of that name."""
     with desk.reading() as db:
         person = _person(db, person_id)
@@ -79,7 +79,7 @@ def end_person_page(desk: LeadDesk, person_id: str) -> Response:
 
 
 @router.post("/crew/people/{person_id}/end")
-def end_person(desk: LeadDesk, person_id: str) -> Response:
+def end_person(desk: LeadContext, person_id: str) -> Response:
     """End somebody's access; what they logged stays."""
     with desk.writing() as db:
         actions.end_person(db, read_op(person_id), desk.me, desk.now)
@@ -87,7 +87,7 @@ def end_person(desk: LeadDesk, person_id: str) -> Response:
 
 
 @router.get("/crew/people/{person_id}/erase")
-def erase_page(desk: LeadDesk, person_id: str) -> Response:
+def erase_page(desk: LeadContext, person_id: str) -> Response:
     """What erasing does, before it is done: it cannot be taken back."""
     with desk.reading() as db:
         person = _person(db, person_id)
@@ -96,20 +96,25 @@ def erase_page(desk: LeadDesk, person_id: str) -> Response:
 
 
 @router.post("/crew/people/{person_id}/erase")
-def erase(desk: LeadDesk, person_id: str, posted: Posted) -> Response:
+def erase(desk: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
     op, key = read_op(posted.get("op")), read_op(person_id)
     desk.once(op, "person.erase", str(key), lambda db: keeping.erase(db, key, desk.me, desk.now))
     return RedirectResponse("/crew", 303)
 
 
-def _crew(desk: Desk, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
+def _crew(desk: RequestContext, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
     people, left = queries.people(db), gone(db)
     return desk.page(
-        "home/people/crew.html", status, people=people, gone=left, passes=queries.open_passes(db, desk.now),
-        logged=last_logged(db, [person.id for person in (*people, *left)]), tokens=queries.tokens(db),
+        "home/people/crew.html",
+        status,
+        people=people,
+        gone=left,
+        passes=queries.open_passes(db, desk.now),
+        logged=last_logged(db, [person.id for person in (*people, *left)]),
+        tokens=queries.tokens(db),
         errors=errors or {},
-    )  # fmt: skip
+    )
 
 
 def _person(db: Session, person_id: str) -> Person:

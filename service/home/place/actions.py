@@ -26,16 +26,12 @@ def in_the_way(db: Session, place: Place) -> list[str]:
     if codes:
         rest = len(codes) - NAMED_MOST
         named = ", ".join(codes[:NAMED_MOST]) + (f" and {rest} more" if rest > 0 else "")
-        lives = (
-            "lives here: say where it lives now" if len(codes) == 1 else "live here: say where they live now"
-        )
+        lives = "lives here: say where it lives now" if len(codes) == 1 else "live here: say where they live now"
         found.append(f"{named} {lives}.")
     if titles:
         named = ", ".join(f"“{title}”" for title in titles)
         one = (
-            "The session {} is held here: close it"
-            if len(titles) == 1
-            else "The sessions {} are held here: close them"
+            "The session {} is held here: close it" if len(titles) == 1 else "The sessions {} are held here: close them"
         )
         found.append(one.format(named) + ".")
     return found

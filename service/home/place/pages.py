@@ -6,8 +6,9 @@ from uuid import UUID
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
+from service.counts.queries import open_count_at
+from service.crew.context import LeadContext, ViewerContext
 from service.crew.core import Role
-from service.crew.desk import LeadDesk, ViewerDesk
 from service.gear.actions import place_with
 from service.gear.core import item_name
 from service.home.items.queries import item_rows
@@ -17,16 +18,15 @@ from service.home.scan.core import read_errand
 from service.kit.lengths import Unit
 from service.season.core import DueState
 from service.tags.queries import tag_of_place
-from service.testlog.counts.queries import open_count_at
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/places/{place_id}/walk")
-def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
+def walk(desk: ViewerContext, place_id: UUID, session: str = "") -> Response:
     """What lives at a place, what asks for a test first."""
     ensure_today(desk)
     in_session = read_errand(session).session
@@ -38,30 +38,39 @@ def walk(desk: ViewerDesk, place_id: UUID, session: str = "") -> Response:
         lines = [rows[item_id] for item_id in ids]
         unit = Unit(desk.program.unit)
         return desk.page(
-            "home/place.html", place=place, carried=carried, acts=desk.me.role.reaches(Role.CREW),
+            "home/place.html",
+            place=place,
+            carried=carried,
+            acts=desk.me.role.reaches(Role.CREW),
             lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
             asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
-            leads=desk.me.role.reaches(Role.LEAD), count=open_count_at(db, place_id),
+            leads=desk.me.role.reaches(Role.LEAD),
+            count=open_count_at(db, place_id),
             gone=len(codes_at(db, place_id)) - len(ids),
-        )  # fmt: skip
+        )
 
 
 @router.get("/places/{place_id}/remove")
-def removal_page(desk: LeadDesk, place_id: UUID) -> Response:
+def removal_page(desk: LeadContext, place_id: UUID) -> Response:
     """Ask before a place is removed, or say what stands in the way."""
     with desk.reading() as db:
         place = place_with(db, place_id)
         return desk.page(
-            "home/remove_place.html", place=place, told=actions.in_the_way(db, place),
-            tag=tag_of_place(db, place_id), op=new_op(),
-        )  # fmt: skip
+            "home/remove_place.html",
+            place=place,
+            told=actions.in_the_way(db, place),
+            tag=tag_of_place(db, place_id),
+            op=new_op(),
+        )
 
 
 @router.post("/places/{place_id}/remove")
-def remove_place(desk: LeadDesk, place_id: UUID, posted: Posted) -> Response:
+def remove_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Remove it."""
     desk.once(
-        read_op(posted.get("op")), "place.remove", str(place_id),
+        read_op(posted.get("op")),
+        "place.remove",
+        str(place_id),
         lambda db: actions.remove(db, place_id, desk.me, desk.now),
-    )  # fmt: skip
+    )
     return RedirectResponse("/places", 303)

@@ -6,8 +6,9 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
+from service.counts.queries import is_count
+from service.crew.context import AnyoneContext, CrewContext, RequestContext
 from service.crew.core import Role
-from service.crew.desk import AnyoneDesk, CrewDesk, Desk
 from service.gear.core import item_name
 from service.home.scan.core import Errand, read_errand
 from service.kit.codes import code_in_url, nearest, read_code
@@ -17,7 +18,6 @@ from service.retire.lists.actions import open_list
 from service.tags.actions import tag_on
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, to_draw
-from service.testlog.counts.queries import is_count
 from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 
@@ -29,7 +29,7 @@ SHOWN = 300
 
 @router.get("/find")
 def find(
-    desk: AnyoneDesk, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
+    desk: AnyoneContext, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
 ) -> Response:
     """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
     errand = read_errand(session, ends_of, pull, swap_for)
@@ -48,9 +48,7 @@ def find(
 
 
 @router.get("/scan")
-def scan_page(
-    desk: CrewDesk, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
-) -> Response:
+def scan_page(desk: CrewContext, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Response:
     """Take a photo of a tag, hold the camera on it, or type its code."""
     errand = read_errand(session, ends_of, pull, swap_for)
     with desk.reading() as db:
@@ -59,7 +57,7 @@ def scan_page(
 
 
 @router.post("/scan")
-def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
+def scan_photo(desk: CrewContext, sent: Uploaded) -> Response:
     """Read the tag in a photo; the photo is forgotten at once."""
     errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull", "swap_for")))
     with desk.reading():
@@ -68,9 +66,7 @@ def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     try:
         texts = _texts(sent)
     except Invalid as refusal:
-        return desk.page(
-            "home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None
-        )
+        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None)
     codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
     if len(codes) == 1:
         return RedirectResponse(errand.find(codes[0]), 303)
@@ -78,9 +74,14 @@ def scan_photo(desk: CrewDesk, sent: Uploaded) -> Response:
     errors = {} if codes else {"photo": "This is no tag of this program; it says what stands below."}
     with desk.reading() as db:
         return desk.page(
-            "home/scan.html", 200 if codes else 422, errand=errand, errors=errors, strange=strange,
-            ours=_named(desk, db, codes), worked=None,
-        )  # fmt: skip
+            "home/scan.html",
+            200 if codes else 422,
+            errand=errand,
+            errors=errors,
+            strange=strange,
+            ours=_named(desk, db, codes),
+            worked=None,
+        )
 
 
 def _texts(sent: Upload) -> list[str]:
@@ -96,7 +97,7 @@ def _texts(sent: Upload) -> list[str]:
     return texts
 
 
-def _named(desk: Desk, db: Session, codes: list[str]) -> list[tuple[str, str]]:
+def _named(desk: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
     """Each code with what it is on, so that one can be chosen."""
     unit, named = Unit(desk.program.unit), []
     for code in codes:
@@ -116,9 +117,13 @@ def _shown(text: str) -> str:
     return plain if len(plain) <= SHOWN else plain[:SHOWN] + "…"
 
 
-def _not_found(desk: Desk, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
+def _not_found(desk: RequestContext, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
     near = nearest(code, codes_now(db)) if desk.who and desk.who.role is Role.LEAD else []
     return desk.page(
-        "home/find.html", problem.status, values={"code": code}, errors={"code": problem.detail}, near=near,
+        "home/find.html",
+        problem.status,
+        values={"code": code},
+        errors={"code": problem.detail},
+        near=near,
         errand=errand,
-    )  # fmt: skip
+    )

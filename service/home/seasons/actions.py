@@ -6,7 +6,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.desk import Desk
+from service.crew.context import RequestContext
 from service.crew.queries import note_in_audit
 from service.gear.queries import item_facts
 from service.home.seasons.queries import taken, usable_items
@@ -21,7 +21,7 @@ from service.store.chunks import chunks
 from service.testlog import due, flags
 
 
-def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
+def make(db: Session, desk: RequestContext, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
     """A new season; with `everything`, all items in service or spare answer to it."""
     items = usable_items(db) if everything else []
     season.add_season(db, season_id, entry.name, entry.rule, items, desk.now)
@@ -30,7 +30,7 @@ def make(db: Session, desk: Desk, season_id: UUID, entry: SeasonEntry, everythin
     return str(season_id)
 
 
-def copy(db: Session, desk: Desk, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
+def copy(db: Session, desk: RequestContext, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
     """A season like another: as long, with the same rounds, for those of its items that are still used.
 
     Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
@@ -48,7 +48,7 @@ def copy(db: Session, desk: Desk, season_id: UUID, like: SeasonRow, name: str, s
     return str(season_id)
 
 
-def change(db: Session, desk: Desk, season_id: str, entry: SeasonEntry) -> None:
+def change(db: Session, desk: RequestContext, season_id: str, entry: SeasonEntry) -> None:
     """Keep a season's name, days and rounds as they are now."""
     row = season.season_with(db, season_id)
     season.change_season(db, row, entry.name, entry.rule, desk.now)
@@ -57,7 +57,7 @@ def change(db: Session, desk: Desk, season_id: str, entry: SeasonEntry) -> None:
 
 
 def choose(
-    db: Session, desk: Desk, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
+    db: Session, desk: RequestContext, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
 ) -> None:
     """Of the items `shown`, let the `chosen` answer to a season and the others not.
 
@@ -70,13 +70,11 @@ def choose(
     others = set(shown) - set(chosen)
     season.enlist(db, chosen, [row.id])
     season.delist(db, others, row.id)
-    note_in_audit(
-        db, desk.now, desk.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)}
-    )
+    note_in_audit(db, desk.now, desk.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)})
     _reckon(db, desk, shown)
 
 
-def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> None:
+def add_event(db: Session, desk: RequestContext, season_id: str, entry: EventEntry) -> None:
     """Add an event to a season; one like another is asked about first."""
     row = season.season_with(db, season_id)
     if not entry.sure:
@@ -85,7 +83,7 @@ def add_event(db: Session, desk: Desk, season_id: str, entry: EventEntry) -> Non
     note_in_audit(db, desk.now, desk.me.id, "event.made", entry.name)
 
 
-def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> None:
+def change_event(db: Session, desk: RequestContext, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
     event = season.event_with(db, event_id)
     if not entry.sure:
@@ -94,7 +92,7 @@ def change_event(db: Session, desk: Desk, event_id: str, entry: EventEntry) -> N
     note_in_audit(db, desk.now, desk.me.id, "event.changed", entry.name)
 
 
-def drop_event(db: Session, desk: Desk, event_id: str) -> None:
+def drop_event(db: Session, desk: RequestContext, event_id: str) -> None:
     """Take an event off its season.
 
     Raises:
@@ -109,7 +107,7 @@ def drop_event(db: Session, desk: Desk, event_id: str) -> None:
     db.delete(row)
 
 
-def _reckon(db: Session, desk: Desk, item_ids: Collection[UUID]) -> None:
+def _reckon(db: Session, desk: RequestContext, item_ids: Collection[UUID]) -> None:
     due.refresh(db, item_ids, desk.today, desk.zone)
     for ids in chunks(item_ids):
         flags.follow_due(db, ids, desk.today, desk.now)

@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from service.crew.desk import Desk, LeadDesk
+from service.crew.context import LeadContext, RequestContext
 from service.home.seasons import actions
 from service.home.seasons.queries import taken
 from service.kit.problems import Invalid
@@ -11,13 +11,13 @@ from service.season.actions import season_with
 from service.season.core import a_year_later
 from service.season.forms import next_name, read_copy
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/season/{season_id}/copy")
-def copy_page(desk: LeadDesk, season_id: str) -> Response:
+def copy_page(desk: LeadContext, season_id: str) -> Response:
     """Say when the new one begins; proposed is the same day of the week a year on, and a name where it has a year."""
     with desk.reading() as db:
         row = season_with(db, season_id)
@@ -28,23 +28,25 @@ def copy_page(desk: LeadDesk, season_id: str) -> Response:
 
 
 @router.post("/season/{season_id}/copy")
-def copy_season(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+def copy_season(desk: LeadContext, season_id: str, posted: Posted) -> Response:
     """Make it."""
     values = {field: str(posted.get(field) or "") for field in ("name", "starts")}
     try:
         name, starts = read_copy(posted)
         op = read_op(posted.get("op"))
         made = desk.once(
-            op, "season.copy", [season_id, values],
+            op,
+            "season.copy",
+            [season_id, values],
             lambda db: actions.copy(db, desk, op, season_with(db, season_id), name, starts),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         return _page(desk, season_id, values, refusal.status, refusal.errors)
     return RedirectResponse(f"/season/{made}", 303)
 
 
 def _page(
-    desk: Desk,
+    desk: RequestContext,
     season_id: str,
     values: dict[str, str],
     status: int = 200,
@@ -52,6 +54,4 @@ def _page(
 ) -> Response:
     with desk.reading() as db:
         row = season_with(db, season_id)
-        return desk.page(
-            "home/season_copy.html", status, row=row, values=values, errors=errors or {}, op=new_op()
-        )
+        return desk.page("home/season_copy.html", status, row=row, values=values, errors=errors or {}, op=new_op())

@@ -34,7 +34,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Mark:
+class DayMark:
     """Something on one day. `x` is that day, `words` begin at `words_x` in the line at `y`."""
 
     x: float
@@ -45,14 +45,14 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Line:
+class SeasonStrip:
     """A season, drawn: the strip's height, its parts, and the same in sentences."""
 
     height: float
-    months: Sequence[Mark]
+    months: Sequence[DayMark]
     bars: Sequence[Bar]
-    sessions: Sequence[Mark]
-    events: Sequence[Mark]
+    sessions: Sequence[DayMark]
+    events: Sequence[DayMark]
     today: float | None
     sentences: Sequence[str]
 
@@ -63,18 +63,16 @@ def draw(
     events: Sequence[Event],
     sessions: Sequence[WorkSession],
     today: date,
-) -> Line:
+) -> SeasonStrip:
     """Draw a season: `rounds`, `events` and `sessions` are those on its days, each in order."""
     scale = _Scale(row.starts, row.ends)
     marks = _lanes([(each.on, each.name) for each in events], scale, today)
     lowest = max((mark.y for mark in marks), default=SESSIONS_AT if sessions else ROUNDS_AT + 2 * LANE)
-    return Line(
+    return SeasonStrip(
         height=lowest + 12,
         months=_months(scale),
         bars=[_bar(each, scale) for each in rounds],
-        sessions=[
-            Mark(scale.middle(each.on), SESSIONS_AT, past=each.closed_at is not None) for each in sessions
-        ],
+        sessions=[DayMark(scale.middle(each.on), SESSIONS_AT, past=each.closed_at is not None) for each in sessions],
         events=marks,
         today=scale.middle(today) if row.starts <= today <= row.ends else None,
         sentences=_sentences(row, rounds, events, sessions, today),
@@ -110,21 +108,21 @@ def _bar(each: RoundProgress, scale: _Scale) -> Bar:
     return Bar(x + 1, width, width * done, fits)
 
 
-def _months(scale: _Scale) -> list[Mark]:
+def _months(scale: _Scale) -> list[DayMark]:
     """The first days of months, as many as have room for their names."""
     first = scale.starts.replace(day=1)
-    marks: list[Mark] = []
+    marks: list[DayMark] = []
     while first <= scale.ends:
         day = max(first, scale.starts)
         x = scale.edge(day)
         clear = not marks or x >= marks[-1].x + 4 * LETTER
         if clear and x + 3 * LETTER <= RIGHT + 4:
-            marks.append(Mark(x, 12, MONTHS[first.month - 1], x))
+            marks.append(DayMark(x, 12, MONTHS[first.month - 1], x))
         first = (first + timedelta(days=32)).replace(day=1)
     return marks
 
 
-def _lanes(named: Sequence[tuple[date, str]], scale: _Scale, today: date) -> list[Mark]:
+def _lanes(named: Sequence[tuple[date, str]], scale: _Scale, today: date) -> list[DayMark]:
     """Marks with their words beside them, each in the first line in which it covers no other."""
     taken: list[float] = []  # how far each line is filled
     marks = []
@@ -138,7 +136,7 @@ def _lanes(named: Sequence[tuple[date, str]], scale: _Scale, today: date) -> lis
         if lane == len(taken):
             taken.append(0)
         taken[lane] = max(x + 7, begins + width) + 6
-        marks.append(Mark(x, EVENTS_AT + lane * LANE, words, begins, on < today))
+        marks.append(DayMark(x, EVENTS_AT + lane * LANE, words, begins, on < today))
     return marks
 
 

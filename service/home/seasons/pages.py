@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.home.seasons import actions, queries
 from service.home.seasons.line import draw
 from service.kit.lengths import Unit
@@ -24,13 +24,13 @@ from service.season.forms import (
 from service.season.models import SeasonRow
 from service.testlog.rounds import progress
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/season")
-def season_now(desk: ViewerDesk) -> Response:
+def season_now(desk: ViewerContext) -> Response:
     """The season that counts today, and the way to the others."""
     with desk.reading() as db:
         rows = season.seasons(db)
@@ -41,16 +41,14 @@ def season_now(desk: ViewerDesk) -> Response:
 
 
 @router.get("/season/new")
-def new_season(desk: LeadDesk) -> Response:
+def new_season(desk: LeadContext) -> Response:
     """Type a new season."""
     with desk.reading():
-        return desk.page(
-            "home/season_form.html", values=blank_season(desk.today), errors={}, op=new_op(), row=None
-        )
+        return desk.page("home/season_form.html", values=blank_season(desk.today), errors={}, op=new_op(), row=None)
 
 
 @router.post("/season/new")
-def make_season(desk: LeadDesk, posted: Posted) -> Response:
+def make_season(desk: LeadContext, posted: Posted) -> Response:
     """Make a season."""
     values = typed_season(posted)
     try:
@@ -64,7 +62,7 @@ def make_season(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.get("/season/events/{event_id}")
-def event_page(desk: LeadDesk, event_id: str) -> Response:
+def event_page(desk: LeadContext, event_id: str) -> Response:
     """Change an event."""
     with desk.reading() as db:
         event = event_with(db, event_id)
@@ -73,15 +71,17 @@ def event_page(desk: LeadDesk, event_id: str) -> Response:
 
 
 @router.post("/season/events/{event_id}")
-def change_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
+def change_event(desk: LeadContext, event_id: str, posted: Posted) -> Response:
     """Keep an event as it was typed."""
     try:
         entry = read_event(posted)
         content = [event_id, _typed_event(posted)]
         desk.once(
-            read_op(posted.get("op")), "event.change", content,
+            read_op(posted.get("op")),
+            "event.change",
+            content,
             lambda db: actions.change_event(db, desk, event_id, entry),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             event = event_with(db, event_id)
@@ -93,7 +93,7 @@ def change_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
 
 
 @router.post("/season/events/{event_id}/drop")
-def drop_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
+def drop_event(desk: LeadContext, event_id: str, posted: Posted) -> Response:
     """Take an event off its season."""
     op = read_op(posted.get("op"))
     desk.once(op, "event.drop", event_id, lambda db: actions.drop_event(db, desk, event_id))
@@ -101,14 +101,14 @@ def drop_event(desk: LeadDesk, event_id: str, posted: Posted) -> Response:
 
 
 @router.get("/season/{season_id}")
-def season_page(desk: ViewerDesk, season_id: str) -> Response:
+def season_page(desk: ViewerContext, season_id: str) -> Response:
     """One season."""
     with desk.reading() as db:
         return _season(desk, db, season_with(db, season_id))
 
 
 @router.get("/season/{season_id}/change")
-def change_page(desk: LeadDesk, season_id: str) -> Response:
+def change_page(desk: LeadContext, season_id: str) -> Response:
     """Change a season's name, days and rounds."""
     with desk.reading() as db:
         row = season_with(db, season_id)
@@ -117,29 +117,33 @@ def change_page(desk: LeadDesk, season_id: str) -> Response:
 
 
 @router.post("/season/{season_id}/change")
-def change_season(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+def change_season(desk: LeadContext, season_id: str, posted: Posted) -> Response:
     """Keep a season as it was typed."""
     try:
         entry = read_season(posted)
         desk.once(
-            read_op(posted.get("op")), "season.change", [season_id, typed_season(posted)],
+            read_op(posted.get("op")),
+            "season.change",
+            [season_id, typed_season(posted)],
             lambda db: actions.change(db, desk, season_id, entry),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         return _form_again(desk, posted, refusal, season_id)
     return RedirectResponse(f"/season/{season_id}", 303)
 
 
 @router.post("/season/{season_id}/events")
-def add_event(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+def add_event(desk: LeadContext, season_id: str, posted: Posted) -> Response:
     """Add an event to a season."""
     values = _typed_event(posted)
     try:
         entry = read_event(posted)
         desk.once(
-            read_op(posted.get("op")), "event.make", [season_id, values],
+            read_op(posted.get("op")),
+            "event.make",
+            [season_id, values],
             lambda db: actions.add_event(db, desk, season_id, entry),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             return _season(desk, db, season_with(db, season_id), 422, values=values, errors=refusal.errors)
@@ -147,7 +151,7 @@ def add_event(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
 
 
 @router.get("/season/{season_id}/items")
-def items_page(desk: LeadDesk, season_id: str) -> Response:
+def items_page(desk: LeadContext, season_id: str) -> Response:
     """Choose which items answer to a season, place by place."""
     with desk.reading() as db:
         row = season_with(db, season_id)
@@ -157,20 +161,22 @@ def items_page(desk: LeadDesk, season_id: str) -> Response:
 
 
 @router.post("/season/{season_id}/items")
-def choose_items(desk: LeadDesk, season_id: str, posted: Posted) -> Response:
+def choose_items(desk: LeadContext, season_id: str, posted: Posted) -> Response:
     """Keep the choice of one place."""
     shown = [read_op(item) for item in str(posted.get("shown") or "").split()]
     chosen = [item for item in _ids(posted, "chosen") if item in shown]
     content = [season_id, sorted(map(str, shown)), sorted(map(str, chosen))]
     desk.once(
-        read_op(posted.get("op")), "season.items", content,
+        read_op(posted.get("op")),
+        "season.items",
+        content,
         lambda db: actions.choose(db, desk, season_id, shown, chosen),
-    )  # fmt: skip
+    )
     return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
 
 
 def _season(
-    desk: Desk,
+    desk: RequestContext,
     db: Session,
     row: SeasonRow,
     status: int = 200,
@@ -179,25 +185,34 @@ def _season(
 ) -> Response:
     rounds = progress(db, row.id, desk.zone)
     return desk.page(
-        "home/season.html", status, row=row, rounds=rounds, op=new_op(), errors=errors or {},
+        "home/season.html",
+        status,
+        row=row,
+        rounds=rounds,
+        op=new_op(),
+        errors=errors or {},
         steps=queries.steps(row, rounds, season.events(db, row.id), desk.today),
         values=values or {"name": "", "kind": "competition", "on": ""},
         line=draw(row, rounds, season.events(db, row.id), queries.sessions_in(db, row), desk.today),
         others=[other for other in season.seasons(db) if other.id != row.id],
         enlisted=len(season.enlisted(db, row.id)),
-    )  # fmt: skip
+    )
 
 
-def _form_again(desk: Desk, posted: FormData, refusal: Invalid, season_id: str | None = None) -> Response:
+def _form_again(desk: RequestContext, posted: FormData, refusal: Invalid, season_id: str | None = None) -> Response:
     with desk.reading() as db:
         row = season_with(db, season_id) if season_id else None
         return desk.page(
-            "home/season_form.html", 422, values=typed_season(posted), errors=refusal.errors, op=new_op(),
+            "home/season_form.html",
+            422,
+            values=typed_season(posted),
+            errors=refusal.errors,
+            op=new_op(),
             row=row,
-        )  # fmt: skip
+        )
 
 
-def _to_event_season(desk: Desk, event_id: str) -> Response:
+def _to_event_season(desk: RequestContext, event_id: str) -> Response:
     with desk.reading() as db:
         return RedirectResponse(f"/season/{event_with(db, event_id).season_id}", 303)
 

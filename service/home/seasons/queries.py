@@ -21,7 +21,7 @@ from service.testlog.models import WorkSession
 
 
 @dataclass(frozen=True)
-class Choice:
+class SeasonItem:
     """An item that may answer to a season."""
 
     id: UUID
@@ -35,7 +35,7 @@ class ChoicesAt:
     """The items of one place that may answer to a season."""
 
     place: str
-    items: list[Choice]
+    items: list[SeasonItem]
 
     @property
     def chosen(self) -> int:
@@ -44,7 +44,7 @@ class ChoicesAt:
 
 
 @dataclass(frozen=True)
-class Step:
+class SeasonNode:
     """A node on the run of a season: a round, an event, or today."""
 
     on: date
@@ -53,14 +53,12 @@ class Step:
     event: Event | None = None
 
 
-def steps(
-    row: SeasonRow, rounds: Sequence[RoundProgress], events: Sequence[Event], today: date
-) -> list[Step]:
+def steps(row: SeasonRow, rounds: Sequence[RoundProgress], events: Sequence[Event], today: date) -> list[SeasonNode]:
     """A season as one run in the order of its days."""
-    found = [Step(each.opens, "round", round=each) for each in rounds]
-    found += [Step(event.on, "event", event=event) for event in events]
+    found = [SeasonNode(each.opens, "round", round=each) for each in rounds]
+    found += [SeasonNode(event.on, "event", event=event) for event in events]
     if row.starts <= today <= row.ends:
-        found.append(Step(today, "today"))
+        found.append(SeasonNode(today, "today"))
     order = {"round": 0, "today": 1, "event": 2}
     return sorted(found, key=lambda step: (step.on, order[step.what]))
 
@@ -90,10 +88,9 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
     for row in db.execute(query):
         item = as_facts(row)
         title = item.label or item_name(item.kind, item.length_mm, unit)
-        found.append((item.place, Choice(item.id, row[-2] or "", title, row[-1] is not None)))
+        found.append((item.place, SeasonItem(item.id, row[-2] or "", title, row[-1] is not None)))
     return [
-        ChoicesAt(place, [choice for _, choice in group])
-        for place, group in groupby(found, key=lambda one: one[0])
+        ChoicesAt(place, [choice for _, choice in group]) for place, group in groupby(found, key=lambda one: one[0])
     ]
 
 

@@ -7,8 +7,8 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
+from service.crew.context import CrewContext, RequestContext
 from service.crew.core import Role
-from service.crew.desk import CrewDesk, Desk
 from service.gear.actions import add_note
 from service.gear.core import item_name
 from service.gear.queries import ItemFacts, item_facts
@@ -20,7 +20,7 @@ from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.tags.actions import item_with, tag_on
 from service.tags.queries import code_of
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,7 +28,7 @@ NOTE_MOST = 300
 
 
 @dataclass(frozen=True)
-class Known:
+class SwapItem:
     """An item as the book knows it, to hold against what is in one's hands."""
 
     item: ItemFacts
@@ -43,14 +43,14 @@ class Known:
 
 
 @router.get("/t/{code}/not-this")
-def not_this(desk: CrewDesk, code: str) -> Response:
+def not_this(desk: CrewContext, code: str) -> Response:
     """What the book says of it, and what to do where that is not what one holds."""
     with desk.reading() as db:
         return _not_this(desk, db, code, {})
 
 
 @router.post("/t/{code}/not-this")
-def report(desk: CrewDesk, code: str, posted: Posted) -> Response:
+def report(desk: CrewContext, code: str, posted: Posted) -> Response:
     """Write it down for the lead, at the item and at the one whose tag hangs on the other end."""
     values = {name: str(posted.get(name) or "").strip() for name in ("what", "other")}
     op = read_op(posted.get("op"))
@@ -63,7 +63,7 @@ def report(desk: CrewDesk, code: str, posted: Posted) -> Response:
 
 
 @router.get("/t/{code}/ends")
-def check_ends(desk: CrewDesk, code: str, far: str = "", session: str = "") -> Response:
+def check_ends(desk: CrewContext, code: str, far: str = "", session: str = "") -> Response:
     """Scan or type the tag at the far end: both ends must belong to one item."""
     with desk.reading() as db:
         near = _known(desk, db, code)
@@ -75,22 +75,35 @@ def check_ends(desk: CrewDesk, code: str, far: str = "", session: str = "") -> R
             except Problem as problem:
                 refusal = problem
         return desk.page(
-            "home/ends.html", refusal.status if refusal else 200, near=near, other=other, errand=errand, far=far,
-            errors={"far": refusal.detail} if refusal else {}, code=near.code, op=new_op(),
-        )  # fmt: skip
+            "home/ends.html",
+            refusal.status if refusal else 200,
+            near=near,
+            other=other,
+            errand=errand,
+            far=far,
+            errors={"far": refusal.detail} if refusal else {},
+            code=near.code,
+            op=new_op(),
+        )
 
 
 def _not_this(
-    desk: Desk, db: Session, code: str, values: dict[str, str], refusal: Invalid | None = None
+    desk: RequestContext, db: Session, code: str, values: dict[str, str], refusal: Invalid | None = None
 ) -> Response:
     known = _known(desk, db, code)
     return desk.page(
-        "home/not_this.html", refusal.status if refusal else 200, known=known, code=known.code, values=values,
-        errors=refusal.errors if refusal else {}, leads=desk.me.role is Role.LEAD, op=new_op(),
-    )  # fmt: skip
+        "home/not_this.html",
+        refusal.status if refusal else 200,
+        known=known,
+        code=known.code,
+        values=values,
+        errors=refusal.errors if refusal else {},
+        leads=desk.me.role is Role.LEAD,
+        op=new_op(),
+    )
 
 
-def _report(db: Session, desk: Desk, code: str, values: dict[str, str]) -> None:
+def _report(db: Session, desk: RequestContext, code: str, values: dict[str, str]) -> None:
     if len(values["what"]) > NOTE_MOST:
         raise invalid("what", f"Keep it to {NOTE_MOST} characters; these are {len(values['what'])}.")
     item = item_with(db, code)
@@ -107,17 +120,17 @@ def _report(db: Session, desk: Desk, code: str, values: dict[str, str]) -> None:
     add_note(db, item.id, text, desk.me, desk.now)
 
 
-def _known(desk: Desk, db: Session, code: str) -> Known:
+def _known(desk: RequestContext, db: Session, code: str) -> SwapItem:
     item_id = item_with(db, code).id
     return _as_known(desk, db, item_facts(db, [item_id])[item_id])
 
 
-def _as_known(desk: Desk, db: Session, item: ItemFacts) -> Known:
+def _as_known(desk: RequestContext, db: Session, item: ItemFacts) -> SwapItem:
     name = item_name(item.kind, item.length_mm, Unit(desk.program.unit))
-    return Known(item, code_of(db, item.id), name, ends(db, item))
+    return SwapItem(item, code_of(db, item.id), name, ends(db, item))
 
 
-def _at_far_end(desk: Desk, db: Session, far: str) -> Known:
+def _at_far_end(desk: RequestContext, db: Session, far: str) -> SwapItem:
     item_id = _item_at(db, far, "far")
     return _as_known(desk, db, item_facts(db, [item_id])[item_id])
 

@@ -8,8 +8,8 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
+from service.crew.context import AnyoneContext, CrewContext, RequestContext
 from service.crew.core import Role
-from service.crew.desk import AnyoneDesk, CrewDesk, Desk
 from service.gear.core import ItemState, item_name
 from service.gear.wirings import find_wiring
 from service.home.tag import queries
@@ -18,13 +18,13 @@ from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.tags.actions import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
-from service.testlog.core import SCANNED, Fault
+from service.testlog.core import SCANNED, FaultStatus
 from service.testlog.due import lanes_now
-from service.testlog.following import stands
+from service.testlog.effects import stands
 from service.testlog.housekeeping import ensure_today
 from service.testlog.reach import lane_names
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,7 +33,7 @@ TESTS_SHOWN = 5
 
 @router.get("/t/{code}")
 @router.get("/T/{code}")
-async def tag_page(desk: AnyoneDesk, code: str) -> Any:
+async def tag_page(desk: AnyoneContext, code: str) -> Any:
     """What a tag is on. A stranger reads where to bring it, and nothing else."""
     page = await desk.at_once(lambda: _shown(desk, code))
     if page is None:
@@ -42,7 +42,7 @@ async def tag_page(desk: AnyoneDesk, code: str) -> Any:
     return page
 
 
-def _shown(desk: Desk, code: str, *, brought_up: bool = False) -> Response | None:
+def _shown(desk: RequestContext, code: str, *, brought_up: bool = False) -> Response | None:
     """The page; None where what is cached of the item has to be brought up to today first, and was not."""
     with desk.reading() as db:
         read = read_code(code)
@@ -59,21 +59,21 @@ def _shown(desk: Desk, code: str, *, brought_up: bool = False) -> Response | Non
 
 
 @router.post("/t/{code}/crackled")
-def crackled(desk: CrewDesk, code: str, posted: Posted) -> Response:
+def crackled(desk: CrewContext, code: str, posted: Posted) -> Response:
     """One tap: somebody heard it crackle, so it is suspect until a flex test clears it."""
     op = read_op(posted.get("op"))
     desk.once(op, "item.crackled", code, lambda db: _crackled(db, desk, code, op))
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
-def _was_scanned(desk: Desk) -> bool:
+def _was_scanned(desk: RequestContext) -> bool:
     """Whether somebody holds the tag: read or typed here, or its address opened from outside, as a camera does."""
     headers = desk.request.headers
     outside = headers.get("sec-fetch-site", "none") != "same-origin" and "referer" not in headers
     return bool(desk.request.query_params.get(SCANNED)) or outside
 
 
-def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
+def _of_a_place(desk: RequestContext, db: Session, code: str) -> Response:
     tag = tag_on(db, code)  # refuses what is on nothing
     refuse_ended(tag)
     if desk.who is None:
@@ -81,22 +81,28 @@ def _of_a_place(desk: Desk, db: Session, code: str) -> Response:
     return RedirectResponse(f"/places/{tag.place_id}/walk", 303)
 
 
-def _page(desk: Desk, db: Session, code: str, found: Tagged) -> Response:
+def _page(desk: RequestContext, db: Session, code: str, found: Tagged) -> Response:
     item = found.item
     names = lane_names(find_wiring(db, item.wiring))
     asked = desk.request.query_params
     return desk.page(
-        "home/tag.html", code=code, item=item, due=found.due, op=new_op(),
+        "home/tag.html",
+        code=code,
+        item=item,
+        due=found.due,
+        op=new_op(),
         name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
-        flags=queries.flags(db, item.id), ends_of=queries.ends(db, item),
+        flags=queries.flags(db, item.id),
+        ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
-        swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is Fault.SWAPPED,
+        swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is FaultStatus.SWAPPED,
         lanes=lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else [],
-        acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
+        acts=desk.me.role.reaches(Role.CREW),
+        leads=desk.me.role.reaches(Role.LEAD),
         scanned=_was_scanned(desk),
         told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
-    )  # fmt: skip
+    )
 
 
-def _crackled(db: Session, desk: Desk, code: str, op: UUID) -> None:
+def _crackled(db: Session, desk: RequestContext, code: str, op: UUID) -> None:
     call_suspect(db, item_with(db, code).id, op, "", desk.me, desk.now)

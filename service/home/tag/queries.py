@@ -37,7 +37,7 @@ class Tagged:
 
 
 @dataclass(frozen=True)
-class Shown:
+class TagTest:
     """A test as the tag page shows it."""
 
     tested_at: datetime
@@ -58,9 +58,7 @@ _TAGGED = (
     .where(Tag.code == bindparam("code"))
 )
 _FLAGS = (
-    select(Flag.flag, Flag.note)
-    .where(Flag.item_id == bindparam("item"), Flag.cleared_at.is_(None))
-    .order_by(Flag.id)
+    select(Flag.flag, Flag.note).where(Flag.item_id == bindparam("item"), Flag.cleared_at.is_(None)).order_by(Flag.id)
 )
 _TESTS = (
     select(
@@ -96,7 +94,7 @@ def flags(db: Session, item_id: UUID) -> dict[str, str]:
     return {row.flag: row.note for row in db.connection().execute(_FLAGS, {"item": item_id})}
 
 
-def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
+def last_tests(db: Session, item_id: UUID, most: int) -> list[TagTest]:
     """The newest tests of an item, voided ones too."""
     rows = db.connection().execute(_TESTS, {"item": item_id, "most": most}).all()
     faulty = [row[0] for row in rows if row[2] == Verdict.FAIL]
@@ -106,7 +104,7 @@ def last_tests(db: Session, item_id: UUID, most: int) -> list[Shown]:
         for fault in db.scalars(query):
             faults[fault.test_id].append(fault)
     return [
-        Shown(
+        TagTest(
             at,
             by or "",
             Verdict(verdict),

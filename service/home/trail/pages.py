@@ -10,14 +10,14 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.desk import LeadDesk
+from service.crew.context import LeadContext
 from service.crew.models import AuditEntry
 from service.crew.queries import names_of
 from service.gear.core import item_name
 from service.gear.queries import ItemFacts
 from service.home.trail import queries
 from service.home.trail.core import action_words, detail_words
-from service.home.trail.queries import Asked
+from service.home.trail.queries import TrailFilter
 from service.kit.dates import midnight, parse_date
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
@@ -29,7 +29,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/crew/trail")
 def trail_page(
-    desk: LeadDesk, person: str = "", action: str = "", day: str = "", after: str | None = None
+    desk: LeadContext, person: str = "", action: str = "", day: str = "", after: str | None = None
 ) -> Response:
     """The trail, the newest first, narrowed down by what is asked."""
     values = {"person": person, "action": action, "day": day.strip()}
@@ -38,32 +38,41 @@ def trail_page(
         try:
             asked = _asked(values, desk.zone)
         except Invalid as refusal:
-            asked, errors = Asked(), refusal.errors
+            asked, errors = TrailFilter(), refusal.errors
         found, following = queries.entries(db, asked, after, PAGE)
         names = names_of(db, _people(found))
         kept = {name: value for name, value in values.items() if value}
         return desk.page(
-            "home/trail.html", 422 if errors else 200, values=values, errors=errors, entries=found,
-            names=names, action_words=action_words,
+            "home/trail.html",
+            422 if errors else 200,
+            values=values,
+            errors=errors,
+            entries=found,
+            names=names,
+            action_words=action_words,
             detail_words=partial(detail_words, names={str(key): name for key, name in names.items()}),
-            actors=[(str(each.id), each.display_name + (" (gone)" if each.ended_at else ""))
-                    for each in queries.actors(db)],
-            actions=[(each, action_words(each)) for each in queries.actions_there(db)], as_id=as_id,
+            actors=[
+                (str(each.id), each.display_name + (" (gone)" if each.ended_at else "")) for each in queries.actors(db)
+            ],
+            actions=[(each, action_words(each)) for each in queries.actions_there(db)],
+            as_id=as_id,
             gear=queries.gear_of(db, {entry.subject for entry in found}),
             called=partial(_called, Unit(desk.program.unit)),
             more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
-        )  # fmt: skip
+        )
 
 
-def _asked(values: dict[str, str], zone: ZoneInfo) -> Asked:
+def _asked(values: dict[str, str], zone: ZoneInfo) -> TrailFilter:
     person = as_id(values["person"])
     if values["person"] and person is None:
         raise invalid("person", "Choose somebody from the list.")
     day = parse_date(values["day"], "day") if values["day"] else None
-    return Asked(
-        person, values["action"] or None, midnight(day, zone) if day else None,
+    return TrailFilter(
+        person,
+        values["action"] or None,
+        midnight(day, zone) if day else None,
         midnight(day + timedelta(days=1), zone) if day else None,
-    )  # fmt: skip
+    )
 
 
 def _called(unit: Unit, item: ItemFacts) -> str:
@@ -72,9 +81,5 @@ def _called(unit: Unit, item: ItemFacts) -> str:
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
     """Everybody who acts in these entries, or whom they are about or speak of."""
-    told = [
-        str(each)
-        for entry in entries
-        for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())
-    ]
+    told = [str(each) for entry in entries for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())]
     return {as_id(each) for each in told}

@@ -18,7 +18,7 @@ from service.testlog.queries import items_of
 
 
 @dataclass(frozen=True)
-class Asked:
+class TrailFilter:
     """What is looked for; None is anything. Days are given as the instants `since` and, not included, `until`."""
 
     person_id: UUID | None = None
@@ -27,9 +27,7 @@ class Asked:
     until: datetime | None = None
 
 
-def entries(
-    db: Session, asked: Asked, after: str | None, size: int
-) -> tuple[Sequence[AuditEntry], str | None]:
+def entries(db: Session, asked: TrailFilter, after: str | None, size: int) -> tuple[Sequence[AuditEntry], str | None]:
     """A page of the trail, the newest first, and the cursor of the next one, if there is one."""
     query = select(AuditEntry).order_by(AuditEntry.at.desc(), AuditEntry.id.desc()).limit(size + 1)
     if asked.person_id:
@@ -63,14 +61,14 @@ def actors(db: Session) -> Sequence[Row[UUID, str, datetime | None]]:
 
 
 @dataclass(frozen=True)
-class About:
+class TrailSubject:
     """The gear that an entry is about: its items, each with its code now, and the test of them that it names."""
 
     items: list[tuple[str, ItemFacts]]
     test_id: UUID | None = None
 
 
-def gear_of(db: Session, subjects: Collection[str]) -> dict[str, About]:
+def gear_of(db: Session, subjects: Collection[str]) -> dict[str, TrailSubject]:
     """The gear behind those of these subjects that name some: by a code, an item's id, or the id of a test."""
     ids = {UUID(each) for each in subjects if is_id(each)}
     tests = items_of(db, ids)
@@ -82,6 +80,6 @@ def gear_of(db: Session, subjects: Collection[str]) -> dict[str, About]:
     def named(item_ids: Collection[UUID]) -> list[tuple[str, ItemFacts]]:
         return [(codes[each], items[each]) for each in item_ids if each in items and each in codes]
 
-    found = {str(test_id): About(named(through), test_id) for test_id, through in tests.items() if through}
-    found |= {str(item_id): About(named([item_id])) for item_id in ids if item_id in items}
-    return found | {code: About(named([item_id])) for code, item_id in tagged.items()}
+    found = {str(test_id): TrailSubject(named(through), test_id) for test_id, through in tests.items() if through}
+    found |= {str(item_id): TrailSubject(named([item_id])) for item_id in ids if item_id in items}
+    return found | {code: TrailSubject(named([item_id])) for code, item_id in tagged.items()}

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import ProgramFacts
 from service.gear.queries import ItemFacts
 from service.retire.buying import queries
-from service.retire.buying.core import Buy, Mending, to_buy, total, within
+from service.retire.buying.core import Buy, RepairCost, to_buy, total, within
 from service.retire.decisions import actions as decisions
 from service.retire.decisions.core import Gear, Limits, left_of_price, repair_cost
 from service.retire.decisions.queries import repair_costs
@@ -21,7 +21,7 @@ from service.retire.spares.actions import case_for
 from service.season import queries as season
 from service.season.core import Due, DueState
 from service.season.models import Event, SeasonRow
-from service.testlog.sessions.shown import title_of
+from service.sessions.shown import title_of
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Buying:
     last: SeasonRow | None
     event: Event | None
     buys: list[Buy]
-    mendings: list[Mending]
+    mendings: list[RepairCost]
 
     @property
     def now(self) -> list[Buy]:
@@ -73,9 +73,7 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     return Buying(this, last, event, to_buy(gaps, spares, known, bought), mendings)
 
 
-def _needed(
-    db: Session, event: Event | None, today: date, zone: ZoneInfo
-) -> tuple[dict[Sort, int], dict[Sort, int]]:
+def _needed(db: Session, event: Event | None, today: date, zone: ZoneInfo) -> tuple[dict[Sort, int], dict[Sort, int]]:
     """How many are missing on the pull list, and how many more the trip asks for."""
     if event is None:
         return {}, {}
@@ -85,7 +83,7 @@ def _needed(
 
 def _mendings(
     db: Session, known: dict[Sort, Price], limits: Limits, today: date, program: ProgramFacts
-) -> list[Mending]:
+) -> list[RepairCost]:
     broken = queries.broken(db)
     lengths, costs, name = prices.bought_lengths(db), repair_costs(db), title_of(program)
     found = []
@@ -94,27 +92,40 @@ def _mendings(
         gear = _as_gear(item, known.get(sort), costs.get(item.kind))
         repair, left = repair_cost(gear, limits), left_of_price(gear, limits, today)
         retires = left is not None and repair > left
-        found.append(Mending(code, name(item), repair, gear.price_cents, left, retires))
+        found.append(RepairCost(code, name(item), repair, gear.price_cents, left, retires))
     return found
 
 
 def _as_gear(item: ItemFacts, price: Price | None, repair: int | None) -> Gear:
     blocked = Due(DueState.BLOCKED)
     return Gear(
-        item.id, item.kind, item.wiring, item.length_mm, blocked, blocked, bought_on=item.bought_on,
-        price_cents=price.cents if price else None, repair_cents=repair,
-    )  # fmt: skip
+        item.id,
+        item.kind,
+        item.wiring,
+        item.length_mm,
+        blocked,
+        blocked,
+        bought_on=item.bought_on,
+        price_cents=price.cents if price else None,
+        repair_cents=repair,
+    )
 
 
 def as_rows(buys: Sequence[Buy], names: dict[Sort, tuple[str, str, str]]) -> list[list[object]]:
     """The list as rows of a table: kind, wiring, length, counts and amounts in dollars."""
     return [
         [
-            *names[each.sort], each.gaps, each.spares, each.count, _dollars(each.each), _dollars(each.cents),
-            each.last_count, _dollars(each.last_cents),
+            *names[each.sort],
+            each.gaps,
+            each.spares,
+            each.count,
+            _dollars(each.each),
+            _dollars(each.cents),
+            each.last_count,
+            _dollars(each.last_cents),
         ]
         for each in buys
-    ]  # fmt: skip
+    ]
 
 
 def _dollars(cents: int | None) -> str:

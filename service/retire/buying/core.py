@@ -33,7 +33,7 @@ class Buy:
 
 
 @dataclass(frozen=True)
-class Mending:
+class RepairCost:
     """An item with an open fault: what a repair comes to, and what a new one costs."""
 
     code: str
@@ -57,11 +57,15 @@ def to_buy(
     sorts = sorted({*gaps, *(sort for sort in spares if spares[sort]), *bought}, key=lambda sort: sort.order)
     return [
         Buy(
-            sort, gaps.get(sort, 0), spares.get(sort, 0), prices[sort].cents if sort in prices else None,
-            len(bought.get(sort, ())), sum(each.cents or 0 for each in bought.get(sort, ())),
+            sort,
+            gaps.get(sort, 0),
+            spares.get(sort, 0),
+            prices[sort].cents if sort in prices else None,
+            len(bought.get(sort, ())),
+            sum(each.cents or 0 for each in bought.get(sort, ())),
         )
         for sort in sorts
-    ]  # fmt: skip
+    ]
 
 
 def total(buys: Sequence[Buy]) -> int:

@@ -4,7 +4,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.desk import Desk, ViewerDesk
+from service.crew.context import RequestContext, ViewerContext
 from service.gear.core import KINDS
 from service.gear.wirings import wiring_name
 from service.kit.csvs import write_csv
@@ -18,13 +18,21 @@ from service.testlog.housekeeping import ensure_today
 router = APIRouter(include_in_schema=False)
 
 COLUMNS = (
-    "kind", "wiring", "length", "missing on the pull list", "spares to add", "to buy", "each, $", "total, $",
-    "bought last season", "last season, $",
-)  # fmt: skip
+    "kind",
+    "wiring",
+    "length",
+    "missing on the pull list",
+    "spares to add",
+    "to buy",
+    "each, $",
+    "total, $",
+    "bought last season",
+    "last season, $",
+)
 
 
 @router.get("/buying")
-def buying_page(desk: ViewerDesk) -> Response:
+def buying_page(desk: ViewerContext) -> Response:
     """What to buy, what it costs, and what to repair instead."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -33,7 +41,7 @@ def buying_page(desk: ViewerDesk) -> Response:
 
 
 @router.get("/buying.csv")
-def buying_csv(desk: ViewerDesk) -> Response:
+def buying_csv(desk: ViewerContext) -> Response:
     """The list for a spreadsheet."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -42,7 +50,7 @@ def buying_csv(desk: ViewerDesk) -> Response:
     return csv_file(write_csv(COLUMNS, rows), f"to-buy-{desk.today}.csv")
 
 
-def _names(desk: Desk, db: Session, found: Buying) -> dict[Sort, tuple[str, str, str]]:
+def _names(desk: RequestContext, db: Session, found: Buying) -> dict[Sort, tuple[str, str, str]]:
     """Kind, wiring and length of each sort in words."""
     unit = Unit(desk.program.unit)
     return {

@@ -20,8 +20,8 @@ from service.retire.decisions.core import Action, Limits, Tried
 from service.retire.decisions.models import Overrule, PullLimits
 from service.retire.decisions.queries import Failure
 from service.season.core import What
-from service.testlog.core import Event
-from service.testlog.remembering import histories
+from service.testlog.core import LogEntry
+from service.testlog.history_cache import histories
 from service.wiring.wirings import connector_of
 
 FEW_CONTACTS = 4
@@ -29,7 +29,7 @@ FEW_CONTACTS = 4
 
 
 @dataclass(frozen=True)
-class Record:
+class RetireRecord:
     """What an item's log says against it: its last tests, and when a contact of many was last found bent."""
 
     tests: tuple[Tried, ...] = ()
@@ -52,15 +52,11 @@ def overrule(
     db: Session, event_id: UUID, item_id: UUID, action: Action | None, reason: str, who: Who, now: datetime
 ) -> None:
     """Keep a lead's word on one line; without an action the decision counts again."""
-    db.add(
-        Overrule(
-            event_id=event_id, item_id=item_id, action=action, reason=reason, at=now, person_id=who.id
-        )
-    )  # fmt: skip
+    db.add(Overrule(event_id=event_id, item_id=item_id, action=action, reason=reason, at=now, person_id=who.id))
     note_in_audit(db, now, who.id, "pull.overruled", str(item_id), {"action": action, "reason": reason})
 
 
-def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, Record]:
+def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, RetireRecord]:
     """What the log says against each item that ever failed; `wirings` are those of the items that are judged.
 
     Histories are looked at only of what failed more than once: nothing else can fail repeatedly. `most` is how many
@@ -73,12 +69,12 @@ def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int)
     told = {}
     for item_id, found in failed.items():
         tests = tried(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
-        told[item_id] = Record(tests, _bent_on(db, wirings[item_id], found, zone))
+        told[item_id] = RetireRecord(tests, _bent_on(db, wirings[item_id], found, zone))
     return told
 
 
 def tried(
-    history: Sequence[Event], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End]], most: int
+    history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End]], most: int
 ) -> tuple[Tried, ...]:
     """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
     told = {failure.at: failure.ends for failure in failed}
@@ -95,9 +91,7 @@ def tried(
     return tuple(found)
 
 
-def _next_repair(
-    after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End]]
-) -> set[End]:
+def _next_repair(after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End]]) -> set[End]:
     between = (end for at, end in repairs if at >= after and (until is None or at <= until))
     first = next(between, None)
     return {first} if first else set()

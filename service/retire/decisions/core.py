@@ -16,8 +16,8 @@ from service.kit.dates import show_date
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
 from service.season.core import Due, DueState
-from service.testlog.core import Fault
-from service.testlog.swaps.core import YOUNG_DAYS
+from service.swaps.core import YOUNG_DAYS
+from service.testlog.core import FaultStatus
 
 YEAR = 365.25
 """Days."""
@@ -96,7 +96,7 @@ class Gear:
     length_mm: int
     today: Due
     then: Due
-    fault: Fault = Fault.NONE
+    fault: FaultStatus = FaultStatus.NONE
     suspect: str | None = None
     tests: tuple[Tried, ...] = ()
     bent_on: date | None = None
@@ -108,7 +108,7 @@ class Gear:
 
 
 @dataclass(frozen=True)
-class Found:
+class RetireReason:
     """One reason: its sentence, and what it asks for by itself."""
 
     reason: Reason
@@ -116,25 +116,29 @@ class Found:
     action: Action
 
 
-def found(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[Found]:
+def found(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[RetireReason]:
     """Every reason to do something about an item before the event, but for its risk; the most pressing first."""
     told = [
-        _blocked(gear), _repeated(gear, limits), _bent(gear, today), _shortened(gear, limits, unit),
-        _not_worth_it(gear, limits, today), *_not_proven(gear, today),
-    ]  # fmt: skip
+        _blocked(gear),
+        _repeated(gear, limits),
+        _bent(gear, today),
+        _shortened(gear, limits, unit),
+        _not_worth_it(gear, limits, today),
+        *_not_proven(gear, today),
+    ]
     return sorted((one for one in told if one), key=lambda one: list(Action).index(one.action))
 
 
-def action_of(reasons: Sequence[Found]) -> Action:
+def action_of(reasons: Sequence[RetireReason]) -> Action:
     """What the reasons ask for together: what the most pressing does."""
     return min((one.action for one in reasons), key=list(Action).index)
 
 
-def at_risk(gear: Gear, limits: Limits, spare: str) -> Found | None:
+def at_risk(gear: Gear, limits: Limits, spare: str) -> RetireReason | None:
     """The reason that it has more than likely enough failed unseen, where a spare that fits is at hand."""
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
-    return Found(
+    return RetireReason(
         Reason.AT_RISK,
         f"With {_percent(gear.risk)} it has failed unseen by the event; your limit is {limits.risk_percent} %, and "
         f"{spare} is at hand.",
@@ -151,19 +155,17 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _blocked(gear: Gear) -> Found | None:
+def _blocked(gear: Gear) -> RetireReason | None:
     if DueState.BLOCKED not in (gear.today.state, gear.then.state):
         return None
-    if gear.fault is Fault.REPAIRED:
-        return Found(Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
-    if gear.fault is Fault.NONE:
-        return Found(
-            Reason.BLOCKED, "It may be the bad one of several that failed together.", Action.TEST_FIRST
-        )
-    return Found(Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
+    if gear.fault is FaultStatus.REPAIRED:
+        return RetireReason(Reason.BLOCKED, "Repaired, but no pass proves it yet.", Action.TEST_FIRST)
+    if gear.fault is FaultStatus.NONE:
+        return RetireReason(Reason.BLOCKED, "It may be the bad one of several that failed together.", Action.TEST_FIRST)
+    return RetireReason(Reason.BLOCKED, "It failed and is not repaired.", Action.REPAIR_FIRST)
 
 
-def _repeated(gear: Gear, limits: Limits) -> Found | None:
+def _repeated(gear: Gear, limits: Limits) -> RetireReason | None:
     last = gear.tests[-limits.repeat_tests :]
     fails = Counter(end for test in last if test.failed for end in sorted(test.ends))
     if not fails:
@@ -171,34 +173,32 @@ def _repeated(gear: Gear, limits: Limits) -> Found | None:
     end, count = max(fails.items(), key=lambda one: (one[1], one[0]))
     told = f"Failed at end {end} in {count} of its last {len(last)} tests"
     if count >= limits.repeat_fails:
-        return Found(Reason.REPEATED, f"{told}.", Action.RETIRE)
+        return RetireReason(Reason.REPEATED, f"{told}.", Action.RETIRE)
     if count == limits.repeat_fails - 1 and count > 1:
-        return Found(Reason.REPEATED, f"{told}; once more, and it goes.", Action.WATCH)
+        return RetireReason(Reason.REPEATED, f"{told}; once more, and it goes.", Action.WATCH)
     return None
 
 
-def _bent(gear: Gear, today: date) -> Found | None:
+def _bent(gear: Gear, today: date) -> RetireReason | None:
     if gear.bent_on is None:
         return None
     on = show_date(gear.bent_on, today)
-    if gear.fault is Fault.OPEN:
+    if gear.fault is FaultStatus.OPEN:
         why = f"A contact was bent on {on}. Plug it in nowhere: it spoils what it is plugged into."
-        return Found(Reason.BENT_CONTACT, why, Action.REPAIR_FIRST)
-    if gear.fault is Fault.NONE and today - gear.bent_on <= BENT_REMEMBERED:
+        return RetireReason(Reason.BENT_CONTACT, why, Action.REPAIR_FIRST)
+    if gear.fault is FaultStatus.NONE and today - gear.bent_on <= BENT_REMEMBERED:
         why = f"A contact was bent on {on} and straightened; such contacts break. Look into the connector."
-        return Found(Reason.BENT_CONTACT, why, Action.WATCH)
+        return RetireReason(Reason.BENT_CONTACT, why, Action.WATCH)
     return None
 
 
-def _shortened(gear: Gear, limits: Limits, unit: Unit) -> Found | None:
+def _shortened(gear: Gear, limits: Limits, unit: Unit) -> RetireReason | None:
     if not is_shortened(gear.length_mm, gear.bought_mm, limits):
         return None
     lost = 100 * (gear.bought_mm - gear.length_mm) / gear.bought_mm
     now, bought = format_length(gear.length_mm, unit), format_length(gear.bought_mm, unit)
-    why = (
-        f"Cut down to {now} from {bought}: {lost:.0f} % lost, and your limit is {limits.shortened_percent} %."
-    )
-    return Found(Reason.SHORTENED, why, Action.RETIRE)
+    why = f"Cut down to {now} from {bought}: {lost:.0f} % lost, and your limit is {limits.shortened_percent} %."
+    return RetireReason(Reason.SHORTENED, why, Action.RETIRE)
 
 
 def is_shortened(length_mm: int, bought_mm: int, limits: Limits) -> bool:
@@ -206,9 +206,9 @@ def is_shortened(length_mm: int, bought_mm: int, limits: Limits) -> bool:
     return 100 * (bought_mm - length_mm) > limits.shortened_percent * bought_mm
 
 
-def _not_worth_it(gear: Gear, limits: Limits, today: date) -> Found | None:
+def _not_worth_it(gear: Gear, limits: Limits, today: date) -> RetireReason | None:
     left = left_of_price(gear, limits, today)
-    if gear.fault is not Fault.OPEN or left is None:
+    if gear.fault is not FaultStatus.OPEN or left is None:
         return None
     repair = repair_cost(gear, limits)
     if repair <= left:
@@ -217,7 +217,7 @@ def _not_worth_it(gear: Gear, limits: Limits, today: date) -> Found | None:
         f"A repair comes to {format_money(repair)}, and {format_money(left)} is left of the "
         f"{format_money(gear.price_cents or 0)} that a new one costs."
     )
-    return Found(Reason.NOT_WORTH_IT, why, Action.RETIRE)
+    return RetireReason(Reason.NOT_WORTH_IT, why, Action.RETIRE)
 
 
 def repair_cost(gear: Gear, limits: Limits) -> int:
@@ -233,7 +233,7 @@ def left_of_price(gear: Gear, limits: Limits, today: date) -> int | None:
     return round(gear.price_cents * max(0.0, 1 - served))
 
 
-def _not_proven(gear: Gear, today: date) -> list[Found]:
+def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
     told = []
     if DueState.UNTESTED in (gear.today.state, gear.then.state):
         told.append((Reason.UNTESTED, "It never passed a test."))
@@ -245,7 +245,7 @@ def _not_proven(gear: Gear, today: date) -> list[Found]:
     if gear.suspect is not None:
         said = gear.suspect.rstrip(".") or "it crackled"
         told.append((Reason.SUSPECT, f"Suspect: {said}."))
-    return [Found(reason, why, Action.TEST_FIRST) for reason, why in told]
+    return [RetireReason(reason, why, Action.TEST_FIRST) for reason, why in told]
 
 
 def _shown(day: date | None, today: date) -> str:

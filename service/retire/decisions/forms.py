@@ -30,9 +30,7 @@ BOUNDS: Mapping[str, Bound] = {
     "repeat_fails": Bound(
         "Fails at one end that retire it", "3 is usual: the third repair at one end does not hold.", 2, 10
     ),
-    "repeat_tests": Bound(
-        "Of its last tests", "8 is usual: about three seasons, with the tests after repairs.", 2, 30
-    ),
+    "repeat_tests": Bound("Of its last tests", "8 is usual: about three seasons, with the tests after repairs.", 2, 30),
     "shortened_percent": Bound(
         "Percent of its length that repairs may cut off", "8 is usual: 10 inches of a 10 ft cable.", 1, 50
     ),
@@ -107,7 +105,5 @@ def read_word(posted: FormData) -> tuple[Action | None, str]:
 def _repair(text: str) -> int:
     cents = parse_money(text, "repair_cents")
     if cents > REPAIR_MOST:
-        raise invalid(
-            "repair_cents", "A repair for more than $1,000.00 is a new one; check the decimal point."
-        )
+        raise invalid("repair_cents", "A repair for more than $1,000.00 is a new one; check the decimal point.")
     return cents

@@ -3,30 +3,35 @@
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from service.crew.desk import LeadDesk
+from service.crew.context import LeadContext
 from service.kit.problems import Invalid
 from service.retire.decisions import actions
 from service.retire.decisions.core import Limits
 from service.retire.decisions.forms import BOUNDS, read_limits, shown_limits
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pull/limits")
-def limits_page(desk: LeadDesk, saved: bool = False) -> Response:
+def limits_page(desk: LeadContext, saved: bool = False) -> Response:
     """The program's thresholds."""
     with desk.reading() as db:
         values = shown_limits(actions.limits(db))
         return desk.page(
-            "retire/limits.html", values=values, errors={}, bounds=BOUNDS, op=new_op(), saved=saved,
+            "retire/limits.html",
+            values=values,
+            errors={},
+            bounds=BOUNDS,
+            op=new_op(),
+            saved=saved,
             usual=shown_limits(Limits()),
-        )  # fmt: skip
+        )
 
 
 @router.post("/pull/limits")
-def set_limits(desk: LeadDesk, posted: Posted) -> Response:
+def set_limits(desk: LeadContext, posted: Posted) -> Response:
     """Keep the thresholds."""
     values = {name: str(posted.get(name) or "") for name in (*BOUNDS, "repair_cents")}
     try:
@@ -34,10 +39,16 @@ def set_limits(desk: LeadDesk, posted: Posted) -> Response:
     except Invalid as refusal:
         with desk.reading():
             return desk.page(
-                "retire/limits.html", 422, values=values, errors=refusal.errors, bounds=BOUNDS, op=new_op(),
-                saved=False, usual=shown_limits(Limits()),
-            )  # fmt: skip
+                "retire/limits.html",
+                422,
+                values=values,
+                errors=refusal.errors,
+                bounds=BOUNDS,
+                op=new_op(),
+                saved=False,
+                usual=shown_limits(Limits()),
+            )
     desk.once(
         read_op(posted.get("op")), "pull.limits", values, lambda db: actions.set_limits(db, new, desk.me, desk.now)
-    )  # fmt: skip
+    )
     return RedirectResponse("/pull/limits?saved=1", 303)

@@ -15,9 +15,9 @@ from service.gear.models import Item
 from service.retire.decisions.core import Action
 from service.retire.decisions.models import Overrule, PullLimits
 from service.testlog.core import Verdict
+from service.testlog.history_cache import of_each_item
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL
-from service.testlog.remembering import of_each_item
 from service.wiring.faults import FaultClass
 
 REPAIRS_ENOUGH = 3
@@ -37,7 +37,7 @@ class Failure:
 
 
 @dataclass(frozen=True)
-class Word:
+class LeadDecision:
     """A lead's word on a line: what to do instead, None where they took it back; why, who and when."""
 
     action: Action | None
@@ -51,7 +51,7 @@ def limits(db: Session) -> PullLimits | None:
     return db.get(PullLimits, 1)
 
 
-def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[Word]]:
+def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[LeadDecision]]:
     """What leads said of the lines of an event's list (of one item, if given), the last first."""
     query = (
         select(Overrule.item_id, Overrule.action, Overrule.reason, Person.display_name, Overrule.at)
@@ -61,9 +61,9 @@ def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID
     )
     if item_id is not None:
         query = query.where(Overrule.item_id == item_id)
-    found: dict[UUID, list[Word]] = defaultdict(list)
+    found: dict[UUID, list[LeadDecision]] = defaultdict(list)
     for item, action, reason, by, at in db.execute(query):
-        found[item].append(Word(Action(action) if action else None, reason, by or "", at))
+        found[item].append(LeadDecision(Action(action) if action else None, reason, by or "", at))
     return found
 
 
@@ -102,9 +102,7 @@ def repaired_ends(db: Session) -> dict[UUID, list[tuple[datetime, End]]]:
 
 
 def _repaired_ends(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End]]]:
-    query = select(Repair.item_id, Repair.at, Repair.end).where(
-        Repair.item_id.in_(item_ids), Repair.end.is_not(None)
-    )
+    query = select(Repair.item_id, Repair.at, Repair.end).where(Repair.item_id.in_(item_ids), Repair.end.is_not(None))
     found: dict[UUID, list[tuple[datetime, End]]] = defaultdict(list)
     for item_id, at, end in db.execute(query.order_by(Repair.at, Repair.id)):
         found[item_id].append((at, End(str(end))))

@@ -16,35 +16,35 @@ from service.kit.dates import local_date
 from service.kit.lengths import Unit
 from service.retire.decisions import actions as decisions
 from service.retire.decisions import queries as words
-from service.retire.decisions.actions import Record
+from service.retire.decisions.actions import RetireRecord
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits
-from service.retire.decisions.queries import Word
+from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
-from service.retire.lists.core import Decided, InCase, Judged
-from service.retire.lists.queries import Asked, Ticked
+from service.retire.lists.core import Decided, InCase, JudgedItem
+from service.retire.lists.queries import ItemStanding, Ticked
 from service.retire.prices import queries as prices
 from service.retire.prices.core import Sort
-from service.retire.replacements.core import Piece
+from service.retire.replacements.core import FittingPiece
 from service.season.actions import event_with
 from service.season.core import DueState
 from service.season.models import Event
 from service.season.queries import next_events, seasons_of
 from service.tags.queries import codes_of
-from service.testlog.core import Fault, fault_of
+from service.testlog.core import FaultStatus, fault_of
 from service.testlog.due import due_on, entries
+from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
-from service.testlog.remembering import histories
-from service.wear.actions import Record as Worn
+from service.wear.actions import WearRecord as Worn
 from service.wear.actions import failed_by
 from service.wear.actions import records as worn
 
-NEW = Record()
+NEW = RetireRecord()
 WOULD_FIT_SHOWN = 3
 WORKED_WITHIN = timedelta(hours=12)
 
 
 @dataclass(frozen=True)
-class Line:
+class PullLine:
     """A line as it is read on the walk: the item, its code, what is decided, and how far it is.
 
     `decided` is None where nothing is to be done any more, since it was ticked; `bought_mm` the item's length as
@@ -58,7 +58,7 @@ class Line:
     bought_mm: int
     spare: ItemFacts | None = None
     spare_code: str | None = None
-    word: Word | None = None
+    word: LeadDecision | None = None
     done: Ticked | None = None
     would_fit: tuple[tuple[ItemFacts, str], ...] = ()
 
@@ -104,15 +104,15 @@ class PullList:
 
     event: Event
     judged: int
-    lines: list[Line]
+    lines: list[PullLine]
     limits: Limits
     gear: dict[UUID, Gear]
     in_use: set[UUID]
-    ready: list[Piece]
+    ready: list[FittingPiece]
     worn: dict[UUID, Worn]
 
     @property
-    def open(self) -> list[Line]:
+    def open(self) -> list[PullLine]:
         """What is still to be done."""
         return [line for line in self.lines if line.done is None]
 
@@ -122,7 +122,7 @@ class PullList:
         return {action: sum(line.action is action for line in self.open) for action in Action}
 
     @property
-    def places(self) -> list[tuple[str, list[Line]]]:
+    def places(self) -> list[tuple[str, list[PullLine]]]:
         """The lines, place by place."""
         return [(place, list(found)) for place, found in groupby(self.lines, key=lambda line: line.place[1])]
 
@@ -136,12 +136,10 @@ class PullList:
                 found[sort] = found.get(sort, 0) + 1
         return dict(sorted(found.items(), key=lambda one: one[0].order))
 
-    def of(self, item_id: UUID) -> Line | None:
+    def of(self, item_id: UUID) -> PullLine | None:
         """The line of an item, or that for which it goes in."""
         mine = (line for line in self.lines if line.item.id == item_id)
-        theirs = (
-            line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None
-        )
+        theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
         return next(mine, None) or next(theirs, None)
 
 
@@ -176,7 +174,7 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     case = [one for one in asked if one.item.state is ItemState.SPARE]
     pieces = _pieces(db, [*in_use, *case])
     program = program_facts(db)
-    judged = [Judged(gear[one.item.id], pieces[one.item.id], _said(said, one.item.id)) for one in in_use]
+    judged = [JudgedItem(gear[one.item.id], pieces[one.item.id], _said(said, one.item.id)) for one in in_use]
     spares = [
         InCase(
             gear[one.item.id],
@@ -198,34 +196,32 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
         if each.comes_out and each.spare is None
     }
     lines = _lines(db, decided, asked, bought, said, done, would_fit)
-    return PullList(
-        event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear
-    )
+    return PullList(event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear)
 
 
-def _said(said: Mapping[UUID, Sequence[Word]], item_id: UUID) -> Action | None:
+def _said(said: Mapping[UUID, Sequence[LeadDecision]], item_id: UUID) -> Action | None:
     return said[item_id][0].action if item_id in said else None
 
 
-def _pieces(db: Session, asked: Sequence[Asked]) -> dict[UUID, Piece]:
+def _pieces(db: Session, asked: Sequence[ItemStanding]) -> dict[UUID, FittingPiece]:
     ports = queries.ports(db, [one.item.id for one in asked])
     return {
-        one.item.id: Piece(
+        one.item.id: FittingPiece(
             one.item.id, one.code, one.item.kind, one.item.wiring, ports.get(one.item.id, ()), one.item.length_mm
         )
         for one in asked
-    }  # fmt: skip
+    }
 
 
 def _lines(
     db: Session,
     decided: Sequence[Decided],
-    asked: Sequence[Asked],
+    asked: Sequence[ItemStanding],
     bought: Mapping[UUID, int],
-    said: Mapping[UUID, Sequence[Word]],
+    said: Mapping[UUID, Sequence[LeadDecision]],
     done: Mapping[UUID, Ticked],
     would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
-) -> list[Line]:
+) -> list[PullLine]:
     """The open lines and those that were ticked, in walking order."""
     named = {one.item.id: (one.item, one.code) for one in asked}
     gone = {item for tick in done.values() for item in (tick.item_id, tick.spare_id) if item} - named.keys()
@@ -241,15 +237,13 @@ def _lines(
         word = said[item_id][0] if item_id in said and said[item_id][0].action else None
         length = bought.get(item_id, item.length_mm)
         fitting = would_fit.get(item_id, ()) if line else ()
-        lines.append(Line(item, code, line, length, spare, spare_code, word, tick, fitting))
-    return sorted(
-        lines, key=lambda line: (*line.place[:2], line.item.label, line.item.length_mm, line.code)
-    )  # fmt: skip
+        lines.append(PullLine(item, code, line, length, spare, spare_code, word, tick, fitting))
+    return sorted(lines, key=lambda line: (*line.place[:2], line.item.label, line.item.length_mm, line.code))
 
 
 def _judged(
     db: Session,
-    asked: Sequence[Asked],
+    asked: Sequence[ItemStanding],
     bought: Mapping[UUID, int],
     limits: Limits,
     risk: Mapping[UUID, float],
@@ -262,12 +256,10 @@ def _judged(
     known, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspected = suspected_of(db, open_ids)
     suspects, costs, repairs = queries.suspects(db), prices.prices(db), words.repair_costs(db)
-    records = decisions.records(
-        db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests
-    )
+    records = decisions.records(db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests)
     found = {}
     for one in asked:
-        item, then, fault = one.item, one.due, Fault.NONE
+        item, then, fault = one.item, one.due, FaultStatus.NONE
         if item.id in answers_to:
             history = known.get(item.id, [])
             lanes = entries(history, suspected.get(item.id, frozenset()), zone)
@@ -277,13 +269,25 @@ def _judged(
         price = costs.get(Sort(item.kind, item.wiring, length))
         record = records.get(item.id, NEW)
         found[item.id] = Gear(
-            item.id, item.kind, item.wiring, item.length_mm, one.due, then, fault, suspects.get(item.id),
-            record.tests, record.bent_on, length, item.bought_on, price.cents if price else None,
-            repairs.get(item.kind), risk.get(item.id),
-        )  # fmt: skip
+            item.id,
+            item.kind,
+            item.wiring,
+            item.length_mm,
+            one.due,
+            then,
+            fault,
+            suspects.get(item.id),
+            record.tests,
+            record.bent_on,
+            length,
+            item.bought_on,
+            price.cents if price else None,
+            repairs.get(item.kind),
+            risk.get(item.id),
+        )
     return found
 
 
-def _needs_history(one: Asked, on: date, today: date) -> bool:
+def _needs_history(one: ItemStanding, on: date, today: date) -> bool:
     changes = one.changes_on is not None and one.changes_on <= on
     return on < today or changes or one.due.state is DueState.BLOCKED

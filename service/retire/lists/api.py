@@ -4,12 +4,12 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from service.crew.desk import CrewDesk, ViewerDesk
+from service.crew.context import CrewContext, ViewerContext
 from service.gear.core import item_name
 from service.kit.lengths import Unit
 from service.kit.problems import NotFound
 from service.retire.lists import actions
-from service.retire.lists.actions import Line, PullList
+from service.retire.lists.actions import PullLine, PullList
 from service.retire.lists.forms import (
     BuyOut,
     EventOut,
@@ -28,7 +28,7 @@ router = APIRouter(prefix="/api/v1/pull", tags=["pull list"])
 
 
 @router.get("")
-def pull_list(desk: ViewerDesk, event: str | None = None) -> PullListOut:
+def pull_list(desk: ViewerContext, event: str | None = None) -> PullListOut:
     """What to pull before an event, by its id; without one, before the next event."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -39,7 +39,7 @@ def pull_list(desk: ViewerDesk, event: str | None = None) -> PullListOut:
 
 
 @router.post("/ticks", status_code=201, response_model=TickOut)
-def tick_line(desk: CrewDesk, body: TickIn) -> Any:
+def tick_line(desk: CrewContext, body: TickIn) -> Any:
     """Do a line of a list; the same id again gives the same answer."""
     return desk.once(
         body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), desk.me, desk.now, desk.zone)
@@ -61,16 +61,27 @@ def _as_json(found: PullList, unit: Unit) -> PullListOut:
     )
 
 
-def _line(line: Line, unit: Unit) -> PullOut:
+def _line(line: PullLine, unit: Unit) -> PullOut:
     item, decided, word = line.item, line.decided, line.word
     _, place, place_b = line.place
     return PullOut(
-        code=line.code, name=item.label or item_name(item.kind, item.length_mm, unit), label=item.label,
-        kind=item.kind, wiring=item.wiring, length_mm=item.length_mm, place=place, place_b=place_b,
-        state=item.state, due=decided.gear.today.state if decided else None,
+        code=line.code,
+        name=item.label or item_name(item.kind, item.length_mm, unit),
+        label=item.label,
+        kind=item.kind,
+        wiring=item.wiring,
+        length_mm=item.length_mm,
+        place=place,
+        place_b=place_b,
+        state=item.state,
+        due=decided.gear.today.state if decided else None,
         due_at_event=decided.gear.then.state if decided else None,
-        reasons=list(decided.reasons) if decided else [], why=list(line.why), action=line.action,
-        comes_out=line.comes_out, spare=line.spare_code, spare_length_mm=line.spare.length_mm if line.spare else None,
+        reasons=list(decided.reasons) if decided else [],
+        why=list(line.why),
+        action=line.action,
+        comes_out=line.comes_out,
+        spare=line.spare_code,
+        spare_length_mm=line.spare.length_mm if line.spare else None,
         spare_place=line.spare.place if line.spare else "",
         unproven=[
             UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in line.would_fit
@@ -78,4 +89,4 @@ def _line(line: Line, unit: Unit) -> PullOut:
         risk=decided.gear.risk if decided else None,
         overruled=WordOut(action=word.action, reason=word.reason, by=word.by) if word and word.action else None,
         done_at=line.done.at if line.done else None,
-    )  # fmt: skip
+    )

@@ -7,17 +7,17 @@ from uuid import UUID
 
 from service.kit.lengths import Unit
 from service.retire.decisions import core as decisions
-from service.retire.decisions.core import COMES_OUT, Action, Found, Gear, Limits, Reason
-from service.retire.replacements.core import Piece, Spare, assigned, fillable, fits
+from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Reason, RetireReason
+from service.retire.replacements.core import FittingPiece, Spare, assigned, fillable, fits
 from service.season.core import DueState
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedItem:
     """An item that is judged: as gear with its record, as a piece that fits somewhere, and a lead's word on it."""
 
     gear: Gear
-    piece: Piece
+    piece: FittingPiece
     said: Action | None = None
 
 
@@ -26,7 +26,7 @@ class InCase:
     """A spare in the case, and the day of its last pass (None: it never passed)."""
 
     gear: Gear
-    piece: Piece
+    piece: FittingPiece
     passed_on: date | None
 
 
@@ -35,7 +35,7 @@ class Decided:
     """What is done about an item: the reasons, the action, and the spare that goes in, or that goes in if it fails."""
 
     gear: Gear
-    found: tuple[Found, ...]
+    found: tuple[RetireReason, ...]
     action: Action
     spare: UUID | None = None
 
@@ -56,7 +56,7 @@ class Decided:
 
 
 def decided(
-    in_use: Sequence[Judged],
+    in_use: Sequence[JudgedItem],
     case: Sequence[InCase],
     limits: Limits,
     today: date,
@@ -94,7 +94,7 @@ def decided(
     return lines
 
 
-def _risk(one: Judged, found: Sequence[Found], limits: Limits, spare: str | None) -> list[Found]:
+def _risk(one: JudgedItem, found: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
     """Its risk as a reason, where it stays for now, a spare is at hand, and no reason says already that nothing speaks
     for it.
     """
@@ -123,12 +123,12 @@ def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
     return waits and sound and ready(one, limits, today, event) is None
 
 
-def would_fit(item: Piece, waiting: Iterable[Piece]) -> list[Piece]:
+def would_fit(item: FittingPiece, waiting: Iterable[FittingPiece]) -> list[FittingPiece]:
     """Of the spares that are not proven those that fit an item, the shortest first."""
     return sorted((one for one in waiting if fits(one, item)), key=lambda one: (one.length_mm, one.code))
 
 
-def _riskiest(in_use: Sequence[Judged], listed: Mapping[UUID, Action], limits: Limits) -> list[Piece]:
+def _riskiest(in_use: Sequence[JudgedItem], listed: Mapping[UUID, Action], limits: Limits) -> list[FittingPiece]:
     risky = [one for one in in_use if one.gear.id not in listed and decisions.is_at_risk(one.gear, limits)]
     return [one.piece for one in sorted(risky, key=lambda one: (-(one.gear.risk or 0), one.piece.code))]
 
@@ -170,9 +170,7 @@ def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[st
         added=tuple(line for code, line in is_now.items() if code not in was),
         dropped=tuple(line for code, line in was.items() if code in gone),
         changed=tuple(
-            (was[code], line)
-            for code, line in is_now.items()
-            if code in was and _told(was[code]) != _told(line)
+            (was[code], line) for code, line in is_now.items() if code in was and _told(was[code]) != _told(line)
         ),
     )
 

@@ -111,9 +111,16 @@ class TickIn(BaseModel):
     def entry(self) -> NewTick:
         """The same as the list takes it."""
         return NewTick(
-            self.id, str(self.event), self.item, self.action, self.spare, tuple(self.why), self.at, self.sent_at,
+            self.id,
+            str(self.event),
+            self.item,
+            self.action,
+            self.spare,
+            tuple(self.why),
+            self.at,
+            self.sent_at,
             self.anyway,
-        )  # fmt: skip
+        )
 
     def content(self) -> dict[str, Any]:
         """What makes it this tick: when it was sent differs from try to try."""

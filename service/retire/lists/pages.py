@@ -9,8 +9,8 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
-from service.crew.desk import CrewDesk, Desk, LeadDesk, ViewerDesk
 from service.gear.queries import item_facts
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
@@ -24,20 +24,20 @@ from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
 from service.season.actions import event_with
 from service.season.models import Event
+from service.sessions.shown import title_of
+from service.sessions.typed import read_codes
 from service.tags.actions import item_with
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.queries import code_of
 from service.testlog.housekeeping import ensure_today
-from service.testlog.sessions.shown import title_of
-from service.testlog.sessions.typed import read_codes
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pull")
-def next_pull_list(desk: ViewerDesk, item: str = "") -> Response:
+def next_pull_list(desk: ViewerContext, item: str = "") -> Response:
     """On to the pull list of the next event, or to the line of an item (its code) on it."""
     with desk.reading() as db:
         event = actions.event_for(db, None, desk.today)
@@ -48,7 +48,7 @@ def next_pull_list(desk: ViewerDesk, item: str = "") -> Response:
 
 
 @router.get("/pull/{event_id}")
-def pull_list(desk: ViewerDesk, event_id: str, done: str = "") -> Response:
+def pull_list(desk: ViewerContext, event_id: str, done: str = "") -> Response:
     """What to pull before an event, place by place in walking order."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -56,15 +56,23 @@ def pull_list(desk: ViewerDesk, event_id: str, done: str = "") -> Response:
         pull = actions.pull_list(db, event, desk.today, desk.zone)
         name = title_of(desk.program)
         return desk.page(
-            "retire/pull.html", event=event, pull=pull, words=ACTION_WORDS, name=name, op=new_op(), op_for=new_op,
-            acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD), told=done[:6],
+            "retire/pull.html",
+            event=event,
+            pull=pull,
+            words=ACTION_WORDS,
+            name=name,
+            op=new_op(),
+            op_for=new_op,
+            acts=desk.me.role.reaches(Role.CREW),
+            leads=desk.me.role.reaches(Role.LEAD),
+            told=done[:6],
             since=printing.since_print(db, pull, name),
             wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
-        )  # fmt: skip
+        )
 
 
 @router.get("/pull/{event_id}/list.csv")
-def pull_csv(desk: ViewerDesk, event_id: str) -> Response:
+def pull_csv(desk: ViewerContext, event_id: str) -> Response:
     """The list for a spreadsheet."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -74,7 +82,7 @@ def pull_csv(desk: ViewerDesk, event_id: str) -> Response:
 
 
 @router.get("/pull/{event_id}/find")
-def find_line(desk: ViewerDesk, event_id: str, code: str = "") -> Response:
+def find_line(desk: ViewerContext, event_id: str, code: str = "") -> Response:
     """On to the line of a code that was typed."""
     with desk.reading() as db:
         event = event_with(db, event_id)
@@ -85,7 +93,7 @@ def find_line(desk: ViewerDesk, event_id: str, code: str = "") -> Response:
 
 
 @router.get("/pull/{event_id}/items/{named}")
-def line_page(desk: ViewerDesk, event_id: str, named: str) -> Response:
+def line_page(desk: ViewerContext, event_id: str, named: str) -> Response:
     """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -93,7 +101,7 @@ def line_page(desk: ViewerDesk, event_id: str, named: str) -> Response:
 
 
 @router.post("/pull/{event_id}/ticks")
-def tick_line(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
+def tick_line(desk: CrewContext, event_id: str, posted: Posted) -> Response:
     """Do a line; what speaks against it is told first, and may be done anyway."""
     op, code = read_op(posted.get("op")), str(posted.get("item") or "")
     values = {name: str(posted.get(name) or "").strip() for name in ("spare", "other", "action", "none")}
@@ -103,13 +111,20 @@ def tick_line(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
         item_id = item_with(db, code, ended=True).id
     try:
         new = NewTick(
-            op, str(event.id), code, read_action(values["action"]), _spare(values), _why(posted),
+            op,
+            str(event.id),
+            code,
+            read_action(values["action"]),
+            _spare(values),
+            _why(posted),
             anyway=posted.get("anyway") == "yes",
-        )  # fmt: skip
+        )
         desk.once(
-            op, "pull.tick.form", [str(event.id), code, values, new.anyway],
+            op,
+            "pull.tick.form",
+            [str(event.id), code, values, new.anyway],
             lambda db: tick(db, new, desk.me, desk.now, desk.zone),
-        )  # fmt: skip
+        )
     except (Invalid, Conflict) as refusal:
         with desk.reading() as db:
             return _line(desk, db, event, item_id, values, refusal)
@@ -117,20 +132,22 @@ def tick_line(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
 
 
 @router.post("/pull/{event_id}/ticks/{tick_id}/undo")
-def untick(desk: CrewDesk, event_id: str, tick_id: UUID, posted: Posted) -> Response:
+def untick(desk: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -> Response:
     """Take a tick back: the gear goes back to where it was."""
     op = read_op(posted.get("op"))
     with desk.reading() as db:
         event = event_with(db, event_id)
     desk.once(
-        op, "pull.untick", [str(event.id), str(tick_id)],
+        op,
+        "pull.untick",
+        [str(event.id), str(tick_id)],
         lambda db: take_back(db, event.id, tick_id, desk.me, desk.now, desk.zone),
-    )  # fmt: skip
+    )
     return RedirectResponse(f"/pull/{event.id}", 303)
 
 
 @router.post("/pull/{event_id}/items/{named}/overrule")
-def overrule_line(desk: LeadDesk, event_id: str, named: str, posted: Posted) -> Response:
+def overrule_line(desk: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
     """Keep a lead's word on a line."""
     op = read_op(posted.get("op"))
     typed = {name: str(posted.get(name) or "") for name in ("action", "reason")}
@@ -140,9 +157,11 @@ def overrule_line(desk: LeadDesk, event_id: str, named: str, posted: Posted) -> 
     try:
         action, reason = read_word(posted)
         desk.once(
-            op, "pull.overrule", [str(event.id), str(item_id), typed],
+            op,
+            "pull.overrule",
+            [str(event.id), str(item_id), typed],
             lambda db: overrule(db, event.id, item_id, action, reason, desk.me, desk.now),
-        )  # fmt: skip
+        )
     except Invalid as refusal:
         with desk.reading() as db:
             return _line(desk, db, event, item_id, None, refusal, typed)
@@ -150,7 +169,7 @@ def overrule_line(desk: LeadDesk, event_id: str, named: str, posted: Posted) -> 
 
 
 @router.post("/pull/{event_id}/prints")
-def print_list(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
+def print_list(desk: CrewContext, event_id: str, posted: Posted) -> Response:
     """Keep the list as it goes to paper, and show it as paper."""
     op = read_op(posted.get("op"))
     ensure_today(desk)
@@ -164,7 +183,7 @@ def print_list(desk: CrewDesk, event_id: str, posted: Posted) -> Response:
 
 
 @router.get("/pull/{event_id}/prints/{print_id}")
-def paper(desk: ViewerDesk, event_id: str, print_id: UUID) -> Response:
+def paper(desk: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
     with desk.reading() as db:
         event = event_with(db, event_id)
@@ -173,13 +192,18 @@ def paper(desk: ViewerDesk, event_id: str, print_id: UUID) -> Response:
         symbols = {line.code: printing.symbol(_url(desk, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
         return desk.page(
-            "retire/paper.html", event=event, kept=kept, places=places, count=len(lines), symbols=symbols,
+            "retire/paper.html",
+            event=event,
+            kept=kept,
+            places=places,
+            count=len(lines),
+            symbols=symbols,
             words=ACTION_WORDS,
-        )  # fmt: skip
+        )
 
 
 def _line(
-    desk: Desk,
+    desk: RequestContext,
     db: Session,
     event: Event,
     item_id: UUID,
@@ -194,12 +218,24 @@ def _line(
     errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
     item = line.item if line else item_facts(db, [item_id])[item_id]
     return desk.page(
-        "retire/line.html", refusal.status if refusal else 200, event=event, line=line, item=item,
-        code=code_of(db, item_id), words=ACTION_WORDS, name=title_of(desk.program), op=new_op(), errors=errors,
-        said=words(db, event.id, item_id).get(item_id, []), values=values or {}, typed=typed or {},
-        acts=desk.me.role.reaches(Role.CREW), leads=desk.me.role.reaches(Role.LEAD),
-        goes_in=desk.request.query_params.get("goes_in") == "1", actions=list(ACTION_WORDS.items()),
-    )  # fmt: skip
+        "retire/line.html",
+        refusal.status if refusal else 200,
+        event=event,
+        line=line,
+        item=item,
+        code=code_of(db, item_id),
+        words=ACTION_WORDS,
+        name=title_of(desk.program),
+        op=new_op(),
+        errors=errors,
+        said=words(db, event.id, item_id).get(item_id, []),
+        values=values or {},
+        typed=typed or {},
+        acts=desk.me.role.reaches(Role.CREW),
+        leads=desk.me.role.reaches(Role.LEAD),
+        goes_in=desk.request.query_params.get("goes_in") == "1",
+        actions=list(ACTION_WORDS.items()),
+    )
 
 
 def _item_id(db: Session, named: str) -> UUID:
@@ -227,7 +263,7 @@ def _spare(values: dict[str, str]) -> str | None:
     return None if values["none"] == "yes" else values["spare"] or None
 
 
-def _url(desk: Desk, code: str) -> str:
+def _url(desk: RequestContext, code: str) -> str:
     try:
         return tag_url(desk.settings.base_url, code)
     except CannotPrint:

@@ -14,7 +14,7 @@ from service.gear.queries import ItemFacts
 from service.kit.problems import NotFound
 from service.retire.decisions.core import Action
 from service.retire.lists import queries
-from service.retire.lists.actions import Line, PullList
+from service.retire.lists.actions import PullLine, PullList
 from service.retire.lists.core import Changes, Printed, changes
 from service.retire.lists.models import PullPrint
 from service.web.qr import qr_svg
@@ -51,36 +51,54 @@ def since_print(db: Session, pull: PullList, name: Named) -> tuple[PullPrint, Ch
     return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
 
 
-def printed(line: Line, name: Named) -> Printed:
+def printed(line: PullLine, name: Named) -> Printed:
     """A line as paper shows it."""
     _, place, place_b = line.place
     title = name(line.item)
     if place_b:
         title += f", to {place_b}"
-    would_fit = ", ".join(
-        f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit
-    )
+    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit)
     return Printed(
-        line.code, title, place, line.action, line.spare_code or "", line.why,
-        line.spare.place if line.spare else "", would_fit,
-    )  # fmt: skip
+        line.code,
+        title,
+        place,
+        line.action,
+        line.spare_code or "",
+        line.why,
+        line.spare.place if line.spare else "",
+        would_fit,
+    )
 
 
 def lines_of(kept: PullPrint) -> list[Printed]:
     """The lines of a print."""
     return [
-        Printed(one["code"], one["name"], one["place"], Action(one["action"]), one["spare"], tuple(one["why"]),
-                one.get("spare_place", ""), one.get("would_fit", ""))
+        Printed(
+            one["code"],
+            one["name"],
+            one["place"],
+            Action(one["action"]),
+            one["spare"],
+            tuple(one["why"]),
+            one.get("spare_place", ""),
+            one.get("would_fit", ""),
+        )
         for one in kept.lines
-    ]  # fmt: skip
+    ]
 
 
 def as_kept(line: Printed) -> dict[str, Any]:
     """A line as its print keeps it."""
     return {
-        "code": line.code, "name": line.name, "place": line.place, "action": line.action, "spare": line.spare,
-        "why": list(line.why), "spare_place": line.spare_place, "would_fit": line.would_fit,
-    }  # fmt: skip
+        "code": line.code,
+        "name": line.name,
+        "place": line.place,
+        "action": line.action,
+        "spare": line.spare,
+        "why": list(line.why),
+        "spare_place": line.spare_place,
+        "would_fit": line.would_fit,
+    }
 
 
 @lru_cache(maxsize=2048)

@@ -25,7 +25,7 @@ from service.tags.models import Tag
 
 
 @dataclass(frozen=True)
-class Asked:
+class ItemStanding:
     """An item that may be in use or go in as a spare: its cached due state, until when that holds, its last pass."""
 
     item: ItemFacts
@@ -51,7 +51,7 @@ class Ticked:
     by: str
 
 
-def asked(db: Session, on: date) -> list[Asked]:
+def asked(db: Session, on: date) -> list[ItemStanding]:
     """What is in service or spare by `on`, and what was in service until its fault was found; in walking order."""
     waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
     home = (
@@ -63,20 +63,14 @@ def asked(db: Session, on: date) -> list[Asked]:
     )
     query = (
         facts()
-        .add_columns(
-            Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.changes_on, ItemDue.last_passed_at
-        )
+        .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.changes_on, ItemDue.last_passed_at)
         .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(
-            Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE))
-        )
-        .order_by(
-            PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code
-        )
+        .where(Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE)))
+        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code)
     )
     return [
-        Asked(as_facts(row), row[-6] or "", Due(DueState(row[-5]), row[-4], row[-3]), row[-2], row[-1])
+        ItemStanding(as_facts(row), row[-6] or "", Due(DueState(row[-5]), row[-4], row[-3]), row[-2], row[-1])
         for row in db.execute(query)
     ]
 
@@ -92,9 +86,7 @@ def ports(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Ports]:
     found: dict[UUID, list[tuple[str, int, str, str]]] = defaultdict(list)
     for ids in chunks(item_ids):
         query = select(Port.item_id, Port.end, Port.connector, Port.type, Port.gender)
-        for item_id, *port in db.execute(
-            query.where(Port.item_id.in_(ids)).order_by(Port.end, Port.connector)
-        ):
+        for item_id, *port in db.execute(query.where(Port.item_id.in_(ids)).order_by(Port.end, Port.connector)):
             found[item_id].append(tuple(port))  # type: ignore[arg-type]
     return {item_id: tuple(each) for item_id, each in found.items()}
 
@@ -127,9 +119,17 @@ def _standing() -> Select[*tuple[object, ...]]:
 def _as_ticked(row: Sequence[Any]) -> Ticked:
     tick, place, place_b, order, by = row
     return Ticked(
-        tick.id, tick.item_id, Action(tick.action), tuple(tick.why), tick.spare_id, place or "", place_b or "",
-        order if order is not None else NOWHERE, tick.at, by or "",
-    )  # fmt: skip
+        tick.id,
+        tick.item_id,
+        Action(tick.action),
+        tuple(tick.why),
+        tick.spare_id,
+        place or "",
+        place_b or "",
+        order if order is not None else NOWHERE,
+        tick.at,
+        by or "",
+    )
 
 
 def is_taken_back(db: Session, tick_id: UUID) -> bool:

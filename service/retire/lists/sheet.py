@@ -8,7 +8,7 @@ from service.gear.wirings import wiring_name
 from service.kit.csvs import BYTE_ORDER_MARK, write_csv
 from service.kit.lengths import Unit, format_length
 from service.retire.decisions.core import Action
-from service.retire.lists.actions import Line, PullList
+from service.retire.lists.actions import PullLine, PullList
 
 ACTION_WORDS = {
     Action.RETIRE: "Retire it",
@@ -17,9 +17,21 @@ ACTION_WORDS = {
     Action.WATCH: "Watch it",
 }
 COLUMNS = (
-    "done", "place", "to", "code", "item", "wiring", "length", "do", "why", "goes in", "its length", "it lies at",
-    "would fit, test it first", "lead’s word",
-)  # fmt: skip
+    "done",
+    "place",
+    "to",
+    "code",
+    "item",
+    "wiring",
+    "length",
+    "do",
+    "why",
+    "goes in",
+    "its length",
+    "it lies at",
+    "would fit, test it first",
+    "lead’s word",
+)
 
 
 def as_csv(db: Session, pull: PullList, unit: Unit) -> str:
@@ -34,16 +46,24 @@ def csv_file(text: str, name: str) -> Response:
     return Response((BYTE_ORDER_MARK + text).encode(), 200, headers, "text/csv; charset=utf-8")
 
 
-def _row(line: Line, wirings: dict[str, str], unit: Unit) -> list[object]:
+def _row(line: PullLine, wirings: dict[str, str], unit: Unit) -> list[object]:
     item, (_, place, place_b) = line.item, line.place
     return [
-        "yes" if line.done else "", place, place_b, line.code,
-        item.label or item_name(item.kind, item.length_mm, unit), wirings[item.wiring], _length(item.length_mm, unit),
-        ACTION_WORDS[line.action], " ".join(line.why), line.spare_code,
-        _length(line.spare.length_mm, unit) if line.spare else "", line.spare.place if line.spare else "",
+        "yes" if line.done else "",
+        place,
+        place_b,
+        line.code,
+        item.label or item_name(item.kind, item.length_mm, unit),
+        wirings[item.wiring],
+        _length(item.length_mm, unit),
+        ACTION_WORDS[line.action],
+        " ".join(line.why),
+        line.spare_code,
+        _length(line.spare.length_mm, unit) if line.spare else "",
+        line.spare.place if line.spare else "",
         ", ".join(code for _, code in line.would_fit),
         f"{line.word.by}: {line.word.reason}" if line.word else "",
-    ]  # fmt: skip
+    ]
 
 
 def _length(length_mm: int, unit: Unit) -> str:

@@ -18,13 +18,13 @@ from service.retire.decisions.core import Action
 from service.retire.lists import queries
 from service.retire.lists.models import PullTick, PullUntick
 from service.season.actions import event_with
+from service.swaps.actions import swap
+from service.swaps.core import NewSwap
 from service.tags.queries import code_of
 from service.testlog import actions as testlog
-from service.testlog.asking import named_item
 from service.testlog.core import corrected
-from service.testlog.following import hold, keep_up
-from service.testlog.swaps.actions import swap
-from service.testlog.swaps.core import NewSwap
+from service.testlog.effects import hold, keep_up
+from service.testlog.log_filter import named_item
 
 _OUT = {Action.RETIRE: ItemState.RETIRED, Action.REPAIR_FIRST: ItemState.QUARANTINED}
 _REASONS = {
@@ -86,19 +86,27 @@ def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> 
         _take_out(db, new, item, reason, who, now, zone)
     db.add(
         PullTick(
-            id=new.id, event_id=event.id, item_id=item.id, spare_id=spare and spare.id, action=new.action,
-            why=list(new.why), state_before=before, state_after=item.state, place_a_id=lived and lived.place_a_id,
-            place_b_id=lived and lived.place_b_id, spare_place_id=case and case.place_a_id, at=at, received_at=now,
+            id=new.id,
+            event_id=event.id,
+            item_id=item.id,
+            spare_id=spare and spare.id,
+            action=new.action,
+            why=list(new.why),
+            state_before=before,
+            state_after=item.state,
+            place_a_id=lived and lived.place_a_id,
+            place_b_id=lived and lived.place_b_id,
+            spare_place_id=case and case.place_a_id,
+            at=at,
+            received_at=now,
             person_id=who.id,
         )
-    )  # fmt: skip
+    )
     db.flush()
     return _answer(db, new.id, item, spare.id if spare else None, new.action, now, already=False)
 
 
-def _take_out(
-    db: Session, new: NewTick, item: Item, reason: str, who: Who, now: datetime, zone: ZoneInfo
-) -> None:
+def _take_out(db: Session, new: NewTick, item: Item, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
     if new.spare:
         swap(db, NewSwap(new.id, new.item, new.spare, new.at, new.sent_at, new.anyway), who, now, zone)
     waits = item.state in (ItemState.QUARANTINED, ItemState.IN_REPAIR)
@@ -173,13 +181,18 @@ def _name(db: Session, place_id: UUID | None) -> str:
 
 def _answer(
     db: Session, tick_id: UUID, item: Item, spare_id: UUID | None, action: Action, now: datetime, *, already: bool
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     spare = db.get_one(Item, spare_id) if spare_id else None
     return {
-        "id": str(tick_id), "item": code_of(db, item.id), "action": action, "item_state": item.state,
-        "spare": code_of(db, spare.id) if spare else None, "spare_state": spare.state if spare else None,
-        "already": already, "received_at": now.isoformat(),
-    }  # fmt: skip
+        "id": str(tick_id),
+        "item": code_of(db, item.id),
+        "action": action,
+        "item_state": item.state,
+        "spare": code_of(db, spare.id) if spare else None,
+        "spare_state": spare.state if spare else None,
+        "already": already,
+        "received_at": now.isoformat(),
+    }
 
 
 def read_action(text: str) -> Action:

@@ -21,7 +21,7 @@ def set_prices(db: Session, said: Mapping[Sort, int], who: Who, now: datetime) -
             GearPrice(
                 kind=sort.kind, wiring=sort.wiring, length_mm=sort.length_mm, cents=cents, at=now, person_id=who.id
             )
-        )  # fmt: skip
+        )
     if changed:
         note_in_audit(db, now, who.id, "prices.set", f"{len(changed)} prices")
     return len(changed)

@@ -5,27 +5,27 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk
+from service.crew.context import LeadContext, RequestContext
 from service.gear.wirings import wiring_name
 from service.kit.money import parse_money
 from service.kit.problems import Invalid
 from service.retire.prices import actions, queries
 from service.retire.prices.core import Sort
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/prices")
-def prices_page(desk: LeadDesk, saved: bool = False) -> Response:
+def prices_page(desk: LeadContext, saved: bool = False) -> Response:
     """What one of each sort costs."""
     with desk.reading() as db:
         return _page(desk, db, saved=saved)
 
 
 @router.post("/prices")
-def set_prices(desk: LeadDesk, posted: Posted) -> Response:
+def set_prices(desk: LeadContext, posted: Posted) -> Response:
     """Keep the prices that were typed; an empty field leaves its price as it is."""
     op = read_op(posted.get("op"))
     with desk.reading() as db:
@@ -55,12 +55,22 @@ def _typed(posted: FormData, known: list[Sort]) -> dict[Sort, int]:
 
 
 def _page(
-    desk: Desk, db: Session, posted: FormData | None = None, errors: dict[str, str] | None = None, saved: bool = False
-) -> Response:  # fmt: skip
+    desk: RequestContext,
+    db: Session,
+    posted: FormData | None = None,
+    errors: dict[str, str] | None = None,
+    saved: bool = False,
+) -> Response:
     counts = queries.sorts(db)
     sorts = sorted(counts, key=lambda sort: sort.order)
     return desk.page(
-        "retire/prices.html", 422 if errors else 200, sorts=sorts, prices=queries.prices(db), typed=posted or {},
-        errors=errors or {}, op=new_op(), saved=saved,
+        "retire/prices.html",
+        422 if errors else 200,
+        sorts=sorts,
+        prices=queries.prices(db),
+        typed=posted or {},
+        errors=errors or {},
+        op=new_op(),
+        saved=saved,
         wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in sorts},
-    )  # fmt: skip
+    )

@@ -22,9 +22,7 @@ def bought_lengths(db: Session) -> dict[UUID, int]:
 def purchases(db: Session) -> list[Purchase]:
     """Every item there ever was, as it was bought."""
     bought = bought_lengths(db)
-    rows = db.execute(
-        select(Item.id, Item.kind, Item.wiring, Item.length_mm, Item.bought_on, Item.price_cents)
-    )
+    rows = db.execute(select(Item.id, Item.kind, Item.wiring, Item.length_mm, Item.bought_on, Item.price_cents))
     return [
         Purchase(Sort(kind, wiring, bought.get(item_id, length)), on, cents)
         for item_id, kind, wiring, length, on, cents in rows

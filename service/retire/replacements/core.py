@@ -30,7 +30,7 @@ Shape = tuple[str, str, Ports]
 
 
 @dataclass(frozen=True)
-class Piece:
+class FittingPiece:
     """An item as far as fitting goes. Length in millimeters, 0 where the kind has none."""
 
     id: UUID
@@ -50,21 +50,21 @@ class Piece:
 class Spare:
     """A spare that may go in, and how many days before the event it passed."""
 
-    piece: Piece
+    piece: FittingPiece
     passed_days: int
 
 
-def fits(spare: Piece, item: Piece) -> bool:
+def fits(spare: FittingPiece, item: FittingPiece) -> bool:
     """Whether it can go in: the same wiring, connectors and genders at both ends, and as long or longer."""
     return spare.shape == item.shape and spare.length_mm >= item.length_mm
 
 
-def assigned(items: Sequence[Piece], spares: Sequence[Spare]) -> dict[UUID, UUID]:
+def assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUID, UUID]:
     """The spare for each item that gets one, by their ids; none is used twice."""
     offered: dict[Shape, list[Spare]] = defaultdict(list)
     for spare in sorted(spares, key=lambda each: each.piece.code):
         offered[spare.piece.shape].append(spare)
-    asked: dict[Shape, list[Piece]] = defaultdict(list)
+    asked: dict[Shape, list[FittingPiece]] = defaultdict(list)
     for item in sorted(items, key=lambda each: each.code):
         if item.shape in offered:
             asked[item.shape].append(item)
@@ -74,7 +74,7 @@ def assigned(items: Sequence[Piece], spares: Sequence[Spare]) -> dict[UUID, UUID
     return found
 
 
-def fillable(items: Iterable[Piece], spares: Sequence[Spare]) -> list[Piece]:
+def fillable(items: Iterable[FittingPiece], spares: Sequence[Spare]) -> list[FittingPiece]:
     """Those of the items that can all be filled together; who comes first is preferred.
 
     What fits is nested: a spare that is long enough for one is so for all that are shorter. So a set can be filled
@@ -94,7 +94,7 @@ def fillable(items: Iterable[Piece], spares: Sequence[Spare]) -> list[Piece]:
     return chosen
 
 
-def _assigned(items: Sequence[Piece], spares: Sequence[Spare]) -> dict[UUID, UUID]:
+def _assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUID, UUID]:
     import numpy as np
     from scipy.optimize import linear_sum_assignment  # both are loaded where they are used
 

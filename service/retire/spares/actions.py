@@ -15,14 +15,14 @@ from service.retire.decisions.core import Gear, is_shortened
 from service.retire.lists.actions import PullList, pull_list
 from service.retire.prices import queries as prices
 from service.retire.prices.core import Sort
-from service.retire.spares.core import Length, Plan, Trip, by_group, planned
+from service.retire.spares.core import CarryPlan, Length, Trip, by_group, planned
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
 from service.wear.actions import failed_by
 
 
 @dataclass(frozen=True)
-class Row:
+class SpareSort:
     """A sort of spares: how many failures the trip is expected to show, how many are there, to carry and to add.
 
     `now` and `after` are the chances that those of its kind and wiring are enough.
@@ -44,16 +44,16 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Case:
+class TripCase:
     """The case for a trip. `untold` is how many items in use wear cannot tell of; `full` is what it would take
     if it were packed from nothing; `gaps` are what the pull list finds nothing for.
     """
 
     trip: Trip
     last_day: date
-    rows: list[Row]
-    plan: Plan
-    full: Plan
+    rows: list[SpareSort]
+    plan: CarryPlan
+    full: CarryPlan
     untold: int
     gaps: dict[Sort, int]
 
@@ -75,7 +75,7 @@ def set_trip(db: Session, new: Trip, who: Who, now: datetime) -> None:
     note_in_audit(db, now, who.id, "spares.trip", "what spares are carried for", asdict(new))
 
 
-def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> Case:
+def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:
     """What a trip to an event needs, once its pull list is done."""
     asked = trip(db)
     pull = pull_list(db, event, today, zone)
@@ -87,17 +87,20 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> Case:
     sorts = sorted(expected.keys() | here.keys(), key=lambda sort: sort.order)
     lengths = [
         Length(
-            f"{sort.kind} {sort.wiring}", sort.length_mm, expected[sort], here[sort],
+            f"{sort.kind} {sort.wiring}",
+            sort.length_mm,
+            expected[sort],
+            here[sort],
             costs[sort].cents if sort in costs else None,
         )
         for sort in sorts
-    ]  # fmt: skip
+    ]
     plan = planned(lengths, asked.percent, asked.budget_cents)
     empty = [Length(each.group, each.length_mm, each.expected, 0, each.cents or 1) for each in lengths]
     full = planned(empty, asked.percent, 10**9)
     now, after = by_group(lengths, [each.here for each in lengths]), by_group(lengths, plan.carry)
     rows = [
-        Row(
+        SpareSort(
             sort,
             length.expected,
             length.here,
@@ -109,7 +112,7 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> Case:
         )
         for sort, length, carry, add in zip(sorts, lengths, full.carry, plan.add, strict=True)
     ]
-    return Case(asked, last_day, rows, plan, full, untold, pull.shopping)
+    return TripCase(asked, last_day, rows, plan, full, untold, pull.shopping)
 
 
 def _expected(pull: PullList, risk: Mapping[UUID, float]) -> tuple[dict[Sort, float], int]:
@@ -130,9 +133,7 @@ def _here(pull: PullList) -> Counter[Sort]:
     """The spares that may go in, less those that the list takes; one that was cut too short counts for nothing."""
     taken = {line.spare.id for line in pull.open if line.spare and line.comes_out}
     left = (pull.gear[piece.id] for piece in pull.ready if piece.id not in taken)
-    return Counter(
-        _sort(gear) for gear in left if not is_shortened(gear.length_mm, gear.bought_mm, pull.limits)
-    )
+    return Counter(_sort(gear) for gear in left if not is_shortened(gear.length_mm, gear.bought_mm, pull.limits))
 
 
 def _sort(gear: Gear) -> Sort:

@@ -54,7 +54,7 @@ class Length:
 
 
 @dataclass(frozen=True)
-class Plan:
+class CarryPlan:
     """What to carry and what of it to add to what is there, with the chance that it is enough before and after."""
 
     carry: Carried
@@ -102,7 +102,7 @@ def by_group(lengths: Sequence[Length], carried: Sequence[int]) -> dict[str, flo
     return found
 
 
-def planned(lengths: Sequence[Length], percent: int, budget_cents: int) -> Plan:
+def planned(lengths: Sequence[Length], percent: int, budget_cents: int) -> CarryPlan:
     """What to add to what is there, within the budget, so that `percent` of trips are covered or nearly so."""
     here = tuple(each.here for each in lengths)
     costs = [each.cents for each in lengths]
@@ -114,7 +114,7 @@ def planned(lengths: Sequence[Length], percent: int, budget_cents: int) -> Plan:
     carry = bought(value, here, costs, enough, budget_cents)
     add = tuple(after - before for after, before in zip(carry, here, strict=True))
     cents = sum(count * (cost or 0) for count, cost in zip(add, costs, strict=True))
-    return Plan(carry, add, exp(value(here)), exp(value(carry)), cents)
+    return CarryPlan(carry, add, exp(value(here)), exp(value(carry)), cents)
 
 
 def bought(

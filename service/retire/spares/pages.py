@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.desk import Desk, LeadDesk, ViewerDesk
+from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.wirings import wiring_name
 from service.kit.counts import parse_count
 from service.kit.money import format_money, parse_money
@@ -17,7 +17,7 @@ from service.retire.spares import actions
 from service.retire.spares.core import Trip
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -26,7 +26,7 @@ FIELDS = ("days", "percent", "budget")
 
 
 @router.get("/spares")
-def spares_page(desk: ViewerDesk, event: str | None = None) -> Response:
+def spares_page(desk: ViewerContext, event: str | None = None) -> Response:
     """The case for the trip to an event, to the next one where none is named."""
     ensure_today(desk)
     with desk.reading() as db:
@@ -34,7 +34,7 @@ def spares_page(desk: ViewerDesk, event: str | None = None) -> Response:
 
 
 @router.post("/spares")
-def set_trip(desk: LeadDesk, posted: Posted) -> Response:
+def set_trip(desk: LeadContext, posted: Posted) -> Response:
     """Keep what spares are carried for."""
     values = {name: str(posted.get(name) or "") for name in FIELDS}
     event = str(posted.get("event") or "") or None
@@ -69,17 +69,29 @@ def _typed(posted: FormData) -> Trip:
 
 
 def _page(
-    desk: Desk, db: Session, event_id: str | None, values: dict[str, str] | None = None, refusal: Invalid | None = None
-) -> Response:  # fmt: skip
+    desk: RequestContext,
+    db: Session,
+    event_id: str | None,
+    values: dict[str, str] | None = None,
+    refusal: Invalid | None = None,
+) -> Response:
     event = event_for(db, event_id, desk.today)
     if event is None:
         return desk.page("retire/no_event.html")
     case = actions.case_for(db, event, desk.today, desk.zone)
     kept = {
-        "days": str(case.trip.days), "percent": str(case.trip.percent), "budget": format_money(case.trip.budget_cents),
-    }  # fmt: skip
+        "days": str(case.trip.days),
+        "percent": str(case.trip.percent),
+        "budget": format_money(case.trip.budget_cents),
+    }
     return desk.page(
-        "retire/spares.html", refusal.status if refusal else 200, event=event, case=case, values=values or kept,
-        errors=refusal.errors if refusal else {}, op=new_op(), days_most=DAYS_MOST,
+        "retire/spares.html",
+        refusal.status if refusal else 200,
+        event=event,
+        case=case,
+        values=values or kept,
+        errors=refusal.errors if refusal else {},
+        op=new_op(),
+        days_most=DAYS_MOST,
         wirings={row.sort.wiring: wiring_name(db, row.sort.wiring) for row in case.rows},
-    )  # fmt: skip
+    )

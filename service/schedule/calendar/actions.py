@@ -31,10 +31,14 @@ def make_link(db: Session, label: str, who: Who, now: datetime) -> str:
     secret = secrets.token_urlsafe(SECRET_BYTES)
     db.add(
         CalendarLink(
-            id=uuid4(), secret_hash=fingerprint(secret), label=label, made_by=who.id, created_at=now,
+            id=uuid4(),
+            secret_hash=fingerprint(secret),
+            label=label,
+            made_by=who.id,
+            created_at=now,
             ended_at=None,
         )
-    )  # fmt: skip
+    )
     note_in_audit(db, now, who.id, "calendar.link_made", label)
     return secret
 

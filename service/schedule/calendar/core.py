@@ -16,7 +16,7 @@ REFRESH = timedelta(hours=12)
 
 
 @dataclass(frozen=True)
-class Entry:
+class CalendarEntry:
     """Something on one day; `uid` never changes, `sequence` grows when the entry does, `changed_at` tells when."""
 
     uid: str
@@ -29,7 +29,7 @@ class Entry:
     url: str = ""
 
 
-def feed(name: str, entries: Iterable[Entry]) -> bytes:
+def feed(name: str, entries: Iterable[CalendarEntry]) -> bytes:
     """The calendar called `name`; the same entries give the same octets."""
     calendar = Calendar()
     calendar.add("version", "2.0")
@@ -46,7 +46,7 @@ def feed(name: str, entries: Iterable[Entry]) -> bytes:
     return written
 
 
-def _event(entry: Entry) -> Event:
+def _event(entry: CalendarEntry) -> Event:
     event = Event()
     event.add("uid", entry.uid)
     event.add("dtstamp", entry.changed_at)  # of a published entry: when it last changed (RFC 5545, 3.8.7.2)

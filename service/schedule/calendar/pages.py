@@ -6,26 +6,26 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
+from service.crew.context import AnyoneContext, LeadContext, RequestContext
 from service.crew.core import fingerprint
-from service.crew.desk import AnyoneDesk, Desk, LeadDesk
 from service.kit.problems import Gone, Invalid
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
 from service.web.forms import Posted
-from service.web.ops import read_op
+from service.web.operation_id import read_op
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/calendar")
-def calendar_page(desk: LeadDesk) -> Response:
+def calendar_page(desk: LeadContext) -> Response:
     """The links that count, and a new one."""
     with desk.reading() as db:
         return _links(desk, db)
 
 
 @router.post("/calendar/links")
-def make_link(desk: LeadDesk, posted: Posted) -> Response:
+def make_link(desk: LeadContext, posted: Posted) -> Response:
     """Make a link and show it, once."""
     label = str(posted.get("label") or "")
     try:
@@ -38,7 +38,7 @@ def make_link(desk: LeadDesk, posted: Posted) -> Response:
 
 
 @router.post("/calendar/links/{link_id}/end")
-def end_link(desk: LeadDesk, link_id: str) -> Response:
+def end_link(desk: LeadContext, link_id: str) -> Response:
     """End a link at once."""
     with desk.writing() as db:
         actions.end_link(db, read_op(link_id), desk.me, desk.now)
@@ -46,7 +46,7 @@ def end_link(desk: LeadDesk, link_id: str) -> Response:
 
 
 @router.get("/calendar/{secret}.ics")
-def calendar_feed(desk: AnyoneDesk, secret: str) -> Response:
+def calendar_feed(desk: AnyoneContext, secret: str) -> Response:
     """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
     with desk.reading() as db:
         if not queries.counts(db, fingerprint(secret)):
@@ -61,7 +61,7 @@ def calendar_feed(desk: AnyoneDesk, secret: str) -> Response:
 
 
 def _links(
-    desk: Desk, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
+    desk: RequestContext, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
 ) -> Response:
     links = queries.links(db)
     return desk.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})

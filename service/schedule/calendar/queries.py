@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Place
-from service.schedule.calendar.core import Entry
+from service.schedule.calendar.core import CalendarEntry
 from service.schedule.calendar.models import CalendarLink
 from service.season.models import Event, RoundRow, SeasonRow
 from service.testlog.models import SessionKind, WorkSession
@@ -16,7 +16,7 @@ from service.testlog.models import SessionKind, WorkSession
 _KINDS = {SessionKind.TEST: "Test session", SessionKind.COUNT: "Count of gear"}
 
 
-def entries(db: Session, base: str) -> list[Entry]:
+def entries(db: Session, base: str) -> list[CalendarEntry]:
     """Rounds, events and sessions by their days. `base` is the address that links lead to, without a slash.
 
     Nobody's name is in it: calendars are shared with people whom no lead let in.
@@ -25,38 +25,52 @@ def entries(db: Session, base: str) -> list[Entry]:
     return sorted(found, key=lambda entry: (entry.on, entry.uid))
 
 
-def _rounds(db: Session, base: str) -> Iterator[Entry]:
+def _rounds(db: Session, base: str) -> Iterator[CalendarEntry]:
     query = select(SeasonRow, RoundRow).join(RoundRow, RoundRow.season_id == SeasonRow.id)
     for season, each in db.execute(query):
         last = each.closes - timedelta(days=1)
         for moment, on, what in (("opens", each.opens, "opens"), ("closes", last, "ends today")):
             # By season and number, since the rows of rounds are made anew when a season changes.
-            yield Entry(
-                f"round-{season.id}-{each.number}-{moment}@coilbook", on,
-                f"{season.name}: round {each.number + 1} {what}", season.revision,
-                season.changed_at or season.created_at, "Round", url=f"{base}/season/{season.id}",
-            )  # fmt: skip
+            yield CalendarEntry(
+                f"round-{season.id}-{each.number}-{moment}@coilbook",
+                on,
+                f"{season.name}: round {each.number + 1} {what}",
+                season.revision,
+                season.changed_at or season.created_at,
+                "Round",
+                url=f"{base}/season/{season.id}",
+            )
 
 
-def _events(db: Session, base: str) -> Iterator[Entry]:
+def _events(db: Session, base: str) -> Iterator[CalendarEntry]:
     for event in db.scalars(select(Event)):
-        yield Entry(
-            f"event-{event.id}@coilbook", event.on, event.name, event.revision,
-            event.changed_at or event.created_at, event.kind.capitalize(), url=f"{base}/pull/{event.id}",
-        )  # fmt: skip
+        yield CalendarEntry(
+            f"event-{event.id}@coilbook",
+            event.on,
+            event.name,
+            event.revision,
+            event.changed_at or event.created_at,
+            event.kind.capitalize(),
+            url=f"{base}/pull/{event.id}",
+        )
 
 
-def _sessions(db: Session, base: str) -> Iterator[Entry]:
+def _sessions(db: Session, base: str) -> Iterator[CalendarEntry]:
     query = select(WorkSession, Place.name).outerjoin(Place, Place.id == WorkSession.place_id)
     for session, place in db.execute(query):
         kind = _KINDS[SessionKind(session.kind)]
         held = ", held" if session.closed_at else ""
         changes = (session.created_at, session.changed_at, session.closed_at)
-        yield Entry(
-            f"session-{session.id}@coilbook", session.on, f"{session.title} ({kind.lower()}{held})",
-            session.revision, max(at for at in changes if at), kind, place or "",
+        yield CalendarEntry(
+            f"session-{session.id}@coilbook",
+            session.on,
+            f"{session.title} ({kind.lower()}{held})",
+            session.revision,
+            max(at for at in changes if at),
+            kind,
+            place or "",
             f"{base}/sessions/{session.id}",
-        )  # fmt: skip
+        )
 
 
 def links(db: Session) -> Sequence[CalendarLink]:

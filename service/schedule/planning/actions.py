@@ -16,9 +16,9 @@ from service.schedule.planning import queries
 from service.schedule.planning.core.pace import seconds_for, usual_seconds
 from service.schedule.planning.core.plan import (
     Evening,
+    EveningPlan,
     MoreHelpers,
     MoreTime,
-    Plan,
     Planned,
     more_helpers,
     more_time,
@@ -26,12 +26,12 @@ from service.schedule.planning.core.plan import (
 )
 from service.schedule.planning.core.shares import Share, Task, seconds_of
 from service.season.core import DueState
+from service.sessions import actions as sessions
+from service.sessions import listing
+from service.sessions.actions import USUAL, NewSession, Why
+from service.sessions.listing import WorklistCandidate
 from service.tags.queries import codes_of
-from service.testlog.entering import NOTE_MOST
-from service.testlog.sessions import actions as sessions
-from service.testlog.sessions import listing
-from service.testlog.sessions.actions import USUAL, NewSession, Why
-from service.testlog.sessions.listing import Candidate
+from service.testlog.form_reader import NOTE_MOST
 from service.wear.actions import risks
 
 HELPERS_USUAL = 3
@@ -76,7 +76,7 @@ class Work:
 class Proposal:
     """A plan, whether it is enough, and the ways out where it is not."""
 
-    plan: Plan
+    plan: EveningPlan
     deadlines: list[Deadline]
     helpers: MoreHelpers | None
     time: MoreTime | None
@@ -134,7 +134,7 @@ def _needed_by(db: Session, today: date, until: date) -> date | None:
 
 
 def _window(
-    each: Candidate, why: Why | None, dates: queries.Dates | None, needed_by: date | None, until: date
+    each: WorklistCandidate, why: Why | None, dates: queries.Dates | None, needed_by: date | None, until: date
 ) -> tuple[date | None, date | None] | None:
     """From when a pass of an item counts, and the first day too late; None where it needs none by `until`."""
     if why is Why.DUE and dates is not None:
@@ -153,17 +153,17 @@ def propose(db: Session, todo: Work, evenings: Sequence[Evening], today: date) -
         return Proposal(made, [], None, None)
     helpers = max((evening.helpers for evening in evenings), default=HELPERS_USUAL)
     return Proposal(
-        made, _deadlines(db, made, evenings, today),
-        more_helpers(todo.tasks, evenings, made.missing), more_time(made.missing, helpers),
-    )  # fmt: skip
+        made,
+        _deadlines(db, made, evenings, today),
+        more_helpers(todo.tasks, evenings, made.missing),
+        more_time(made.missing, helpers),
+    )
 
 
-def _deadlines(db: Session, made: Plan, evenings: Sequence[Evening], today: date) -> list[Deadline]:
+def _deadlines(db: Session, made: EveningPlan, evenings: Sequence[Evening], today: date) -> list[Deadline]:
     until = max((evening.on for evening in evenings), default=today)
     days = [(event.name, event.on) for event in queries.events_ahead(db, today)]
-    days += [
-        (f"the end of round {each.number + 1}", each.closes) for each in queries.rounds_open(db, today, until)
-    ]
+    days += [(f"the end of round {each.number + 1}", each.closes) for each in queries.rounds_open(db, today, until)]
     found = [Deadline(name, on, made.missing_on(on)) for name, on in sorted(days, key=lambda day: day[1])]
     return [each for each in found if each.missing]
 
@@ -199,9 +199,7 @@ def note(todo: Work, planned: Planned) -> str:
     """Who goes where, for the helpers of an evening; as many of them as a note has room for."""
     told = ""
     for number, share in enumerate(planned.shares, 1):
-        more = (
-            f"Helper {number}: {todo.stretch(share)}, {len(share)} {'item' if len(share) == 1 else 'items'}. "
-        )
+        more = f"Helper {number}: {todo.stretch(share)}, {len(share)} {'item' if len(share) == 1 else 'items'}. "
         if len(told + more) > NOTE_MOST:
             break
         told += more

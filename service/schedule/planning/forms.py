@@ -26,7 +26,7 @@ LABELS = {
 
 
 @dataclass(frozen=True)
-class Row:
+class TypedEvening:
     """A row as it was typed."""
 
     on: str = ""
@@ -39,21 +39,21 @@ class Row:
         return any((self.on, self.minutes, self.helpers))
 
 
-def typed_rows(sent: Mapping[str, Any]) -> list[Row]:
+def typed_rows(sent: Mapping[str, Any]) -> list[TypedEvening]:
     """The rows that were filled in, whatever stands in them."""
     rows = [
-        Row(*(plain(str(sent.get(f"{field}{number}") or ""))[:40] for field in FIELDS))
+        TypedEvening(*(plain(str(sent.get(f"{field}{number}") or ""))[:40] for field in FIELDS))
         for number in range(1, ROWS_MOST + 1)
     ]
     return [row for row in rows if row.filled]
 
 
-def shown_rows(rows: Sequence[Row]) -> list[Row]:
+def shown_rows(rows: Sequence[TypedEvening]) -> list[TypedEvening]:
     """The rows with empty ones to fill in."""
-    return [*rows, *[Row()] * max(1, ROWS - len(rows))][:ROWS_MOST]
+    return [*rows, *[TypedEvening()] * max(1, ROWS - len(rows))][:ROWS_MOST]
 
 
-def read_evenings(rows: Sequence[Row], today: date) -> list[Evening]:
+def read_evenings(rows: Sequence[TypedEvening], today: date) -> list[Evening]:
     """The evenings that rows tell, in the order of their days.
 
     Raises:
@@ -71,7 +71,7 @@ def read_evenings(rows: Sequence[Row], today: date) -> list[Evening]:
     return sorted(evenings, key=lambda evening: evening.on)
 
 
-def _evening(row: Row, number: int, today: date, taken: Sequence[date]) -> Evening:
+def _evening(row: TypedEvening, number: int, today: date, taken: Sequence[date]) -> Evening:
     errors: dict[str, str] = {}
 
     def read(value: Callable[[], Value]) -> Value | None:

@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from service.crew.desk import Desk, LeadDesk
+from service.crew.context import LeadContext, RequestContext
 from service.gear.core import KINDS, item_name
 from service.gear.queries import ItemFacts
 from service.kit.lengths import Unit
@@ -16,10 +16,10 @@ from service.kit.problems import Invalid
 from service.schedule.planning import actions
 from service.schedule.planning.core.shares import Task
 from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
+from service.sessions.core import in_words
 from service.testlog.housekeeping import ensure_today
-from service.testlog.sessions.core import in_words
 from service.web.forms import Posted
-from service.web.ops import new_op, read_op
+from service.web.operation_id import new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -28,14 +28,14 @@ AGAIN = "again"
 
 
 @router.get("/plan")
-def plan_page(desk: LeadDesk) -> Response:
+def plan_page(desk: LeadContext) -> Response:
     """The evenings that its address tells, planned; nothing is written."""
     ensure_today(desk)
     return _page(desk, desk.request.query_params)
 
 
 @router.post("/plan")
-def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
+def make_sessions(desk: LeadContext, posted: Posted) -> Response:
     """Make the sessions of the evenings that were shown."""
     ensure_today(desk)
     op, rows, again = read_op(posted.get("op")), typed_rows(posted), posted.get(AGAIN) == "yes"
@@ -44,15 +44,17 @@ def make_sessions(desk: LeadDesk, posted: Posted) -> Response:
         if not evenings:
             return _page(desk, posted)
         desk.once(
-            op, "plan.make", [[row.on, row.minutes, row.helpers] for row in rows] + [again],
+            op,
+            "plan.make",
+            [[row.on, row.minutes, row.helpers] for row in rows] + [again],
             lambda db: actions.make_sessions(db, op, evenings, again, desk.me, desk.now, desk.zone),
-        )  # fmt: skip
+        )
     except Invalid:
         return _page(desk, posted)
     return RedirectResponse("/sessions", 303)
 
 
-def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
+def _page(desk: RequestContext, sent: Mapping[str, Any]) -> Response:
     rows, again = typed_rows(sent), sent.get(AGAIN) == "yes"
     with desk.reading() as db:
         try:
@@ -70,10 +72,23 @@ def _page(desk: Desk, sent: Mapping[str, Any]) -> Response:
             return Counter((_title(item, unit), item.place, why) for item, why in told).items()
 
         return desk.page(
-            "schedule/plan.html", 422 if errors else 200, rows=shown_rows(rows), filled=rows, again=again,
-            errors=errors, labels=LABELS, todo=todo, found=found, evenings=evenings, op=new_op(), lines=lines,
-            kinds=KINDS, time=_in_minutes, first=desk.today, last=desk.today + AHEAD_MOST,
-        )  # fmt: skip
+            "schedule/plan.html",
+            422 if errors else 200,
+            rows=shown_rows(rows),
+            filled=rows,
+            again=again,
+            errors=errors,
+            labels=LABELS,
+            todo=todo,
+            found=found,
+            evenings=evenings,
+            op=new_op(),
+            lines=lines,
+            kinds=KINDS,
+            time=_in_minutes,
+            first=desk.today,
+            last=desk.today + AHEAD_MOST,
+        )
 
 
 def _title(item: ItemFacts, unit: Unit) -> str:

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item
-from service.schedule.planning.core.pace import Logged
+from service.schedule.planning.core.pace import SessionTest
 from service.season.models import Event, ItemDue, RoundRow
 from service.testlog.models import SessionKind, Test, TestItem, WorkItem, WorkSession
 
@@ -36,14 +36,12 @@ def listed(db: Session, today: date) -> set[UUID]:
         db.scalars(
             select(WorkItem.item_id)
             .join(WorkSession, WorkSession.id == WorkItem.session_id)
-            .where(
-                WorkSession.kind == SessionKind.TEST, WorkSession.closed_at.is_(None), WorkSession.on >= today
-            )
+            .where(WorkSession.kind == SessionKind.TEST, WorkSession.closed_at.is_(None), WorkSession.on >= today)
         )
     )
 
 
-def logged(db: Session) -> list[Logged]:
+def logged(db: Session) -> list[SessionTest]:
     """The newest tests of sessions; one through several items counts for the first of them."""
     query = (
         select(Test.session_id, Test.person_id, Test.tested_at, Item.kind, Item.wiring)
@@ -54,7 +52,7 @@ def logged(db: Session) -> list[Logged]:
         .limit(LATELY_MOST)
     )
     return [
-        Logged(session, helper, at, (kind, wiring))
+        SessionTest(session, helper, at, (kind, wiring))
         for session, helper, at, kind, wiring in db.execute(query)
         if session is not None and helper is not None
     ]

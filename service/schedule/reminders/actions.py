@@ -23,7 +23,7 @@ from service.crew.queries import program_facts
 from service.kit.dates import local_date, show_date
 from service.kit.typed import one_line
 from service.schedule.reminders import queries
-from service.schedule.reminders.core import Kind, digest_period, session_day, session_period
+from service.schedule.reminders.core import LetterKind, digest_period, session_day, session_period
 from service.schedule.reminders.post import POLICY, Undelivered, Unsure, connected, hand_over
 from service.settings import MailServer
 from service.store.sessions import Store
@@ -39,7 +39,7 @@ class Letter:
 
     person_id: UUID
     to: str
-    kind: Kind
+    kind: LetterKind
     period: str
     subject: str
     plain: str
@@ -104,21 +104,21 @@ def _due(db: Session, program: ProgramFacts, base: str, now: datetime) -> Iterat
     zone = ZoneInfo(program.zone)
     today = local_date(now, zone)
     period = digest_period(now, zone)
-    have = queries.claimed(db, Kind.DIGEST, period)
+    have = queries.claimed(db, LetterKind.DIGEST, period)
     if any(person_id not in have for person_id, _ in readers):
         digest = queries.digest(db, today, zone)
         texts = _texts("digest", program, base, today, digest=digest)
         for person_id, to in readers:
             if person_id not in have:
-                yield Letter(person_id, to, Kind.DIGEST, period, f"{program.name}: the week’s gear", *texts)
+                yield Letter(person_id, to, LetterKind.DIGEST, period, f"{program.name}: the week’s gear", *texts)
     on = session_day(now, zone)
     for session, place, lines in queries.sessions_on(db, on) if on else ():
         period = session_period(session.id, session.on)
-        have = queries.claimed(db, Kind.SESSION, period)
+        have = queries.claimed(db, LetterKind.SESSION, period)
         texts = _texts("session", program, base, today, session=session, place=place, lines=lines)
         for person_id, to in readers:
             if person_id not in have:
-                yield Letter(person_id, to, Kind.SESSION, period, f"Tomorrow: {session.title}", *texts)
+                yield Letter(person_id, to, LetterKind.SESSION, period, f"Tomorrow: {session.title}", *texts)
 
 
 def _texts(name: str, program: ProgramFacts, base: str, today: date, **content: Any) -> tuple[str, str]:

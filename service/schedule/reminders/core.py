@@ -21,7 +21,7 @@ AHEAD = timedelta(days=14)
 BACK = timedelta(days=7)
 
 
-class Kind(StrEnum):
+class LetterKind(StrEnum):
     """What a letter is."""
 
     DIGEST = "digest"

@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy import UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from service.schedule.reminders.core import Kind
+from service.schedule.reminders.core import LetterKind
 from service.store.base import Base, BigInt, one_of, refers
 
 
@@ -14,7 +14,7 @@ class SentMail(Base):
     """A letter to a person, claimed before it is handed over: `sent_at` is None where nobody knows if it arrived."""
 
     __tablename__ = "sent_mail"
-    __table_args__ = (one_of("kind", Kind), UniqueConstraint("person_id", "kind", "period"))
+    __table_args__ = (one_of("kind", LetterKind), UniqueConstraint("person_id", "kind", "period"))
 
     id: Mapped[int] = mapped_column(BigInt, primary_key=True)
     person_id: Mapped[UUID] = mapped_column(refers("person.id"))

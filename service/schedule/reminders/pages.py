@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.desk import ViewerDesk
+from service.crew.context import ViewerContext
 from service.schedule.reminders import queries
 from service.testlog.housekeeping import ensure_today
 
@@ -11,7 +11,7 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/digest")
-def digest_page(desk: ViewerDesk) -> Response:
+def digest_page(desk: ViewerContext) -> Response:
     """How the gear stands, what was done in the last seven days, and what comes."""
     ensure_today(desk)
     with desk.reading() as db:

@@ -13,7 +13,7 @@ from service.crew.models import Person
 from service.gear.core import FlagKind, ItemState
 from service.gear.models import Flag, Item, Place
 from service.kit.dates import midnight
-from service.schedule.reminders.core import AHEAD, BACK, Coming, Digest, Kind
+from service.schedule.reminders.core import AHEAD, BACK, Coming, Digest, LetterKind
 from service.schedule.reminders.models import SentMail
 from service.season import queries as season
 from service.season.models import Event
@@ -62,9 +62,7 @@ def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]
     """The open sessions of a day: (session, its place or nothing, how many items are on its list)."""
     lines = select(func.count()).where(WorkItem.session_id == WorkSession.id).scalar_subquery()
     query = select(WorkSession, Place.name, lines).outerjoin(Place, Place.id == WorkSession.place_id)
-    rows = db.execute(
-        query.where(WorkSession.on == on, WorkSession.closed_at.is_(None)).order_by(WorkSession.id)
-    )
+    rows = db.execute(query.where(WorkSession.on == on, WorkSession.closed_at.is_(None)).order_by(WorkSession.id))
     return [(session, place or "", count) for session, place, count in rows]
 
 
@@ -76,18 +74,18 @@ def readers(db: Session) -> Sequence[tuple[UUID, str]]:
     return [(person_id, email or "") for person_id, email in db.execute(query.order_by(Person.id))]
 
 
-def claimed(db: Session, kind: Kind, period: str) -> set[UUID]:
+def claimed(db: Session, kind: LetterKind, period: str) -> set[UUID]:
     """Who has a letter of this kind and period, or nearly so."""
     query = select(SentMail.person_id).where(SentMail.kind == kind, SentMail.period == period)
     return set(db.scalars(query))
 
 
-def claim(db: Session, person_id: UUID, kind: Kind, period: str, now: datetime) -> None:
+def claim(db: Session, person_id: UUID, kind: LetterKind, period: str, now: datetime) -> None:
     """Claim a letter; an IntegrityError comes up at the end of the write where another has."""
     db.add(SentMail(person_id=person_id, kind=kind, period=period, claimed_at=now, sent_at=None))
 
 
-def keep_sent(db: Session, person_id: UUID, kind: Kind, period: str, now: datetime) -> None:
+def keep_sent(db: Session, person_id: UUID, kind: LetterKind, period: str, now: datetime) -> None:
     """Keep that a letter was handed over."""
     db.execute(
         update(SentMail)
@@ -96,10 +94,8 @@ def keep_sent(db: Session, person_id: UUID, kind: Kind, period: str, now: dateti
     )
 
 
-def release(db: Session, person_id: UUID, kind: Kind, period: str) -> None:
+def release(db: Session, person_id: UUID, kind: LetterKind, period: str) -> None:
     """Give up a claim, so that the letter is tried again."""
     db.execute(
-        delete(SentMail).where(
-            SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period
-        )
+        delete(SentMail).where(SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period)
     )

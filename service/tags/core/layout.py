@@ -17,8 +17,8 @@ from math import pi
 from service.kit.problems import invalid
 from service.tags.core.boxes import Box
 from service.tags.core.lettering import CAP, Font, printable, width
-from service.tags.core.marks import EndMark, Line, Mark, Symbol, Words, upright
-from service.tags.core.sheets import EDGE, Sheet, mm
+from service.tags.core.marks import EndMark, Mark, Symbol, ThinLine, Words, upright
+from service.tags.core.sheets import EDGE, PaperSheet, mm
 from service.tags.core.symbols import CannotPrint, Grid, module, refuse_on_curve
 
 FOLD = 22.0
@@ -42,7 +42,7 @@ class Style(StrEnum):
 
 
 @dataclass(frozen=True)
-class Label:
+class TagLabel:
     """What one label shows: the code, an end ("" at a place), a name, what else there is to say, the QR's text."""
 
     code: str
@@ -67,7 +67,7 @@ def read_around(millimeters: float | None) -> float | None:
     return millimeters
 
 
-def lay_out(label: Label, sheet: Sheet, symbol: Grid, around: float | None = None) -> list[Mark]:
+def lay_out(label: TagLabel, sheet: PaperSheet, symbol: Grid, around: float | None = None) -> list[Mark]:
     """The marks of a label on this sheet; `around` is the thickness in millimeters of what it goes round.
 
     A plate goes on something flat where `around` is None, a wrap round a cable of `USUAL_CABLE`.
@@ -118,7 +118,7 @@ def _flag(wide: float, high: float, live: Box, symbol: Grid, texts: _Texts) -> l
         Words(Box(wide / 2 - FOLD / 2 + 0.5, hint_y, FOLD / 2 - 1, 2), "fold round", 1.3, ink=0.45),
         Words(Box(wide / 2 + 0.5, hint_y, FOLD / 2 - 1, 2), "the cable", 1.3, ink=0.45),
     ]
-    return [Line(middle, dashed=True), *hints, *_panel(first, symbol, texts), *_panel(second, symbol, texts)]
+    return [ThinLine(middle, dashed=True), *hints, *_panel(first, symbol, texts), *_panel(second, symbol, texts)]
 
 
 def _wrap(wide: float, high: float, live: Box, around: float, texts: _Texts) -> list[Mark]:
@@ -132,11 +132,14 @@ def _wrap(wide: float, high: float, live: Box, around: float, texts: _Texts) -> 
     end = f"{texts.end} " if texts.end else ""
     lines = [
         Words(
-            Box(live.x + step * number, live.y, step, live.height), f"{end}{texts.code[:3]} {texts.code[3:]}",
-            step - 2 * EDGE, quarter=1 if number % 2 else 3, narrowest=0.8,
+            Box(live.x + step * number, live.y, step, live.height),
+            f"{end}{texts.code[:3]} {texts.code[3:]}",
+            step - 2 * EDGE,
+            quarter=1 if number % 2 else 3,
+            narrowest=0.8,
         )
         for number in range(WRAP_LINES)
-    ]  # fmt: skip
+    ]
     # By the widest code there could be, so that a sheet takes the wraps of all items or of none.
     cap = replace(lines[0], text=f"{end}WWW WWW").size * CAP[Font.PLAIN]
     if cap < LEAST_CAP:
@@ -144,7 +147,7 @@ def _wrap(wide: float, high: float, live: Box, around: float, texts: _Texts) -> 
             f"The code on a wrap would be {cap:.1f} mm high on this label, too small to read. "
             "Choose labels that are wider along the cable, or flags."
         )
-    return [*lines, Line(Box(first + turn, 0, 0, high), dashed=True)]
+    return [*lines, ThinLine(Box(first + turn, 0, 0, high), dashed=True)]
 
 
 def _panel(box: Box, symbol: Grid, texts: _Texts) -> list[Mark]:
@@ -186,10 +189,12 @@ def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
     mark = min(0.9 * row, 8.0) if texts.end else 0.0
     found: list[Mark] = [
         Words(
-            Box(box.x + mark + 1, box.y, box.width - mark - 1, row), f"{texts.code[:3]} {texts.code[3:]}",
-            0.7 * row, Font.CODE,
+            Box(box.x + mark + 1, box.y, box.width - mark - 1, row),
+            f"{texts.code[:3]} {texts.code[3:]}",
+            0.7 * row,
+            Font.CODE,
         )
-    ]  # fmt: skip
+    ]
     if mark:
         found.append(EndMark(Box(box.x, box.y + (row - mark) / 2, mark, mark), texts.end))
     rest = Box(box.x, box.y + row, box.width, box.height - row)
@@ -201,8 +206,7 @@ def _lines(box: Box, lines: list[str]) -> list[Mark]:
     parts = [part for line in lines for part in _broken(line, box.width)]
     step = min(box.height / max(len(parts), 1), 5.0)
     return [
-        Words(Box(box.x, box.y + step * number, box.width, step), part, 0.6 * step)
-        for number, part in enumerate(parts)
+        Words(Box(box.x, box.y + step * number, box.width, step), part, 0.6 * step) for number, part in enumerate(parts)
     ]
 
 

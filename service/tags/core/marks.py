@@ -83,14 +83,14 @@ class EndMark:
 
 
 @dataclass(frozen=True)
-class Line:
+class ThinLine:
     """A thin line, as a box without width or without height; `dashed` where something is folded or begins."""
 
     box: Box
     dashed: bool = False
 
 
-Mark = Symbol | Words | EndMark | Line
+Mark = Symbol | Words | EndMark | ThinLine
 
 
 def upright(mark: Mark, height: float) -> Mark:

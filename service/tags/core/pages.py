@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.kit.problems import invalid
-from service.tags.core.layout import Label, Style, lay_out
+from service.tags.core.layout import Style, TagLabel, lay_out
 from service.tags.core.marks import Mark, Symbol
-from service.tags.core.sheets import Sheet
+from service.tags.core.sheets import PaperSheet
 from service.tags.core.symbols import grid, module
 
 
@@ -15,7 +15,7 @@ class Placed:
     """A label on a page: its number on the sheet from 0, what it shows and the marks that show it."""
 
     number: int
-    label: Label
+    label: TagLabel
     marks: list[Mark]
 
 
@@ -33,20 +33,18 @@ class Setup:
     around: float | None = None
 
 
-def read_start(start: int, sheet: Sheet) -> int:
+def read_start(start: int, sheet: PaperSheet) -> int:
     """The label that printing starts at, 1 for the first.
 
     Raises:
         Invalid: the sheet has no such label.
     """
     if not 1 <= start <= sheet.labels:
-        raise invalid(
-            "start", f"This sheet has labels 1 to {sheet.labels}, so printing cannot start at {start}."
-        )
+        raise invalid("start", f"This sheet has labels 1 to {sheet.labels}, so printing cannot start at {start}.")
     return start
 
 
-def pages(labels: Sequence[Label], sheet: Sheet, start: int = 1, around: float | None = None) -> list[Page]:
+def pages(labels: Sequence[TagLabel], sheet: PaperSheet, start: int = 1, around: float | None = None) -> list[Page]:
     """The labels page by page; the first page starts at label `start`.
 
     Raises:
@@ -64,7 +62,7 @@ def pages(labels: Sequence[Label], sheet: Sheet, start: int = 1, around: float |
 
 
 @dataclass(frozen=True)
-class Facts:
+class SymbolFacts:
     """What the symbols on a kind of label will be like: version, one square and the side with its margin in mm."""
 
     version: int
@@ -72,13 +70,13 @@ class Facts:
     side: float
 
 
-def symbol_facts(url: str, sheet: Sheet, style: Style) -> Facts | None:
+def symbol_facts(url: str, sheet: PaperSheet, style: Style) -> SymbolFacts | None:
     """What a symbol will be like before it is printed, None on a wrap, which has none.
 
     Raises:
         CannotPrint: it cannot be printed, with what to do.
     """
     symbol = grid(url)
-    label = Label(url[-6:], "10 ft cable", url, "A", style=style)
+    label = TagLabel(url[-6:], "10 ft cable", url, "A", style=style)
     sides = [mark.box.width for mark in lay_out(label, sheet, symbol) if isinstance(mark, Symbol)]
-    return Facts(symbol.version, module(sides[0], symbol), sides[0]) if sides else None
+    return SymbolFacts(symbol.version, module(sides[0], symbol), sides[0]) if sides else None

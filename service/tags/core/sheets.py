@@ -34,7 +34,7 @@ WORDS = {
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PaperSheet:
     """Paper with labels on it; every dimension in micrometers. `cut`: plain paper, cut lines are printed.
 
     Raises:
@@ -85,9 +85,11 @@ class Sheet:
         """Where a label lies on the paper; number 0 is the first, they go row by row."""
         row, column = divmod(number, self.columns)
         return Box(
-            mm(self.left + column * self.pitch_x), mm(self.top + row * self.pitch_y),
-            mm(self.label_width), mm(self.label_height),
-        )  # fmt: skip
+            mm(self.left + column * self.pitch_x),
+            mm(self.top + row * self.pitch_y),
+            mm(self.label_width),
+            mm(self.label_height),
+        )
 
     @property
     def live(self) -> Box:
@@ -104,9 +106,7 @@ class Sheet:
         amiss |= self._along("width", "left", "label_width", "pitch_x", "columns")
         amiss |= self._along("height", "top", "label_height", "pitch_y", "rows")
         if 2 * self.radius > min(self.label_width, self.label_height):
-            amiss.setdefault(
-                "radius", "The corner radius can be half of the label's shorter side at the most."
-            )
+            amiss.setdefault("radius", "The corner radius can be half of the label's shorter side at the most.")
         return amiss
 
     def _out_of_bounds(self) -> dict[str, str]:
@@ -124,9 +124,7 @@ class Sheet:
 
     def _along(self, paper: str, margin: str, size: str, pitch: str, count: str) -> dict[str, str]:
         """The invariant: margin + (n - 1) x step + size <= paper, and no step shorter than a label."""
-        room, first, label, step, labels = (
-            int(getattr(self, name)) for name in (paper, margin, size, pitch, count)
-        )
+        room, first, label, step, labels = (int(getattr(self, name)) for name in (paper, margin, size, pitch, count))
         if labels > 1 and step < label:
             return {pitch: f"{WORDS[pitch]}: labels of {mm(label):g} mm every {mm(step):g} mm would overlap."}
         end = first + (labels - 1) * step + label
@@ -147,13 +145,13 @@ _A4, _LETTER = (210_000, 297_000), (215_900, 279_400)
 
 # Sizes that sheets of labels are commonly sold in, told by their measures (from memory).
 SHEETS = {
-    "letter": Sheet(*_LETTER, 12_950, 19_700, 92_000, 20_000, 98_000, 20_000, 2, 12, cut=True),
-    "a4": Sheet(*_A4, 10_000, 18_500, 92_000, 20_000, 98_000, 20_000, 2, 13, cut=True),
-    "101.6x50.8": Sheet(*_LETTER, 3_969, 12_700, 101_600, 50_800, 106_362, 50_800, 2, 5, 1_588),
-    "101.6x33.9": Sheet(*_LETTER, 3_969, 21_167, 101_600, 33_866, 106_362, 33_866, 2, 7, 1_588),
-    "66.7x25.4": Sheet(*_LETTER, 4_763, 12_700, 66_675, 25_400, 69_850, 25_400, 3, 10, 1_588),
-    "99.1x38.1": Sheet(*_A4, 4_650, 15_150, 99_100, 38_100, 101_600, 38_100, 2, 7, 1_500),
-    "63.5x38.1": Sheet(*_A4, 7_250, 15_150, 63_500, 38_100, 66_040, 38_100, 3, 7, 1_500),
-    "70x37": Sheet(*_A4, 0, 500, 70_000, 37_000, 70_000, 37_000, 3, 8),
+    "letter": PaperSheet(*_LETTER, 12_950, 19_700, 92_000, 20_000, 98_000, 20_000, 2, 12, cut=True),
+    "a4": PaperSheet(*_A4, 10_000, 18_500, 92_000, 20_000, 98_000, 20_000, 2, 13, cut=True),
+    "101.6x50.8": PaperSheet(*_LETTER, 3_969, 12_700, 101_600, 50_800, 106_362, 50_800, 2, 5, 1_588),
+    "101.6x33.9": PaperSheet(*_LETTER, 3_969, 21_167, 101_600, 33_866, 106_362, 33_866, 2, 7, 1_588),
+    "66.7x25.4": PaperSheet(*_LETTER, 4_763, 12_700, 66_675, 25_400, 69_850, 25_400, 3, 10, 1_588),
+    "99.1x38.1": PaperSheet(*_A4, 4_650, 15_150, 99_100, 38_100, 101_600, 38_100, 2, 7, 1_500),
+    "63.5x38.1": PaperSheet(*_A4, 7_250, 15_150, 63_500, 38_100, 66_040, 38_100, 3, 7, 1_500),
+    "70x37": PaperSheet(*_A4, 0, 500, 70_000, 37_000, 70_000, 37_000, 3, 8),
 }
 """The sheets that are built in, by a short key; plain paper to cut comes first."""

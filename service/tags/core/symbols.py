@@ -67,9 +67,7 @@ def tag_url(base_url: str | None, code: str) -> str:
             "to the address that phones reach it by, like https://cables.example.org."
         )
     if urlsplit(base_url).path:
-        raise CannotPrint(
-            f"COILBOOK_BASE_URL must be a host without a path for tags to work; it is {base_url}."
-        )
+        raise CannotPrint(f"COILBOOK_BASE_URL must be a host without a path for tags to work; it is {base_url}.")
     return f"{base_url}/t/{code}".upper()
 
 

@@ -26,9 +26,7 @@ def read_size(text: str, field: str) -> int:
     if read is None:
         raise _refused(text, field)
     try:
-        parts = [
-            Fraction(part.replace(",", ".")) for part in (read["whole"], read["part"], read["alone"]) if part
-        ]
+        parts = [Fraction(part.replace(",", ".")) for part in (read["whole"], read["part"], read["alone"]) if part]
     except ZeroDivisionError as error:
         raise _refused(text, field) from error
     size = sum(parts) * (1000 if read["unit"] in ("", "mm") else 25_400)

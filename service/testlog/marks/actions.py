@@ -16,16 +16,14 @@ from service.kit.problems import Conflict, NotFound, invalid
 from service.store.receipts import bar
 from service.tags.queries import codes_of
 from service.testlog import queries
-from service.testlog.following import Cause, Histories, follow, hold
+from service.testlog.effects import Cause, Histories, follow, hold
 from service.testlog.marks.queries import marks_of
 from service.testlog.models import MarkStands, WrongMark
 
 BARRED = "test.taken_back"
 
 
-def mark(
-    db: Session, op: UUID, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo
-) -> dict[str, Any]:
+def mark(db: Session, op: UUID, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
     """Say that a test of one's own was wrong. What the service never had is taken back: it is taken no more.
 
     Returns:
@@ -46,8 +44,12 @@ def mark(
     facts = item_facts(db, items)
     stands = {code: facts[item_id].stands for item_id, code in codes_of(db, items).items()}
     return {
-        "id": str(op), "test": str(test_id), "marked": marked, "stands": stands, "received_at": now.isoformat(),
-    }  # fmt: skip
+        "id": str(op),
+        "test": str(test_id),
+        "marked": marked,
+        "stands": stands,
+        "received_at": now.isoformat(),
+    }
 
 
 def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo) -> None:

@@ -6,7 +6,7 @@ from uuid import UUID
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.crew.desk import CrewDesk
+from service.crew.context import CrewContext
 from service.testlog.forms import Instant, Text
 from service.testlog.marks.actions import mark
 
@@ -36,9 +36,11 @@ class MarkOut(BaseModel):
 
 
 @router.post("", status_code=201, response_model=MarkOut)
-def mark_wrong(desk: CrewDesk, body: MarkIn) -> Any:
+def mark_wrong(desk: CrewContext, body: MarkIn) -> Any:
     """Mark a test as wrong: it proves nothing until a lead voids it, or says that it stands."""
     return desk.once(
-        body.id, "test.mark", [str(body.test), body.note],
+        body.id,
+        "test.mark",
+        [str(body.test), body.note],
         lambda db: mark(db, body.id, body.test, body.note, desk.me, desk.now, desk.zone),
-    )  # fmt: skip
+    )

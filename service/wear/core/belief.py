@@ -100,9 +100,7 @@ def belief_with_few(lives: Iterable[Life]) -> Belief | None:
     models = []
     for shape in SHAPES:
         rate = JEFFREYS.after(failures, math.fsum(count * (end / usual) ** shape for end, count, _ in ends))
-        log_share = (
-            failures * math.log(shape) + (shape - 1) * log_times - rate.shape * math.log(rate.exposure)
-        )
+        log_share = failures * math.log(shape) + (shape - 1) * log_times - rate.shape * math.log(rate.exposure)
         models += [
             (
                 log_share + math.log(weight),

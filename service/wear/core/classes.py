@@ -31,7 +31,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedClass:
     """A class, what its own lives count, and the class whose model speaks for it; both None where none can."""
 
     path: Path
@@ -41,7 +41,7 @@ class Judged:
     fitted: Fitted | None
 
 
-def judged(lives: Mapping[Path, Sequence[Life]]) -> list[Judged]:
+def judged(lives: Mapping[Path, Sequence[Life]]) -> list[JudgedClass]:
     """Every class that has items of its own, judged by itself or by the next wider class that can be."""
     by_class = pooled(lives)
     return [_judged(path, by_class) for path in sorted(lives)]
@@ -56,15 +56,15 @@ def pooled(lives: Mapping[Path, Sequence[Life]]) -> dict[Path, list[Life]]:
     return found
 
 
-def _judged(path: Path, pool: Mapping[Path, Sequence[Life]]) -> Judged:
+def _judged(path: Path, pool: Mapping[Path, Sequence[Life]]) -> JudgedClass:
     counts = failures_of(pool[path]), sum(life.count for life in pool[path])
     for length in range(len(path), 0, -1):
         wider = path[:length]
         if failures_of(pool[wider]) >= ENOUGH:
             fitted = fitted_to(in_order(pool[wider]))
             if fitted is not None:
-                return Judged(path, *counts, wider, fitted)
-    return Judged(path, *counts, None, None)
+                return JudgedClass(path, *counts, wider, fitted)
+    return JudgedClass(path, *counts, None, None)
 
 
 def failures_of(lives: Iterable[Life]) -> int:

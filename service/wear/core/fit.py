@@ -81,9 +81,7 @@ def _why_not(lives: Sequence[Life]) -> str | None:
     if all(lower == 0 for lower, _, _ in failed):
         failed_log = math.fsum(count * math.log(upper) for _, upper, count in failed) / failures
         good = [(life.lower, life.count) for life in lives if life.upper is None and life.lower > 0]
-        good_log = math.fsum(count * math.log(lower) for lower, count in good) / sum(
-            count for _, count in good
-        )
+        good_log = math.fsum(count * math.log(lower) for lower, count in good) / sum(count for _, count in good)
         if failed_log <= good_log:
             return "The items that failed were used no longer than those still good, so failing cannot be tied to use."
     return None
@@ -101,9 +99,7 @@ def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
         k = 1 / flatness
         point = np.array([likelihood.ridge(k), k])
         first = likelihood.at(point)
-        here = likelihood.at(
-            point, first.hessian[0, 1] / first.hessian[0, 0]
-        )  # about where the lives weigh most
+        here = likelihood.at(point, first.hessian[0, 1] / first.hessian[0, 0])  # about where the lives weigh most
         aside = here.gradient[0] / here.hessian[0, 0]  # what rounding left of the way to the ridge
         return float(here.gradient[1] - here.hessian[0, 1] * aside)
 

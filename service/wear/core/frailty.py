@@ -171,9 +171,7 @@ def figures(
 def _figures_with(given: Given, passed: Floats, today: Floats, day: Floats) -> Floats:
     """The three figures of each item by each model (3, models, items)."""
     start, now, end = (given.hazard(ages) for ages in (passed, today, day))
-    as_it_is, good_now, good_then = (
-        given.log_likelihood(survived) for survived in (0.0, now - start, end - start)
-    )
+    as_it_is, good_now, good_then = (given.log_likelihood(survived) for survived in (0.0, now - start, end - start))
     failed, if_good = -np.expm1(good_then - as_it_is), -np.expm1(good_then - good_now)
     return np.stack([np.minimum(failed, _SURE), np.minimum(if_good, _SURE), given.mean()])
 

@@ -20,7 +20,7 @@ from datetime import date, timedelta
 from itertools import accumulate
 
 from service.gear.core import ItemState
-from service.season.core import Entry, What
+from service.season.core import HistoryEntry, What
 from service.wear.core.lives import Life
 
 DAY = timedelta(days=1)
@@ -82,7 +82,7 @@ class Lived:
     current: tuple[int, int] | None
 
 
-def lived(history: Iterable[Entry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Lived:
+def lived(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Lived:
     """The lives of an item with this history, in the order it happened, over its exposed days.
 
     Without `came_good` nobody knows whether the item was good when it came, nor how old it was: then one that fails

@@ -104,9 +104,7 @@ class LogLikelihood:
         The derivatives by k leave alpha + k `about` as it is. Lives at that x, however many, then add nothing to them;
         about 0 they add terms that ought to cancel and do so only to their own last digits.
         """
-        parts = [
-            self._survived(point, about), self._failed_within(point, about), self._failed_at_once(point, about)
-        ]  # fmt: skip
+        parts = [self._survived(point, about), self._failed_within(point, about), self._failed_at_once(point, about)]
         return Derivatives(
             sum(part.value for part in parts) + self._constant,
             np.sum([part.gradient for part in parts], axis=0),

@@ -25,9 +25,7 @@ class Life:
         if self.upper is not None and self.upper < self.lower:
             raise invalid("lives", f"The life {shown} ends before it starts; swap the two.")
         if self.upper == 0:
-            raise invalid(
-                "lives", f"The life {shown} failed before any use; its first test is the upper bound."
-            )
+            raise invalid("lives", f"The life {shown} failed before any use; its first test is the upper bound.")
         if self.count < 1:
             raise invalid("lives", f"The life {shown} counts {self.count} items; give 1 or more.")
 

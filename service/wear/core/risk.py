@@ -16,7 +16,7 @@ from dataclasses import astuple, dataclass
 from uuid import UUID
 
 from service.wear.core.belief import Belief, belief_of, belief_with_few
-from service.wear.core.classes import Fitted, Judged, Path
+from service.wear.core.classes import Fitted, JudgedClass, Path
 from service.wear.core.lives import Life
 
 FIRST = 10
@@ -35,7 +35,7 @@ class Ages:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownItem:
     """What is known of an item: its class, its lives, and its ages, which are None once it has failed or is gone."""
 
     path: Path
@@ -77,7 +77,7 @@ class Outlook:
     failed_then: float
 
 
-def chances(known: Mapping[UUID, Known], judged: Iterable[Judged]) -> dict[UUID, Chance]:
+def chances(known: Mapping[UUID, KnownItem], judged: Iterable[JudgedClass]) -> dict[UUID, Chance]:
     """The chance of each item that has ages and of which anything can be told.
 
     `known` are all items there ever were, for all teach something; `judged` are their classes.
@@ -105,7 +105,7 @@ def chances(known: Mapping[UUID, Known], judged: Iterable[Judged]) -> dict[UUID,
 _NO_AGES = Ages(0.0, 0.0, 0.0)
 
 
-def _belief(fitted: Fitted | None, known: Iterable[Known]) -> Belief | None:
+def _belief(fitted: Fitted | None, known: Iterable[KnownItem]) -> Belief | None:
     return belief_of(fitted) if fitted else belief_with_few(life for one in known for life in one.lives)
 
 
@@ -120,6 +120,4 @@ def outlook(in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST) 
     first = tuple(key for key in ranked[:most] if in_use[key].gain > 0)
     now = [one.failed for one in in_use.values()]
     then = [one.if_tested if key in first else one.failed for key, one in in_use.items()]
-    return Outlook(
-        len(in_use), unknown, works(now), math.fsum(now), first, works(then), math.fsum(then)
-    )  # fmt: skip
+    return Outlook(len(in_use), unknown, works(now), math.fsum(now), first, works(then), math.fsum(then))

@@ -31,7 +31,7 @@ _ENOUGH: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SurvivalStep:
     """The share of items that fails in (lower, upper], or at that moment where both are equal; `upper` is None where
     the last test that tells anything found them good.
     """
@@ -45,7 +45,7 @@ class Step:
 class Steps:
     """The estimate: its steps in order, with shares that sum to 1, and its log-likelihood."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[SurvivalStep, ...]
     log_likelihood: float
 
     def survival(self, time: float) -> tuple[float, float]:
@@ -67,7 +67,7 @@ def turnbull(lives: Iterable[Life]) -> Steps:
     counts = np.array([life.count for life in distinct], dtype=float)
     shares = _shares(within, counts)
     steps = (
-        Step(lower, None if upper == math.inf else upper, float(share))
+        SurvivalStep(lower, None if upper == math.inf else upper, float(share))
         for (lower, upper), share in zip(bounds, shares, strict=True)
         if share > 0
     )
@@ -92,7 +92,7 @@ def _holds(life: Life, lower: float, upper: float) -> bool:
     return life.lower <= lower and upper <= (math.inf if life.upper is None else life.upper)
 
 
-def _begins_by(step: Step, time: float) -> bool:
+def _begins_by(step: SurvivalStep, time: float) -> bool:
     return step.lower < time or step.lower == step.upper == time
 
 

@@ -43,11 +43,7 @@ class Weibull:
         def too_long(log_x: float) -> float:
             down, log_up = _mean_down(log_x, s)
             # The smaller of the two has digits to tell one moment from the next.
-            return (
-                math.log(down / unavailability)
-                if unavailability < 0.5
-                else math.log1p(-unavailability) - log_up
-            )
+            return math.log(down / unavailability) if unavailability < 0.5 else math.log1p(-unavailability) - log_up
 
         log_x = brentq(too_long, low - slack, high + slack, xtol=1e-13)
         return _exp(math.log(self.scale) + s * log_x)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from service.exchange.sheets.core.cells import folded, is_code, is_nothing
 from service.exchange.sheets.core.columns import bare
-from service.exchange.sheets.core.fates import Fate
 from service.exchange.sheets.core.header import is_value
-from service.exchange.sheets.core.sheet import Line, Sheet
+from service.exchange.sheets.core.row_status import Fate
+from service.exchange.sheets.core.sheet import SheetRow, SheetTable
 from service.kit.typed import plain
 
 _TOTAL = re.compile(
@@ -56,7 +56,7 @@ class Aside:
 
 
 def asides(
-    sheet: Sheet, mapping: Sequence[str], known: Collection[str], alone: Callable[[str, str], bool]
+    sheet: SheetTable, mapping: Sequence[str], known: Collection[str], alone: Callable[[str, str], bool]
 ) -> dict[int, Aside]:
     """The rows that are no entries, by line. `known` are the words that headers have; `alone` tells of the only cell
     of a row, with the field of its column, whether it is an entry by itself.
@@ -89,7 +89,7 @@ def asides(
     return found
 
 
-def sections(sheet: Sheet, aside: Mapping[int, Aside], heading_of: Callable[[str], str]) -> dict[int, str]:
+def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable[[str], str]) -> dict[int, str]:
     """The heading above each line that is an entry. A heading reaches to the next one, to a total, and to an empty row
     unless that follows it at once; a note ends nothing.
     """
@@ -110,7 +110,7 @@ def sections(sheet: Sheet, aside: Mapping[int, Aside], heading_of: Callable[[str
     return found
 
 
-def above(sheet: Sheet) -> dict[int, Aside]:
+def above(sheet: SheetTable) -> dict[int, Aside]:
     """What stands above the names of the columns, by line."""
     return {
         line.number: Aside(Fate.SKIPPED, "It stands above the names of the columns, as a title does.")
@@ -128,28 +128,26 @@ def _is_again(cells: tuple[str, ...], names: tuple[str, ...]) -> bool:
     return len(same) > 1 and all(same)
 
 
-def _names_most(cells: tuple[str, ...], names: tuple[str, ...], line: Line) -> bool:
+def _names_most(cells: tuple[str, ...], names: tuple[str, ...], line: SheetRow) -> bool:
     """Whether a row names two columns again, and calls another otherwise: a table like this one begins."""
     same = sum(bool(cell) and cell == name for cell, name in zip(cells, names, strict=True))
     return same > 1 and not any(map(is_value, line.cells))
 
 
-def _names_columns(line: Line, known: Collection[str]) -> bool:
+def _names_columns(line: SheetRow, known: Collection[str]) -> bool:
     filled = [cell for cell in line.cells if cell.strip()]
     score = sum(bare(cell) in known for cell in filled)
     return score > 1 and score >= len(filled) - (len(filled) > 3) and not any(map(is_value, filled))
 
 
-def _names_lengths(line: Line, mapping: Sequence[str]) -> bool:
+def _names_lengths(line: SheetRow, mapping: Sequence[str]) -> bool:
     """Whether a row below an empty one begins another table: where lengths stand it has a word, and no value."""
     filled = [cell for cell in line.cells if cell.strip()]
     length = next((cell for cell, key in zip(line.cells, mapping, strict=True) if key == "length"), "")
     return len(filled) > 1 and _WORD.fullmatch(length.strip()) is not None and not any(map(is_value, filled))
 
 
-def _why_no_entry(
-    line: Line, mapping: Sequence[str], alone: Callable[[str, str], bool], named: int
-) -> str | None:
+def _why_no_entry(line: SheetRow, mapping: Sequence[str], alone: Callable[[str, str], bool], named: int) -> str | None:
     typed = {at: cell for at, cell in enumerate(line.cells) if cell.strip()}
     if not typed:
         return None
@@ -169,11 +167,11 @@ def _is_total(cell: str) -> bool:
     return len(words.split()) <= _TOTAL_WORDS_MOST and _TOTAL.fullmatch(words) is not None
 
 
-def _is_named(line: Line, mapping: Sequence[str]) -> bool:
+def _is_named(line: SheetRow, mapping: Sequence[str]) -> bool:
     return any(key in _NAMES and cell.strip() for cell, key in zip(line.cells, mapping, strict=True))
 
 
-def gaps(sheet: Sheet, mapping: Sequence[str], aside: Mapping[int, Aside]) -> list[tuple[int, str]]:
+def gaps(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) -> list[tuple[int, str]]:
     """The lines without a code and without a place that stand under one with a place, each with that place: a cell
     that was merged has its words in its first row only.
     """
@@ -194,7 +192,7 @@ def gaps(sheet: Sheet, mapping: Sequence[str], aside: Mapping[int, Aside]) -> li
     return found
 
 
-def filled_down(sheet: Sheet, mapping: Sequence[str], aside: Mapping[int, Aside]) -> Sheet:
+def filled_down(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) -> SheetTable:
     """The sheet with the place from above in each of its `gaps`."""
     places = dict(gaps(sheet, mapping, aside))
     at = mapping.index("place") if places else 0

@@ -6,9 +6,7 @@
 
 import re
 from contextlib import suppress
-from dataclasses import dataclass
 
-from service.gear.core import ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
@@ -35,65 +33,51 @@ _COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.
 _DECIMAL_COMMA = re.compile(r"\$? ?(?:\d+|\d{1,3}(?:\.\d{3})+),\d\d?")
 _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
-_WORKS = frozenset(
-    ("good", "ok", "okay", "works", "working", "yes", "y", "fine", "new", "used", "pass", "passed", "operational",
-     "functional", "true", "✓", "✔", "☑", "✅")
-)  # fmt: skip
-_LOOKS = frozenset(
-    ("fair", "worn", "poor", "old", "rough", "scuffed", "scratched", "dirty", "dented", "beat up", "beat-up", "average",
-     "acceptable", "decent", "so-so", "excellent", "great", "very good", "like new", "like-new", "mint", "perfect",
-     "a bit worn", "slightly worn", "well worn", "very worn")
-)  # fmt: skip
-_STATES = {
-    **dict.fromkeys(("in service", "in_service", "in use", "active", "ready", "deployed"), ItemState.IN_SERVICE),
-    **dict.fromkeys(("spare", "spares", "backup", "reserve", "stored", "extra", "in storage"), ItemState.SPARE),
-    **dict.fromkeys(
-        ("quarantined", "quarantine", "bad", "broken", "dead", "defective", "fail", "failed", "faulty", "no", "n",
-         "not working", "damaged", "not ok", "no good", "do not use", "unusable", "out of service", "intermittent",
-         "false", "✗", "✘", "❌"),
-        ItemState.QUARANTINED,
-    ),
-    **dict.fromkeys(
-        ("in repair", "in_repair", "repair", "being repaired", "needs repair", "needs fixing", "out for repair",
-         "in the shop", "at the shop"), ItemState.IN_REPAIR,
-    ),
-    **dict.fromkeys(
-        ("retired", "retire", "disposed", "discarded", "trash", "trashed", "sold", "scrapped", "gone", "junk"),
-        ItemState.RETIRED,
-    ),
-    **dict.fromkeys(("lost", "missing", "stolen", "not found"), ItemState.LOST),
-}  # fmt: skip
 _UNKNOWN = frozenset(("?", "??", "???", "tbd", "tba", "unknown", "unk", "not known", "not sure"))
 _NOTHING = frozenset(
     ("n/a", "n.a.", "n.a", "na", "none", "nil", "null", "-", "--", "---", ".", "not applicable", *_UNKNOWN)
 )
-_BROKEN_FORMULA = re.compile(
-    r"#(?:ref!|n/a|value!|div/0!|name\?|null!|num!|spill!|calc!|getting_data|error!?)|err:\d+"
-)
+_BROKEN_FORMULA = re.compile(r"#(?:ref!|n/a|value!|div/0!|name\?|null!|num!|spill!|calc!|getting_data|error!?)|err:\d+")
 _CURRENCY = re.compile(
     r"[€£¥₹₽₩₺]|\b(?:eur|euros?|gbp|pounds?|chf|jpy|yen|cad|aud|nzd|mxn|pesos?|sek|nok|dkk|cny|inr)\b|(?:ca|au|nz|mx)\$"
 )
 _NUMBER_WORDS = {
-    **{word: at for at, word in enumerate(
-        ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
-         "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty"), 1)},
-    **dict.fromkeys(("a", "single", "a single"), 1), **dict.fromkeys(("pair", "a pair", "one pair", "both"), 2),
-    **dict.fromkeys(("dozen", "a dozen", "one dozen"), 12), **dict.fromkeys(("half a dozen", "half dozen"), 6),
-    "two dozen": 24, "three dozen": 36, "four dozen": 48,
-}  # fmt: skip
-_BETWEEN = re.compile(r" ?[/,;&] ?|-| (?:but|and|to) ")
-
-
-@dataclass(frozen=True)
-class Said:
-    """What a cell says of a state: the state, or in words how the item looks, which names none.
-
-    `works` marks a state that says no more than that the item can be used, as a spare can, too.
-    """
-
-    state: ItemState | None
-    condition: str = ""
-    works: bool = False
+    **{
+        word: at
+        for at, word in enumerate(
+            (
+                "one",
+                "two",
+                "three",
+                "four",
+                "five",
+                "six",
+                "seven",
+                "eight",
+                "nine",
+                "ten",
+                "eleven",
+                "twelve",
+                "thirteen",
+                "fourteen",
+                "fifteen",
+                "sixteen",
+                "seventeen",
+                "eighteen",
+                "nineteen",
+                "twenty",
+            ),
+            1,
+        )
+    },
+    **dict.fromkeys(("a", "single", "a single"), 1),
+    **dict.fromkeys(("pair", "a pair", "one pair", "both"), 2),
+    **dict.fromkeys(("dozen", "a dozen", "one dozen"), 12),
+    **dict.fromkeys(("half a dozen", "half dozen"), 6),
+    "two dozen": 24,
+    "three dozen": 36,
+    "four dozen": 48,
+}
 
 
 def folded(words: str) -> str:
@@ -157,9 +141,7 @@ def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     if len(tidy) > most:
         raise invalid(field, f"“{tidy[:20]}…” has {len(tidy)} characters; {most} are the most.")
     if not tidy.isprintable():
-        raise invalid(
-            field, f"“{''.join(filter(str.isprintable, tidy))[:20]}” has characters that cannot be shown."
-        )
+        raise invalid(field, f"“{''.join(filter(str.isprintable, tidy))[:20]}” has characters that cannot be shown.")
     return tidy
 
 
@@ -275,31 +257,3 @@ def read_gauge(text: str) -> int:
             f"“{text.strip()[:20]}” is no wire gauge; enter a whole number from {THICKEST_AWG} to {THINNEST_AWG}.",
         )
     return gauge
-
-
-def is_gone(cell: str) -> bool:
-    """Whether a cell says that an item is gone, as a place like “LOST” does."""
-    return _STATES.get(folded(plain(cell)).rstrip("?!. ")) in (ItemState.RETIRED, ItemState.LOST)
-
-
-def read_state(text: str) -> Said:
-    """A state by any of its common words, or how the item looks.
-
-    Raises:
-        Invalid: for `state`, with the words that there are.
-    """
-    shown = re.sub(r"(?i) cond(?:ition)?$", "", " ".join(plain(text).replace("!", "").split()).rstrip(". "))
-    word = shown.lower()
-    if word in _STATES:
-        return Said(_STATES[word])
-    if word in _WORKS:
-        return Said(ItemState.IN_SERVICE, works=True)
-    if word in _LOOKS or all(part in _WORKS | _LOOKS for part in _BETWEEN.split(word)):
-        return Said(None, shown)
-    words = ", ".join(state.value.replace("_", " ") for state in ItemState)
-    if word == "x":
-        raise invalid("state", "“x” may mean good or bad; write in service, or quarantined if it is bad.")
-    raise invalid(
-        "state",
-        f"“{text.strip()[:30]}” is no state; write one of {words}, or how it looks: good, fair, worn, poor.",
-    )

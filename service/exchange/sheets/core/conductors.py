@@ -25,7 +25,7 @@ from service.wiring.faults import ByReadings, FaultClass
 
 
 @dataclass(frozen=True)
-class Told:
+class ConductorWords:
     """What the words say is wrong, and the conductors that they name, in their order.
 
     Only a reversed pair may name none: then it is the pair of a cable that has but one.
@@ -54,16 +54,16 @@ SHIELD, HOT, COLD, SHELL = "<shield>", "<hot>", "<cold>", "<shell>"
 _CALLED = tuple(
     (name, re.compile(rf"(?:\bthe )?\b(?:{words})\b(?: (?:wires?|conductors?|contacts?|pins?|braid)\b(?! ?#? ?\d))?"))
     for name, words in (
-        (SHIELD, r"shield(?:ing)?|screen|ground|sleeve"), (HOT, r"hot|tip"), (COLD, r"cold(?! (?:solder|joint))|ring"),
+        (SHIELD, r"shield(?:ing)?|screen|ground|sleeve"),
+        (HOT, r"hot|tip"),
+        (COLD, r"cold(?! (?:solder|joint))|ring"),
         (SHELL, r"(?:connector )?shells?|connector body"),
     )
-)  # fmt: skip
+)
 
 _ANY_WORD = re.compile(rf"\b(?:{'|'.join(_WORDS.values())})\b")
 _ROLE = re.compile(r" ?\((?:hot|cold|shield|screen|ground|tip|ring|sleeve)\b[^()]*\)")
-_DENIED = re.compile(
-    r"\b(?:no|not|never|none|nor|neither|without|ok|okay|good|fine|cannot|works?|passed)\b|n't\b"
-)
+_DENIED = re.compile(r"\b(?:no|not|never|none|nor|neither|without|ok|okay|good|fine|cannot|works?|passed)\b|n't\b")
 _NOTHING_THROUGH = re.compile(r"\bno (?=(?:signal|continuity|connection)\b)")
 _DOUBTED = re.compile(
     r"\b(?:or|may ?be|perhaps|possibly|probably|might|could|if|unless|when|while|sometimes|occasional\w*|times"
@@ -109,7 +109,7 @@ _PAIR = re.compile(
 )
 
 
-def told(words: str) -> Told | None:
+def told(words: str) -> ConductorWords | None:
     """What a part of a fault cell says of conductors; None where it cannot be read exactly."""
     part = " ".join(_ROLE.sub("", plain(words).lower().replace("<", " ")).split()).rstrip(".! ")
     if _PAIR.search(part) is None:
@@ -132,14 +132,14 @@ def told(words: str) -> Told | None:
         FaultClass.SHORT: len(names) > 1,
         FaultClass.REVERSED_PAIR: len(names) == 2,
     }
-    return Told(what, names) if fits[what] else None
+    return ConductorWords(what, names) if fits[what] else None
 
 
-def _to_shell(part: str) -> Told | None:
+def _to_shell(part: str) -> ConductorWords | None:
     """A contact that reaches the shell: nothing but a short, also without the word."""
     match = _TO_SHELL.fullmatch(part)
     names = _numbers(match) if match else ()
-    return Told(FaultClass.SHORT, names) if len(names) == 2 and SHELL in names else None
+    return ConductorWords(FaultClass.SHORT, names) if len(names) == 2 and SHELL in names else None
 
 
 def denied(part: str) -> bool:
@@ -167,7 +167,7 @@ def _is_range(match: re.Match[str]) -> bool:
     return ends is not None and abs(int(ends[2]) - int(ends[1])) > 1
 
 
-def _pair(part: str) -> Told | None:
+def _pair(part: str) -> ConductorWords | None:
     """A reversed pair told without numbers, where nothing else is told."""
     alone = _PAIR.search(part) and not re.search(r"\d", part) and not _ANY_WORD.search(_PAIR.sub(" | ", part))
-    return Told(FaultClass.REVERSED_PAIR, ()) if alone else None
+    return ConductorWords(FaultClass.REVERSED_PAIR, ()) if alone else None

@@ -37,9 +37,17 @@ _8P8C = re.compile(r"\b8p8c\b|\brj-?45\b|\bcat(?:egory)?[ -]?[5-8]|\bethernet\b"
 _EIGHT = re.compile(r"\b8\b|\beight\b|x8\b")
 _FOUR = re.compile(r"\b4\b|\bfour\b|x4\b")
 _NUMBERS = {
-    "two": 2, "four": 4, "six": 6, "eight": 8, "ten": 10, "twelve": 12, "sixteen": 16, "twenty": 20, "twenty-four": 24,
+    "two": 2,
+    "four": 4,
+    "six": 6,
+    "eight": 8,
+    "ten": 10,
+    "twelve": 12,
+    "sixteen": 16,
+    "twenty": 20,
+    "twenty-four": 24,
     "thirty-two": 32,
-}  # fmt: skip
+}
 _LANES = re.compile(
     rf"(?<![\w.-])(?P<number>\d{{1,2}}|{'|'.join(sorted(_NUMBERS, key=len, reverse=True))})(?: |-)?"
     r"(?:ch(?:an(?:nels?)?|s)?|lines?|lanes?|pairs?)\b(?!\.? ?#?\d)"

@@ -90,9 +90,7 @@ def read_moment(text: str, order: Order | None = None, field: str = "date") -> t
     except Unclear:
         raise
     except ValueError as error:
-        raise invalid(
-            field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026."
-        ) from error
+        raise invalid(field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026.") from error
 
 
 def _by_number(number: re.Match[str], text: str, field: str) -> tuple[Day, time | None]:
@@ -212,8 +210,20 @@ def _year(digits: str) -> int:
 
 
 def _month(word: str) -> int:
-    full = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
-            "november", "december")  # fmt: skip
+    full = (
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+    )
     if not any(name.startswith(word) for name in full) and word != "sept":
         raise ValueError
     return _MONTHS.index(word[:3]) + 1

@@ -40,9 +40,10 @@ def refuse_other_kind(typed: Mapping[str, str]) -> None:
     described = kind_described(part) if "description" in typed or _bare_kind(part) else None
     if said and described and said != described and "code" not in typed and "wiring" not in typed:
         raise NotTaken(
-            "kind", f"“{short(typed['kind'])}” is a {said}, and “{short(words)}” a {described}. Write into the "
+            "kind",
+            f"“{short(typed['kind'])}” is a {said}, and “{short(words)}” a {described}. Write into the "
             "column for the kind which of the two it is, and the connectors into one for the wiring.",
-        )  # fmt: skip
+        )
 
 
 def _bare_kind(words: str) -> bool:
@@ -58,9 +59,10 @@ def refuse_gone(typed: Mapping[str, str]) -> None:
         said = gone_in(typed.get(key, ""), note=key == "note")
         if said:
             raise NotTaken(
-                key, f"“{short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
+                key,
+                f"“{short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
                 "state. Write it into a column for the state: quarantined, in repair, retired, lost or in service.",
-            )  # fmt: skip
+            )
 
 
 def refuse_unsure(typed: Mapping[str, str]) -> None:

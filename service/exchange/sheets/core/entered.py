@@ -21,7 +21,7 @@ from service.wiring.readings import ALL
 
 
 @dataclass(frozen=True)
-class Entered:
+class EnteredReadings:
     """Groups of joined contacts, None where nothing was read; which were probed, "all" or names; and the evidence."""
 
     joined: Sequence[Sequence[str]] | None
@@ -39,7 +39,7 @@ def write_entered(joined: Sequence[Sequence[str]], probed: Any, evidence: Sequen
     return json.dumps(cell, ensure_ascii=False, separators=(",", ":"))
 
 
-def read_entered(cell: str) -> Entered:
+def read_entered(cell: str) -> EnteredReadings:
     """What `write_entered` was given.
 
     Raises:
@@ -56,7 +56,7 @@ def read_entered(cell: str) -> Entered:
         _refuse()
     if not (probed == ALL or _is_names(probed)) or not isinstance(evidence, list):
         _refuse()
-    return Entered(joined, probed, tuple(map(_evidence, evidence)))
+    return EnteredReadings(joined, probed, tuple(map(_evidence, evidence)))
 
 
 def _evidence(said: Any) -> Evidence:

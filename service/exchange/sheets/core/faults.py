@@ -17,12 +17,12 @@ from functools import lru_cache
 from itertools import product
 from typing import assert_never
 
+from service.diagnosis.diagnosis import diagnose
 from service.exchange.sheets.core.conductors import SHELL, told
 from service.gear.core import End
 from service.kit.problems import invalid
 from service.testlog.core import Evidence
 from service.wiring.advice import title
-from service.wiring.diagnosis import diagnose
 from service.wiring.faults import TOLD, Fault, FaultClass, Told
 from service.wiring.rebuild import rebuild
 from service.wiring.singles import single_faults
@@ -72,9 +72,7 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
     if not _proven(proven, wiring):
         faults, proven = [None] * len(parts), ()
     evidence = tuple(
-        _evidence(part, end, wiring)
-        for part, fault in zip(parts, faults, strict=True)
-        if fault is None or end
+        _evidence(part, end, wiring) for part, fault in zip(parts, faults, strict=True) if fault is None or end
     )
     return Understood(proven, evidence)
 
@@ -103,9 +101,7 @@ def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
                 return Evidence(kind, end or at, note[2:-1])
     plain = part.lower()
     kinds: list[Told] = [kind for kind, pattern in _EVIDENCE if _says(plain, pattern)]
-    return Evidence(
-        kinds[0] if kinds else FaultClass.DAMAGE, end or end_in(plain), " ".join(part.split())[:NOTE_MOST]
-    )
+    return Evidence(kinds[0] if kinds else FaultClass.DAMAGE, end or end_in(plain), " ".join(part.split())[:NOTE_MOST])
 
 
 def end_in(words: str) -> End | None:
@@ -171,11 +167,7 @@ def _shells(conductor: str, wiring: Wiring, end: End | None) -> tuple[str, ...]:
         if shell in wiring.position and end in (None, End(contact[0])):
             found.append(shell)
     bonded = [bond.earlier for bond in wiring.bonds if bond.later in found]
-    return (
-        tuple(one.name for one in wiring.conductors if {one.a, one.b} & set(bonded))
-        if bonded
-        else tuple(found)
-    )
+    return tuple(one.name for one in wiring.conductors if {one.a, one.b} & set(bonded)) if bonded else tuple(found)
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:

@@ -8,11 +8,12 @@ from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
-from service.exchange.sheets.core.columns import GEAR
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.doubts import TELLING, NotTaken, refuse_several
-from service.exchange.sheets.core.sheet import Line
-from service.exchange.sheets.core.wired import Offer, Wired, headed, wired
+from service.exchange.sheets.core.fields import GEAR
+from service.exchange.sheets.core.sheet import SheetRow
+from service.exchange.sheets.core.states import StateCell, is_gone, read_state
+from service.exchange.sheets.core.wiring_guess import Wired, WiringOffer, headed, wired
 from service.gear.core import KINDS, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
@@ -105,13 +106,13 @@ def spanned(place: str, place_b: str) -> tuple[str, str]:
     return place, "" if alike(place_b, place) else place_b
 
 
-def is_empty(line: Line, mapping: Sequence[str]) -> bool:
+def is_empty(line: SheetRow, mapping: Sequence[str]) -> bool:
     """Whether a row has nothing in the columns that are imported."""
     return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
 
 
 def read_row(
-    line: Line, mapping: Sequence[str], choices: Choices, offer: Offer, heading: str = ""
+    line: SheetRow, mapping: Sequence[str], choices: Choices, offer: WiringOffer, heading: str = ""
 ) -> GearRow:
     """What a row says; `offer` has the wirings that there are here, `heading` is what its part of the sheet is called.
 
@@ -133,7 +134,7 @@ def read_row(
     return GearRow(line.number, values, gear, said.works, tuple(told), doubt)
 
 
-def _typed(line: Line, mapping: Sequence[str]) -> dict[str, str]:
+def _typed(line: SheetRow, mapping: Sequence[str]) -> dict[str, str]:
     """The cells that say something, by field. What a piece is must not be made up where nobody knows it."""
     typed = {
         key: cell
@@ -153,9 +154,9 @@ def _read_cells(
     values: dict[str, Any],
     errors: dict[str, str],
     told: list[str],
-) -> cells.Said:
+) -> StateCell:
     """Read each cell by itself; what the one for the state says."""
-    said = cells.Said(None)
+    said = StateCell(None)
     for key, cell in typed.items():
         try:
             if key in _READERS:
@@ -165,14 +166,14 @@ def _read_cells(
             elif key in _DAYS:
                 values[key] = _day(cell, choices.order, key, told)
             elif key == "state":
-                said = cells.read_state(cell)
+                said = read_state(cell)
         except Problem as problem:
             errors[key] = problem.detail
     return said
 
 
 def _gear(
-    typed: Mapping[str, str], choices: Choices, offer: Offer, count: int | None, errors: dict[str, str]
+    typed: Mapping[str, str], choices: Choices, offer: WiringOffer, count: int | None, errors: dict[str, str]
 ) -> tuple[Wired, NotTaken | None]:
     """What a row's gear is, and why that is not sure of one with a code, should its tag be on nothing yet.
 
@@ -216,7 +217,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
 
 def _place(cell: str, field: str) -> str:
     name = cells.read_line(cell, field)
-    if cells.is_gone(name):
+    if is_gone(name):
         raise invalid(
             field,
             f"“{name}” is where nothing is kept. Write retired or lost into a column for the state, and empty this.",
@@ -247,7 +248,7 @@ def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], tol
             told.append(f"“{found[1]}” is taken as its length.")
 
 
-def _note_state(said: cells.Said, values: dict[str, Any], told: list[str]) -> None:
+def _note_state(said: StateCell, values: dict[str, Any], told: list[str]) -> None:
     """Keep the state that a row names; how the item looks is a note of it."""
     if said.state is not None:
         values["state"] = said.state
@@ -269,9 +270,7 @@ def _day(cell: str, order: Order | None, key: str, told: list[str]) -> date:
     return day.on
 
 
-def _check_together(
-    values: Mapping[str, Any], kind: str, typed: Mapping[str, str], errors: dict[str, str]
-) -> None:
+def _check_together(values: Mapping[str, Any], kind: str, typed: Mapping[str, str], errors: dict[str, str]) -> None:
     """What must fit together in a row that is new: a row with a code may leave out what is known."""
     if kind and "code" not in typed and KINDS[kind].has_length and not {"length"} & {*typed, *values}:
         errors["length"] = f"a {kind} needs its length: 10 ft or 3 m."

@@ -47,15 +47,11 @@ def _values(rows: Rows, at: int, known: Collection[str]) -> int:
     again = [  # another row that names columns is none of values
         below
         for below in rows[at + 1 : at + 1 + 5 * WITHIN]
-        if tuple(below) != tuple(row)
-        and (sum(bare(cell) in known for cell in below) < 2 or any(map(is_value, below)))
+        if tuple(below) != tuple(row) and (sum(bare(cell) in known for cell in below) < 2 or any(map(is_value, below)))
     ]
     return sum(
         _says(cell)
-        and (
-            is_value(cell)
-            or any(place < len(below) and below[place].strip() == cell.strip() for below in again)
-        )
+        and (is_value(cell) or any(place < len(below) and below[place].strip() == cell.strip() for below in again))
         for place, cell in enumerate(row)
     )
 

@@ -15,7 +15,7 @@ from service.exchange.sheets.core.cells import folded
 
 
 @dataclass(frozen=True)
-class Logged:
+class LoggedTest:
     """A test in the log. `note` has all the words that came with it, `repair` those of the repair from its row;
     `by_sheet` says that it came from a row of a sheet, and stands.
     """
@@ -29,7 +29,7 @@ class Logged:
 
 
 @dataclass(frozen=True)
-class Said:
+class LoggedRow:
     """A row of one item: when, how it came out, what was wrong, its note, its id by its turn among rows of which all
     but the note and the repair is the same, and its repair.
     """
@@ -42,7 +42,7 @@ class Said:
     repair: str = ""
 
 
-def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID] = ()) -> list[UUID]:
+def ids_of(rows: Sequence[LoggedRow], there: Sequence[LoggedTest], taken: Collection[UUID] = ()) -> list[UUID]:
     """The id of each row, all of one item: of the test `there` that it is, else a new one.
 
     `taken` are tests that other rows are, by an id that the sheet itself gives. Rows find the test with the same words
@@ -50,7 +50,7 @@ def ids_of(rows: Sequence[Said], there: Sequence[Logged], taken: Collection[UUID
     """
     free = {one.id for one in there}.difference(taken)
     used = {one.id for one in there}.union(taken)
-    near: dict[tuple[datetime, str, frozenset[str]], list[Logged]] = defaultdict(list)
+    near: dict[tuple[datetime, str, frozenset[str]], list[LoggedTest]] = defaultdict(list)
     for one in there:
         if one.id in free:
             near[one.at, one.verdict, _lines(one.note)].append(one)
@@ -85,7 +85,7 @@ def _lines(*texts: str) -> frozenset[str]:
 _A = {"pass": "pass", "fail": "fail", "partial": "partial test"}
 
 
-def earlier(one: Logged) -> tuple[str, str]:
+def earlier(one: LoggedTest) -> tuple[str, str]:
     """That the log has this test of a new row's day, which the sheet has not; and the words that lead to it."""
     words = next(iter(one.note.splitlines()), "")
     quoted = f"“{words[:60]}”, " if words else ""

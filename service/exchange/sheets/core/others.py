@@ -30,29 +30,46 @@ _SERVED = re.compile(
     r"|transmitters?|laptops?|tables?|cymbals?|pedals?|switch(?:es)?|panels?|machines?"
 )
 """Of these a cable is often named, by what it serves or where it lives: then it has a length."""
-_DATA_BOX = re.compile(
-    r"\b(?:network|ethernet|usb|data|wi-?fi|internet)\W+(?:\w+\W+)?(?:hubs?|switch(?:es)?)\b"
-)
+_DATA_BOX = re.compile(r"\b(?:network|ethernet|usb|data|wi-?fi|internet)\W+(?:\w+\W+)?(?:hubs?|switch(?:es)?)\b")
 _LEADS = (
-    ("a Y-cable", re.compile(r"\by[ -]?(?:cables?|cords?|leads?|split)|\bsplit(?:ter)? (?:cable|cord|lead)|\bwye\b"
-                             r"|\bxlr\W+y\b|\by\W+xlr\b")),
-    ("a lead of two contacts (tip and sleeve)", re.compile(
-        r"\bts\b|\btip[ /-]sleeve|\bunbalanced\b|\b(?:instrument|guitar|bass) (?:cable|cord|lead)")),
+    (
+        "a Y-cable",
+        re.compile(
+            r"\by[ -]?(?:cables?|cords?|leads?|split)|\bsplit(?:ter)? (?:cable|cord|lead)|\bwye\b"
+            r"|\bxlr\W+y\b|\by\W+xlr\b"
+        ),
+    ),
+    (
+        "a lead of two contacts (tip and sleeve)",
+        re.compile(r"\bts\b|\btip[ /-]sleeve|\bunbalanced\b|\b(?:instrument|guitar|bass) (?:cable|cord|lead)"),
+    ),
     ("an insert cable", re.compile(r"\binserts? (?:cable|cord|lead)")),
-    ("a lead with small plugs", re.compile(
-        r"\b[23][.,]5 ?mm\b|(?<![\d/])1/8(?![\d/])|\bmini[ -]?(?:jack|xlr)|\bta[345]f?\b|\b(?:aux|headphones?) "
-        r"(?:cable|cord|lead|ext)")),
+    (
+        "a lead with small plugs",
+        re.compile(
+            r"\b[23][.,]5 ?mm\b|(?<![\d/])1/8(?![\d/])|\bmini[ -]?(?:jack|xlr)|\bta[345]f?\b|\b(?:aux|headphones?) "
+            r"(?:cable|cord|lead|ext)"
+        ),
+    ),
     ("a lead of four pins or more", re.compile(r"(?<![\d.])[4-7][ -]?pins?\b|\bxlr-?[4-7]\b")),
-    ("a lead of two like ends", re.compile(
-        r"\bm(?:ale)?(?: ?[-/] ?| to )m(?:ale)?\b|\bf(?:emale)?(?: ?[-/] ?| to )f(?:emale)?\b")),
-    ("a lead of two like ends", re.compile(
-        r"\bxlr[ -]?\(?([fm])(?:emale|ale)?\)?\W+(?:to\W+)?xlr[ -]?\(?\1(?:emale|ale)?\b")),
+    (
+        "a lead of two like ends",
+        re.compile(r"\bm(?:ale)?(?: ?[-/] ?| to )m(?:ale)?\b|\bf(?:emale)?(?: ?[-/] ?| to )f(?:emale)?\b"),
+    ),
+    (
+        "a lead of two like ends",
+        re.compile(r"\bxlr[ -]?\(?([fm])(?:emale|ale)?\)?\W+(?:to\W+)?xlr[ -]?\(?\1(?:emale|ale)?\b"),
+    ),
     ("a lead from a TRS plug to an XLR plug", re.compile(r"\btrs\b.*\bxlr[ -]?\(?m(?:ale)?\b")),
     ("a lead with an open end", re.compile(r"\bbare (?:wires?|ends?)\b|\bpig ?tails?\b|\bunterminated\b")),
-    ("a lead with other connectors", re.compile(
-        r"\bbnc\b|\bcombo\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b"
-        r"|\brj-?11\b")),
-)  # fmt: skip
+    (
+        "a lead with other connectors",
+        re.compile(
+            r"\bbnc\b|\bcombo\b|\bcoax|\boptical\b|\bsdi\b|\bdvi\b|\bdisplay ?port\b|\bword ?clock\b|\btelephone\b"
+            r"|\brj-?11\b"
+        ),
+    ),
+)
 """Leads of which no wiring is built in, and by which words they are known."""
 _QUARTER = re.compile(r"quarter|(?<![\d/])1/4(?![\d/])|¼|\bjack\b|6[.,]35|\bphone plug\b")
 _THREE_CONTACTS = re.compile(r"\btrs\b|\bstereo\b|\bbalanced\b|\btip[ /-]ring")
@@ -116,8 +133,6 @@ def range_in(words: str) -> tuple[str, int] | None:
         found = pattern.search(said)
         if found:
             number = int(found["last"]) - int(found["first"]) + 1
-            if number > (
-                2 if "stem" in pattern.groupindex else 1
-            ):  # “M1 to M2” is a cable between two places
+            if number > (2 if "stem" in pattern.groupindex else 1):  # “M1 to M2” is a cable between two places
                 return found[0], number
     return None

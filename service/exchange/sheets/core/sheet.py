@@ -34,7 +34,7 @@ _HIDDEN = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 127))
 
 
 @dataclass(frozen=True)
-class Line:
+class SheetRow:
     """A row and the number of the line on which it begins; a cell for each column."""
 
     number: int
@@ -42,7 +42,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SheetTable:
     """A header, and what stands below it. `separator` is what was between the cells.
 
     `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty. `above` are
@@ -50,10 +50,10 @@ class Sheet:
     """
 
     header: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[SheetRow, ...]
     numbers: tuple[int, ...]
     separator: str = ","
-    above: tuple[Line, ...] = ()
+    above: tuple[SheetRow, ...] = ()
     named: bool = True
 
 
@@ -71,9 +71,7 @@ def read_bytes(content: bytes) -> str:
     if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise _refused("This is a spreadsheet's own file. Open it there, choose “Save as” and then CSV.")
     if content[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower().startswith(_OTHER_FILES):
-        raise _refused(
-            "This is a page or a document and no sheet. Open it in a spreadsheet and save it as CSV."
-        )
+        raise _refused("This is a page or a document and no sheet. Open it in a spreadsheet and save it as CSV.")
     return tidy(_decoded(content))
 
 
@@ -104,7 +102,7 @@ def tidy(text: str) -> str:
     return plain.encode("utf-8", "replace").decode()
 
 
-def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
+def read_sheet(text: str, known: Collection[str] = ()) -> SheetTable:
     """The sheet in a text that `read_bytes` or `tidy` gave; `known` are words that a header has, in lower case.
 
     Raises:
@@ -115,9 +113,7 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
     lines = _lines(text, separator)
     lines = lines[1:] if said else lines
     if not lines:
-        raise _refused(
-            "There is nothing in it. A sheet has a row with the names of its columns, and rows below."
-        )
+        raise _refused("There is nothing in it. A sheet has a row with the names of its columns, and rows below.")
     at = find_header([line.cells for line in lines], known)
     header, below, over = _divided(lines, at)
     if not below:
@@ -126,23 +122,17 @@ def read_sheet(text: str, known: Collection[str] = ()) -> Sheet:
     _refuse_large(columns, below)
     names = tuple(header[column].strip() for column in columns)
     fitted = tuple(_fitted(line, columns) for line in below)
-    return Sheet(
-        names, fitted, tuple(column + 1 for column in columns), separator, tuple(over), at is not None
-    )
+    return SheetTable(names, fitted, tuple(column + 1 for column in columns), separator, tuple(over), at is not None)
 
 
-def _divided(lines: list[Line], at: int | None) -> tuple[tuple[str, ...], list[Line], list[Line]]:
+def _divided(lines: list[SheetRow], at: int | None) -> tuple[tuple[str, ...], list[SheetRow], list[SheetRow]]:
     """The names of the columns, the rows below them and those above. A name that spans two rows stands in the upper
     one; a title is alone in its row.
     """
     if at is None:
         return ("",) * max(len(line.cells) for line in lines), lines, []
     header, over = lines[at].cells, lines[:at]
-    if (
-        over
-        and sum(bool(cell.strip()) for cell in over[-1].cells) > 1
-        and not any(map(is_value, over[-1].cells))
-    ):
+    if over and sum(bool(cell.strip()) for cell in over[-1].cells) > 1 and not any(map(is_value, over[-1].cells)):
         upper = over.pop().cells
         width = max(len(header), len(upper))
         pairs = zip(_wide(header, width), _wide(upper, width), strict=True)
@@ -150,13 +140,13 @@ def _divided(lines: list[Line], at: int | None) -> tuple[tuple[str, ...], list[L
     return header, lines[at + 1 :], over
 
 
-def _lines(text: str, separator: str, *, strict: bool = True) -> list[Line]:
+def _lines(text: str, separator: str, *, strict: bool = True) -> list[SheetRow]:
     found, begins = [], 1
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
-                found.append(Line(begins, tuple(unguarded(cell) for cell in cells)))
+                found.append(SheetRow(begins, tuple(unguarded(cell) for cell in cells)))
             begins = reader.line_num + 1
     except csv.Error as error:
         raise _refused(
@@ -185,7 +175,7 @@ def _wide(cells: tuple[str, ...], width: int) -> tuple[str, ...]:
     return cells + ("",) * (width - len(cells))
 
 
-def _columns(header: tuple[str, ...], below: list[Line]) -> list[int]:
+def _columns(header: tuple[str, ...], below: list[SheetRow]) -> list[int]:
     """Which columns there are: those with a name, and those without one in which something stands."""
     found = {at for at, name in enumerate(header) if name.strip()}
     for line in below:
@@ -199,17 +189,15 @@ def _columns(header: tuple[str, ...], below: list[Line]) -> list[int]:
     return sorted(found)
 
 
-def _fitted(line: Line, columns: list[int]) -> Line:
+def _fitted(line: SheetRow, columns: list[int]) -> SheetRow:
     """A line with a cell for each column."""
     for cell in line.cells:
         if len(cell) > CELL_MOST:
-            raise _refused(
-                f"Line {line.number} has a cell of {len(cell)} characters; {CELL_MOST} are the most."
-            )
-    return Line(line.number, tuple(line.cells[at] if at < len(line.cells) else "" for at in columns))
+            raise _refused(f"Line {line.number} has a cell of {len(cell)} characters; {CELL_MOST} are the most.")
+    return SheetRow(line.number, tuple(line.cells[at] if at < len(line.cells) else "" for at in columns))
 
 
-def _refuse_large(columns: list[int], lines: list[Line]) -> None:
+def _refuse_large(columns: list[int], lines: list[SheetRow]) -> None:
     if len(columns) > COLUMNS_MOST:
         raise _refused(f"This has {len(columns)} columns; {COLUMNS_MOST} are the most. Leave some out.")
     if len(lines) > ROWS_MOST:

@@ -16,7 +16,7 @@ from service.exchange.sheets.core.cells import number_in_words
 from service.exchange.sheets.core.columns import bare
 from service.exchange.sheets.core.connectors import ASIDE, sends_in
 from service.exchange.sheets.core.others import of_several, other_gear
-from service.exchange.sheets.core.sheet import Sheet
+from service.exchange.sheets.core.sheet import SheetTable
 from service.kit.typed import plain
 
 _SURE = re.compile(
@@ -65,12 +65,7 @@ _GROUP = re.compile(r"^(?:an? )?(?:pair|set|bundle|bag|bunch|pile|lot)s? of\b")
 def says_so(words: str) -> bool:
     """Whether words say that what they name is a cable, a hub or a trunk."""
     said = plain(words).lower()
-    if (
-        said.endswith("?")
-        or _DENIED.search(said)
-        or only_named_so(words)
-        or other_gear(words, has_length=True)
-    ):
+    if said.endswith("?") or _DENIED.search(said) or only_named_so(words) or other_gear(words, has_length=True):
         return False
     return bool(_SURE.search(said) or (_WEAK.search(said) and _OF_SOUND.search(said)))
 
@@ -105,24 +100,18 @@ def count_in(words: str) -> int | None:
 
 
 def describes(
-    sheet: Sheet, mapping: Sequence[str], passed_over: Collection[int], sections: Mapping[int, str]
+    sheet: SheetTable, mapping: Sequence[str], passed_over: Collection[int], sections: Mapping[int, str]
 ) -> bool:
     """Whether a sheet tells in words what its things are: by a column for the kind or the connectors, by one of
     descriptions or items, by headings, or since its names are more than names.
     """
     by_key = {key: at for at, key in enumerate(mapping) if key}
     cells = {
-        key: [
-            line.cells[at]
-            for line in sheet.lines
-            if line.number not in passed_over and line.cells[at].strip()
-        ]
+        key: [line.cells[at] for line in sheet.lines if line.number not in passed_over and line.cells[at].strip()]
         for key, at in by_key.items()
     }
     labels = cells.get("label", [])
-    names = {
-        key: set(bare(sheet.header[by_key[key]]).split()) for key in ("label", "description") if key in by_key
-    }
+    names = {key: set(bare(sheet.header[by_key[key]]).split()) for key in ("label", "description") if key in by_key}
     if any(cells.get(key) for key in ("kind", "wiring")) or any(map(says_so, sections.values())):
         return True
     if any(other_gear(cell, has_length=True) for cell in labels):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from service.exchange.sheets.core.sheet import Line
+from service.exchange.sheets.core.sheet import SheetRow
 from service.gear.core import PlaceKind, likely_kind
 
 _TWINS_MOST = 3
@@ -15,7 +15,7 @@ _PLACES = {
 }
 
 
-def first_cell(line: Line) -> str:
+def first_cell(line: SheetRow) -> str:
     """The first cell of a row that says something: what a row is called that is no entry."""
     return next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
 
@@ -32,9 +32,5 @@ def same_label(line: int, label: str | None, lines: Sequence[int]) -> list[str]:
         return []
     if len(others) > _TWINS_MOST:
         return [f"{len(lines)} rows here have this label, so it tells none of them from another."]
-    have = (
-        f"Line {others[0]} has"
-        if len(others) == 1
-        else f"Lines {', '.join(others[:-1])} and {others[-1]} have"
-    )
+    have = f"Line {others[0]} has" if len(others) == 1 else f"Lines {', '.join(others[:-1])} and {others[-1]} have"
     return [f"{have} this label too: if a piece was typed twice, take one row out."]

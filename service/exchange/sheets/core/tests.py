@@ -8,11 +8,11 @@ from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
-from service.exchange.sheets.core.columns import TESTS
 from service.exchange.sheets.core.days import Order, read_moment, read_time
-from service.exchange.sheets.core.entered import Entered, read_entered
+from service.exchange.sheets.core.entered import EnteredReadings, read_entered
 from service.exchange.sheets.core.faults import end_in
-from service.exchange.sheets.core.sheet import Line
+from service.exchange.sheets.core.fields import TESTS
+from service.exchange.sheets.core.sheet import SheetRow
 from service.gear.core import End
 from service.kit.dates import parse_instant
 from service.kit.problems import Invalid, Problem, invalid
@@ -28,12 +28,27 @@ _WHATS = {
         What.PASS,
     ),
     **dict.fromkeys(
-        ("fail", "failed", "f", "bad", "no", "n", "broken", "dead", "not working", "false", "faulty", "defective",
-         "✗", "✘"), What.FAIL,
+        (
+            "fail",
+            "failed",
+            "f",
+            "bad",
+            "no",
+            "n",
+            "broken",
+            "dead",
+            "not working",
+            "false",
+            "faulty",
+            "defective",
+            "✗",
+            "✘",
+        ),
+        What.FAIL,
     ),
     **dict.fromkeys(("partial", "partly", "incomplete", "partial test"), What.PARTIAL),
     **dict.fromkeys(("repair", "repaired", "fixed", "mended"), What.REPAIR),
-}  # fmt: skip
+}
 UNTOLD = "Repaired; the sheet does not say how."
 _YES = ("yes", "y", "x", "true", "1", "done", "fixed", "repaired", "✓")
 _NO = re.compile(
@@ -81,7 +96,7 @@ class TestRow:
     left_out: str = ""
     unrepaired: bool = False
     own: bool = False
-    entered: Entered | None = None
+    entered: EnteredReadings | None = None
     through: tuple[str, ...] = ()
     wiring: str = ""
     cost_cents: int | None = None
@@ -120,7 +135,7 @@ def _utc(instant: str) -> str:
     return parse_instant(instant).astimezone(UTC).isoformat()
 
 
-def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRow:
+def read_row(line: SheetRow, mapping: Sequence[str], choices: TestChoices) -> TestRow:
     """What a row says.
 
     Raises:
@@ -147,14 +162,32 @@ def read_row(line: Line, mapping: Sequence[str], choices: TestChoices) -> TestRo
     if read.errors:
         raise Invalid(" ".join(read.errors.values()), read.errors)
     note = "\n".join(part for part in (note, not_done) if part)
-    through, wiring = (
-        (tuple(typed.get("through", "").split()), typed.get("wiring", "").strip()) if own else ((), "")
-    )
+    through, wiring = (tuple(typed.get("through", "").split()), typed.get("wiring", "").strip()) if own else ((), "")
     row = TestRow(
-        line.number, " ".join(typed["code"].split()), on, at, instant, what, fault, end, repair, note, method, test_id,
-        _left_out(typed, own), denied, own, entered, through, wiring, cost, cut_to,
-        typed.get("lane", "").strip() or None if own else None, marked, why,
-    )  # fmt: skip
+        line.number,
+        " ".join(typed["code"].split()),
+        on,
+        at,
+        instant,
+        what,
+        fault,
+        end,
+        repair,
+        note,
+        method,
+        test_id,
+        _left_out(typed, own),
+        denied,
+        own,
+        entered,
+        through,
+        wiring,
+        cost,
+        cut_to,
+        typed.get("lane", "").strip() or None if own else None,
+        marked,
+        why,
+    )
     if len(row.words) > cells.NOTE_MOST:
         raise invalid(
             "note",

@@ -22,7 +22,7 @@ Like = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Logged:
+class SessionTest:
     """A test of a session: whose, when, and of what."""
 
     session: UUID
@@ -31,7 +31,7 @@ class Logged:
     like: Like
 
 
-def usual_seconds(logged: Iterable[Logged]) -> dict[Like, int]:
+def usual_seconds(logged: Iterable[SessionTest]) -> dict[Like, int]:
     """The median seconds that an item takes, by kind and wiring, where ten or more tell it."""
     taken: dict[Like, list[float]] = defaultdict(list)
     last: dict[tuple[UUID, UUID], datetime] = {}
@@ -40,9 +40,7 @@ def usual_seconds(logged: Iterable[Logged]) -> dict[Like, int]:
         if turn in last:
             taken[test.like].append((test.at - last[turn]).total_seconds())
         last[turn] = test.at
-    return {
-        like: max(1, round(median(times))) for like, times in taken.items() if len(times) >= SAMPLES_LEAST
-    }
+    return {like: max(1, round(median(times))) for like, times in taken.items() if len(times) >= SAMPLES_LEAST}
 
 
 def seconds_for(like: Like, usual: Mapping[Like, int]) -> int:

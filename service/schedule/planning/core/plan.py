@@ -48,7 +48,7 @@ class Planned:
 
 
 @dataclass(frozen=True)
-class Plan:
+class EveningPlan:
     """The evenings in order; `left` is what found no room, `late` what did only when its pass no longer counts."""
 
     evenings: tuple[Planned, ...]
@@ -64,9 +64,7 @@ class Plan:
         """What had to be done before that day and is not."""
         done = {task.item for each in self.evenings if each.evening.on < day for task in each.tasks}
         asked = [task for each in self.evenings for task in each.tasks] + list(self.left)
-        return [
-            task for task in asked if task.due_by is not None and task.due_by <= day and task.item not in done
-        ]
+        return [task for task in asked if task.due_by is not None and task.due_by <= day and task.item not in done]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +84,13 @@ class MoreTime:
     helpers: int
 
 
-def plan(tasks: Sequence[Task], evenings: Sequence[Evening]) -> Plan:
+def plan(tasks: Sequence[Task], evenings: Sequence[Evening]) -> EveningPlan:
     """Tasks over evenings; every one at most once."""
     rooms = [_Room(evening) for evening in sorted(evenings, key=lambda evening: evening.on)]
     homeless = [task for task in sorted(tasks, key=_need) if not _settled(task, rooms, in_time=True)]
     left = [task for task in homeless if not _settled(task, rooms, in_time=False)]
     late = {task.item for task in homeless} - {task.item for task in left}
-    return Plan(
+    return EveningPlan(
         tuple(room.planned() for room in rooms),
         tuple(left),
         tuple(task for task in homeless if task.item in late),
@@ -137,9 +135,7 @@ def _settled(task: Task, rooms: Sequence[_Room], in_time: bool) -> bool:
     return any(may(room.evening.on) and room.take(task) for room in rooms)
 
 
-def more_helpers(
-    tasks: Sequence[Task], evenings: Sequence[Evening], missing: Sequence[Task]
-) -> MoreHelpers | None:
+def more_helpers(tasks: Sequence[Task], evenings: Sequence[Evening], missing: Sequence[Task]) -> MoreHelpers | None:
     """The fewest helpers more, on the first evening that they help, with which nothing is `missing` any more."""
     short = seconds_of(missing)
     for more in range(1, HELPERS_MORE + 1):

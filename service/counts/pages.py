@@ -1,0 +1,324 @@
+"""Pages of a count: place by place, item by item; what is missing at the end, and what was found again."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.counts import actions, queries
+from service.counts.core import Outcome, Seen
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.crew.core import Role
+from service.gear import queries as gear
+from service.gear.queries import item_facts
+from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
+from service.kit.typed import as_id
+from service.sessions import queries as session_queries
+from service.sessions.actions import session_with
+from service.sessions.core import by_place
+from service.sessions.queries import WorklistLine
+from service.sessions.shown import place_name, title_of
+from service.sessions.typed import read_codes
+from service.tags.actions import refuse_ended, tag_on
+from service.tags.queries import codes_of
+from service.testlog import form_reader
+from service.testlog.models import SessionKind, WorkSession
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+
+router = APIRouter(include_in_schema=False)
+
+NOWHERE = "none"
+"""What stands in an address for the items that have no place."""
+
+
+@dataclass(frozen=True)
+class Count:
+    """A count as its pages show it."""
+
+    session: WorkSession
+    lines: Sequence[WorklistLine]
+    seen: Mapping[UUID, Seen]
+    comes_to: Outcome
+    walked: Collection[str]
+
+    @property
+    def places(self) -> list[tuple[str, str, int, int]]:
+        """The places of the walk: what stands for each in an address, its name, how many were seen, of how many."""
+        keys = {_key(line): line.item.place or "No place" for line in self.lines}
+        counted = by_place([_key(line) for line in self.lines], [line.item.id in self.seen for line in self.lines])
+        return [(key, name, *counted[key]) for key, name in keys.items()]
+
+    def at(self, key: str) -> list[WorklistLine]:
+        """The lines of one place."""
+        return [line for line in self.lines if _key(line) == key]
+
+
+@router.get("/sessions/{session_id}/count")
+def count_page(desk: ViewerContext, session_id: str, code: str = "", at: str = "") -> Response:
+    """How a count stands, place by place; once closed, what it came to.
+
+    `code` was scanned or typed, where: what it is on is shown, and waits for its tap.
+    """
+    with desk.reading() as db:
+        try:
+            named = [_named(db, each)[0] for each in read_codes(code)]
+        except Problem as refusal:
+            return _count_page(desk, db, session_id, code, refusal)
+        return _count_page(desk, db, session_id, code, None, [one for one in named if one], at)
+
+
+@router.get("/sessions/{session_id}/count/close")
+def close_form(desk: LeadContext, session_id: str) -> Response:
+    """What is missing, to be ticked where it is lost, and what was found again."""
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        if count.session.closed_at is not None:
+            return RedirectResponse(f"/sessions/{count.session.id}/count", 303)
+        return _close(desk, db, session_id, "")
+
+
+@router.post("/sessions/{session_id}/count/close")
+def close_count(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+    """Close it as it was ticked."""
+    op = read_op(posted.get("op"))
+    lost, found, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    try:
+        note = form_reader.note(posted, "note")
+        desk.once(
+            op,
+            "count.close",
+            [str(key), *(list(map(str, each)) for each in (lost, found, moved)), note],
+            lambda db: actions.close_count(db, key, lost, found, moved, note, desk.me, desk.now, desk.zone),
+        )
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _close(desk, db, session_id, str(posted.get("note") or ""), refusal.errors)
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+@router.get("/sessions/{session_id}/count/{place}")
+def count_place(desk: ViewerContext, session_id: str, place: str) -> Response:
+    """What should be at one place, item by item."""
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        lines = count.at(place)
+        if not lines:
+            raise NotFound("Nothing on this count lives there. Go back to the count.")
+        keys = [each[0] for each in count.places if each[2] < each[3] and each[0] != place]
+        return desk.page(
+            "counts/count_place.html",
+            count=count,
+            here=place,
+            lines=lines,
+            next_place=next(iter(keys), None),
+            left=[line for line in lines if line.item.id not in count.seen],
+            op=new_op(),
+            acts=_acts(desk, count.session),
+            title=title_of(desk.program),
+            names={key: name for key, name, _, _ in count.places},
+        )
+
+
+@router.post("/sessions/{session_id}/seen")
+def seen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+    """Something was seen: by a tap, or all that lives at a place except what was ticked.
+
+    A code says what it is on first: a typed one may be a neighbor's.
+    """
+    op, typed = read_op(posted.get("op")), str(posted.get("code") or "").strip()
+    place, tapped = str(posted.get("place") or ""), _ids(posted.getlist("item"))
+    with desk.reading() as db:
+        count = _count(db, session_id)
+        back = f"/sessions/{count.session.id}/count" + (f"/{place}" if place else "")
+        if posted.get("all") == "yes":
+            missing = set(_ids(posted.getlist("missing")))
+            tapped = [line.item.id for line in count.at(place) if line.item.id not in missing]
+        try:
+            named = [_named(db, code) for code in read_codes(typed)]
+        except Problem as refusal:
+            return _count_page(desk, db, session_id, typed, refusal)
+    if count.session.closed_at is not None:
+        raise Conflict("This count was closed before. Nothing was changed.")
+    place_ids = [place_id for _, place_id in named if place_id is not None]
+    if any(item_id for item_id, _ in named):
+        asked = urlencode({"code": typed, "at": place})
+        return RedirectResponse(f"/sessions/{count.session.id}/count?{asked}#named", 303)
+    if place_ids:  # the tag of a place: on to what should be there
+        return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
+    everything = posted.get("all") == "yes"
+    if tapped or everything:
+        desk.once(
+            op,
+            "count.seen",
+            [str(count.session.id), place, list(map(str, tapped)), everything],
+            lambda db: _seen(db, desk, count.session.id, tapped, as_id(place), through=everything),
+        )
+    return RedirectResponse(back, 303)
+
+
+def _seen(
+    db: Session, desk: RequestContext, key: UUID, items: Collection[UUID], place: UUID | None, *, through: bool
+) -> None:
+    """Keep what was seen at a place; `through`: and nothing else is there."""
+    actions.see(db, key, items, place, desk.me, desk.now)
+    if through and place is not None:
+        actions.walk(db, key, place, desk.me, desk.now)
+
+
+@router.post("/sessions/{session_id}/walked")
+def walked(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+    """Somebody went through a place to its end."""
+    op, place = read_op(posted.get("op")), as_id(posted.get("place"))
+    if place is None:
+        raise invalid("place", "This page is out of date. Open it again and send it once more.")
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op,
+        "count.walked",
+        [str(key), str(place)],
+        lambda db: actions.walk(db, key, place, desk.me, desk.now),
+    )
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+@router.post("/sessions/{session_id}/moved")
+def moved(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+    """What was found elsewhere lives there from now on."""
+    op, item_id = read_op(posted.get("op")), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op,
+        "count.moved",
+        [str(key), str(item_id)],
+        lambda db: actions.settle(db, key, item_id, desk.me, desk.now),
+    )
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+@router.post("/sessions/{session_id}/unseen")
+def unseen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+    """It was not seen after all."""
+    op, place, item_id = read_op(posted.get("op")), str(posted.get("place") or ""), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(op, "count.unseen", [str(key), str(item_id)], lambda db: actions.take_back(db, key, item_id))
+    return RedirectResponse(f"/sessions/{key}/count" + (f"/{place}" if place else ""), 303)
+
+
+@router.post("/sessions/{session_id}/found")
+def found(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+    """A lost item that was seen goes back to where it was before, at once."""
+    op, item_id = read_op(posted.get("op")), _item(posted)
+    with desk.reading() as db:
+        key = _count(db, session_id).session.id
+    desk.once(
+        op,
+        "count.found",
+        [str(key), str(item_id)],
+        lambda db: actions.bring_back(db, key, item_id, desk.me, desk.now, desk.zone),
+    )
+    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+def _named(db: Session, code: str) -> tuple[UUID | None, UUID | None]:
+    """The item, or the place, that a code is on."""
+    tag = tag_on(db, code)
+    refuse_ended(tag)
+    return tag.item_id, tag.place_id
+
+
+def _count(db: Session, session_id: str) -> Count:
+    session = session_with(db, session_id)
+    if session.kind != SessionKind.COUNT:
+        raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
+    return Count(
+        session,
+        session_queries.worklist(db, session.id),
+        queries.seen(db, session.id),
+        actions.comes_to(db, session),
+        {str(place) for place in queries.walked(db, session.id)},
+    )
+
+
+def _count_page(
+    desk: RequestContext,
+    db: Session,
+    session_id: str,
+    typed: str = "",
+    refusal: Problem | None = None,
+    named: Sequence[UUID] = (),
+    at: str = "",
+) -> Response:
+    count = _count(db, session_id)
+    told = count.comes_to
+    ids = [*told.found, *told.besides, *told.missing, *told.not_walked, *told.elsewhere, *named]
+    here = as_id(at) or queries.last_place(db, count.session.id, desk.me.id) or count.session.place_id
+    closed = count.session.closed_at is not None
+    return desk.page(
+        "counts/closed_count.html" if closed else "counts/count.html",
+        refusal.status if refusal else 200,
+        count=count,
+        items=item_facts(db, ids),
+        codes=codes_of(db, ids),
+        title=title_of(desk.program),
+        op=new_op(),
+        acts=_acts(desk, count.session),
+        leads=desk.me.role.reaches(Role.LEAD),
+        place=place_name(db, count.session),
+        typed=typed,
+        errors={"code": refusal.detail} if refusal else {},
+        late=count.session.on < desk.today,
+        helpers=session_queries.helpers(db, count.session.id),
+        closed_by=session_queries.name_of(db, count.session.closed_by),
+        named=named,
+        here=str(here or next((one for one, _ in queries.homes(db, named).values() if one), "")),
+        everywhere=[(str(place.id), place.name) for place in gear.places(db)],
+    )
+
+
+def _close(
+    desk: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
+) -> Response:
+    count = _count(db, session_id)
+    told = count.comes_to
+    ids = [*told.found, *told.missing, *told.elsewhere]
+    return desk.page(
+        "counts/close_count.html",
+        422 if errors else 200,
+        count=count,
+        items=item_facts(db, ids),
+        codes=codes_of(db, ids),
+        title=title_of(desk.program),
+        note=note,
+        errors=errors or {},
+        op=new_op(),
+    )
+
+
+def _acts(desk: RequestContext, session: WorkSession) -> bool:
+    return desk.me.role.reaches(Role.CREW) and session.closed_at is None
+
+
+def _key(line: WorklistLine) -> str:
+    return str(line.item.place_id or NOWHERE)
+
+
+def _item(posted: FormData) -> UUID:
+    found = as_id(posted.get("item"))
+    if found is None:
+        raise invalid("item", "This page is out of date. Open it again and send it once more.")
+    return found
+
+
+def _ids(posted: Sequence[object]) -> list[UUID]:
+    return sorted({key for each in posted if (key := as_id(each))})

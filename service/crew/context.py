@@ -1,0 +1,271 @@
+"""The context of a request: who sends it, and a session to read or write with.
+
+A route names its role by the type of its context (`LeadContext`, `CrewContext`, `ViewerContext`, `AnyoneContext`); the
+tests walk the routes and read it there. The session is opened in the route, so that nothing is held longer than it
+is used, and a write is committed before its answer is made.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from functools import cached_property
+from typing import Annotated, Any, TypeVar
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from service.crew import queries
+from service.crew.core import ProgramFacts, Role, Who, fingerprint
+from service.kit.dates import local_date
+from service.kit.problems import HandedOver, NotAllowed, Problem, SignInNeeded
+from service.settings import Settings
+from service.store.receipts import There, WriteRequest, once
+from service.store.sessions import Store, rerun_if_beaten
+from service.web.limits import WRITES, Limit, Limiter, network
+from service.web.middleware.request_log import HERE
+from service.web.render import render
+
+T = TypeVar("T")
+
+COOKIE = "coilbook"
+PERSON = "coilbook-person"
+"""The header by which a phone says whose entry it sends: on a shared phone somebody else may be signed in by now."""
+
+
+class RequestContext:
+    """One request's way to the database, for people whose role reaches `role`."""
+
+    def __init__(self, request: Request, role: Role) -> None:
+        self.request = request
+        self.role = role
+        self.who: Who | None = None
+        self._wrote = False
+
+    @property
+    def settings(self) -> Settings:
+        """What the surroundings decide."""
+        settings: Settings = self.request.app.state.settings
+        return settings
+
+    @property
+    def base(self) -> str:
+        """The address that links of ours begin with: the configured one, else the one that this page was opened by."""
+        return self.settings.base_url or f"{self.request.url.scheme}://{self.request.headers['host']}"
+
+    @cached_property
+    def now(self) -> datetime:
+        """The moment of this request, the same wherever it is asked."""
+        now: datetime = self.request.app.state.clock()
+        return now
+
+    @property
+    def here(self) -> datetime:
+        """When the head of this request was here; all of it may have taken long."""
+        here: datetime = self.request.scope.get(HERE, self.now)
+        return here
+
+    @property
+    def program(self) -> ProgramFacts:
+        """The program's settings, once a session was opened."""
+        program: ProgramFacts = self.request.state.program
+        return program
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The program's time zone."""
+        return ZoneInfo(self.program.zone)
+
+    @property
+    def today(self) -> date:
+        """Today in the program's zone."""
+        return local_date(self.now, self.zone)
+
+    @property
+    def me(self) -> Who:
+        """Who is signed in, on routes that need somebody."""
+        if self.who is None:
+            raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
+        return self.who
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session for reading, once the role is known to reach."""
+        with self.store.reading() as db:
+            self.identify(db)
+            yield db
+
+    async def at_once(self, look_up: Callable[[], T]) -> T:
+        """Look a few rows up. Where that waits for nobody it is done right here: a trip to a worker thread and back
+        takes longer than the look-up itself. For no list, report or write.
+        """
+        if self.store.reads_at_once:
+            return look_up()
+        return await run_in_threadpool(look_up)
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
+        (signing in and out, passes, people, one's own page, settings, the calendar's address).
+        """
+        self.keep_pace()
+        with self.store.writing() as db:
+            self.identify(db)
+            yield db
+
+    def once(
+        self,
+        op: UUID,
+        action: str,
+        content: Any,
+        do: Callable[[Session], Any],
+        there: Callable[[Session], Any] | None = None,
+    ) -> Any:
+        """Do a write under the client's id and give its answer, durable; the same again gives the same answer.
+
+        Whoever sends it again gets that answer if their role reaches this route: what was done is done by whoever
+        sent it first.
+
+        Args:
+            there: the answer where what it would make is there without a receipt; None where that is another entry.
+        """
+        asked = WriteRequest(op, action, content, self.now)
+
+        def write() -> Any:
+            with self.writing() as db:
+                return once(db, asked, lambda: queries.everybody(db), lambda: do(db))
+
+        try:
+            return rerun_if_beaten(write)
+        except There:
+            with self.reading() as db:
+                answer = there(db) if there else None
+            if answer is None:
+                raise
+            return answer
+
+    def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
+        """A page of ours."""
+        return render(self.request, template, status, **context)
+
+    def keep_pace(self) -> None:
+        """Count this request among the writes of its sign-in; once, however often it is written.
+
+        Raises:
+            TooFast: this one was too many.
+        """
+        if self.token and not self._wrote:
+            self.pace(WRITES, self.session)
+        self._wrote = True
+
+    def pace(self, limit: Limit, key: str) -> None:
+        """Count one more of what is limited.
+
+        Raises:
+            TooFast: there is no room for it now.
+        """
+        if self._limiter is not None:
+            self._limiter.take(limit, key, self.now)
+
+    @contextmanager
+    def pacing(self, limit: Limit, key: str, wrong: type[Problem]) -> Iterator[None]:
+        """Count one more only if the block ends with `wrong`; while it runs it counts, however many come at once."""
+        self.pace(limit, key)
+        counts = False
+        try:
+            yield
+        except wrong:
+            counts = True
+            raise
+        finally:
+            if not counts and self._limiter is not None:
+                self._limiter.give_back(limit, key)
+
+    @property
+    def network(self) -> str:
+        """Where the request came from, as far as limits tell networks apart."""
+        client = self.request.client
+        return network(client.host) if client else ""
+
+    @cached_property
+    def session(self) -> str:
+        """The sign-in that the request came with, as a fingerprint."""
+        return fingerprint(self.token)
+
+    @cached_property
+    def token(self) -> str:
+        """The token that came with the request, empty where none did; a bearer token goes before the cookie."""
+        kind, _, bearer = self.request.headers.get("authorization", "").partition(" ")
+        if kind.lower() == "bearer":
+            return bearer.strip()
+        return self.request.cookies.get(cookie_name(self.settings.secure), "")
+
+    @property
+    def store(self) -> Store:
+        """The database."""
+        store: Store = self.request.app.state.store
+        return store
+
+    @property
+    def _limiter(self) -> Limiter | None:
+        limiter: Limiter | None = self.request.app.state.limiter
+        return limiter
+
+    def identify(self, db: Session) -> None:
+        """Look up who asks, and whether their role reaches.
+
+        Raises:
+            SignInNeeded, NotAllowed: nobody that counts, or somebody else.
+        """
+        state = self.request.state
+        if self.token:
+            state.program, self.who = queries.asking(db, self.session, self.now)
+        else:
+            state.program, self.who = queries.program_facts(db), None
+        state.who = self.who
+        if self.who is None and self.role is not Role.STRANGER:
+            self.refuse_handed_over(db)
+            raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
+        if self.who is not None and not self.who.role.reaches(self.role):
+            raise NotAllowed(f"This is for a {self.role}; you are here as {self.who.role}. Ask your lead.")
+        meant = self.request.headers.get(PERSON)
+        if self.who is not None and meant is not None and meant != str(self.who.id):
+            raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
+
+    def refuse_handed_over(self, db: Session) -> None:
+        """Tell a lead who handed the program over that they did.
+
+        Raises:
+            HandedOver: the request came with the sign-in of such a one.
+        """
+        heir = queries.handed_over_to(db, self.session) if self.token else None
+        if heir is not None:
+            raise HandedOver(
+                f"You handed the program over to {heir}, and your access ended with that. What you logged stays, with "
+                f"your name beside it. If you still help, ask {heir} for a crew pass."
+            )
+
+
+def cookie_name(secure: bool) -> str:
+    """The cookie's name: with HTTPS it is bound to this host and path by its prefix."""
+    return f"__Host-{COOKIE}" if secure else COOKIE
+
+
+class At:
+    """The dependency behind a context's type; `role` is what the tests read."""
+
+    def __init__(self, role: Role) -> None:
+        self.role = role
+
+    async def __call__(self, request: Request) -> RequestContext:
+        """The context of this request. `async`, so that it costs no trip to a worker thread."""
+        return RequestContext(request, self.role)
+
+
+AnyoneContext = Annotated[RequestContext, Depends(At(Role.STRANGER))]
+ViewerContext = Annotated[RequestContext, Depends(At(Role.VIEWER))]
+CrewContext = Annotated[RequestContext, Depends(At(Role.CREW))]
+LeadContext = Annotated[RequestContext, Depends(At(Role.LEAD))]

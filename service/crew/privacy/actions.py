@@ -1,0 +1,55 @@
+"""Names are let go: of one person at once by a lead, of students in time by housekeeping."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew import queries as crew
+from service.crew.actions import refuse_last_lead
+from service.crew.core import Who
+from service.crew.models import Person
+from service.crew.privacy import queries
+from service.crew.privacy.core import is_nameless, nameless
+from service.kit.problems import NotFound
+
+
+def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
+    """Let a person's name go, with all access; what they logged stays. The name that stands there instead.
+
+    Doing it again changes nothing.
+
+    Raises:
+        NotFound: there is no such person.
+        Conflict: it would leave the program without a lead.
+    """
+    person = db.get(Person, person_id)
+    if person is None:
+        raise NotFound("There is no such person here.")
+    if is_nameless(person.display_name) and person.ended_at is not None:
+        return person.display_name
+    if person.ended_at is None:
+        refuse_last_lead(db, person)
+    called = let_go(db, person, now)
+    crew.note_in_audit(db, now, who.id, "person.erased", str(person.id))
+    return called
+
+
+def let_go(db: Session, person: Person, now: datetime) -> str:
+    """Put "Tester n" wherever a name of the person's stands, and end their passes and sign-ins; the new name.
+
+    Names that they had before go with it.
+    A pass is called by a name, not by a person: while somebody else has the same name, what it calls may be theirs, and
+    stays until their name is let go too.
+    """
+    names, called = queries.names_ever(db, person), nameless(queries.given_names(db))
+    person.display_name, person.email, person.passphrase_hash = called, None, None
+    person.ended_at = person.ended_at or now
+    crew.end_sign_ins(db, person.id, now)
+    queries.end_passes(db, person.id, now)
+    for name in names:
+        shared = queries.another_is_called(db, name, person.id)
+        queries.rename_passes(db, name, called, person.id if shared else None)
+    queries.forget_changes(db, person.id)
+    db.flush()
+    return called

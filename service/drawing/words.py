@@ -1,0 +1,95 @@
+"""A drawing in sentences, for who cannot see it or would rather read. Pure."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from service.drawing.findings import Findings, FoundConductor, LineKind
+from service.drawing.parts import DrawnPart
+from service.wiring.advice import title
+from service.wiring.faults import SWAPS
+from service.wiring.naming import conductor_words, contact_words, listed, sentence
+from service.wiring.wirings import Conductor, Wiring, is_shell
+
+
+def describe(wiring: Wiring, seen: Findings, parts: Sequence[DrawnPart]) -> list[str]:
+    """What was found: the faults, where stray conductors end, what was not tested, what is good."""
+    stray = [wire for wire in wiring.conductors if _is_stray(wire, seen.wires[wire.name])]
+    return [
+        *(f"{title(wiring, fault)}." for fault in seen.faults),
+        *(_lands(wiring, wire, seen.wires[wire.name]) for wire in stray),
+        *_gathered("Not tested", [*_conductors(wiring, seen, parts, LineKind.UNTESTED), *_untested(wiring, seen)]),
+        *_gathered("Good", _conductors(wiring, seen, parts, LineKind.GOOD)),
+    ]
+
+
+def plan_in_words(wiring: Wiring, parts: Sequence[DrawnPart]) -> list[str]:
+    """How it should be: every conductor of these parts, and the bonds among their contacts."""
+    drawn = frozenset().union(*(part.names for part in parts))
+    bonds = [bond for bond in wiring.bonds if {bond.earlier, bond.later} <= drawn]
+    return [
+        *(_goes(wiring, wire) for part in parts for wire in part.wires),
+        *(f"{sentence(contact_words(bond.later))} is joined to {contact_words(bond.earlier)}." for bond in bonds),
+    ]
+
+
+def wire_in_words(wiring: Wiring, wire: Conductor, seen: Findings) -> str:
+    """One conductor in a sentence or two."""
+    found, called = seen.wires[wire.name], sentence(conductor_words(wiring, wire.name))
+    if found.kind is LineKind.PLANNED:
+        return _goes(wiring, wire)
+    if found.kind is LineKind.UNTESTED:
+        return f"{called} was not tested."
+    if found.kind is LineKind.GOOD:
+        return f"{called} is good."
+    stray = [_lands(wiring, wire, found)] if _is_stray(wire, found) else []
+    plain = [fault for fault in found.faults if not stray or fault.fault_class not in SWAPS]
+    return " ".join([*stray, *(f"{title(wiring, fault)}." for fault in plain)])
+
+
+def _goes(wiring: Wiring, wire: Conductor) -> str:
+    called = sentence(conductor_words(wiring, wire.name))
+    return f"{called} goes from {contact_words(wire.a)} to {contact_words(wire.b)}."
+
+
+def _is_stray(wire: Conductor, found: FoundConductor) -> bool:
+    return (found.starts, found.lands) != (wire.a, wire.b)
+
+
+def _lands(wiring: Wiring, wire: Conductor, found: FoundConductor) -> str:
+    called = sentence(conductor_words(wiring, wire.name))
+    right = [contact_words(wire.a)] if found.starts != wire.a else []
+    if found.lands != wire.b:
+        right.append(contact_words(wire.b) if right else contact_words(wire.b).removesuffix(" at end B"))
+    return (
+        f"{called} goes from {contact_words(found.starts)} to {contact_words(found.lands)}; it belongs on "
+        f"{listed(right)}."
+    )
+
+
+def _conductors(wiring: Wiring, seen: Findings, parts: Iterable[DrawnPart], kind: LineKind) -> Iterator[str]:
+    """What was found so: whole parts by name, else conductors."""
+    for part in parts:
+        alike = [wire for wire in part.wires if seen.wires[wire.name].kind is kind]
+        if part.lane and len(alike) == len(part.wires):
+            yield part.name[0].lower() + part.name[1:]
+        else:
+            yield from (conductor_words(wiring, wire.name) for wire in alike)
+
+
+def _untested(wiring: Wiring, seen: Findings) -> Iterator[str]:
+    """Contacts that were not tested, but for those of conductors that count as such; shells of one end together."""
+    faulty = [wire for wire in wiring.conductors if seen.wires[wire.name].faults]
+    own = {*wiring.loose_contacts, *(contact for wire in faulty for contact in (wire.a, wire.b))}
+    missed = [contact for contact in wiring.all_contacts if contact in own & seen.untested]
+    for end in "AB":
+        here = [contact for contact in missed if contact[0] == end]
+        shells = [contact for contact in here if is_shell(contact)]
+        yield from (contact_words(contact) for contact in here if contact not in shells)
+        if len(shells) > 1:
+            yield f"{len(shells)} shells at end {end}"
+        else:
+            yield from map(contact_words, shells)
+
+
+def _gathered(what: str, those: Iterable[str]) -> Iterator[str]:
+    if those := list(those):
+        yield f"{what}: {listed(those)}."

@@ -1,0 +1,330 @@
+"""What a row's gear is and how it is wired, from all that the row says of it. Pure.
+
+A kind of gear that has lanes has them eightfold where nothing is said. Where a row tells another number, its gear gets
+the wiring that has so many if just one can be meant; else nothing is made of it until somebody says which.
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from service.exchange.sheets.core.cells import folded, is_code, length_in
+from service.exchange.sheets.core.connectors import (
+    kind_described,
+    kind_in,
+    lanes_in,
+    no_microphone_in,
+    wiring_in,
+)
+from service.exchange.sheets.core.doubts import (
+    DESCRIBED,
+    TELLING,
+    NotTaken,
+    refuse_doubtful,
+    refuse_gone,
+    refuse_other_kind,
+    refuse_unsure,
+    short,
+)
+from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, unclear_plug
+from service.exchange.sheets.core.sure import count_in, says_so
+from service.gear.core import KINDS
+from service.kit.problems import invalid
+
+_NOTE = re.compile(
+    r"^(?:notes?|nb|n\.b\.|see|check|ask|updated?|last|please|remember|key|legend|to ?do|bring|return|need|we|all)\b"
+    r"|^[*†(]|[:.!?]$|(?:\S+ ){8}"
+)
+"""A sentence rather than a piece's name."""
+_NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
+"""What spreadsheets and people put beside a number."""
+
+
+@dataclass(frozen=True)
+class WiringOffer:
+    """The wirings here: `words` leads from the key and from the name of each that is offered, in lower case, to its
+    key; `lanes` has how many lanes each has, also those that are no longer offered.
+    """
+
+    words: Mapping[str, str]
+    lanes: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class Lanes:
+    """A number of lanes that a row tells of in the words `said`, and the wirings of so many that its gear may have."""
+
+    number: int
+    said: str
+    among: tuple[str, ...] = ()
+
+    @property
+    def in_words(self) -> str:
+        """What the row says."""
+        return f"“{self.said}” says {self.number} channels"
+
+
+@dataclass(frozen=True)
+class Wired:
+    """What a row's gear is: its kind, its wiring, and the lanes that the row tells of.
+
+    `kind_told` says whether the row itself names a kind, `told` whether it has a cell for the wiring, `exact` whether
+    that is the key or the name of one, and `chosen` whether the wiring follows from the lanes. `usual` has the fields,
+    of kind and wiring, of which no word of the row tells.
+    """
+
+    kind: str = ""
+    wiring: str = ""
+    kind_told: bool = False
+    told: bool = False
+    exact: bool = False
+    lanes: Lanes | None = None
+    chosen: bool = False
+    usual: frozenset[str] = frozenset()
+
+
+def wired(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> Wired:
+    """What it is and how it is wired; `typed` has the cells that are filled, by field. An empty `usual_kind` says that
+    what names no kind by itself may be anything.
+
+    Raises:
+        NotTaken: it names a kind or connectors that are none here, or other gear; a row with a code may be of an item
+            that is here, so that only its cells for kind and wiring tell.
+        Invalid: its cell for lanes tells no number of them.
+    """
+    said, plugs = typed.get("kind", ""), typed.get("wiring", "")
+    described = tuple(typed.get(key, "") for key in DESCRIBED)
+    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind or "cable"
+    refuse_doubtful(said)
+    exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
+    if not exact:
+        _refuse_other_leads(typed)
+        _refuse_other_gear(typed, kind)
+    wiring = exact or wiring_in(plugs, kind)
+    if plugs and wiring is None:
+        raise NotTaken(
+            "wiring",
+            f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C, or a wiring's own name.",
+        )
+    if said and kind_in(said) is None:
+        wiring = wiring or wiring_in(said, kind)
+        if wiring is None:
+            raise NotTaken(
+                "kind",
+                f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors, or leave this "
+                "column out.",
+            )
+    wiring = wiring or (wiring_in(said, kind) if said else None) or _described_wiring(described, kind)
+    built_in = exact and not _is_own(exact)
+    if not exact or (built_in and "code" not in typed and exact not in KINDS[kind].wirings):
+        _refuse_unsuited(typed, kind, wiring)
+    refuse_other_kind(typed)
+    refuse_gone(typed)
+    if not (usual_kind or said or plugs or "code" in typed or any(map(says_so, described))):
+        refuse_unsure(typed)
+    lanes = _lanes(typed, kind, wiring, offer)
+    chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
+    usual = chosen or wiring or KINDS[kind].wirings[0]
+    if lanes and not chosen and offer.lanes[usual] == lanes.number:
+        lanes = None
+    told_kind = kind_in(said) is not None
+    untold = {
+        "kind": not (said or kind_in(plugs) or _described_kind(described)),
+        "wiring": not (wiring or chosen),
+    }
+    return Wired(
+        kind,
+        usual,
+        told_kind,
+        "wiring" in typed,
+        bool(exact),
+        lanes,
+        bool(chosen),
+        frozenset(field for field, so in untold.items() if so),
+    )
+
+
+def stands_alone(cell: str, field: str) -> bool:
+    """Whether the only cell of a row says all that gear needs, and of one piece: a heading or a note does not.
+
+    >>> [stands_alone(words, "label") for words in ("Stage box 16 ch", "25 ft XLR", "Stage boxes:", "Truck 2 shelf B")]
+    [True, True, False, False]
+    """
+    if field == "code":
+        return is_code(cell)
+    words = " ".join(cell.split())
+    if field not in TELLING or _NOTE.search(words.lower()) or of_several(words):
+        return False
+    kind = kind_described(words) or ("cable" if wiring_in(words, "cable") else None)
+    return kind is not None and (not KINDS[kind].has_length or length_in(words) is not None)
+
+
+def refuse_merged(gear: Wired, above: Mapping[str, Wired], mapping: Sequence[str]) -> None:
+    """Refuse gear of which a column says nothing in this row and something else in the last row that is filled there: a
+    cell that was merged has its words in its first row only. `above` has the gear of that row, by field.
+
+    Raises:
+        NotTaken: for `kind` or `wiring`.
+    """
+    for field in ("kind", "wiring"):
+        last = above.get(field)
+        if field not in mapping or field not in gear.usual or last is None:
+            continue
+        was, now = (last.kind, gear.kind) if field == "kind" else (last.wiring, gear.wiring)
+        if was != now and (field == "kind" or last.kind == gear.kind):
+            raise NotTaken(
+                field,
+                f"nothing stands here, and it would be taken for {now}; above it stands {was}. A cell that was merged "
+                "has its words in its first row only: write them into each row.",
+            )
+
+
+def _telling(typed: Mapping[str, str]) -> dict[str, str]:
+    """The words that tell what a row's gear is and how it is wired, by field. Where a cell names the connectors, the
+    label and the description may speak of something else; and of a row with a code they rename what is here.
+    """
+    keys = ("kind", "wiring") if typed.get("wiring") or typed.get("code") else TELLING
+    return {key: typed[key] for key in keys if key in typed}
+
+
+def has_length(typed: Mapping[str, str]) -> bool:
+    """Whether a row tells a length, in its cell or in words."""
+    return "length" in typed or any(length_in(typed[key]) for key in TELLING if key in typed)
+
+
+def _refuse_other_gear(typed: Mapping[str, str], kind: str) -> None:
+    telling = _telling(typed)
+    for field, words in telling.items():
+        lead = other_wiring(words)
+        if lead:
+            raise NotTaken(
+                field,
+                f"“{short(words)}” speaks of {lead}, and no such wiring is built in. Enter a wiring of your own and "
+                "write its name into a column for the wiring; or leave the row out.",
+            )
+    together = " ".join(telling.values())
+    if unclear_plug(together):
+        raise NotTaken(
+            next(field for field, words in telling.items() if unclear_plug(words)),
+            f"“{short(together)}” speaks of a quarter-inch plug and not of its contacts: write TRS if it has three; a "
+            "TS lead has two, and no wiring for it is built in.",
+        )
+    _refuse_things(typed, kind)
+
+
+def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
+    said, long = typed.get("kind", ""), has_length(typed)
+    named = kind_in(said) or kind_in(typed.get("wiring", ""))
+    texts = (
+        {"kind": said}
+        if said
+        else {}
+        if typed.get("code") or (typed.get("wiring") and long)
+        else {key: typed.get(key, "") for key in ("description", "label")}
+    )
+    for field, words in texts.items():
+        thing = other_gear(words, has_length=long and field != "kind")
+        others = (other for key, other in texts.items() if key != field)
+        if thing and (field == "kind" or not (named or any(kind_described(other) for other in others))):
+            raise NotTaken(
+                field,
+                f"“{short(words)}” is no cable, hub or trunk, by the word “{thing}”. Leave it out; if it is one, "
+                f"write so into a column for the kind of gear: {', '.join(KINDS)}.",
+            )
+
+
+def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) -> None:
+    """Refuse connectors that no gear of this kind has here."""
+    spoken: dict[str, str | None] = {field: wiring_in(words, kind) for field, words in _telling(typed).items()}
+    if wiring is not None:
+        field = "wiring" if "wiring" in typed else "kind"
+        spoken[field] = spoken.get(field) or wiring
+    suits = KINDS[kind].wirings
+    wrong = next((field for field, key in spoken.items() if key is not None and key not in suits), None)
+    if wrong is None or (wiring in suits and wrong not in ("kind", "wiring")):
+        return
+    fit = [name for name, one in KINDS.items() if spoken[wrong] in one.wirings]
+    raise NotTaken(
+        wrong,
+        f"“{short(typed.get(wrong, ''))}” speaks of connectors that no {kind} here has"
+        + (
+            f"; if it carries microphone lines, write {' or '.join(fit)} as its kind. Else leave it out."
+            if fit
+            else "."
+        ),
+    )
+
+
+def headed(typed: Mapping[str, str], heading: str) -> dict[str, str]:
+    """A row with the heading of its part of the sheet, where it may tell what the row is: no cell is for that, and its
+    own words name no other kind.
+    """
+    own = _described_kind(typed.get(key, "") for key in ("description", "label"))
+    told = {"kind", "wiring", "code"} & set(typed) or own not in (None, kind_described(heading))
+    return dict(typed) if told or not heading else {**typed, "heading": heading}
+
+
+def heading_of(cell: str) -> str:
+    """A row's only cell as the heading of what is below it; empty where it is a note or a number of pieces."""
+    words = " ".join(cell.split()).rstrip(": ")
+    return "" if _NOTE.search(words.lower()) or count_in(words) else words
+
+
+def _described_kind(described: Iterable[str]) -> str | None:
+    return next(filter(None, map(kind_described, described)), None)
+
+
+def _described_wiring(described: Iterable[str], kind: str) -> str | None:
+    """The wiring that words speak of in passing, if it is one for this kind of gear."""
+    spoken = (wiring_in(words, kind) for words in described)
+    return next((key for key in spoken if key in KINDS[kind].wirings), None)
+
+
+def _refuse_other_leads(typed: Mapping[str, str]) -> None:
+    telling = _telling(typed)
+    if not {"kind", "wiring", "code"} & set(typed) and "note" in typed:
+        telling["note"] = typed["note"]  # it says nowhere else what it is
+    for field, words in telling.items():
+        other = no_microphone_in(words)
+        if other:
+            raise NotTaken(
+                field,
+                f"“{short(words)}” is no microphone wiring, by the word “{other}”; leave the row out. "
+                "Mains and speaker leads are never tested with a cable tester.",
+            )
+
+
+def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: WiringOffer) -> Lanes | None:
+    """The lanes that a row tells of, if its kind has any and its wiring has not so many."""
+    usual = KINDS[kind].wirings[0]
+    if offer.lanes[usual] == 1:
+        return None
+    told = (_counted(typed), *(typed.get(key, "") for key in (*TELLING, "note")))
+    said, number = next(((words, lanes) for words in told if (lanes := lanes_in(words)) is not None), ("", 0))
+    if not number:
+        return None
+    if offer.lanes[wiring or usual] == number:
+        return None
+    offered = [*KINDS[kind].wirings, *(key for key in dict.fromkeys(offer.words.values()) if _is_own(key))]
+    among = [key for key in offered if offer.lanes[key] == number]
+    if wiring is not None:  # of those with the connectors that the row names
+        among = [key for key in among if _is_own(key) or _stem(key) == _stem(wiring)]
+    return Lanes(number, " ".join(said.split())[:60], tuple(among))
+
+
+def _counted(typed: Mapping[str, str]) -> str:
+    """What a cell of the lanes' own column says, in words that `lanes_in` reads; empty where there is none."""
+    cell = typed.get("lanes", "").strip()
+    counted = f"{_NUMBER_ONLY.sub('', cell)} channels"
+    said = next((words for words in (cell, counted) if lanes_in(words) is not None), "")
+    if cell and not said:
+        raise invalid("lanes", f"“{cell[:30]}” is no number of channels; write it like 16, or leave it empty.")
+    return said
+
+
+def _is_own(key: str) -> bool:
+    return not any(key in kind.wirings for kind in KINDS.values())
+
+
+def _stem(key: str) -> str:
+    return re.sub(r"x?\d+$", "", key)

@@ -1,0 +1,229 @@
+"""Pages of tests: the form at the truck, the result with what to do next, a void."""
+
+from dataclasses import dataclass, field, replace
+from uuid import UUID
+
+from fastapi import APIRouter, Query
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, RequestContext
+from service.gear.ends import connectors
+from service.gear.queries import item_facts
+from service.gear.wirings import find_wiring, wiring_name
+from service.kit.problems import Invalid
+from service.kit.typed import as_id
+from service.sessions import queries as session_queries
+from service.sessions.shown import title_of
+from service.tags.actions import item_with
+from service.tags.queries import code_of
+from service.testers.queries import testers_for
+from service.testlog import actions, form_reader
+from service.testlog.core import SCANNED, Method
+from service.testlog.haste import content, too_soon
+from service.testlog.log_filter import named_item
+from service.testlog.phone import form_facts
+from service.testlog.plugging import PluggedChain, plugged
+from service.testlog.queries import open_session_with
+from service.testlog.sheet import Entered, is_good, sheet
+from service.web.forms import Posted
+from service.web.operation_id import new_op
+
+router = APIRouter(include_in_schema=False)
+
+PIECES = "pieces"
+"""What `show` says where the form is to be shown through the pieces that were named."""
+
+
+@dataclass(frozen=True)
+class TestForm:
+    """The form as it stands: what it is opened for, what was entered, what is wrong with it."""
+
+    code: str
+    through: tuple[str, ...] = ()
+    lanes: tuple[str, ...] = ()
+    session: UUID | None = None
+    entered: Entered = field(default_factory=Entered)
+    posted: FormData = field(default_factory=FormData)
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+    scanned: bool = False
+    pieces: str | None = None
+    """What was typed as the pieces that it goes through, where they are not those."""
+    not_carried: bool = False
+    """Whether contacts were marked that this form does not have."""
+
+
+@router.get("/t/{code}/test")
+def form_page(
+    desk: CrewContext,
+    code: str,
+    lane: tuple[str, ...] = Query(()),
+    through: str = "",
+    session: str = "",
+    scanned: str = "",
+) -> Response:
+    """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one;
+    `scanned` says that its tag was."""
+    opened = TestForm(code, form_reader.codes(through), lane, as_id(session), scanned=bool(scanned))
+    with desk.reading() as db:
+        try:
+            return _form(desk, db, opened)
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _form(desk, db, replace(opened, through=(), errors=_of_pieces(refusal), pieces=through))
+
+
+@router.post("/t/{code}/test")
+def log_test(desk: CrewContext, code: str, posted: Posted) -> Response:
+    """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
+    if "show" in posted:
+        return _shown(desk, code, posted)
+    through = form_reader.codes(str(posted.get("through") or ""))
+    try:
+        with desk.reading() as db:
+            chain = _chain(db, code, through)
+            wiring = find_wiring(db, chain.key)
+        new = form_reader.new_test(code, through, wiring, posted)
+        if chain.asks_for_lane(wiring):
+            new = replace(new, lane=form_reader.through_lane(chain.lanes, posted))
+        if too_soon(posted, desk.now):
+            return _ask(desk, code, posted)
+        desk.once(
+            new.id,
+            "test.form",
+            [code, *content(posted)],
+            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+        )
+    except Invalid as refusal:
+        return _refused(desk, code, posted, refusal)
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _shown(desk: RequestContext, code: str, posted: FormData) -> Response:
+    """The form in another view, with all that was entered: one more lane of it, or through the pieces named.
+
+    What was marked by contact belongs to a wiring, and is not carried over where other pieces make another one.
+    """
+    was, show = form_reader.codes(str(posted.get("through") or "")), str(posted["show"])
+    with desk.reading() as db:
+        through = form_reader.codes(str(posted.get(PIECES) or "")) if show == PIECES else was
+        errors: dict[str, str] = {}
+        key = _chain(db, code, was).key
+        try:
+            changed = _chain(db, code, through).key != key
+        except Invalid as refusal:
+            through, changed, errors = was, False, _of_pieces(refusal)
+        wiring = find_wiring(db, key)
+        entered = form_reader.entered(wiring, posted)
+        lanes = tuple(str(lane) for lane in (*posted.getlist("lane"), show))
+        again = _as_posted(code, through, lanes, entered, posted, errors)
+        if changed:
+            marked = bool(entered.skipped) or not is_good(wiring, entered)
+            others = form_reader.without_contacts(posted)
+            again = replace(again, lanes=(), entered=Entered(), posted=others, not_carried=marked)
+        return _form(desk, db, again)
+
+
+def _ask(desk: RequestContext, code: str, posted: FormData) -> Response:
+    """Whether it was tested at all."""
+    with desk.reading() as db:
+        item_id = item_with(db, code).id
+        item = item_facts(db, [item_id])[item_id]
+        return desk.page(
+            "testlog/sure.html",
+            code=code_of(db, item_id),
+            name=title_of(desk.program)(item),
+            action=f"/t/{code}/test",
+            carried=posted.multi_items(),
+            yes=f"I tested it: log the {posted['verdict']}",
+        )
+
+
+def _refused(desk: RequestContext, code: str, posted: FormData, refusal: Invalid) -> Response:
+    """The form again, as it was sent, with what is wrong beside it."""
+    typed = str(posted.get("through") or "")
+    through = form_reader.codes(typed) if "through" not in refusal.errors else ()
+    with desk.reading() as db:
+        wiring = find_wiring(db, _chain(db, code, through).key)
+        lanes = tuple(str(lane) for lane in posted.getlist("lane"))
+        entered = form_reader.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
+        again = _as_posted(code, through, lanes, entered, posted, _of_pieces(refusal))
+        return _form(desk, db, again if "through" not in refusal.errors else replace(again, pieces=typed))
+
+
+def _as_posted(
+    code: str,
+    through: tuple[str, ...],
+    lanes: tuple[str, ...],
+    entered: Entered,
+    posted: FormData,
+    errors: dict[str, str],
+) -> TestForm:
+    op, pieces = str(posted.get("op") or new_op()), posted.get(PIECES)
+    return TestForm(
+        code,
+        through,
+        lanes,
+        as_id(posted.get("session")),
+        entered,
+        posted,
+        errors,
+        op,
+        bool(posted.get(SCANNED)),
+        pieces if isinstance(pieces, str) else None,
+    )
+
+
+def _of_pieces(refusal: Invalid) -> dict[str, str]:
+    """What is wrong by the fields of the page, on which the pieces are typed into one of their own."""
+    return {PIECES if name == "through" else name: sentence for name, sentence in refusal.errors.items()}
+
+
+def _form(desk: RequestContext, db: Session, form: TestForm) -> Response:
+    item_id = item_with(db, form.code).id
+    item = item_facts(db, [item_id])[item_id]
+    chain = _chain(db, form.code, form.through)
+    key, wiring = chain.key, find_wiring(db, chain.key)
+    session = session_queries.session(db, form.session) if form.session else None
+    session = session or open_session_with(db, item_id, desk.today)
+    code = code_of(db, item_id)
+    name = title_of(desk.program)(item)
+    test = {
+        "code": code,
+        "name": name,
+        "through": form.through,
+        "session": session and str(session.id),
+        "wiring": key,
+        "next": f"/sessions/{session.id}/next?after={code}" if session else f"/t/{code}",
+        "claim": session and f"/sessions/{session.id}/next",
+        "facts": form_facts(wiring),
+    }
+    return desk.page(
+        "testlog/test.html",
+        422 if form.errors else 200,
+        form=form,
+        item=item,
+        code=code,
+        test=test,
+        name=name,
+        wiring=wiring,
+        wiring_name=wiring_name(db, key),
+        sheet=sheet(wiring, form.lanes, form.entered.touching),
+        evidence=form_reader.EVIDENCE,
+        session=session,
+        lane_word="lane" if len(wiring.lanes) > 1 else "pair",
+        testers=[] if form.through or PIECES in form.errors else testers_for(db, key),
+        through_lanes=[(lane, lane) for lane in chain.lanes] if form.through and chain.asks_for_lane(wiring) else [],
+        method=form.posted.get("method") or Method.TWO_ENDED,
+        made=form.posted.get("made") or desk.now.isoformat(),
+        ends_of=connectors(db, item),
+        repaired=desk.request.query_params.get("repaired") == "1",
+    )
+
+
+def _chain(db: Session, code: str, through: tuple[str, ...]) -> PluggedChain:
+    """The pieces by which the form is filled in; each code that the test went through must be one of ours, and fit."""
+    return plugged(db, [item_with(db, code), *(named_item(db, each, "through") for each in through)])

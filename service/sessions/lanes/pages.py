@@ -1,0 +1,241 @@
+"""A multicore lane by lane: its pieces named once, then pass or fail, one tap a lane, logged as one test."""
+
+from dataclasses import dataclass, field, replace
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, RequestContext
+from service.gear.queries import ItemFacts, item_facts
+from service.gear.wirings import find_wiring
+from service.kit.problems import Invalid, invalid
+from service.kit.typed import as_id
+from service.sessions.actions import session_with
+from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
+from service.sessions.shown import title_of
+from service.sessions.typed import read_codes
+from service.tags.actions import item_with
+from service.tags.queries import code_of, codes_of
+from service.testlog import actions, form_reader
+from service.testlog.core import Evidence, NewTest
+from service.testlog.haste import too_soon
+from service.testlog.log_filter import named_id, named_item
+from service.testlog.models import WorkSession
+from service.testlog.plugging import plugged
+from service.testlog.queries import open_session_with
+from service.testlog.reach import lane_names
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+from service.wiring.faults import FaultClass
+from service.wiring.wirings import Wiring
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class LanesChain:
+    """What the tester's signal goes through: the items in order, and the wiring they make together."""
+
+    items: list[ItemFacts]
+    key: str
+    wiring: Wiring
+
+
+@dataclass(frozen=True)
+class LaneForm:
+    """The page as it stands: what was named, what was found so far, what is wrong with it."""
+
+    through: str = ""
+    session: UUID | None = None
+    lanes: tuple[Lane, ...] = ()
+    note: str = ""
+    flexed: bool = False
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+    made: str = ""
+    pieces: str | None = None
+    """What was typed as the other pieces, where the form is not shown through those."""
+
+
+@router.get("/sessions/{session_id}/line")
+def name_pieces(desk: CrewContext, session_id: str, codes: str = "") -> Response:
+    """Name the pieces of a multicore line once: hub, multicore, fan-out."""
+    with desk.reading() as db:
+        session = session_with(db, session_id)
+        errors: dict[str, str] = {}
+        named = read_codes(codes)
+        if named:
+            try:
+                items = [named_item(db, code, "codes") for code in named]
+                found = codes_of(db, [item.id for item in items])
+                first, *others = [found[item.id] for item in items]
+                there = f"/t/{first}/lanes?session={session.id}"
+                return RedirectResponse(f"{there}&through={'+'.join(others)}" if others else there, 303)
+            except Invalid as refusal:
+                errors = refusal.errors
+        return desk.page("sessions/line.html", 422 if errors else 200, session=session, codes=codes, errors=errors)
+
+
+@router.get("/t/{code}/lanes")
+def lanes_form(desk: CrewContext, code: str, through: str = "", session: str = "") -> Response:
+    """A row for each lane, once it is known what they go through."""
+    with desk.reading() as db:
+        try:
+            return _page(desk, db, code, LaneForm(through, as_id(session)))
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _refused(desk, db, code, through, as_id(session), refusal)
+
+
+@router.post("/t/{code}/lanes")
+def log_lanes(desk: CrewContext, code: str, posted: Posted) -> Response:
+    """Log what was found as one test through all pieces. With `show`, show the same lanes through others."""
+    op, through = read_op(posted.get("op")), str(posted.get("through") or "")
+    with desk.reading() as db:
+        if "show" in posted:
+            return _through(desk, db, code, posted)
+        try:
+            chain = _chain(db, code, through)
+        except Invalid as refusal:
+            if "through" not in refusal.errors:
+                raise
+            return _refused(desk, db, code, through, as_id(posted.get("session")), refusal)
+        form = _form(chain, through, posted)
+        try:
+            _check(chain)
+            joined, probed = readings(chain.wiring, form.lanes)
+            note = form_reader.note(posted, "note")
+        except Invalid as refusal:
+            return _page(desk, db, code, replace(form, errors=refusal.errors))
+        if too_soon(posted, desk.now):
+            return desk.page(
+                "testlog/sure.html",
+                code=code_of(db, chain.items[0].id),
+                name=title_of(desk.program)(chain.items[0]),
+                action=f"/t/{code}/lanes",
+                carried=posted.multi_items(),
+                yes="I tested them: log these lanes",
+            )
+    evidence = (Evidence(FaultClass.FLEXED),) if form.flexed else ()
+    new = NewTest(
+        op,
+        code,
+        read_codes(through),
+        chain.key,
+        joined=joined,
+        probed=probed,
+        evidence=evidence,
+        note=note,
+        session=form.session,
+    )
+    desk.once(
+        op,
+        "test.lanes",
+        [code, through, joined, probed, form.flexed, note, str(form.session)],
+        lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+    )
+    return RedirectResponse(f"/tests/{op}", 303)
+
+
+def _through(desk: RequestContext, db: Session, code: str, posted: FormData) -> Response:
+    """The lanes as they were marked, through the pieces that were named."""
+    was = str(posted.get("through") or "")
+    pieces = str(posted.get("pieces", was))
+    try:
+        chain = _chain(db, code, pieces)
+        _check(chain)
+        return _page(desk, db, code, _form(chain, pieces, posted))
+    except Invalid as refusal:
+        form = replace(_form(_chain(db, code, was), was, posted), pieces=pieces)
+        return _page(desk, db, code, replace(form, errors={"pieces": refusal.detail}))
+
+
+def _check(chain: LanesChain) -> None:
+    if not is_lane_by_lane(chain.wiring):
+        raise invalid("through", "Name the hub and the fan-out that it was tested through.")
+
+
+def _form(chain: LanesChain, through: str, posted: FormData) -> LaneForm:
+    lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
+    note, op = str(posted.get("note") or ""), str(posted.get("op") or new_op())
+    return LaneForm(
+        through,
+        as_id(posted.get("session")),
+        lanes,
+        note,
+        posted.get(form_reader.FLEXED) == "yes",
+        op=op,
+        made=str(posted.get("made") or ""),
+    )
+
+
+def _lane(name: str, posted: FormData) -> Lane:
+    shown = str(posted.get(f"lane-{name}") or "")
+    touching = set(posted.getlist(f"touch-{name}"))
+    return Lane(
+        name,
+        LaneReading(shown) if shown in list(LaneReading) else LaneReading.LEFT_OUT,
+        frozenset(contact for contact in CONTACTS if contact in posted.getlist(f"open-{name}")),
+        tuple(pair for pair in TOUCHES if "-".join(pair) in touching),
+        posted.get(f"reversed-{name}") == "yes",
+    )
+
+
+def _chain(db: Session, code: str, through: str) -> LanesChain:
+    """The items named, and how they look to a tester at both ends.
+
+    Raises:
+        Invalid: for `through`, where a code is none of ours, or two of the pieces do not mate.
+    """
+    first = item_with(db, code)
+    others = [named_id(db, each, "through") for each in read_codes(through)]
+    facts = item_facts(db, [first.id, *others])
+    items = [facts[item_id] for item_id in (first.id, *others)]
+    key = plugged(db, items).key
+    return LanesChain(items, key, find_wiring(db, key))
+
+
+def _refused(
+    desk: RequestContext, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
+) -> Response:
+    """The question what it is tested through, with what was typed and why that cannot be."""
+    return _page(desk, db, code, LaneForm("", session, errors=refusal.errors, pieces=through))
+
+
+def _page(desk: RequestContext, db: Session, code: str, form: LaneForm) -> Response:
+    chain = _chain(db, code, form.through)
+    lanes = form.lanes or tuple(Lane(name) for name in chain.wiring.lanes)
+    session = db.get(WorkSession, form.session) if form.session else None
+    session = session or open_session_with(db, chain.items[0].id, desk.today)
+    codes = codes_of(db, [item.id for item in chain.items])
+    first, *others = [codes[item.id] for item in chain.items]
+    ready = "through" not in form.errors and is_lane_by_lane(chain.wiring)
+    facts = {
+        "item": first,
+        "through": others,
+        "session": session and str(session.id),
+        "wiring": chain.key,
+        "lanes": {
+            name: [[wire.a for wire in wires], [wire.b for wire in wires]] for name, wires in chain.wiring.lanes.items()
+        },
+    }
+    return desk.page(
+        "sessions/lanes.html",
+        422 if form.errors else 200,
+        form=form,
+        items=chain.items,
+        lanes=lanes,
+        codes=codes,
+        ready=ready,
+        typed=" ".join(others) if form.pieces is None else form.pieces,
+        single=len(others) > 0 and len(lane_names(chain.wiring)) == 1,
+        session=session,
+        facts=facts,
+        touches=["-".join(pair) for pair in TOUCHES],
+        title=title_of(desk.program),
+        made=form.made or desk.now.isoformat(),
+    )

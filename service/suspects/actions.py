@@ -1,0 +1,69 @@
+"""It crackled: one item, or all that hangs at a place, is suspect until a test with both ends flexed."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.gear.actions import place_with
+from service.gear.queries import is_suspect
+from service.kit.problems import invalid
+from service.suspects import queries
+from service.tags.queries import code_of
+from service.testlog.actions import call_suspect
+from service.testlog.core import corrected
+from service.testlog.effects import hold
+from service.testlog.flags import follow_history
+from service.testlog.log_filter import named_id
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """Somebody heard an item crackle; `id` is the client's own, `item` a code, `at` and `sent_at` its own times."""
+
+    id: UUID
+    item: str
+    note: str = ""
+    at: datetime | None = None
+    sent_at: datetime | None = None
+
+
+def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, Any]:
+    """Call an item suspect since it crackled; what arrives late is cleared at once by a flex test done since.
+
+    Returns:
+        `id`, the code of the `item` now, whether it is `suspect` now, and `received_at`.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+    """
+    at = corrected(new.at, new.sent_at, now, "at", "entry")
+    (item,), histories = hold(db, [named_id(db, new.item, "item")])
+    call_suspect(db, item.id, new.id, new.note, who, at)
+    follow_history(db, histories, dict.fromkeys(histories, who), now)
+    return {
+        "id": str(new.id),
+        "item": code_of(db, item.id),
+        "suspect": is_suspect(db, item.id),
+        "received_at": now.isoformat(),
+    }
+
+
+def report_place(db: Session, place_id: UUID, item_ids: Collection[UUID], op: UUID, who: Who, now: datetime) -> int:
+    """Call what hangs at a place suspect, as far as it was ticked; how many items.
+
+    Raises:
+        NotFound: there is no such place.
+        Invalid: nothing that hangs there was ticked.
+    """
+    place = place_with(db, place_id)
+    ticked = [item.id for item, _ in queries.in_use_at(db, place_id) if item.id in item_ids]
+    if not ticked:
+        raise invalid("item", "Tick what may have crackled.")
+    for item_id in ticked:
+        call_suspect(db, item_id, op, f"Something crackled at {place.name}", who, now)
+    return len(ticked)

@@ -1,0 +1,51 @@
+"""The item that a page of the bench is about."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from service.crew.context import RequestContext
+from service.gear.core import item_name
+from service.gear.queries import item_facts
+from service.gear.wirings import wiring_name
+from service.kit.lengths import Unit
+from service.tags.actions import item_with
+from service.tags.queries import code_of
+from service.testlog.queries import open_session_with
+
+
+@dataclass(frozen=True)
+class TestedItem:
+    """An item as the bench's pages show it; `length_mm` 0 where it has none, `session` today's that asks for it."""
+
+    id: UUID
+    code: str
+    name: str
+    stands: str
+    wiring: str
+    wiring_name: str
+    length_mm: int
+    gauge_awg: int | None
+    session: UUID | None
+
+
+def about(desk: RequestContext, db: Session, code: str) -> TestedItem:
+    """The item that this code is on.
+
+    Raises:
+        Invalid, NotFound, Gone: the code is none, is on nothing, or was replaced.
+    """
+    item = item_with(db, code)
+    session = open_session_with(db, item.id, desk.today)
+    return TestedItem(
+        item.id,
+        code_of(db, item.id),
+        item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        item_facts(db, [item.id])[item.id].stands,
+        item.wiring,
+        wiring_name(db, item.wiring),
+        item.length_mm,
+        item.gauge_awg,
+        session.id if session else None,
+    )

@@ -1,0 +1,159 @@
+"""Tests whose reading may mean several things: what it may be in words, and what of it is logged. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+from uuid import UUID
+
+from service.diagnosis.ambiguity import Agreed, agree
+from service.diagnosis.diagnosis import Diagnosis, diagnose
+from service.kit.problems import invalid
+from service.testlog.core import Evidence, Method, NewTest
+from service.wiring.advice import title
+from service.wiring.faults import Fault, FaultClass
+from service.wiring.naming import conductor_words, listed, sentence
+from service.wiring.onstage import on_stage
+from service.wiring.readings import canonical
+from service.wiring.wirings import Wiring
+
+UNSURE: Final = ""
+"""The answer to "which of them is it?" of somebody who cannot tell."""
+
+
+@dataclass(frozen=True)
+class PossibleCable:
+    """One cable that may be meant: what is wrong with it, fault by fault, and what the band hears of each."""
+
+    name: str
+    faults: tuple[tuple[str, str], ...]
+    words: str
+
+
+@dataclass(frozen=True)
+class TestOrigin:
+    """Where a test came from: its id, the item's code, how it was done, and what else belongs into its note."""
+
+    id: UUID
+    code: str
+    method: Method
+    said: str
+    note: str = ""
+    flexed: bool = False
+    tester: UUID | None = None
+    session: UUID | None = None
+
+
+def choices(wiring: Wiring, agreed: Agreed) -> list[PossibleCable]:
+    """Each cable that may be meant, named by its place in `agreed`."""
+    return [
+        PossibleCable(
+            str(at),
+            tuple((title(wiring, fault), on_stage(wiring, fault)) for fault in found.faults),
+            in_words(wiring, found),
+        )
+        for at, found in enumerate(agreed.diagnoses)
+    ]
+
+
+def in_words(wiring: Wiring, found: Diagnosis) -> str:
+    """What a diagnosis comes to, in one line."""
+    if found.faults:
+        return "; ".join(title(wiring, fault) for fault in found.faults)
+    return "A cable without a fault" if found.verdict == "pass" else "No fault, as far as it was reached"
+
+
+def outcome(wiring: Wiring, agreed: Agreed) -> str:
+    """What will be logged where nobody can tell which of several it is, in a sentence."""
+    found = diagnose(wiring, agreed.kept) if agreed.kept is not None else None
+    if agreed.faulty or (found and found.verdict == "fail"):
+        return "It is logged as failed, since each of these is a fault; all of them are named in its note."
+    if found is None or found.verdict == "pass":
+        return "It is logged as passed."
+    unproven = listed([conductor_words(wiring, name) for name in found.unproven])
+    return f"It is logged as partial: no fault is proven, and neither is {unproven}."
+
+
+def chosen(wiring: Wiring, agreed: Agreed, which: str) -> Agreed:
+    """What is agreed once somebody told which of the readings it is, by another check; all of them if nobody can.
+
+    Raises:
+        Invalid: for `which`, where it is none of them.
+    """
+    at = _picked(which, len(agreed.readings))
+    return agreed if at is None else agree(wiring, [agreed.readings[at]])
+
+
+def _picked(which: str, several: int) -> int | None:
+    if which == UNSURE:
+        return None
+    if not which.isdecimal() or int(which) >= several:
+        raise invalid("which", "Choose one of those named, or that you cannot tell.")
+    return int(which)
+
+
+def resisting(wiring: Wiring, maybe: Sequence[str]) -> list[PossibleCable]:
+    """Each leak or joint that may be meant, named by its place in `maybe`."""
+    heard = on_stage(wiring, Fault(FaultClass.HIGH_RESISTANCE, ()))
+    return [PossibleCable(str(at), ((sentence(words), heard),), sentence(words)) for at, words in enumerate(maybe)]
+
+
+def outcome_of_resistance(maybe: Sequence[str]) -> str:
+    """What will be logged of such a resistance, in a sentence; "" where there is none."""
+    if not maybe:
+        return ""
+    named = " All of these are named with it." if len(maybe) > 1 else ""
+    return f"It is logged as failed, with high resistance as what was found.{named}"
+
+
+def as_test(wiring: Wiring, told: TestOrigin, agreed: Agreed) -> NewTest:
+    """The test to log. Nothing is guessed: its readings are those that are sure.
+
+    A cable that is faulty for sure, though not with which fault, fails by evidence that names all it may be: no
+    class of fault is claimed that the readings do not prove, and `damage` is the one that means only "look inside".
+    """
+    maybe = " Or: ".join(in_words(wiring, found) + "." for found in agreed.diagnoses)
+    several = len(agreed.readings) > 1
+    evidence = [Evidence(FaultClass.DAMAGE, None, _one_of(wiring, agreed))] if agreed.faulty else []
+    if told.flexed:
+        evidence.append(Evidence(FaultClass.FLEXED))
+    kept = canonical(wiring, agreed.kept) if agreed.kept is not None else {"joined": None, "probed": "all"}
+    said = [told.said, f"It may be: {maybe}" if several else "", told.note]
+    return NewTest(
+        id=told.id,
+        item=told.code,
+        method=told.method,
+        joined=kept["joined"],
+        probed=kept["probed"],
+        evidence=tuple(evidence),
+        note=" ".join(part for part in said if part),
+        session=told.session,
+        tester=told.tester,
+    )
+
+
+def as_evidence(told: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
+    """The test to log of a leak or a joint, which readings of contacts do not show: evidence that names all it may be.
+
+    Raises:
+        Invalid: for `which`, where it is none of them.
+    """
+    at = _picked(which, len(maybe))
+    sure = maybe if at is None else [maybe[at]]
+    named = sure[0] if len(sure) == 1 else f"one of: {'; or '.join(sure)}"
+    evidence = [Evidence(FaultClass.HIGH_RESISTANCE, None, named)]
+    if told.flexed:
+        evidence.append(Evidence(FaultClass.FLEXED))
+    return NewTest(
+        id=told.id,
+        item=told.code,
+        method=told.method,
+        evidence=tuple(evidence),
+        note=" ".join(part for part in (told.said, told.note) if part),
+        session=told.session,
+        tester=told.tester,
+    )
+
+
+def _one_of(wiring: Wiring, agreed: Agreed) -> str:
+    named = [in_words(wiring, found) for found in agreed.diagnoses]
+    return f"one of: {'; or '.join(word[:1].lower() + word[1:] for word in named)}"

@@ -1,0 +1,176 @@
+"""What did the lamps show? A pattern of the program's own tester, what it may mean, and the test of it."""
+
+from dataclasses import dataclass, replace
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, RequestContext
+from service.diagnosis.ambiguity import agree
+from service.kit.problems import Conflict, Invalid, invalid
+from service.tags.actions import item_with
+from service.testers import queries
+from service.testers.about import about
+from service.testers.core import UNSURE, TestOrigin, as_test, choices, chosen, outcome
+from service.testers.tester_pages import found, meanings
+from service.testlog import actions, form_reader
+from service.testlog.core import SCANNED, Method, NewTest
+from service.testlog.haste import ABOUT_THE_FORM, content, too_soon
+from service.testlog.models import OwnTester
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+from service.wiring.coverage import pass_words
+
+router = APIRouter(include_in_schema=False)
+_OWN = (*ABOUT_THE_FORM, "op", "tester", "pattern", "which", "note", form_reader.FLEXED, "verdict")
+
+
+@dataclass(frozen=True)
+class LampForm:
+    """The page as it stands: which tester, which pattern was seen, what else was entered, what is wrong."""
+
+    tester: str = ""
+    pattern: str | None = None
+    which: str = UNSURE
+    flexed: bool = False
+    note: str = ""
+    op: str = ""
+    made: str = ""
+    scanned: bool = False
+    carried: tuple[tuple[str, str], ...] = ()
+    """What else was entered on the test form, which this was opened from."""
+    refusal: Invalid | None = None
+
+
+@router.get("/t/{code}/lamps")
+def lamps_page(desk: CrewContext, code: str, tester: str = "", pattern: str | None = None) -> Response:
+    """Choose the tester if there are several, then the pattern, then see what it may mean."""
+    with desk.reading() as db:
+        return _page(desk, db, code, LampForm(tester, pattern))
+
+
+@router.post("/t/{code}/lamps")
+def log_lamps(desk: CrewContext, code: str, posted: Posted) -> Response:
+    """Log what the pattern means. With `show`, only show it, or all that the tester may show."""
+    if "show" in posted:
+        with desk.reading() as db:
+            return _page(desk, db, code, _asked(desk, posted))
+    try:
+        with desk.reading() as db:
+            new = _test(desk, db, code, posted)
+            if too_soon(posted, desk.now):
+                item = about(desk, db, code)
+                return desk.page(
+                    "testlog/sure.html",
+                    code=item.code,
+                    name=item.name,
+                    action=f"/t/{item.code}/lamps",
+                    carried=posted.multi_items(),
+                    yes="I tested it: log it",
+                )
+        desk.once(
+            new.id,
+            "test.lamps",
+            [code, *content(posted)],
+            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+        )
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _page(desk, db, code, replace(_asked(desk, posted), refusal=refusal))
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _asked(desk: RequestContext, posted: FormData) -> LampForm:
+    """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
+    which, note, op, made = (str(posted.get(name) or "") for name in ("which", "note", "op", "made"))
+    lamps = desk.request.query_params if "tester" in desk.request.query_params else posted
+    pattern = lamps.get("pattern")
+    carried = tuple((name, str(value)) for name, value in posted.multi_items() if name not in _OWN)
+    return LampForm(
+        str(lamps.get("tester") or ""),
+        None if pattern is None else str(pattern),
+        which or UNSURE,
+        posted.get(form_reader.FLEXED) == "yes",
+        note,
+        op,
+        made,
+        bool(posted.get(SCANNED)),
+        carried,
+    )
+
+
+def _test(desk: RequestContext, db: Session, code: str, posted: FormData) -> NewTest:
+    item = item_with(db, code)
+    own = _tester(db, str(posted.get("tester") or ""), item.wiring)
+    lamps, pattern = queries.described(db, own), str(posted.get("pattern") or "")
+    agreed = agree(lamps.wiring, lamps.readings_for(pattern))
+    agreed = chosen(lamps.wiring, agreed, str(posted.get("which") or UNSURE))
+    told = TestOrigin(
+        read_op(posted.get("op")),
+        code,
+        Method.TWO_ENDED,
+        f"{lamps.name}, lamps “{pattern}”.",
+        form_reader.note(posted, "note"),
+        posted.get("flexed") == "yes",
+        own.id,
+        about(desk, db, code).session,
+    )
+    return as_test(lamps.wiring, told, agreed)
+
+
+def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
+    own = found(db, tester_id)
+    if own.ended_at is not None:
+        raise Conflict(f"{own.name} was put away. Choose another tester, or enter the test contact by contact.")
+    if own.wiring != wiring:
+        raise invalid("tester", f"{own.name} is described for another wiring than this item has. Choose another.")
+    return own
+
+
+def _page(desk: RequestContext, db: Session, code: str, asked: LampForm) -> Response:
+    item = about(desk, db, code)
+    testers = queries.testers_for(db, item.wiring)
+    refusal = asked.refusal
+    if len(testers) == 1 and not asked.tester:
+        asked = replace(asked, tester=str(testers[0].id))
+    if not asked.tester or (refusal and "tester" in refusal.errors):
+        return desk.page(
+            "testers/lamps.html",
+            422 if refusal else 200,
+            item=item,
+            testers=testers,
+            tester=None,
+            agreed=None,
+            errors=refusal.errors if refusal else {},
+            asked=asked,
+            op=asked.op or new_op(),
+            made=asked.made or desk.now.isoformat(),
+        )
+    own = _tester(db, asked.tester, item.wiring)
+    lamps = queries.described(db, own)
+    errors = dict(refusal.errors) if refusal else {}
+    agreed = None
+    if asked.pattern is not None and "pattern" not in errors:
+        try:
+            agreed = agree(lamps.wiring, lamps.readings_for(asked.pattern))
+        except Invalid as unknown:
+            errors |= unknown.errors
+    return desk.page(
+        "testers/lamps.html",
+        422 if errors else 200,
+        item=item,
+        testers=testers,
+        tester=own,
+        lamps=lamps,
+        asked=asked,
+        errors=errors,
+        patterns=meanings(lamps),
+        agreed=agreed,
+        choices=choices(lamps.wiring, agreed) if agreed else [],
+        outcome=outcome(lamps.wiring, agreed) if agreed else "",
+        blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken),
+        op=asked.op or new_op(),
+        made=asked.made or desk.now.isoformat(),
+    )

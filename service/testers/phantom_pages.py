@@ -1,0 +1,163 @@
+"""Phantom volts at the far end: entered, told what they may mean, and logged as far as they prove anything."""
+
+from dataclasses import dataclass, field
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, RequestContext
+from service.diagnosis.ambiguity import Agreed, agree
+from service.gear.wirings import find_wiring
+from service.kit.problems import Invalid, invalid
+from service.testers.about import about
+from service.testers.core import (
+    UNSURE,
+    TestOrigin,
+    as_evidence,
+    as_test,
+    choices,
+    chosen,
+    outcome,
+    outcome_of_resistance,
+    resisting,
+)
+from service.testers.volts import (
+    LABELS,
+    START,
+    carries_phantom,
+    diagnosed,
+    possible,
+    resistance_words,
+    said,
+    second_reading,
+)
+from service.testlog import actions, form_reader
+from service.testlog.core import Method, NewTest
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+from service.wiring.phantom import PhantomDiagnosis
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class VoltsForm:
+    """The page as it stands: what was typed, what it may mean once it was read, what is wrong with it."""
+
+    values: dict[str, str] = field(default_factory=lambda: dict(START))
+    which: str = UNSURE
+    note: str = ""
+    power: bool = False
+    agreed: Agreed | None = None
+    found: PhantomDiagnosis | None = None
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+
+    @property
+    def told(self) -> str:
+        """The volts in one line: only those that were seen with their meaning are logged."""
+        return " ".join(f"{name}={value}" for name, value in self.values.items() if value)
+
+    @property
+    def resistances(self) -> list[str]:
+        """The leaks and joints that the volts may mean, in words."""
+        return [resistance_words(one) for one in self.found.resistances] if self.found else []
+
+    @property
+    def asks_power(self) -> bool:
+        """Whether phantom power that is off or weak would read like this too."""
+        return self.found is not None and (self.found.no_power or self.found.weak_power)
+
+
+@router.get("/t/{code}/phantom")
+def phantom_page(desk: CrewContext, code: str) -> Response:
+    """Where to put the meter, and room for what it shows."""
+    with desk.reading() as db:
+        return _page(desk, db, code, VoltsForm())
+
+
+@router.post("/t/{code}/phantom")
+def enter_volts(desk: CrewContext, code: str, posted: Posted) -> Response:
+    """Tell what the volts may mean; log them once that was seen."""
+    op = read_op(posted.get("op"))
+    with desk.reading() as db:
+        entry = _read(db, desk, code, posted)
+        seen = posted.get("do") == "log" and posted.get("seen") == entry.told
+        if entry.errors or entry.found is None or not seen:
+            return _page(desk, db, code, entry)
+        try:
+            new = _test(desk, db, code, entry, posted)
+        except Invalid as refusal:
+            return _page(desk, db, code, VoltsForm(**vars(entry) | {"errors": refusal.errors}))
+    content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
+    desk.once(op, "test.phantom", content, lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone))
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _read(db: Session, desk: RequestContext, code: str, posted: FormData) -> VoltsForm:
+    values = {name: str(posted.get(name) or "").strip() or start for name, start in START.items()}
+    kept = VoltsForm(
+        values,
+        str(posted.get("which") or UNSURE),
+        str(posted.get("note") or ""),
+        posted.get("power") == "yes",
+        op=str(posted.get("op")),
+    )
+    wiring = find_wiring(db, about(desk, db, code).wiring)
+    if not carries_phantom(wiring):
+        return kept
+    try:
+        found = diagnosed(values)
+    except Invalid as refusal:
+        return VoltsForm(**vars(kept) | {"errors": refusal.errors})
+    agreed = agree(wiring, possible(wiring, found)) if found.states else None
+    return VoltsForm(**vars(kept) | {"agreed": agreed, "found": found})
+
+
+def _test(desk: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
+    """The test to log.
+
+    A pass by volts alone cannot come of it: a cable with 2 and 3 swapped reads like a sound one, so at the most it
+    is partial. Nothing anywhere, or too little everywhere, is a test only if phantom power was on and right.
+    """
+    if entry.asks_power and not entry.power:
+        raise invalid(
+            "power",
+            "Phantom power that is off or weak reads like this too. Check it with a good cable first.",
+        )
+    item = about(desk, db, code)
+    wiring = find_wiring(db, item.wiring)
+    told = TestOrigin(
+        read_op(entry.op),
+        code,
+        Method.PHANTOM,
+        said(entry.values),
+        form_reader.note(posted, "note"),
+        posted.get("flexed") == "yes",
+        session=item.session,
+    )
+    if entry.agreed is None:
+        return as_evidence(told, entry.resistances, entry.which)
+    return as_test(wiring, told, chosen(wiring, entry.agreed, entry.which))
+
+
+def _page(desk: RequestContext, db: Session, code: str, entry: VoltsForm) -> Response:
+    item = about(desk, db, code)
+    wiring = find_wiring(db, item.wiring)
+    agreed, maybe = entry.agreed, entry.resistances
+    named = choices(wiring, agreed) if agreed else resisting(wiring, maybe)
+    told = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
+    return desk.page(
+        "testers/phantom.html",
+        422 if entry.errors else 200,
+        item=item,
+        fits=carries_phantom(wiring),
+        entry=entry,
+        labels=LABELS,
+        choices=named,
+        outcome=told,
+        op=entry.op,
+        ask=second_reading(entry.values, entry.found) if entry.found else "",
+    )

@@ -1,0 +1,136 @@
+"""Pages of a program's own testers: the list, one tester, describing one."""
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+
+from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.diagnosis.diagnosis import diagnose
+from service.gear.wirings import wiring_choices, wiring_name
+from service.kit.problems import Invalid, NotFound
+from service.kit.typed import as_id
+from service.testers import actions, queries
+from service.testers.actions import NewTester
+from service.testers.core import in_words
+from service.testlog.models import OwnTester
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+from service.wiring.coverage import pass_words
+from service.wiring.readings import ALL
+from service.wiring.tester import Tester
+from service.wiring.visibility import Sight
+
+router = APIRouter(include_in_schema=False)
+
+LABELS = {
+    "name": "Name",
+    "wiring": "For the wiring",
+    "sees": "It sees",
+    "reaches": "Contacts that it reaches",
+    "patterns": "What its lamps mean",
+}
+SEES = {
+    Sight.STRAIGHT: "Straight through only: whether each conductor reaches its own contact",
+    Sight.CROSS: "Cross connections too: which contact reaches which",
+    Sight.METER: "Everything, contact to contact, like a meter",
+}
+"""What a tester can see, by the words of the form."""
+EXAMPLE = "1 2 3 = good\n- 2 3 = A2-B2 A3-B3\n1 - 3 = A1-B1 A3-B3\n1 2 - = A1-B1 A2-B2"
+"""What the form comes with: what three lamps show of a sound cable and of each open; no tester in particular."""
+START = {"name": "", "wiring": "xlr3", "sees": Sight.STRAIGHT, "reaches": "", "patterns": EXAMPLE}
+
+
+@router.get("/testers")
+def testers_page(desk: ViewerContext) -> Response:
+    """Every tester that the program described."""
+    with desk.reading() as db:
+        testers = queries.testers(db)
+        names = {own.wiring: wiring_name(db, own.wiring) for own in testers}
+        return desk.page("testers/testers.html", testers=testers, names=names)
+
+
+@router.get("/testers/new")
+def new_tester(desk: LeadContext, wiring: str = "") -> Response:
+    """Describe a tester, from an example."""
+    with desk.reading() as db:
+        known = wiring in dict(wiring_choices(db))
+        return _form(desk, db, START | ({"wiring": wiring} if known else {}))
+
+
+@router.post("/testers/new")
+def make_tester(desk: LeadContext, posted: Posted) -> Response:
+    """Keep what was described."""
+    values = {name: str(posted.get(name) or "") for name in LABELS}
+    op = read_op(posted.get("op"))
+    try:
+        new = NewTester(id=op, **values)
+        desk.once(op, "tester.make", values, lambda db: actions.make_tester_of(db, new, desk.me, desk.now))
+    except Invalid as refusal:
+        with desk.reading() as db:
+            return _form(desk, db, values, refusal, str(op))
+    return RedirectResponse(f"/testers/{op}?said=made", 303)
+
+
+@router.get("/testers/{tester_id}")
+def one_tester(desk: ViewerContext, tester_id: str, said: str = "") -> Response:
+    """One tester: what its patterns mean, and what its good pattern leaves open."""
+    with desk.reading() as db:
+        own = found(db, tester_id)
+        lamps = queries.described(db, own)
+        return desk.page(
+            "testers/tester.html",
+            own=own,
+            said=said,
+            wiring=wiring_name(db, own.wiring),
+            sees=SEES[lamps.sees],
+            reaches="all contacts" if own.probed == ALL else ", ".join(own.probed),
+            patterns=meanings(lamps),
+            blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken),
+            op=new_op(),
+        )
+
+
+@router.post("/testers/{tester_id}/end")
+def end_tester(desk: LeadContext, tester_id: str, posted: Posted) -> Response:
+    """Put a tester away."""
+    with desk.reading() as db:
+        key = found(db, tester_id).id
+    op = read_op(posted.get("op"))
+    desk.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, desk.me, desk.now))
+    return RedirectResponse(f"/testers/{tester_id}?said=ended", 303)
+
+
+def found(db: Session, tester_id: str) -> OwnTester:
+    """The tester of this id.
+
+    Raises:
+        NotFound: there is none.
+    """
+    key = as_id(tester_id)
+    own = queries.tester(db, key) if key else None
+    if own is None:
+        raise NotFound("There is no such tester. The list of testers has them all.")
+    return own
+
+
+def meanings(lamps: Tester) -> list[tuple[str, list[str]]]:
+    """Each pattern with what it may mean, in words."""
+    return [
+        (pattern, [in_words(lamps.wiring, diagnose(lamps.wiring, reading)) for reading in readings])
+        for pattern, readings in lamps.patterns.items()
+    ]
+
+
+def _form(
+    desk: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None, op: str = ""
+) -> Response:
+    return desk.page(
+        "testers/new_tester.html",
+        refusal.status if refusal else 200,
+        values=values,
+        labels=LABELS,
+        errors=refusal.errors if refusal else {},
+        wirings=wiring_choices(db),
+        sees=[(sight, words, "scan") for sight, words in SEES.items()],
+        op=op or new_op(),
+    )

@@ -1,0 +1,123 @@
+"""Where along the cable: the place of a break or a short, and whether a loop is as low as its copper allows."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, RequestContext
+from service.kit.lengths import Unit
+from service.kit.problems import Conflict, Invalid
+from service.testers.about import TestedItem, about
+from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
+from service.testlog import actions
+from service.testlog.core import Evidence, Method, NewTest
+from service.web.forms import Posted
+from service.web.operation_id import new_op, read_op
+from service.wiring.copper import LoopCheck
+from service.wiring.location import FaultLocation
+
+router = APIRouter(include_in_schema=False)
+
+PLACES: Final[Mapping[str, Callable[[int, Mapping[str, str]], FaultLocation]]] = {
+    "open": open_place,
+    "short": short_place,
+}
+"""What finds a place, by what is asked for."""
+LOOP: Final = "loop"
+
+
+@dataclass(frozen=True)
+class MeasuredAnswer:
+    """What the page answers: to which of its three questions (`about`), with what; or what is wrong."""
+
+    about: str = ""
+    values: Mapping[str, str] = field(default_factory=lambda: START)
+    place: FaultLocation | None = None
+    loop: LoopCheck | None = None
+    errors: dict[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+
+
+@router.get("/t/{code}/where")
+def where_page(desk: CrewContext, code: str) -> Response:
+    """Three questions for a meter: where is it broken, where does it touch, is a joint too high."""
+    with desk.reading() as db:
+        return _page(desk, db, code, MeasuredAnswer())
+
+
+@router.post("/t/{code}/where")
+def answer(desk: CrewContext, code: str, posted: Posted) -> Response:
+    """Answer the question that was asked; log a loop that is too high, once it was seen and somebody says so."""
+    op = read_op(posted.get("op"))
+    with desk.reading() as db:
+        item = about(desk, db, code)
+        answered = _answered(item, posted)
+        if posted.get("do") != "log" or answered.loop is None:
+            return _page(desk, db, code, answered)
+    new = _test(item, answered)
+    content = [code, dict(answered.values)]
+    desk.once(op, "test.loop", content, lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone))
+    return RedirectResponse(f"/tests/{new.id}", 303)
+
+
+def _answered(item: TestedItem, posted: FormData) -> MeasuredAnswer:
+    asked = str(posted.get("about") or "")
+    values = dict(START) | {name: str(posted.get(name) or "").strip() for name in LABELS if name in posted}
+    op = str(posted.get("op"))
+    try:
+        if asked == LOOP:
+            return MeasuredAnswer(asked, values, loop=loop_judged(item.length_mm, values), op=op)
+        if asked in PLACES:
+            return MeasuredAnswer(asked, values, place=PLACES[asked](item.length_mm, values), op=op)
+    except Invalid as refusal:
+        return MeasuredAnswer(asked, values, errors=refusal.errors, op=op)
+    return MeasuredAnswer("", values, op=op)
+
+
+def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
+    """A loop that is too high, as a test: nothing was read contact by contact, and the evidence makes it a fail.
+
+    Raises:
+        Conflict: the loop is not too high, which proves nothing but itself.
+    """
+    loop = answered.loop
+    if loop is None or loop.evidence is None:
+        raise Conflict("This loop is not too high, so there is no fault to log.")
+    found = Evidence(loop.evidence, None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many")
+    return NewTest(
+        id=read_op(answered.op),
+        item=item.code,
+        method=Method.METER,
+        evidence=(found,),
+        note=loop.sentence,
+        session=item.session,
+    )
+
+
+def _page(desk: RequestContext, db: Session, code: str, shown: MeasuredAnswer) -> Response:
+    item = about(desk, db, code)
+    unit = Unit(desk.program.unit)
+    return desk.page(
+        "testers/where.html",
+        422 if shown.errors else 200,
+        item=item,
+        shown=shown,
+        labels=LABELS,
+        values=_filled_in(item, unit, shown),
+        sentence=shown.place.sentence(unit) if shown.place else "",
+        op=shown.op,
+    )
+
+
+def _filled_in(item: TestedItem, unit: Unit, shown: MeasuredAnswer) -> dict[str, str]:
+    """What stands in the fields: what was typed; else gauge and warmth as they usually are."""
+    usual = {"gauge": str(item.gauge_awg or ""), "warmth": "68 F" if unit is Unit.FEET else "20 C"}
+    return {
+        name: value if name.startswith(f"{shown.about}_") else value or usual.get(name.partition("_")[2], "")
+        for name, value in shown.values.items()
+    }

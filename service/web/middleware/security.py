@@ -1,0 +1,125 @@
+"""What holds on every answer and every request: headers, the host and origin checks, a readable address, a bound on
+bodies.
+
+Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
+a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
+request with a bearer token carries no ambient authority and is not asked.
+"""
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.kit.problems import Invalid, NotAllowed, Problem
+from service.web.headers import headers_of_every_answer
+from service.web.hosts import Hosts, hosts_of
+from service.web.problems import answer
+
+SAFE = ("GET", "HEAD", "OPTIONS")
+BODY_MOST = 6_000_000
+"""Bytes of a body, cut while it streams: a shrunk photo is 0.2 MB, and a full one fits."""
+_TOO_LARGE = (
+    f"A request may hold {BODY_MOST // 1_000_000} MB at the most. "
+    "Go back and send a smaller photo, or cut the file in two."
+)
+
+
+class TooLarge(Problem):
+    """The body is larger than anything we take."""
+
+    status = 413
+    title = "Too large"
+
+
+class NotThisHost(Problem):
+    """Asked for under a name that is not ours."""
+
+    status = 421
+    title = "Not at this address"
+
+
+class Guard:
+    """The layer that every request passes and every answer."""
+
+    def __init__(self, app: ASGIApp, base_url: str | None) -> None:
+        self.app = app
+        self.hosts = hosts_of(base_url)
+        self.headers = headers_of_every_answer(self.hosts.secure)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse what comes from elsewhere or is too large; put the headers on what goes out."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in self.headers.items():
+                    headers.setdefault(name, value)
+                if not scope["path"].startswith("/static/"):
+                    headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        refusal = _refusal(scope, self.hosts)
+        if isinstance(refusal, TooLarge) and "expect" not in Headers(scope=scope):
+            # Who asks first, with `Expect`, is told at once. All others send before they listen: an answer in the
+            # middle would reach many a browser, and proxy, as a connection that broke.
+            await _read_on(receive)
+        if refusal is None:
+            # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
+            asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
+            try:
+                await self.app(asked, _bounded(receive), send_with_headers)
+            finally:
+                if "route" in asked:  # the journal names it
+                    scope["route"] = asked["route"]
+        else:
+            await answer(Request(scope), refusal)(scope, receive, send_with_headers)
+
+
+def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
+    headers = Headers(scope=scope)
+    named = headers.getlist("host")
+    if len(named) != 1 or not hosts.known(named[0]):
+        return NotThisHost("Coilbook is not reached by this name. Open it by the address on its tags.")
+    if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # which PostgreSQL looks up in no text
+        return Invalid("This address has characters that cannot be shown. Go to Now and look from there.")
+    if scope["method"] in SAFE:
+        return None
+    length = headers.get("content-length", "0")
+    if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
+        return TooLarge(_TOO_LARGE)
+    if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers, hosts):
+        return None
+    return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
+
+
+def _from_here(headers: Headers, hosts: Hosts) -> bool:
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site in ("same-origin", "none")
+    origin = headers.get("origin")
+    return origin is not None and hosts.same_origin(origin, headers["host"])
+
+
+def _bounded(receive: Receive) -> Receive:
+    taken = 0
+
+    async def bounded() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        if taken > BODY_MOST:
+            if message.get("more_body", False):
+                await _read_on(receive)
+            raise TooLarge(_TOO_LARGE)
+        return message
+
+    return bounded
+
+
+async def _read_on(receive: Receive) -> None:
+    """Take in the rest of a body and keep nothing of it; `Patient` hangs up where it takes too long."""
+    while (await receive()).get("more_body", False):
+        pass
