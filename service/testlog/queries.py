@@ -40,7 +40,7 @@ from service.testlog.models import (
     WorkSession,
     WrongMark,
 )
-from service.testlog.reach import FaultOnLanes, lane_names, of_piece, of_test
+from service.testlog.reach import FaultOnLanes, lane_names, of_pass, of_piece, of_test
 from service.testlog.suspicion import through_suspects
 from service.testlog.wording import titles
 from service.wiring.faults import FaultClass
@@ -144,7 +144,10 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
     )
     for item_id, test_id, at, told, evidence, through, doubted, lane, own, key, unproven in rows:
         piece, tested, verdict = wirings[own], wirings[key], Verdict(told)
-        reach = of_piece(tested, of_test(tested, verdict, unproven, faults.get(test_id, ())), piece, lane)
+        if verdict is Verdict.PASS:
+            reach = of_pass(tested, piece, lane)
+        else:
+            reach = of_piece(tested, of_test(tested, verdict, unproven, faults.get(test_id, ())), piece, lane)
         event = event_of(
             at,
             verdict,
