@@ -1,4 +1,4 @@
-"""The item that a page of the bench is about."""
+"""The item that a page of a tester is about."""
 
 from dataclasses import dataclass
 from uuid import UUID
@@ -17,7 +17,7 @@ from service.testlog.queries import open_session_with
 
 @dataclass(frozen=True)
 class TestedItem:
-    """An item as the bench's pages show it; `length_mm` 0 where it has none, `session` today's that asks for it."""
+    """An item as the pages of testers show it; `length_mm` 0 where it has none, `session` today's that asks for it."""
 
     id: UUID
     code: str

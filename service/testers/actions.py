@@ -1,4 +1,4 @@
-"""A program describes its own tester, and stops using it; a test is logged that was done on the bench."""
+"""A program describes its own tester, and stops using it; a test is logged that was done with it."""
 
 from dataclasses import dataclass
 from datetime import datetime

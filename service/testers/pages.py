@@ -1,4 +1,4 @@
-"""The pages of the bench: testers, lamps, phantom volts, the meter."""
+"""The pages of testing: testers, lamps, phantom volts, the meter."""
 
 from fastapi import APIRouter
 

@@ -64,7 +64,7 @@ class Tables:
 
     def make_ahead(self, wirings: Iterable[Named]) -> None:
         """Have a process of its own make the tables that are missing, in this order; it ends with the service."""
-        missing = [(key, wiring) for key, wiring in wirings if self._kept(key, wiring) is None]
+        missing = [(key, wiring) for key, wiring in wirings if not _file(self._folder, key, wiring).exists()]
         if missing:
             # Not a fork: threads of the service may hold locks that nobody would release in a copy of it.
             get_context("spawn").Process(target=make_missing, args=(self._folder, missing), daemon=True).start()
@@ -82,7 +82,7 @@ def make_missing(folder: Path, wirings: Iterable[Named]) -> None:
         if parent is not None and not parent.is_alive():  # it was killed
             return
         with _turn(folder):
-            if _read(_file(folder, key, wiring)) is None:
+            if not _file(folder, key, wiring).exists():
                 keep(folder, key, wiring)
 
 

@@ -72,7 +72,7 @@ def next_state(
     """The state of an item, now that its history, which was as `before`, is as `after`."""
     state, then, now_so = ItemState(item.state), fault_of(before, swapped_at), fault_of(after, swapped_at)
     if state is ItemState.IN_REPAIR and then is FaultStatus.NONE and now_so is FaultStatus.OPEN:
-        # It is on the bench by somebody's word, and what comes in may be the older fail for which it got there.
+        # It is in repair by somebody's word, and what comes in may be the older fail for which it got there.
         known = {event.entry for event in before}
         put_there = gear_queries.states(db, item.id)[-1].at
         if all(event.at <= put_there for event in after if event.entry not in known):

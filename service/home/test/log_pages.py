@@ -1,11 +1,14 @@
 """Pages of the log: the log itself, one test's result with what to do next, a void."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 from urllib.parse import urlencode
+from uuid import UUID
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
@@ -88,51 +91,46 @@ def result_page(desk: ViewerContext, test_id: str) -> Response:
 @router.post("/tests/{test_id}/void")
 def void_test(desk: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that the test does not stand."""
-    op = read_op(posted.get("op"))
-    try:
-        reason = form_reader.note(posted, "reason")
-        desk.once(
-            op,
-            "test.void",
-            [test_id, reason],
-            lambda db: actions.void_test(db, _test(db, test_id).id, reason, desk.me, desk.now, desk.zone),
-        )
-    except Invalid as refusal:
-        with desk.reading() as db:
-            return _result(desk, db, _test(db, test_id), refusal.errors)
-    return RedirectResponse(f"/tests/{test_id}", 303)
+
+    def void(db: Session, test: UUID, reason: str) -> None:
+        actions.void_test(db, test, reason, desk.me, desk.now, desk.zone)
+
+    return _write_words(desk, test_id, posted, "reason", "test.void", void)
 
 
 @router.post("/tests/{test_id}/wrong")
 def mark_wrong(desk: CrewContext, test_id: str, posted: Posted) -> Response:
     """The word of whoever logged it that it was wrong; a lead decides."""
-    op = read_op(posted.get("op"))
-    try:
-        note = form_reader.note(posted, "note")
-        desk.once(
-            op,
-            "test.mark",
-            [test_id, note],
-            lambda db: mark(db, op, _test(db, test_id).id, note, desk.me, desk.now, desk.zone),
-        )
-    except Invalid as refusal:
-        with desk.reading() as db:
-            return _result(desk, db, _test(db, test_id), refusal.errors)
-    return RedirectResponse(f"/tests/{test_id}", 303)
+
+    def wrong(db: Session, test: UUID, note: str) -> dict[str, Any]:
+        return mark(db, read_op(posted.get("op")), test, note, desk.me, desk.now, desk.zone)
+
+    return _write_words(desk, test_id, posted, "note", "test.mark", wrong)
 
 
 @router.post("/tests/{test_id}/stands")
 def let_it_stand(desk: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that a test stands, whatever its tester said of it."""
+
+    def stands(db: Session, test: UUID, reason: str) -> None:
+        let_stand(db, test, reason, desk.me, desk.now, desk.zone)
+
+    return _write_words(desk, test_id, posted, "stands", "test.mark_stands", stands)
+
+
+def _write_words(
+    desk: RequestContext,
+    test_id: str,
+    posted: FormData,
+    field: str,
+    action: str,
+    write: Callable[[Session, UUID, str], Any],
+) -> Response:
+    """Write down what somebody says of a test, in the words of this field; where it is refused, its page says why."""
     op = read_op(posted.get("op"))
     try:
-        reason = form_reader.note(posted, "stands")
-        desk.once(
-            op,
-            "test.mark_stands",
-            [test_id, reason],
-            lambda db: let_stand(db, _test(db, test_id).id, reason, desk.me, desk.now, desk.zone),
-        )
+        words = form_reader.note(posted, field)
+        desk.once(op, action, [test_id, words], lambda db: write(db, _test(db, test_id).id, words))
     except Invalid as refusal:
         with desk.reading() as db:
             return _result(desk, db, _test(db, test_id), refusal.errors)
