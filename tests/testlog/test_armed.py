@@ -120,9 +120,9 @@ def test_what_arms_them(at: Truck, page: Page) -> None:
     page.evaluate(HIDDEN, True)
     page.clock.run_for(60_000)
     page.evaluate(HIDDEN, False)
-    page.clock.run_for(1990)
+    page.clock.run_for(1900)
     expect(ready).to_be_hidden()
-    page.clock.run_for(10)
+    page.clock.run_for(200)  # the clock counts whole milliseconds, the moment it was stopped at does not
     expect(ready).to_be_visible()
     page.evaluate(HIDDEN, True)
     page.evaluate(HIDDEN, False)
