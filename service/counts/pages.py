@@ -60,60 +60,60 @@ class Count:
 
 
 @router.get("/sessions/{session_id}/count")
-def count_page(desk: ViewerContext, session_id: str, code: str = "", at: str = "") -> Response:
+def count_page(context: ViewerContext, session_id: str, code: str = "", at: str = "") -> Response:
     """How a count stands, place by place; once closed, what it came to.
 
     `code` was scanned or typed, where: what it is on is shown, and waits for its tap.
     """
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
             named = [_named(db, each)[0] for each in read_codes(code)]
         except Problem as refusal:
-            return _count_page(desk, db, session_id, code, refusal)
-        return _count_page(desk, db, session_id, code, None, [one for one in named if one], at)
+            return _count_page(context, db, session_id, code, refusal)
+        return _count_page(context, db, session_id, code, None, [one for one in named if one], at)
 
 
 @router.get("/sessions/{session_id}/count/close")
-def close_form(desk: LeadContext, session_id: str) -> Response:
+def close_form(context: LeadContext, session_id: str) -> Response:
     """What is missing, to be ticked where it is lost, and what was found again."""
-    with desk.reading() as db:
+    with context.reading() as db:
         count = _count(db, session_id)
         if count.session.closed_at is not None:
             return RedirectResponse(f"/sessions/{count.session.id}/count", 303)
-        return _close(desk, db, session_id, "")
+        return _close(context, db, session_id, "")
 
 
 @router.post("/sessions/{session_id}/count/close")
-def close_count(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+def close_count(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Close it as it was ticked."""
     op = read_op(posted.get("op"))
     lost, found, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
-    with desk.reading() as db:
+    with context.reading() as db:
         key = _count(db, session_id).session.id
     try:
         note = form_reader.note(posted, "note")
-        desk.once(
+        context.once(
             op,
             "count.close",
             [str(key), *(list(map(str, each)) for each in (lost, found, moved)), note],
-            lambda db: actions.close_count(db, key, lost, found, moved, note, desk.me, desk.now, desk.zone),
+            lambda db: actions.close_count(db, key, lost, found, moved, note, context.me, context.now, context.zone),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _close(desk, db, session_id, str(posted.get("note") or ""), refusal.errors)
+        with context.reading() as db:
+            return _close(context, db, session_id, str(posted.get("note") or ""), refusal.errors)
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.get("/sessions/{session_id}/count/{place}")
-def count_place(desk: ViewerContext, session_id: str, place: str) -> Response:
+def count_place(context: ViewerContext, session_id: str, place: str) -> Response:
     """What should be at one place, item by item."""
-    with desk.reading() as db:
+    with context.reading() as db:
         count = _count(db, session_id)
         lines = count.at(place)
         if not lines:
             raise NotFound("Nothing on this count lives there. Go back to the count.")
         keys = [each[0] for each in count.places if each[2] < each[3] and each[0] != place]
-        return desk.page(
+        return context.page(
             "counts/count_place.html",
             count=count,
             here=place,
@@ -121,21 +121,21 @@ def count_place(desk: ViewerContext, session_id: str, place: str) -> Response:
             next_place=next(iter(keys), None),
             left=[line for line in lines if line.item.id not in count.seen],
             op=new_op(),
-            acts=_acts(desk, count.session),
-            title=title_of(desk.program),
+            acts=_acts(context, count.session),
+            title=title_of(context.program),
             names={key: name for key, name, _, _ in count.places},
         )
 
 
 @router.post("/sessions/{session_id}/seen")
-def seen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+def seen(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """Something was seen: by a tap, or all that lives at a place except what was ticked.
 
     A code says what it is on first: a typed one may be a neighbor's.
     """
     op, typed = read_op(posted.get("op")), str(posted.get("code") or "").strip()
     place, tapped = str(posted.get("place") or ""), _ids(posted.getlist("item"))
-    with desk.reading() as db:
+    with context.reading() as db:
         count = _count(db, session_id)
         back = f"/sessions/{count.session.id}/count" + (f"/{place}" if place else "")
         if posted.get("all") == "yes":
@@ -144,7 +144,7 @@ def seen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
         try:
             named = [_named(db, code) for code in read_codes(typed)]
         except Problem as refusal:
-            return _count_page(desk, db, session_id, typed, refusal)
+            return _count_page(context, db, session_id, typed, refusal)
     if count.session.closed_at is not None:
         raise Conflict("This count was closed before. Nothing was changed.")
     place_ids = [place_id for _, place_id in named if place_id is not None]
@@ -155,77 +155,77 @@ def seen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
         return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
     everything = posted.get("all") == "yes"
     if tapped or everything:
-        desk.once(
+        context.once(
             op,
             "count.seen",
             [str(count.session.id), place, list(map(str, tapped)), everything],
-            lambda db: _seen(db, desk, count.session.id, tapped, as_id(place), through=everything),
+            lambda db: _seen(db, context, count.session.id, tapped, as_id(place), through=everything),
         )
     return RedirectResponse(back, 303)
 
 
 def _seen(
-    db: Session, desk: RequestContext, key: UUID, items: Collection[UUID], place: UUID | None, *, through: bool
+    db: Session, context: RequestContext, key: UUID, items: Collection[UUID], place: UUID | None, *, through: bool
 ) -> None:
     """Keep what was seen at a place; `through`: and nothing else is there."""
-    actions.see(db, key, items, place, desk.me, desk.now)
+    actions.see(db, key, items, place, context.me, context.now)
     if through and place is not None:
-        actions.walk(db, key, place, desk.me, desk.now)
+        actions.walk(db, key, place, context.me, context.now)
 
 
 @router.post("/sessions/{session_id}/walked")
-def walked(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+def walked(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """Somebody went through a place to its end."""
     op, place = read_op(posted.get("op")), as_id(posted.get("place"))
     if place is None:
         raise invalid("place", "This page is out of date. Open it again and send it once more.")
-    with desk.reading() as db:
+    with context.reading() as db:
         key = _count(db, session_id).session.id
-    desk.once(
+    context.once(
         op,
         "count.walked",
         [str(key), str(place)],
-        lambda db: actions.walk(db, key, place, desk.me, desk.now),
+        lambda db: actions.walk(db, key, place, context.me, context.now),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.post("/sessions/{session_id}/moved")
-def moved(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """What was found elsewhere lives there from now on."""
     op, item_id = read_op(posted.get("op")), _item(posted)
-    with desk.reading() as db:
+    with context.reading() as db:
         key = _count(db, session_id).session.id
-    desk.once(
+    context.once(
         op,
         "count.moved",
         [str(key), str(item_id)],
-        lambda db: actions.settle(db, key, item_id, desk.me, desk.now),
+        lambda db: actions.settle(db, key, item_id, context.me, context.now),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.post("/sessions/{session_id}/unseen")
-def unseen(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """It was not seen after all."""
     op, place, item_id = read_op(posted.get("op")), str(posted.get("place") or ""), _item(posted)
-    with desk.reading() as db:
+    with context.reading() as db:
         key = _count(db, session_id).session.id
-    desk.once(op, "count.unseen", [str(key), str(item_id)], lambda db: actions.take_back(db, key, item_id))
+    context.once(op, "count.unseen", [str(key), str(item_id)], lambda db: actions.take_back(db, key, item_id))
     return RedirectResponse(f"/sessions/{key}/count" + (f"/{place}" if place else ""), 303)
 
 
 @router.post("/sessions/{session_id}/found")
-def found(desk: LeadContext, session_id: str, posted: Posted) -> Response:
+def found(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """A lost item that was seen goes back to where it was before, at once."""
     op, item_id = read_op(posted.get("op")), _item(posted)
-    with desk.reading() as db:
+    with context.reading() as db:
         key = _count(db, session_id).session.id
-    desk.once(
+    context.once(
         op,
         "count.found",
         [str(key), str(item_id)],
-        lambda db: actions.bring_back(db, key, item_id, desk.me, desk.now, desk.zone),
+        lambda db: actions.bring_back(db, key, item_id, context.me, context.now, context.zone),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
@@ -251,7 +251,7 @@ def _count(db: Session, session_id: str) -> Count:
 
 
 def _count_page(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     session_id: str,
     typed: str = "",
@@ -262,22 +262,22 @@ def _count_page(
     count = _count(db, session_id)
     told = count.comes_to
     ids = [*told.found, *told.besides, *told.missing, *told.not_walked, *told.elsewhere, *named]
-    here = as_id(at) or queries.last_place(db, count.session.id, desk.me.id) or count.session.place_id
+    here = as_id(at) or queries.last_place(db, count.session.id, context.me.id) or count.session.place_id
     closed = count.session.closed_at is not None
-    return desk.page(
+    return context.page(
         "counts/closed_count.html" if closed else "counts/count.html",
         refusal.status if refusal else 200,
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
-        title=title_of(desk.program),
+        title=title_of(context.program),
         op=new_op(),
-        acts=_acts(desk, count.session),
-        leads=desk.me.role.reaches(Role.LEAD),
+        acts=_acts(context, count.session),
+        leads=context.me.role.reaches(Role.LEAD),
         place=place_name(db, count.session),
         typed=typed,
         errors={"code": refusal.detail} if refusal else {},
-        late=count.session.on < desk.today,
+        late=count.session.on < context.today,
         helpers=session_queries.helpers(db, count.session.id),
         closed_by=session_queries.name_of(db, count.session.closed_by),
         named=named,
@@ -287,26 +287,26 @@ def _count_page(
 
 
 def _close(
-    desk: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
+    context: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
 ) -> Response:
     count = _count(db, session_id)
     told = count.comes_to
     ids = [*told.found, *told.missing, *told.elsewhere]
-    return desk.page(
+    return context.page(
         "counts/close_count.html",
         422 if errors else 200,
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
-        title=title_of(desk.program),
+        title=title_of(context.program),
         note=note,
         errors=errors or {},
         op=new_op(),
     )
 
 
-def _acts(desk: RequestContext, session: WorkSession) -> bool:
-    return desk.me.role.reaches(Role.CREW) and session.closed_at is None
+def _acts(context: RequestContext, session: WorkSession) -> bool:
+    return context.me.role.reaches(Role.CREW) and session.closed_at is None
 
 
 def _key(line: WorklistLine) -> str:

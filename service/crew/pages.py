@@ -23,38 +23,38 @@ COOKIE_LASTS = 365 * 24 * 3600
 
 
 @router.get("/sign-in")
-def sign_in_page(desk: AnyoneContext, next: str = "/") -> Response:  # noqa: A002  (the address says so)
+def sign_in_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: A002  (the address says so)
     """Sign in by name and passphrase, or see how to come in with a pass."""
-    with desk.reading():
-        return desk.page("crew/sign_in.html", values={"next": inside(next)}, errors={})
+    with context.reading():
+        return context.page("crew/sign_in.html", values={"next": inside(next)}, errors={})
 
 
 @router.post("/sign-in")
-def sign_in(desk: AnyoneContext, posted: Posted) -> Response:
+def sign_in(context: AnyoneContext, posted: Posted) -> Response:
     """Swap name and passphrase for a cookie."""
     target = inside(text(posted, "next") or "/")
-    desk.pace(BY_ADDRESS, desk.network)
-    desk.pace(BY_NAME, fingerprint(text(posted, "name").strip().casefold()))
+    context.pace(BY_ADDRESS, context.network)
+    context.pace(BY_NAME, fingerprint(text(posted, "name").strip().casefold()))
     try:
-        with desk.writing() as db:
-            _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), desk.now)
-            actions.sign_out(db, desk.token, desk.now)  # what this browser was signed in as before
+        with context.writing() as db:
+            _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), context.now)
+            actions.sign_out(db, context.token, context.now)  # what this browser was signed in as before
     except Problem as problem:
         errors = {"name": problem.detail}
         values = {"name": text(posted, "name"), "next": target}
-        return desk.page("crew/sign_in.html", problem.status, values=values, errors=errors)
-    return signed_in(desk, token, target)
+        return context.page("crew/sign_in.html", problem.status, values=values, errors=errors)
+    return signed_in(context, token, target)
 
 
 @router.get("/join")
-def join_page(desk: AnyoneContext, next: str = "/") -> Response:  # noqa: A002
+def join_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: A002
     """Come in with a pass. The secret rides in the address's fragment, which no server or log ever sees."""
-    with desk.reading():
-        return desk.page("crew/join.html", values={"next": inside(next)}, errors={})
+    with context.reading():
+        return context.page("crew/join.html", values={"next": inside(next)}, errors={})
 
 
 @router.post("/join")
-def join(desk: AnyoneContext, posted: Posted) -> Response:
+def join(context: AnyoneContext, posted: Posted) -> Response:
     """Swap a pass for a cookie."""
     values = {
         "name": text(posted, "name"),
@@ -62,111 +62,113 @@ def join(desk: AnyoneContext, posted: Posted) -> Response:
         "next": inside(text(posted, "next") or "/"),
     }
     try:
-        with desk.pacing(PASSES, desk.network, actions.UnknownPass), desk.writing() as db:
-            who, token = actions.join(db, values["pass"], values["name"], desk.now, sure=_sure(posted))
-            actions.sign_out(db, desk.token, desk.now)
+        with context.pacing(PASSES, context.network, actions.UnknownPass), context.writing() as db:
+            who, token = actions.join(db, values["pass"], values["name"], context.now, sure=_sure(posted))
+            actions.sign_out(db, context.token, context.now)
     except TooFast:
         raise
     except Problem as problem:
         errors = problem.errors or {"pass": problem.detail}
-        return desk.page("crew/join.html", problem.status, values=values, errors=errors)
-    return signed_in(desk, token, "/me?new=1" if who.role == Role.LEAD else values["next"])
+        return context.page("crew/join.html", problem.status, values=values, errors=errors)
+    return signed_in(context, token, "/me?new=1" if who.role == Role.LEAD else values["next"])
 
 
 @router.post("/sign-out")
-def sign_out(desk: AnyoneContext, posted: Posted) -> Response:
+def sign_out(context: AnyoneContext, posted: Posted) -> Response:
     """End this browser's sign-in; `clear` comes from a phone whose outbox is empty: nothing of ours stays on it."""
-    with desk.writing() as db:
-        actions.sign_out(db, desk.token, desk.now)
+    with context.writing() as db:
+        actions.sign_out(db, context.token, context.now)
     response = RedirectResponse("/sign-in", 303)
-    response.delete_cookie(cookie_name(desk.settings.secure), path="/", secure=desk.settings.secure, httponly=True)
+    response.delete_cookie(
+        cookie_name(context.settings.secure), path="/", secure=context.settings.secure, httponly=True
+    )
     if posted.get("clear") == "yes":
         response.headers["Clear-Site-Data"] = '"cache", "storage"'
     return response
 
 
 @router.get("/me")
-def my_page(desk: ViewerContext, new: bool = False, ended: bool = False, named: bool = False) -> Response:
+def my_page(context: ViewerContext, new: bool = False, ended: bool = False, named: bool = False) -> Response:
     """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
-    with desk.reading() as db:
-        called = f"You are called {desk.me.display_name} now." if named else ""
-        return _me(desk, db, new=new, saved="Signed out there." if ended else called)
+    with context.reading() as db:
+        called = f"You are called {context.me.display_name} now." if named else ""
+        return _me(context, db, new=new, saved="Signed out there." if ended else called)
 
 
 @router.post("/me/name")
-def rename(desk: ViewerContext, posted: Posted) -> Response:
+def rename(context: ViewerContext, posted: Posted) -> Response:
     """Take another name."""
     typed = text(posted, "name")
     try:
-        with desk.writing() as db:
-            actions.rename(db, desk.me, typed, desk.now, sure=_sure(posted))
+        with context.writing() as db:
+            actions.rename(db, context.me, typed, context.now, sure=_sure(posted))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _me(desk, db, refusal.status, name=typed, errors=refusal.errors)
+        with context.reading() as db:
+            return _me(context, db, refusal.status, name=typed, errors=refusal.errors)
     return RedirectResponse("/me?named=1", 303)
 
 
 @router.post("/me/address")
-def keep_address(desk: ViewerContext, posted: Posted) -> Response:
+def keep_address(context: ViewerContext, posted: Posted) -> Response:
     """Say where mail goes, or that none shall come."""
     typed = text(posted, "address")
     try:
-        with desk.writing() as db:
-            actions.keep_address(db, desk.me, typed, desk.now)
+        with context.writing() as db:
+            actions.keep_address(db, context.me, typed, context.now)
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _me(desk, db, refusal.status, address=typed, errors=refusal.errors)
-    with desk.reading() as db:
-        return _me(desk, db, saved="Address kept." if typed.strip() else "Forgotten: no mail comes any more.")
+        with context.reading() as db:
+            return _me(context, db, refusal.status, address=typed, errors=refusal.errors)
+    with context.reading() as db:
+        return _me(context, db, saved="Address kept." if typed.strip() else "Forgotten: no mail comes any more.")
 
 
 @router.post("/me/passphrase")
-def set_passphrase(desk: LeadContext, posted: Posted) -> Response:
+def set_passphrase(context: LeadContext, posted: Posted) -> Response:
     """Give oneself a passphrase."""
     try:
-        desk.pace(BY_NAME, desk.session)
-        with desk.writing() as db:
+        context.pace(BY_NAME, context.session)
+        with context.writing() as db:
             actions.set_passphrase(
                 db,
-                desk.me,
+                context.me,
                 text(posted, "passphrase"),
-                desk.program.name,
-                desk.now,
+                context.program.name,
+                context.now,
                 current=text(posted, "current"),
-                token=desk.token,
+                token=context.token,
             )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _me(desk, db, refusal.status, errors=refusal.errors)
-    with desk.reading() as db:
-        return _me(desk, db, saved="Passphrase kept.")
+        with context.reading() as db:
+            return _me(context, db, refusal.status, errors=refusal.errors)
+    with context.reading() as db:
+        return _me(context, db, saved="Passphrase kept.")
 
 
 @router.get("/settings")
-def settings_page(desk: LeadContext) -> Response:
+def settings_page(context: LeadContext) -> Response:
     """The program's own settings."""
-    with desk.reading():
-        program = desk.program
+    with context.reading():
+        program = context.program
         values = {"name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note}
-        return _settings(desk, values)
+        return _settings(context, values)
 
 
 @router.post("/settings")
-def save_settings(desk: LeadContext, posted: Posted) -> Response:
+def save_settings(context: LeadContext, posted: Posted) -> Response:
     """Keep the program's settings."""
     values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
     try:
-        with desk.writing() as db:
+        with context.writing() as db:
             _check_settings(values)
             actions.keep_settings(db, values)
-            queries.note_in_audit(db, desk.now, desk.me.id, "settings.saved", values["name"], values)
+            queries.note_in_audit(db, context.now, context.me.id, "settings.saved", values["name"], values)
     except Invalid as refusal:
-        return _settings(desk, values, refusal.status, errors=refusal.errors)
+        return _settings(context, values, refusal.status, errors=refusal.errors)
     return RedirectResponse("/settings?saved=1", 303)
 
 
 def _me(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     status: int = 200,
     *,
@@ -176,33 +178,33 @@ def _me(
     address: str | None = None,
     errors: dict[str, str] | None = None,
 ) -> Response:
-    return desk.page(
+    return context.page(
         "crew/me.html",
         status,
         errors=errors or {},
         new=new,
         saved=saved,
-        mails=desk.settings.mail is not None,
-        name=desk.me.display_name if name is None else name,
-        has_passphrase=queries.has_passphrase(db, desk.me.id),
-        address=queries.address_of(db, desk.me.id) if address is None else address,
-        devices=devices_of(db, desk.me.id, desk.session, desk.now),
+        mails=context.settings.mail is not None,
+        name=context.me.display_name if name is None else name,
+        has_passphrase=queries.has_passphrase(db, context.me.id),
+        address=queries.address_of(db, context.me.id) if address is None else address,
+        devices=devices_of(db, context.me.id, context.session, context.now),
     )
 
 
 def _settings(
-    desk: RequestContext, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
+    context: RequestContext, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
 ) -> Response:
     zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
-    saved = desk.request.query_params.get("saved") == "1"
-    return desk.page(
+    saved = context.request.query_params.get("saved") == "1"
+    return context.page(
         "crew/settings.html",
         status,
         values=values,
         errors=errors or {},
         zones=zones,
         saved=saved,
-        base_url=desk.settings.base_url,
+        base_url=context.settings.base_url,
     )
 
 
@@ -222,21 +224,21 @@ def _sure(posted: FormData) -> bool:
     return text(posted, "name") != "" and text(posted, "sure") == text(posted, "name")
 
 
-def join_link(desk: RequestContext, secret: str, then: str = "") -> str:
+def join_link(context: RequestContext, secret: str, then: str = "") -> str:
     """The address that a pass's QR holds, going on to `then`. The secret is in the fragment, so it reaches no log."""
-    return f"{desk.base}/join{f'?next={then}' if then else ''}#{secret}"
+    return f"{context.base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
-def signed_in(desk: RequestContext, token: str, target: str) -> Response:
+def signed_in(context: RequestContext, token: str, target: str) -> Response:
     """On to `target`, with the sign-in's cookie."""
     response = RedirectResponse(target, 303)
     response.set_cookie(
-        cookie_name(desk.settings.secure),
+        cookie_name(context.settings.secure),
         token,
         path="/",
         httponly=True,
         samesite="lax",
-        secure=desk.settings.secure,
+        secure=context.settings.secure,
         max_age=COOKIE_LASTS,
     )
     return response

@@ -27,69 +27,69 @@ KINDS = [
 
 
 @router.get("/places")
-def places(desk: ViewerContext) -> Response:
+def places(context: ViewerContext) -> Response:
     """All places in walking order, with how many items live at each."""
-    with desk.reading() as db:
-        return _places(desk, db, {"kind": PlaceKind.FRAME})
+    with context.reading() as db:
+        return _places(context, db, {"kind": PlaceKind.FRAME})
 
 
 @router.post("/places")
-def add_place(desk: LeadContext, posted: Posted) -> Response:
+def add_place(context: LeadContext, posted: Posted) -> Response:
     """Add a place at the end of the walk."""
     try:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
-        desk.once(
+        context.once(
             op,
             "place.add",
             place.model_dump(),
-            lambda db: actions.add_place(db, op, place.name, place.kind, desk.me, desk.now).name,
+            lambda db: actions.add_place(db, op, place.name, place.kind, context.me, context.now).name,
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _places(desk, db, _typed(posted), refusal)
+        with context.reading() as db:
+            return _places(context, db, _typed(posted), refusal)
     return RedirectResponse("/places", 303)
 
 
 @router.get("/places/{place_id}")
-def place_page(desk: LeadContext, place_id: UUID) -> Response:
+def place_page(context: LeadContext, place_id: UUID) -> Response:
     """Change a place's name or kind."""
-    with desk.reading() as db:
+    with context.reading() as db:
         place = actions.place_with(db, place_id)
-        return _place(desk, place_id, {"name": place.name, "kind": place.kind})
+        return _place(context, place_id, {"name": place.name, "kind": place.kind})
 
 
 @router.post("/places/{place_id}")
-def change_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
+def change_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Keep a place as it was typed."""
     try:
         op, place = read_op(posted.get("op")), read_form(PlaceDetails, posted)
-        desk.once(
+        context.once(
             op,
             "place.change",
             [place_id, place.model_dump()],
-            lambda db: actions.change_place(db, place_id, place.name, place.kind, desk.me, desk.now).name,
+            lambda db: actions.change_place(db, place_id, place.name, place.kind, context.me, context.now).name,
         )
     except Invalid as refusal:
-        with desk.reading():
-            return _place(desk, place_id, _typed(posted), refusal)
+        with context.reading():
+            return _place(context, place_id, _typed(posted), refusal)
     return RedirectResponse("/places", 303)
 
 
 @router.post("/places/{place_id}/move")
-def move_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
+def move_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Let a place come one turn earlier or later in the walk."""
     steps = -1 if posted.get("to") == "earlier" else 1
-    desk.once(
+    context.once(
         read_op(posted.get("op")),
         "place.move",
         [place_id, steps],
-        lambda db: actions.move_in_walk(db, place_id, steps, desk.me, desk.now),
+        lambda db: actions.move_in_walk(db, place_id, steps, context.me, context.now),
     )
     return RedirectResponse(f"/places#p-{place_id}", 303)
 
 
-def _places(desk: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
-    return desk.page(
+def _places(context: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+    return context.page(
         "gear/places.html",
         refusal.status if refusal else 200,
         places=queries.places(db),
@@ -101,8 +101,8 @@ def _places(desk: RequestContext, db: Session, values: dict[str, Any], refusal: 
     )
 
 
-def _place(desk: RequestContext, place_id: UUID, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
-    return desk.page(
+def _place(context: RequestContext, place_id: UUID, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+    return context.page(
         "gear/place.html",
         refusal.status if refusal else 200,
         place_id=place_id,

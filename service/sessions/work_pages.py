@@ -26,78 +26,78 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.post("/sessions/{session_id}/next")
-def next_line(desk: CrewContext, session_id: str, posted: Posted) -> Response:
+def next_line(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """Send a helper to their next line; to the session's page where nothing is left for them."""
     op, after = read_op(posted.get("op")), str(posted.get("after") or "")
-    with desk.reading() as db:
+    with context.reading() as db:
         key = session_with(db, session_id).id
         tested = item_with(db, after, ended=True).id if after else None
-    item_id = desk.once(
+    item_id = context.once(
         op,
         "session.next",
         [str(key), after],
-        lambda db: _as_text(claims.claim_next(db, key, desk.me, desk.now, tested)),
+        lambda db: _as_text(claims.claim_next(db, key, context.me, context.now, tested)),
     )
     if item_id is None:
         return RedirectResponse(f"/sessions/{key}?none=1", 303)
-    with desk.reading() as db:
+    with context.reading() as db:
         return RedirectResponse(f"/t/{code_of(db, UUID(item_id))}/test?session={key}", 303)
 
 
 @router.get("/sessions/{session_id}/take/{code}")
-def take_form(desk: CrewContext, session_id: str, code: str) -> Response:
+def take_form(context: CrewContext, session_id: str, code: str) -> Response:
     """Who has a line, and a button to take it anyway."""
-    with desk.reading() as db:
+    with context.reading() as db:
         session = session_with(db, session_id)
         item = item_with(db, code)
         line = next((line for line in queries.worklist(db, session.id) if line.item.id == item.id), None)
         if line is None:
             raise NotFound("This item is not on the session's list. Test it from its own page.")
-        return desk.page(
+        return context.page(
             "sessions/take.html",
             session=session,
             item=item_facts(db, [item.id])[item.id],
             code=code_of(db, item.id),
-            claim=live(line.claim, desk.now),
+            claim=live(line.claim, context.now),
             claimed_by=line.claimed_by,
             op=new_op(),
-            title=title_of(desk.program),
+            title=title_of(context.program),
         )
 
 
 @router.post("/sessions/{session_id}/take/{code}")
-def take(desk: CrewContext, session_id: str, code: str, posted: Posted) -> Response:
+def take(context: CrewContext, session_id: str, code: str, posted: Posted) -> Response:
     """Keep this line for whoever asks, and on to its test."""
     op = read_op(posted.get("op"))
-    with desk.reading() as db:
+    with context.reading() as db:
         key, item_id = session_with(db, session_id).id, item_with(db, code).id
         now = code_of(db, item_id)
-    desk.once(op, "session.take", [str(key), now], lambda db: claims.take(db, key, item_id, desk.me, desk.now))
+    context.once(op, "session.take", [str(key), now], lambda db: claims.take(db, key, item_id, context.me, context.now))
     return RedirectResponse(f"/t/{now}/test?session={key}", 303)
 
 
 @router.get("/sessions/{session_id}/progress")
-def progress_part(desk: ViewerContext, session_id: str) -> Response:
+def progress_part(context: ViewerContext, session_id: str) -> Response:
     """How it stands, as the part of its page that a script replaces."""
-    with desk.reading() as db:
+    with context.reading() as db:
         session = session_with(db, session_id)
-        return desk.page(
+        return context.page(
             "sessions/session_progress.html",
-            stands=progress(db, session.id, desk.now),
+            stands=progress(db, session.id, context.now),
             open=session.closed_at is None,
-            title=title_of(desk.program),
+            title=title_of(context.program),
         )
 
 
 @router.post("/sessions/{session_id}/pass")
-def helpers_join(desk: LeadContext, session_id: str) -> Response:
+def helpers_join(context: LeadContext, session_id: str) -> Response:
     """A crew pass for this session's helpers, as a QR code on the lead's screen; it is shown once."""
-    with desk.writing() as db:
+    with context.writing() as db:
         session = session_with(db, session_id)
-        made = make_pass(db, Role.CREW, session.title[:60], desk.me, desk.now)
-    link = join_link(desk, made.secret, f"/sessions/{session.id}")
+        made = make_pass(db, Role.CREW, session.title[:60], context.me, context.now)
+    link = join_link(context, made.secret, f"/sessions/{session.id}")
     secret = spelled(made.secret)
-    return desk.page(
+    return context.page(
         "sessions/session_pass.html", session=session, made=made, link=link, qr=qr_svg(link), secret=secret
     )
 

@@ -39,7 +39,9 @@ class SuspectOut(BaseModel):
 
 
 @router.post("", status_code=201, response_model=SuspectOut)
-def crackled(desk: CrewContext, body: SuspectIn) -> Any:
+def crackled(context: CrewContext, body: SuspectIn) -> Any:
     """Call an item suspect until a pass with both ends flexed; the same id again gives the same answer."""
     content = body.model_dump(mode="json", exclude={"id", "sent_at"})
-    return desk.once(body.id, "suspect.report", content, lambda db: report(db, body.entry(), desk.me, desk.now))
+    return context.once(
+        body.id, "suspect.report", content, lambda db: report(db, body.entry(), context.me, context.now)
+    )

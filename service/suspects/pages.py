@@ -21,42 +21,42 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/places/{place_id}/crackled")
-def place_form(desk: CrewContext, place_id: UUID, done: bool = False) -> Response:
+def place_form(context: CrewContext, place_id: UUID, done: bool = False) -> Response:
     """What hangs at the place, all of it ticked: one tap if nobody knows better."""
-    with desk.reading() as db:
-        return _form(desk, db, place_id, done=done)
+    with context.reading() as db:
+        return _form(context, db, place_id, done=done)
 
 
 @router.post("/places/{place_id}/crackled")
-def place_crackled(desk: CrewContext, place_id: UUID, posted: Posted) -> Response:
+def place_crackled(context: CrewContext, place_id: UUID, posted: Posted) -> Response:
     """Call what is ticked suspect."""
     op = read_op(posted.get("op"))
     ticked = sorted(key for item in posted.getlist("item") if (key := as_id(item)))
     try:
-        desk.once(
+        context.once(
             op,
             "place.crackled",
             [str(place_id), [str(item) for item in ticked]],
-            lambda db: report_place(db, place_id, ticked, op, desk.me, desk.now),
+            lambda db: report_place(db, place_id, ticked, op, context.me, context.now),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _form(desk, db, place_id, refusal.errors)
+        with context.reading() as db:
+            return _form(context, db, place_id, refusal.errors)
     return RedirectResponse(f"/places/{place_id}/crackled?done=1", 303)
 
 
 def _form(
-    desk: RequestContext, db: Session, place_id: UUID, errors: dict[str, str] | None = None, done: bool = False
+    context: RequestContext, db: Session, place_id: UUID, errors: dict[str, str] | None = None, done: bool = False
 ) -> Response:
     here = queries.in_use_at(db, place_id)
-    return desk.page(
+    return context.page(
         "suspects/crackled.html",
         422 if errors else 200,
         place=place_with(db, place_id),
         here=here,
         done=done,
         codes=codes_of(db, [item.id for item, _ in here]),
-        title=title_of(desk.program),
+        title=title_of(context.program),
         errors=errors or {},
         op=new_op(),
     )

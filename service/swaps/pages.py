@@ -25,14 +25,14 @@ SPARES_SHOWN = 6
 
 
 @router.get("/swap")
-def swap_form(desk: CrewContext, bad: str = "", spare: str = "") -> Response:
+def swap_form(context: CrewContext, bad: str = "", spare: str = "") -> Response:
     """Name the bad one; then the spares that fit it are offered."""
-    with desk.reading() as db:
-        return _form(desk, db, {"bad": bad, "spare": spare})
+    with context.reading() as db:
+        return _form(context, db, {"bad": bad, "spare": spare})
 
 
 @router.post("/swap")
-def swap_now(desk: CrewContext, posted: Posted) -> Response:
+def swap_now(context: CrewContext, posted: Posted) -> Response:
     """Swap them, and say so; what speaks against it is told first, and may be done anyway."""
     op = read_op(posted.get("op"))
     typed = str(posted.get("typed") or "").strip()
@@ -40,29 +40,29 @@ def swap_now(desk: CrewContext, posted: Posted) -> Response:
     anyway = posted.get("anyway") == "yes"
     try:
         new = NewSwap(op, _code(values["bad"], "bad"), _code(values["spare"], "spare"), anyway=anyway)
-        desk.once(op, "swap.form", [values, anyway], lambda db: swap(db, new, desk.me, desk.now, desk.zone))
+        context.once(op, "swap.form", [values, anyway], lambda db: swap(db, new, context.me, context.now, context.zone))
     except (Invalid, Conflict) as refusal:
-        with desk.reading() as db:
-            return _form(desk, db, values, refusal)
+        with context.reading() as db:
+            return _form(context, db, values, refusal)
     return RedirectResponse(f"/swap/{op}", 303)
 
 
 @router.get("/swap/{swap_id}")
-def swapped(desk: CrewContext, swap_id: UUID) -> Response:
+def swapped(context: CrewContext, swap_id: UUID) -> Response:
     """What was swapped, and what to do with the bad one."""
-    with desk.reading() as db:
+    with context.reading() as db:
         done = swap_with(db, swap_id)
         ids = [done.bad_id, done.spare_id]
-        return desk.page(
+        return context.page(
             "swaps/swapped.html",
             done=done,
             items=item_facts(db, ids),
             codes=codes_of(db, ids),
-            title=title_of(desk.program),
+            title=title_of(context.program),
         )
 
 
-def _form(desk: RequestContext, db: Session, values: dict[str, str], refusal: Problem | None = None) -> Response:
+def _form(context: RequestContext, db: Session, values: dict[str, str], refusal: Problem | None = None) -> Response:
     errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
     bad = None
     if values["bad"]:
@@ -70,9 +70,9 @@ def _form(desk: RequestContext, db: Session, values: dict[str, str], refusal: Pr
             bad = _item(db, values["bad"])
         except Invalid as unknown:
             errors |= unknown.errors
-    fitting = queries.spares_for(db, bad, desk.now, SPARES_SHOWN) if bad else []
+    fitting = queries.spares_for(db, bad, context.now, SPARES_SHOWN) if bad else []
     named = [item.id for item in [*(spare for spare, _ in fitting), *([bad] if bad else [])]]
-    return desk.page(
+    return context.page(
         "swaps/swap.html",
         refusal.status if refusal else 422 if errors else 200,
         values=values,
@@ -80,7 +80,7 @@ def _form(desk: RequestContext, db: Session, values: dict[str, str], refusal: Pr
         bad=bad,
         spares=fitting,
         codes=codes_of(db, named),
-        title=title_of(desk.program),
+        title=title_of(context.program),
         op=new_op(),
     )
 

@@ -37,7 +37,7 @@ Codes = Annotated[tuple[str, ...], Query()]
 
 @router.get("/tags")
 def tags_to_print(
-    desk: LeadContext,
+    context: LeadContext,
     code: Codes = (),
     sheet: str = "",
     style: str = "",
@@ -48,13 +48,13 @@ def tags_to_print(
 ) -> Response:
     """The tags that wait to be printed, or those of these codes, and how to print them."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
-    with desk.reading() as db:
-        return _to_print(desk, db, values, code, printed=printed, added=added)
+    with context.reading() as db:
+        return _to_print(context, db, values, code, printed=printed, added=added)
 
 
 @router.get("/tags/preview")
 def preview(
-    desk: LeadContext,
+    context: LeadContext,
     code: Codes = (),
     sheet: str = "",
     style: str = "",
@@ -64,17 +64,17 @@ def preview(
 ) -> Response:
     """A page of the sheets as it will be printed, and the way to the PDF."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
             _refuse_count(code)
-            setup = read_setup(sheet or _usual(desk), style, start, around)
-            pages = printing.tag_pages(db, code, desk.settings.base_url, setup)
+            setup = read_setup(sheet or _usual(context), style, start, around)
+            pages = printing.tag_pages(db, code, context.settings.base_url, setup)
         except (Invalid, CannotPrint) as refusal:
-            return _to_print(desk, db, values, code, refusal)
+            return _to_print(context, db, values, code, refusal)
         on_sheet, at = printing.sheet_called(db, setup.sheet), min(max(page, 1), len(pages))
     from service.tags.preview import page_svg
 
-    return desk.page(
+    return context.page(
         "tags/preview.html",
         svg=page_svg(pages[at - 1], on_sheet, f"Page {at} of {len(pages)}"),
         at=at,
@@ -88,91 +88,91 @@ def preview(
 
 @router.get("/tags/sheet.pdf")
 def sheet_pdf(
-    desk: LeadContext, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
+    context: LeadContext, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
 ) -> Response:
     """The tags of these codes on sheets to print, as PDF."""
-    with desk.reading() as db:
+    with context.reading() as db:
         _refuse_count(code)
-        setup = read_setup(sheet or _usual(desk), style, start, around)
-        pdf = printing.tag_sheet(db, code, desk.settings.base_url, setup)
+        setup = read_setup(sheet or _usual(context), style, start, around)
+        pdf = printing.tag_sheet(db, code, context.settings.base_url, setup)
     headers = {"Content-Disposition": 'attachment; filename="coilbook-tags.pdf"', "Cache-Control": "no-store"}
     return Response(pdf, 200, headers, "application/pdf")
 
 
 @router.post("/tags/printed")
-def printed_tags(desk: LeadContext, posted: Posted) -> Response:
+def printed_tags(context: LeadContext, posted: Posted) -> Response:
     """Take off the list what is on paper."""
     codes = [str(code) for code in posted.getlist("code")]
     try:
-        ended = desk.once(
+        ended = context.once(
             read_op(posted.get("op")),
             "tags.printed",
             codes,
-            lambda db: actions.mark_printed(db, codes, desk.now),
+            lambda db: actions.mark_printed(db, codes, context.now),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
+        with context.reading() as db:
             values = {name: str(posted.get(name) or "") for name in ("sheet", "style", "start", "around")}
-            return _to_print(desk, db, values, (), refusal)
+            return _to_print(context, db, values, (), refusal)
     return RedirectResponse(f"/tags?printed={ended}", 303)
 
 
 @router.get("/tags/places")
-def places(desk: LeadContext) -> Response:
+def places(context: LeadContext) -> Response:
     """Which places have a tag of their own, and giving tags to those that have none."""
-    with desk.reading() as db:
-        return _places(desk, db)
+    with context.reading() as db:
+        return _places(context, db)
 
 
 @router.post("/tags/places")
-def tag_places(desk: LeadContext, posted: Posted) -> Response:
+def tag_places(context: LeadContext, posted: Posted) -> Response:
     """Give these places tags, which wait to be printed."""
     try:
         ids = [_as_id(str(each)) for each in posted.getlist("place")]
-        desk.once(
+        context.once(
             read_op(posted.get("op")),
             "tags.places",
             [str(each) for each in ids],
-            lambda db: len(actions.tag_places(db, ids, desk.now)),
+            lambda db: len(actions.tag_places(db, ids, context.now)),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _places(desk, db, refusal)
+        with context.reading() as db:
+            return _places(context, db, refusal)
     return RedirectResponse("/tags", 303)
 
 
 @router.get("/t/{code}/retag")
-def retag_page(desk: LeadContext, code: str) -> Response:
+def retag_page(context: LeadContext, code: str) -> Response:
     """What a new tag means, before it is done."""
-    with desk.reading() as db:
+    with context.reading() as db:
         item = actions.item_with(db, code)
-        name = item_name(item.kind, item.length_mm, Unit(desk.program.unit))
-        return desk.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op())
+        name = item_name(item.kind, item.length_mm, Unit(context.program.unit))
+        return context.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op())
 
 
 @router.post("/t/{code}/retag")
-def retag(desk: LeadContext, code: str, posted: Posted) -> Response:
+def retag(context: LeadContext, code: str, posted: Posted) -> Response:
     """End this code and give the item a new one."""
-    new = desk.once(
-        read_op(posted.get("op")), "tag.replace", code, lambda db: actions.retag(db, code, desk.me, desk.now)
+    new = context.once(
+        read_op(posted.get("op")), "tag.replace", code, lambda db: actions.retag(db, code, context.me, context.now)
     )
     return RedirectResponse(f"/gear/{new}?said=retagged", 303)
 
 
 @router.post("/t/{code}/worn")
-def worn(desk: CrewContext, code: str, posted: Posted) -> Response:
+def worn(context: CrewContext, code: str, posted: Posted) -> Response:
     """Let a worn tag be printed again; the code stays."""
-    kept = desk.once(
+    kept = context.once(
         read_op(posted.get("op")),
         "tag.worn",
         code,
-        lambda db: actions.ask_print(db, code, "worn", desk.me, desk.now),
+        lambda db: actions.ask_print(db, code, "worn", context.me, context.now),
     )
     return RedirectResponse(f"/t/{kept}?worn=1", 303)
 
 
-def _usual(desk: RequestContext) -> str:
-    return printing.usual_sheet(Unit(desk.program.unit))
+def _usual(context: RequestContext) -> str:
+    return printing.usual_sheet(Unit(context.program.unit))
 
 
 def _refuse_count(codes: Codes) -> None:
@@ -188,7 +188,7 @@ def _as_id(text: str) -> UUID:
 
 
 def _to_print(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     values: dict[str, str],
     codes: Codes,
@@ -202,9 +202,9 @@ def _to_print(
     tags = _named(db, named) if named else queries.waiting(db, AT_ONCE)
     listed = {tag.code for tag in tags}
     tags += _named(db, tuple(code for code in codes if code not in listed)) if "code" not in errors else []
-    unit, offered = Unit(desk.program.unit), printing.sheets(db)
-    values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(desk)}
-    return desk.page(
+    unit, offered = Unit(context.program.unit), printing.sheets(db)
+    values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(context)}
+    return context.page(
         "tags/waiting.html",
         refusal.status if refusal else 200,
         errors=errors,
@@ -215,10 +215,10 @@ def _to_print(
         total=queries.how_many_wait(db),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],
         styles=STYLES,
-        facts=_facts(desk, offered[values["sheet"]]),
+        facts=_facts(context, offered[values["sheet"]]),
         printed=printed,
         added=added,
-        base_url=desk.settings.base_url,
+        base_url=context.settings.base_url,
         op=new_op(),
     )
 
@@ -230,12 +230,12 @@ def _named(db: Session, codes: Codes) -> list[OnTag]:
     return queries.to_draw(db, read) if read else []
 
 
-def _facts(desk: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | str]:
+def _facts(context: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | str]:
     """For each kind of tag with a QR, what it will be like on this sheet, or why it cannot be printed on it."""
     found: dict[str, SymbolFacts | str] = {}
     for style in (Style.FLAG, Style.PLATE):
         try:
-            facts = symbol_facts(tag_url(desk.settings.base_url, "7K3M9U"), sheet, style)
+            facts = symbol_facts(tag_url(context.settings.base_url, "7K3M9U"), sheet, style)
         except CannotPrint as refusal:
             found[style] = refusal.detail
         else:
@@ -244,8 +244,8 @@ def _facts(desk: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | s
     return found
 
 
-def _places(desk: RequestContext, db: Session, refusal: Invalid | None = None) -> Response:
-    context: dict[str, Any] = {"errors": refusal.errors if refusal else {}, "op": new_op()}
-    return desk.page(
-        "tags/places.html", refusal.status if refusal else 200, places=queries.places_with_tags(db), **context
+def _places(context: RequestContext, db: Session, refusal: Invalid | None = None) -> Response:
+    values: dict[str, Any] = {"errors": refusal.errors if refusal else {}, "op": new_op()}
+    return context.page(
+        "tags/places.html", refusal.status if refusal else 200, places=queries.places_with_tags(db), **values
     )

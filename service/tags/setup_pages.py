@@ -21,66 +21,66 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/tags/sheets")
-def sheets(desk: LeadContext) -> Response:
+def sheets(context: LeadContext) -> Response:
     """The sheets that there are, and adding one by its dimensions."""
-    with desk.reading() as db:
-        return _sheets(desk, db, {})
+    with context.reading() as db:
+        return _sheets(context, db, {})
 
 
 @router.post("/tags/sheets")
-def add_sheet(desk: LeadContext, posted: Posted) -> Response:
+def add_sheet(context: LeadContext, posted: Posted) -> Response:
     """Keep a sheet of the program's own."""
     try:
         op, sheet = read_op(posted.get("op")), read_sheet(posted)
-        desk.once(
+        context.once(
             op,
             "sheet.add",
             _typed(posted, *WORDS),
-            lambda db: printing.add_sheet(db, op, sheet, desk.me, desk.now),
+            lambda db: printing.add_sheet(db, op, sheet, context.me, context.now),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _sheets(desk, db, _typed(posted, *WORDS), refusal)
+        with context.reading() as db:
+            return _sheets(context, db, _typed(posted, *WORDS), refusal)
     return RedirectResponse("/tags/sheets", 303)
 
 
 @router.post("/tags/sheets/{sheet_id}/end")
-def end_sheet(desk: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
+def end_sheet(context: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
     """Offer a sheet no longer."""
-    desk.once(
+    context.once(
         read_op(posted.get("op")),
         "sheet.end",
         str(sheet_id),
-        lambda db: printing.end_sheet(db, sheet_id, desk.now),
+        lambda db: printing.end_sheet(db, sheet_id, context.now),
     )
     return RedirectResponse("/tags/sheets", 303)
 
 
 @router.get("/tags/printer")
-def printer(desk: LeadContext, kept: int = 0) -> Response:
+def printer(context: LeadContext, kept: int = 0) -> Response:
     """How the printer prints, and measuring it."""
-    with desk.reading() as db:
-        return _printer(desk, db, None, kept=bool(kept))
+    with context.reading() as db:
+        return _printer(context, db, None, kept=bool(kept))
 
 
 @router.post("/tags/printer")
-def measure_printer(desk: LeadContext, posted: Posted) -> Response:
+def measure_printer(context: LeadContext, posted: Posted) -> Response:
     """Keep what was measured on the printed page."""
     values = _typed(posted, *PRINTER_WORDS)
     try:
         op, found = read_op(posted.get("op")), read_printer(posted)
-        desk.once(op, "printer.measure", values, lambda db: printing.measured(db, found, desk.me, desk.now))
+        context.once(op, "printer.measure", values, lambda db: printing.measured(db, found, context.me, context.now))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _printer(desk, db, values, refusal)
+        with context.reading() as db:
+            return _printer(context, db, values, refusal)
     return RedirectResponse("/tags/printer?kept=1", 303)
 
 
 @router.get("/tags/printer.pdf")
-def printer_check(desk: LeadContext, sheet: str = "", corrected: int = 0) -> Response:
+def printer_check(context: LeadContext, sheet: str = "", corrected: int = 0) -> Response:
     """The page with rulers to measure a printer by; `corrected`: by what was measured before, to see that it helps."""
-    with desk.reading() as db:
-        on_sheet = printing.sheet_called(db, sheet or printing.usual_sheet(Unit(desk.program.unit)))
+    with context.reading() as db:
+        on_sheet = printing.sheet_called(db, sheet or printing.usual_sheet(Unit(context.program.unit)))
         as_it_is = printing.printer(db) if corrected else Printer()
     from service.tags.drawing import calibration_pdf  # the PDF library is loaded where it is used
 
@@ -91,11 +91,13 @@ def printer_check(desk: LeadContext, sheet: str = "", corrected: int = 0) -> Res
     return Response(calibration_pdf(on_sheet, as_it_is), 200, headers, "application/pdf")
 
 
-def _sheets(desk: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None) -> Response:
+def _sheets(context: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None) -> Response:
     usual = (
-        {"width": "215.9", "height": "279.4"} if desk.program.unit == Unit.FEET else {"width": "210", "height": "297"}
+        {"width": "215.9", "height": "279.4"}
+        if context.program.unit == Unit.FEET
+        else {"width": "210", "height": "297"}
     )
-    return desk.page(
+    return context.page(
         "tags/sheets.html",
         refusal.status if refusal else 200,
         built_in=SHEETS,
@@ -110,11 +112,15 @@ def _sheets(desk: RequestContext, db: Session, values: dict[str, str], refusal: 
 
 
 def _printer(
-    desk: RequestContext, db: Session, values: dict[str, str] | None, refusal: Invalid | None = None, kept: bool = False
+    context: RequestContext,
+    db: Session,
+    values: dict[str, str] | None,
+    refusal: Invalid | None = None,
+    kept: bool = False,
 ) -> Response:
     known = printing.printer(db)
     as_kept = {name: f"{getattr(known, name) / 1000:g}" for name in PRINTER_WORDS}
-    return desk.page(
+    return context.page(
         "tags/printer.html",
         refusal.status if refusal else 200,
         values=values or as_kept,
@@ -124,7 +130,7 @@ def _printer(
         kept=kept,
         op=new_op(),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in printing.sheets(db).items()],
-        usual=printing.usual_sheet(Unit(desk.program.unit)),
+        usual=printing.usual_sheet(Unit(context.program.unit)),
     )
 
 

@@ -30,18 +30,18 @@ class TestedItem:
     session: UUID | None
 
 
-def about(desk: RequestContext, db: Session, code: str) -> TestedItem:
+def about(context: RequestContext, db: Session, code: str) -> TestedItem:
     """The item that this code is on.
 
     Raises:
         Invalid, NotFound, Gone: the code is none, is on nothing, or was replaced.
     """
     item = item_with(db, code)
-    session = open_session_with(db, item.id, desk.today)
+    session = open_session_with(db, item.id, context.today)
     return TestedItem(
         item.id,
         code_of(db, item.id),
-        item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        item.label or item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         item_facts(db, [item.id])[item.id].stands,
         item.wiring,
         wiring_name(db, item.wiring),

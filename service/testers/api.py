@@ -34,29 +34,29 @@ class WiringsOut(BaseModel):
 
 
 @router.get("")
-def wirings(desk: CrewContext) -> WiringsOut:
+def wirings(context: CrewContext) -> WiringsOut:
     """Every wiring that gear here has, or by which several pieces of it are tested in one go."""
-    with desk.reading() as db:
+    with context.reading() as db:
         return WiringsOut(
             items=[_listed(key, wiring_name(db, key), find_wiring(db, key)) for key in wirings_in_use(db)]
         )
 
 
 @router.get("/{key}")
-def table(desk: CrewContext, key: str) -> Response:
+def table(context: CrewContext, key: str) -> Response:
     """The diagnosis of every reading that a phone can enter, with words and drawings; see `service.testlog.told`."""
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
             wiring = find_wiring(db, key)
         except Invalid as refusal:
             raise NotFound(refusal.detail) from refusal
     tag = f'W/"{version(key, wiring)}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
-    if tag in desk.request.headers.get("if-none-match", ""):
+    if tag in context.request.headers.get("if-none-match", ""):
         return Response(None, 304, headers)
-    tables: Tables = desk.request.app.state.tables
+    tables: Tables = context.request.app.state.tables
     packed = tables.packed(key, wiring)
-    if "gzip" in desk.request.headers.get("accept-encoding", ""):
+    if "gzip" in context.request.headers.get("accept-encoding", ""):
         return Response(packed, 200, headers | {"Content-Encoding": "gzip"}, "application/json")
     return Response(gzip.decompress(packed), 200, headers, "application/json")
 

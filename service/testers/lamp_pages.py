@@ -45,24 +45,24 @@ class LampForm:
 
 
 @router.get("/t/{code}/lamps")
-def lamps_page(desk: CrewContext, code: str, tester: str = "", pattern: str | None = None) -> Response:
+def lamps_page(context: CrewContext, code: str, tester: str = "", pattern: str | None = None) -> Response:
     """Choose the tester if there are several, then the pattern, then see what it may mean."""
-    with desk.reading() as db:
-        return _page(desk, db, code, LampForm(tester, pattern))
+    with context.reading() as db:
+        return _page(context, db, code, LampForm(tester, pattern))
 
 
 @router.post("/t/{code}/lamps")
-def log_lamps(desk: CrewContext, code: str, posted: Posted) -> Response:
+def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what the pattern means. With `show`, only show it, or all that the tester may show."""
     if "show" in posted:
-        with desk.reading() as db:
-            return _page(desk, db, code, _asked(desk, posted))
+        with context.reading() as db:
+            return _page(context, db, code, _asked(context, posted))
     try:
-        with desk.reading() as db:
-            new = _test(desk, db, code, posted)
-            if too_soon(posted, desk.now):
-                item = about(desk, db, code)
-                return desk.page(
+        with context.reading() as db:
+            new = _test(context, db, code, posted)
+            if too_soon(posted, context.now):
+                item = about(context, db, code)
+                return context.page(
                     "testlog/sure.html",
                     code=item.code,
                     name=item.name,
@@ -70,22 +70,22 @@ def log_lamps(desk: CrewContext, code: str, posted: Posted) -> Response:
                     carried=posted.multi_items(),
                     yes="I tested it: log it",
                 )
-        desk.once(
+        context.once(
             new.id,
             "test.lamps",
             [code, *content(posted)],
-            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+            lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _page(desk, db, code, replace(_asked(desk, posted), refusal=refusal))
+        with context.reading() as db:
+            return _page(context, db, code, replace(_asked(context, posted), refusal=refusal))
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 
-def _asked(desk: RequestContext, posted: FormData) -> LampForm:
+def _asked(context: RequestContext, posted: FormData) -> LampForm:
     """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
     which, note, op, made = (str(posted.get(name) or "") for name in ("which", "note", "op", "made"))
-    lamps = desk.request.query_params if "tester" in desk.request.query_params else posted
+    lamps = context.request.query_params if "tester" in context.request.query_params else posted
     pattern = lamps.get("pattern")
     carried = tuple((name, str(value)) for name, value in posted.multi_items() if name not in _OWN)
     return LampForm(
@@ -101,7 +101,7 @@ def _asked(desk: RequestContext, posted: FormData) -> LampForm:
     )
 
 
-def _test(desk: RequestContext, db: Session, code: str, posted: FormData) -> NewTest:
+def _test(context: RequestContext, db: Session, code: str, posted: FormData) -> NewTest:
     item = item_with(db, code)
     own = _tester(db, str(posted.get("tester") or ""), item.wiring)
     lamps, pattern = queries.described(db, own), str(posted.get("pattern") or "")
@@ -115,7 +115,7 @@ def _test(desk: RequestContext, db: Session, code: str, posted: FormData) -> New
         form_reader.note(posted, "note"),
         posted.get("flexed") == "yes",
         own.id,
-        about(desk, db, code).session,
+        about(context, db, code).session,
     )
     return as_test(lamps.wiring, told, agreed)
 
@@ -129,14 +129,14 @@ def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
     return own
 
 
-def _page(desk: RequestContext, db: Session, code: str, asked: LampForm) -> Response:
-    item = about(desk, db, code)
+def _page(context: RequestContext, db: Session, code: str, asked: LampForm) -> Response:
+    item = about(context, db, code)
     testers = queries.testers_for(db, item.wiring)
     refusal = asked.refusal
     if len(testers) == 1 and not asked.tester:
         asked = replace(asked, tester=str(testers[0].id))
     if not asked.tester or (refusal and "tester" in refusal.errors):
-        return desk.page(
+        return context.page(
             "testers/lamps.html",
             422 if refusal else 200,
             item=item,
@@ -146,7 +146,7 @@ def _page(desk: RequestContext, db: Session, code: str, asked: LampForm) -> Resp
             errors=refusal.errors if refusal else {},
             asked=asked,
             op=asked.op or new_op(),
-            made=asked.made or desk.now.isoformat(),
+            made=asked.made or context.now.isoformat(),
         )
     own = _tester(db, asked.tester, item.wiring)
     lamps = queries.described(db, own)
@@ -157,7 +157,7 @@ def _page(desk: RequestContext, db: Session, code: str, asked: LampForm) -> Resp
             agreed = agree(lamps.wiring, lamps.readings_for(asked.pattern))
         except Invalid as unknown:
             errors |= unknown.errors
-    return desk.page(
+    return context.page(
         "testers/lamps.html",
         422 if errors else 200,
         item=item,
@@ -172,5 +172,5 @@ def _page(desk: RequestContext, db: Session, code: str, asked: LampForm) -> Resp
         outcome=outcome(lamps.wiring, agreed) if agreed else "",
         blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken),
         op=asked.op or new_op(),
-        made=asked.made or desk.now.isoformat(),
+        made=asked.made or context.now.isoformat(),
     )

@@ -72,31 +72,33 @@ class VoltsForm:
 
 
 @router.get("/t/{code}/phantom")
-def phantom_page(desk: CrewContext, code: str) -> Response:
+def phantom_page(context: CrewContext, code: str) -> Response:
     """Where to put the meter, and room for what it shows."""
-    with desk.reading() as db:
-        return _page(desk, db, code, VoltsForm())
+    with context.reading() as db:
+        return _page(context, db, code, VoltsForm())
 
 
 @router.post("/t/{code}/phantom")
-def enter_volts(desk: CrewContext, code: str, posted: Posted) -> Response:
+def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
     """Tell what the volts may mean; log them once that was seen."""
     op = read_op(posted.get("op"))
-    with desk.reading() as db:
-        entry = _read(db, desk, code, posted)
+    with context.reading() as db:
+        entry = _read(db, context, code, posted)
         seen = posted.get("do") == "log" and posted.get("seen") == entry.told
         if entry.errors or entry.found is None or not seen:
-            return _page(desk, db, code, entry)
+            return _page(context, db, code, entry)
         try:
-            new = _test(desk, db, code, entry, posted)
+            new = _test(context, db, code, entry, posted)
         except Invalid as refusal:
-            return _page(desk, db, code, VoltsForm(**vars(entry) | {"errors": refusal.errors}))
+            return _page(context, db, code, VoltsForm(**vars(entry) | {"errors": refusal.errors}))
     content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
-    desk.once(op, "test.phantom", content, lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone))
+    context.once(
+        op, "test.phantom", content, lambda db: actions.log_test(db, new, context.me, context.now, context.zone)
+    )
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 
-def _read(db: Session, desk: RequestContext, code: str, posted: FormData) -> VoltsForm:
+def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> VoltsForm:
     values = {name: str(posted.get(name) or "").strip() or start for name, start in START.items()}
     kept = VoltsForm(
         values,
@@ -105,7 +107,7 @@ def _read(db: Session, desk: RequestContext, code: str, posted: FormData) -> Vol
         posted.get("power") == "yes",
         op=str(posted.get("op")),
     )
-    wiring = find_wiring(db, about(desk, db, code).wiring)
+    wiring = find_wiring(db, about(context, db, code).wiring)
     if not carries_phantom(wiring):
         return kept
     try:
@@ -116,7 +118,7 @@ def _read(db: Session, desk: RequestContext, code: str, posted: FormData) -> Vol
     return VoltsForm(**vars(kept) | {"agreed": agreed, "found": found})
 
 
-def _test(desk: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
+def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
     """The test to log.
 
     A pass by volts alone cannot come of it: a cable with 2 and 3 swapped reads like a sound one, so at the most it
@@ -127,7 +129,7 @@ def _test(desk: RequestContext, db: Session, code: str, entry: VoltsForm, posted
             "power",
             "Phantom power that is off or weak reads like this too. Check it with a good cable first.",
         )
-    item = about(desk, db, code)
+    item = about(context, db, code)
     wiring = find_wiring(db, item.wiring)
     told = TestOrigin(
         read_op(entry.op),
@@ -143,13 +145,13 @@ def _test(desk: RequestContext, db: Session, code: str, entry: VoltsForm, posted
     return as_test(wiring, told, chosen(wiring, entry.agreed, entry.which))
 
 
-def _page(desk: RequestContext, db: Session, code: str, entry: VoltsForm) -> Response:
-    item = about(desk, db, code)
+def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> Response:
+    item = about(context, db, code)
     wiring = find_wiring(db, item.wiring)
     agreed, maybe = entry.agreed, entry.resistances
     named = choices(wiring, agreed) if agreed else resisting(wiring, maybe)
     told = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
-    return desk.page(
+    return context.page(
         "testers/phantom.html",
         422 if entry.errors else 200,
         item=item,

@@ -41,43 +41,43 @@ START = {"name": "", "wiring": "xlr3", "sees": Sight.STRAIGHT, "reaches": "", "p
 
 
 @router.get("/testers")
-def testers_page(desk: ViewerContext) -> Response:
+def testers_page(context: ViewerContext) -> Response:
     """Every tester that the program described."""
-    with desk.reading() as db:
+    with context.reading() as db:
         testers = queries.testers(db)
         names = {own.wiring: wiring_name(db, own.wiring) for own in testers}
-        return desk.page("testers/testers.html", testers=testers, names=names)
+        return context.page("testers/testers.html", testers=testers, names=names)
 
 
 @router.get("/testers/new")
-def new_tester(desk: LeadContext, wiring: str = "") -> Response:
+def new_tester(context: LeadContext, wiring: str = "") -> Response:
     """Describe a tester, from an example."""
-    with desk.reading() as db:
+    with context.reading() as db:
         known = wiring in dict(wiring_choices(db))
-        return _form(desk, db, START | ({"wiring": wiring} if known else {}))
+        return _form(context, db, START | ({"wiring": wiring} if known else {}))
 
 
 @router.post("/testers/new")
-def make_tester(desk: LeadContext, posted: Posted) -> Response:
+def make_tester(context: LeadContext, posted: Posted) -> Response:
     """Keep what was described."""
     values = {name: str(posted.get(name) or "") for name in LABELS}
     op = read_op(posted.get("op"))
     try:
         new = NewTester(id=op, **values)
-        desk.once(op, "tester.make", values, lambda db: actions.make_tester_of(db, new, desk.me, desk.now))
+        context.once(op, "tester.make", values, lambda db: actions.make_tester_of(db, new, context.me, context.now))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _form(desk, db, values, refusal, str(op))
+        with context.reading() as db:
+            return _form(context, db, values, refusal, str(op))
     return RedirectResponse(f"/testers/{op}?said=made", 303)
 
 
 @router.get("/testers/{tester_id}")
-def one_tester(desk: ViewerContext, tester_id: str, said: str = "") -> Response:
+def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Response:
     """One tester: what its patterns mean, and what its good pattern leaves open."""
-    with desk.reading() as db:
+    with context.reading() as db:
         own = found(db, tester_id)
         lamps = queries.described(db, own)
-        return desk.page(
+        return context.page(
             "testers/tester.html",
             own=own,
             said=said,
@@ -91,12 +91,12 @@ def one_tester(desk: ViewerContext, tester_id: str, said: str = "") -> Response:
 
 
 @router.post("/testers/{tester_id}/end")
-def end_tester(desk: LeadContext, tester_id: str, posted: Posted) -> Response:
+def end_tester(context: LeadContext, tester_id: str, posted: Posted) -> Response:
     """Put a tester away."""
-    with desk.reading() as db:
+    with context.reading() as db:
         key = found(db, tester_id).id
     op = read_op(posted.get("op"))
-    desk.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, desk.me, desk.now))
+    context.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, context.me, context.now))
     return RedirectResponse(f"/testers/{tester_id}?said=ended", 303)
 
 
@@ -122,9 +122,9 @@ def meanings(lamps: Tester) -> list[tuple[str, list[str]]]:
 
 
 def _form(
-    desk: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None, op: str = ""
+    context: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None, op: str = ""
 ) -> Response:
-    return desk.page(
+    return context.page(
         "testers/new_tester.html",
         refusal.status if refusal else 200,
         values=values,

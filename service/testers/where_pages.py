@@ -44,24 +44,24 @@ class MeasuredAnswer:
 
 
 @router.get("/t/{code}/where")
-def where_page(desk: CrewContext, code: str) -> Response:
+def where_page(context: CrewContext, code: str) -> Response:
     """Three questions for a meter: where is it broken, where does it touch, is a joint too high."""
-    with desk.reading() as db:
-        return _page(desk, db, code, MeasuredAnswer())
+    with context.reading() as db:
+        return _page(context, db, code, MeasuredAnswer())
 
 
 @router.post("/t/{code}/where")
-def answer(desk: CrewContext, code: str, posted: Posted) -> Response:
+def answer(context: CrewContext, code: str, posted: Posted) -> Response:
     """Answer the question that was asked; log a loop that is too high, once it was seen and somebody says so."""
     op = read_op(posted.get("op"))
-    with desk.reading() as db:
-        item = about(desk, db, code)
+    with context.reading() as db:
+        item = about(context, db, code)
         answered = _answered(item, posted)
         if posted.get("do") != "log" or answered.loop is None:
-            return _page(desk, db, code, answered)
+            return _page(context, db, code, answered)
     new = _test(item, answered)
     content = [code, dict(answered.values)]
-    desk.once(op, "test.loop", content, lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone))
+    context.once(op, "test.loop", content, lambda db: actions.log_test(db, new, context.me, context.now, context.zone))
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 
@@ -99,10 +99,10 @@ def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
     )
 
 
-def _page(desk: RequestContext, db: Session, code: str, shown: MeasuredAnswer) -> Response:
-    item = about(desk, db, code)
-    unit = Unit(desk.program.unit)
-    return desk.page(
+def _page(context: RequestContext, db: Session, code: str, shown: MeasuredAnswer) -> Response:
+    item = about(context, db, code)
+    unit = Unit(context.program.unit)
+    return context.page(
         "testers/where.html",
         422 if shown.errors else 200,
         item=item,

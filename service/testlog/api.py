@@ -24,20 +24,20 @@ router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
 
 
 @router.post("", status_code=201, response_model=TestReceipt)
-async def log_test(desk: CrewContext, body: TestIn) -> Any:
+async def log_test(context: CrewContext, body: TestIn) -> Any:
     """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
-    desk.keep_pace()
+    context.keep_pace()
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
     if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again
         del content["lane"]
-    gathering: WriteBatcher[PendingTest, Any] = desk.request.app.state.tests
-    return await gathering.add(PendingTest(desk, body.entry(desk.here), content, desk.now))
+    gathering: WriteBatcher[PendingTest, Any] = context.request.app.state.tests
+    return await gathering.add(PendingTest(context, body.entry(context.here), content, context.now))
 
 
 @router.get("")
 def list_tests(
-    desk: ViewerContext,
+    context: ViewerContext,
     item: str = "",
     since: str = "",
     fault: str = "",
@@ -47,8 +47,8 @@ def list_tests(
 ) -> TestsOut:
     """The log, the newest first: of one item, from a day or moment on, with one class of fault."""
     size = page_size(limit)
-    with desk.reading() as db:
-        asked = asked_of_log(db, item, since, fault, conductor, desk.zone)
+    with context.reading() as db:
+        asked = asked_of_log(db, item, since, fault, conductor, context.zone)
         rows, following = queries.log_page(db, size, after, asked)
         return TestsOut(items=_shown(db, rows), next=following)
 

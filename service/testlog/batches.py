@@ -22,9 +22,9 @@ LOG = logging.getLogger("coilbook")
 
 @dataclass(frozen=True)
 class PendingTest:
-    """A test, the desk it was told at, when, and what makes it the same test when it is told again."""
+    """A test, the context of its request, when it came, and what makes it the same test when it is told again."""
 
-    desk: RequestContext
+    context: RequestContext
     new: NewTest
     content: Any
     at: datetime
@@ -62,31 +62,31 @@ def log(told: Sequence[PendingTest]) -> Sequence[Any]:
 def _at_once(told: Sequence[PendingTest]) -> Sequence[Any]:
     outcomes: dict[UUID, Any] = {}
     let_in = []
-    with told[0].desk.store.writing() as db:
+    with told[0].context.store.writing() as db:
         # By their ids, so that of two workers that get the same ones none waits for the other.
         for one in sorted(told, key=lambda one: one.new.id):
             try:
-                one.desk.identify(db)
+                one.context.identify(db)
                 let_in.append(one)
             except Problem as refusal:  # somebody whose access has ended holds up nobody else
                 outcomes[one.new.id] = refusal
         if let_in:
             asked = [WriteRequest(one.new.id, ACTION, one.content, one.at) for one in let_in]
-            said = [SubmittedTest(one.new, one.desk.me, one.at) for one in let_in]
-            zone = let_in[0].desk.zone
+            said = [SubmittedTest(one.new, one.context.me, one.at) for one in let_in]
+            zone = let_in[0].context.zone
             answers = all_once(db, asked, lambda: actions.log_tests(db, said, zone))
             outcomes |= {one.new.id: answer for one, answer in zip(let_in, answers, strict=True)}
     return [outcomes[one.new.id] for one in told]
 
 
 def _alone(one: PendingTest) -> Any:
-    desk = one.desk
+    context = one.context
     try:
-        return desk.once(
+        return context.once(
             one.new.id,
             ACTION,
             one.content,
-            lambda db: actions.log_test(db, one.new, desk.me, one.at, desk.zone),
+            lambda db: actions.log_test(db, one.new, context.me, one.at, context.zone),
             lambda db: actions.logged_as(db, one.new),
         )
     except Exception as error:  # whoever told it is answered by it

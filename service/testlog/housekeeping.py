@@ -68,17 +68,17 @@ def keep_house(
     return "; ".join(said) + "."
 
 
-def ensure_today(desk: RequestContext) -> None:
+def ensure_today(context: RequestContext) -> None:
     """Keep house once a day by whoever comes first, and whenever an item has no due state yet.
 
     Pages that show what is due call this before they open a session of their own.
     """
-    with desk.reading() as db:
-        kept = desk.program.housekept_on
-        done = kept is not None and kept >= desk.today and not due.stale(db, desk.today)
+    with context.reading() as db:
+        kept = context.program.housekept_on
+        done = kept is not None and kept >= context.today and not due.stale(db, context.today)
     if not done:
-        state = desk.request.app.state
-        keep_house(state.store, desk.now, state.chores)
+        state = context.request.app.state
+        keep_house(state.store, context.now, state.chores)
 
 
 def refresh_due(db: Session, today: date, _now: datetime) -> int:

@@ -19,37 +19,37 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/wear")
-def wear_page(desk: ViewerContext) -> Response:
+def wear_page(context: ViewerContext) -> Response:
     """Is twice enough?"""
-    return _page(desk)
+    return _page(context)
 
 
 @router.post("/wear")
-def set_target(desk: LeadContext, posted: Posted) -> Response:
+def set_target(context: LeadContext, posted: Posted) -> Response:
     """Keep what the program aims at."""
     typed = plain(str(posted.get("per_mille") or ""))
     try:
         if not (typed.isascii() and typed.isdigit() and len(typed) < 5 and 1 <= int(typed) <= 500):
             raise invalid("per_mille", f"“{typed[:20]}” will not do; write a number from 1 to 500.")
     except Invalid as refusal:
-        return _page(desk, typed, refusal.errors)
-    desk.once(
+        return _page(context, typed, refusal.errors)
+    context.once(
         read_op(posted.get("op")),
         "wear.target",
         typed,
-        lambda db: actions.set_target(db, int(typed), desk.me, desk.now),
+        lambda db: actions.set_target(db, int(typed), context.me, context.now),
     )
     return RedirectResponse("/wear", 303)
 
 
-def _page(desk: RequestContext, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
-    with desk.reading() as db:
+def _page(context: RequestContext, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
+    with context.reading() as db:
         target = actions.target(db)
-        row = season.current(season.seasons(db), desk.today)
+        row = season.current(season.seasons(db), context.today)
         if row is None:
-            return desk.page("home/no_season.html")
+            return context.page("home/no_season.html")
         rounds = len(season.rounds(db, row.id))
-        return desk.page(
+        return context.page(
             "wear/wear.html",
             422 if errors else 200,
             row=row,
@@ -59,25 +59,25 @@ def _page(desk: RequestContext, typed: str | None = None, errors: dict[str, str]
             value=typed if typed is not None else target,
             op=new_op(),
             least=ENOUGH,
-            report=report.report(db, desk.zone, row.starts, row.ends, rounds, target),
+            report=report.report(db, context.zone, row.starts, row.ends, rounds, target),
             season_days=(row.ends - row.starts).days + 1,
         )
 
 
 @router.get("/risk")
-def next_risk(desk: ViewerContext) -> Response:
+def next_risk(context: ViewerContext) -> Response:
     """On to how the next event looks."""
-    with desk.reading() as db:
-        event = next(iter(season.next_events(db, desk.today, 1)), None)
+    with context.reading() as db:
+        event = next(iter(season.next_events(db, context.today, 1)), None)
         if event is None:
-            return desk.page("wear/no_event.html")
+            return context.page("wear/no_event.html")
     return RedirectResponse(f"/risk/{event.id}", 303)
 
 
 @router.get("/risk/{event_id}")
-def risk_page(desk: ViewerContext, event_id: str) -> Response:
+def risk_page(context: ViewerContext, event_id: str) -> Response:
     """Will it all work?"""
-    with desk.reading() as db:
+    with context.reading() as db:
         event = event_with(db, event_id)
-        found = prospects(db, desk.zone, desk.today, event.on) if event.on >= desk.today else None
-        return desk.page("wear/risk.html", event=event, found=found, name=title_of(desk.program))
+        found = prospects(db, context.zone, context.today, event.on) if event.on >= context.today else None
+        return context.page("wear/risk.html", event=event, found=found, name=title_of(context.program))

@@ -59,7 +59,7 @@ _NO_PROGRAM = SimpleNamespace(name="Coilbook")
 def render(request: Request, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
     """A page. `who`, `program`, `path`, `today` and the filters `length`, `money`, `day`, `moment` are always there.
 
-    `request.state` carries who is signed in and the program, once a desk has looked.
+    `request.state` carries who is signed in and the program, once a context has looked.
     """
     who = getattr(request.state, "who", None)
     program = getattr(request.state, "program", None)

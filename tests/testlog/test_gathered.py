@@ -40,8 +40,8 @@ def told(client: TestClient, code: str, joined: Any = GOOD, test_id: UUID | None
     header = client.headers.get("authorization", "").encode()
     scope = {"type": "http", "method": "POST", "path": "/", "app": client.app, "headers": [(b"authorization", header)]}
     new = NewTest(test_id or uuid4(), code, joined=joined, **more)
-    desk = RequestContext(Request(scope), Role.CREW)
-    return PendingTest(desk, new, [code, joined], desk.now)
+    context = RequestContext(Request(scope), Role.CREW)
+    return PendingTest(context, new, [code, joined], context.now)
 
 
 def logged(program: Running) -> list[tuple[str, str, str]]:
@@ -83,7 +83,7 @@ def test_tests_of_several_people_share_one_transaction(program: Running) -> None
     assert logged(program) == sorted((one["id"], one["verdict"], by[one["id"]]) for one in outcomes)
     with program.store.reading() as db:
         changed = states(db, at.ids[at.codes[2]])[-1]
-    assert (changed.person_id, changed.reason) == (tests[2].desk.me.id, "Failed: Conductor 2 (hot) is open.")
+    assert (changed.person_id, changed.reason) == (tests[2].context.me.id, "Failed: Conductor 2 (hot) is open.")
     assert verify(program.store, program.clock.now) == []
 
 

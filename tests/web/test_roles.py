@@ -87,7 +87,7 @@ def test_a_row_says_what_the_desk_asks(at: World) -> None:
 
 
 def asks_for(dependant: Any) -> Role | None:
-    """The role that a route's desk names."""
+    """The role that a route's context names."""
     for inner in dependant.dependencies:
         role = getattr(inner.call, "role", None) or asks_for(inner)
         if role is not None:

@@ -10,16 +10,16 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.post("/me/devices/{device_id}/end")
-def end_device(desk: ViewerContext, device_id: str) -> Response:
+def end_device(context: ViewerContext, device_id: str) -> Response:
     """Sign out one of one's own devices; it counts from its next request on."""
-    with desk.writing() as db:
-        actions.end_device(db, desk.me, device_id, desk.session, desk.now)
+    with context.writing() as db:
+        actions.end_device(db, context.me, device_id, context.session, context.now)
     return RedirectResponse("/me?ended=1", 303)
 
 
 @router.post("/me/other-devices/end")
-def end_others(desk: ViewerContext) -> Response:
+def end_others(context: ViewerContext) -> Response:
     """Sign out all of one's own devices but this one."""
-    with desk.writing() as db:
-        actions.end_others(db, desk.me, desk.session, desk.now)
+    with context.writing() as db:
+        actions.end_others(db, context.me, context.session, context.now)
     return RedirectResponse("/me?ended=1", 303)

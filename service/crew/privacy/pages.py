@@ -10,7 +10,7 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/kept")
-def kept_page(desk: AnyoneContext) -> Response:
+def kept_page(context: AnyoneContext) -> Response:
     """What is kept, why, and until when."""
-    with desk.reading():
-        return desk.page("crew/kept.html", days=core.AFTER_SEASON.days)
+    with context.reading():
+        return context.page("crew/kept.html", days=core.AFTER_SEASON.days)

@@ -60,80 +60,80 @@ class HandoverFacts:
 
 
 @router.get("/handover")
-def hand_over_page(desk: LeadContext, new: bool = False) -> Response:
+def hand_over_page(context: LeadContext, new: bool = False) -> Response:
     """Everything on one page: what there is, what is open, what to do first."""
-    ensure_today(desk)
-    with desk.reading() as db:
+    ensure_today(context)
+    with context.reading() as db:
         people, crew_count = queries.people_with_access(db)
-        return desk.page(
+        return context.page(
             "exchange/handover.html",
-            known=_known(desk, db),
+            known=_known(context, db),
             new=new,
             people=people,
             crew_count=crew_count,
-            passes=crew.open_passes(db, desk.now),
+            passes=crew.open_passes(db, context.now),
             tokens=crew.tokens(db),
-            links=queries.open_links(db, desk.now),
-            names=crew.names_of(db, {link.from_id for link in queries.open_links(db, desk.now)}),
+            links=queries.open_links(db, context.now),
+            names=crew.names_of(db, {link.from_id for link in queries.open_links(db, context.now)}),
             states=list(ItemState),
-            name=lambda item: item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+            name=lambda item: item_name(item.kind, item.length_mm, Unit(context.program.unit)),
             listed=LISTED,
         )
 
 
 @router.post("/handover/links")
-def make_link(desk: LeadContext) -> Response:
+def make_link(context: LeadContext) -> Response:
     """Make the link and show it, once."""
-    with desk.writing() as db:
-        made = actions.make_link(db, desk.me, desk.now)
-    link = f"{desk.base}/take-over#{made.secret}"
+    with context.writing() as db:
+        made = actions.make_link(db, context.me, context.now)
+    link = f"{context.base}/take-over#{made.secret}"
     secret = spelled(made.secret)
-    return desk.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret=secret)
+    return context.page("exchange/new_link.html", made=made, link=link, qr=qr_svg(link), secret=secret)
 
 
 @router.post("/handover/links/{link_id}/end")
-def take_back(desk: LeadContext, link_id: str) -> Response:
+def take_back(context: LeadContext, link_id: str) -> Response:
     """Let a link hand over nothing any more."""
-    with desk.writing() as db:
-        actions.take_back(db, read_op(link_id), desk.me, desk.now)
+    with context.writing() as db:
+        actions.take_back(db, read_op(link_id), context.me, context.now)
     return RedirectResponse("/handover#hand", 303)
 
 
 @router.get("/take-over")
-def take_over_page(desk: AnyoneContext) -> Response:
+def take_over_page(context: AnyoneContext) -> Response:
     """Enter the link's secret. It rides in the address's fragment, which no server or log ever sees."""
-    with desk.reading():
-        return _take_over(desk)
+    with context.reading():
+        return _take_over(context)
 
 
 @router.post("/take-over")
-def take_over(desk: AnyoneContext, posted: Posted) -> Response:
+def take_over(context: AnyoneContext, posted: Posted) -> Response:
     """First show what the link does; once a name stands below, do it."""
     secret, name = text(posted, "pass"), text(posted, "name")
     offer: actions.HandoverOffer | None = None
     try:
-        with desk.pacing(PASSES, desk.network, actions.UnknownLink), desk.writing() as db:
-            offer = actions.offered(db, secret, desk.now)
-            token = actions.take_over(db, secret, name, desk.now)[1] if text(posted, "sure") else None
+        with context.pacing(PASSES, context.network, actions.UnknownLink), context.writing() as db:
+            offer = actions.offered(db, secret, context.now)
+            token = actions.take_over(db, secret, name, context.now)[1] if text(posted, "sure") else None
     except TooFast:
         raise
     except Problem as problem:
         errors = problem.errors or {"pass": problem.detail}
-        return _take_over(desk, problem.status, secret, name, errors, offer)
+        return _take_over(context, problem.status, secret, name, errors, offer)
     if token is None:
-        return _take_over(desk, 200, secret, name, {}, offer)
-    return signed_in(desk, token, "/handover?new=1")
+        return _take_over(context, 200, secret, name, {}, offer)
+    return signed_in(context, token, "/handover?new=1")
 
 
 def _take_over(
-    desk: RequestContext,
+    context: RequestContext,
     status: int = 200,
     secret: str = "",
     name: str = "",
     errors: dict[str, str] | None = None,
     offer: actions.HandoverOffer | None = None,
 ) -> Response:
-    return desk.page(
+    return context.page(
         "exchange/take_over.html",
         status,
         values={"pass": secret, "name": name},
@@ -142,9 +142,9 @@ def _take_over(
     )
 
 
-def _known(desk: RequestContext, db: Session) -> HandoverFacts:
-    row = season.current(season.seasons(db), desk.today)
-    event = event_for(db, None, desk.today)
+def _known(context: RequestContext, db: Session) -> HandoverFacts:
+    row = season.current(season.seasons(db), context.today)
+    event = event_for(db, None, context.today)
     found = queries.in_states(db, (ItemState.QUARANTINED, ItemState.IN_REPAIR), LISTED)
     return HandoverFacts(
         counts=[(KINDS[kind].plural, states) for kind, states in queries.counts(db).items()],
@@ -153,10 +153,10 @@ def _known(desk: RequestContext, db: Session) -> HandoverFacts:
         overdue=queries.overdue(db, LISTED),
         due=season.due_counts(db),
         season=row,
-        rounds=progress(db, row.id, desk.zone) if row else [],
-        events=list(season.next_events(db, desk.today, 3)),
-        pull=pull_list(db, event, desk.today, desk.zone) if event else None,
+        rounds=progress(db, row.id, context.zone) if row else [],
+        events=list(season.next_events(db, context.today, 3)),
+        pull=pull_list(db, event, context.today, context.zone) if event else None,
         waiting=how_many_wait(db),
         backup=last_backup(db),
-        backups=desk.settings.backups,
+        backups=context.settings.backups,
     )

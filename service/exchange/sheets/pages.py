@@ -49,57 +49,57 @@ ITEM_KINDS = [
 
 
 @router.get("/exchange")
-def exchange_page(desk: LeadContext) -> Response:
+def exchange_page(context: LeadContext) -> Response:
     """Bring a sheet in, or take everything out."""
-    with desk.reading():
-        return _start(desk)
+    with context.reading():
+        return _start(context)
 
 
 @router.post("/exchange/sheet")
-def see_sheet(desk: LeadContext, sent: UploadedSheet) -> Response:
+def see_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
     """Show what each column of a sheet is taken for."""
-    with desk.reading():
+    with context.reading():
         pass  # only leads have sheets read
     pasted = sent.fields.get("text", "")
     try:
         text = _text(sent, pasted)
         seen = look(text)
     except Invalid as refusal:
-        return _start(desk, refusal, pasted[:BYTES_MOST])
-    return _columns(desk, text, seen, {})
+        return _start(context, refusal, pasted[:BYTES_MOST])
+    return _columns(context, text, seen, {})
 
 
 @router.post("/exchange/columns")
-def see_columns(desk: LeadContext, sent: UploadedSheet) -> Response:
+def see_columns(context: LeadContext, sent: UploadedSheet) -> Response:
     """Show the columns again, as they were chosen, or guessed anew for the other kind of sheet."""
-    with desk.reading():
+    with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
-    return _columns_again(desk, text, sent.fields)
+    return _columns_again(context, text, sent.fields)
 
 
 @router.post("/exchange/check")
-def try_sheet(desk: LeadContext, sent: UploadedSheet) -> Response:
+def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
     """Tell what becomes of each row, and write nothing."""
-    with desk.reading() as db:
+    with context.reading() as db:
         text = unpack(sent.fields.get("sheet", ""))
         try:
             asked = read_asked(text, sent.fields)
-            plan = actions.planned(db, asked, _setting(desk))
+            plan = actions.planned(db, asked, _setting(context))
         except Invalid as refusal:
-            return _columns_again(desk, text, sent.fields, refusal)
-        return _tried(desk, asked, plan.rows, sent.fields, ends=plan.ends_in_words)
+            return _columns_again(context, text, sent.fields, refusal)
+        return _tried(context, asked, plan.rows, sent.fields, ends=plan.ends_in_words)
 
 
 @router.post("/exchange/import")
-def bring_in(desk: LeadContext, sent: UploadedSheet) -> Response:
+def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
     """Bring the sheet in, in one transaction, and say what was done."""
-    with desk.reading():
+    with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
     try:
         asked, op = read_asked(text, sent.fields), read_op(sent.fields.get("op"))
-        setting = _setting(desk)
+        setting = _setting(context)
         content = [
             text,
             asked.kind,
@@ -111,17 +111,17 @@ def bring_in(desk: LeadContext, sent: UploadedSheet) -> Response:
             asked.bad,
             asked.above,
         ]
-        done = desk.once(
+        done = context.once(
             op,
             "sheet.import",
             content,
-            lambda db: actions.bring_in(db, asked, desk.me, setting, sent.fields.get("seen", "")),
+            lambda db: actions.bring_in(db, asked, context.me, setting, sent.fields.get("seen", "")),
         )
     except WrongRows as refusal:
-        return _tried(desk, asked, refusal.rows, sent.fields, refusal, refusal.ends)
+        return _tried(context, asked, refusal.rows, sent.fields, refusal, refusal.ends)
     except Invalid as refusal:
-        return _columns_again(desk, text, sent.fields, refusal)
-    return desk.page(
+        return _columns_again(context, text, sent.fields, refusal)
+    return context.page(
         "exchange/done.html",
         kind=asked.kind,
         counts={Fate(fate): count for fate, count in done["counts"].items()},
@@ -133,35 +133,35 @@ def bring_in(desk: LeadContext, sent: UploadedSheet) -> Response:
 
 
 @router.post("/exchange/left")
-def give_back(desk: LeadContext, sent: UploadedSheet) -> Response:
+def give_back(context: LeadContext, sent: UploadedSheet) -> Response:
     """The rows that stayed out, as a file."""
-    with desk.reading():
+    with context.reading():
         pass
     return download([unpack(sent.fields.get("sheet", ""))], "stayed-out.csv", "text/csv")
 
 
 @router.get("/exchange/gear.csv")
-def gear_out(desk: LeadContext) -> Response:
+def gear_out(context: LeadContext) -> Response:
     """All gear as CSV."""
-    with desk.reading() as db:
-        return download(gear_csv(db, Unit(desk.program.unit), desk.zone), f"gear-{desk.today}.csv", "text/csv")
+    with context.reading() as db:
+        return download(gear_csv(db, Unit(context.program.unit), context.zone), f"gear-{context.today}.csv", "text/csv")
 
 
 @router.get("/exchange/tests.csv")
-def tests_out(desk: LeadContext) -> Response:
+def tests_out(context: LeadContext) -> Response:
     """The whole test log as CSV."""
-    with desk.reading() as db:
-        return download(tests_csv(db, desk.zone), f"tests-{desk.today}.csv", "text/csv")
+    with context.reading() as db:
+        return download(tests_csv(db, context.zone), f"tests-{context.today}.csv", "text/csv")
 
 
 @router.get("/exchange/program.json")
-def program_out(desk: LeadContext) -> Response:
+def program_out(context: LeadContext) -> Response:
     """The whole program as JSON."""
-    with desk.reading():
-        name = f"coilbook-{desk.today}.json"
-    store: Store = desk.request.app.state.store
+    with context.reading():
+        name = f"coilbook-{context.today}.json"
+    store: Store = context.request.app.state.store
     with store.reading() as db:  # a session of its own, which sees all tables as of one moment
-        return download(export(db, desk.now), name, "application/json")
+        return download(export(db, context.now), name, "application/json")
 
 
 def _text(sent: Upload, pasted: str) -> str:
@@ -172,12 +172,12 @@ def _text(sent: Upload, pasted: str) -> str:
     return tidy(pasted)
 
 
-def _setting(desk: RequestContext) -> Setting:
-    return Setting(desk.now, desk.zone, Unit(desk.program.unit))
+def _setting(context: RequestContext) -> Setting:
+    return Setting(context.now, context.zone, Unit(context.program.unit))
 
 
-def _start(desk: RequestContext, refusal: Invalid | None = None, pasted: str = "") -> Response:
-    return desk.page(
+def _start(context: RequestContext, refusal: Invalid | None = None, pasted: str = "") -> Response:
+    return context.page(
         "exchange/start.html",
         refusal.status if refusal else 200,
         errors=refusal.errors if refusal else {},
@@ -188,7 +188,9 @@ def _start(desk: RequestContext, refusal: Invalid | None = None, pasted: str = "
     )
 
 
-def _columns_again(desk: RequestContext, text: str, typed: dict[str, str], refusal: Invalid | None = None) -> Response:
+def _columns_again(
+    context: RequestContext, text: str, typed: dict[str, str], refusal: Invalid | None = None
+) -> Response:
     kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
     known = {field.key for field in fields(kind)}
     width = len(look(text).columns)
@@ -196,11 +198,11 @@ def _columns_again(desk: RequestContext, text: str, typed: dict[str, str], refus
     mapping = [key if key in known else "" for key in mapping]
     guess_anew = typed.get("guessed") not in (None, kind.value)
     seen = look(text, kind, None if guess_anew else mapping)
-    return _columns(desk, text, seen, typed, None if guess_anew else refusal)
+    return _columns(context, text, seen, typed, None if guess_anew else refusal)
 
 
 def _columns(
-    desk: RequestContext, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
+    context: RequestContext, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
 ) -> Response:
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
     values: dict[str, Any] = {
@@ -208,7 +210,7 @@ def _columns(
         "order": seen.order,
         "item_kind": typed.get("item_kind", seen.usual_kind),
     } | {name: typed[name] for name in ("unit", "order", "between", "above") if typed.get(name)}
-    return desk.page(
+    return context.page(
         "exchange/columns.html",
         refusal.status if refusal else 200,
         errors=refusal.errors if refusal else {},
@@ -226,7 +228,7 @@ def _columns(
 
 
 def _tried(
-    desk: RequestContext,
+    context: RequestContext,
     asked: ImportRequest,
     rows: Sequence[RowStatus],
     typed: dict[str, str],
@@ -238,7 +240,7 @@ def _tried(
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
     columns = look(asked.text, asked.kind, asked.mapping).columns
     unused = [column.name for column in columns if column.cells and not column.key]
-    return desk.page(
+    return context.page(
         "exchange/tried.html",
         refusal.status if refusal else 200,
         asked=asked,

@@ -52,10 +52,10 @@ class WiringText:
 
 
 @router.get("/wirings")
-def wirings_page(desk: ViewerContext) -> Response:
+def wirings_page(context: ViewerContext) -> Response:
     """Every wiring: the program's own, and those built in."""
-    with desk.reading() as db:
-        return desk.page(
+    with context.reading() as db:
+        return context.page(
             "gear/wirings.html",
             own=queries.every_own_wiring(db),
             builtin=[*WIRING_NAMES.items()],
@@ -64,46 +64,46 @@ def wirings_page(desk: ViewerContext) -> Response:
 
 
 @router.get("/wirings/new")
-def new_wiring(desk: LeadContext) -> Response:
+def new_wiring(context: LeadContext) -> Response:
     """Enter a wiring of one's own, from an example."""
-    with desk.reading():
-        return _form(desk, EXAMPLE)
+    with context.reading():
+        return _form(context, EXAMPLE)
 
 
 @router.post("/wirings/new")
-def make_wiring(desk: LeadContext, posted: Posted) -> Response:
+def make_wiring(context: LeadContext, posted: Posted) -> Response:
     """Show what was entered; once that was seen, and is what comes again, keep it."""
     values = {name: str(posted.get(name) or "") for name in LABELS}
     op = read_op(posted.get("op"))
     try:
-        with desk.reading() as db:
+        with context.reading() as db:
             spec = wiring_in_text(values["name"].strip() or "this wiring", *_entered(values))
             if not _is_seen(posted, values, spec):
                 actions.checked_name(db, values["name"])
-                return _form(desk, values, op=str(op), spec=spec, changed=bool(posted.get("seen")))
-        key = desk.once(
+                return _form(context, values, op=str(op), spec=spec, changed=bool(posted.get("seen")))
+        key = context.once(
             op,
             "wiring.make",
             [values["name"], spec],
-            lambda db: actions.make_wiring(db, values["name"], spec, desk.me, desk.now),
+            lambda db: actions.make_wiring(db, values["name"], spec, context.me, context.now),
         )
     except Invalid as refusal:
-        return _form(desk, values, refusal=refusal, op=str(op))
+        return _form(context, values, refusal=refusal, op=str(op))
     return RedirectResponse(f"/wirings/{key}?said=made", 303)
 
 
 @router.get("/wirings/{key}")
-def wiring_page(desk: ViewerContext, key: str, said: str = "") -> Response:
+def wiring_page(context: ViewerContext, key: str, said: str = "") -> Response:
     """One wiring: what reaches what."""
-    with desk.reading() as db:
-        return _wiring(desk, db, key, said)
+    with context.reading() as db:
+        return _wiring(context, db, key, said)
 
 
 @router.post("/wirings/{key}/end")
-def end_wiring(desk: LeadContext, key: str, posted: Posted) -> Response:
+def end_wiring(context: LeadContext, key: str, posted: Posted) -> Response:
     """Offer a wiring no longer."""
     op = read_op(posted.get("op"))
-    desk.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, desk.me, desk.now))
+    context.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, context.me, context.now))
     return RedirectResponse(f"/wirings/{key}?said=ended", 303)
 
 
@@ -138,7 +138,7 @@ def _is_seen(posted: FormData, values: dict[str, str], spec: dict[str, Any]) -> 
 
 
 def _form(
-    desk: RequestContext,
+    context: RequestContext,
     values: dict[str, str],
     *,
     spec: dict[str, Any] | None = None,
@@ -147,7 +147,7 @@ def _form(
     op: str = "",
 ) -> Response:
     shown = meant(parse_wiring(spec, values["name"])) if spec else None
-    return desk.page(
+    return context.page(
         "gear/new_wiring.html",
         refusal.status if refusal else 200,
         values=values,
@@ -160,11 +160,11 @@ def _form(
     )
 
 
-def _wiring(desk: RequestContext, db: Session, key: str, said: str) -> Response:
+def _wiring(context: RequestContext, db: Session, key: str, said: str) -> Response:
     own = own_wiring(db, key)
     if own is None and key not in BUILTIN:
         raise NotFound("There is no such wiring. The list has them all.")
-    return desk.page(
+    return context.page(
         "gear/wiring.html",
         key=key,
         name=wiring_name(db, key),

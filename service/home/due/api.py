@@ -43,7 +43,7 @@ class DueListOut(BaseModel):
 
 @router.get("/due")
 def due(
-    desk: ViewerContext,
+    context: ViewerContext,
     on: str | None = None,
     state: str | None = None,
     after: str | None = None,
@@ -58,10 +58,10 @@ def due(
         raise invalid("after", "after belongs to one state: name it with state=, as in state=overdue.")
     wanted = list(DueState) if state is None else [_state(state)]
     size = MOST if limit is None else page_size(limit)
-    ensure_today(desk)
-    with desk.reading() as db:
-        day = parse_date(on, "on") if on else desk.today
-        counts, pages = queries.by_state(db, day, desk.today, desk.zone, size, wanted, after)
+    ensure_today(context)
+    with context.reading() as db:
+        day = parse_date(on, "on") if on else context.today
+        counts, pages = queries.by_state(db, day, context.today, context.zone, size, wanted, after)
     return DueListOut(
         on=day,
         counts=counts,

@@ -28,19 +28,19 @@ OPEN = tuple(state for state in DueState if state is not DueState.CURRENT)
 
 
 @router.get("/due")
-def due(desk: ViewerContext, on: str = "", state: str = "", after: str = "") -> Response:
+def due(context: ViewerContext, on: str = "", state: str = "", after: str = "") -> Response:
     """What is due, today or as of another day."""
-    ensure_today(desk)
-    with desk.reading() as db:
+    ensure_today(context)
+    with context.reading() as db:
         errors: dict[str, str] = {}
-        day = desk.today
+        day = context.today
         try:
             day = parse_date(on, "on") if on else day
         except Invalid as refusal:
             errors = refusal.errors
         chosen = DueState(state) if state in list(DueState) else None
-        counts, (lines, following) = _looked_up(db, desk, day, (chosen,) if chosen else OPEN, after or None)
-        return desk.page(
+        counts, (lines, following) = _looked_up(db, context, day, (chosen,) if chosen else OPEN, after or None)
+        return context.page(
             "home/due.html",
             422 if errors else 200,
             on=day,
@@ -51,23 +51,23 @@ def due(desk: ViewerContext, on: str = "", state: str = "", after: str = "") -> 
             places=[(place, list(found)) for place, found in groupby(lines, key=lambda line: line.item.place)],
             asked=sum(counts.values()),
             following=following,
-            name=_namer(desk),
+            name=_namer(context),
             states=list(DueState),
         )
 
 
 def _looked_up(
-    db: Session, desk: RequestContext, day: date, wanted: tuple[DueState, ...], after: str | None
+    db: Session, context: RequestContext, day: date, wanted: tuple[DueState, ...], after: str | None
 ) -> tuple[dict[DueState, int], Page]:
-    if day == desk.today:
+    if day == context.today:
         return due_counts(db), queries.walk(db, wanted, MOST, after)
-    dues = queries.reckoned(db, day, desk.zone)
+    dues = queries.reckoned(db, day, context.zone)
     counts = {state: sum(due.state is state for due in dues.values()) for state in DueState}
     return counts, queries.walk_through(db, dues, wanted, MOST, after)
 
 
-def _namer(desk: RequestContext) -> Callable[[ItemFacts], str]:
-    unit = Unit(desk.program.unit)
+def _namer(context: RequestContext) -> Callable[[ItemFacts], str]:
+    unit = Unit(context.program.unit)
 
     def name(item: ItemFacts) -> str:
         return item_name(item.kind, item.length_mm, unit)

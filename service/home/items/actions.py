@@ -19,7 +19,7 @@ from service.tags import actions as tags
 from service.testlog.effects import keep_up
 
 
-def add(db: Session, desk: RequestContext, op: UUID, new: NewItems) -> list[dict[str, Any]]:
+def add(db: Session, context: RequestContext, op: UUID, new: NewItems) -> list[dict[str, Any]]:
     """Add items, tag them, let them answer to the running seasons, and say how they stand.
 
     Their ids follow from the client's, so that a copy of the same request makes the same items.
@@ -27,7 +27,7 @@ def add(db: Session, desk: RequestContext, op: UUID, new: NewItems) -> list[dict
     Raises:
         Invalid: the wiring is not known, or they would have been bought in the future.
     """
-    gear.refuse_future_purchase(new.bought_on, desk.today)
+    gear.refuse_future_purchase(new.bought_on, context.today)
     facts = NewItem(
         kind=new.kind,
         wiring=new.wiring,
@@ -45,29 +45,29 @@ def add(db: Session, desk: RequestContext, op: UUID, new: NewItems) -> list[dict
         place_b_kind=new.place_b_kind,
     )
     ids = [uuid5(op, str(number)) for number in range(new.count)]
-    gear.add_items(db, facts, ids, desk.me, desk.now, desk.today)
-    codes = tags.issue(db, ids, desk.now)
-    season.enlist(db, ids, season.running_seasons(db, desk.today))
-    keep_up(db, ids, desk.now, desk.zone)
-    note_in_audit(db, desk.now, desk.me.id, "items.added", codes[0], {"codes": codes})
-    return items_json(db, ids, Unit(desk.program.unit))
+    gear.add_items(db, facts, ids, context.me, context.now, context.today)
+    codes = tags.issue(db, ids, context.now)
+    season.enlist(db, ids, season.running_seasons(db, context.today))
+    keep_up(db, ids, context.now, context.zone)
+    note_in_audit(db, context.now, context.me.id, "items.added", codes[0], {"codes": codes})
+    return items_json(db, ids, Unit(context.program.unit))
 
 
-def edit(db: Session, desk: RequestContext, code: str, details: ItemDetails) -> None:
+def edit(db: Session, context: RequestContext, code: str, details: ItemDetails) -> None:
     """Change what is told of an item, and keep what it was in the audit trail.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item, or it would have been bought in the future.
     """
-    gear.refuse_future_purchase(details.bought_on, desk.today)
+    gear.refuse_future_purchase(details.bought_on, context.today)
     item = _held(db, code)
     changed = gear.edit_item(db, item, details.told())
     if changed:
         told = {name: [None if value is None else str(value) for value in both] for name, both in changed.items()}
-        note_in_audit(db, desk.now, desk.me.id, "item.edited", code, told)
+        note_in_audit(db, context.now, context.me.id, "item.edited", code, told)
 
 
-def move(db: Session, desk: RequestContext, code: str, placing: Placing) -> None:
+def move(db: Session, context: RequestContext, code: str, placing: Placing) -> None:
     """Put an item where it lives from now on.
 
     Raises:
@@ -78,22 +78,22 @@ def move(db: Session, desk: RequestContext, code: str, placing: Placing) -> None
         _held(db, code).id,
         placing.place,
         placing.place_b,
-        desk.me,
-        desk.now,
+        context.me,
+        context.now,
         placing.strapped,
         placing.place_kind,
         placing.place_b_kind,
     )
-    note_in_audit(db, desk.now, desk.me.id, "item.placed", code, placing.content())
+    note_in_audit(db, context.now, context.me.id, "item.placed", code, placing.content())
 
 
-def note(db: Session, desk: RequestContext, code: str, text: str) -> None:
+def note(db: Session, context: RequestContext, code: str, text: str) -> None:
     """Write something down about an item.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
-    gear.add_note(db, tags.item_with(db, code).id, text, desk.me, desk.now)
+    gear.add_note(db, tags.item_with(db, code).id, text, context.me, context.now)
 
 
 def _held(db: Session, code: str) -> Item:

@@ -19,17 +19,17 @@ router = APIRouter(prefix="/api/v1/items")
 
 
 @router.post("", status_code=201)
-def add_items(desk: LeadContext, body: NewItemsBody) -> Response:
+def add_items(context: LeadContext, body: NewItemsBody) -> Response:
     """Add one item, or many that are alike; each comes with its code. A place that is new and of which no `place_kind`
     is told is an instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
     """
-    made = desk.once(body.id, "items.add", body.content(), lambda db: actions.add(db, desk, body.id, body))
+    made = context.once(body.id, "items.add", body.content(), lambda db: actions.add(db, context, body.id, body))
     return JSONResponse(made, 201)
 
 
 @router.get("")
 def list_items(
-    desk: ViewerContext,
+    context: ViewerContext,
     q: str = "",
     state: str = "",
     flag: str = "",
@@ -41,13 +41,13 @@ def list_items(
 ) -> dict[str, Any]:
     """Items by kind, length and id, narrowed down, a page at a time."""
     filters, size = read_filters(q, kind, state, flag, due, place), page_size(limit)
-    with desk.reading() as db:
+    with context.reading() as db:
         rows, following = page_of_items(db, filters, after, size)
-        return {"items": [as_json(row, Unit(desk.program.unit)) for row in rows], "next": following}
+        return {"items": [as_json(row, Unit(context.program.unit)) for row in rows], "next": following}
 
 
 @router.get("/{code}")
-def show_item(desk: ViewerContext, code: str) -> dict[str, Any]:
+def show_item(context: ViewerContext, code: str) -> dict[str, Any]:
     """One item."""
-    with desk.reading() as db:
-        return items_json(db, [item_with(db, code).id], Unit(desk.program.unit))[0]
+    with context.reading() as db:
+        return items_json(db, [item_with(db, code).id], Unit(context.program.unit))[0]

@@ -56,7 +56,7 @@ KIND_WORDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
 @router.get("/gear")
 def gear_list(
-    desk: ViewerContext,
+    context: ViewerContext,
     q: str = "",
     state: str = "",
     flag: str = "",
@@ -67,10 +67,10 @@ def gear_list(
 ) -> Response:
     """All gear, narrowed down, a page at a time."""
     filters = read_filters(q, kind, state, flag, due, place)
-    with desk.reading() as db:
+    with context.reading() as db:
         rows, following = page_of_items(db, filters, after, PAGE)
-        unit = Unit(desk.program.unit)
-        return desk.page(
+        unit = Unit(context.program.unit)
+        return context.page(
             "home/items/list.html",
             filters=filters,
             first=not after,
@@ -82,38 +82,38 @@ def gear_list(
 
 
 @router.get("/gear/new")
-def new_items(desk: LeadContext) -> Response:
+def new_items(context: LeadContext) -> Response:
     """Add one item, or many that are alike."""
-    with desk.reading() as db:
-        return _new(desk, db, {"kind": "cable", "count": "1"})
+    with context.reading() as db:
+        return _new(context, db, {"kind": "cable", "count": "1"})
 
 
 @router.post("/gear/new")
-def add_items(desk: LeadContext, posted: Posted) -> Response:
+def add_items(context: LeadContext, posted: Posted) -> Response:
     """Make the items, and go on to the one, or to the tags of the many."""
     try:
         new, op = read_form(NewItems, posted), read_op(posted.get("op"))
-        with desk.reading() as db:
+        with context.reading() as db:
             _ask_for_kinds(db, new)
-        made = desk.once(op, "items.add", new.content(), lambda db: actions.add(db, desk, op, new))
+        made = context.once(op, "items.add", new.content(), lambda db: actions.add(db, context, op, new))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _new(desk, db, _typed(posted), refusal)
+        with context.reading() as db:
+            return _new(context, db, _typed(posted), refusal)
     target = f"/gear/{made[0]['code']}?said=added" if len(made) == 1 else f"/tags?added={len(made)}"
     return RedirectResponse(target, 303)
 
 
 @router.get("/gear/{code}")
-def item_page(desk: ViewerContext, code: str, said: str = "") -> Response:
+def item_page(context: ViewerContext, code: str, said: str = "") -> Response:
     """The full record of an item."""
-    with desk.reading() as db:
-        return _record(desk, db, code, said=said)
+    with context.reading() as db:
+        return _record(context, db, code, said=said)
 
 
 @router.get("/gear/{code}/edit")
-def edit_page(desk: LeadContext, code: str) -> Response:
+def edit_page(context: LeadContext, code: str) -> Response:
     """Change what is told of an item."""
-    with desk.reading() as db:
+    with context.reading() as db:
         item = item_with(db, code)
         price = "" if item.price_cents is None else f"{item.price_cents / 100:.2f}"
         values = {
@@ -123,30 +123,30 @@ def edit_page(desk: LeadContext, code: str) -> Response:
             "bought_on": item.bought_on,
             "price": price,
         }
-        return _form(desk, db, "home/items/edit.html", code, values)
+        return _form(context, db, "home/items/edit.html", code, values)
 
 
 @router.post("/gear/{code}/edit")
-def edit(desk: LeadContext, code: str, posted: Posted) -> Response:
+def edit(context: LeadContext, code: str, posted: Posted) -> Response:
     """Keep what is told of an item."""
     try:
         details, op = read_form(ItemDetails, posted), read_op(posted.get("op"))
         content = [code, details.model_dump(mode="json")]
-        desk.once(op, "item.edit", content, lambda db: actions.edit(db, desk, code, details))
+        context.once(op, "item.edit", content, lambda db: actions.edit(db, context, code, details))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _form(desk, db, "home/items/edit.html", code, _typed(posted), refusal)
+        with context.reading() as db:
+            return _form(context, db, "home/items/edit.html", code, _typed(posted), refusal)
     return RedirectResponse(f"/gear/{code}?said=kept", 303)
 
 
 @router.get("/gear/{code}/place")
-def place_page(desk: LeadContext, code: str) -> Response:
+def place_page(context: LeadContext, code: str) -> Response:
     """Say where an item lives."""
-    with desk.reading() as db:
+    with context.reading() as db:
         item = item_with(db, code)
         facts = gear.item_facts(db, [item.id])[item.id]
         return _form(
-            desk,
+            context,
             db,
             "home/items/place.html",
             code,
@@ -159,36 +159,36 @@ def place_page(desk: LeadContext, code: str) -> Response:
 
 
 @router.post("/gear/{code}/place")
-def move(desk: LeadContext, code: str, posted: Posted) -> Response:
+def move(context: LeadContext, code: str, posted: Posted) -> Response:
     """Put an item where it lives from now on."""
     try:
         placing, op = read_form(Placing, posted), read_op(posted.get("op"))
-        with desk.reading() as db:
+        with context.reading() as db:
             _ask_for_kinds(db, placing)
         content = [code, placing.content()]
-        desk.once(op, "item.place", content, lambda db: actions.move(db, desk, code, placing))
+        context.once(op, "item.place", content, lambda db: actions.move(db, context, code, placing))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _form(desk, db, "home/items/place.html", code, _typed(posted), refusal)
+        with context.reading() as db:
+            return _form(context, db, "home/items/place.html", code, _typed(posted), refusal)
     return RedirectResponse(f"/gear/{code}?said=moved", 303)
 
 
 @router.post("/gear/{code}/notes")
-def add_note(desk: CrewContext, code: str, posted: Posted) -> Response:
+def add_note(context: CrewContext, code: str, posted: Posted) -> Response:
     """Write something down about an item."""
     try:
         note, op = read_form(NoteText, posted), read_op(posted.get("op"))
-        desk.once(op, "item.note", [code, note.text], lambda db: actions.note(db, desk, code, note.text))
+        context.once(op, "item.note", [code, note.text], lambda db: actions.note(db, context, code, note.text))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _record(desk, db, code, refusal=refusal, text=str(posted.get("text") or ""))
+        with context.reading() as db:
+            return _record(context, db, code, refusal=refusal, text=str(posted.get("text") or ""))
     return RedirectResponse(f"/gear/{code}?said=noted#notes", 303)
 
 
-def _new(desk: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
+def _new(context: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
     errors = refusal.errors if refusal else {}
     in_order = {name: errors[name] for name in LABELS if name in errors} | errors
-    return desk.page(
+    return context.page(
         "home/items/new.html",
         refusal.status if refusal else 200,
         values=values,
@@ -204,13 +204,13 @@ def _new(desk: RequestContext, db: Session, values: dict[str, Any], refusal: Inv
 
 
 def _record(
-    desk: RequestContext, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
+    context: RequestContext, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
 ) -> Response:
-    found = record(db, item_with(db, code).id, Unit(desk.program.unit))
+    found = record(db, item_with(db, code).id, Unit(context.program.unit))
     item = found.row.facts
     names = lane_names(find_wiring(db, item.wiring))
-    lanes = lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else []
-    return desk.page(
+    lanes = lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else []
+    return context.page(
         "home/items/record.html",
         refusal.status if refusal else 200,
         item=item,
@@ -225,16 +225,21 @@ def _record(
 
 
 def _form(
-    desk: RequestContext, db: Session, template: str, code: str, values: dict[str, Any], refusal: Invalid | None = None
+    context: RequestContext,
+    db: Session,
+    template: str,
+    code: str,
+    values: dict[str, Any],
+    refusal: Invalid | None = None,
 ) -> Response:
     item = item_with(db, code)
-    return desk.page(
+    return context.page(
         template,
         refusal.status if refusal else 200,
         values=values,
         errors=refusal.errors if refusal else {},
         code=code_of(db, item.id),
-        name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        name=item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         places=gear.places(db),
         labels=LABELS,
         op=new_op(),

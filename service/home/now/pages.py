@@ -60,36 +60,36 @@ class Now:
 
 
 @router.get("/")
-def now(desk: AnyoneContext) -> Response:
+def now(context: AnyoneContext) -> Response:
     """What to do next."""
-    with desk.reading() as db:
-        if desk.who is None:
-            desk.refuse_handed_over(db)
-            return desk.page("home/welcome.html")
-    ensure_today(desk)
-    with desk.reading() as db:
-        return desk.page("home/now.html", now=_now(desk, db), values={"code": ""}, errors={})
+    with context.reading() as db:
+        if context.who is None:
+            context.refuse_handed_over(db)
+            return context.page("home/welcome.html")
+    ensure_today(context)
+    with context.reading() as db:
+        return context.page("home/now.html", now=_now(context, db), values={"code": ""}, errors={})
 
 
 @router.get("/more")
-def more(desk: ViewerContext) -> Response:
+def more(context: ViewerContext) -> Response:
     """The way to everything else."""
-    with desk.reading():
-        return desk.page("home/more.html")
+    with context.reading():
+        return context.page("home/more.html")
 
 
 @router.get("/cautions")
-def cautions(desk: AnyoneContext) -> Response:
+def cautions(context: AnyoneContext) -> Response:
     """How nobody gets hurt, and no gear."""
-    with desk.reading():
-        return desk.page("home/cautions.html")
+    with context.reading():
+        return context.page("home/cautions.html")
 
 
 @router.get("/api/v1/openapi.json")
-def openapi(desk: LeadContext) -> Response:
+def openapi(context: LeadContext) -> Response:
     """The JSON API's own description."""
-    with desk.reading():
-        return JSONResponse(desk.request.app.openapi())
+    with context.reading():
+        return JSONResponse(context.request.app.openapi())
 
 
 def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
@@ -99,13 +99,13 @@ def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
     return [(line, [codes[item_id] for item_id in line.items]) for line in found]
 
 
-def _now(desk: RequestContext, db: Session) -> Now:
+def _now(context: RequestContext, db: Session) -> Now:
     rows = season.seasons(db)
-    row = season.current(rows, desk.today)
-    rounds = progress(db, row.id, desk.zone) if row else []
-    event = event_for(db, None, desk.today)
+    row = season.current(rows, context.today)
+    rounds = progress(db, row.id, context.zone) if row else []
+    event = event_for(db, None, context.today)
     states = queries.state_counts(db)
-    leads = desk.me.role is Role.LEAD
+    leads = context.me.role is Role.LEAD
     backed_up = last_backup(db) if leads else None
     return Now(
         due=season.due_counts(db),
@@ -113,12 +113,12 @@ def _now(desk: RequestContext, db: Session) -> Now:
         suspects=queries.suspects(db),
         sessions=[row for row in sessions(db) if row[0].closed_at is None],
         season_id=str(row.id) if row else None,
-        round=next((each for each in rounds if each.is_open(desk.today)), None),
+        round=next((each for each in rounds if each.is_open(context.today)), None),
         event=event,
-        pull=pull_list(db, event, desk.today, desk.zone) if event and leads else None,
+        pull=pull_list(db, event, context.today, context.zone) if event and leads else None,
         waiting=how_many_wait(db) if leads else 0,
         marked=_marked(db) if leads else [],
-        steps=queries.first_steps(db, desk.program, sum(states.values())) if leads else [],
+        steps=queries.first_steps(db, context.program, sum(states.values())) if leads else [],
         backed_up=backed_up,
-        is_old=leads and (backed_up is None or desk.now - backed_up > OLD),
+        is_old=leads and (backed_up is None or context.now - backed_up > OLD),
     )

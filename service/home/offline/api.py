@@ -13,7 +13,7 @@ router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 
 
 @router.get("/{session_id}/package")
-def package(desk: CrewContext, session_id: str) -> dict[str, Any]:
+def package(context: CrewContext, session_id: str) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
-    with desk.reading() as db:
-        return actions.package(db, session_with(db, session_id), desk.me, Unit(desk.program.unit), desk.now)
+    with context.reading() as db:
+        return actions.package(db, session_with(db, session_id), context.me, Unit(context.program.unit), context.now)

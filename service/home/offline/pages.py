@@ -47,38 +47,38 @@ _MANIFEST = {
 
 
 @router.get("/offline")
-def offline_page(_desk: AnyoneContext) -> Response:
+def offline_page(_context: AnyoneContext) -> Response:
     """What a phone shows without a signal; with one, what waits on it."""
     return Response(shell(), 200, {"Cache-Control": "no-cache"}, "text/html")
 
 
 @router.get("/sw.js")
-def service_worker(_desk: AnyoneContext) -> Response:
+def service_worker(_context: AnyoneContext) -> Response:
     """The service worker, which changes whenever anything that it keeps does."""
     return Response(worker(), 200, {"Cache-Control": "no-cache"}, "text/javascript")
 
 
 @router.get("/manifest.webmanifest")
-def manifest(_desk: AnyoneContext) -> Response:
+def manifest(_context: AnyoneContext) -> Response:
     """What a phone needs to put the service among its apps."""
     return JSONResponse(_MANIFEST, headers={"Cache-Control": "no-cache"}, media_type="application/manifest+json")
 
 
 @router.get("/sessions/{session_id}/next")
-def next_item(desk: CrewContext, session_id: str, after: str | None = None) -> Response:
+def next_item(context: CrewContext, session_id: str, after: str | None = None) -> Response:
     """On to the form of the next item that nobody is at; to the session where none is.
 
     This is for phones that got no claim: an address that the offline page can stand in for. `after` is the code of
     what was just tested; without it, what they tested last counts.
     """
-    with desk.reading() as db:
+    with context.reading() as db:
         session = session_with(db, session_id)
         tested = (
             item_with(db, read_code(after), ended=True).id
             if after
-            else queries.last_item_of(db, session.id, desk.me.id)
+            else queries.last_item_of(db, session.id, context.me.id)
         )
-        line = next_for(queries.worklist(db, session.id), desk.me.id, tested, desk.now)
+        line = next_for(queries.worklist(db, session.id), context.me.id, tested, context.now)
     if line is None or session.closed_at:
         return RedirectResponse(f"/sessions/{session.id}", 303)
     return RedirectResponse(f"/t/{line.code}/test?session={session.id}", 303)

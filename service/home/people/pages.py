@@ -21,26 +21,26 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/crew")
-def crew_page(desk: LeadContext) -> Response:
+def crew_page(context: LeadContext) -> Response:
     """Who is in, by which passes, and which tokens there are."""
-    with desk.reading() as db:
-        return _crew(desk, db)
+    with context.reading() as db:
+        return _crew(context, db)
 
 
 @router.post("/crew/passes")
-def make_pass(desk: LeadContext, posted: Posted) -> Response:
+def make_pass(context: LeadContext, posted: Posted) -> Response:
     """Make a pass and show its QR code, once."""
     try:
         role = _role(text(posted, "role"))
         label = " ".join(text(posted, "label").split())[:60] or unnamed(role)
-        with desk.writing() as db:
-            made = actions.make_pass(db, role, label, desk.me, desk.now)
+        with context.writing() as db:
+            made = actions.make_pass(db, role, label, context.me, context.now)
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _crew(desk, db, refusal.status, errors=refusal.errors)
-    link = join_link(desk, made.secret)
+        with context.reading() as db:
+            return _crew(context, db, refusal.status, errors=refusal.errors)
+    link = join_link(context, made.secret)
     secret = spelled(made.secret)
-    return desk.page(
+    return context.page(
         "home/people/new_pass.html",
         made=made,
         role=role,
@@ -52,65 +52,65 @@ def make_pass(desk: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/crew/passes/{pass_id}/end")
-def end_pass_page(desk: LeadContext, pass_id: str) -> Response:
+def end_pass_page(context: LeadContext, pass_id: str) -> Response:
     """Ask before a pass is ended: it may sign out everybody who is at work."""
-    with desk.reading() as db:
+    with context.reading() as db:
         found = actions.pass_with(db, read_op(pass_id))
-        phones = queries.signed_in_by_pass(db, found.id, desk.now)
-        return desk.page("home/people/end_pass.html", found=found, phones=phones)
+        phones = queries.signed_in_by_pass(db, found.id, context.now)
+        return context.page("home/people/end_pass.html", found=found, phones=phones)
 
 
 @router.post("/crew/passes/{pass_id}/end")
-def end_pass(desk: LeadContext, pass_id: str) -> Response:
+def end_pass(context: LeadContext, pass_id: str) -> Response:
     """Let nobody in with a pass any more."""
-    with desk.writing() as db:
-        actions.end_pass(db, read_op(pass_id), desk.me, desk.now)
+    with context.writing() as db:
+        actions.end_pass(db, read_op(pass_id), context.me, context.now)
     return RedirectResponse("/crew", 303)
 
 
 @router.get("/crew/people/{person_id}/end")
-def end_person_page(desk: LeadContext, person_id: str) -> Response:
+def end_person_page(context: LeadContext, person_id: str) -> Response:
     """Ask before somebody's access ends, with what tells them from another of that name."""
-    with desk.reading() as db:
+    with context.reading() as db:
         person = _person(db, person_id)
         if person.ended_at:
             raise NotFound("There is no such person here any more.")
-        return desk.page("home/people/end_person.html", person=person, logged=last_logged(db, [person.id]))
+        return context.page("home/people/end_person.html", person=person, logged=last_logged(db, [person.id]))
 
 
 @router.post("/crew/people/{person_id}/end")
-def end_person(desk: LeadContext, person_id: str) -> Response:
+def end_person(context: LeadContext, person_id: str) -> Response:
     """End somebody's access; what they logged stays."""
-    with desk.writing() as db:
-        actions.end_person(db, read_op(person_id), desk.me, desk.now)
+    with context.writing() as db:
+        actions.end_person(db, read_op(person_id), context.me, context.now)
     return RedirectResponse("/crew", 303)
 
 
 @router.get("/crew/people/{person_id}/erase")
-def erase_page(desk: LeadContext, person_id: str) -> Response:
+def erase_page(context: LeadContext, person_id: str) -> Response:
     """What erasing does, before it is done: it cannot be taken back."""
-    with desk.reading() as db:
+    with context.reading() as db:
         person = _person(db, person_id)
         logged = last_logged(db, [person.id])
-        return desk.page("home/people/erase.html", person=person, logged=logged, op=new_op())
+        return context.page("home/people/erase.html", person=person, logged=logged, op=new_op())
 
 
 @router.post("/crew/people/{person_id}/erase")
-def erase(desk: LeadContext, person_id: str, posted: Posted) -> Response:
+def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
     op, key = read_op(posted.get("op")), read_op(person_id)
-    desk.once(op, "person.erase", str(key), lambda db: keeping.erase(db, key, desk.me, desk.now))
+    context.once(op, "person.erase", str(key), lambda db: keeping.erase(db, key, context.me, context.now))
     return RedirectResponse("/crew", 303)
 
 
-def _crew(desk: RequestContext, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
+def _crew(context: RequestContext, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
     people, left = queries.people(db), gone(db)
-    return desk.page(
+    return context.page(
         "home/people/crew.html",
         status,
         people=people,
         gone=left,
-        passes=queries.open_passes(db, desk.now),
+        passes=queries.open_passes(db, context.now),
         logged=last_logged(db, [person.id for person in (*people, *left)]),
         tokens=queries.tokens(db),
         errors=errors or {},

@@ -26,36 +26,36 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/places/{place_id}/walk")
-def walk(desk: ViewerContext, place_id: UUID, session: str = "") -> Response:
+def walk(context: ViewerContext, place_id: UUID, session: str = "") -> Response:
     """What lives at a place, what asks for a test first."""
-    ensure_today(desk)
+    ensure_today(context)
     in_session = read_errand(session).session
     carried = f"?{urlencode({'session': str(in_session)})}" if in_session else ""
-    with desk.reading() as db:
+    with context.reading() as db:
         place = place_with(db, place_id)
         ids = ids_at(db, place_id)
         rows = item_rows(db, ids)
         lines = [rows[item_id] for item_id in ids]
-        unit = Unit(desk.program.unit)
-        return desk.page(
+        unit = Unit(context.program.unit)
+        return context.page(
             "home/place.html",
             place=place,
             carried=carried,
-            acts=desk.me.role.reaches(Role.CREW),
+            acts=context.me.role.reaches(Role.CREW),
             lines=[(line, item_name(line.facts.kind, line.facts.length_mm, unit)) for line in lines],
             asking=[line for line in lines if line.due not in (None, DueState.CURRENT)],
-            leads=desk.me.role.reaches(Role.LEAD),
+            leads=context.me.role.reaches(Role.LEAD),
             count=open_count_at(db, place_id),
             gone=len(codes_at(db, place_id)) - len(ids),
         )
 
 
 @router.get("/places/{place_id}/remove")
-def removal_page(desk: LeadContext, place_id: UUID) -> Response:
+def removal_page(context: LeadContext, place_id: UUID) -> Response:
     """Ask before a place is removed, or say what stands in the way."""
-    with desk.reading() as db:
+    with context.reading() as db:
         place = place_with(db, place_id)
-        return desk.page(
+        return context.page(
             "home/remove_place.html",
             place=place,
             told=actions.in_the_way(db, place),
@@ -65,12 +65,12 @@ def removal_page(desk: LeadContext, place_id: UUID) -> Response:
 
 
 @router.post("/places/{place_id}/remove")
-def remove_place(desk: LeadContext, place_id: UUID, posted: Posted) -> Response:
+def remove_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
     """Remove it."""
-    desk.once(
+    context.once(
         read_op(posted.get("op")),
         "place.remove",
         str(place_id),
-        lambda db: actions.remove(db, place_id, desk.me, desk.now),
+        lambda db: actions.remove(db, place_id, context.me, context.now),
     )
     return RedirectResponse("/places", 303)

@@ -29,18 +29,18 @@ SHOWN = 300
 
 @router.get("/find")
 def find(
-    desk: AnyoneContext, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
+    context: AnyoneContext, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
 ) -> Response:
     """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
     errand = read_errand(session, ends_of, pull, swap_for)
-    with desk.reading() as db:
+    with context.reading() as db:
         if errand.session and is_count(db, errand.session):
             errand = replace(errand, counting=True)
         try:
             read = code_in_url(code) or read_code(code)
-            tag = tag_on(db, read) if desk.who is not None else None
+            tag = tag_on(db, read) if context.who is not None else None
         except (Invalid, NotFound) as problem:
-            return _not_found(desk, db, code, errand, problem)
+            return _not_found(context, db, code, errand, problem)
     if tag is None:  # a stranger, who learns where to bring it
         return RedirectResponse(f"/t/{read}", 303)
     live_place = tag.place_id if tag.until is None else None
@@ -48,38 +48,42 @@ def find(
 
 
 @router.get("/scan")
-def scan_page(desk: CrewContext, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Response:
+def scan_page(
+    context: CrewContext, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
+) -> Response:
     """Take a photo of a tag, hold the camera on it, or type its code."""
     errand = read_errand(session, ends_of, pull, swap_for)
-    with desk.reading() as db:
-        worked = None if errand.carried else open_list(db, desk.now)
-        return desk.page("home/scan.html", errand=errand, errors={}, strange=(), ours=(), worked=worked)
+    with context.reading() as db:
+        worked = None if errand.carried else open_list(db, context.now)
+        return context.page("home/scan.html", errand=errand, errors={}, strange=(), ours=(), worked=worked)
 
 
 @router.post("/scan")
-def scan_photo(desk: CrewContext, sent: Uploaded) -> Response:
+def scan_photo(context: CrewContext, sent: Uploaded) -> Response:
     """Read the tag in a photo; the photo is forgotten at once."""
     errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull", "swap_for")))
-    with desk.reading():
+    with context.reading():
         pass  # only crew has photos read
-    desk.pace(PHOTOS, desk.session)
+    context.pace(PHOTOS, context.session)
     try:
         texts = _texts(sent)
     except Invalid as refusal:
-        return desk.page("home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None)
+        return context.page(
+            "home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None
+        )
     codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
     if len(codes) == 1:
         return RedirectResponse(errand.find(codes[0]), 303)
     strange = [_shown(text) for text in texts if code_in_url(text) is None]
     errors = {} if codes else {"photo": "This is no tag of this program; it says what stands below."}
-    with desk.reading() as db:
-        return desk.page(
+    with context.reading() as db:
+        return context.page(
             "home/scan.html",
             200 if codes else 422,
             errand=errand,
             errors=errors,
             strange=strange,
-            ours=_named(desk, db, codes),
+            ours=_named(context, db, codes),
             worked=None,
         )
 
@@ -97,9 +101,9 @@ def _texts(sent: Upload) -> list[str]:
     return texts
 
 
-def _named(desk: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
+def _named(context: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
     """Each code with what it is on, so that one can be chosen."""
-    unit, named = Unit(desk.program.unit), []
+    unit, named = Unit(context.program.unit), []
     for code in codes:
         try:
             tag_on(db, code)
@@ -117,9 +121,9 @@ def _shown(text: str) -> str:
     return plain if len(plain) <= SHOWN else plain[:SHOWN] + "…"
 
 
-def _not_found(desk: RequestContext, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
-    near = nearest(code, codes_now(db)) if desk.who and desk.who.role is Role.LEAD else []
-    return desk.page(
+def _not_found(context: RequestContext, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
+    near = nearest(code, codes_now(db)) if context.who and context.who.role is Role.LEAD else []
+    return context.page(
         "home/find.html",
         problem.status,
         values={"code": code},

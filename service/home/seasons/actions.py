@@ -21,16 +21,16 @@ from service.store.chunks import chunks
 from service.testlog import due, flags
 
 
-def make(db: Session, desk: RequestContext, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
+def make(db: Session, context: RequestContext, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
     """A new season; with `everything`, all items in service or spare answer to it."""
     items = usable_items(db) if everything else []
-    season.add_season(db, season_id, entry.name, entry.rule, items, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "season.made", entry.name)
-    _reckon(db, desk, items)
+    season.add_season(db, season_id, entry.name, entry.rule, items, context.now)
+    note_in_audit(db, context.now, context.me.id, "season.made", entry.name)
+    _reckon(db, context, items)
     return str(season_id)
 
 
-def copy(db: Session, desk: RequestContext, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
+def copy(db: Session, context: RequestContext, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
     """A season like another: as long, with the same rounds, for those of its items that are still used.
 
     Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
@@ -42,22 +42,22 @@ def copy(db: Session, desk: RequestContext, season_id: UUID, like: SeasonRow, na
         raise invalid("name", f"There is a season called {name} already. Give this one a name of its own.")
     rule = shifted(rules(db, [like.id])[like.id], starts)
     items = enlisted(db, like.id) & set(usable_items(db))
-    season.add_season(db, season_id, name, rule, items, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "season.copied", name, {"like": like.name})
-    _reckon(db, desk, items)
+    season.add_season(db, season_id, name, rule, items, context.now)
+    note_in_audit(db, context.now, context.me.id, "season.copied", name, {"like": like.name})
+    _reckon(db, context, items)
     return str(season_id)
 
 
-def change(db: Session, desk: RequestContext, season_id: str, entry: SeasonEntry) -> None:
+def change(db: Session, context: RequestContext, season_id: str, entry: SeasonEntry) -> None:
     """Keep a season's name, days and rounds as they are now."""
     row = season.season_with(db, season_id)
-    season.change_season(db, row, entry.name, entry.rule, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "season.changed", entry.name)
-    _reckon(db, desk, enlisted(db, row.id))
+    season.change_season(db, row, entry.name, entry.rule, context.now)
+    note_in_audit(db, context.now, context.me.id, "season.changed", entry.name)
+    _reckon(db, context, enlisted(db, row.id))
 
 
 def choose(
-    db: Session, desk: RequestContext, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
+    db: Session, context: RequestContext, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
 ) -> None:
     """Of the items `shown`, let the `chosen` answer to a season and the others not.
 
@@ -70,29 +70,31 @@ def choose(
     others = set(shown) - set(chosen)
     season.enlist(db, chosen, [row.id])
     season.delist(db, others, row.id)
-    note_in_audit(db, desk.now, desk.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)})
-    _reckon(db, desk, shown)
+    note_in_audit(
+        db, context.now, context.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)}
+    )
+    _reckon(db, context, shown)
 
 
-def add_event(db: Session, desk: RequestContext, season_id: str, entry: EventEntry) -> None:
+def add_event(db: Session, context: RequestContext, season_id: str, entry: EventEntry) -> None:
     """Add an event to a season; one like another is asked about first."""
     row = season.season_with(db, season_id)
     if not entry.sure:
         season.refuse_double(db, row.id, entry.name, entry.on)
-    season.add_event(db, row.id, entry.name, entry.kind, entry.on, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "event.made", entry.name)
+    season.add_event(db, row.id, entry.name, entry.kind, entry.on, context.now)
+    note_in_audit(db, context.now, context.me.id, "event.made", entry.name)
 
 
-def change_event(db: Session, desk: RequestContext, event_id: str, entry: EventEntry) -> None:
+def change_event(db: Session, context: RequestContext, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
     event = season.event_with(db, event_id)
     if not entry.sure:
         season.refuse_double(db, event.season_id, entry.name, entry.on, event)
-    season.change_event(db, event, entry.name, entry.kind, entry.on, desk.now)
-    note_in_audit(db, desk.now, desk.me.id, "event.changed", entry.name)
+    season.change_event(db, event, entry.name, entry.kind, entry.on, context.now)
+    note_in_audit(db, context.now, context.me.id, "event.changed", entry.name)
 
 
-def drop_event(db: Session, desk: RequestContext, event_id: str) -> None:
+def drop_event(db: Session, context: RequestContext, event_id: str) -> None:
     """Take an event off its season.
 
     Raises:
@@ -103,11 +105,11 @@ def drop_event(db: Session, desk: RequestContext, event_id: str) -> None:
         raise Conflict(
             f"The pull list of {row.name} was worked with, and that stays in the book. Change its day or name instead."
         )
-    note_in_audit(db, desk.now, desk.me.id, "event.dropped", row.name)
+    note_in_audit(db, context.now, context.me.id, "event.dropped", row.name)
     db.delete(row)
 
 
-def _reckon(db: Session, desk: RequestContext, item_ids: Collection[UUID]) -> None:
-    due.refresh(db, item_ids, desk.today, desk.zone)
+def _reckon(db: Session, context: RequestContext, item_ids: Collection[UUID]) -> None:
+    due.refresh(db, item_ids, context.today, context.zone)
     for ids in chunks(item_ids):
-        flags.follow_due(db, ids, desk.today, desk.now)
+        flags.follow_due(db, ids, context.today, context.now)

@@ -17,41 +17,41 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/season/{season_id}/copy")
-def copy_page(desk: LeadContext, season_id: str) -> Response:
+def copy_page(context: LeadContext, season_id: str) -> Response:
     """Say when the new one begins; proposed is the same day of the week a year on, and a name where it has a year."""
-    with desk.reading() as db:
+    with context.reading() as db:
         row = season_with(db, season_id)
         starts = a_year_later(row.starts)
         name = next_name(row.name, starts.year - row.starts.year)
         values = {"name": "" if taken(db, name) else name, "starts": str(starts)}
-    return _page(desk, season_id, values)
+    return _page(context, season_id, values)
 
 
 @router.post("/season/{season_id}/copy")
-def copy_season(desk: LeadContext, season_id: str, posted: Posted) -> Response:
+def copy_season(context: LeadContext, season_id: str, posted: Posted) -> Response:
     """Make it."""
     values = {field: str(posted.get(field) or "") for field in ("name", "starts")}
     try:
         name, starts = read_copy(posted)
         op = read_op(posted.get("op"))
-        made = desk.once(
+        made = context.once(
             op,
             "season.copy",
             [season_id, values],
-            lambda db: actions.copy(db, desk, op, season_with(db, season_id), name, starts),
+            lambda db: actions.copy(db, context, op, season_with(db, season_id), name, starts),
         )
     except Invalid as refusal:
-        return _page(desk, season_id, values, refusal.status, refusal.errors)
+        return _page(context, season_id, values, refusal.status, refusal.errors)
     return RedirectResponse(f"/season/{made}", 303)
 
 
 def _page(
-    desk: RequestContext,
+    context: RequestContext,
     season_id: str,
     values: dict[str, str],
     status: int = 200,
     errors: dict[str, str] | None = None,
 ) -> Response:
-    with desk.reading() as db:
+    with context.reading() as db:
         row = season_with(db, season_id)
-        return desk.page("home/season_copy.html", status, row=row, values=values, errors=errors or {}, op=new_op())
+        return context.page("home/season_copy.html", status, row=row, values=values, errors=errors or {}, op=new_op())

@@ -43,38 +43,38 @@ class SwapItem:
 
 
 @router.get("/t/{code}/not-this")
-def not_this(desk: CrewContext, code: str) -> Response:
+def not_this(context: CrewContext, code: str) -> Response:
     """What the book says of it, and what to do where that is not what one holds."""
-    with desk.reading() as db:
-        return _not_this(desk, db, code, {})
+    with context.reading() as db:
+        return _not_this(context, db, code, {})
 
 
 @router.post("/t/{code}/not-this")
-def report(desk: CrewContext, code: str, posted: Posted) -> Response:
+def report(context: CrewContext, code: str, posted: Posted) -> Response:
     """Write it down for the lead, at the item and at the one whose tag hangs on the other end."""
     values = {name: str(posted.get(name) or "").strip() for name in ("what", "other")}
     op = read_op(posted.get("op"))
     try:
-        desk.once(op, "tag.mismatch", [code, values], lambda db: _report(db, desk, code, values))
+        context.once(op, "tag.mismatch", [code, values], lambda db: _report(db, context, code, values))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _not_this(desk, db, code, values, refusal)
+        with context.reading() as db:
+            return _not_this(context, db, code, values, refusal)
     return RedirectResponse(f"/t/{read_code(code)}?other=1", 303)
 
 
 @router.get("/t/{code}/ends")
-def check_ends(desk: CrewContext, code: str, far: str = "", session: str = "") -> Response:
+def check_ends(context: CrewContext, code: str, far: str = "", session: str = "") -> Response:
     """Scan or type the tag at the far end: both ends must belong to one item."""
-    with desk.reading() as db:
-        near = _known(desk, db, code)
+    with context.reading() as db:
+        near = _known(context, db, code)
         errand = Errand(read_errand(session).session, near.code)
         other, refusal = None, None
         if far:
             try:
-                other = _at_far_end(desk, db, far)
+                other = _at_far_end(context, db, far)
             except Problem as problem:
                 refusal = problem
-        return desk.page(
+        return context.page(
             "home/ends.html",
             refusal.status if refusal else 200,
             near=near,
@@ -88,22 +88,22 @@ def check_ends(desk: CrewContext, code: str, far: str = "", session: str = "") -
 
 
 def _not_this(
-    desk: RequestContext, db: Session, code: str, values: dict[str, str], refusal: Invalid | None = None
+    context: RequestContext, db: Session, code: str, values: dict[str, str], refusal: Invalid | None = None
 ) -> Response:
-    known = _known(desk, db, code)
-    return desk.page(
+    known = _known(context, db, code)
+    return context.page(
         "home/not_this.html",
         refusal.status if refusal else 200,
         known=known,
         code=known.code,
         values=values,
         errors=refusal.errors if refusal else {},
-        leads=desk.me.role is Role.LEAD,
+        leads=context.me.role is Role.LEAD,
         op=new_op(),
     )
 
 
-def _report(db: Session, desk: RequestContext, code: str, values: dict[str, str]) -> None:
+def _report(db: Session, context: RequestContext, code: str, values: dict[str, str]) -> None:
     if len(values["what"]) > NOTE_MOST:
         raise invalid("what", f"Keep it to {NOTE_MOST} characters; these are {len(values['what'])}.")
     item = item_with(db, code)
@@ -115,24 +115,24 @@ def _report(db: Session, desk: RequestContext, code: str, values: dict[str, str]
             raise invalid("other", "That tag is of the same item, so both ends belong together.")
         at_other_end = f" The tag at its other end is {code_of(db, other)}."
         text = f"Tags may be swapped: this tag hangs on one piece with {code_of(db, item.id)}."
-        add_note(db, other, text, desk.me, desk.now)
+        add_note(db, other, text, context.me, context.now)
     text = f"This tag may hang on the wrong item.{said}{at_other_end}"
-    add_note(db, item.id, text, desk.me, desk.now)
+    add_note(db, item.id, text, context.me, context.now)
 
 
-def _known(desk: RequestContext, db: Session, code: str) -> SwapItem:
+def _known(context: RequestContext, db: Session, code: str) -> SwapItem:
     item_id = item_with(db, code).id
-    return _as_known(desk, db, item_facts(db, [item_id])[item_id])
+    return _as_known(context, db, item_facts(db, [item_id])[item_id])
 
 
-def _as_known(desk: RequestContext, db: Session, item: ItemFacts) -> SwapItem:
-    name = item_name(item.kind, item.length_mm, Unit(desk.program.unit))
+def _as_known(context: RequestContext, db: Session, item: ItemFacts) -> SwapItem:
+    name = item_name(item.kind, item.length_mm, Unit(context.program.unit))
     return SwapItem(item, code_of(db, item.id), name, ends(db, item))
 
 
-def _at_far_end(desk: RequestContext, db: Session, far: str) -> SwapItem:
+def _at_far_end(context: RequestContext, db: Session, far: str) -> SwapItem:
     item_id = _item_at(db, far, "far")
-    return _as_known(desk, db, item_facts(db, [item_id])[item_id])
+    return _as_known(context, db, item_facts(db, [item_id])[item_id])
 
 
 def _item_at(db: Session, typed: str, field: str) -> UUID:

@@ -33,76 +33,76 @@ TESTS_SHOWN = 5
 
 @router.get("/t/{code}")
 @router.get("/T/{code}")
-async def tag_page(desk: AnyoneContext, code: str) -> Any:
+async def tag_page(context: AnyoneContext, code: str) -> Any:
     """What a tag is on. A stranger reads where to bring it, and nothing else."""
-    page = await desk.at_once(lambda: _shown(desk, code))
+    page = await context.at_once(lambda: _shown(context, code))
     if page is None:
-        await run_in_threadpool(ensure_today, desk)
-        page = await desk.at_once(lambda: _shown(desk, code, brought_up=True))
+        await run_in_threadpool(ensure_today, context)
+        page = await context.at_once(lambda: _shown(context, code, brought_up=True))
     return page
 
 
-def _shown(desk: RequestContext, code: str, *, brought_up: bool = False) -> Response | None:
+def _shown(context: RequestContext, code: str, *, brought_up: bool = False) -> Response | None:
     """The page; None where what is cached of the item has to be brought up to today first, and was not."""
-    with desk.reading() as db:
+    with context.reading() as db:
         read = read_code(code)
         found = queries.tagged(db, read)
         if found is None:
-            return _of_a_place(desk, db, read)
+            return _of_a_place(context, db, read)
         if found.until is not None:
             refuse_ended(tag_on(db, read))
-        if desk.who is None:
-            return desk.page("home/found.html", code=read)
-        if found.is_stale(desk.today) and not brought_up:
+        if context.who is None:
+            return context.page("home/found.html", code=read)
+        if found.is_stale(context.today) and not brought_up:
             return None
-        return _page(desk, db, read, found)
+        return _page(context, db, read, found)
 
 
 @router.post("/t/{code}/crackled")
-def crackled(desk: CrewContext, code: str, posted: Posted) -> Response:
+def crackled(context: CrewContext, code: str, posted: Posted) -> Response:
     """One tap: somebody heard it crackle, so it is suspect until a flex test clears it."""
     op = read_op(posted.get("op"))
-    desk.once(op, "item.crackled", code, lambda db: _crackled(db, desk, code, op))
+    context.once(op, "item.crackled", code, lambda db: _crackled(db, context, code, op))
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
-def _was_scanned(desk: RequestContext) -> bool:
+def _was_scanned(context: RequestContext) -> bool:
     """Whether somebody holds the tag: read or typed here, or its address opened from outside, as a camera does."""
-    headers = desk.request.headers
+    headers = context.request.headers
     outside = headers.get("sec-fetch-site", "none") != "same-origin" and "referer" not in headers
-    return bool(desk.request.query_params.get(SCANNED)) or outside
+    return bool(context.request.query_params.get(SCANNED)) or outside
 
 
-def _of_a_place(desk: RequestContext, db: Session, code: str) -> Response:
+def _of_a_place(context: RequestContext, db: Session, code: str) -> Response:
     tag = tag_on(db, code)  # refuses what is on nothing
     refuse_ended(tag)
-    if desk.who is None:
-        return desk.page("home/found.html", code=code)
+    if context.who is None:
+        return context.page("home/found.html", code=code)
     return RedirectResponse(f"/places/{tag.place_id}/walk", 303)
 
 
-def _page(desk: RequestContext, db: Session, code: str, found: Tagged) -> Response:
+def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Response:
     item = found.item
     names = lane_names(find_wiring(db, item.wiring))
-    asked = desk.request.query_params
-    return desk.page(
+    asked = context.request.query_params
+    return context.page(
         "home/tag.html",
         code=code,
         item=item,
         due=found.due,
         op=new_op(),
-        name=item_name(item.kind, item.length_mm, Unit(desk.program.unit)),
+        name=item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         flags=queries.flags(db, item.id),
         ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
         swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is FaultStatus.SWAPPED,
-        lanes=lanes_now(db, item.id, item.in_service_on, names, desk.today, desk.zone) if len(names) > 1 else [],
-        acts=desk.me.role.reaches(Role.CREW),
-        leads=desk.me.role.reaches(Role.LEAD),
-        scanned=_was_scanned(desk),
+        lanes=lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else [],
+        acts=context.me.role.reaches(Role.CREW),
+        leads=context.me.role.reaches(Role.LEAD),
+        scanned=_was_scanned(context),
         told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
     )
 
 
-def _crackled(db: Session, desk: RequestContext, code: str, op: UUID) -> None:
-    call_suspect(db, item_with(db, code).id, op, "", desk.me, desk.now)
+def _crackled(db: Session, context: RequestContext, code: str, op: UUID) -> None:
+    call_suspect(db, item_with(db, code).id, op, "", context.me, context.now)

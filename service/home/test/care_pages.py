@@ -25,28 +25,28 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/t/{code}/repair")
-def repair_form(desk: CrewContext, code: str) -> Response:
+def repair_form(context: CrewContext, code: str) -> Response:
     """Which end, what was done, what it cost."""
-    with desk.reading() as db:
-        return _repair(desk, db, item_with(db, code).id)
+    with context.reading() as db:
+        return _repair(context, db, item_with(db, code).id)
 
 
 @router.post("/t/{code}/repair")
-def log_repair(desk: CrewContext, code: str, posted: Posted) -> Response:
+def log_repair(context: CrewContext, code: str, posted: Posted) -> Response:
     """Write the repair down; on to the test that proves it."""
     values = _texts(posted, "what", "end", "length", "cost")
     op = read_op(posted.get("op"))
     try:
         new = _new_repair(op, code, values, posted)
-        desk.once(op, "repair.log", [code, values], lambda db: _log(db, desk, new))
+        context.once(op, "repair.log", [code, values], lambda db: _log(db, context, new))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _repair(desk, db, item_with(db, code).id, values, refusal.errors, str(op))
+        with context.reading() as db:
+            return _repair(context, db, item_with(db, code).id, values, refusal.errors, str(op))
     return RedirectResponse(f"/t/{code}/test?repaired=1", 303)
 
 
-def _log(db: Session, desk: RequestContext, new: NewRepair) -> str:
-    return str(actions.log_repair(db, new, desk.me, desk.now, desk.zone).id)
+def _log(db: Session, context: RequestContext, new: NewRepair) -> str:
+    return str(actions.log_repair(db, new, context.me, context.now, context.zone).id)
 
 
 def _new_repair(op: UUID, code: str, values: dict[str, str], posted: FormData) -> NewRepair:
@@ -61,7 +61,7 @@ def _new_repair(op: UUID, code: str, values: dict[str, str], posted: FormData) -
 
 
 def _repair(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     item_id: UUID,
     values: dict[str, str] | None = None,
@@ -69,10 +69,10 @@ def _repair(
     op: str = "",
 ) -> Response:
     last = next((line for line in queries.last_tests(db, item_id, 1) if not line.voided), None)
-    return desk.page(
+    return context.page(
         "testlog/repair.html",
         422 if errors else 200,
-        **_about(desk, db, item_id),
+        **_about(context, db, item_id),
         values=values or {"what": "", "end": None, "length": "", "cost": ""},
         errors=errors or {},
         faults=last.faults if last else (),
@@ -82,14 +82,14 @@ def _repair(
 
 
 @router.get("/t/{code}/state")
-def state_form(desk: LeadContext, code: str) -> Response:
+def state_form(context: LeadContext, code: str) -> Response:
     """Move an item to another state by hand."""
-    with desk.reading() as db:
-        return _state(desk, db, item_with(db, code).id)
+    with context.reading() as db:
+        return _state(context, db, item_with(db, code).id)
 
 
 @router.post("/t/{code}/state")
-def change_state(desk: LeadContext, code: str, posted: Posted) -> Response:
+def change_state(context: LeadContext, code: str, posted: Posted) -> Response:
     """Keep the new state and the reason for it."""
     values = _texts(posted, "state", "reason")
     op = read_op(posted.get("op"))
@@ -97,20 +97,22 @@ def change_state(desk: LeadContext, code: str, posted: Posted) -> Response:
         if values["state"] not in list(ItemState):
             raise invalid("state", "Choose the state that it is in from now on.")
         to, reason = ItemState(values["state"]), form_reader.note(posted, "reason")
-        desk.once(
+        context.once(
             op,
             "item.state",
             [code, values],
-            lambda db: actions.change_state(db, item_with(db, code).id, to, reason, desk.me, desk.now, desk.zone),
+            lambda db: actions.change_state(
+                db, item_with(db, code).id, to, reason, context.me, context.now, context.zone
+            ),
         )
     except (Invalid, Conflict) as refusal:
-        with desk.reading() as db:
-            return _state(desk, db, item_with(db, code).id, values, refusal)
+        with context.reading() as db:
+            return _state(context, db, item_with(db, code).id, values, refusal)
     return RedirectResponse(f"/t/{code}", 303)
 
 
 def _state(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     item_id: UUID,
     values: dict[str, str] | None = None,
@@ -118,10 +120,10 @@ def _state(
 ) -> Response:
     errors = (refusal.errors or {"state": refusal.detail}) if refusal else {}
     fault = fault_of(queries.events(db, [item_id])[item_id])
-    return desk.page(
+    return context.page(
         "testlog/state.html",
         refusal.status if refusal else 200,
-        **_about(desk, db, item_id),
+        **_about(context, db, item_id),
         errors=errors,
         values=values or {"state": "", "reason": ""},
         fault=fault,
@@ -130,9 +132,9 @@ def _state(
     )
 
 
-def _about(desk: RequestContext, db: Session, item_id: UUID) -> dict[str, Any]:
+def _about(context: RequestContext, db: Session, item_id: UUID) -> dict[str, Any]:
     item = item_facts(db, [item_id])[item_id]
-    name = item.label or item_name(item.kind, item.length_mm, Unit(desk.program.unit))
+    name = item.label or item_name(item.kind, item.length_mm, Unit(context.program.unit))
     return {"item": item, "code": code_of(db, item_id), "name": name}
 
 

@@ -46,7 +46,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/tests")
 def log_page(
-    desk: ViewerContext,
+    context: ViewerContext,
     item: str = "",
     since: str = "",
     fault: str = "",
@@ -56,9 +56,9 @@ def log_page(
     """The log, the newest first, narrowed down by what is asked."""
     values = {"item": item.strip(), "since": since.strip(), "fault": fault, "conductor": conductor.strip()}
     errors: dict[str, str] = {}
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
-            asked = asked_of_log(db, **values, zone=desk.zone)
+            asked = asked_of_log(db, **values, zone=context.zone)
         except Invalid as refusal:
             asked, errors = LogFilter(), refusal.errors
         rows, following = queries.log_page(db, PAGE, after, asked)
@@ -66,7 +66,7 @@ def log_page(
         ids = {item_id for line in lines for item_id in line.items}
         codes, items = codes_of(db, ids), item_facts(db, ids)
         more = urlencode({name: value for name, value in values.items() if value} | {"after": following or ""})
-        return desk.page(
+        return context.page(
             "testlog/log.html",
             422 if errors else 200,
             values=values,
@@ -76,50 +76,50 @@ def log_page(
             items=items,
             more=f"/tests?{more}" if following else None,
             name=item_name,
-            unit=Unit(desk.program.unit),
+            unit=Unit(context.program.unit),
             fault_words=[(each.value, each.value.replace("_", " ").capitalize()) for each in FAULTS],
         )
 
 
 @router.get("/tests/{test_id}")
-def result_page(desk: ViewerContext, test_id: str) -> Response:
+def result_page(context: ViewerContext, test_id: str) -> Response:
     """What a test came to, what it means, and what to do next."""
-    with desk.reading() as db:
-        return _result(desk, db, _test(db, test_id))
+    with context.reading() as db:
+        return _result(context, db, _test(db, test_id))
 
 
 @router.post("/tests/{test_id}/void")
-def void_test(desk: LeadContext, test_id: str, posted: Posted) -> Response:
+def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that the test does not stand."""
 
     def void(db: Session, test: UUID, reason: str) -> None:
-        actions.void_test(db, test, reason, desk.me, desk.now, desk.zone)
+        actions.void_test(db, test, reason, context.me, context.now, context.zone)
 
-    return _write_words(desk, test_id, posted, "reason", "test.void", void)
+    return _write_words(context, test_id, posted, "reason", "test.void", void)
 
 
 @router.post("/tests/{test_id}/wrong")
-def mark_wrong(desk: CrewContext, test_id: str, posted: Posted) -> Response:
+def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
     """The word of whoever logged it that it was wrong; a lead decides."""
 
     def wrong(db: Session, test: UUID, note: str) -> dict[str, Any]:
-        return mark(db, read_op(posted.get("op")), test, note, desk.me, desk.now, desk.zone)
+        return mark(db, read_op(posted.get("op")), test, note, context.me, context.now, context.zone)
 
-    return _write_words(desk, test_id, posted, "note", "test.mark", wrong)
+    return _write_words(context, test_id, posted, "note", "test.mark", wrong)
 
 
 @router.post("/tests/{test_id}/stands")
-def let_it_stand(desk: LeadContext, test_id: str, posted: Posted) -> Response:
+def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that a test stands, whatever its tester said of it."""
 
     def stands(db: Session, test: UUID, reason: str) -> None:
-        let_stand(db, test, reason, desk.me, desk.now, desk.zone)
+        let_stand(db, test, reason, context.me, context.now, context.zone)
 
-    return _write_words(desk, test_id, posted, "stands", "test.mark_stands", stands)
+    return _write_words(context, test_id, posted, "stands", "test.mark_stands", stands)
 
 
 def _write_words(
-    desk: RequestContext,
+    context: RequestContext,
     test_id: str,
     posted: FormData,
     field: str,
@@ -130,10 +130,10 @@ def _write_words(
     op = read_op(posted.get("op"))
     try:
         words = form_reader.note(posted, field)
-        desk.once(op, action, [test_id, words], lambda db: write(db, _test(db, test_id).id, words))
+        context.once(op, action, [test_id, words], lambda db: write(db, _test(db, test_id).id, words))
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _result(desk, db, _test(db, test_id), refusal.errors)
+        with context.reading() as db:
+            return _result(context, db, _test(db, test_id), refusal.errors)
     return RedirectResponse(f"/tests/{test_id}", 303)
 
 
@@ -145,18 +145,18 @@ def _test(db: Session, test_id: str) -> Test:
     return test
 
 
-def _result(desk: RequestContext, db: Session, test: Test, errors: dict[str, str] | None = None) -> Response:
+def _result(context: RequestContext, db: Session, test: Test, errors: dict[str, str] | None = None) -> Response:
     ids = queries.items_of(db, [test.id])[test.id]
     items, codes = item_facts(db, ids), codes_of(db, ids)
     wiring = find_wiring(db, test.wiring)
     session = session_queries.session(db, test.session_id) if test.session_id else None
     lines = session_queries.worklist(db, session.id) if session else []
-    after = next_for(lines, desk.me.id, ids[0], desk.now) if session and session.closed_at is None else None
+    after = next_for(lines, context.me.id, ids[0], context.now) if session and session.closed_at is None else None
     faults = queries.faults_of(db, [test.id])[test.id]
-    logs = desk.me.role.reaches(Role.CREW)
+    logs = context.me.role.reaches(Role.CREW)
     marked = marks_of(db, [test.id]).get(test.id)
     line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
-    return desk.page(
+    return context.page(
         "testlog/result.html",
         422 if errors else 200,
         test=test,
@@ -164,7 +164,7 @@ def _result(desk: RequestContext, db: Session, test: Test, errors: dict[str, str
         void=void,
         errors=errors or {},
         items=[(codes[item_id], items[item_id]) for item_id in ids],
-        unit=Unit(desk.program.unit),
+        unit=Unit(context.program.unit),
         name=item_name,
         found=advice(db, test.wiring, faults),
         drawing=_drawing(wiring, test, faults),
@@ -176,8 +176,8 @@ def _result(desk: RequestContext, db: Session, test: Test, errors: dict[str, str
         op=new_op(),
         clock_wrong=abs(test.told_at - test.tested_at) >= CLOCK_TOLD,
         marked=marked,
-        can_mark=logs and test.person_id == desk.me.id and marked is None and void is None,
-        can_void=desk.me.role.reaches(Role.LEAD) and void is None,
+        can_mark=logs and test.person_id == context.me.id and marked is None and void is None,
+        can_void=context.me.role.reaches(Role.LEAD) and void is None,
         can_log=logs,
     )
 

@@ -57,7 +57,7 @@ class TestForm:
 
 @router.get("/t/{code}/test")
 def form_page(
-    desk: CrewContext,
+    context: CrewContext,
     code: str,
     lane: tuple[str, ...] = Query(()),
     through: str = "",
@@ -67,48 +67,48 @@ def form_page(
     """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one;
     `scanned` says that its tag was."""
     opened = TestForm(code, form_reader.codes(through), lane, as_id(session), scanned=bool(scanned))
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
-            return _form(desk, db, opened)
+            return _form(context, db, opened)
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _form(desk, db, replace(opened, through=(), errors=_of_pieces(refusal), pieces=through))
+            return _form(context, db, replace(opened, through=(), errors=_of_pieces(refusal), pieces=through))
 
 
 @router.post("/t/{code}/test")
-def log_test(desk: CrewContext, code: str, posted: Posted) -> Response:
+def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
     if "show" in posted:
-        return _shown(desk, code, posted)
+        return _shown(context, code, posted)
     through = form_reader.codes(str(posted.get("through") or ""))
     try:
-        with desk.reading() as db:
+        with context.reading() as db:
             chain = _chain(db, code, through)
             wiring = find_wiring(db, chain.key)
         new = form_reader.new_test(code, through, wiring, posted)
         if chain.asks_for_lane(wiring):
             new = replace(new, lane=form_reader.through_lane(chain.lanes, posted))
-        if too_soon(posted, desk.now):
-            return _ask(desk, code, posted)
-        desk.once(
+        if too_soon(posted, context.now):
+            return _ask(context, code, posted)
+        context.once(
             new.id,
             "test.form",
             [code, *content(posted)],
-            lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+            lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
         )
     except Invalid as refusal:
-        return _refused(desk, code, posted, refusal)
+        return _refused(context, code, posted, refusal)
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 
-def _shown(desk: RequestContext, code: str, posted: FormData) -> Response:
+def _shown(context: RequestContext, code: str, posted: FormData) -> Response:
     """The form in another view, with all that was entered: one more lane of it, or through the pieces named.
 
     What was marked by contact belongs to a wiring, and is not carried over where other pieces make another one.
     """
     was, show = form_reader.codes(str(posted.get("through") or "")), str(posted["show"])
-    with desk.reading() as db:
+    with context.reading() as db:
         through = form_reader.codes(str(posted.get(PIECES) or "")) if show == PIECES else was
         errors: dict[str, str] = {}
         key = _chain(db, code, was).key
@@ -124,34 +124,34 @@ def _shown(desk: RequestContext, code: str, posted: FormData) -> Response:
             marked = bool(entered.skipped) or not is_good(wiring, entered)
             others = form_reader.without_contacts(posted)
             again = replace(again, lanes=(), entered=Entered(), posted=others, not_carried=marked)
-        return _form(desk, db, again)
+        return _form(context, db, again)
 
 
-def _ask(desk: RequestContext, code: str, posted: FormData) -> Response:
+def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
     """Whether it was tested at all."""
-    with desk.reading() as db:
+    with context.reading() as db:
         item_id = item_with(db, code).id
         item = item_facts(db, [item_id])[item_id]
-        return desk.page(
+        return context.page(
             "testlog/sure.html",
             code=code_of(db, item_id),
-            name=title_of(desk.program)(item),
+            name=title_of(context.program)(item),
             action=f"/t/{code}/test",
             carried=posted.multi_items(),
             yes=f"I tested it: log the {posted['verdict']}",
         )
 
 
-def _refused(desk: RequestContext, code: str, posted: FormData, refusal: Invalid) -> Response:
+def _refused(context: RequestContext, code: str, posted: FormData, refusal: Invalid) -> Response:
     """The form again, as it was sent, with what is wrong beside it."""
     typed = str(posted.get("through") or "")
     through = form_reader.codes(typed) if "through" not in refusal.errors else ()
-    with desk.reading() as db:
+    with context.reading() as db:
         wiring = find_wiring(db, _chain(db, code, through).key)
         lanes = tuple(str(lane) for lane in posted.getlist("lane"))
         entered = form_reader.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
         again = _as_posted(code, through, lanes, entered, posted, _of_pieces(refusal))
-        return _form(desk, db, again if "through" not in refusal.errors else replace(again, pieces=typed))
+        return _form(context, db, again if "through" not in refusal.errors else replace(again, pieces=typed))
 
 
 def _as_posted(
@@ -182,15 +182,15 @@ def _of_pieces(refusal: Invalid) -> dict[str, str]:
     return {PIECES if name == "through" else name: sentence for name, sentence in refusal.errors.items()}
 
 
-def _form(desk: RequestContext, db: Session, form: TestForm) -> Response:
+def _form(context: RequestContext, db: Session, form: TestForm) -> Response:
     item_id = item_with(db, form.code).id
     item = item_facts(db, [item_id])[item_id]
     chain = _chain(db, form.code, form.through)
     key, wiring = chain.key, find_wiring(db, chain.key)
     session = session_queries.session(db, form.session) if form.session else None
-    session = session or open_session_with(db, item_id, desk.today)
+    session = session or open_session_with(db, item_id, context.today)
     code = code_of(db, item_id)
-    name = title_of(desk.program)(item)
+    name = title_of(context.program)(item)
     test = {
         "code": code,
         "name": name,
@@ -201,7 +201,7 @@ def _form(desk: RequestContext, db: Session, form: TestForm) -> Response:
         "claim": session and f"/sessions/{session.id}/next",
         "facts": form_facts(wiring),
     }
-    return desk.page(
+    return context.page(
         "testlog/test.html",
         422 if form.errors else 200,
         form=form,
@@ -218,9 +218,9 @@ def _form(desk: RequestContext, db: Session, form: TestForm) -> Response:
         testers=[] if form.through or PIECES in form.errors else testers_for(db, key),
         through_lanes=[(lane, lane) for lane in chain.lanes] if form.through and chain.asks_for_lane(wiring) else [],
         method=form.posted.get("method") or Method.TWO_ENDED,
-        made=form.posted.get("made") or desk.now.isoformat(),
+        made=form.posted.get("made") or context.now.isoformat(),
         ends_of=connectors(db, item),
-        repaired=desk.request.query_params.get("repaired") == "1",
+        repaired=context.request.query_params.get("repaired") == "1",
     )
 
 

@@ -29,20 +29,20 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/crew/trail")
 def trail_page(
-    desk: LeadContext, person: str = "", action: str = "", day: str = "", after: str | None = None
+    context: LeadContext, person: str = "", action: str = "", day: str = "", after: str | None = None
 ) -> Response:
     """The trail, the newest first, narrowed down by what is asked."""
     values = {"person": person, "action": action, "day": day.strip()}
     errors: dict[str, str] = {}
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
-            asked = _asked(values, desk.zone)
+            asked = _asked(values, context.zone)
         except Invalid as refusal:
             asked, errors = TrailFilter(), refusal.errors
         found, following = queries.entries(db, asked, after, PAGE)
         names = names_of(db, _people(found))
         kept = {name: value for name, value in values.items() if value}
-        return desk.page(
+        return context.page(
             "home/trail.html",
             422 if errors else 200,
             values=values,
@@ -57,7 +57,7 @@ def trail_page(
             actions=[(each, action_words(each)) for each in queries.actions_there(db)],
             as_id=as_id,
             gear=queries.gear_of(db, {entry.subject for entry in found}),
-            called=partial(_called, Unit(desk.program.unit)),
+            called=partial(_called, Unit(context.program.unit)),
             more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
         )
 

@@ -32,27 +32,27 @@ COLUMNS = (
 
 
 @router.get("/buying")
-def buying_page(desk: ViewerContext) -> Response:
+def buying_page(context: ViewerContext) -> Response:
     """What to buy, what it costs, and what to repair instead."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        found = actions.buying(db, desk.today, desk.zone, desk.program)
-        return desk.page("retire/buying.html", buying=found, names=_names(desk, db, found))
+    ensure_today(context)
+    with context.reading() as db:
+        found = actions.buying(db, context.today, context.zone, context.program)
+        return context.page("retire/buying.html", buying=found, names=_names(context, db, found))
 
 
 @router.get("/buying.csv")
-def buying_csv(desk: ViewerContext) -> Response:
+def buying_csv(context: ViewerContext) -> Response:
     """The list for a spreadsheet."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        found = actions.buying(db, desk.today, desk.zone, desk.program)
-        rows = actions.as_rows(found.buys, _names(desk, db, found))
-    return csv_file(write_csv(COLUMNS, rows), f"to-buy-{desk.today}.csv")
+    ensure_today(context)
+    with context.reading() as db:
+        found = actions.buying(db, context.today, context.zone, context.program)
+        rows = actions.as_rows(found.buys, _names(context, db, found))
+    return csv_file(write_csv(COLUMNS, rows), f"to-buy-{context.today}.csv")
 
 
-def _names(desk: RequestContext, db: Session, found: Buying) -> dict[Sort, tuple[str, str, str]]:
+def _names(context: RequestContext, db: Session, found: Buying) -> dict[Sort, tuple[str, str, str]]:
     """Kind, wiring and length of each sort in words."""
-    unit = Unit(desk.program.unit)
+    unit = Unit(context.program.unit)
     return {
         each.sort: (
             KINDS[each.sort.kind].page,

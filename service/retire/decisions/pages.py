@@ -15,11 +15,11 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pull/limits")
-def limits_page(desk: LeadContext, saved: bool = False) -> Response:
+def limits_page(context: LeadContext, saved: bool = False) -> Response:
     """The program's thresholds."""
-    with desk.reading() as db:
+    with context.reading() as db:
         values = shown_limits(actions.limits(db))
-        return desk.page(
+        return context.page(
             "retire/limits.html",
             values=values,
             errors={},
@@ -31,14 +31,14 @@ def limits_page(desk: LeadContext, saved: bool = False) -> Response:
 
 
 @router.post("/pull/limits")
-def set_limits(desk: LeadContext, posted: Posted) -> Response:
+def set_limits(context: LeadContext, posted: Posted) -> Response:
     """Keep the thresholds."""
     values = {name: str(posted.get(name) or "") for name in (*BOUNDS, "repair_cents")}
     try:
         new = read_limits(posted)
     except Invalid as refusal:
-        with desk.reading():
-            return desk.page(
+        with context.reading():
+            return context.page(
                 "retire/limits.html",
                 422,
                 values=values,
@@ -48,7 +48,10 @@ def set_limits(desk: LeadContext, posted: Posted) -> Response:
                 saved=False,
                 usual=shown_limits(Limits()),
             )
-    desk.once(
-        read_op(posted.get("op")), "pull.limits", values, lambda db: actions.set_limits(db, new, desk.me, desk.now)
+    context.once(
+        read_op(posted.get("op")),
+        "pull.limits",
+        values,
+        lambda db: actions.set_limits(db, new, context.me, context.now),
     )
     return RedirectResponse("/pull/limits?saved=1", 303)

@@ -28,21 +28,21 @@ router = APIRouter(prefix="/api/v1/pull", tags=["pull list"])
 
 
 @router.get("")
-def pull_list(desk: ViewerContext, event: str | None = None) -> PullListOut:
+def pull_list(context: ViewerContext, event: str | None = None) -> PullListOut:
     """What to pull before an event, by its id; without one, before the next event."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        found = actions.event_for(db, event, desk.today)
+    ensure_today(context)
+    with context.reading() as db:
+        found = actions.event_for(db, event, context.today)
         if found is None:
             raise NotFound("No event is coming. Add one to the season, or name one with event=.")
-        return _as_json(actions.pull_list(db, found, desk.today, desk.zone), Unit(desk.program.unit))
+        return _as_json(actions.pull_list(db, found, context.today, context.zone), Unit(context.program.unit))
 
 
 @router.post("/ticks", status_code=201, response_model=TickOut)
-def tick_line(desk: CrewContext, body: TickIn) -> Any:
+def tick_line(context: CrewContext, body: TickIn) -> Any:
     """Do a line of a list; the same id again gives the same answer."""
-    return desk.once(
-        body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), desk.me, desk.now, desk.zone)
+    return context.once(
+        body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), context.me, context.now, context.zone)
     )
 
 

@@ -37,25 +37,25 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/pull")
-def next_pull_list(desk: ViewerContext, item: str = "") -> Response:
+def next_pull_list(context: ViewerContext, item: str = "") -> Response:
     """On to the pull list of the next event, or to the line of an item (its code) on it."""
-    with desk.reading() as db:
-        event = actions.event_for(db, None, desk.today)
+    with context.reading() as db:
+        event = actions.event_for(db, None, context.today)
         if event is None:
-            return desk.page("retire/no_event.html")
+            return context.page("retire/no_event.html")
         line = f"/items/{item_with(db, item, ended=True).id}" if item else ""
     return RedirectResponse(f"/pull/{event.id}{line}", 303)
 
 
 @router.get("/pull/{event_id}")
-def pull_list(desk: ViewerContext, event_id: str, done: str = "") -> Response:
+def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response:
     """What to pull before an event, place by place in walking order."""
-    ensure_today(desk)
-    with desk.reading() as db:
+    ensure_today(context)
+    with context.reading() as db:
         event = event_with(db, event_id)
-        pull = actions.pull_list(db, event, desk.today, desk.zone)
-        name = title_of(desk.program)
-        return desk.page(
+        pull = actions.pull_list(db, event, context.today, context.zone)
+        name = title_of(context.program)
+        return context.page(
             "retire/pull.html",
             event=event,
             pull=pull,
@@ -63,8 +63,8 @@ def pull_list(desk: ViewerContext, event_id: str, done: str = "") -> Response:
             name=name,
             op=new_op(),
             op_for=new_op,
-            acts=desk.me.role.reaches(Role.CREW),
-            leads=desk.me.role.reaches(Role.LEAD),
+            acts=context.me.role.reaches(Role.CREW),
+            leads=context.me.role.reaches(Role.LEAD),
             told=done[:6],
             since=printing.since_print(db, pull, name),
             wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
@@ -72,19 +72,19 @@ def pull_list(desk: ViewerContext, event_id: str, done: str = "") -> Response:
 
 
 @router.get("/pull/{event_id}/list.csv")
-def pull_csv(desk: ViewerContext, event_id: str) -> Response:
+def pull_csv(context: ViewerContext, event_id: str) -> Response:
     """The list for a spreadsheet."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        pull = actions.pull_list(db, event_with(db, event_id), desk.today, desk.zone)
-        text = as_csv(db, pull, Unit(desk.program.unit))
+    ensure_today(context)
+    with context.reading() as db:
+        pull = actions.pull_list(db, event_with(db, event_id), context.today, context.zone)
+        text = as_csv(db, pull, Unit(context.program.unit))
     return csv_file(text, f"pull-list-{pull.event.on}.csv")
 
 
 @router.get("/pull/{event_id}/find")
-def find_line(desk: ViewerContext, event_id: str, code: str = "") -> Response:
+def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response:
     """On to the line of a code that was typed."""
-    with desk.reading() as db:
+    with context.reading() as db:
         event = event_with(db, event_id)
         found = read_codes(code)
         if len(found) == 1:
@@ -93,20 +93,20 @@ def find_line(desk: ViewerContext, event_id: str, code: str = "") -> Response:
 
 
 @router.get("/pull/{event_id}/items/{named}")
-def line_page(desk: ViewerContext, event_id: str, named: str) -> Response:
+def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
     """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        return _line(desk, db, event_with(db, event_id), _item_id(db, named))
+    ensure_today(context)
+    with context.reading() as db:
+        return _line(context, db, event_with(db, event_id), _item_id(db, named))
 
 
 @router.post("/pull/{event_id}/ticks")
-def tick_line(desk: CrewContext, event_id: str, posted: Posted) -> Response:
+def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
     """Do a line; what speaks against it is told first, and may be done anyway."""
     op, code = read_op(posted.get("op")), str(posted.get("item") or "")
     values = {name: str(posted.get(name) or "").strip() for name in ("spare", "other", "action", "none")}
-    ensure_today(desk)
-    with desk.reading() as db:
+    ensure_today(context)
+    with context.reading() as db:
         event = event_with(db, event_id)
         item_id = item_with(db, code, ended=True).id
     try:
@@ -119,79 +119,79 @@ def tick_line(desk: CrewContext, event_id: str, posted: Posted) -> Response:
             _why(posted),
             anyway=posted.get("anyway") == "yes",
         )
-        desk.once(
+        context.once(
             op,
             "pull.tick.form",
             [str(event.id), code, values, new.anyway],
-            lambda db: tick(db, new, desk.me, desk.now, desk.zone),
+            lambda db: tick(db, new, context.me, context.now, context.zone),
         )
     except (Invalid, Conflict) as refusal:
-        with desk.reading() as db:
-            return _line(desk, db, event, item_id, values, refusal)
+        with context.reading() as db:
+            return _line(context, db, event, item_id, values, refusal)
     return RedirectResponse(f"/pull/{event.id}?{urlencode({'done': code})}#i-{code}", 303)
 
 
 @router.post("/pull/{event_id}/ticks/{tick_id}/undo")
-def untick(desk: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -> Response:
+def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -> Response:
     """Take a tick back: the gear goes back to where it was."""
     op = read_op(posted.get("op"))
-    with desk.reading() as db:
+    with context.reading() as db:
         event = event_with(db, event_id)
-    desk.once(
+    context.once(
         op,
         "pull.untick",
         [str(event.id), str(tick_id)],
-        lambda db: take_back(db, event.id, tick_id, desk.me, desk.now, desk.zone),
+        lambda db: take_back(db, event.id, tick_id, context.me, context.now, context.zone),
     )
     return RedirectResponse(f"/pull/{event.id}", 303)
 
 
 @router.post("/pull/{event_id}/items/{named}/overrule")
-def overrule_line(desk: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
+def overrule_line(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
     """Keep a lead's word on a line."""
     op = read_op(posted.get("op"))
     typed = {name: str(posted.get(name) or "") for name in ("action", "reason")}
-    ensure_today(desk)
-    with desk.reading() as db:
+    ensure_today(context)
+    with context.reading() as db:
         event, item_id = event_with(db, event_id), _item_id(db, named)
     try:
         action, reason = read_word(posted)
-        desk.once(
+        context.once(
             op,
             "pull.overrule",
             [str(event.id), str(item_id), typed],
-            lambda db: overrule(db, event.id, item_id, action, reason, desk.me, desk.now),
+            lambda db: overrule(db, event.id, item_id, action, reason, context.me, context.now),
         )
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _line(desk, db, event, item_id, None, refusal, typed)
+        with context.reading() as db:
+            return _line(context, db, event, item_id, None, refusal, typed)
     return RedirectResponse(f"/pull/{event.id}/items/{item_id}", 303)
 
 
 @router.post("/pull/{event_id}/prints")
-def print_list(desk: CrewContext, event_id: str, posted: Posted) -> Response:
+def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
     """Keep the list as it goes to paper, and show it as paper."""
     op = read_op(posted.get("op"))
-    ensure_today(desk)
+    ensure_today(context)
 
     def keep(db: Session) -> None:
-        pull = actions.pull_list(db, event_with(db, event_id), desk.today, desk.zone)
-        printing.keep_print(db, op, pull, title_of(desk.program), desk.me, desk.now)
+        pull = actions.pull_list(db, event_with(db, event_id), context.today, context.zone)
+        printing.keep_print(db, op, pull, title_of(context.program), context.me, context.now)
 
-    desk.once(op, "pull.print", event_id, keep)
+    context.once(op, "pull.print", event_id, keep)
     return RedirectResponse(f"/pull/{event_id}/prints/{op}", 303)
 
 
 @router.get("/pull/{event_id}/prints/{print_id}")
-def paper(desk: ViewerContext, event_id: str, print_id: UUID) -> Response:
+def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
-    with desk.reading() as db:
+    with context.reading() as db:
         event = event_with(db, event_id)
         kept = printing.print_with(db, event.id, print_id)
         lines = printing.lines_of(kept)
-        symbols = {line.code: printing.symbol(_url(desk, line.code)) for line in lines if line.code}
+        symbols = {line.code: printing.symbol(_url(context, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
-        return desk.page(
+        return context.page(
             "retire/paper.html",
             event=event,
             kept=kept,
@@ -203,7 +203,7 @@ def paper(desk: ViewerContext, event_id: str, print_id: UUID) -> Response:
 
 
 def _line(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     event: Event,
     item_id: UUID,
@@ -211,13 +211,13 @@ def _line(
     refusal: Problem | None = None,
     typed: dict[str, str] | None = None,
 ) -> Response:
-    pull = actions.pull_list(db, event, desk.today, desk.zone)
+    pull = actions.pull_list(db, event, context.today, context.zone)
     line = pull.of(item_id)
     if line is not None and line.item.id != item_id and refusal is None:  # it is the spare that goes in
         return RedirectResponse(f"/pull/{event.id}/items/{line.item.id}?goes_in=1", 303)
     errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
     item = line.item if line else item_facts(db, [item_id])[item_id]
-    return desk.page(
+    return context.page(
         "retire/line.html",
         refusal.status if refusal else 200,
         event=event,
@@ -225,15 +225,15 @@ def _line(
         item=item,
         code=code_of(db, item_id),
         words=ACTION_WORDS,
-        name=title_of(desk.program),
+        name=title_of(context.program),
         op=new_op(),
         errors=errors,
         said=words(db, event.id, item_id).get(item_id, []),
         values=values or {},
         typed=typed or {},
-        acts=desk.me.role.reaches(Role.CREW),
-        leads=desk.me.role.reaches(Role.LEAD),
-        goes_in=desk.request.query_params.get("goes_in") == "1",
+        acts=context.me.role.reaches(Role.CREW),
+        leads=context.me.role.reaches(Role.LEAD),
+        goes_in=context.request.query_params.get("goes_in") == "1",
         actions=list(ACTION_WORDS.items()),
     )
 
@@ -263,8 +263,8 @@ def _spare(values: dict[str, str]) -> str | None:
     return None if values["none"] == "yes" else values["spare"] or None
 
 
-def _url(desk: RequestContext, code: str) -> str:
+def _url(context: RequestContext, code: str) -> str:
     try:
-        return tag_url(desk.settings.base_url, code)
+        return tag_url(context.settings.base_url, code)
     except CannotPrint:
-        return f"{desk.request.base_url}t/{code}"
+        return f"{context.request.base_url}t/{code}"

@@ -18,24 +18,24 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/prices")
-def prices_page(desk: LeadContext, saved: bool = False) -> Response:
+def prices_page(context: LeadContext, saved: bool = False) -> Response:
     """What one of each sort costs."""
-    with desk.reading() as db:
-        return _page(desk, db, saved=saved)
+    with context.reading() as db:
+        return _page(context, db, saved=saved)
 
 
 @router.post("/prices")
-def set_prices(desk: LeadContext, posted: Posted) -> Response:
+def set_prices(context: LeadContext, posted: Posted) -> Response:
     """Keep the prices that were typed; an empty field leaves its price as it is."""
     op = read_op(posted.get("op"))
-    with desk.reading() as db:
+    with context.reading() as db:
         known = queries.sorts(db)
         try:
             said = _typed(posted, list(known))
         except Invalid as refusal:
-            return _page(desk, db, posted, refusal.errors)
+            return _page(context, db, posted, refusal.errors)
     content = {sort.key: cents for sort, cents in said.items()}
-    desk.once(op, "prices.set", content, lambda db: actions.set_prices(db, said, desk.me, desk.now))
+    context.once(op, "prices.set", content, lambda db: actions.set_prices(db, said, context.me, context.now))
     return RedirectResponse("/prices?saved=1", 303)
 
 
@@ -55,7 +55,7 @@ def _typed(posted: FormData, known: list[Sort]) -> dict[Sort, int]:
 
 
 def _page(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     posted: FormData | None = None,
     errors: dict[str, str] | None = None,
@@ -63,7 +63,7 @@ def _page(
 ) -> Response:
     counts = queries.sorts(db)
     sorts = sorted(counts, key=lambda sort: sort.order)
-    return desk.page(
+    return context.page(
         "retire/prices.html",
         422 if errors else 200,
         sorts=sorts,

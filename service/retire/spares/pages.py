@@ -26,15 +26,15 @@ FIELDS = ("days", "percent", "budget")
 
 
 @router.get("/spares")
-def spares_page(desk: ViewerContext, event: str | None = None) -> Response:
+def spares_page(context: ViewerContext, event: str | None = None) -> Response:
     """The case for the trip to an event, to the next one where none is named."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        return _page(desk, db, event or None)
+    ensure_today(context)
+    with context.reading() as db:
+        return _page(context, db, event or None)
 
 
 @router.post("/spares")
-def set_trip(desk: LeadContext, posted: Posted) -> Response:
+def set_trip(context: LeadContext, posted: Posted) -> Response:
     """Keep what spares are carried for."""
     values = {name: str(posted.get(name) or "") for name in FIELDS}
     event = str(posted.get("event") or "") or None
@@ -42,11 +42,11 @@ def set_trip(desk: LeadContext, posted: Posted) -> Response:
     try:
         new = _typed(posted)
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _page(desk, db, event, values, refusal)
-    desk.once(op, "spares.trip", values, lambda db: actions.set_trip(db, new, desk.me, desk.now))
-    with desk.reading() as db:
-        found = event_for(db, event, desk.today)
+        with context.reading() as db:
+            return _page(context, db, event, values, refusal)
+    context.once(op, "spares.trip", values, lambda db: actions.set_trip(db, new, context.me, context.now))
+    with context.reading() as db:
+        found = event_for(db, event, context.today)
     return RedirectResponse(f"/spares?event={found.id}" if found else "/spares", 303)
 
 
@@ -69,22 +69,22 @@ def _typed(posted: FormData) -> Trip:
 
 
 def _page(
-    desk: RequestContext,
+    context: RequestContext,
     db: Session,
     event_id: str | None,
     values: dict[str, str] | None = None,
     refusal: Invalid | None = None,
 ) -> Response:
-    event = event_for(db, event_id, desk.today)
+    event = event_for(db, event_id, context.today)
     if event is None:
-        return desk.page("retire/no_event.html")
-    case = actions.case_for(db, event, desk.today, desk.zone)
+        return context.page("retire/no_event.html")
+    case = actions.case_for(db, event, context.today, context.zone)
     kept = {
         "days": str(case.trip.days),
         "percent": str(case.trip.percent),
         "budget": format_money(case.trip.budget_cents),
     }
-    return desk.page(
+    return context.page(
         "retire/spares.html",
         refusal.status if refusal else 200,
         event=event,

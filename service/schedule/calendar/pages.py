@@ -18,50 +18,50 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/calendar")
-def calendar_page(desk: LeadContext) -> Response:
+def calendar_page(context: LeadContext) -> Response:
     """The links that count, and a new one."""
-    with desk.reading() as db:
-        return _links(desk, db)
+    with context.reading() as db:
+        return _links(context, db)
 
 
 @router.post("/calendar/links")
-def make_link(desk: LeadContext, posted: Posted) -> Response:
+def make_link(context: LeadContext, posted: Posted) -> Response:
     """Make a link and show it, once."""
     label = str(posted.get("label") or "")
     try:
-        with desk.writing() as db:
-            secret = actions.make_link(db, label, desk.me, desk.now)
+        with context.writing() as db:
+            secret = actions.make_link(db, label, context.me, context.now)
     except Invalid as refusal:
-        with desk.reading() as db:
-            return _links(desk, db, refusal.status, label, refusal.errors)
-    return desk.page("schedule/calendar_link.html", link=f"{desk.base}/calendar/{secret}.ics")
+        with context.reading() as db:
+            return _links(context, db, refusal.status, label, refusal.errors)
+    return context.page("schedule/calendar_link.html", link=f"{context.base}/calendar/{secret}.ics")
 
 
 @router.post("/calendar/links/{link_id}/end")
-def end_link(desk: LeadContext, link_id: str) -> Response:
+def end_link(context: LeadContext, link_id: str) -> Response:
     """End a link at once."""
-    with desk.writing() as db:
-        actions.end_link(db, read_op(link_id), desk.me, desk.now)
+    with context.writing() as db:
+        actions.end_link(db, read_op(link_id), context.me, context.now)
     return RedirectResponse("/calendar", 303)
 
 
 @router.get("/calendar/{secret}.ics")
-def calendar_feed(desk: AnyoneContext, secret: str) -> Response:
+def calendar_feed(context: AnyoneContext, secret: str) -> Response:
     """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
-    with desk.reading() as db:
+    with context.reading() as db:
         if not queries.counts(db, fingerprint(secret)):
             raise Gone("This calendar link is not valid, or no longer. Ask your lead for a new one.")
-        body = feed(desk.program.name, queries.entries(db, desk.base))
+        body = feed(context.program.name, queries.entries(db, context.base))
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-    known = desk.request.headers.get("if-none-match", "").split(",")
+    known = context.request.headers.get("if-none-match", "").split(",")
     if etag in (tag.strip().removeprefix("W/") for tag in known):
         return Response(status_code=304, headers=headers)
     return Response(body, headers=headers, media_type="text/calendar; charset=utf-8")
 
 
 def _links(
-    desk: RequestContext, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
+    context: RequestContext, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
 ) -> Response:
     links = queries.links(db)
-    return desk.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})
+    return context.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})

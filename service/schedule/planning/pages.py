@@ -28,50 +28,50 @@ AGAIN = "again"
 
 
 @router.get("/plan")
-def plan_page(desk: LeadContext) -> Response:
+def plan_page(context: LeadContext) -> Response:
     """The evenings that its address tells, planned; nothing is written."""
-    ensure_today(desk)
-    return _page(desk, desk.request.query_params)
+    ensure_today(context)
+    return _page(context, context.request.query_params)
 
 
 @router.post("/plan")
-def make_sessions(desk: LeadContext, posted: Posted) -> Response:
+def make_sessions(context: LeadContext, posted: Posted) -> Response:
     """Make the sessions of the evenings that were shown."""
-    ensure_today(desk)
+    ensure_today(context)
     op, rows, again = read_op(posted.get("op")), typed_rows(posted), posted.get(AGAIN) == "yes"
     try:
-        evenings = read_evenings(rows, desk.today)
+        evenings = read_evenings(rows, context.today)
         if not evenings:
-            return _page(desk, posted)
-        desk.once(
+            return _page(context, posted)
+        context.once(
             op,
             "plan.make",
             [[row.on, row.minutes, row.helpers] for row in rows] + [again],
-            lambda db: actions.make_sessions(db, op, evenings, again, desk.me, desk.now, desk.zone),
+            lambda db: actions.make_sessions(db, op, evenings, again, context.me, context.now, context.zone),
         )
     except Invalid:
-        return _page(desk, posted)
+        return _page(context, posted)
     return RedirectResponse("/sessions", 303)
 
 
-def _page(desk: RequestContext, sent: Mapping[str, Any]) -> Response:
+def _page(context: RequestContext, sent: Mapping[str, Any]) -> Response:
     rows, again = typed_rows(sent), sent.get(AGAIN) == "yes"
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
-            evenings, errors = read_evenings(rows, desk.today), dict[str, str]()
+            evenings, errors = read_evenings(rows, context.today), dict[str, str]()
         except Invalid as refusal:
             evenings, errors = [], refusal.errors
-        until = max((evening.on for evening in evenings), default=desk.today)
-        todo = actions.work(db, desk.today, until, desk.zone, again)
-        found = actions.propose(db, todo, evenings, desk.today)
-        unit = Unit(desk.program.unit)
+        until = max((evening.on for evening in evenings), default=context.today)
+        todo = actions.work(db, context.today, until, context.zone, again)
+        found = actions.propose(db, todo, evenings, context.today)
+        unit = Unit(context.program.unit)
 
         def lines(tasks: Iterable[Task]) -> Iterable[tuple[tuple[str, str, str], int]]:
             """Each (what, where, why), and how many are alike."""
             told = ((todo.items[task.item], todo.why[task.item]) for task in tasks)
             return Counter((_title(item, unit), item.place, why) for item, why in told).items()
 
-        return desk.page(
+        return context.page(
             "schedule/plan.html",
             422 if errors else 200,
             rows=shown_rows(rows),
@@ -86,8 +86,8 @@ def _page(desk: RequestContext, sent: Mapping[str, Any]) -> Response:
             lines=lines,
             kinds=KINDS,
             time=_in_minutes,
-            first=desk.today,
-            last=desk.today + AHEAD_MOST,
+            first=context.today,
+            last=context.today + AHEAD_MOST,
         )
 
 

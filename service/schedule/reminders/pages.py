@@ -11,8 +11,8 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/digest")
-def digest_page(desk: ViewerContext) -> Response:
+def digest_page(context: ViewerContext) -> Response:
     """How the gear stands, what was done in the last seven days, and what comes."""
-    ensure_today(desk)
-    with desk.reading() as db:
-        return desk.page("schedule/digest.html", digest=queries.digest(db, desk.today, desk.zone))
+    ensure_today(context)
+    with context.reading() as db:
+        return context.page("schedule/digest.html", digest=queries.digest(db, context.today, context.zone))

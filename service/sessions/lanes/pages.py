@@ -61,9 +61,9 @@ class LaneForm:
 
 
 @router.get("/sessions/{session_id}/line")
-def name_pieces(desk: CrewContext, session_id: str, codes: str = "") -> Response:
+def name_pieces(context: CrewContext, session_id: str, codes: str = "") -> Response:
     """Name the pieces of a multicore line once: hub, multicore, fan-out."""
-    with desk.reading() as db:
+    with context.reading() as db:
         session = session_with(db, session_id)
         errors: dict[str, str] = {}
         named = read_codes(codes)
@@ -76,46 +76,46 @@ def name_pieces(desk: CrewContext, session_id: str, codes: str = "") -> Response
                 return RedirectResponse(f"{there}&through={'+'.join(others)}" if others else there, 303)
             except Invalid as refusal:
                 errors = refusal.errors
-        return desk.page("sessions/line.html", 422 if errors else 200, session=session, codes=codes, errors=errors)
+        return context.page("sessions/line.html", 422 if errors else 200, session=session, codes=codes, errors=errors)
 
 
 @router.get("/t/{code}/lanes")
-def lanes_form(desk: CrewContext, code: str, through: str = "", session: str = "") -> Response:
+def lanes_form(context: CrewContext, code: str, through: str = "", session: str = "") -> Response:
     """A row for each lane, once it is known what they go through."""
-    with desk.reading() as db:
+    with context.reading() as db:
         try:
-            return _page(desk, db, code, LaneForm(through, as_id(session)))
+            return _page(context, db, code, LaneForm(through, as_id(session)))
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _refused(desk, db, code, through, as_id(session), refusal)
+            return _refused(context, db, code, through, as_id(session), refusal)
 
 
 @router.post("/t/{code}/lanes")
-def log_lanes(desk: CrewContext, code: str, posted: Posted) -> Response:
+def log_lanes(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what was found as one test through all pieces. With `show`, show the same lanes through others."""
     op, through = read_op(posted.get("op")), str(posted.get("through") or "")
-    with desk.reading() as db:
+    with context.reading() as db:
         if "show" in posted:
-            return _through(desk, db, code, posted)
+            return _through(context, db, code, posted)
         try:
             chain = _chain(db, code, through)
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _refused(desk, db, code, through, as_id(posted.get("session")), refusal)
+            return _refused(context, db, code, through, as_id(posted.get("session")), refusal)
         form = _form(chain, through, posted)
         try:
             _check(chain)
             joined, probed = readings(chain.wiring, form.lanes)
             note = form_reader.note(posted, "note")
         except Invalid as refusal:
-            return _page(desk, db, code, replace(form, errors=refusal.errors))
-        if too_soon(posted, desk.now):
-            return desk.page(
+            return _page(context, db, code, replace(form, errors=refusal.errors))
+        if too_soon(posted, context.now):
+            return context.page(
                 "testlog/sure.html",
                 code=code_of(db, chain.items[0].id),
-                name=title_of(desk.program)(chain.items[0]),
+                name=title_of(context.program)(chain.items[0]),
                 action=f"/t/{code}/lanes",
                 carried=posted.multi_items(),
                 yes="I tested them: log these lanes",
@@ -132,26 +132,26 @@ def log_lanes(desk: CrewContext, code: str, posted: Posted) -> Response:
         note=note,
         session=form.session,
     )
-    desk.once(
+    context.once(
         op,
         "test.lanes",
         [code, through, joined, probed, form.flexed, note, str(form.session)],
-        lambda db: actions.log_test(db, new, desk.me, desk.now, desk.zone),
+        lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
     )
     return RedirectResponse(f"/tests/{op}", 303)
 
 
-def _through(desk: RequestContext, db: Session, code: str, posted: FormData) -> Response:
+def _through(context: RequestContext, db: Session, code: str, posted: FormData) -> Response:
     """The lanes as they were marked, through the pieces that were named."""
     was = str(posted.get("through") or "")
     pieces = str(posted.get("pieces", was))
     try:
         chain = _chain(db, code, pieces)
         _check(chain)
-        return _page(desk, db, code, _form(chain, pieces, posted))
+        return _page(context, db, code, _form(chain, pieces, posted))
     except Invalid as refusal:
         form = replace(_form(_chain(db, code, was), was, posted), pieces=pieces)
-        return _page(desk, db, code, replace(form, errors={"pieces": refusal.detail}))
+        return _page(context, db, code, replace(form, errors={"pieces": refusal.detail}))
 
 
 def _check(chain: LanesChain) -> None:
@@ -200,17 +200,17 @@ def _chain(db: Session, code: str, through: str) -> LanesChain:
 
 
 def _refused(
-    desk: RequestContext, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
+    context: RequestContext, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
 ) -> Response:
     """The question what it is tested through, with what was typed and why that cannot be."""
-    return _page(desk, db, code, LaneForm("", session, errors=refusal.errors, pieces=through))
+    return _page(context, db, code, LaneForm("", session, errors=refusal.errors, pieces=through))
 
 
-def _page(desk: RequestContext, db: Session, code: str, form: LaneForm) -> Response:
+def _page(context: RequestContext, db: Session, code: str, form: LaneForm) -> Response:
     chain = _chain(db, code, form.through)
     lanes = form.lanes or tuple(Lane(name) for name in chain.wiring.lanes)
     session = db.get(WorkSession, form.session) if form.session else None
-    session = session or open_session_with(db, chain.items[0].id, desk.today)
+    session = session or open_session_with(db, chain.items[0].id, context.today)
     codes = codes_of(db, [item.id for item in chain.items])
     first, *others = [codes[item.id] for item in chain.items]
     ready = "through" not in form.errors and is_lane_by_lane(chain.wiring)
@@ -223,7 +223,7 @@ def _page(desk: RequestContext, db: Session, code: str, form: LaneForm) -> Respo
             name: [[wire.a for wire in wires], [wire.b for wire in wires]] for name, wires in chain.wiring.lanes.items()
         },
     }
-    return desk.page(
+    return context.page(
         "sessions/lanes.html",
         422 if form.errors else 200,
         form=form,
@@ -236,6 +236,6 @@ def _page(desk: RequestContext, db: Session, code: str, form: LaneForm) -> Respo
         session=session,
         facts=facts,
         touches=["-".join(pair) for pair in TOUCHES],
-        title=title_of(desk.program),
-        made=form.made or desk.now.isoformat(),
+        title=title_of(context.program),
+        made=form.made or context.now.isoformat(),
     )

@@ -36,11 +36,11 @@ class MarkOut(BaseModel):
 
 
 @router.post("", status_code=201, response_model=MarkOut)
-def mark_wrong(desk: CrewContext, body: MarkIn) -> Any:
+def mark_wrong(context: CrewContext, body: MarkIn) -> Any:
     """Mark a test as wrong: it proves nothing until a lead voids it, or says that it stands."""
-    return desk.once(
+    return context.once(
         body.id,
         "test.mark",
         [str(body.test), body.note],
-        lambda db: mark(db, body.id, body.test, body.note, desk.me, desk.now, desk.zone),
+        lambda db: mark(db, body.id, body.test, body.note, context.me, context.now, context.zone),
     )
