@@ -19,7 +19,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from service.crew import queries
-from service.crew.core import ProgramFacts, Role, Who, fingerprint
+from service.crew.core import Actor, ProgramFacts, Role, Who, fingerprint
 from service.kit.dates import local_date
 from service.kit.problems import HandedOver, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
@@ -90,6 +90,11 @@ class RequestContext:
         if self.who is None:
             raise SignInNeeded("Sign in, or join with your crew pass, to go on.")
         return self.who
+
+    @property
+    def actor(self) -> Actor:
+        """Who asks, and when: what actions that write are given."""
+        return Actor(self.me, self.now, self.zone)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:

@@ -3,11 +3,13 @@
 import hashlib
 import re
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import Protocol
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
+from service.kit.dates import local_date
 from service.kit.problems import invalid
 
 NAME_MOST = 24
@@ -55,6 +57,20 @@ class Who:
     id: UUID
     display_name: str
     role: Role
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Who does something, and when: `now` is aware UTC, `zone` the program's. What actions that write are given."""
+
+    who: Who
+    now: datetime
+    zone: ZoneInfo
+
+    @property
+    def today(self) -> date:
+        """The day of `now` in the program's zone."""
+        return local_date(self.now, self.zone)
 
 
 @dataclass(frozen=True)
