@@ -11,8 +11,7 @@ from alembic import context
 from sqlalchemy import Connection, text
 
 from service.settings import read_settings
-from service.store.engine import is_sqlite, write_engine
-from service.store.types import Instant, NullableJson
+from service.store.engine import Instant, NullableJson, is_sqlite, write_engine
 from service.tables import metadata
 
 

@@ -198,7 +198,7 @@ def _migrate(_options: argparse.Namespace) -> int:
 def _demo(_options: argparse.Namespace) -> int:
     from service.chores import CHORES
     from service.demo.actions import load
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     with opened(_settings()) as store:
         print(load(store, datetime.now(UTC), CHORES))
@@ -207,7 +207,7 @@ def _demo(_options: argparse.Namespace) -> int:
 
 def _fill(options: argparse.Namespace) -> int:
     from service.demo.fill import fill
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     with opened(_settings()) as store:
         print(fill(store, options.items, options.tests, options.rng, datetime.now(UTC)))
@@ -216,7 +216,7 @@ def _fill(options: argparse.Namespace) -> int:
 
 def _housekeeping(options: argparse.Namespace) -> int:
     from service.clock import turn
-    from service.store.opening import opened
+    from service.store.migrate import opened
     from service.testlog.housekeeping import verify
 
     settings = _settings()
@@ -231,7 +231,7 @@ def _housekeeping(options: argparse.Namespace) -> int:
 
 def _clock(_options: argparse.Namespace) -> int:
     from service.clock import run
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     settings = _settings()
     with opened(settings) as store:
@@ -242,7 +242,7 @@ def _clock(_options: argparse.Namespace) -> int:
 def _token(options: argparse.Namespace) -> int:
     from service.crew import actions
     from service.crew.core import Role
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     with opened(_settings()) as store, store.writing() as db:
         token = actions.make_token(db, options.name, Role(options.role), datetime.now(UTC))
@@ -254,7 +254,7 @@ def _token(options: argparse.Namespace) -> int:
 def _pass(options: argparse.Namespace) -> int:
     from service.crew.actions import make_pass_on_command
     from service.crew.core import Role
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     settings = _settings()
     with opened(settings) as store, store.writing() as db:
@@ -266,7 +266,7 @@ def _pass(options: argparse.Namespace) -> int:
 
 def _tags(options: argparse.Namespace) -> int:
     from service.exchange.files import write_whole
-    from service.store.opening import opened
+    from service.store.migrate import opened
     from service.tags.printing import tag_sheet
 
     settings = _settings()
@@ -309,7 +309,7 @@ def _restore(options: argparse.Namespace) -> int:
 
 def _export(options: argparse.Namespace) -> int:
     from service.exchange.files import take_out
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     with opened(_settings()) as store:
         print("\n".join(take_out(store, datetime.now(UTC), options.out, options.csv)))
@@ -323,7 +323,7 @@ def _import(options: argparse.Namespace) -> int:
     from service.exchange.sheets.core.request import Above, SheetKind
     from service.exchange.sheets.core.row_status import BadRows
     from service.kit.lengths import Unit
-    from service.store.opening import opened
+    from service.store.migrate import opened
 
     answers = Answers(
         kind=SheetKind(options.sheet) if options.sheet else None,

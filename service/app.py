@@ -64,10 +64,9 @@ from service.testlog.batches import gathering
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
 from service.web import health, modules, problems
-from service.web.bodies import whole_characters
 from service.web.limits import Limiter
 from service.web.middleware.request_log import Journal
-from service.web.middleware.security import Guard
+from service.web.middleware.security import Guard, whole_characters
 from service.web.render import STATIC
 
 ROUTERS = (

@@ -24,12 +24,10 @@ from service.sessions.core import by_place
 from service.sessions.queries import WorklistLine
 from service.sessions.shown import place_name, title_of
 from service.sessions.typed import read_codes
-from service.tags.actions import refuse_ended, tag_on
-from service.tags.queries import codes_of
+from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

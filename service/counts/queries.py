@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.counts.core import Seen
 from service.crew.models import Person
 from service.gear.models import Place, Placement
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.testlog.models import SessionKind, WorkItem, WorkSeen, WorkSession, WorkWalked
 
 

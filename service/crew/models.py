@@ -9,7 +9,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.crew.core import Role
 from service.store.base import Base, BigInt, one_of, refers
-from service.store.types import NullableJson
+from service.store.engine import NullableJson
 
 
 class Program(Base):

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import HANDED_OVER, ProgramFacts, Role, Who
 from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
 from service.kit.typed import alike
-from service.store.types import Instant
+from service.store.engine import Instant
 
 
 def program(db: Session) -> Program | None:

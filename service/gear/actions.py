@@ -16,8 +16,7 @@ from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
 from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
 from service.gear.wirings import find_wiring, ports_of
 from service.kit.problems import Gone, NotFound, invalid
-from service.store.chunks import chunks
-from service.store.sessions import locked, shared
+from service.store.sessions import chunks, locked, shared
 
 WALK_STEP = 10
 """Between the turns of two neighbors in the walk, so that an import may put one between."""

@@ -13,8 +13,7 @@ from service.gear import actions, queries
 from service.gear.core import PlaceKind
 from service.gear.forms import PlaceDetails
 from service.kit.problems import Invalid
-from service.web.forms import Posted, read_form
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_form, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from service.gear import queries
 from service.gear.core import KINDS, End, Gender
 from service.gear.models import Port
+from service.gear.queries import ItemFacts
 from service.kit.problems import invalid
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
@@ -143,3 +144,22 @@ def offered(db: Session, kind: str) -> list[tuple[str, str]]:
     """The wirings to choose from for a kind of gear, with their words: the usual one first, the program's own last."""
     own = [(each.key, each.name) for each in queries.own_wirings(db)]
     return [*((key, WIRING_NAMES[key]) for key in KINDS[kind].wirings), *own]
+
+
+_SHORT_NAMES = {"xlr3": "XLR", "trs": "TRS", "d25": "25-way D", "8p8c": "8P8C", "own": "own"}
+
+
+def connectors(db: Session, item: ItemFacts) -> tuple[str, str]:
+    """The connectors at end A and at end B: ("25-way D plug", "8 XLR sockets")."""
+    return _end_connectors(item.wiring, find_wiring(db, item.wiring), item.kind)
+
+
+@lru_cache(maxsize=256)
+def _end_connectors(key: str, wiring: Wiring, kind: str) -> tuple[str, str]:
+    ports = ports_of(key, wiring, kind)
+    found = []
+    for end in End:
+        here = [port for port in ports if port["end"] == end]
+        connector = f"{_SHORT_NAMES[here[0]['type']]} {here[0]['gender']}"
+        found.append(connector if len(here) == 1 else f"{len(here)} {connector}s")
+    return found[0], found[1]

@@ -20,7 +20,7 @@ from service.season.core import DueState
 from service.sessions import listing
 from service.sessions.listing import WorklistCandidate, in_walk
 from service.store.sessions import locked, shared
-from service.testlog.log_filter import named_item
+from service.tags.queries import named_item
 from service.testlog.models import SessionKind, WorkSession
 
 

@@ -25,8 +25,7 @@ from service.testers.tables import Tables
 from service.testlog import form_reader
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import SessionKind
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

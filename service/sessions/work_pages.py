@@ -16,10 +16,8 @@ from service.sessions.actions import session_with
 from service.sessions.core import live
 from service.sessions.progress import progress
 from service.sessions.shown import title_of
-from service.tags.actions import item_with
-from service.tags.queries import code_of
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.tags.queries import code_of, item_with
+from service.web.forms import Posted, new_op, read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)

@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import BigInteger, CheckConstraint, Date, ForeignKey, Integer, MetaData, String, Uuid, event
 from sqlalchemy.orm import DeclarativeBase, Mapped, Mapper, mapped_column, object_session
 
-from service.store.types import Instant, NullableJson
+from service.store.engine import Instant, NullableJson
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",

@@ -1,4 +1,4 @@
-"""Engines: SQLite's pragmas and transactions, PostgreSQL's pool.
+"""Engines: SQLite's pragmas and transactions, PostgreSQL's pool; and column types that mean the same on both.
 
 SQLite between 3.7.0 and 3.51.2 can lose or corrupt data in WAL mode when two connections meet at a WAL reset
 (fixed in 3.51.3, back-ported to 3.44.6 and 3.50.7; 3.52.0 was withdrawn). So the fixed library that
@@ -6,11 +6,13 @@ SQLite between 3.7.0 and 3.51.2 can lose or corrupt data in WAL mode when two co
 """
 
 import importlib
+from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from sqlalchemy import JSON, Connection, DateTime, Dialect, Engine, create_engine, event, make_url
+from sqlalchemy.types import TypeDecorator
 
 from service.kit.problems import Problem
 
@@ -145,3 +147,32 @@ def _postgres(url: str) -> Engine:
             "options": " ".join(f"-c {name}={value}" for name, value in _POSTGRES.items()),
         },
     )
+
+
+class Instant(TypeDecorator[datetime]):
+    """A moment: aware in, stored in UTC, aware UTC out.
+
+    SQLite would drop the offset without converting, so the naive are refused and the rest is converted first.
+    """
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"an instant needs an offset, {value.isoformat()} has none")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class NullableJson(TypeDecorator[Any]):
+    """JSON, with Python's None stored as SQL NULL and never as the JSON word null."""
+
+    impl = JSON(none_as_null=True)
+    cache_ok = True

@@ -1,5 +1,7 @@
 """Migrations: bringing a database to head, and telling where it stands. Never run by the workers at start."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from alembic import command
@@ -8,7 +10,9 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
-from service.store.sessions import Store
+from service.kit.problems import Problem
+from service.settings import Settings
+from service.store.sessions import Store, told_plainly
 
 ROOT = Path(__file__).parents[2]
 
@@ -58,3 +62,18 @@ def is_empty(store: Store) -> bool:
     """Whether the database has no table at all."""
     with store.reader.connect() as connection:
         return not inspect(connection).get_table_names()
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[Store]:
+    """The database, at head: an empty one is migrated, one that is behind is refused."""
+    store = Store(settings.database_url)
+    try:
+        with told_plainly():
+            if is_empty(store):
+                upgrade(settings.database_url)
+            elif current(store) != head():
+                raise Problem("The database is not at the newest revision. Make a backup, then run: coilbook migrate")
+            yield store
+    finally:
+        store.close()

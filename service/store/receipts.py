@@ -23,7 +23,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from service.kit.problems import Conflict, Reused
 from service.store.base import Base
-from service.store.types import NullableJson
+from service.store.engine import NullableJson
 
 
 class Receipt(Base):

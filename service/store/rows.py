@@ -38,8 +38,8 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.types import TypeEngine
 
 from service.kit.problems import Problem
+from service.store.engine import Instant
 from service.store.sessions import Store
-from service.store.types import Instant
 
 BATCH = 1000
 REVISION_TABLE = "alembic_version"

@@ -1,4 +1,4 @@
-"""Sessions: one way to read, one way to write.
+"""Sessions: one way to read, one way to write, and many keys asked for a chunk at a time.
 
 `writing()` commits when its block ends well and rolls back when anything is raised, so a refusal leaves nothing
 behind, and what was answered after the block is durable.
@@ -6,7 +6,7 @@ behind, and what was answered after the block is durable.
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
@@ -24,6 +24,9 @@ _SHORT_WAIT = 0.5
 """Seconds after which a turn takes long."""
 _UNIQUE_VIOLATION = "23505"
 """PostgreSQL's code for a row that is there already (its manual, appendix A)."""
+
+_CHUNK = 400
+"""How many are asked for in one query: well below any engine's bound on parameters."""
 
 _REMEMBERED = "remembered"
 
@@ -161,3 +164,13 @@ def locked(db: Session, model: type[Any], key: Any) -> Any:
 def shared(db: Session, model: type[Any], key: Any) -> Any:
     """The same, held against whoever locks it, together with others who rely on it, too, or write into it unlocked."""
     return db.get(model, key, with_for_update={"read": True, "key_share": True}, populate_existing=True)
+
+
+def chunks(keys: Iterable[T]) -> Iterator[list[T]]:
+    """The keys in lists short enough for one query each.
+
+    >>> [len(some) for some in chunks(range(1000))]
+    [400, 400, 200]
+    """
+    every = list(keys)
+    return (every[at : at + _CHUNK] for at in range(0, len(every), _CHUNK))

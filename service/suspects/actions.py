@@ -13,12 +13,11 @@ from service.gear.actions import place_with
 from service.gear.queries import is_suspect
 from service.kit.problems import invalid
 from service.suspects import queries
-from service.tags.queries import code_of
+from service.tags.queries import code_of, named_id
 from service.testlog.actions import call_suspect
 from service.testlog.core import corrected
 from service.testlog.effects import hold
 from service.testlog.flags import follow_history
-from service.testlog.log_filter import named_id
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,7 @@ from service.sessions.shown import title_of
 from service.suspects import queries
 from service.suspects.actions import report_place
 from service.tags.queries import codes_of
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -15,10 +15,9 @@ from service.gear.models import Item
 from service.gear.queries import is_suspect, item_facts
 from service.kit.problems import NotFound, invalid
 from service.swaps.core import NewSwap, SwapPiece, against, refuse
-from service.tags.queries import code_of
+from service.tags.queries import code_of, named_id
 from service.testlog.core import FaultStatus, LogEntry, corrected, fault_of, state_after
 from service.testlog.effects import hold, keep_up
-from service.testlog.log_filter import named_id
 from service.testlog.models import Swap
 
 _STILL = {

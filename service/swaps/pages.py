@@ -14,10 +14,8 @@ from service.sessions.typed import read_codes
 from service.swaps import queries
 from service.swaps.actions import swap, swap_with
 from service.swaps.core import NewSwap
-from service.tags.queries import codes_of
-from service.testlog.log_filter import named_id
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.tags.queries import codes_of, named_id
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -1,8 +1,7 @@
 """What happens with tags: issuing codes, finding what a code is on, what waits to be printed, retagging."""
 
 import random
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -11,12 +10,12 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
 from service.gear.actions import held_place
-from service.gear.models import Item
 from service.kit.codes import make_code, read_code
-from service.kit.problems import Conflict, Gone, Invalid, NotFound, invalid
+from service.kit.problems import Conflict, invalid
 from service.store.sessions import locked
 from service.tags import queries
 from service.tags.models import Tag, TagPrint
+from service.tags.queries import item_with, refuse_ended
 
 _RANDOM = random.SystemRandom()
 
@@ -69,64 +68,6 @@ def _issue(db: Session, now: datetime, source: random.Random, tags: Sequence[Tag
     db.add_all(TagPrint(code=code, why="new", asked_at=now, asked_by=None, printed_at=None) for code in codes)
     db.flush()
     return list(codes)
-
-
-def tag_on(db: Session, typed: str) -> Tag:
-    """The tag that a typed or scanned code names, ended or not.
-
-    Raises:
-        Invalid: it cannot be a code, with the reason.
-        NotFound: it could be, but is on nothing here.
-    """
-    code = read_code(typed)
-    tag = queries.tag(db, code)
-    if tag is None:
-        raise NotFound(f"{code} is not a tag of this program. Check it against the printed code, or ask your lead.")
-    return tag
-
-
-def fetch(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
-    """The tags that codes name, asked for at once; no code and codes on nothing are passed over.
-
-    As long as these are held on to, `tag_on` finds them without asking again.
-    """
-    codes = []
-    for text in typed:
-        with suppress(Invalid):
-            codes.append(read_code(text))
-    return queries.tags(db, codes)
-
-
-def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
-    """The item that a typed or scanned code is on; with `ended`, also by a code that a retag has ended.
-
-    Raises:
-        Invalid, NotFound: as `tag_on`.
-        Gone: the code was replaced.
-    """
-    return db.get_one(Item, item_id_with(db, typed, ended=ended))
-
-
-def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
-    """The same, where the item itself is not wanted."""
-    tag = tag_on(db, typed)
-    if tag.item_id is None:
-        raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
-    if not ended:
-        refuse_ended(tag)
-    return tag.item_id
-
-
-def refuse_ended(tag: Tag) -> None:
-    """A tag that has ended leads nowhere.
-
-    Raises:
-        Gone: it was replaced, or its place was removed.
-    """
-    if tag.until is not None and tag.place_id is not None:
-        raise Gone(f"The tag {tag.code} was on a place that was removed. Take it off.")
-    if tag.until is not None:
-        raise Gone(f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one.")
 
 
 def retag(db: Session, typed: str, who: Who, now: datetime) -> str:

@@ -19,8 +19,7 @@ from service.tags.core.sheets import PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.forms import read_setup
 from service.tags.queries import OnTag
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -145,7 +144,7 @@ def tag_places(context: LeadContext, posted: Posted) -> Response:
 def retag_page(context: LeadContext, code: str) -> Response:
     """What a new tag means, before it is done."""
     with context.reading() as db:
-        item = actions.item_with(db, code)
+        item = queries.item_with(db, code)
         name = item_name(item.kind, item.length_mm, Unit(context.program.unit))
         return context.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op())
 
@@ -226,7 +225,7 @@ def _to_print(
 def _named(db: Session, codes: Codes) -> list[OnTag]:
     read = [read_code(code) for code in codes]
     for code in read:
-        actions.refuse_ended(actions.tag_on(db, code))
+        queries.refuse_ended(queries.tag_on(db, code))
     return queries.to_draw(db, read) if read else []
 
 

@@ -17,14 +17,13 @@ from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import NotFound, invalid
 from service.tags import queries
-from service.tags.actions import refuse_ended, tag_on
 from service.tags.core.layout import Style, TagLabel
 from service.tags.core.pages import Page, Setup, pages
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.models import LabelSheet, TagPrinter
-from service.tags.queries import OnTag
+from service.tags.queries import OnTag, refuse_ended, tag_on
 from service.wiring.wirings import Wiring
 
 FLAGS = Setup(style=Style.FLAG)

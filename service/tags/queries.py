@@ -1,6 +1,7 @@
 """Every look-up about tags."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +11,9 @@ from sqlalchemy import Row, Select, Uuid, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, Place
-from service.store.chunks import chunks
+from service.kit.codes import read_code
+from service.kit.problems import Gone, Invalid, NotFound, invalid
+from service.store.sessions import chunks
 from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
 
 _CODES = select(Tag.item_id, Tag.code).where(
@@ -144,3 +147,78 @@ def label_sheets(db: Session) -> Sequence[LabelSheet]:
 def printer(db: Session) -> TagPrinter | None:
     """The printer as it was last measured."""
     return db.scalar(select(TagPrinter).order_by(TagPrinter.id.desc()).limit(1))
+
+
+def tag_on(db: Session, typed: str) -> Tag:
+    """The tag that a typed or scanned code names, ended or not.
+
+    Raises:
+        Invalid: it cannot be a code, with the reason.
+        NotFound: it could be, but is on nothing here.
+    """
+    code = read_code(typed)
+    named = tag(db, code)
+    if named is None:
+        raise NotFound(f"{code} is not a tag of this program. Check it against the printed code, or ask your lead.")
+    return named
+
+
+def fetch(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
+    """The tags that codes name, asked for at once; no code and codes on nothing are passed over.
+
+    As long as these are held on to, `tag_on` finds them without asking again.
+    """
+    codes = []
+    for text in typed:
+        with suppress(Invalid):
+            codes.append(read_code(text))
+    return tags(db, codes)
+
+
+def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
+    """The item that a typed or scanned code is on; with `ended`, also by a code that a retag has ended.
+
+    Raises:
+        Invalid, NotFound: as `tag_on`.
+        Gone: the code was replaced.
+    """
+    return db.get_one(Item, item_id_with(db, typed, ended=ended))
+
+
+def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
+    """The same, where the item itself is not wanted."""
+    tag = tag_on(db, typed)
+    if tag.item_id is None:
+        raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
+    if not ended:
+        refuse_ended(tag)
+    return tag.item_id
+
+
+def refuse_ended(tag: Tag) -> None:
+    """A tag that has ended leads nowhere.
+
+    Raises:
+        Gone: it was replaced, or its place was removed.
+    """
+    if tag.until is not None and tag.place_id is not None:
+        raise Gone(f"The tag {tag.code} was on a place that was removed. Take it off.")
+    if tag.until is not None:
+        raise Gone(f"The tag {tag.code} was replaced by a new one. Take the old tag off, and scan the new one.")
+
+
+def named_item(db: Session, code: str, field: str) -> Item:
+    """The item that a code is on, or was on before a retag.
+
+    Raises:
+        Invalid: for `field`, with the reason.
+    """
+    return db.get_one(Item, named_id(db, code, field))
+
+
+def named_id(db: Session, code: str, field: str) -> UUID:
+    """The same, where the item itself is not wanted or held later."""
+    try:
+        return item_id_with(db, code, ended=True)
+    except (Invalid, NotFound) as refusal:
+        raise invalid(field, refusal.detail) from refusal

@@ -14,8 +14,7 @@ from service.tags import printing, queries
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, WORDS
 from service.tags.forms import COUNTS, PRINTER_WORDS, read_printer, read_sheet
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

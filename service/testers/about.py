@@ -10,8 +10,7 @@ from service.gear.core import item_name
 from service.gear.queries import item_facts
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
-from service.tags.actions import item_with
-from service.tags.queries import code_of
+from service.tags.queries import code_of, item_with
 from service.testlog.queries import open_session_with
 
 

@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 from service.crew.context import CrewContext, RequestContext
 from service.diagnosis.ambiguity import agree
 from service.kit.problems import Conflict, Invalid, invalid
-from service.tags.actions import item_with
+from service.tags.queries import item_with
 from service.testers import queries
 from service.testers.about import about
 from service.testers.core import UNSURE, TestOrigin, as_test, choices, chosen, outcome
@@ -19,8 +19,7 @@ from service.testlog import actions, form_reader
 from service.testlog.core import SCANNED, Method, NewTest
 from service.testlog.haste import ABOUT_THE_FORM, content, too_soon
 from service.testlog.models import OwnTester
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 
 router = APIRouter(include_in_schema=False)

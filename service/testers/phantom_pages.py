@@ -35,8 +35,7 @@ from service.testers.volts import (
 )
 from service.testlog import actions, form_reader
 from service.testlog.core import Method, NewTest
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.phantom import PhantomDiagnosis
 
 router = APIRouter(include_in_schema=False)

@@ -13,8 +13,7 @@ from service.testers import actions, queries
 from service.testers.actions import NewTester
 from service.testers.core import in_words
 from service.testlog.models import OwnTester
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 from service.wiring.readings import ALL
 from service.wiring.tester import Tester

@@ -16,8 +16,7 @@ from service.testers.about import TestedItem, about
 from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
 from service.testlog import actions
 from service.testlog.core import Evidence, Method, NewTest
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.copper import LoopCheck
 from service.wiring.location import FaultLocation
 

@@ -24,12 +24,10 @@ from service.kit.problems import Conflict, NotFound, invalid
 from service.season.core import What
 from service.store.receipts import Entangled
 from service.store.sessions import locked
-from service.tags.actions import fetch
-from service.tags.queries import codes_of
+from service.tags.queries import codes_of, fetch, named_id
 from service.testlog import queries
 from service.testlog.core import FaultStatus, LogEntry, NewRepair, NewTest, SubmittedTest, fault_of, in_time_order
 from service.testlog.effects import Cause, follow, hold, keep_up
-from service.testlog.log_filter import named_id
 from service.testlog.models import FaultRow, Repair, SessionHelper, Test, Void, WorkSession
 from service.testlog.plugging import plugged
 from service.testlog.wording import as_json, titles

@@ -17,7 +17,7 @@ from service.season import actions as season
 from service.season import queries as seasons
 from service.season.core import Due, DueState, HistoryEntry, Season, What, due_in_seasons, next_change, worst
 from service.season.models import ItemDue
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.testlog.core import LogEntry, by_lane, lanes_of_item
 from service.testlog.queries import events, hold, suspected
 

@@ -10,7 +10,7 @@ from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
 from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
 from service.testlog.sheet import Entered, is_good, readings
-from service.web.operation_id import read_op
+from service.web.forms import read_op
 from service.wiring.faults import TOLD, FaultClass, Told
 from service.wiring.wirings import Wiring, lanes_of
 

@@ -12,8 +12,7 @@ from uuid import UUID
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
-from service.store.chunks import chunks
-from service.store.sessions import reads_only, remembered
+from service.store.sessions import chunks, reads_only, remembered
 from service.testlog.core import LogEntry
 from service.testlog.models import MarkStands, Repair, TestItem, Void, WrongMark
 from service.testlog.queries import events

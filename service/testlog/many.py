@@ -16,7 +16,7 @@ from service.gear import queries as gear_queries
 from service.gear.core import ItemState
 from service.gear.models import Item
 from service.season.core import What
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.testlog import queries
 from service.testlog.core import LogEntry, NewTest, corrected, doubted, in_time_order
 from service.testlog.effects import Cause, follow, hold, next_state

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.gear.core import End
 from service.store.base import Base, BigInt, Revised, one_of, refers
-from service.store.types import NullableJson
+from service.store.engine import NullableJson
 from service.testlog.core import Method, Verdict
 
 

@@ -24,8 +24,8 @@ from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
 from service.gear.wirings import find_wiring
 from service.season.core import What
-from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
+from service.store.sessions import chunks
 from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
 from service.testlog.models import (
     FaultRow,

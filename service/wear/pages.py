@@ -12,8 +12,7 @@ from service.sessions.shown import title_of
 from service.wear import actions, report
 from service.wear.core.classes import ENOUGH
 from service.wear.prospects import prospects
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

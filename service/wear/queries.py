@@ -14,8 +14,7 @@ from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
 from service.season.core import DueState
 from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
-from service.store.chunks import chunks
-from service.store.sessions import remembered
+from service.store.sessions import chunks, remembered
 from service.testlog.core import LogEntry
 from service.testlog.history_cache import histories
 from service.testlog.queries import hold

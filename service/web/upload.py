@@ -8,7 +8,7 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
 from service.kit.problems import invalid
-from service.web.bodies import refuse_nul
+from service.web.forms import refuse_nul
 from service.web.middleware.security import BODY_MOST
 
 

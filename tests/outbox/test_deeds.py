@@ -11,7 +11,7 @@ from sqlalchemy import select
 from service.gear.models import Flag, Item
 from service.kit.codes import make_code
 from service.sessions.lanes.core import Lane, LaneReading, readings
-from service.tags.actions import item_with
+from service.tags.queries import item_with
 from service.testlog.models import Swap
 from service.wiring.builtin import BUILTIN
 from service.wiring.readings import read

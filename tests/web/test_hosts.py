@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.web.hosts import Hosts, hosts_of
+from service.web.middleware.security import Hosts, hosts_of
 
 AT_HOME = Hosts(None, secure=False, own=frozenset({"truck", "truck.local"}))
 NAMED = Hosts("cables.example.org", secure=True, own=frozenset({"truck"}))

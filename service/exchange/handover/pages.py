@@ -26,9 +26,8 @@ from service.store.backup import last_backup
 from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
 from service.testlog.rounds import progress
-from service.web.forms import Posted
+from service.web.forms import Posted, read_op
 from service.web.limits import PASSES, TooFast
-from service.web.operation_id import read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)

@@ -22,7 +22,7 @@ from service.gear.core import KINDS
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.store.sessions import Store
-from service.web.operation_id import new_op, read_op
+from service.web.forms import new_op, read_op
 from service.web.upload import Upload, UploadedSheet
 from service.wiring.naming import sentence
 

@@ -19,7 +19,7 @@ from service.gear.models import Item, Note, OwnWiring
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import WIRING_NAMES, find_wiring
 from service.season.models import ItemDue
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.tags.models import Tag
 from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
 from service.wiring.wirings import Wiring

@@ -20,7 +20,7 @@ from service.schedule.reminders import models as reminders
 from service.season import models as season
 from service.store import receipts
 from service.store.base import Base
-from service.store.types import Instant, NullableJson
+from service.store.engine import Instant, NullableJson
 from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear

@@ -15,8 +15,7 @@ from service.gear.own import actions, queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
 from service.kit.problems import Invalid, NotFound
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.builtin import BUILTIN
 from service.wiring.naming import conductor_words, contact_words
 from service.wiring.own import parse_wiring

@@ -17,8 +17,8 @@ from service.kit.dates import midnight
 from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.season.queries import due_counts, seasons_of
-from service.store.chunks import chunks
 from service.store.paging import beyond, cursor, position
+from service.store.sessions import chunks
 from service.tags.queries import codes_of
 from service.testlog.due import due_on, entries
 from service.testlog.queries import events, suspected

@@ -16,6 +16,7 @@ from service.kit.lengths import Unit
 from service.season import actions as season
 from service.store.sessions import locked
 from service.tags import actions as tags
+from service.tags.queries import item_with
 from service.testlog.effects import keep_up
 
 
@@ -93,10 +94,10 @@ def note(db: Session, context: RequestContext, code: str, text: str) -> None:
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
-    gear.add_note(db, tags.item_with(db, code).id, text, context.me, context.now)
+    gear.add_note(db, item_with(db, code).id, text, context.me, context.now)
 
 
 def _held(db: Session, code: str) -> Item:
     """The item with this code, held until the transaction ends."""
-    item: Item = locked(db, Item, tags.item_with(db, code).id)
+    item: Item = locked(db, Item, item_with(db, code).id)
     return item

@@ -13,7 +13,7 @@ from service.home.items.core import read_filters
 from service.home.items.queries import page_of_items
 from service.kit.lengths import Unit
 from service.store.paging import page_size
-from service.tags.actions import item_with
+from service.tags.queries import item_with
 
 router = APIRouter(prefix="/api/v1/items")
 

@@ -22,12 +22,10 @@ from service.home.items.record import record
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.store.paging import PAGE
-from service.tags.actions import item_with
-from service.tags.queries import code_of
+from service.tags.queries import code_of, item_with
 from service.testlog.due import lanes_now
 from service.testlog.reach import lane_names
-from service.web.forms import Posted, read_form
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_form, read_op
 from service.wiring.naming import sentence
 
 router = APIRouter(include_in_schema=False)

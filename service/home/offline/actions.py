@@ -8,8 +8,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.gear.core import item_name
-from service.gear.ends import connectors
-from service.gear.wirings import find_wiring, wiring_name
+from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.offline import queries
 from service.home.test.pages import TestForm
 from service.kit.lengths import Unit, format_length

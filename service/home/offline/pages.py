@@ -17,7 +17,7 @@ from service.kit.codes import read_code
 from service.sessions import queries
 from service.sessions.actions import session_with
 from service.sessions.claims import next_for
-from service.tags.actions import item_with
+from service.tags.queries import item_with
 from service.web import modules
 from service.web.render import ENVIRONMENT, STATIC, asset
 

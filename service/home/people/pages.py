@@ -13,8 +13,7 @@ from service.crew.privacy import actions as keeping
 from service.crew.privacy.queries import gone
 from service.kit.problems import Invalid, NotFound, invalid
 from service.testlog.queries import last_logged
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)

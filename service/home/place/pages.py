@@ -19,8 +19,7 @@ from service.kit.lengths import Unit
 from service.season.core import DueState
 from service.tags.queries import tag_of_place
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

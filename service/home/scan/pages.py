@@ -15,9 +15,8 @@ from service.kit.codes import code_in_url, nearest, read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.retire.lists.actions import open_list
-from service.tags.actions import tag_on
 from service.tags.photo import read_photo
-from service.tags.queries import codes_now, to_draw
+from service.tags.queries import codes_now, tag_on, to_draw
 from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 

@@ -17,7 +17,7 @@ from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
 from service.season.queries import enlisted, rules
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.testlog import due, flags
 
 

@@ -10,8 +10,7 @@ from service.kit.problems import Invalid
 from service.season.actions import season_with
 from service.season.core import a_year_later
 from service.season.forms import next_name, read_copy
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -23,8 +23,7 @@ from service.season.forms import (
 )
 from service.season.models import SeasonRow
 from service.testlog.rounds import progress
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

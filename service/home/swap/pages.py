@@ -17,10 +17,8 @@ from service.home.tag.queries import Ends, ends
 from service.kit.codes import code_in_url, read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
-from service.tags.actions import item_with, tag_on
-from service.tags.queries import code_of
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.tags.queries import code_of, item_with, tag_on
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -16,15 +16,14 @@ from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.tags.actions import item_with, refuse_ended, tag_on
+from service.tags.queries import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.core import SCANNED, FaultStatus
 from service.testlog.due import lanes_now
 from service.testlog.effects import stands
 from service.testlog.housekeeping import ensure_today
 from service.testlog.reach import lane_names
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

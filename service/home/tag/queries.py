@@ -9,10 +9,9 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.ends import connectors
 from service.gear.models import Flag, Item
 from service.gear.queries import ItemFacts, as_facts, facts
-from service.gear.wirings import wiring_name
+from service.gear.wirings import connectors, wiring_name
 from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.tags.models import Tag

@@ -14,12 +14,10 @@ from service.gear.queries import item_facts
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
 from service.kit.problems import Conflict, Invalid, Problem, invalid
-from service.tags.actions import item_with
-from service.tags.queries import code_of
+from service.tags.queries import code_of, item_with
 from service.testlog import actions, form_reader, queries
 from service.testlog.core import NewRepair, fault_of
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

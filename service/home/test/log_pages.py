@@ -33,8 +33,7 @@ from service.testlog.marks.queries import marks_of
 from service.testlog.models import FaultRow, Test
 from service.testlog.queries import LogFilter
 from service.testlog.wording import advice, fault_in
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 from service.wiring.faults import FAULTS
 from service.wiring.naming import conductor_words

@@ -9,26 +9,22 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, RequestContext
-from service.gear.ends import connectors
 from service.gear.queries import item_facts
-from service.gear.wirings import find_wiring, wiring_name
+from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
 from service.sessions.shown import title_of
-from service.tags.actions import item_with
-from service.tags.queries import code_of
+from service.tags.queries import code_of, item_with, named_item
 from service.testers.queries import testers_for
 from service.testlog import actions, form_reader
 from service.testlog.core import SCANNED, Method
 from service.testlog.haste import content, too_soon
-from service.testlog.log_filter import named_item
 from service.testlog.phone import form_facts
 from service.testlog.plugging import PluggedChain, plugged
 from service.testlog.queries import open_session_with
 from service.testlog.sheet import Entered, is_good, sheet
-from service.web.forms import Posted
-from service.web.operation_id import new_op
+from service.web.forms import Posted, new_op
 
 router = APIRouter(include_in_schema=False)
 

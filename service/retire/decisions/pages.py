@@ -8,8 +8,7 @@ from service.kit.problems import Invalid
 from service.retire.decisions import actions
 from service.retire.decisions.core import Limits
 from service.retire.decisions.forms import BOUNDS, read_limits, shown_limits
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

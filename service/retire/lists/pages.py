@@ -26,12 +26,10 @@ from service.season.actions import event_with
 from service.season.models import Event
 from service.sessions.shown import title_of
 from service.sessions.typed import read_codes
-from service.tags.actions import item_with
 from service.tags.core.symbols import CannotPrint, tag_url
-from service.tags.queries import code_of
+from service.tags.queries import code_of, item_with
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

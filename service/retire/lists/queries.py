@@ -20,7 +20,7 @@ from service.retire.lists.models import PullPrint, PullTick, PullUntick
 from service.retire.replacements.core import Ports
 from service.season.core import Due, DueState
 from service.season.models import ItemDue
-from service.store.chunks import chunks
+from service.store.sessions import chunks
 from service.tags.models import Tag
 
 

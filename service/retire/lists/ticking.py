@@ -20,11 +20,10 @@ from service.retire.lists.models import PullTick, PullUntick
 from service.season.actions import event_with
 from service.swaps.actions import swap
 from service.swaps.core import NewSwap
-from service.tags.queries import code_of
+from service.tags.queries import code_of, named_item
 from service.testlog import actions as testlog
 from service.testlog.core import corrected
 from service.testlog.effects import hold, keep_up
-from service.testlog.log_filter import named_item
 
 _OUT = {Action.RETIRE: ItemState.RETIRED, Action.REPAIR_FIRST: ItemState.QUARANTINED}
 _REASONS = {

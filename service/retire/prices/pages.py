@@ -11,8 +11,7 @@ from service.kit.money import parse_money
 from service.kit.problems import Invalid
 from service.retire.prices import actions, queries
 from service.retire.prices.core import Sort
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

@@ -16,8 +16,7 @@ from service.retire.lists.actions import event_for
 from service.retire.spares import actions
 from service.retire.spares.core import Trip
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

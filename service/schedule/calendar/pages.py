@@ -11,8 +11,7 @@ from service.crew.core import fingerprint
 from service.kit.problems import Gone, Invalid
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
-from service.web.forms import Posted
-from service.web.operation_id import read_op
+from service.web.forms import Posted, read_op
 
 router = APIRouter(include_in_schema=False)
 

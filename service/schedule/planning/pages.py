@@ -18,8 +18,7 @@ from service.schedule.planning.core.shares import Task
 from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
 from service.sessions.core import in_words
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
 

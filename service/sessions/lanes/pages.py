@@ -17,18 +17,15 @@ from service.sessions.actions import session_with
 from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
 from service.sessions.shown import title_of
 from service.sessions.typed import read_codes
-from service.tags.actions import item_with
-from service.tags.queries import code_of, codes_of
+from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
 from service.testlog import actions, form_reader
 from service.testlog.core import Evidence, NewTest
 from service.testlog.haste import too_soon
-from service.testlog.log_filter import named_id, named_item
 from service.testlog.models import WorkSession
 from service.testlog.plugging import plugged
 from service.testlog.queries import open_session_with
 from service.testlog.reach import lane_names
-from service.web.forms import Posted
-from service.web.operation_id import new_op, read_op
+from service.web.forms import Posted, new_op, read_op
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import Wiring
 

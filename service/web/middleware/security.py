@@ -1,20 +1,32 @@
 """What holds on every answer and every request: headers, the host and origin checks, a readable address, a bound on
-bodies.
+bodies, and whole characters in them.
 
 Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
 a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
 request with a bearer token carries no ambient authority and is not asked.
+
+A page elsewhere can give a name of its own our address (DNS rebinding) and would then be of one origin with us, so a
+request under a foreign name is refused. With HTTPS the only name is that of the base URL. In a local network phones
+use the computer's number, which nobody can rebind, or the name that it has there.
 """
+
+import ipaddress
+import json
+import re
+import socket
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.kit.problems import Invalid, NotAllowed, Problem
+from service.kit.problems import Invalid, NotAllowed, Problem, invalid
 from service.web.headers import headers_of_every_answer
-from service.web.hosts import Hosts, hosts_of
 from service.web.problems import answer
 
+_HOST = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[^\[\]:/@\s]+)(?::\d{1,5})?")
 SAFE = ("GET", "HEAD", "OPTIONS")
 BODY_MOST = 6_000_000
 """Bytes of a body, cut while it streams: a shrunk photo is 0.2 MB, and a full one fits."""
@@ -22,6 +34,44 @@ _TOO_LARGE = (
     f"A request may hold {BODY_MOST // 1_000_000} MB at the most. "
     "Go back and send a smaller photo, or cut the file in two."
 )
+
+
+@dataclass(frozen=True)
+class Hosts:
+    """The names of one service: `base` is the host of its base URL (None without one)."""
+
+    base: str | None
+    secure: bool
+    own: frozenset[str] = frozenset()
+
+    def known(self, header: str) -> bool:
+        """Whether a request's Host header names this service."""
+        match = _HOST.fullmatch(header)
+        if match is None:
+            return False
+        name = match["name"].strip("[]").lower().rstrip(".")
+        if name in (self.base, "localhost"):
+            return True
+        try:
+            address = ipaddress.ip_address(name)
+        except ValueError:
+            return not self.secure and name in self.own
+        return address.is_loopback or not self.secure
+
+    def same_origin(self, origin: str, host: str) -> bool:
+        """Whether an Origin header is that of a page of ours, which the browser fetched under this Host."""
+        schemes = ("https",) if self.secure else ("http", "https")
+        return origin in {f"{scheme}://{host}" for scheme in schemes}
+
+
+def hosts_of(base_url: str | None) -> Hosts:
+    """The names that go with a base URL."""
+    name = socket.gethostname().lower()
+    return Hosts(
+        base=urlsplit(base_url or "").hostname,
+        secure=(base_url or "").startswith("https://"),
+        own=frozenset({name, f"{name.removesuffix('.local')}.local"}),
+    )
 
 
 class TooLarge(Problem):
@@ -123,3 +173,34 @@ async def _read_on(receive: Receive) -> None:
     """Take in the rest of a body and keep nothing of it; `Patient` hangs up where it takes too long."""
     while (await receive()).get("more_body", False):
         pass
+
+
+async def whole_characters(request: Request) -> None:
+    """Refuse a JSON body with half a character in it.
+
+    JSON can write one half of a surrogate pair ("\\ud800"), which is no text: it cannot be stored, shown or logged.
+
+    Raises:
+        Invalid: naming the field that holds it.
+    """
+    if request.method == "GET":
+        return
+    try:
+        sent = await request.json()  # kept by the request, so that it is read once
+    except ValueError:
+        return  # the framework says what is wrong with it
+    fields = sent if isinstance(sent, dict) else {"body": sent}
+    for name, value in fields.items():
+        if not _is_text({name: value}):
+            shown = name if _is_text(name) else "body"
+            raise invalid(shown, f"{shown}: there is half a character in it. Type it again.")
+
+
+def _is_text(value: Any) -> bool:
+    try:
+        json.dumps(value, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return False
+    except RecursionError:  # nothing of ours nests like that, so the fields' own checks refuse it
+        return True
+    return True
