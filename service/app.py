@@ -37,9 +37,9 @@ from service.home.test import pages as testlog_pages
 from service.home.trail import pages as trail
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
+from service.retire.decisions import price_pages as prices
 from service.retire.lists import api as pull_api
 from service.retire.lists import pages as pull_lists
-from service.retire.prices import pages as prices
 from service.retire.spares import pages as spares
 from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning

@@ -1,6 +1,6 @@
 """What housekeeping does each day, in order: the chores that features offer."""
 
-from service.retire.decisions.actions import limits
+from service.retire.decisions.queries import limits
 from service.testlog import housekeeping as testlog
 from service.testlog.names import let_names_go
 from service.wear.housekeeping import chore as at_risk

@@ -7,7 +7,6 @@ from service.exchange.handover import models as handover
 from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
-from service.retire.prices import models as prices
 from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
@@ -27,7 +26,6 @@ __all__ = [
     "handover",
     "lease",
     "metadata",
-    "prices",
     "pull_lists",
     "receipts",
     "reminders",

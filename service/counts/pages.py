@@ -15,14 +15,13 @@ from service.counts.core import Outcome, Seen
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
 from service.gear import queries as gear
-from service.gear.queries import item_facts
+from service.gear.queries import item_facts, item_namer
 from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
 from service.sessions.actions import session_with
 from service.sessions.core import by_place
-from service.sessions.queries import WorklistLine
-from service.sessions.shown import place_name, title_of
+from service.sessions.queries import WorklistLine, place_name
 from service.sessions.typed import read_codes
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
@@ -120,7 +119,7 @@ def count_place(context: ViewerContext, session_id: str, place: str) -> Response
             left=[line for line in lines if line.item.id not in count.seen],
             op=new_op(),
             acts=_acts(context, count.session),
-            title=title_of(context.program),
+            title=item_namer(context.program),
             names={key: name for key, name, _, _ in count.places},
         )
 
@@ -268,7 +267,7 @@ def _count_page(
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
-        title=title_of(context.program),
+        title=item_namer(context.program),
         op=new_op(),
         acts=_acts(context, count.session),
         leads=context.me.role.reaches(Role.LEAD),
@@ -296,7 +295,7 @@ def _close(
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
-        title=title_of(context.program),
+        title=item_namer(context.program),
         note=note,
         errors=errors or {},
         op=new_op(),

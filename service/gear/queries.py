@@ -1,6 +1,6 @@
 """Every look-up about gear."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -8,8 +8,10 @@ from uuid import UUID
 from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
-from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind
+from service.crew.core import ProgramFacts
+from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind, item_name
 from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
+from service.kit.lengths import Unit
 from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")
@@ -219,3 +221,9 @@ def is_suspect(db: Session, item_id: UUID) -> bool:
     """Whether an item is suspect now."""
     query = select(Flag.id).where(Flag.item_id == item_id, Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
     return db.scalar(query.limit(1)) is not None
+
+
+def item_namer(program: ProgramFacts) -> Callable[[ItemFacts], str]:
+    """A function that names an item: its label, else what it is, lengths in the program's unit."""
+    unit = Unit(program.unit)
+    return lambda item: item.label or item_name(item.kind, item.length_mm, unit)

@@ -9,7 +9,7 @@ from starlette.datastructures import FormData
 
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
-from service.gear.queries import item_facts, places
+from service.gear.queries import item_facts, item_namer, places
 from service.gear.wirings import find_wiring
 from service.kit.dates import parse_date, show_date
 from service.kit.problems import Conflict, Invalid, Problem
@@ -18,7 +18,7 @@ from service.sessions import actions, listing, queries
 from service.sessions.actions import USUAL, NewSession, SessionChange, Why, session_with
 from service.sessions.core import in_words
 from service.sessions.progress import progress, summary
-from service.sessions.shown import place_name, title_of
+from service.sessions.queries import place_name
 from service.sessions.typed import read_codes
 from service.tags.queries import codes_of
 from service.testers.tables import Tables
@@ -138,7 +138,7 @@ def session_page(context: ViewerContext, session_id: str) -> Response:
             comes_to=comes_to,
             items=item_facts(db, shown),
             codes=codes_of(db, shown),
-            title=title_of(context.program),
+            title=item_namer(context.program),
             acts=context.me.role.reaches(Role.CREW),
             leads=context.me.role.reaches(Role.LEAD),
             op=new_op(),
@@ -206,7 +206,7 @@ def _change(
         begun=listing.has_begun(db, session.id),
         errors=errors,
         op=new_op(),
-        title=title_of(context.program),
+        title=item_namer(context.program),
     )
 
 
@@ -254,7 +254,7 @@ def _close(
         errors=errors or {},
         stands=progress(db, session.id, context.now),
         op=new_op(),
-        title=title_of(context.program),
+        title=item_namer(context.program),
     )
 
 

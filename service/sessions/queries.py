@@ -221,3 +221,8 @@ def name_of(db: Session, person_id: UUID | None) -> str:
     """What somebody is called; empty for nobody."""
     person = db.get(Person, person_id) if person_id else None
     return person.display_name if person else ""
+
+
+def place_name(db: Session, session: WorkSession) -> str:
+    """The name of the place that a session is limited to; empty where it is not."""
+    return db.get_one(Place, session.place_id).name if session.place_id else ""

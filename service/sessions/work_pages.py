@@ -9,13 +9,12 @@ from service.crew.actions import make_pass
 from service.crew.context import CrewContext, LeadContext, ViewerContext
 from service.crew.core import Role, spelled
 from service.crew.pages import join_link
-from service.gear.queries import item_facts
+from service.gear.queries import item_facts, item_namer
 from service.kit.problems import NotFound
 from service.sessions import claims, queries
 from service.sessions.actions import session_with
 from service.sessions.core import live
 from service.sessions.progress import progress
-from service.sessions.shown import title_of
 from service.tags.queries import code_of, item_with
 from service.web.forms import Posted, new_op, read_op
 from service.web.qr import qr_svg
@@ -59,7 +58,7 @@ def take_form(context: CrewContext, session_id: str, code: str) -> Response:
             claim=live(line.claim, context.now),
             claimed_by=line.claimed_by,
             op=new_op(),
-            title=title_of(context.program),
+            title=item_namer(context.program),
         )
 
 
@@ -83,7 +82,7 @@ def progress_part(context: ViewerContext, session_id: str) -> Response:
             "sessions/session_progress.html",
             stands=progress(db, session.id, context.now),
             open=session.closed_at is None,
-            title=title_of(context.program),
+            title=item_namer(context.program),
         )
 
 

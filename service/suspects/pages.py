@@ -8,9 +8,9 @@ from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, RequestContext
 from service.gear.actions import place_with
+from service.gear.queries import item_namer
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
-from service.sessions.shown import title_of
 from service.suspects import queries
 from service.suspects.actions import report_place
 from service.tags.queries import codes_of
@@ -55,7 +55,7 @@ def _form(
         here=here,
         done=done,
         codes=codes_of(db, [item.id for item, _ in here]),
-        title=title_of(context.program),
+        title=item_namer(context.program),
         errors=errors or {},
         op=new_op(),
     )

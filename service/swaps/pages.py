@@ -7,9 +7,8 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, RequestContext
-from service.gear.queries import ItemFacts, item_facts
+from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.kit.problems import Conflict, Invalid, Problem, invalid
-from service.sessions.shown import title_of
 from service.sessions.typed import read_codes
 from service.swaps import queries
 from service.swaps.actions import swap, swap_with
@@ -56,7 +55,7 @@ def swapped(context: CrewContext, swap_id: UUID) -> Response:
             done=done,
             items=item_facts(db, ids),
             codes=codes_of(db, ids),
-            title=title_of(context.program),
+            title=item_namer(context.program),
         )
 
 
@@ -78,7 +77,7 @@ def _form(context: RequestContext, db: Session, values: dict[str, str], refusal:
         bad=bad,
         spares=fitting,
         codes=codes_of(db, named),
-        title=title_of(context.program),
+        title=item_namer(context.program),
         op=new_op(),
     )
 

@@ -58,10 +58,10 @@ def advice(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[tuple
     return [(_title(wiring, row), say(wiring, fault_in(row))) for row in rows]
 
 
-def title_of(wiring: Wiring, fault: Fault, note: str | None) -> str:
+def item_namer(wiring: Wiring, fault: Fault, note: str | None) -> str:
     """A fault in one line, with what was noted of it."""
     return title(wiring, fault) + (f" ({note})" if note else "")
 
 
 def _title(wiring: Wiring, row: FaultRow) -> str:
-    return title_of(wiring, fault_in(row), (row.detail or {}).get("note"))
+    return item_namer(wiring, fault_in(row), (row.detail or {}).get("note"))

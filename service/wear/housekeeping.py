@@ -17,7 +17,7 @@ from service.kit.dates import local_date
 from service.testlog.flags import occasion_of, raise_again
 from service.testlog.housekeeping import Chore, Run, zone_of
 from service.wear import queries
-from service.wear.actions import chances, records
+from service.wear.queries import chances, records
 
 _WHY_CLEARED = "No longer so."
 

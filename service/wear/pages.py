@@ -4,12 +4,12 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.gear.queries import item_namer
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.season import queries as season
 from service.season.actions import event_with
-from service.sessions.shown import title_of
-from service.wear import actions, report
+from service.wear import actions, queries, report
 from service.wear.core.classes import ENOUGH
 from service.wear.prospects import prospects
 from service.web.forms import Posted, new_op, read_op
@@ -43,7 +43,7 @@ def set_target(context: LeadContext, posted: Posted) -> Response:
 
 def _page(context: RequestContext, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
     with context.reading() as db:
-        target = actions.target(db)
+        target = queries.target(db)
         row = season.current(season.seasons(db), context.today)
         if row is None:
             return context.page("home/no_season.html")
@@ -79,4 +79,4 @@ def risk_page(context: ViewerContext, event_id: str) -> Response:
     with context.reading() as db:
         event = event_with(db, event_id)
         found = prospects(db, context.zone, context.today, event.on) if event.on >= context.today else None
-        return context.page("wear/risk.html", event=event, found=found, name=title_of(context.program))
+        return context.page("wear/risk.html", event=event, found=found, name=item_namer(context.program))

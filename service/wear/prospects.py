@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 
 from service.gear.queries import ItemFacts, item_facts
 from service.tags.queries import codes_of
-from service.wear import actions
-from service.wear.actions import WearRecord
+from service.wear import queries
 from service.wear.core.risk import Ages, Chance, Outlook
+from service.wear.queries import WearRecord
 
 SHOWN = 200
 """So many items are listed, the riskiest first."""
@@ -48,9 +48,9 @@ class Prospects:
 
 def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     """How the day looks, if everything that is in service today is in use then."""
-    items = actions.records(db, zone)
-    told = actions.chances(items, today, day)
-    outlook = actions.outlook(items, told)
+    items = queries.records(db, zone)
+    told = queries.chances(items, today, day)
+    outlook = queries.outlook(items, told)
     in_use = {item_id: item for item_id, item in items.items() if item.in_use}
     unknown = [item_id for item_id in in_use if item_id not in told]
     later = sorted(in_use.keys() & told.keys() - set(outlook.first), key=lambda item_id: -told[item_id].failed)

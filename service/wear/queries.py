@@ -1,25 +1,36 @@
-"""What wear looks up: every item with its class, its days in service and its history, a few statements in all."""
+"""What wear looks up, and what it makes of it: records of items, lives by class, the chances that one has failed."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cached_property, lru_cache
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import String, cast, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import FlagKind, ItemState, PlaceKind
 from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
-from service.season.core import DueState
+from service.gear.wirings import CONNECTOR_NAMES
+from service.kit.dates import local_date
+from service.season.core import DueState, HistoryEntry, What
 from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
 from service.store.sessions import chunks, remembered
-from service.testlog.core import LogEntry
+from service.testlog.core import LogEntry, as_one
 from service.testlog.history_cache import histories
 from service.testlog.queries import hold
-from service.wear.core.history import Stretch
+from service.wear.core import risk
+from service.wear.core.classes import Path, judged
+from service.wear.core.history import Lived, Stretch, ages, exposed, in_service, lived, merged
+from service.wear.core.lives import Life
+from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.models import WearTarget
+
+PER_MILLE_USUAL = 10
+STRAPPED, FREE = "strapped to a frame", "not strapped"
 
 _MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")).group_by(
     ItemSeason.season_id
@@ -39,12 +50,6 @@ class Worn:
     changes: list[tuple[datetime, ItemState]] = field(default_factory=list)
     seasons: frozenset[UUID] = frozenset()
     history: Sequence[LogEntry] = ()
-
-
-def per_mille(db: Session) -> int | None:
-    """The unavailability that the program aims at, in thousandths, once it was set."""
-    row = db.get(WearTarget, 1)
-    return row.per_mille if row else None
 
 
 def at_risk_flags(db: Session) -> Sequence[Flag]:
@@ -109,3 +114,127 @@ def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
         known = told, {UUID(item_id): frozenset(seasons) for item_id, seasons in found.items()}
         memory["known"] = known
     return known[1]
+
+
+def target(db: Session) -> int:
+    """The unavailability that the program aims at, in thousandths."""
+    row = db.get(WearTarget, 1)
+    return row.per_mille if row else PER_MILLE_USUAL
+
+
+@dataclass(frozen=True)
+class WearRecord:
+    """An item's class, its history in the order it happened, its exposed days, and whether it is in service now.
+
+    `came_good`: it was new when it came into service, as far as is told.
+    """
+
+    path: Path
+    history: list[HistoryEntry]
+    exposure: list[Stretch]
+    in_use: bool
+    came_good: bool
+
+    @property
+    def lives(self) -> tuple[Life, ...]:
+        """Its lives so far."""
+        return self._lived.lives
+
+    @cached_property
+    def passed_on(self) -> date | None:
+        """The day of its last pass."""
+        return next((entry.on for entry in reversed(self.history) if entry.what is What.PASS), None)
+
+    def ages(self, today: date, day: date) -> Ages | None:
+        """How old it is in the life it is in, at its last pass and on two days; None once it has failed."""
+        life = self._lived.current
+        return Ages(*ages(life, self.exposure, today, day)) if life else None
+
+    @cached_property
+    def _lived(self) -> Lived:
+        return lived(self.history, self.exposure, came_good=self.came_good)
+
+
+def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
+    """Every item there ever was, as wear sees it.
+
+    An item's record is remembered, and made anew only when something that it is made of is another.
+    """
+    seasons, memory = season_days(db), remembered(db, "wear records")
+    days: dict[frozenset[UUID], list[Stretch]] = {}
+    found = {}
+    for item_id, item in worn(db).items():
+        if item.seasons not in days:
+            days[item.seasons] = merged(seasons[season] for season in item.seasons)
+        of_class = (item.kind, item.connectors, item.strapped, item.batch)
+        since = item.in_service_on, item.bought_on
+        made_of = (of_class, since, item.changes, days[item.seasons], zone)
+        kept = memory.get(item_id)
+        if kept is None or kept[0] is not item.history or kept[1] != made_of:
+            kept = memory[item_id] = item.history, made_of, _record(item, days[item.seasons], zone)
+        found[item_id] = kept[2]
+    return found
+
+
+def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
+    changes = [(local_date(at, zone), state) for at, state in item.changes]
+    history = [_entry(local_date(event.at, zone), event.what) for event in as_one(item.history)]
+    exposure = exposed(seasons, in_service(item.in_service_on, changes))
+    in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
+    # What was entered as in service from that very day, and of which no purchase is told, may be of any age.
+    came_good = item.bought_on is not None or not changes or item.in_service_on < changes[0][0]
+    return WearRecord(path_of(item), history, exposure, in_use, came_good)
+
+
+@lru_cache(maxsize=20_000)
+def _entry(on: date, what: What) -> HistoryEntry:
+    """One and the same of all that happened on a day: a long log has few days, and records are kept."""
+    return HistoryEntry(on, what)
+
+
+def lives_by_class(items: Iterable[WearRecord | KnownItem]) -> dict[Path, list[Life]]:
+    """The lives of every class that has items of its own."""
+    found: dict[Path, list[Life]] = defaultdict(list)
+    for item in items:
+        found[item.path] += item.lives
+    return found
+
+
+def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
+    """Of every item that has not failed: the chance that it has by `day`, as it is and if it is tested today.
+
+    Nothing is told of a kind of gear that has never been tested after a day in service.
+    """
+    return _chances(
+        tuple((item_id, KnownItem(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items())
+    )
+
+
+@lru_cache(maxsize=8)
+def _chances(known: tuple[tuple[UUID, KnownItem], ...]) -> Mapping[UUID, Chance]:
+    """The same of what is known of each item, remembered: between two tests nothing changes."""
+    return risk.chances(dict(known), judged(lives_by_class(one for _, one in known)))
+
+
+def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
+    """The chance that an item which was good at its last test has failed since, by the day that is given."""
+    return failed_by(records(db, zone), today)
+
+
+def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
+    """The same, where the records are at hand."""
+    return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
+
+
+def outlook(items: Mapping[UUID, WearRecord], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
+    """How the day of these chances looks for what is in service, and which tests would help it most."""
+    in_use = [item_id for item_id, item in items.items() if item.in_use]
+    known = {item_id: told[item_id] for item_id in in_use if item_id in told}
+    return risk.outlook(known, len(in_use) - len(known), most)
+
+
+def path_of(item: Worn) -> Path:
+    """The class of an item, from the widest on; a purchase lot only where it has one."""
+    connectors = " and ".join(sorted(CONNECTOR_NAMES.get(name, name) for name in item.connectors))
+    path = item.kind, connectors, STRAPPED if item.strapped else FREE
+    return (*path, item.batch) if item.batch else path

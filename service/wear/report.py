@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.gear.core import KINDS
-from service.wear.actions import lives_by_class, records
 from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of
 from service.wear.curve import Curve, draw
+from service.wear.queries import lives_by_class, records
 
 
 @dataclass(frozen=True)

@@ -25,8 +25,7 @@ from service.demo.fill import fill
 from service.kit.dates import local_date
 from service.retire.decisions.core import Action, Gear, Limits
 from service.retire.lists.actions import event_for, pull_list
-from service.retire.lists.core import InCase, JudgedItem, decided
-from service.retire.replacements.core import FittingPiece
+from service.retire.lists.core import FittingPiece, InCase, JudgedItem, decided
 from service.season.core import Due, DueState, HistoryEntry, What
 from service.store import migrate
 from service.store.sessions import Store

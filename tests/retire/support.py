@@ -5,8 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from service.retire.decisions.core import Action, Gear
-from service.retire.lists.core import InCase, JudgedItem
-from service.retire.replacements.core import FittingPiece
+from service.retire.lists.core import FittingPiece, InCase, JudgedItem
 from service.season.core import Due, DueState
 
 TODAY = date(2026, 10, 1)

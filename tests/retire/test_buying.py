@@ -11,7 +11,7 @@ from uuid import uuid4
 import pytest
 
 from service.retire.buying.core import Buy, to_buy, total, within
-from service.retire.prices.core import Price, Purchase, Sort
+from service.retire.decisions.core import Price, Purchase, Sort
 from service.season.actions import add_season
 from service.season.core import Season, split
 from service.swaps.actions import swap

@@ -5,9 +5,8 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from service.gear.core import End
-from service.retire.decisions.actions import records, tried
-from service.retire.decisions.core import Tried
-from service.retire.decisions.queries import Failure, repair_costs
+from service.retire.decisions.core import Failure, Tried, tried
+from service.retire.decisions.queries import records, repair_costs
 from service.season.core import What
 from service.testlog.core import Evidence, LogEntry
 from service.wiring.faults import FaultClass

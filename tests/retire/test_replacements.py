@@ -6,7 +6,7 @@ from uuid import UUID
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.retire.replacements.core import FittingPiece, Spare, assigned, fillable, fits
+from service.retire.lists.core import FittingPiece, Spare, assigned, fillable, fits
 
 MALE = (("A", 1, "xlr3", "socket"), ("B", 1, "xlr3", "plug"))
 ODD = (("A", 1, "xlr3", "plug"), ("B", 1, "xlr3", "plug"))

@@ -32,7 +32,7 @@ from service.testlog.core import NewRepair, NewTest, SubmittedTest
 from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
-from service.wear.actions import chances, records
+from service.wear.queries import chances, records
 from tests.support.program import START, running
 from tests.testlog.support import GOOD, OPEN_2
 

@@ -3,8 +3,8 @@
 from service.gear.core import FlagKind, ItemState
 from service.testlog.actions import change_state
 from service.testlog.housekeeping import keep_house
-from service.wear.actions import risks
 from service.wear.housekeeping import chore
+from service.wear.queries import risks
 from tests.home.support import Truck
 from tests.support.program import Running
 from tests.testlog.support import OPEN_2, ZONE

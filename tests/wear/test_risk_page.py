@@ -4,8 +4,8 @@ import math
 import re
 from datetime import date, timedelta
 
-from service.wear.actions import chances, outlook, records, risks
 from service.wear.prospects import prospects
+from service.wear.queries import chances, outlook, records, risks
 from tests.home.support import Truck, truck
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, OPEN_2, ZONE

@@ -13,9 +13,9 @@ from service.gear.core import ItemState
 from service.season.actions import add_season
 from service.season.core import Season, split
 from service.testlog.actions import change_state
-from service.wear.actions import PER_MILLE_USUAL, lives_by_class, records, risks, target
 from service.wear.core.classes import judged
 from service.wear.core.lives import Life
+from service.wear.queries import PER_MILLE_USUAL, lives_by_class, records, risks, target
 from tests.home.support import truck
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, OPEN_2, ZONE

@@ -18,7 +18,8 @@ from service.gear.core import KINDS, ItemState, item_name
 from service.gear.queries import ItemFacts
 from service.kit.lengths import Unit
 from service.kit.problems import Problem
-from service.retire.lists.actions import PullList, event_for, pull_list
+from service.retire.lists.actions import event_for, pull_list
+from service.retire.lists.queries import PullList
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event, SeasonRow

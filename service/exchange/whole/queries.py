@@ -13,7 +13,6 @@ from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
-from service.retire.prices import models as prices
 from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
@@ -31,7 +30,6 @@ _MODELS = (
     decisions,
     gear,
     handover,
-    prices,
     pull_lists,
     receipts,
     reminders,

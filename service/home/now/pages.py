@@ -13,7 +13,8 @@ from service.crew.core import Role
 from service.gear.core import ItemState
 from service.home.now import queries
 from service.home.now.queries import FirstStep
-from service.retire.lists.actions import PullList, event_for, pull_list
+from service.retire.lists.actions import event_for, pull_list
+from service.retire.lists.queries import PullList
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event

@@ -9,12 +9,11 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, RequestContext
-from service.gear.queries import item_facts
+from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
-from service.sessions.shown import title_of
 from service.tags.queries import code_of, item_with, named_item
 from service.testers.queries import testers_for
 from service.testlog import actions, form_reader
@@ -131,7 +130,7 @@ def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
         return context.page(
             "testlog/sure.html",
             code=code_of(db, item_id),
-            name=title_of(context.program)(item),
+            name=item_namer(context.program)(item),
             action=f"/t/{code}/test",
             carried=posted.multi_items(),
             yes=f"I tested it: log the {posted['verdict']}",
@@ -186,7 +185,7 @@ def _form(context: RequestContext, db: Session, form: TestForm) -> Response:
     session = session_queries.session(db, form.session) if form.session else None
     session = session or open_session_with(db, item_id, context.today)
     code = code_of(db, item_id)
-    name = title_of(context.program)(item)
+    name = item_namer(context.program)(item)
     test = {
         "code": code,
         "name": name,

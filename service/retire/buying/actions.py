@@ -8,20 +8,15 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts
-from service.gear.queries import ItemFacts
-from service.retire.buying import queries
+from service.gear.queries import ItemFacts, item_namer
 from service.retire.buying.core import Buy, RepairCost, to_buy, total, within
-from service.retire.decisions import actions as decisions
-from service.retire.decisions.core import Gear, Limits, left_of_price, repair_cost
-from service.retire.decisions.queries import repair_costs
+from service.retire.decisions import queries as decisions
+from service.retire.decisions.core import Gear, Limits, Price, Sort, left_of_price, repair_cost
 from service.retire.lists.actions import event_for
-from service.retire.prices import queries as prices
-from service.retire.prices.core import Price, Sort
 from service.retire.spares.actions import case_for
 from service.season import queries as season
 from service.season.core import Due, DueState
 from service.season.models import Event, SeasonRow
-from service.sessions.shown import title_of
 
 
 @dataclass(frozen=True)
@@ -32,7 +27,7 @@ class Buying:
     last: SeasonRow | None
     event: Event | None
     buys: list[Buy]
-    mendings: list[RepairCost]
+    repairs: list[RepairCost]
 
     @property
     def now(self) -> list[Buy]:
@@ -52,12 +47,12 @@ class Buying:
     @property
     def repair_cents(self) -> int:
         """What repairing all that is worth it comes to."""
-        return sum(each.repair_cents for each in self.mendings if not each.retires)
+        return sum(each.repair_cents for each in self.repairs if not each.retires)
 
     @property
     def replace_cents(self) -> int:
         """What new ones would come to instead."""
-        return sum(each.new_cents or 0 for each in self.mendings if not each.retires)
+        return sum(each.new_cents or 0 for each in self.repairs if not each.retires)
 
 
 def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> Buying:
@@ -67,10 +62,10 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     this = season.current(rows, today)
     last = next((row for row in rows if this and row.starts < this.starts), None)
     gaps, spares = _needed(db, event, today, zone)
-    known = prices.prices(db)
-    bought = within(prices.purchases(db), last.starts, this.starts) if this and last else []
-    mendings = _mendings(db, known, decisions.limits(db), today, program)
-    return Buying(this, last, event, to_buy(gaps, spares, known, bought), mendings)
+    known = decisions.prices(db)
+    bought = within(decisions.purchases(db), last.starts, this.starts) if this and last else []
+    repairs = _repairs(db, known, decisions.limits(db), today, program)
+    return Buying(this, last, event, to_buy(gaps, spares, known, bought), repairs)
 
 
 def _needed(db: Session, event: Event | None, today: date, zone: ZoneInfo) -> tuple[dict[Sort, int], dict[Sort, int]]:
@@ -81,11 +76,11 @@ def _needed(db: Session, event: Event | None, today: date, zone: ZoneInfo) -> tu
     return case.gaps, {row.sort: row.add for row in case.rows}
 
 
-def _mendings(
+def _repairs(
     db: Session, known: dict[Sort, Price], limits: Limits, today: date, program: ProgramFacts
 ) -> list[RepairCost]:
-    broken = queries.broken(db)
-    lengths, costs, name = prices.bought_lengths(db), repair_costs(db), title_of(program)
+    broken = decisions.broken(db)
+    lengths, costs, name = decisions.bought_lengths(db), decisions.repair_costs(db), item_namer(program)
     found = []
     for item, code in broken:
         sort = Sort(item.kind, item.wiring, lengths.get(item.id, item.length_mm))

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from service.retire.prices.core import Price, Purchase, Sort
+from service.retire.decisions.core import Price, Purchase, Sort
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from service.kit.csvs import write_csv
 from service.kit.lengths import Unit, format_length
 from service.retire.buying import actions
 from service.retire.buying.actions import Buying
+from service.retire.decisions.core import Sort
 from service.retire.lists.sheet import csv_file
-from service.retire.prices.core import Sort
 from service.testlog.housekeeping import ensure_today
 
 router = APIRouter(include_in_schema=False)

@@ -5,19 +5,20 @@ several reasons speak, the most pressing says what to do.
 """
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 from enum import StrEnum
+from itertools import islice
 from uuid import UUID
 
-from service.gear.core import End
+from service.gear.core import KINDS, End
 from service.kit.dates import show_date
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
-from service.season.core import Due, DueState
+from service.season.core import Due, DueState, What
 from service.swaps.core import YOUNG_DAYS
-from service.testlog.core import FaultStatus
+from service.testlog.core import FaultStatus, LogEntry
 
 YEAR = 365.25
 """Days."""
@@ -250,3 +251,84 @@ def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
 
 def _shown(day: date | None, today: date) -> str:
     return show_date(day, today) if day else "its last day"
+
+
+@dataclass(frozen=True)
+class Sort:
+    """What is bought as one and the same. Length in millimeters, 0 where the kind has none."""
+
+    kind: str
+    wiring: str
+    length_mm: int
+
+    @property
+    def order(self) -> tuple[int, str, int]:
+        """How lists go: by kind, wiring, length."""
+        return list(KINDS).index(self.kind), self.wiring, self.length_mm
+
+    @property
+    def key(self) -> str:
+        """What a form calls it."""
+        return f"{self.kind}.{self.wiring}.{self.length_mm}"
+
+
+@dataclass(frozen=True)
+class Price:
+    """Cents for one: as a lead `said`, else what was paid last, and when that was."""
+
+    cents: int
+    paid_on: date | None = None
+    said: bool = False
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """An item as it was bought: its sort, when, and for how many cents, both None where nobody wrote it down."""
+
+    sort: Sort
+    on: date | None
+    cents: int | None
+
+
+@dataclass
+class Failure:
+    """A failed test of one item alone: when, at which ends if it told, and at which a contact was bent.
+
+    `bent` holds None where the end was not said.
+    """
+
+    at: datetime
+    ends: set[End] = field(default_factory=set)
+    bent: set[End | None] = field(default_factory=set)
+
+
+@dataclass(frozen=True)
+class RetireRecord:
+    """What an item's log says against it: its last tests, and when a contact of many was last found bent."""
+
+    tests: tuple[Tried, ...] = ()
+    bent_on: date | None = None
+
+
+def tried(
+    history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End]], most: int
+) -> tuple[Tried, ...]:
+    """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
+    told = {failure.at: failure.ends for failure in failed}
+    alone = (event for event in reversed(history) if event.what in (What.PASS, What.FAIL) and event.alone)
+    tests = [*islice(alone, most)][::-1]
+    found = []
+    for position, event in enumerate(tests):
+        if event.what is What.PASS:
+            found.append(Tried(failed=False))
+            continue
+        until = tests[position + 1].at if position + 1 < len(tests) else None
+        ends = told.get(event.at) or _next_repair(event.at, until, repairs)
+        found.append(Tried(failed=True, ends=frozenset(ends)))
+    return tuple(found)
+
+
+def _next_repair(after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End]]) -> set[End]:
+    between = (end for at, end in repairs if at >= after and (until is None or at <= until))
+    first = next(between, None)
+    return {first} if first else set()

@@ -5,7 +5,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from service.crew.context import LeadContext
 from service.kit.problems import Invalid
-from service.retire.decisions import actions
+from service.retire.decisions import actions, queries
 from service.retire.decisions.core import Limits
 from service.retire.decisions.forms import BOUNDS, read_limits, shown_limits
 from service.web.forms import Posted, new_op, read_op
@@ -17,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 def limits_page(context: LeadContext, saved: bool = False) -> Response:
     """The program's thresholds."""
     with context.reading() as db:
-        values = shown_limits(actions.limits(db))
+        values = shown_limits(queries.limits(db))
         return context.page(
             "retire/limits.html",
             values=values,

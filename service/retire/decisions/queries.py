@@ -1,39 +1,37 @@
-"""Every look-up about decisions: thresholds, a lead's word, and what the log says against an item."""
+"""What is looked up for decisions: thresholds, prices, a lead’s decisions, and what the log says against an item."""
 
-from collections import defaultdict
-from collections.abc import Collection
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.core import End
-from service.gear.models import Item
-from service.retire.decisions.core import Action
-from service.retire.decisions.models import Overrule, PullLimits
+from service.gear.core import End, ItemState
+from service.gear.models import Item, ItemLength
+from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
+from service.gear.wirings import find_wiring
+from service.kit.dates import local_date
+from service.retire.decisions.core import Action, Failure, Limits, Price, Purchase, RetireRecord, Sort, tried
+from service.retire.decisions.models import GearPrice, Overrule, PullLimits
+from service.season.core import DueState
+from service.season.models import ItemDue
+from service.tags.models import Tag
 from service.testlog.core import Verdict
-from service.testlog.history_cache import of_each_item
+from service.testlog.history_cache import histories, of_each_item
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL
 from service.wiring.faults import FaultClass
+from service.wiring.wirings import connector_of
 
+FEW_CONTACTS = 4
+"""Contacts that a connector of single lines has, with its shell; one with more counts as one with many."""
 REPAIRS_ENOUGH = 3
 """Repairs with a cost that a kind needs before its own mean counts (common practice, no source)."""
-
-
-@dataclass
-class Failure:
-    """A failed test of one item alone: when, at which ends if it told, and at which a contact was bent.
-
-    `bent` holds None where the end was not said.
-    """
-
-    at: datetime
-    ends: set[End] = field(default_factory=set)
-    bent: set[End | None] = field(default_factory=set)
 
 
 @dataclass(frozen=True)
@@ -44,11 +42,6 @@ class LeadDecision:
     reason: str
     by: str
     at: datetime
-
-
-def limits(db: Session) -> PullLimits | None:
-    """The program's thresholds, once they were set."""
-    return db.get(PullLimits, 1)
 
 
 def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[LeadDecision]]:
@@ -115,3 +108,92 @@ def repair_costs(db: Session) -> dict[str, int]:
     query = select(Item.kind, cost).join(Item, Item.id == Repair.item_id).where(Repair.cost_cents > 0)
     rows = db.execute(query.group_by(Item.kind).having(func.count() >= REPAIRS_ENOUGH))
     return {kind: round(float(mean)) for kind, mean in rows}
+
+
+def bought_lengths(db: Session) -> dict[UUID, int]:
+    """The length (mm) as bought of every item that was cut since; the others still have theirs."""
+    first = select(func.min(ItemLength.id)).group_by(ItemLength.item_id).having(func.count() > 1)
+    rows = db.execute(select(ItemLength.item_id, ItemLength.length_mm).where(ItemLength.id.in_(first)))
+    return {item_id: length for item_id, length in rows}  # noqa: C416  (a row is no pair to the type checker)
+
+
+def purchases(db: Session) -> list[Purchase]:
+    """Every item there ever was, as it was bought."""
+    bought = bought_lengths(db)
+    rows = db.execute(select(Item.id, Item.kind, Item.wiring, Item.length_mm, Item.bought_on, Item.price_cents))
+    return [
+        Purchase(Sort(kind, wiring, bought.get(item_id, length)), on, cents)
+        for item_id, kind, wiring, length, on, cents in rows
+    ]
+
+
+def prices(db: Session) -> dict[Sort, Price]:
+    """What one of each sort costs: as the program said last, else as it paid last."""
+    found: dict[Sort, Price] = {}
+    for each in sorted(purchases(db), key=lambda one: one.on or date.min):
+        if each.cents is not None:
+            found[each.sort] = Price(each.cents, each.on)
+    said = select(GearPrice.kind, GearPrice.wiring, GearPrice.length_mm, GearPrice.cents)
+    for kind, wiring, length, cents in db.execute(said.order_by(GearPrice.id)):
+        found[Sort(kind, wiring, length)] = Price(cents, None, said=True)
+    return found
+
+
+def sorts(db: Session) -> dict[Sort, int]:
+    """The sorts of gear that the program has or had, and how many of each it owns, retired and lost ones too."""
+    counted: dict[Sort, int] = defaultdict(int)
+    for each in purchases(db):
+        counted[each.sort] += 1
+    return dict(counted)
+
+
+def limits(db: Session) -> Limits:
+    """The program's thresholds."""
+    row = db.get(PullLimits, 1)
+    return Limits(**{name: getattr(row, name) for name in asdict(Limits())}) if row else Limits()
+
+
+def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, RetireRecord]:
+    """What the log says against each item that ever failed; `wirings` are those of the items that are judged.
+
+    Histories are looked at only of what failed more than once: nothing else can fail repeatedly. `most` is how many
+    tests back are looked at.
+    """
+    failed = {item_id: found for item_id, found in failures(db).items() if item_id in wirings}
+    again = [item_id for item_id, found in failed.items() if len(found) > 1]
+    known = histories(db) if again else {}
+    repairs = repaired_ends(db) if again else {}
+    told = {}
+    for item_id, found in failed.items():
+        tests = tried(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
+        told[item_id] = RetireRecord(tests, _bent_on(db, wirings[item_id], found, zone))
+    return told
+
+
+def _bent_on(db: Session, wiring: str, failed: Sequence[Failure], zone: ZoneInfo) -> date | None:
+    if not any(failure.bent for failure in failed):
+        return None
+    many = [end for end in End if _contacts(db, wiring, end) > FEW_CONTACTS]
+    for failure in reversed(failed):
+        if any(end in many or (end is None and many) for end in failure.bent):
+            return local_date(failure.at, zone)
+    return None
+
+
+def _contacts(db: Session, wiring: str, end: End) -> int:
+    """The contacts of the largest connector at an end."""
+    counted = Counter(connector_of(contact) for contact in find_wiring(db, wiring).contacts(end))
+    return max(counted.values(), default=0)
+
+
+def broken(db: Session) -> list[tuple[ItemFacts, str]]:
+    """What is quarantined for an open fault, not just swapped out untested, with its code, in walking order."""
+    query = (
+        facts()
+        .add_columns(Tag.code)
+        .join(ItemDue, ItemDue.item_id == Item.id)
+        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .where(Item.state == ItemState.QUARANTINED, ItemDue.state == DueState.BLOCKED)
+        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, Tag.code)
+    )
+    return [(as_facts(row), row[-1] or "") for row in db.execute(query)]

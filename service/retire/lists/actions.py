@@ -1,30 +1,29 @@
 """Making a pull list: everything is loaded at once, judged, and put in walking order beside what was ticked."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from itertools import groupby
+from functools import lru_cache
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from markupsafe import Markup
 from sqlalchemy.orm import Session
 
+from service.crew.core import Who
 from service.crew.queries import program_facts
 from service.gear.core import ItemState
 from service.gear.queries import ItemFacts, item_facts
 from service.kit.dates import local_date
 from service.kit.lengths import Unit
-from service.retire.decisions import actions as decisions
-from service.retire.decisions import queries as words
-from service.retire.decisions.actions import RetireRecord
-from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits
+from service.kit.problems import NotFound
+from service.retire.decisions import queries as decisions
+from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, Sort
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
-from service.retire.lists.core import Decided, InCase, JudgedItem
-from service.retire.lists.queries import ItemStanding, Ticked
-from service.retire.prices import queries as prices
-from service.retire.prices.core import Sort
-from service.retire.replacements.core import FittingPiece
+from service.retire.lists.core import Changes, Decided, FittingPiece, InCase, JudgedItem, Printed, changes
+from service.retire.lists.models import PullPrint
+from service.retire.lists.queries import ItemStanding, PullLine, PullList, Ticked
 from service.season.actions import event_with
 from service.season.core import DueState
 from service.season.models import Event
@@ -34,113 +33,13 @@ from service.testlog.core import FaultStatus, fault_of
 from service.testlog.due import due_on, entries
 from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
-from service.wear.actions import WearRecord as Worn
-from service.wear.actions import failed_by
-from service.wear.actions import records as worn
+from service.wear.queries import failed_by
+from service.wear.queries import records as worn
+from service.web.qr import qr_svg
 
 NEW = RetireRecord()
 WOULD_FIT_SHOWN = 3
 WORKED_WITHIN = timedelta(hours=12)
-
-
-@dataclass(frozen=True)
-class PullLine:
-    """A line as it is read on the walk: the item, its code, what is decided, and how far it is.
-
-    `decided` is None where nothing is to be done any more, since it was ticked; `bought_mm` the item's length as
-    bought. `spare` is the one that goes in, or that goes in if it fails; once ticked, the one that went in.
-    `would_fit` are spares, each with its code, that could go in where none does, once they pass.
-    """
-
-    item: ItemFacts
-    code: str
-    decided: Decided | None
-    bought_mm: int
-    spare: ItemFacts | None = None
-    spare_code: str | None = None
-    word: LeadDecision | None = None
-    done: Ticked | None = None
-    would_fit: tuple[tuple[ItemFacts, str], ...] = ()
-
-    @property
-    def action(self) -> Action:
-        """What to do, or what was done."""
-        if self.done is not None:
-            return self.done.action
-        return self.decided.action if self.decided else Action.WATCH
-
-    @property
-    def why(self) -> tuple[str, ...]:
-        """Why, a sentence each."""
-        if self.done is not None:
-            return self.done.why
-        return self.decided.why if self.decided else ()
-
-    @property
-    def comes_out(self) -> bool:
-        """Whether it is taken out, or was."""
-        return self.action in COMES_OUT
-
-    @property
-    def unfilled(self) -> bool:
-        """Whether something should go in and nothing is there, or nothing did."""
-        return self.comes_out and self.spare is None
-
-    @property
-    def place(self) -> tuple[int, str, str]:
-        """Where it is on the walk: its turn, and the places that it is at or was."""
-        if self.done is not None:
-            return self.done.walk_order, self.done.place, self.done.place_b
-        return self.item.walk_order, self.item.place, self.item.place_b
-
-
-@dataclass(frozen=True)
-class PullList:
-    """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
-
-    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
-    may go in; `worn` is how every item wore, by which their risks were reckoned.
-    """
-
-    event: Event
-    judged: int
-    lines: list[PullLine]
-    limits: Limits
-    gear: dict[UUID, Gear]
-    in_use: set[UUID]
-    ready: list[FittingPiece]
-    worn: dict[UUID, Worn]
-
-    @property
-    def open(self) -> list[PullLine]:
-        """What is still to be done."""
-        return [line for line in self.lines if line.done is None]
-
-    @property
-    def counts(self) -> dict[Action, int]:
-        """How many open lines ask for each action."""
-        return {action: sum(line.action is action for line in self.open) for action in Action}
-
-    @property
-    def places(self) -> list[tuple[str, list[PullLine]]]:
-        """The lines, place by place."""
-        return [(place, list(found)) for place, found in groupby(self.lines, key=lambda line: line.place[1])]
-
-    @property
-    def shopping(self) -> dict[Sort, int]:
-        """What is missing in the case: how many of each sort."""
-        found: dict[Sort, int] = {}
-        for line in self.lines:
-            if line.unfilled:
-                sort = Sort(line.item.kind, line.item.wiring, line.bought_mm)
-                found[sort] = found.get(sort, 0) + 1
-        return dict(sorted(found.items(), key=lambda one: one[0].order))
-
-    def of(self, item_id: UUID) -> PullLine | None:
-        """The line of an item, or that for which it goes in."""
-        mine = (line for line in self.lines if line.item.id == item_id)
-        theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
-        return next(mine, None) or next(theirs, None)
 
 
 def event_for(db: Session, event_id: str | None, today: date) -> Event | None:
@@ -164,11 +63,11 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     """What to pull before an event. The due cache must be of today: see `service.testlog.housekeeping`."""
     limits = decisions.limits(db)
     asked = queries.asked(db, event.on)
-    bought = prices.bought_lengths(db)
+    bought = decisions.bought_lengths(db)
     wear = worn(db, zone)
     risk = failed_by(wear, max(event.on, today))
     gear = _judged(db, asked, bought, limits, risk, event.on, today, zone)
-    said = words.words(db, event.id)
+    said = decisions.words(db, event.id)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
     in_use = [one for one in asked if one.item.state is not ItemState.SPARE and one.item.id not in done]
     case = [one for one in asked if one.item.state is ItemState.SPARE]
@@ -255,7 +154,7 @@ def _judged(
     open_ids = [one.item.id for one in asked if _needs_history(one, on, today)]
     known, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspected = suspected_of(db, open_ids)
-    suspects, costs, repairs = queries.suspects(db), prices.prices(db), words.repair_costs(db)
+    suspects, costs, repairs = queries.suspects(db), decisions.prices(db), decisions.repair_costs(db)
     records = decisions.records(db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests)
     found = {}
     for one in asked:
@@ -291,3 +190,91 @@ def _judged(
 def _needs_history(one: ItemStanding, on: date, today: date) -> bool:
     changes = one.changes_on is not None and one.changes_on <= on
     return on < today or changes or one.due.state is DueState.BLOCKED
+
+
+Named = Callable[[ItemFacts], str]
+"""How pages call an item."""
+
+
+def keep_print(db: Session, print_id: UUID, pull: PullList, name: Named, who: Who, now: datetime) -> None:
+    """Keep the open lines as they go to paper now."""
+    lines = [as_kept(printed(line, name)) for line in pull.open]
+    db.add(PullPrint(id=print_id, event_id=pull.event.id, at=now, person_id=who.id, lines=lines))
+    db.flush()
+
+
+def print_with(db: Session, event_id: UUID, print_id: UUID) -> PullPrint:
+    """The print with this id.
+
+    Raises:
+        NotFound: there is none of this event's list.
+    """
+    found = db.get(PullPrint, print_id)
+    if found is None or found.event_id != event_id:
+        raise NotFound("There is no such print of this list. Open the list and print it again.")
+    return found
+
+
+def since_print(db: Session, pull: PullList, name: Named) -> tuple[PullPrint, Changes] | None:
+    """The last print, and what changed since; None where the list was never printed."""
+    last = queries.last_print(db, pull.event.id)
+    if last is None:
+        return None
+    done = [line.code for line in pull.lines if line.done is not None]
+    return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
+
+
+def printed(line: PullLine, name: Named) -> Printed:
+    """A line as paper shows it."""
+    _, place, place_b = line.place
+    title = name(line.item)
+    if place_b:
+        title += f", to {place_b}"
+    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit)
+    return Printed(
+        line.code,
+        title,
+        place,
+        line.action,
+        line.spare_code or "",
+        line.why,
+        line.spare.place if line.spare else "",
+        would_fit,
+    )
+
+
+def lines_of(kept: PullPrint) -> list[Printed]:
+    """The lines of a print."""
+    return [
+        Printed(
+            one["code"],
+            one["name"],
+            one["place"],
+            Action(one["action"]),
+            one["spare"],
+            tuple(one["why"]),
+            one.get("spare_place", ""),
+            one.get("would_fit", ""),
+        )
+        for one in kept.lines
+    ]
+
+
+def as_kept(line: Printed) -> dict[str, Any]:
+    """A line as its print keeps it."""
+    return {
+        "code": line.code,
+        "name": line.name,
+        "place": line.place,
+        "action": line.action,
+        "spare": line.spare,
+        "why": list(line.why),
+        "spare_place": line.spare_place,
+        "would_fit": line.would_fit,
+    }
+
+
+@lru_cache(maxsize=2048)
+def symbol(url: str) -> Markup:
+    """The QR code that stands beside a line: it never changes, and takes long to make."""
+    return qr_svg(url)

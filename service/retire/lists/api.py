@@ -9,7 +9,6 @@ from service.gear.core import item_name
 from service.kit.lengths import Unit
 from service.kit.problems import NotFound
 from service.retire.lists import actions
-from service.retire.lists.actions import PullLine, PullList
 from service.retire.lists.forms import (
     BuyOut,
     EventOut,
@@ -20,6 +19,7 @@ from service.retire.lists.forms import (
     UnprovenOut,
     WordOut,
 )
+from service.retire.lists.queries import PullLine, PullList
 from service.retire.lists.ticking import tick
 from service.season.models import EventKind
 from service.testlog.housekeeping import ensure_today

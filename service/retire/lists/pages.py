@@ -11,7 +11,7 @@ from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
-from service.gear.queries import item_facts
+from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
 from service.kit.problems import Conflict, Invalid, Problem, invalid
@@ -19,12 +19,11 @@ from service.kit.typed import one_line
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import read_word
 from service.retire.decisions.queries import words
-from service.retire.lists import actions, printing
+from service.retire.lists import actions
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
 from service.season.actions import event_with
 from service.season.models import Event
-from service.sessions.shown import title_of
 from service.sessions.typed import read_codes
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.queries import code_of, item_with
@@ -52,7 +51,7 @@ def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response
     with context.reading() as db:
         event = event_with(db, event_id)
         pull = actions.pull_list(db, event, context.today, context.zone)
-        name = title_of(context.program)
+        name = item_namer(context.program)
         return context.page(
             "retire/pull.html",
             event=event,
@@ -64,7 +63,7 @@ def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response
             acts=context.me.role.reaches(Role.CREW),
             leads=context.me.role.reaches(Role.LEAD),
             told=done[:6],
-            since=printing.since_print(db, pull, name),
+            since=actions.since_print(db, pull, name),
             wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
         )
 
@@ -174,7 +173,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
 
     def keep(db: Session) -> None:
         pull = actions.pull_list(db, event_with(db, event_id), context.today, context.zone)
-        printing.keep_print(db, op, pull, title_of(context.program), context.me, context.now)
+        actions.keep_print(db, op, pull, item_namer(context.program), context.me, context.now)
 
     context.once(op, "pull.print", event_id, keep)
     return RedirectResponse(f"/pull/{event_id}/prints/{op}", 303)
@@ -185,9 +184,9 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
     with context.reading() as db:
         event = event_with(db, event_id)
-        kept = printing.print_with(db, event.id, print_id)
-        lines = printing.lines_of(kept)
-        symbols = {line.code: printing.symbol(_url(context, line.code)) for line in lines if line.code}
+        kept = actions.print_with(db, event.id, print_id)
+        lines = actions.lines_of(kept)
+        symbols = {line.code: actions.symbol(_url(context, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
         return context.page(
             "retire/paper.html",
@@ -223,7 +222,7 @@ def _line(
         item=item,
         code=code_of(db, item_id),
         words=ACTION_WORDS,
-        name=title_of(context.program),
+        name=item_namer(context.program),
         op=new_op(),
         errors=errors,
         said=words(db, event.id, item_id).get(item_id, []),

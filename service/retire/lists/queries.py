@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import groupby
 from typing import Any
 from uuid import UUID
 
@@ -14,14 +15,16 @@ from service.crew.models import Person
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Flag, Item, Place, Port, StateChange
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts
-from service.retire.decisions.core import Action
+from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Sort
 from service.retire.decisions.models import Overrule
+from service.retire.decisions.queries import LeadDecision
+from service.retire.lists.core import Decided, FittingPiece, Ports
 from service.retire.lists.models import PullPrint, PullTick, PullUntick
-from service.retire.replacements.core import Ports
 from service.season.core import Due, DueState
-from service.season.models import ItemDue
+from service.season.models import Event, ItemDue
 from service.store.sessions import chunks
 from service.tags.models import Tag
+from service.wear.queries import WearRecord as Worn
 
 
 @dataclass(frozen=True)
@@ -155,3 +158,103 @@ def has_history(db: Session, event_id: UUID) -> bool:
         db.scalar(select(func.count()).select_from(table).where(table.event_id == event_id))
         for table in (PullTick, PullPrint, Overrule)
     )
+
+
+@dataclass(frozen=True)
+class PullLine:
+    """A line as it is read on the walk: the item, its code, what is decided, and how far it is.
+
+    `decided` is None where nothing is to be done any more, since it was ticked; `bought_mm` the item's length as
+    bought. `spare` is the one that goes in, or that goes in if it fails; once ticked, the one that went in.
+    `would_fit` are spares, each with its code, that could go in where none does, once they pass.
+    """
+
+    item: ItemFacts
+    code: str
+    decided: Decided | None
+    bought_mm: int
+    spare: ItemFacts | None = None
+    spare_code: str | None = None
+    word: LeadDecision | None = None
+    done: Ticked | None = None
+    would_fit: tuple[tuple[ItemFacts, str], ...] = ()
+
+    @property
+    def action(self) -> Action:
+        """What to do, or what was done."""
+        if self.done is not None:
+            return self.done.action
+        return self.decided.action if self.decided else Action.WATCH
+
+    @property
+    def why(self) -> tuple[str, ...]:
+        """Why, a sentence each."""
+        if self.done is not None:
+            return self.done.why
+        return self.decided.why if self.decided else ()
+
+    @property
+    def comes_out(self) -> bool:
+        """Whether it is taken out, or was."""
+        return self.action in COMES_OUT
+
+    @property
+    def unfilled(self) -> bool:
+        """Whether something should go in and nothing is there, or nothing did."""
+        return self.comes_out and self.spare is None
+
+    @property
+    def place(self) -> tuple[int, str, str]:
+        """Where it is on the walk: its turn, and the places that it is at or was."""
+        if self.done is not None:
+            return self.done.walk_order, self.done.place, self.done.place_b
+        return self.item.walk_order, self.item.place, self.item.place_b
+
+
+@dataclass(frozen=True)
+class PullList:
+    """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
+
+    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
+    may go in; `worn` is how every item wore, by which their risks were reckoned.
+    """
+
+    event: Event
+    judged: int
+    lines: list[PullLine]
+    limits: Limits
+    gear: dict[UUID, Gear]
+    in_use: set[UUID]
+    ready: list[FittingPiece]
+    worn: dict[UUID, Worn]
+
+    @property
+    def open(self) -> list[PullLine]:
+        """What is still to be done."""
+        return [line for line in self.lines if line.done is None]
+
+    @property
+    def counts(self) -> dict[Action, int]:
+        """How many open lines ask for each action."""
+        return {action: sum(line.action is action for line in self.open) for action in Action}
+
+    @property
+    def places(self) -> list[tuple[str, list[PullLine]]]:
+        """The lines, place by place."""
+        return [(place, list(found)) for place, found in groupby(self.lines, key=lambda line: line.place[1])]
+
+    @property
+    def shopping(self) -> dict[Sort, int]:
+        """What is missing in the case: how many of each sort."""
+        found: dict[Sort, int] = {}
+        for line in self.lines:
+            if line.unfilled:
+                sort = Sort(line.item.kind, line.item.wiring, line.bought_mm)
+                found[sort] = found.get(sort, 0) + 1
+        return dict(sorted(found.items(), key=lambda one: one[0].order))
+
+    def of(self, item_id: UUID) -> PullLine | None:
+        """The line of an item, or that for which it goes in."""
+        mine = (line for line in self.lines if line.item.id == item_id)
+        theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
+        return next(mine, None) or next(theirs, None)

@@ -8,7 +8,7 @@ from service.gear.wirings import wiring_name
 from service.kit.csvs import BYTE_ORDER_MARK, write_csv
 from service.kit.lengths import Unit, format_length
 from service.retire.decisions.core import Action
-from service.retire.lists.actions import PullLine, PullList
+from service.retire.lists.queries import PullLine, PullList
 
 ACTION_WORDS = {
     Action.RETIRE: "Retire it",

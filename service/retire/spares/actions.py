@@ -11,14 +11,14 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.retire.decisions.core import Gear, is_shortened
-from service.retire.lists.actions import PullList, pull_list
-from service.retire.prices import queries as prices
-from service.retire.prices.core import Sort
+from service.retire.decisions import queries as prices
+from service.retire.decisions.core import Gear, Sort, is_shortened
+from service.retire.lists.actions import pull_list
+from service.retire.lists.queries import PullList
 from service.retire.spares.core import CarryPlan, Length, Trip, by_group, planned
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
-from service.wear.actions import failed_by
+from service.wear.queries import failed_by
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ from service.sessions.actions import USUAL, NewSession, Why
 from service.sessions.listing import WorklistCandidate
 from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
-from service.wear.actions import risks
+from service.wear.queries import risks
 
 HELPERS_USUAL = 3
 """With how many helpers one more evening is reckoned where none is planned yet."""

@@ -9,13 +9,12 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, RequestContext
-from service.gear.queries import ItemFacts, item_facts
+from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
 from service.sessions.actions import session_with
 from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
-from service.sessions.shown import title_of
 from service.sessions.typed import read_codes
 from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
 from service.testlog import actions, form_reader
@@ -112,7 +111,7 @@ def log_lanes(context: CrewContext, code: str, posted: Posted) -> Response:
             return context.page(
                 "testlog/sure.html",
                 code=code_of(db, chain.items[0].id),
-                name=title_of(context.program)(chain.items[0]),
+                name=item_namer(context.program)(chain.items[0]),
                 action=f"/t/{code}/lanes",
                 carried=posted.multi_items(),
                 yes="I tested them: log these lanes",
@@ -233,6 +232,6 @@ def _page(context: RequestContext, db: Session, code: str, form: LaneForm) -> Re
         session=session,
         facts=facts,
         touches=["-".join(pair) for pair in TOUCHES],
-        title=title_of(context.program),
+        title=item_namer(context.program),
         made=form.made or context.now.isoformat(),
     )

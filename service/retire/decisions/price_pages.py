@@ -9,8 +9,8 @@ from service.crew.context import LeadContext, RequestContext
 from service.gear.wirings import wiring_name
 from service.kit.money import parse_money
 from service.kit.problems import Invalid
-from service.retire.prices import actions, queries
-from service.retire.prices.core import Sort
+from service.retire.decisions import actions, queries
+from service.retire.decisions.core import Sort
 from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
