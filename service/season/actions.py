@@ -8,8 +8,8 @@ from uuid import UUID, uuid4
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from service.kit.problems import NotFound, invalid
-from service.kit.typed import alike, as_id
+from service.kit.problems import invalid
+from service.kit.typed import alike
 from service.season import queries
 from service.season.core import Round, Season
 from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
@@ -98,32 +98,6 @@ def _check_inside(db: Session, season_id: UUID, on: date) -> None:
             f"{on} is outside {season.name}, which runs from {season.starts} to {season.ends}. "
             "Change the day, or the season.",
         )
-
-
-def season_with(db: Session, season_id: str) -> SeasonRow:
-    """The season that an address names.
-
-    Raises:
-        NotFound: there is none.
-    """
-    key = as_id(season_id)
-    row = db.get(SeasonRow, key) if key else None
-    if row is None:
-        raise NotFound("There is no such season. Go to Season and choose one from the list.")
-    return row
-
-
-def event_with(db: Session, event_id: str) -> Event:
-    """The event that an address names.
-
-    Raises:
-        NotFound: there is none, or no longer.
-    """
-    key = as_id(event_id)
-    row = queries.event(db, key) if key else None
-    if row is None:
-        raise NotFound("There is no such event. Go to Season and choose one from the list.")
-    return row
 
 
 def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:

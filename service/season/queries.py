@@ -9,6 +9,8 @@ from uuid import UUID
 from sqlalchemy import Uuid, bindparam, func, select
 from sqlalchemy.orm import Session
 
+from service.kit.problems import NotFound
+from service.kit.typed import as_id
 from service.season.core import DueState, Round, Season
 from service.season.models import Event, ItemDue, ItemSeason, RoundRow, SeasonRow
 
@@ -110,3 +112,29 @@ def due_counts(db: Session) -> dict[DueState, int]:
         for state, count in db.execute(select(ItemDue.state, func.count()).group_by(ItemDue.state))
     }
     return {state: counted.get(state, 0) for state in DueState}
+
+
+def get_season(db: Session, season_id: str) -> SeasonRow:
+    """The season that an address names.
+
+    Raises:
+        NotFound: there is none.
+    """
+    key = as_id(season_id)
+    row = db.get(SeasonRow, key) if key else None
+    if row is None:
+        raise NotFound("There is no such season. Go to Season and choose one from the list.")
+    return row
+
+
+def get_event(db: Session, event_id: str) -> Event:
+    """The event that an address names.
+
+    Raises:
+        NotFound: there is none, or no longer.
+    """
+    key = as_id(event_id)
+    row = event(db, key) if key else None
+    if row is None:
+        raise NotFound("There is no such event. Go to Season and choose one from the list.")
+    return row

@@ -8,7 +8,7 @@ from service.gear.queries import item_namer
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.season import queries as season
-from service.season.actions import event_with
+from service.season.queries import get_event
 from service.wear import actions, queries, report
 from service.wear.core.classes import ENOUGH
 from service.wear.prospects import prospects
@@ -77,6 +77,6 @@ def next_risk(context: ViewerContext) -> Response:
 def risk_page(context: ViewerContext, event_id: str) -> Response:
     """Will it all work?"""
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         found = prospects(db, context.zone, context.today, event.on) if event.on >= context.today else None
         return context.page("wear/risk.html", event=event, found=found, name=item_namer(context.program))

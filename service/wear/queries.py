@@ -24,8 +24,7 @@ from service.testlog.history_cache import histories
 from service.testlog.queries import hold
 from service.wear.core import risk
 from service.wear.core.classes import Path, judged
-from service.wear.core.history import Lived, Stretch, ages, exposed, in_service, lived, merged
-from service.wear.core.lives import Life
+from service.wear.core.lives import Life, Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.models import WearTarget
 

@@ -5,9 +5,8 @@ from datetime import date
 from uuid import UUID
 
 from service.season.core import HistoryEntry
-from service.wear.core import history as history_core
-from service.wear.core.history import Stretch, lived
-from service.wear.core.lives import Life
+from service.wear.core import lives as history_core
+from service.wear.core.lives import Life, Stretch, lived
 from tests.home.support import Truck, truck
 from tests.support.program import Running
 from tests.testlog.support import GOOD, OPEN_2

@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 
 from service.gear.core import ItemState
 from service.season.core import HistoryEntry, What
-from service.wear.core.history import Stretch, days_until, exposed, in_service, merged
-from service.wear.core.lives import Life
+from service.wear.core.lives import Life, Stretch, days_until, exposed, in_service, merged
 from tests.wear.support import ages, lives
 
 FALL = (date(2026, 9, 1), date(2026, 11, 1))

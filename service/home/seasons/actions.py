@@ -16,7 +16,7 @@ from service.season import actions as season
 from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
-from service.season.queries import enlisted, rules
+from service.season.queries import enlisted, get_event, get_season, rules
 from service.store.sessions import chunks
 from service.testlog import due, flags
 
@@ -50,7 +50,7 @@ def copy(db: Session, context: RequestContext, season_id: UUID, like: SeasonRow,
 
 def change(db: Session, context: RequestContext, season_id: str, entry: SeasonEntry) -> None:
     """Keep a season's name, days and rounds as they are now."""
-    row = season.season_with(db, season_id)
+    row = get_season(db, season_id)
     season.change_season(db, row, entry.name, entry.rule, context.now)
     note_in_audit(db, context.now, context.me.id, "season.changed", entry.name)
     _reckon(db, context, enlisted(db, row.id))
@@ -64,7 +64,7 @@ def choose(
     Raises:
         Invalid: one of them is no item of ours.
     """
-    row = season.season_with(db, season_id)
+    row = get_season(db, season_id)
     if set(shown) - item_facts(db, shown).keys():
         raise invalid("shown", "This page is out of date. Open it again, and choose the items there.")
     others = set(shown) - set(chosen)
@@ -78,7 +78,7 @@ def choose(
 
 def add_event(db: Session, context: RequestContext, season_id: str, entry: EventEntry) -> None:
     """Add an event to a season; one like another is asked about first."""
-    row = season.season_with(db, season_id)
+    row = get_season(db, season_id)
     if not entry.sure:
         season.refuse_double(db, row.id, entry.name, entry.on)
     season.add_event(db, row.id, entry.name, entry.kind, entry.on, context.now)
@@ -87,7 +87,7 @@ def add_event(db: Session, context: RequestContext, season_id: str, entry: Event
 
 def change_event(db: Session, context: RequestContext, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
-    event = season.event_with(db, event_id)
+    event = get_event(db, event_id)
     if not entry.sure:
         season.refuse_double(db, event.season_id, entry.name, entry.on, event)
     season.change_event(db, event, entry.name, entry.kind, entry.on, context.now)
@@ -100,7 +100,7 @@ def drop_event(db: Session, context: RequestContext, event_id: str) -> None:
     Raises:
         Conflict: its pull list was worked with or printed, and that history stays.
     """
-    row = season.event_with(db, event_id)
+    row = get_event(db, event_id)
     if has_history(db, row.id):
         raise Conflict(
             f"The pull list of {row.name} was worked with, and that stays in the book. Change its day or name instead."

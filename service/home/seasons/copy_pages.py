@@ -7,9 +7,9 @@ from service.crew.context import LeadContext, RequestContext
 from service.home.seasons import actions
 from service.home.seasons.queries import taken
 from service.kit.problems import Invalid
-from service.season.actions import season_with
 from service.season.core import a_year_later
 from service.season.forms import next_name, read_copy
+from service.season.queries import get_season
 from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
@@ -19,7 +19,7 @@ router = APIRouter(include_in_schema=False)
 def copy_page(context: LeadContext, season_id: str) -> Response:
     """Say when the new one begins; proposed is the same day of the week a year on, and a name where it has a year."""
     with context.reading() as db:
-        row = season_with(db, season_id)
+        row = get_season(db, season_id)
         starts = a_year_later(row.starts)
         name = next_name(row.name, starts.year - row.starts.year)
         values = {"name": "" if taken(db, name) else name, "starts": str(starts)}
@@ -37,7 +37,7 @@ def copy_season(context: LeadContext, season_id: str, posted: Posted) -> Respons
             op,
             "season.copy",
             [season_id, values],
-            lambda db: actions.copy(db, context, op, season_with(db, season_id), name, starts),
+            lambda db: actions.copy(db, context, op, get_season(db, season_id), name, starts),
         )
     except Invalid as refusal:
         return _page(context, season_id, values, refusal.status, refusal.errors)
@@ -52,5 +52,5 @@ def _page(
     errors: dict[str, str] | None = None,
 ) -> Response:
     with context.reading() as db:
-        row = season_with(db, season_id)
+        row = get_season(db, season_id)
         return context.page("home/season_copy.html", status, row=row, values=values, errors=errors or {}, op=new_op())

@@ -13,7 +13,6 @@ from service.home.seasons.line import draw
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.season import queries as season
-from service.season.actions import event_with, season_with
 from service.season.forms import (
     blank_season,
     read_event,
@@ -22,6 +21,7 @@ from service.season.forms import (
     typed_season,
 )
 from service.season.models import SeasonRow
+from service.season.queries import get_event, get_season
 from service.testlog.rounds import progress
 from service.web.forms import Posted, new_op, read_op
 
@@ -66,7 +66,7 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
 def event_page(context: LeadContext, event_id: str) -> Response:
     """Change an event."""
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         values = {"name": event.name, "kind": event.kind, "on": event.on}
         return context.page("home/event_form.html", values=values, errors={}, op=new_op(), event=event)
 
@@ -85,7 +85,7 @@ def change_event(context: LeadContext, event_id: str, posted: Posted) -> Respons
         )
     except Invalid as refusal:
         with context.reading() as db:
-            event = event_with(db, event_id)
+            event = get_event(db, event_id)
             values = _typed_event(posted)
             return context.page(
                 "home/event_form.html", 422, values=values, errors=refusal.errors, op=new_op(), event=event
@@ -105,14 +105,14 @@ def drop_event(context: LeadContext, event_id: str, posted: Posted) -> Response:
 def season_page(context: ViewerContext, season_id: str) -> Response:
     """One season."""
     with context.reading() as db:
-        return _season(context, db, season_with(db, season_id))
+        return _season(context, db, get_season(db, season_id))
 
 
 @router.get("/season/{season_id}/change")
 def change_page(context: LeadContext, season_id: str) -> Response:
     """Change a season's name, days and rounds."""
     with context.reading() as db:
-        row = season_with(db, season_id)
+        row = get_season(db, season_id)
         values = shown_season(row.name, season.rules(db, [row.id])[row.id])
         return context.page("home/season_form.html", values=values, errors={}, op=new_op(), row=row)
 
@@ -147,7 +147,7 @@ def add_event(context: LeadContext, season_id: str, posted: Posted) -> Response:
         )
     except Invalid as refusal:
         with context.reading() as db:
-            return _season(context, db, season_with(db, season_id), 422, values=values, errors=refusal.errors)
+            return _season(context, db, get_season(db, season_id), 422, values=values, errors=refusal.errors)
     return RedirectResponse(f"/season/{season_id}", 303)
 
 
@@ -155,7 +155,7 @@ def add_event(context: LeadContext, season_id: str, posted: Posted) -> Response:
 def items_page(context: LeadContext, season_id: str) -> Response:
     """Choose which items answer to a season, place by place."""
     with context.reading() as db:
-        row = season_with(db, season_id)
+        row = get_season(db, season_id)
         places = queries.choices(db, row.id, Unit(context.program.unit))
         saved = context.request.query_params.get("saved") == "1"
         return context.page("home/season_items.html", row=row, places=places, op=new_op, saved=saved)
@@ -202,7 +202,7 @@ def _season(
 
 def _form_again(context: RequestContext, posted: FormData, refusal: Invalid, season_id: str | None = None) -> Response:
     with context.reading() as db:
-        row = season_with(db, season_id) if season_id else None
+        row = get_season(db, season_id) if season_id else None
         return context.page(
             "home/season_form.html",
             422,

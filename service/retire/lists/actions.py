@@ -24,10 +24,9 @@ from service.retire.lists import core, queries
 from service.retire.lists.core import Changes, Decided, FittingPiece, InCase, JudgedItem, Printed, changes
 from service.retire.lists.models import PullPrint
 from service.retire.lists.queries import ItemStanding, PullLine, PullList, Ticked
-from service.season.actions import event_with
 from service.season.core import DueState
 from service.season.models import Event
-from service.season.queries import next_events, seasons_of
+from service.season.queries import get_event, next_events, seasons_of
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus, fault_of
 from service.testlog.due import due_on, entries
@@ -49,7 +48,7 @@ def event_for(db: Session, event_id: str | None, today: date) -> Event | None:
         NotFound: the one that was named is not there.
     """
     if event_id is not None:
-        return event_with(db, event_id)
+        return get_event(db, event_id)
     return next(iter(next_events(db, today, 1)), None)
 
 

@@ -22,8 +22,8 @@ from service.retire.decisions.queries import words
 from service.retire.lists import actions
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
-from service.season.actions import event_with
 from service.season.models import Event
+from service.season.queries import get_event
 from service.sessions.typed import read_codes
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.queries import code_of, item_with
@@ -49,7 +49,7 @@ def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response
     """What to pull before an event, place by place in walking order."""
     ensure_today(context)
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         pull = actions.pull_list(db, event, context.today, context.zone)
         name = item_namer(context.program)
         return context.page(
@@ -73,7 +73,7 @@ def pull_csv(context: ViewerContext, event_id: str) -> Response:
     """The list for a spreadsheet."""
     ensure_today(context)
     with context.reading() as db:
-        pull = actions.pull_list(db, event_with(db, event_id), context.today, context.zone)
+        pull = actions.pull_list(db, get_event(db, event_id), context.today, context.zone)
         text = as_csv(db, pull, Unit(context.program.unit))
     return csv_file(text, f"pull-list-{pull.event.on}.csv")
 
@@ -82,7 +82,7 @@ def pull_csv(context: ViewerContext, event_id: str) -> Response:
 def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response:
     """On to the line of a code that was typed."""
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         found = read_codes(code)
         if len(found) == 1:
             return RedirectResponse(f"/pull/{event.id}/items/{item_with(db, found[0], ended=True).id}", 303)
@@ -94,7 +94,7 @@ def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
     """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
     ensure_today(context)
     with context.reading() as db:
-        return _line(context, db, event_with(db, event_id), _item_id(db, named))
+        return _line(context, db, get_event(db, event_id), _item_id(db, named))
 
 
 @router.post("/pull/{event_id}/ticks")
@@ -104,7 +104,7 @@ def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
     values = {name: str(posted.get(name) or "").strip() for name in ("spare", "other", "action", "none")}
     ensure_today(context)
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         item_id = item_with(db, code, ended=True).id
     try:
         new = NewTick(
@@ -133,7 +133,7 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
     """Take a tick back: the gear goes back to where it was."""
     op = read_op(posted.get("op"))
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
     context.once(
         op,
         "pull.untick",
@@ -150,7 +150,7 @@ def overrule_line(context: LeadContext, event_id: str, named: str, posted: Poste
     typed = {name: str(posted.get(name) or "") for name in ("action", "reason")}
     ensure_today(context)
     with context.reading() as db:
-        event, item_id = event_with(db, event_id), _item_id(db, named)
+        event, item_id = get_event(db, event_id), _item_id(db, named)
     try:
         action, reason = read_word(posted)
         context.once(
@@ -172,7 +172,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
     ensure_today(context)
 
     def keep(db: Session) -> None:
-        pull = actions.pull_list(db, event_with(db, event_id), context.today, context.zone)
+        pull = actions.pull_list(db, get_event(db, event_id), context.today, context.zone)
         actions.keep_print(db, op, pull, item_namer(context.program), context.me, context.now)
 
     context.once(op, "pull.print", event_id, keep)
@@ -183,7 +183,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
 def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
     with context.reading() as db:
-        event = event_with(db, event_id)
+        event = get_event(db, event_id)
         kept = actions.print_with(db, event.id, print_id)
         lines = actions.lines_of(kept)
         symbols = {line.code: actions.symbol(_url(context, line.code)) for line in lines if line.code}

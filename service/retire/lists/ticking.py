@@ -17,7 +17,7 @@ from service.kit.problems import Conflict, NotFound, invalid
 from service.retire.decisions.core import Action
 from service.retire.lists import queries
 from service.retire.lists.models import PullTick, PullUntick
-from service.season.actions import event_with
+from service.season.queries import get_event
 from service.swaps.actions import swap
 from service.swaps.core import NewSwap
 from service.tags.queries import code_of, named_item
@@ -68,7 +68,7 @@ def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> 
         Invalid: with the field; `anyway` where something speaks against the spare.
         Conflict: one of the two is out of use.
     """
-    event = event_with(db, new.event)
+    event = get_event(db, new.event)
     at = corrected(new.at, new.sent_at, now, "at", "tick")
     item = named_item(db, new.item, "item")
     spare = named_item(db, new.spare, "spare") if new.spare and new.action in _OUT else None
