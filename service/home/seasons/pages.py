@@ -215,7 +215,7 @@ def _form_again(context: RequestContext, posted: FormData, refusal: Invalid, sea
 
 def _to_event_season(context: RequestContext, event_id: str) -> Response:
     with context.reading() as db:
-        return RedirectResponse(f"/season/{event_with(db, event_id).season_id}", 303)
+        return RedirectResponse(f"/season/{get_event(db, event_id).season_id}", 303)
 
 
 def _typed_event(posted: FormData) -> dict[str, str]:
