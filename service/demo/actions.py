@@ -40,8 +40,8 @@ from service.testlog.core import Evidence, NewRepair, NewTest
 from service.testlog.housekeeping import CHORES, Chore, keep_house
 from service.testlog.marks.actions import mark
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import names
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import rebuild
+from service.wiring.wirings import names
 
 _SEED = 8
 _IDS = UUID("6a1f7a52-0d0e-4d0c-9d5e-3f0b1c2d4e5f")

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from random import Random
 
-from service.wiring.faults import Fault, FaultClass, Told
+from service.wiring.faults import EvidenceClass, Fault, FaultClass
 from service.wiring.wirings import Wiring
 
 
@@ -12,7 +12,7 @@ class DemoFinding:
     """What a test of the demo finds: faults that readings show, or other evidence with its end and a note."""
 
     faults: tuple[Fault, ...] = ()
-    evidence: tuple[tuple[Told, str, str], ...] = ()
+    evidence: tuple[tuple[EvidenceClass, str, str], ...] = ()
 
 
 def pick(wiring: Wiring, random: Random) -> DemoFinding:

@@ -42,8 +42,8 @@ from service.testlog.flags import wanted
 from service.testlog.models import FaultRow, Repair, SessionKind, Test, TestItem, WorkSession
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import names
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import rebuild
+from service.wiring.wirings import names
 
 MOST = 1_000_000, 20_000_000
 """Items and tests: beyond them it is no program's database any more."""

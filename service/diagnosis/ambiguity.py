@@ -5,7 +5,7 @@ to contacts about which they do not differ; where every one of them is of a faul
 sure too, though not which fault it is.
 
 >>> from service.wiring.builtin import BUILTIN
->>> from service.wiring.readings import canonical, read
+>>> from service.wiring.wirings import canonical, read
 >>> lead = BUILTIN["xlr3"]
 >>> good, turned = read(lead, [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]]), read(lead, [["A1", "B1"], ["A2", "B3"]])
 >>> canonical(lead, certain(lead, [good, turned]))["joined"]
@@ -17,8 +17,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from service.diagnosis.diagnosis import Diagnosis, diagnose
-from service.wiring.readings import Readings
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Readings, Wiring
 
 
 @dataclass(frozen=True, slots=True)

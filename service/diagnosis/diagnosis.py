@@ -1,7 +1,7 @@
 """Diagnosis: the least-cost faults that explain the readings of a two-ended continuity test exactly.
 
 >>> from service.wiring.builtin import BUILTIN
->>> from service.wiring.readings import read
+>>> from service.wiring.wirings import read
 >>> lead = BUILTIN["xlr3"]
 >>> found = diagnose(lead, read(lead, [["A1", "B1"], ["A2", "B3"], ["A3", "B2"]]))
 >>> found.verdict, [fault.to_json() for fault in found.faults]
@@ -19,13 +19,10 @@ from service.diagnosis.search.equal_cost import level_with
 from service.diagnosis.search.moves import namings
 from service.diagnosis.search.permutations import Effort
 from service.diagnosis.search.plan import WiringPlan, plan
-from service.diagnosis.search.preference import Key, listed_at, preference
 from service.diagnosis.search.repairs import mend
 from service.kit.problems import Invalid, invalid
-from service.wiring.faults import BLIND_TO, Fault
-from service.wiring.readings import Readings
-from service.wiring.rebuild import explains
-from service.wiring.wirings import Wiring
+from service.wiring.faults import BLIND_TO, Fault, Key, explains, listing_key, preference
+from service.wiring.wirings import Readings, Wiring
 
 PROVEN_FAULTS: Final = 4
 """An explanation of so many faults is found exactly; of more, it is least only where that or the floor proves it."""
@@ -163,5 +160,5 @@ def _written(prepared: WiringPlan, candidate: CrossingCandidate) -> Iterator[tup
     for named in namings(candidate.case, candidate.crossed, candidate.settled.landing):
         mending = mend(candidate.case, named.seats)
         faults = [*(crossing.fault for crossing in candidate.crossings), *named.faults, *mending.faults]
-        faults.sort(key=lambda fault: listed_at(prepared, fault))
-        yield preference(prepared, faults, mending.shells, named.strays), tuple(faults)
+        faults.sort(key=lambda fault: listing_key(prepared.wiring, fault))
+        yield preference(prepared.wiring, faults, mending.shells, named.strays), tuple(faults)

@@ -11,8 +11,7 @@ from service.kit.jsonlines import answer_lines
 from service.kit.problems import invalid
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
-from service.wiring.readings import read
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, read
 
 _REMEMBERED: Final = 64
 

@@ -23,8 +23,7 @@ from service.diagnosis.diagnosis import diagnose
 from service.wiring.advice import SAFETY, say
 from service.wiring.faults import Fault
 from service.wiring.naming import conductor_words
-from service.wiring.readings import Readings, canonical, merge
-from service.wiring.wirings import Conductor, Wiring, is_shell
+from service.wiring.wirings import Conductor, Readings, Wiring, canonical, is_shell, merge
 
 MOST_CONTACTS: Final = 8
 """The most contacts that a table is made for: 4140 readings, worked out in a few seconds."""

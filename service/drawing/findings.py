@@ -5,10 +5,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final, assert_never
 
-from service.wiring.faults import FAULTS, RANK, SWAPS, Fault, FaultClass, Faulty
-from service.wiring.readings import Readings, names
-from service.wiring.rebuild import seats_of
-from service.wiring.wirings import Bond, Conductor, Wiring, is_shell
+from service.wiring.faults import FAULTS, RANK, SWAPS, Fault, FaultClass, Faulty, seats_of
+from service.wiring.wirings import Bond, Conductor, Readings, Wiring, is_shell, names
 
 LETTERS: Final = 5
 """The most letters of a name in a drawing."""

@@ -13,10 +13,9 @@ from service.drawing.parts import DrawnPart, DrawnRow, folded_words, needs_drawi
 from service.drawing.shapes import Block, Contact, Drawing, FaultMark, Link, Tape, TextLabel, Wire
 from service.drawing.words import describe, plan_in_words, wire_in_words
 from service.drawing.zones import A_CONTACT, B_CONTACT, Zones, columns, zones_of
-from service.wiring.advice import title
 from service.wiring.faults import Fault, FaultClass
-from service.wiring.readings import Readings
-from service.wiring.wirings import Conductor, Wiring
+from service.wiring.naming import title
+from service.wiring.wirings import Conductor, Readings, Wiring
 
 WIDTH = 320
 LINE = 17

@@ -4,9 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from service.drawing.findings import Findings, FoundConductor, LineKind
 from service.drawing.parts import DrawnPart
-from service.wiring.advice import title
 from service.wiring.faults import SWAPS
-from service.wiring.naming import conductor_words, contact_words, listed, sentence
+from service.wiring.naming import conductor_words, contact_words, listed, sentence, title
 from service.wiring.wirings import Conductor, Wiring, is_shell
 
 

@@ -9,12 +9,10 @@ from service.diagnosis.ambiguity import Agreed, agree
 from service.diagnosis.diagnosis import Diagnosis, diagnose
 from service.kit.problems import invalid
 from service.testlog.core import Evidence, Method, NewTest
-from service.wiring.advice import title
 from service.wiring.faults import Fault, FaultClass
-from service.wiring.naming import conductor_words, listed, sentence
+from service.wiring.naming import conductor_words, listed, sentence, title
 from service.wiring.onstage import on_stage
-from service.wiring.readings import canonical
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, canonical
 
 UNSURE: Final = ""
 """The answer to "which of them is it?" of somebody who cannot tell."""

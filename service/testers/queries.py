@@ -13,9 +13,9 @@ from service.kit.typed import alike
 from service.testlog.models import OwnTester, Test
 from service.testlog.reach import through_wiring
 from service.wiring.coverage import SIGHT_OF_METHOD
-from service.wiring.readings import Readings
 from service.wiring.tester import Tester, make_tester
 from service.wiring.visibility import Sight
+from service.wiring.wirings import Readings
 
 
 def testers(db: Session) -> Sequence[OwnTester]:

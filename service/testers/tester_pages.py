@@ -15,9 +15,9 @@ from service.testers.core import in_words
 from service.testlog.models import OwnTester
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
-from service.wiring.readings import ALL
 from service.wiring.tester import Tester
 from service.wiring.visibility import Sight
+from service.wiring.wirings import ALL
 
 router = APIRouter(include_in_schema=False)
 

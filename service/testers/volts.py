@@ -7,6 +7,7 @@ from typing import Final
 from service.kit.measures import parse_meter_ohm, parse_volts
 from service.kit.problems import Invalid, invalid
 from service.wiring.builtin import BUILTIN
+from service.wiring.faults import rebuild
 from service.wiring.naming import conductor_words, listed
 from service.wiring.phantom import (
     JOINT_OHM,
@@ -17,9 +18,7 @@ from service.wiring.phantom import (
     Resistance,
     diagnose_phantom,
 )
-from service.wiring.readings import Readings, names, tidy
-from service.wiring.rebuild import rebuild
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Readings, Wiring, names, tidy
 
 WITHOUT: Final = ("v21", "v31", "v23")
 LOADED: Final = ("l21", "l31", "l23")

@@ -12,7 +12,7 @@ from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
 from service.season.core import What, open_fault
 from service.testlog.reach import NONE, ONE_LINE, Reach
-from service.wiring.faults import FaultClass, Told
+from service.wiring.faults import EvidenceClass, FaultClass
 
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
@@ -48,7 +48,7 @@ class Verdict(StrEnum):
 class Evidence:
     """One finding; `end` None where it cannot be told."""
 
-    kind: Told
+    kind: EvidenceClass
     end: End | None = None
     note: str = ""
 

@@ -11,11 +11,11 @@ from service.kit.typed import as_id
 from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
 from service.testlog.sheet import Entered, is_good, readings
 from service.web.forms import read_op
-from service.wiring.faults import TOLD, FaultClass, Told
+from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, FaultClass
 from service.wiring.wirings import Wiring, lanes_of
 
 
-def _ticks(kind: Told) -> dict[str, str]:
+def _ticks(kind: EvidenceClass) -> dict[str, str]:
     """What is ticked for a class of evidence: the name of the tick, and its words."""
     match kind:
         case FaultClass.INTERMITTENT:
@@ -37,8 +37,8 @@ def _ticks(kind: Told) -> dict[str, str]:
             assert_never(kind)
 
 
-EVIDENCE: Mapping[str, tuple[str, Told]] = {
-    name: (words, kind) for kind in reversed(TOLD) for name, words in _ticks(kind).items()
+EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
+    name: (words, kind) for kind in reversed(EVIDENCE_CLASSES) for name, words in _ticks(kind).items()
 }
 """What can be ticked besides the readings: its words, and what it is evidence of."""
 

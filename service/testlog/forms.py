@@ -12,7 +12,7 @@ from service.kit.dates import parse_instant
 from service.kit.problems import Problem, invalid
 from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
 from service.web.forms import read_by
-from service.wiring.faults import TOLD, FaultClass, Told, told
+from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, FaultClass, as_evidence
 
 THROUGH_MOST = 8
 CONTACTS_MOST = 200
@@ -30,10 +30,10 @@ Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True)]
 Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
 
-def _told(word: str) -> Told:
-    found = told(FaultClass(word)) if word in list(FaultClass) else None
+def _told(word: str) -> EvidenceClass:
+    found = as_evidence(FaultClass(word)) if word in list(FaultClass) else None
     if found is None:
-        raise invalid("class", f"“{word[:40]}” is no class of evidence; it is one of {', '.join(TOLD)}.")
+        raise invalid("class", f"“{word[:40]}” is no class of evidence; it is one of {', '.join(EVIDENCE_CLASSES)}.")
     return found
 
 
@@ -42,7 +42,7 @@ class EvidenceIn(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    kind: Annotated[Told, read_by(_told)] = Field(alias="class")
+    kind: Annotated[EvidenceClass, read_by(_told)] = Field(alias="class")
     end: End | None = None
     note: Annotated[Text, Field(max_length=200)] = ""
 

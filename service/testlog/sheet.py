@@ -11,8 +11,7 @@ from itertools import combinations
 from typing import Any
 
 from service.kit.problems import invalid
-from service.wiring.readings import ALL
-from service.wiring.wirings import Bond, Conductor, Wiring, connector_of, is_shell, lanes_of
+from service.wiring.wirings import ALL, Bond, Conductor, Wiring, connector_of, is_shell, lanes_of
 
 NOTHING = "-"
 """What a contact reached that reached nothing."""

@@ -8,8 +8,9 @@ from sqlalchemy.orm import Session
 
 from service.gear.wirings import find_wiring
 from service.testlog.models import FaultRow
-from service.wiring.advice import Advice, say, title
-from service.wiring.faults import Fault, FaultClass, faulty
+from service.wiring.advice import Advice, say
+from service.wiring.faults import Fault, FaultClass, as_faulty
+from service.wiring.naming import title
 from service.wiring.wirings import Wiring
 
 
@@ -23,7 +24,7 @@ def fault_as(
 ) -> Fault:
     """The fault as diagnosis knows it, from what is written of it: of its `detail` counts `lanes` and `map`."""
     lanes, landings = detail.get("lanes"), detail.get("map")
-    found = faulty(FaultClass(name))
+    found = as_faulty(FaultClass(name))
     if found is None:
         raise ValueError(f"{name} is no fault")
     return Fault(

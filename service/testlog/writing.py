@@ -31,8 +31,7 @@ from service.testlog.models import FaultRow, Test, TestItem
 from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.reach import lane_names, of_piece, of_test
 from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
-from service.wiring.readings import read
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, read
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,8 @@ strained more than a socket, and a fan-out's single connectors more than its mul
 no source). Swapped conductors do not come with use: somebody soldered them so.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
 from typing import assert_never
 
 from service.wiring.faults import SWAPS, ByEvidence, Fault, FaultClass, Faulty
@@ -15,10 +14,11 @@ from service.wiring.naming import (
     Connector,
     conductor_words,
     connector_type,
-    contact_words,
+    joint_words,
     listed,
     seat_words,
     sentence,
+    title,
 )
 from service.wiring.onstage import on_stage
 from service.wiring.wirings import ENDS, Wiring, connector_of
@@ -49,14 +49,6 @@ def say(wiring: Wiring, fault: Fault) -> Advice:
     return Advice(title(wiring, fault), on_stage(wiring, fault), look_first(wiring, fault), after_repair(fault))
 
 
-def title(wiring: Wiring, fault: Fault) -> str:
-    """The fault in one line: "Conductor 2 (hot) is open"."""
-    names = [conductor_words(wiring, name) for name in fault.conductors]
-    at = f" at end {fault.end}" if fault.end else ""
-    said = _said(fault.fault_class)
-    return sentence(said.title(wiring, fault, names, at) if names else f"{said.some}{at}")
-
-
 def look_first(wiring: Wiring, fault: Fault) -> str:
     """Which end or joint to open first, and why."""
     if fault.fault_class is FaultClass.SPLIT_PAIR:
@@ -74,10 +66,10 @@ def look_first(wiring: Wiring, fault: Fault) -> str:
             f"{labels}Use does not swap conductors, soldering does: open the end that was repaired last and compare "
             f"its wire colors with the other end. If nobody knows, {opening[0].lower()}{opening[1:]}."
         )
-    said = _said(fault.fault_class)
+    steps = _steps(fault.fault_class)
     if not why:
-        return f"{opening}: {said.seek}."
-    return f"{why} {opening}: {said.seek}. {said.then.format(far='AB'[end == 'A'])}"
+        return f"{opening}: {steps.seek}."
+    return f"{why} {opening}: {steps.seek}. {steps.then.format(far='AB'[end == 'A'])}"
 
 
 def _homes(wiring: Wiring, fault: Fault) -> Iterator[str]:
@@ -85,7 +77,7 @@ def _homes(wiring: Wiring, fault: Fault) -> Iterator[str]:
     for name, contact in fault.landings or ():
         wire = wiring.by_name[name]
         home = wire.a if fault.end == "A" else wire.b
-        yield f"{conductor_words(wiring, name)} is on {_joint_of(contact)} and belongs on {_joint(home)}"
+        yield f"{conductor_words(wiring, name)} is on {_joint_of(contact)} and belongs on {joint_words(home)}"
 
 
 def _joint_of(contact: str) -> str:
@@ -94,148 +86,89 @@ def _joint_of(contact: str) -> str:
 
 def after_repair(fault: Fault) -> str:
     """The test that proves the repair."""
-    return f"{SAFETY} {_said(fault.fault_class).proof}"
-
-
-def _title_open(wiring: Wiring, fault: Fault, names: list[str], at: str) -> str:
-    bonded = [bond for bond in wiring.bonds if bond.later == fault.conductors[0]]
-    if bonded and fault.conductors[0] not in wiring.by_name:
-        return f"{names[0]} is not joined to {_joint(bonded[0].earlier)}"
-    return f"{names[0]} is open{at}"
-
-
-def _title_crossed_pairs(wiring: Wiring, fault: Fault, _names: list[str], _at: str) -> str:
-    pairs = groupby(
-        sorted(fault.conductors, key=lambda name: wiring.by_name[name].pair or ""),
-        key=lambda name: wiring.by_name[name].pair,
-    )
-    one, other = (f"pair {pair} ({'/'.join(members)})" for pair, members in pairs)
-    return f"{one} and {other} are crossed"
-
-
-def _title_miswire(wiring: Wiring, fault: Fault, names: list[str], _at: str) -> str:
-    if fault.is_chain and fault.landings and len(fault.landings) == 1:
-        return f"{names[0]} is on {seat_words(fault.landings[0][1])}"
-    landings = [
-        f"{conductor_words(wiring, name)} {'is' if fault.end else 'ends'} on {seat_words(contact)}"
-        for name, contact in fault.landings or ()
-    ]
-    return f"miswired: {listed(landings or names)}"
+    return f"{SAFETY} {_steps(fault.fault_class).proof}"
 
 
 _EVERY = "Run the two-ended test on every conductor"
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
-    """What is said of a class of fault.
+class _Steps:
+    """How a class of fault is mended.
 
-    `some` names it where no conductor is known, `title` where they are. `seek` says what to look for, `then` where to
-    go if it is not there; swaps and split pairs are looked for in another way. `proof` is the test after the repair.
+    `seek` says what to look for, `then` where to go if it is not there; swaps and split pairs are looked for in another
+    way. `proof` is the test after the repair.
     """
 
-    some: str
-    title: Callable[[Wiring, Fault, list[str], str], str]
     proof: str
     seek: str = ""
     then: str = ""
 
 
-def _said(found: Faulty) -> _Said:
-    match found:
+def _steps(fault_class: Faulty) -> _Steps:
+    match fault_class:
         case FaultClass.OPEN:
-            return _Said(
-                some="an open conductor",
-                title=_title_open,
+            return _Steps(
                 seek="look for a broken joint, or a wire pulled out from under its clamp",
                 then="If it is sound, go to end {far}; capacitance read at both ends tells which without opening.",
                 proof=f"{_EVERY}, and bend the cable behind both connectors while you do.",
             )
         case FaultClass.SHORT:
-            return _Said(
-                some="a short",
-                title=lambda _wiring, _fault, names, at: f"{listed(names)} touch{at}",
+            return _Steps(
                 seek="look for a stray strand of shield, a blob of solder or melted insulation",
                 then="If it is clean, go to end {far}, then feel for a crushed place; loop resistance read at both "
                 "ends tells where.",
                 proof=f"{_EVERY}, and check that no contact reaches another or a shell while you bend the cable.",
             )
         case FaultClass.REVERSED_PAIR:
-            return _Said(
-                some="a reversed pair",
-                title=lambda _wiring, _fault, names, _at: f"{listed(names)} are swapped",
-                proof=f"{_EVERY}: each must reach its own contact. Then plug in and listen to it together with a "
+            return _Steps(
+                f"{_EVERY}: each must reach its own contact. Then plug in and listen to it together with a "
                 "known good line on one sound: fuller is right, thinner is still reversed.",
             )
         case FaultClass.CROSSED_PAIRS:
-            return _Said(
-                some="crossed pairs",
-                title=_title_crossed_pairs,
-                proof=f"{_EVERY}, then plug in, speak into line after line and watch its channel move.",
-            )
+            return _Steps(f"{_EVERY}, then plug in, speak into line after line and watch its channel move.")
         case FaultClass.CROSSED_LANES:
-            return _Said(
-                some="crossed lanes",
-                title=lambda _wiring, fault, _names, _at: f"lanes {listed(fault.lanes or ())} are crossed",
-                proof=f"{_EVERY}, lane by lane, then plug in, speak into each and watch its channel move.",
-            )
+            return _Steps(f"{_EVERY}, lane by lane, then plug in, speak into each and watch its channel move.")
         case FaultClass.MISWIRE:
-            return _Said(
-                some="a miswire",
-                title=_title_miswire,
-                proof=f"{_EVERY}: each must reach its own contact and no other. Only then turn phantom power on.",
+            return _Steps(
+                f"{_EVERY}: each must reach its own contact and no other. Only then turn phantom power on.",
             )
         case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
-            return _said_of_evidence(found)
+            return _steps_by_evidence(fault_class)
         case _:
-            assert_never(found)
+            assert_never(fault_class)
 
 
-def _said_of_evidence(found: ByEvidence) -> _Said:
-    match found:
+def _steps_by_evidence(fault_class: ByEvidence) -> _Steps:
+    match fault_class:
         case FaultClass.SPLIT_PAIR:
-            return _in_words(
-                "split pair",
-                proof="No continuity test shows this. Plug in, send sound through one line, listen to the silent "
+            return _Steps(
+                "No continuity test shows this. Plug in, send sound through one line, listen to the silent "
                 "one beside it, and compare with a good cable of the same kind.",
             )
         case FaultClass.HIGH_RESISTANCE:
-            return _in_words(
-                "high resistance",
+            return _Steps(
                 seek="look for a dull, cracked joint, a blackened contact, a loose screw, or damp and dirt between two",
                 then="If it is sound, go to end {far}; clean the contacts of both ends in any case.",
                 proof="Read each loop in milliohms and check it against length and gauge, then again while you "
                 "bend the cable behind both connectors.",
             )
         case FaultClass.INTERMITTENT:
-            return _in_words(
-                "contact that comes and goes",
+            return _Steps(
                 seek="move each wire with a fingertip while a helper watches the tester",
                 then="If nothing moves there, do the same at end {far}, then bend the cable all along.",
                 proof=f"{_EVERY} with a flex test: bend it behind both connectors and along its length; nothing may "
                 "flicker.",
             )
         case FaultClass.DAMAGE:
-            return _in_words(
-                "damage",
+            return _Steps(
                 seek="look for bent contacts, a worn latch, a cut jacket or a clamp that holds nothing",
                 then="Then look at end {far}, and run the whole jacket through your hand.",
                 proof=f"Plug both ends into good sockets three times: they must lock and let go. {_EVERY} with a "
                 "flex test.",
             )
         case _:
-            assert_never(found)
-
-
-def _in_words(what: str, *, proof: str, seek: str = "", then: str = "") -> _Said:
-    """What other evidence shows, with its conductors where they are known."""
-    return _Said(
-        what,
-        lambda _wiring, _fault, names, at: f"{what}{at}: {listed(names)}",
-        proof,
-        seek,
-        then,
-    )
+            assert_never(fault_class)
 
 
 def _end(wiring: Wiring, fault: Fault) -> tuple[str, str]:
@@ -271,12 +204,8 @@ def _opening(wiring: Wiring, fault: Fault, end: str) -> str:
     if not contacts or len(numbers) > 1:
         joints = "every joint"
     else:
-        joints = listed([_joint(contact).partition(" of ")[0] for contact in contacts])
+        joints = listed([joint_words(contact).partition(" of ")[0] for contact in contacts])
     return f"at end {end}, {_OPENING[kind].format(it=it)} and go to {joints}"
-
-
-def _joint(contact: str) -> str:
-    return contact_words(contact).partition(" at end ")[0]
 
 
 def _connectors(contacts: Iterable[str]) -> list[int | None]:

@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from service.wiring.faults import BLIND_TO, Fault, FaultClass, Faulty
+from service.wiring.faults import BLIND_TO, Fault, FaultClass, Faulty, rebuild
 from service.wiring.naming import listed
-from service.wiring.readings import Readings
-from service.wiring.rebuild import rebuild
 from service.wiring.singles import any_of, kind, single_faults
 from service.wiring.visibility import Sight, alike, view
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Readings, Wiring
 
 SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
     {

@@ -1,9 +1,12 @@
-"""What people at a truck call the parts of a wiring: conductors, contacts, lanes, connectors."""
+"""What people at a truck call the parts of a wiring and its faults: conductors, contacts, connectors, one fault."""
 
 from collections.abc import Sequence
 from enum import StrEnum
+from itertools import groupby
+from typing import assert_never
 
 from service.kit.problems import invalid
+from service.wiring.faults import ByEvidence, Fault, FaultClass, Faulty
 from service.wiring.wirings import SHELL, Conductor, Wiring, connector_of, is_shell
 
 _PLUG_PARTS = {"T": "tip", "R": "ring", "S": "sleeve"}
@@ -66,6 +69,11 @@ def conductor_words(wiring: Wiring, name: str) -> str:
     return f"conductor {name} ({_part(wiring, conductor)})"
 
 
+def joint_words(contact: str) -> str:
+    """`B3.2`: "contact 2 of connector 3", where the end is known."""
+    return contact_words(contact).partition(" at end ")[0]
+
+
 def listed(words: Sequence[str]) -> str:
     """ "a", "a and b", "a, b and c"."""
     *first, last = words
@@ -75,6 +83,90 @@ def listed(words: Sequence[str]) -> str:
 def sentence(words: str) -> str:
     """The words with a capital letter in front."""
     return words[:1].upper() + words[1:]
+
+
+def title(wiring: Wiring, fault: Fault) -> str:
+    """The fault in one line: "Conductor 2 (hot) is open"."""
+    names = [conductor_words(wiring, name) for name in fault.conductors]
+    at = f" at end {fault.end}" if fault.end else ""
+    return sentence(_title(wiring, fault, names, at) if names else f"{_class_words(fault.fault_class)}{at}")
+
+
+def _title(wiring: Wiring, fault: Fault, names: Sequence[str], at: str) -> str:
+    match fault.fault_class:
+        case FaultClass.OPEN:
+            bonded = [bond for bond in wiring.bonds if bond.later == fault.conductors[0]]
+            if bonded and fault.conductors[0] not in wiring.by_name:
+                return f"{names[0]} is not joined to {joint_words(bonded[0].earlier)}"
+            return f"{names[0]} is open{at}"
+        case FaultClass.SHORT:
+            return f"{listed(names)} touch{at}"
+        case FaultClass.REVERSED_PAIR:
+            return f"{listed(names)} are swapped"
+        case FaultClass.CROSSED_PAIRS:
+            return _title_of_crossed_pairs(wiring, fault)
+        case FaultClass.CROSSED_LANES:
+            return f"lanes {listed(fault.lanes or ())} are crossed"
+        case FaultClass.MISWIRE:
+            return _title_of_miswire(wiring, fault, names)
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return f"{_evidence_words(fault.fault_class)}{at}: {listed(names)}"
+        case _:
+            assert_never(fault.fault_class)
+
+
+def _title_of_crossed_pairs(wiring: Wiring, fault: Fault) -> str:
+    pairs = groupby(
+        sorted(fault.conductors, key=lambda name: wiring.by_name[name].pair or ""),
+        key=lambda name: wiring.by_name[name].pair,
+    )
+    one, other = (f"pair {pair} ({'/'.join(members)})" for pair, members in pairs)
+    return f"{one} and {other} are crossed"
+
+
+def _title_of_miswire(wiring: Wiring, fault: Fault, names: Sequence[str]) -> str:
+    if fault.is_chain and fault.landings and len(fault.landings) == 1:
+        return f"{names[0]} is on {seat_words(fault.landings[0][1])}"
+    landings = [
+        f"{conductor_words(wiring, name)} {'is' if fault.end else 'ends'} on {seat_words(contact)}"
+        for name, contact in fault.landings or ()
+    ]
+    return f"miswired: {listed(landings or names)}"
+
+
+def _class_words(fault_class: Faulty) -> str:
+    """A class in words, where no conductor is known."""
+    match fault_class:
+        case FaultClass.OPEN:
+            return "an open conductor"
+        case FaultClass.SHORT:
+            return "a short"
+        case FaultClass.REVERSED_PAIR:
+            return "a reversed pair"
+        case FaultClass.CROSSED_PAIRS:
+            return "crossed pairs"
+        case FaultClass.CROSSED_LANES:
+            return "crossed lanes"
+        case FaultClass.MISWIRE:
+            return "a miswire"
+        case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
+            return _evidence_words(fault_class)
+        case _:
+            assert_never(fault_class)
+
+
+def _evidence_words(fault_class: ByEvidence) -> str:
+    match fault_class:
+        case FaultClass.SPLIT_PAIR:
+            return "split pair"
+        case FaultClass.HIGH_RESISTANCE:
+            return "high resistance"
+        case FaultClass.INTERMITTENT:
+            return "contact that comes and goes"
+        case FaultClass.DAMAGE:
+            return "damage"
+        case _:
+            assert_never(fault_class)
 
 
 def _part(wiring: Wiring, conductor: Conductor) -> str:

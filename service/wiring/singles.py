@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 from typing import assert_never
 
-from service.wiring.faults import ByEvidence, Fault, FaultClass, Faulty
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import ByEvidence, Fault, FaultClass, Faulty, rebuild
 from service.wiring.wirings import Conductor, Wiring, connector_of, is_shell
 
 _OPEN = {

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from service.kit.problems import invalid
+from service.wiring.faults import rebuild
 from service.wiring.naming import listed
-from service.wiring.readings import ALL, Readings, read
-from service.wiring.rebuild import rebuild
 from service.wiring.visibility import Sight
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import ALL, Readings, Wiring, read
 
 LONGEST_NAME = 60
 _SIGHTS = (Sight.STRAIGHT, Sight.CROSS, Sight.METER)

@@ -18,11 +18,10 @@ from typing import Any, Final
 
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
+from service.wiring.faults import rebuild
 from service.wiring.naming import listed
 from service.wiring.own import parse_wiring
-from service.wiring.readings import ALL, canonical, read
-from service.wiring.rebuild import rebuild
-from service.wiring.wirings import ENDS, ROLES, Conductor, Wiring, connector_of, is_shell
+from service.wiring.wirings import ALL, ENDS, ROLES, Conductor, Wiring, canonical, connector_of, is_shell, read
 
 GOOD: Final = "good"
 """The reading of a sound cable, in a lamp pattern."""

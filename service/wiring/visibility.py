@@ -11,8 +11,7 @@ from functools import lru_cache
 
 from service.wiring.circuit import Resistor, node_volts
 from service.wiring.phantom import COLD, HOT, LOAD_OHM, Bench
-from service.wiring.readings import Readings
-from service.wiring.wirings import Conductor, Wiring
+from service.wiring.wirings import Conductor, Readings, Wiring
 
 
 class Level(Enum):

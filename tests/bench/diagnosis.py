@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import read
+from service.wiring.wirings import read
 
 
 def good(key: str) -> list[list[str]]:

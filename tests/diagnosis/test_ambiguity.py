@@ -7,10 +7,9 @@ from hypothesis import strategies as st
 from service.diagnosis.ambiguity import agree, certain
 from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
-from service.wiring.readings import Readings, canonical
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import Fault, FaultClass, rebuild
 from service.wiring.singles import single_faults
+from service.wiring.wirings import Readings, canonical
 
 XLR3 = BUILTIN["xlr3"]
 SINGLES = list(single_faults(XLR3))

@@ -10,10 +10,8 @@ from hypothesis import strategies as st
 from service.diagnosis.diagnosis import Diagnosis, diagnose
 from service.kit.problems import Invalid
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import RANK, FaultClass
-from service.wiring.readings import names, read
-from service.wiring.rebuild import explains, rebuild
-from service.wiring.wirings import Conductor, Wiring, wiring
+from service.wiring.faults import RANK, FaultClass, explains, rebuild
+from service.wiring.wirings import Conductor, Wiring, names, read, wiring
 from tests.diagnosis.exhaustive import Thing, cut_down, ends_joined, obeys, order_of_names, simulate
 from tests.wiring.broken import as_groups, as_things, broken, groups_of, total, wirings
 

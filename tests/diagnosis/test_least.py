@@ -13,8 +13,7 @@ import pytest
 
 from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import read
-from service.wiring.wirings import Conductor, Wiring, wiring
+from service.wiring.wirings import Conductor, Wiring, read, wiring
 from tests.diagnosis.exhaustive import Groups, Table, cost, listed, obeys, simulate
 from tests.wiring.broken import as_things
 

@@ -14,8 +14,7 @@ from service.wiring.advice import say
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass
 from service.wiring.own import parse_wiring
-from service.wiring.readings import read
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, read
 
 EVERY = pytest.mark.parametrize("key", BUILTIN)
 PACKED_MOST = 60_000

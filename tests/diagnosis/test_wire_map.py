@@ -9,7 +9,7 @@ import pytest
 
 from service.diagnosis.diagnosis import Diagnosis, diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import read
+from service.wiring.wirings import read
 
 STRAIGHT = [1, 2, 3, 4, 5, 6, 7, 8]
 

@@ -15,14 +15,11 @@ from hypothesis import strategies as st
 from service.drawing.findings import LineKind, Tone
 from service.drawing.layout import WIDTH, expected, found
 from service.drawing.shapes import Contact, Drawing, TextLabel
-from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import SWAPS, Fault, FaultClass
-from service.wiring.naming import conductor_words, contact_words, sentence
+from service.wiring.faults import SWAPS, Fault, FaultClass, rebuild
+from service.wiring.naming import conductor_words, contact_words, sentence, title
 from service.wiring.own import LARGEST
-from service.wiring.readings import Readings, merge, names
-from service.wiring.rebuild import rebuild
-from service.wiring.wirings import Conductor, Wiring, wiring
+from service.wiring.wirings import Conductor, Readings, Wiring, merge, names, wiring
 
 LETTER = 6.6  # units: about the mean width of a bold letter; what a browser makes of it is tested on a phone
 EVIDENCE = [FaultClass.SPLIT_PAIR, FaultClass.HIGH_RESISTANCE, FaultClass.INTERMITTENT, FaultClass.DAMAGE]

@@ -15,8 +15,7 @@ from service.drawing.shapes import Drawing
 from service.web.headers import headers_of_every_answer
 from service.web.render import ENVIRONMENT, STATIC, TEMPLATES
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import Fault, FaultClass, rebuild
 from tests.support.access import barriers
 
 pytestmark = pytest.mark.browser

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from service.exchange.sheets.core.conductors import told
 from service.exchange.sheets.core.faults import understood
 from service.gear.core import End
-from service.wiring.advice import title
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass
+from service.wiring.naming import title
 from service.wiring.singles import single_faults
 
 XLR = BUILTIN["xlr3"]

@@ -31,7 +31,7 @@ from service.testlog.core import Evidence, Method
 from service.testlog.housekeeping import CHORES, keep_house, verify
 from service.testlog.marks.actions import mark
 from service.testlog.models import FaultRow, Repair, Test, TestItem, Void, WrongMark
-from service.wiring.faults import TOLD, FaultClass
+from service.wiring.faults import EVIDENCE_CLASSES, FaultClass
 from tests.support.demo import demo_file
 from tests.support.program import START, migrated, running
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, bench
@@ -149,7 +149,7 @@ def test_what_no_words_tell_comes_back_too(sqlite_url: str, tmp_path: Path) -> N
 
 names = st.text(min_size=1, max_size=4)
 groups = st.lists(st.lists(names, min_size=1, max_size=3), max_size=3)
-evidence = st.builds(Evidence, st.sampled_from(TOLD), st.sampled_from([None, *End]), st.text(max_size=9))
+evidence = st.builds(Evidence, st.sampled_from(EVIDENCE_CLASSES), st.sampled_from([None, *End]), st.text(max_size=9))
 
 
 @given(st.none() | groups, st.just("all") | st.lists(names, min_size=1), st.lists(evidence).map(tuple))

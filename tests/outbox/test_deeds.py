@@ -14,7 +14,7 @@ from service.sessions.lanes.core import Lane, LaneReading, readings
 from service.tags.queries import item_with
 from service.testlog.models import Swap
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import read
+from service.wiring.wirings import read
 from tests.outbox.support import Truck, bar, entries, eventually, send_now, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in

@@ -19,10 +19,9 @@ from service.testlog.phone import form_facts
 from service.testlog.sheet import readings, sheet
 from service.web.modules import module
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import Readings, canonical, names, read
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import rebuild
 from service.wiring.singles import single_faults
-from service.wiring.wirings import Wiring, lanes_of
+from service.wiring.wirings import Readings, Wiring, canonical, lanes_of, names, read
 
 pytestmark = pytest.mark.browser
 

@@ -15,7 +15,7 @@ from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is
 from service.testlog.core import Verdict
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import FaultClass
-from service.wiring.readings import read
+from service.wiring.wirings import read
 from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import Bench, bench
 

@@ -20,7 +20,7 @@ from service.testlog.housekeeping import verify
 from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test, through_wiring
 from service.testlog.rounds import progress
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import read
+from service.wiring.wirings import read
 from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import FALL, GOOD, ZONE, Bench, bench
 

@@ -6,8 +6,7 @@ from service.diagnosis.diagnosis import Diagnosis, diagnose
 from service.testlog.sheet import NOTHING, Entered, FormSheet, is_good, readings, sheet
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import FaultClass
-from service.wiring.readings import read
-from service.wiring.wirings import Wiring, lanes_of
+from service.wiring.wirings import Wiring, lanes_of, read
 
 EVERY = pytest.mark.parametrize("key", BUILTIN)
 

@@ -11,7 +11,7 @@ from service.drawing.findings import LineKind, alone
 from service.testlog.form_reader import EVIDENCE
 from service.testlog.told import told
 from service.wiring.builtin import BUILTIN
-from service.wiring.rebuild import seats_of
+from service.wiring.faults import seats_of
 from service.wiring.singles import single_faults
 
 PACKED_MOST = 60_000  # bytes: as large as the tables by themselves may be

@@ -4,11 +4,10 @@ from service.testlog.core import Method
 from service.wiring import phantom
 from service.wiring.builtin import BUILTIN
 from service.wiring.coverage import CANCELLING, SIGHT_OF_METHOD, coverage, not_proven, pass_words
-from service.wiring.faults import BLIND_TO, CONTINUITY, FaultClass
+from service.wiring.faults import BLIND_TO, COSTS, FaultClass, rebuild
 from service.wiring.phantom import diagnose_phantom, far_end_volts
-from service.wiring.readings import read
-from service.wiring.rebuild import rebuild
 from service.wiring.visibility import Sight, alike, view
+from service.wiring.wirings import read
 
 XLR3 = BUILTIN["xlr3"]
 
@@ -64,7 +63,7 @@ def test_phantom_coverage_agrees_with_the_phantom_diagnosis(loaded: bool) -> Non
 
 
 def test_no_phantom_reading_without_a_shield() -> None:
-    assert set(coverage(BUILTIN["8p8c"], Sight.PHANTOM).unseen) == set(CONTINUITY) - {FaultClass.CROSSED_LANES}
+    assert set(coverage(BUILTIN["8p8c"], Sight.PHANTOM).unseen) == set(COSTS) - {FaultClass.CROSSED_LANES}
 
 
 def test_an_ear_hears_the_wrong_channel_and_a_dead_one_but_not_polarity() -> None:

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from service.kit.problems import Invalid
 from service.wiring.builtin import BUILTIN
-from service.wiring.readings import canonical, names, read
+from service.wiring.wirings import canonical, names, read
 
 TRUNK = BUILTIN["d25x8"]
 LEAD = BUILTIN["xlr3"]

@@ -5,8 +5,7 @@ import pytest
 
 from service.diagnosis.diagnosis import diagnose
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import CONTINUITY, FaultClass
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import COSTS, FaultClass, rebuild
 from service.wiring.singles import kind, single_faults
 from service.wiring.wirings import Conductor, wiring
 
@@ -72,7 +71,7 @@ def test_every_kind_has_words(key: str) -> None:
     kinds = {kind(BUILTIN[key], fault) for fault in single_faults(BUILTIN[key])}
     assert all(words and words[0].islower() for words in kinds)
     classes = {fault.fault_class for fault in single_faults(BUILTIN[key])}
-    assert classes <= set(CONTINUITY)
+    assert classes <= set(COSTS)
 
 
 def test_kinds_say_what_matters() -> None:

@@ -4,8 +4,8 @@ from service.kit.problems import Invalid
 from service.wiring import tester
 from service.wiring.builtin import BUILTIN
 from service.wiring.coverage import not_proven
-from service.wiring.readings import read
 from service.wiring.tester import make_tester
+from service.wiring.wirings import read
 
 XLR3 = BUILTIN["xlr3"]
 GOOD = [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]]

@@ -1,8 +1,7 @@
 import pytest
 
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import Fault, FaultClass, rebuild
 from service.wiring.visibility import Level, Sight, alike, lines, view
 from service.wiring.wirings import Conductor, Wiring, wiring
 

@@ -19,7 +19,7 @@ from math import prod
 from typing import Final
 
 from service.diagnosis.search.plan import Landing, WiringPlan
-from service.wiring.readings import Readings
+from service.wiring.wirings import Readings
 
 UNPROBED: Final = -1
 """The label of a contact that was not probed."""

@@ -11,10 +11,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 
-from service.wiring.faults import RANK, Fault, FaultClass, Faulty
-from service.wiring.readings import merge
-from service.wiring.rebuild import exchanged
-from service.wiring.wirings import Conductor, Wiring
+from service.wiring.faults import RANK, Fault, FaultClass, Faulty, exchanged
+from service.wiring.wirings import Conductor, Wiring, merge
 
 Landing = tuple[int, ...]
 
@@ -52,8 +50,6 @@ class WiringPlan:
     """The other conductor of a conductor's pair."""
     crossings: tuple[Crossing, ...]
     """Crossed lanes, then crossed pairs, each in the order in which faults are listed (and applied)."""
-    order: dict[str, int]
-    """Names that may stand in a fault (conductors and contacts), by the order in which they are listed."""
     tangled: bool
     """Whether a contact is shared, or a bond reaches two conductors: contacts may then be joined two ways."""
     hubs: tuple[int, ...]
@@ -88,7 +84,6 @@ def plan(wiring: Wiring) -> WiringPlan:
         split=len(wiring.contacts("A")),
         partner=_partners(wiring, number),
         crossings=(*_crossings(wiring, number, lanes=True), *_crossings(wiring, number, lanes=False)),
-        order=_order(wiring),
         tangled=len(set(a)) < len(a) or len(set(b)) < len(b) or _bonds_reach_two(bonds, set(loose)),
         hubs=tuple(contact for contact, count in sorted(Counter(_link_ends(a, b, bonds)).items()) if count > 1),
         good=frozenset(merge(links)),
@@ -114,15 +109,6 @@ def _partners(wiring: Wiring, number: dict[str, int]) -> dict[int, int]:
         partner[number[one.name]] = number[other.name]
         partner[number[other.name]] = number[one.name]
     return partner
-
-
-def _order(wiring: Wiring) -> dict[str, int]:
-    """Conductors stand at their A contact, contacts at their own place."""
-    place = wiring.position
-    keyed = {contact: (place[contact], -1) for contact in wiring.all_contacts}
-    keyed |= {wire.name: (place[wire.a], place[wire.b]) for wire in wiring.conductors}
-    ranked = sorted(keyed, key=lambda name: (keyed[name], name))
-    return {name: rank for rank, name in enumerate(ranked)}
 
 
 def _crossings(wiring: Wiring, number: dict[str, int], *, lanes: bool) -> list[Crossing]:

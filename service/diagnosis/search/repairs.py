@@ -11,9 +11,8 @@ from itertools import combinations, product
 from typing import Final
 
 from service.diagnosis.search.case import UNPROBED, NumberedCable
-from service.diagnosis.search.preference import Key, listed_at, preference
 from service.diagnosis.search.shorts import ContactGroup, Joined, Short, bridged, join, price
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass, Key, listing_key, preference
 
 _MOST_CHOICES: Final = 24
 _MOST_IN_CLASS: Final = 4
@@ -54,9 +53,9 @@ class _Mender:
         self.case = case
         self.labels = case.label
         plan = case.plan
-        self.names = tuple(plan.order)
+        self.names = tuple(plan.wiring.name_order)
         self.ends = wires
-        self.rank = [plan.order[name] for name in plan.names]
+        self.rank = [plan.wiring.name_order[name] for name in plan.names]
         self.cut = [wire for wire, (a, b) in enumerate(self.ends) if self._apart(a, b)]
         self.root = self._roots()
         self.cut_bonds = [at for at, (one, other) in enumerate(plan.bonds) if self._apart(one, other)]
@@ -93,7 +92,7 @@ class _Mender:
         for contact, name in enumerate(plan.wiring.all_contacts):
             if contact not in taken and name not in plan.wiring.by_name:
                 piece = pieces[root[contact]]
-                (piece.loose_a if contact < plan.split else piece.loose_b).append(plan.order[name])
+                (piece.loose_a if contact < plan.split else piece.loose_b).append(plan.wiring.name_order[name])
         for contact, label in enumerate(self.labels):
             if label != UNPROBED:
                 pieces[root[contact]].group = label
@@ -171,6 +170,6 @@ class _Mender:
             name = plan.bond_names[at]
             faults.append(Fault(FaultClass.OPEN, (name,), end=name[0]))
         faults += [Fault(FaultClass.SHORT, tuple(self.names[rank] for rank in members), end) for end, members in shorts]
-        faults.sort(key=lambda fault: listed_at(plan, fault))
+        faults.sort(key=lambda fault: listing_key(plan.wiring, fault))
         cost = sum(fault.cost for fault in faults)
-        return RepairExplanation(cost, (cost, *preference(plan, faults, shells)), tuple(faults), shells)
+        return RepairExplanation(cost, (cost, *preference(plan.wiring, faults, shells)), tuple(faults), shells)

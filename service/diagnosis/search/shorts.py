@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 
-from service.diagnosis.search.preference import ENDS, Key, preference_of_shorts
+from service.wiring.faults import ENDS_BY_PREFERENCE, Key, preference_of_shorts
 
 _MOST_FREE = 5
 
@@ -115,7 +115,7 @@ def join(pieces: Sequence[ContactGroup]) -> Joined | None:
 
 
 def _one(pieces: Sequence[ContactGroup]) -> list[Joined]:
-    return [made for end in ENDS for made in _made([(end, pieces)])]
+    return [made for end in ENDS_BY_PREFERENCE for made in _made([(end, pieces)])]
 
 
 def _made(shorts: Sequence[tuple[str | None, Sequence[ContactGroup]]]) -> Iterator[Joined]:

@@ -20,8 +20,8 @@ from service.season.core import What
 from service.testlog.models import Test
 from service.testlog.queries import lane_of
 from service.testlog.wording import titles
-from service.wiring.readings import read
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import rebuild
+from service.wiring.wirings import read
 
 GEAR_HEADER = (
     "code",

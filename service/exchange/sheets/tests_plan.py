@@ -55,9 +55,8 @@ from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
 from service.testlog.plugging import chain_of, lane_of_each
 from service.testlog.queries import events
-from service.wiring.readings import names, read
-from service.wiring.rebuild import rebuild
-from service.wiring.wirings import Wiring
+from service.wiring.faults import rebuild
+from service.wiring.wirings import Wiring, names, read
 
 _NOON = time(12)
 _EARLIER_MOST = 3

@@ -37,8 +37,7 @@ from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 from service.wiring.faults import FAULTS
 from service.wiring.naming import conductor_words
-from service.wiring.readings import read
-from service.wiring.wirings import Wiring
+from service.wiring.wirings import Wiring, read
 
 router = APIRouter(include_in_schema=False)
 

@@ -16,8 +16,8 @@ from typing import Any, NoReturn
 from service.gear.core import End
 from service.kit.problems import invalid
 from service.testlog.core import Evidence
-from service.wiring.faults import FaultClass, told
-from service.wiring.readings import ALL
+from service.wiring.faults import FaultClass, as_evidence
+from service.wiring.wirings import ALL
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def _evidence(said: Any) -> Evidence:
         _refuse()
     if not all(isinstance(value, str) for value in said.values()) or said["class"] not in list(FaultClass):
         _refuse()
-    kind = told(FaultClass(said["class"]))
+    kind = as_evidence(FaultClass(said["class"]))
     if kind is None or said.get("end", "A") not in list(End):
         _refuse()
     return Evidence(kind, End(said["end"]) if "end" in said else None, said.get("note", ""))

@@ -22,9 +22,8 @@ from service.exchange.sheets.core.conductors import SHELL, told
 from service.gear.core import End
 from service.kit.problems import invalid
 from service.testlog.core import Evidence
-from service.wiring.advice import title
-from service.wiring.faults import TOLD, Fault, FaultClass, Told
-from service.wiring.rebuild import rebuild
+from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, Fault, FaultClass, rebuild
+from service.wiring.naming import title
 from service.wiring.singles import single_faults
 from service.wiring.wirings import SHELL as SHELL_OF
 from service.wiring.wirings import Wiring, connector_of
@@ -32,7 +31,7 @@ from service.wiring.wirings import Wiring, connector_of
 NOTE_MOST = 200
 
 
-def _words_of(kind: Told) -> re.Pattern[str] | None:
+def _words_of(kind: EvidenceClass) -> re.Pattern[str] | None:
     """What the words for a class of evidence look like; None: it has none of its own."""
     match kind:
         case FaultClass.INTERMITTENT:
@@ -47,7 +46,7 @@ def _words_of(kind: Told) -> re.Pattern[str] | None:
             assert_never(kind)
 
 
-_EVIDENCE = tuple((kind, pattern) for kind in reversed(TOLD) if (pattern := _words_of(kind)))
+_EVIDENCE = tuple((kind, pattern) for kind in reversed(EVIDENCE_CLASSES) if (pattern := _words_of(kind)))
 _END = re.compile(r"\b(?:end|at|side) ?\(?(a|b)\b|^\s*(a|b)\s*$|\b(female|socket)\b|\b(male|plug)\b")
 _DENIED_BEFORE = re.compile(r"(?:\b(?:no|not|never|without)|n't)(?: (?!signal\b|contin|connect)\w+)? ?$")
 _DENIED_AFTER = re.compile(r"^\w*(?: is| was| seems)? (?:ok|okay|good|fine)\b")
@@ -94,13 +93,13 @@ def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
 
 def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
     """A finding that no readings prove; the log's own words for one are it again, with the note that stands in them."""
-    for kind, at in product(TOLD, (End.A, End.B, None)):
+    for kind, at in product(EVIDENCE_CLASSES, (End.A, End.B, None)):
         if kind is not FaultClass.FLEXED and part.startswith(said := title(wiring, Fault(kind, (), at))):
             note = part.removeprefix(said)
             if not note or (note.startswith(" (") and note.endswith(")")):
                 return Evidence(kind, end or at, note[2:-1])
     plain = part.lower()
-    kinds: list[Told] = [kind for kind, pattern in _EVIDENCE if _says(plain, pattern)]
+    kinds: list[EvidenceClass] = [kind for kind, pattern in _EVIDENCE if _says(plain, pattern)]
     return Evidence(kinds[0] if kinds else FaultClass.DAMAGE, end or end_in(plain), " ".join(part.split())[:NOTE_MOST])
 
 
