@@ -60,7 +60,7 @@ from service.testers import api as bench_api
 from service.testers import pages as bench
 from service.testers.tables import Tables
 from service.testlog import api as tests_api
-from service.testlog.batches import gathering
+from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
 from service.web import health, modules, problems
@@ -158,7 +158,7 @@ def create_app(
     app.state.clock = clock
     app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
-    app.state.tests = gathering()
+    app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)
     app.add_middleware(Guard, base_url=settings.base_url)

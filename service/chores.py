@@ -2,7 +2,7 @@
 
 from service.retire.decisions.queries import limits
 from service.testlog import housekeeping as testlog
-from service.testlog.names import let_names_go
+from service.testlog.housekeeping import let_names_go
 from service.wear.housekeeping import chore as at_risk
 
 CHORES = (

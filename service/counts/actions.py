@@ -22,7 +22,7 @@ from service.sessions.actions import held_open
 from service.sessions.listing import reasons
 from service.testlog import actions as testlog
 from service.testlog.core import FaultStatus, state_after
-from service.testlog.effects import stands
+from service.testlog.effects import fault_status_of
 from service.testlog.models import SessionHelper, SessionKind, WorkSession
 
 _OUT_OF_DATE = "This page is out of date. Open the count again, and say there what was seen."
@@ -150,7 +150,7 @@ def _bring_back(db: Session, session: WorkSession, item_id: UUID, who: Who, now:
         raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
     earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
     home = home_state(earlier)
-    to = state_after(home, home, FaultStatus.NONE, stands(db, item_id))
+    to = state_after(home, home, FaultStatus.NONE, fault_status_of(db, item_id))
     testlog.change_state(db, item_id, to, f"Found in {session.title}.", who, now, zone)
     return ItemState(db.get_one(Item, item_id).state)
 

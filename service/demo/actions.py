@@ -35,9 +35,10 @@ from service.store.sessions import Store
 from service.tags import actions as tags
 from service.tags.queries import codes_of
 from service.testlog import actions as testlog
-from service.testlog import due
 from service.testlog.core import Evidence, NewRepair, NewTest
+from service.testlog.effects import refresh_due_states
 from service.testlog.housekeeping import CHORES, Chore, keep_house
+from service.testlog.logging_tests import log_test
 from service.testlog.marks.actions import mark
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import rebuild
@@ -96,7 +97,7 @@ class _Demo:
             [item.id for item in self.items[-LATE.count :]],
             season.running_seasons(self.db, self.today),
         )
-        due.refresh(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
+        refresh_due_states(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
         self._plan()
 
     def _add(self, one: Owned, at: datetime) -> None:
@@ -207,7 +208,7 @@ class _Demo:
             tested_at=tested.at,
             session=self._id("session", tested.evening) if tested.evening else None,
         )
-        testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
+        log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
 
     def _test_through(self, tested: TestedThrough) -> None:
         wiring = BUILTIN["xlr3x4"]
@@ -221,7 +222,7 @@ class _Demo:
             probed=[contact for wire in wires for contact in wire],
             tested_at=tested.at,
         )
-        testlog.log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
+        log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
 
     def _test_id(self, tested: Tested) -> UUID:
         return self._id("test", tested.at.isoformat(), tested.item)

@@ -37,10 +37,9 @@ from service.store.base import Base
 from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.core import Evidence, LogEntry, Method, Verdict, fault_of, state_after, with_evidence
-from service.testlog.due import reckoned
-from service.testlog.flags import wanted
+from service.testlog.effects import due_columns, due_flags
+from service.testlog.faults import make_fault_rows
 from service.testlog.models import FaultRow, Repair, SessionKind, Test, TestItem, WorkSession
-from service.testlog.rows import evidence_rows, fault_rows, raw_evidence
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import rebuild
 from service.wiring.wirings import names
@@ -223,12 +222,12 @@ class _Filling:
             }
         )
         rows[TestItem].append({"test_id": entry, "item_id": item_id, "position": 0})
-        rows[FaultRow] += [{"test_id": entry, "position": at} | fault for at, fault in enumerate(faults)]
+        rows[FaultRow] += [{"test_id": entry} | fault for fault in faults]
         return LogEntry(step.at, What(verdict.value), entry)
 
     def _due(self, rows: Rows, item_id: UUID, events: Sequence[LogEntry]) -> None:
         since = local_date(self.began, scenario.ZONE)
-        due = reckoned(self.rules, since, events, frozenset(), self.today, scenario.ZONE)
+        due = due_columns(self.rules, since, events, frozenset(), self.today, scenario.ZONE)
         rows[ItemDue].append({"item_id": item_id} | due)
         rows[Flag] += [
             {
@@ -242,7 +241,7 @@ class _Filling:
                 "cleared_by": None,
                 "cleared_why": None,
             }
-            for kind, occasion in wanted(due["state"], due["due_by"], self.today).items()
+            for kind, occasion in due_flags(due["state"], due["due_by"], self.today).items()
         ]
 
     def _changed(
@@ -273,8 +272,7 @@ def _read(key: str, found: DemoFinding) -> tuple[list[list[str]], Verdict, list[
     readings = rebuild(wiring, found.faults)
     evidence = tuple(Evidence(kind, End(end), note) for kind, end, note in found.evidence)
     said = diagnose(wiring, readings)
-    kept = [*fault_rows(wiring, said.faults), *evidence_rows(evidence)]
-    columns = ("fault_class", "end", "lane", "conductor", "conductors", "detail")
-    faults = [{name: getattr(row, name) for name in columns} for row in kept]
+    columns = ("position", "fault_class", "end", "lane", "conductor", "conductors", "detail")
+    faults = [{name: getattr(row, name) for name in columns} for row in make_fault_rows(wiring, said.faults, evidence)]
     verdict = with_evidence(Verdict(said.verdict), evidence)
-    return [names(wiring, group) for group in readings.groups], verdict, faults, raw_evidence(evidence)
+    return [names(wiring, group) for group in readings.groups], verdict, faults, [each.to_json() for each in evidence]

@@ -13,8 +13,8 @@ from service.sessions.core import Pace, by_place, ends_at, live, pace, took
 from service.sessions.queries import Done, WorklistLine
 from service.testlog import queries as log
 from service.testlog.core import Verdict
+from service.testlog.faults import titles
 from service.testlog.models import WorkSession
-from service.testlog.wording import titles
 
 NOWHERE = "No place"
 

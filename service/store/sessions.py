@@ -33,6 +33,13 @@ _REMEMBERED = "remembered"
 T = TypeVar("T")
 
 
+class Beaten(Busy):
+    """Another transaction changed what this one relies on, and a new one has to see it: `rerun_if_beaten` begins it."""
+
+    def __init__(self) -> None:
+        super().__init__(OTHERS_WRITE)
+
+
 class Store:
     """The database of one program, as seen by one process."""
 
@@ -138,7 +145,7 @@ def remembered(db: Session, what: str) -> dict[Any, Any]:
 
 
 def rerun_if_beaten(write: Callable[[], T]) -> T:
-    """Run a write transaction, and again where it was about to write what another had just written.
+    """Run a write transaction, and again where it was about to write what another had just written, or `Beaten`.
 
     On PostgreSQL two may look at once whether a name is free. The second then sees what the first one wrote, and says
     so in its own words. SQLite lets them come one after the other.
@@ -149,6 +156,8 @@ def rerun_if_beaten(write: Callable[[], T]) -> T:
     for _ in range(3):
         try:
             return write()
+        except Beaten as error:
+            beaten: Exception = error
         except IntegrityError as error:
             if getattr(error.orig, "sqlstate", None) != _UNIQUE_VIOLATION:
                 raise
@@ -159,6 +168,11 @@ def rerun_if_beaten(write: Callable[[], T]) -> T:
 def locked(db: Session, model: type[Any], key: Any) -> Any:
     """The row with this key, locked until the transaction ends (SQLite's transaction holds the whole file)."""
     return db.get(model, key, with_for_update=True, populate_existing=True)
+
+
+def holds_everything(db: Session) -> bool:
+    """Whether nobody else can write until this write transaction ends: SQLite's holds the whole file."""
+    return db.get_bind().dialect.name == "sqlite"
 
 
 def shared(db: Session, model: type[Any], key: Any) -> Any:

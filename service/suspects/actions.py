@@ -16,8 +16,7 @@ from service.suspects import queries
 from service.tags.queries import code_of, named_id
 from service.testlog.actions import call_suspect
 from service.testlog.core import corrected
-from service.testlog.effects import hold
-from service.testlog.flags import follow_history
+from service.testlog.effects import lock_with_histories, update_tested_flags
 
 
 @dataclass(frozen=True)
@@ -41,9 +40,9 @@ def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, An
         Invalid: with the field and what is wrong with it.
     """
     at = corrected(new.at, new.sent_at, now, "at", "entry")
-    (item,), histories = hold(db, [named_id(db, new.item, "item")])
+    (item,), histories = lock_with_histories(db, [named_id(db, new.item, "item")])
     call_suspect(db, item.id, new.id, new.note, who, at)
-    follow_history(db, histories, dict.fromkeys(histories, who), now)
+    update_tested_flags(db, histories, dict.fromkeys(histories, who), now)
     return {
         "id": str(new.id),
         "item": code_of(db, item.id),

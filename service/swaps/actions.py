@@ -17,7 +17,7 @@ from service.kit.problems import NotFound, invalid
 from service.swaps.core import NewSwap, SwapPiece, against, refuse
 from service.tags.queries import code_of, named_id
 from service.testlog.core import FaultStatus, LogEntry, corrected, fault_of, state_after
-from service.testlog.effects import hold, keep_up
+from service.testlog.effects import lock_with_histories, refresh_due
 from service.testlog.models import Swap
 
 _STILL = {
@@ -42,7 +42,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
     """
     at = corrected(new.at, new.sent_at, now, "at", "swap")
     ids = [named_id(db, new.bad, "bad"), named_id(db, new.spare, "spare")]
-    (bad, spare), histories = hold(db, ids)
+    (bad, spare), histories = lock_with_histories(db, ids)
     one, other = piece(db, bad.id), piece(db, spare.id)
     refuse(one, other)
     found = against(one, other)
@@ -63,7 +63,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
     )
     _take_place(db, bad, spare, who, now)
     _change_states(db, (bad, one.code), (spare, other.code), histories[bad.id], at, who, now)
-    keep_up(db, [bad.id, spare.id], now, zone)
+    refresh_due(db, [bad.id, spare.id], now, zone)
     return {
         "id": str(new.id),
         "bad": one.code,

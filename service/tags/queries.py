@@ -163,7 +163,7 @@ def tag_on(db: Session, typed: str) -> Tag:
     return named
 
 
-def fetch(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
+def tags_on(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
     """The tags that codes name, asked for at once; no code and codes on nothing are passed over.
 
     As long as these are held on to, `tag_on` finds them without asking again.

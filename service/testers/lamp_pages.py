@@ -15,9 +15,10 @@ from service.testers import queries
 from service.testers.about import about
 from service.testers.core import UNSURE, TestOrigin, as_test, choices, chosen, outcome
 from service.testers.tester_pages import found, meanings
-from service.testlog import actions, form_reader
+from service.testlog import form_reader
 from service.testlog.core import SCANNED, Method, NewTest
 from service.testlog.haste import ABOUT_THE_FORM, content, too_soon
+from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
@@ -73,7 +74,7 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
             new.id,
             "test.lamps",
             [code, *content(posted)],
-            lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
+            lambda db: log_test(db, new, context.me, context.now, context.zone),
         )
     except Invalid as refusal:
         with context.reading() as db:

@@ -33,8 +33,9 @@ from service.testers.volts import (
     said,
     second_reading,
 )
-from service.testlog import actions, form_reader
+from service.testlog import form_reader
 from service.testlog.core import Method, NewTest
+from service.testlog.logging_tests import log_test
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.phantom import PhantomDiagnosis
 
@@ -91,9 +92,7 @@ def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
         except Invalid as refusal:
             return _page(context, db, code, VoltsForm(**vars(entry) | {"errors": refusal.errors}))
     content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
-    context.once(
-        op, "test.phantom", content, lambda db: actions.log_test(db, new, context.me, context.now, context.zone)
-    )
+    context.once(op, "test.phantom", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 

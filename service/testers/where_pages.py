@@ -14,8 +14,8 @@ from service.kit.lengths import Unit
 from service.kit.problems import Conflict, Invalid
 from service.testers.about import TestedItem, about
 from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
-from service.testlog import actions
 from service.testlog.core import Evidence, Method, NewTest
+from service.testlog.logging_tests import log_test
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.copper import LoopCheck
 from service.wiring.location import FaultLocation
@@ -60,7 +60,7 @@ def answer(context: CrewContext, code: str, posted: Posted) -> Response:
             return _page(context, db, code, answered)
     new = _test(item, answered)
     content = [code, dict(answered.values)]
-    context.once(op, "test.loop", content, lambda db: actions.log_test(db, new, context.me, context.now, context.zone))
+    context.once(op, "test.loop", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 

@@ -11,13 +11,13 @@ from service.crew.context import CrewContext, ViewerContext
 from service.store.paging import page_size
 from service.tags.queries import codes_of
 from service.testlog import queries
-from service.testlog.batches import PendingTest
 from service.testlog.core import Verdict
+from service.testlog.faults import as_json
 from service.testlog.forms import MarkedOut, TestIn, TestOut, TestReceipt, TestsOut, VoidOut
-from service.testlog.log_filter import asked_of_log
+from service.testlog.log_lists import asked_of_log, log_page
+from service.testlog.logging_tests import PendingTest
 from service.testlog.marks.queries import Marked, marks_of
 from service.testlog.models import Test, Void
-from service.testlog.wording import as_json
 from service.web.batcher import WriteBatcher
 
 router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
@@ -31,8 +31,8 @@ async def log_test(context: CrewContext, body: TestIn) -> Any:
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
     if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again
         del content["lane"]
-    gathering: WriteBatcher[PendingTest, Any] = context.request.app.state.tests
-    return await gathering.add(PendingTest(context, body.entry(context.here), content, context.now))
+    batcher: WriteBatcher[PendingTest, Any] = context.request.app.state.tests
+    return await batcher.add(PendingTest(context, body.entry(context.here), content, context.now))
 
 
 @router.get("")
@@ -49,7 +49,7 @@ def list_tests(
     size = page_size(limit)
     with context.reading() as db:
         asked = asked_of_log(db, item, since, fault, conductor, context.zone)
-        rows, following = queries.log_page(db, size, after, asked)
+        rows, following = log_page(db, size, after, asked)
         return TestsOut(items=_shown(db, rows), next=following)
 
 

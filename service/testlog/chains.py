@@ -1,14 +1,24 @@
-"""Whether pieces can be plugged into one another in the order in which a test went through them. Pure.
+"""Whether pieces can be plugged into one another in the order in which a test went through them.
 
 Two ends mate where both have the same type of connector, one the socket and one the plug. Each piece may lie either
 way round; what it is entered by, it is not left by.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
+from sqlalchemy.orm import Session
+
+from service.gear.core import KINDS, End
+from service.gear.models import Port
+from service.gear.queries import ports_of_items
+from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.problems import invalid
+from service.tags.queries import codes_of
+from service.testlog.queries import PluggedItem, chain_of
+from service.testlog.reach import PluggedChain
 
 ANY = "own"
 """The connectors of a program's own wiring: the book does not know what they are, so they fit whatever they meet."""
@@ -100,3 +110,43 @@ def _way_out(pieces: Sequence[Piece]) -> str:
                 names = ", ".join(piece.name for piece in order)
                 return f"In this order they fit: {names}. Begin with {order[0].name}."
     return "Scan the pieces again, one after the other from the one half of the tester to the other."
+
+
+def check_plugged(db: Session, items: Sequence[PluggedItem]) -> None:
+    """Refuse items that cannot be plugged into one another in this order, by the connectors that the gear book has.
+
+    Raises:
+        Invalid: for `through`, with the two that do not mate.
+    """
+    ids = [item.id for item in items]
+    codes, ports = codes_of(db, ids), ports_of_items(db, ids)
+    check([piece_of(codes[item.id], item.kind, ports[item.id]) for item in items])
+
+
+def plugged(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
+    """The pieces plugged into one another in this order.
+
+    Raises:
+        Invalid: as `check_plugged`.
+    """
+    if len(items) > 1:
+        check_plugged(db, items)
+    return chain_of(db, items)
+
+
+def piece_of(code: str, kind: str, ports: Sequence[Port]) -> Piece:
+    """An item with what it has at its two ends. The book does not tell what a fan-out's multicore connector is."""
+    at: dict[str, list[Port]] = defaultdict(list)
+    for port in ports:
+        at[port.end].append(port)
+    one_way = not KINDS[kind].is_box and len(at[End.A]) < len(at[End.B])
+    ends = [
+        Plug(
+            here[0].type,
+            CONNECTOR_NAMES.get(here[0].type, here[0].type),
+            None if end is End.A and one_way else here[0].gender,
+            len(here),
+        )
+        for end, here in ((end, at[end]) for end in End)
+    ]
+    return Piece(f"{KINDS[kind].page} {code}", (ends[0], ends[1]))

@@ -52,6 +52,10 @@ class Evidence:
     end: End | None = None
     note: str = ""
 
+    def to_json(self) -> dict[str, Any]:
+        """It as the log keeps it."""
+        return {"class": self.kind.value, "end": self.end, "note": self.note}
+
 
 @dataclass(frozen=True)
 class NewTest:

@@ -1,24 +1,68 @@
-"""What follows from history: the states of items, their due states and their flags."""
+"""What follows from history: the states of items, their due states, and the flags that tell of both.
 
-from collections.abc import Iterable, Mapping, Sequence
+`apply_effects` is all of it, in this order. What is stored of due states is a cache of what the due rule says of each
+item's history; flags are raised and cleared by it, and by what tests say of what is suspect or at risk. A flag that is
+not due any more, or was raised by something that is undone, is cleared, and may be raised again.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import BindParameter, Uuid, bindparam, delete, select
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.gear import actions as gear
 from service.gear import queries as gear_queries
-from service.gear.core import USABLE, ItemState, home_state
-from service.gear.models import Item
+from service.gear.actions import clear_flags, raise_flag
+from service.gear.core import ASKED, USABLE, FlagKind, ItemState, home_state
+from service.gear.models import Flag, Item
 from service.kit.dates import local_date
-from service.testlog import due, flags, queries
-from service.testlog.core import FaultStatus, LogEntry, fault_of, state_after
-from service.testlog.queries import last_swaps
+from service.kit.typed import is_id
+from service.season import queries as seasons
+from service.season.core import Due, DueState, HistoryEntry, Season, What, due_in_seasons, next_change, worst
+from service.season.models import ItemDue
+from service.store.sessions import Beaten, chunks, holds_everything
+from service.testlog import queries
+from service.testlog.core import (
+    FaultStatus,
+    LogEntry,
+    by_lane,
+    fault_of,
+    has_passed,
+    state_after,
+    still_crackles,
+)
+from service.testlog.queries import events, last_swaps, lock_items, suspected
+from service.testlog.suspects import through_suspects
+from service.wiring.naming import listed
 
 Histories = dict[UUID, list[LogEntry]]
+
+Suspected = Collection[tuple[UUID, str]]
+"""The failed tests through several that leave an item suspect, each with the lane on which."""
+
+FlagOccasion = tuple[UUID, str]
+"""An item, and the occasion that a flag on it speaks of."""
+
+CLOSING = timedelta(days=14)
+"""A round that closes within two weeks is said to be closing."""
+
+DUE_FLAGS = (FlagKind.DUE, FlagKind.CLOSING, FlagKind.OVERDUE, FlagKind.BLOCKED, FlagKind.UNTESTED)
+
+_WHY_CLEARED = "No longer so."
+_WHY_PASSED = "It passed."
+_WHY_TRUSTED = "The tests that stand clear it."
+
+# A test that is logged asks these, so they are built once.
+_ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
+_DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
+_DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Flag.item_id.in_(_ITEMS))
 
 
 @dataclass(frozen=True)
@@ -29,18 +73,24 @@ class Cause:
     reason: str
 
 
-def hold(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
-    """The items in the order given, held with all that they were tested together with; and the histories of all."""
-    together = set(item_ids)
-    while True:  # again where others belong to it: more may have come in while we waited
-        held = {item.id: item for item in queries.hold(db, together)}
-        found = queries.tested_with(db, item_ids)
-        if found <= together:
-            return [held[item_id] for item_id in item_ids], queries.events(db, together)
-        together = found
+def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
+    """The items in the order given, locked with all that they were tested together with; and the histories of all.
+
+    Raises:
+        Beaten: a test that came in while we waited ties other items to them, whose turn to be locked is over.
+    """
+    together = {item.id: item for item in queries.lock_tested_with(db, item_ids)}
+    while not holds_everything(db):
+        more = queries.tested_with(db, item_ids) - together.keys()
+        if not more:
+            break
+        if min(more) < max(together):  # out of order, two might wait for each other
+            raise Beaten
+        together |= {item.id: item for item in lock_items(db, more)}
+    return [together[item_id] for item_id in item_ids], events(db, together)
 
 
-def follow(
+def apply_effects(
     db: Session,
     items: Sequence[Item],
     before: Histories,
@@ -55,15 +105,16 @@ def follow(
     swapped = last_swaps(db, ids)
     for item in items:
         state = next_state(db, item, before[item.id], after[item.id], swapped.get(item.id))
-        gear.change_state(db, item, state, causes[item.id].who, now, causes[item.id].reason)
-    flags.follow_history(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
+        if state != item.state:
+            gear.change_state(db, item, state, causes[item.id].who, now, causes[item.id].reason)
+    update_tested_flags(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
     # What failed together is suspect together, so the due states of all of it may be others now.
-    together = items if len(after) == len(items) else queries.hold(db, after)
-    suspected = {} if len(after) == 1 else queries.suspected(db, after)
-    kept = due.reckon(db, together, after, suspected, today, zone)
-    flags.follow_due(db, list(after), today, now, kept)
+    together = items if len(after) == len(items) else lock_items(db, after)
+    suspects = {} if len(after) == 1 else suspected(db, after)
+    rows = write_due_states(db, together, after, suspects, today, zone)
+    update_due_flags(db, list(after), today, now, rows)
 
 
 def next_state(
@@ -88,14 +139,219 @@ def _home(db: Session, item: Item) -> ItemState:
     return home_state([ItemState(step.to_state) for step in gear_queries.states(db, item.id)])
 
 
-def keep_up(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
+def refresh_due(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
     """Bring due states and their flags up to what history says now."""
     ids, today = list(item_ids), local_date(now, zone)
     db.flush()
-    due.refresh(db, ids, today, zone)
-    flags.follow_due(db, ids, today, now)
+    refresh_due_states(db, ids, today, zone)
+    update_due_flags(db, ids, today, now)
 
 
-def stands(db: Session, item_id: UUID) -> FaultStatus:
+def fault_status_of(db: Session, item_id: UUID) -> FaultStatus:
     """How the fault of an item stands now, and whether a spare took its place and it was not tested since."""
-    return fault_of(queries.events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))
+    return fault_of(events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))
+
+
+def refresh_due_states(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
+    """Recompute what is cached of these items; retired and lost ones are forgotten, since they are not asked.
+
+    In a write session: the items are locked, so that a test that comes in meanwhile is not overlooked.
+    """
+    for ids in chunks(sorted(item_ids)):
+        write_due_states(db, lock_items(db, ids), events(db, ids), suspected(db, ids), today, zone)
+
+
+def write_due_states(
+    db: Session,
+    items: Sequence[Item],
+    histories: Mapping[UUID, Sequence[LogEntry]],
+    suspects: Mapping[UUID, Suspected],
+    today: date,
+    zone: ZoneInfo,
+) -> list[ItemDue]:
+    """The same for items that are locked already, with their histories and what is suspected of them at hand.
+
+    Returns:
+        what is cached now.
+    """
+    ids = [item.id for item in items]
+    answers_to = seasons.seasons_of(db, ids)
+    cached = seasons.due_rows(db, ids)
+    rows = []
+    for item in items:
+        if item.state in ASKED:
+            suspect = suspects.get(item.id, frozenset())
+            columns = due_columns(answers_to[item.id], item.in_service_on, histories[item.id], suspect, today, zone)
+            row = cached.get(item.id)
+            if row is None:
+                row = ItemDue(item_id=item.id)
+                db.add(row)
+            for column, value in columns.items():
+                setattr(row, column, value)
+            rows.append(row)
+        elif item.id in cached:  # it is no longer asked
+            db.execute(delete(ItemDue).where(ItemDue.item_id == item.id))
+    db.flush()
+    return rows
+
+
+def entries(history: Sequence[LogEntry], suspected: Suspected, zone: ZoneInfo) -> list[list[HistoryEntry]]:
+    """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
+    return [[HistoryEntry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
+
+
+def due_on(seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[HistoryEntry]], on: date) -> Due:
+    """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
+    return worst(due_in_seasons(seasons, in_service_on, days, on) for days in lanes)
+
+
+def due_columns(
+    seasons: Sequence[Season],
+    in_service_on: date,
+    history: Sequence[LogEntry],
+    suspected: Suspected,
+    today: date,
+    zone: ZoneInfo,
+) -> dict[str, Any]:
+    """What is cached of an item's due state, by column, as its history has it. Pure."""
+    lanes = entries(history, suspected, zone)
+    due = due_on(seasons, in_service_on, lanes, today)
+    changes = (next_change(seasons, in_service_on, days, today) for days in lanes)
+    tests = [event for event in history if event.what is not What.REPAIR]
+    passed = [[at for at, what in lane if what is What.PASS] for lane in by_lane(history)]
+    return {
+        "state": due.state,
+        "due_by": due.due_by,
+        "round": due.round,
+        "changes_on": min((day for day in changes if day is not None), default=None),
+        "last_tested_at": tests[-1].at if tests else None,
+        "last_verdict": tests[-1].what if tests else None,
+        "last_passed_at": min(lane[-1] for lane in passed) if all(passed) else None,
+    }
+
+
+def due_flags(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, str]:
+    """The flags that a due state raises, each with the occasion it speaks of: the round's close, where there is one."""
+    if state is DueState.CURRENT:
+        return {}
+    occasion = due_by.isoformat() if due_by else state.value
+    raised = {FlagKind(state.value): occasion}
+    if state is DueState.DUE and due_by is not None and due_by - today <= CLOSING:
+        raised[FlagKind.CLOSING] = occasion
+    return raised
+
+
+def update_due_flags(
+    db: Session,
+    item_ids: Collection[UUID] | None,
+    today: date,
+    now: datetime,
+    cached: Sequence[ItemDue] | None = None,
+) -> int:
+    """Raise and clear the flags that due states ask for, of these items or of all; how many changed.
+
+    `cached` are the due states of these items, where they are at hand.
+    """
+    to_clear, to_raise = _due_flag_changes(db, item_ids, today, cached)
+    touched = {row.item_id for row in to_clear} | {item_id for item_id, _ in to_raise}
+    if not touched:
+        return 0
+    lock_items(db, touched)
+    to_clear, to_raise = _due_flag_changes(db, touched, today, None)  # again, now that nobody else changes them
+    clear_flags(db, to_clear, _WHY_CLEARED, None, now)
+    with db.no_autoflush:  # each is another flag, so none has to be seen by the next
+        for (item_id, kind), occasion in to_raise.items():
+            raise_again(db, item_id, kind, occasion, "", None, now)
+    return len(to_clear) + len(to_raise)
+
+
+def _due_flag_changes(
+    db: Session, item_ids: Collection[UUID] | None, today: date, cached: Sequence[ItemDue] | None
+) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
+    """The flags to clear, and those to raise with their occasions."""
+    asked = {} if item_ids is None else {"items": list(item_ids)}
+    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked).all()
+    to_raise = {
+        (row.item_id, kind): occasion
+        for row in (db.scalars(_DUE if item_ids is None else _DUE_OF, asked) if cached is None else cached)
+        for kind, occasion in due_flags(DueState(row.state), row.due_by, today).items()
+    }
+    to_clear = []
+    for row in raised:
+        of = (row.item_id, FlagKind(row.flag))
+        if to_raise.get(of) == occasion_of(row.period):
+            del to_raise[of]
+        else:
+            to_clear.append(row)
+    return to_clear, to_raise
+
+
+def update_tested_flags(
+    db: Session, histories: Mapping[UUID, Sequence[LogEntry]], by: Mapping[UUID, Who | None], now: datetime
+) -> None:
+    """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.
+
+    The histories are of all items that were tested together; `by` says who changed that of each.
+    """
+    flags: dict[FlagOccasion, list[Flag]] = defaultdict(list)
+    for row in queries.tested_flags(db, histories):
+        if row.flag == FlagKind.SUSPECT:
+            flags[row.item_id, occasion_of(row.period)].append(row)
+        elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
+            clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
+    through = _failed_through(db, histories)
+    for asked, suspect in (_told(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}).items():
+        item_id, occasion = asked
+        up = next((row for row in flags[asked] if row.cleared_at is None), None)
+        if suspect and up is None:
+            note = flags[asked][0].note if flags[asked] else _through_note(through[asked])
+            raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, by[item_id], now)
+        elif up is not None and not suspect:
+            clear_flags(db, [up], _WHY_TRUSTED, by[item_id], now)
+
+
+def _told(
+    db: Session, flags: Mapping[FlagOccasion, Sequence[Flag]], histories: Mapping[UUID, Sequence[LogEntry]]
+) -> dict[FlagOccasion, bool]:
+    """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
+    entries = [UUID(occasion) for _, occasion in flags if is_id(occasion)]
+    tests = queries.stands(db, entries) if entries else {}
+    asked = {}
+    for (item_id, occasion), rows in flags.items():
+        stands = tests.get(UUID(occasion)) if is_id(occasion) else None
+        if stands is not True:
+            since = rows[0].raised_at
+            asked[item_id, occasion] = stands is None and still_crackles(since, histories[item_id])
+    return asked
+
+
+def _failed_through(db: Session, histories: Mapping[UUID, Sequence[LogEntry]]) -> dict[FlagOccasion, frozenset[str]]:
+    """The lanes on which each failed test through several leaves its items suspect; none where not or no longer."""
+    asked: dict[FlagOccasion, frozenset[str]] = {}
+    if len(histories) == 1:  # all that failed together is held together
+        return asked
+    for test_id, (at, items) in queries.failed_through(db, histories).items():
+        if histories.keys() >= set(items):
+            left = through_suspects(test_id, at, items, histories)
+            asked |= {(item, str(test_id)): left.get(item, frozenset()) for item in items}
+    return asked
+
+
+def _through_note(lanes: Collection[str]) -> str:
+    named = sorted((lane for lane in lanes if lane), key=lambda lane: (len(lane), lane))
+    on = f" on {'lane' if len(named) == 1 else 'lanes'} {listed(named)}" if named else ""
+    return f"A test through several items failed{on}, and one of them is bad."
+
+
+def raise_again(
+    db: Session, item_id: UUID, kind: FlagKind, occasion: str, note: str, who: Who | None, now: datetime
+) -> None:
+    """Raise a flag; where that was done for this occasion and undone since (a void), as its second, third, … time."""
+    time = 1
+    while not raise_flag(db, item_id, kind, occasion if time == 1 else f"{occasion}#{time}", note, who, now):
+        time += 1
+
+
+def occasion_of(period: str) -> str:
+    """What a flag's period speaks of, without how many times it was raised for it."""
+    return period.partition("#")[0]

@@ -13,17 +13,27 @@ if housekeeping had run on each of those days, each flag with the round that it 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
 from service.crew.context import RequestContext
-from service.crew.models import Program
+from service.crew.models import Person, Program
+from service.crew.privacy import queries as keeping
+from service.crew.privacy.actions import let_go
+from service.crew.privacy.core import kept_until
+from service.gear.core import ASKED
+from service.gear.models import Item
 from service.kit.dates import local_date
+from service.season.models import ItemDue
+from service.season.queries import seasons
 from service.store.sessions import Store, locked
 from service.tags.queries import codes_of
-from service.testlog import due, flags
+from service.testlog.effects import refresh_due_states, update_due_flags
+from service.testlog.queries import last_logged
 
 Run = Callable[[Session, date, datetime], int]
 """What a chore does, in a write transaction: `run(db, today, now)` answers how much there was."""
@@ -75,32 +85,49 @@ def ensure_today(context: RequestContext) -> None:
     """
     with context.reading() as db:
         kept = context.program.housekept_on
-        done = kept is not None and kept >= context.today and not due.stale(db, context.today)
+        done = kept is not None and kept >= context.today and not _stale_items(db, context.today)
     if not done:
         state = context.request.app.state
         keep_house(state.store, context.now, state.chores)
 
 
-def refresh_due(db: Session, today: date, _now: datetime) -> int:
+def refresh_stale(db: Session, today: date, _now: datetime) -> int:
     """Recompute due states that have run out or are missing; all of them where house was never kept in this zone."""
-    stale = due.stale(db, today) if db.get_one(Program, 1).housekept_on else due.asked(db)
-    due.refresh(db, stale, today, zone_of(db))
+    stale = _stale_items(db, today) if db.get_one(Program, 1).housekept_on else _asked_items(db)
+    refresh_due_states(db, stale, today, zone_of(db))
     return len(stale)
 
 
-def follow_due(db: Session, today: date, now: datetime) -> int:
+def refresh_flags(db: Session, today: date, now: datetime) -> int:
     """Raise and clear the flags that due states ask for."""
-    return flags.follow_due(db, None, today, now)
+    return update_due_flags(db, None, today, now)
 
 
-CHORES = (brief("due states refreshed", refresh_due), brief("flags raised or cleared", follow_due))
+def let_names_go(db: Session, today: date, now: datetime) -> int:
+    """Turn the names that are kept no more into "Tester n"; how many there were."""
+    zone = zone_of(db)
+    spans = [(season.starts, season.ends) for season in seasons(db)]
+
+    def over(last: datetime) -> bool:
+        return kept_until(local_date(last, zone), spans) <= today
+
+    came = {person_id: at for person_id, at in keeping.named_crew(db) if over(at)}
+    logged = last_logged(db, came.keys()) if came else {}
+    gone = [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
+    for person_id in gone:
+        let_go(db, db.get_one(Person, person_id), now)
+        crew.note_in_audit(db, now, None, "person.name_let_go", str(person_id))
+    return len(gone)
+
+
+CHORES = (brief("due states refreshed", refresh_stale), brief("flags raised or cleared", refresh_flags))
 
 
 def verify(store: Store, now: datetime) -> list[str]:
     """Recompute every cached due state; a line for each that differs. Changes nothing."""
     with store.writing() as db:
         zone = zone_of(db)
-        found = due.differences(db, local_date(now, zone), zone)
+        found = _differences(db, local_date(now, zone), zone)
         codes = codes_of(db, [item_id for item_id, _, _ in found])
         db.rollback()
     return [f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in found]
@@ -110,3 +137,48 @@ def zone_of(db: Session) -> ZoneInfo:
     """The program's time zone."""
     program = crew.program_facts(db)
     return ZoneInfo(program.zone if program else "UTC")
+
+
+def _asked_items(db: Session) -> Sequence[UUID]:
+    """Every item that has a due state."""
+    return db.scalars(select(Item.id).where(Item.state.in_(ASKED))).all()
+
+
+def _stale_items(db: Session, today: date) -> Sequence[UUID]:
+    """Items whose cached state ends by `today`, or that have none."""
+    out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)
+    query = select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(Item.state.in_(ASKED), out_of_date)
+    return db.scalars(query).all()
+
+
+def _differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:
+    """Items whose cache is not what their history says: (item, cached, recomputed). Leaves the cache recomputed."""
+    before = _snapshot(db)
+    items = db.scalars(select(Item.id)).all()
+    refresh_due_states(db, items, today, zone)
+    after = _snapshot(db)
+    return [
+        (item_id, before.get(item_id, "nothing"), after.get(item_id, "nothing"))
+        for item_id in sorted(before.keys() | after.keys())
+        if before.get(item_id) != after.get(item_id)
+    ]
+
+
+def _snapshot(db: Session) -> dict[UUID, str]:
+    return {row.item_id: _shown(row) for row in db.scalars(select(ItemDue))}
+
+
+def _shown(row: ItemDue) -> str:
+    told: tuple[tuple[str, object], ...] = (
+        ("due by", row.due_by),
+        ("round", row.round),
+        ("changes on", row.changes_on),
+        ("last tested", _utc(row.last_tested_at)),
+        ("verdict", row.last_verdict),
+        ("passed", _utc(row.last_passed_at)),
+    )
+    return ", ".join([row.state, *(f"{name} {value}" for name, value in told if value is not None)])
+
+
+def _utc(at: datetime | None) -> str | None:
+    return at.isoformat() if at else None

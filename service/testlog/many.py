@@ -19,10 +19,10 @@ from service.season.core import What
 from service.store.sessions import chunks
 from service.testlog import queries
 from service.testlog.core import LogEntry, NewTest, corrected, doubted, in_time_order
-from service.testlog.effects import Cause, follow, hold, next_state
+from service.testlog.effects import Cause, apply_effects, lock_with_histories, next_state
+from service.testlog.logging_tests import TestRows, add_rows, make_rows
 from service.testlog.models import Repair, WrongMark
 from service.testlog.queries import last_swaps
-from service.testlog.writing import Written, add, written
 
 
 @dataclass(frozen=True)
@@ -44,14 +44,14 @@ def log_past(db: Session, past: Sequence[Past], who: Who | None, now: datetime, 
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    parts = [hold(db, ids) for ids in chunks(_items_of(past))]
+    parts = [lock_with_histories(db, ids) for ids in chunks(_items_of(past))]
     held = {item.id: item for items, _ in parts for item in items}
-    add(db, [_written(db, one.test, _tested(one, held), who, now) for one in past if one.test])
+    add_rows(db, [_make_rows(db, one.test, _tested(one, held), who, now) for one in past if one.test])
     db.add_all(row for one in past for row in (one.repair, one.marked) if row)
     db.flush()
     for items, before in parts:
         after = queries.events(db, set(before) | queries.tested_with(db, [item.id for item in items]))
-        follow(db, items, before, after, dict.fromkeys(after, Cause(who, reason)), now, zone)
+        apply_effects(db, items, before, after, dict.fromkeys(after, Cause(who, reason)), now, zone)
 
 
 def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, ItemState]:
@@ -60,7 +60,7 @@ def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, Ite
     before, after = queries.events(db, items), defaultdict[UUID, list[LogEntry]](list)
     for one in past:
         if one.test:
-            made = _written(db, one.test, _tested(one, items), None, now)
+            made = _make_rows(db, one.test, _tested(one, items), None, now)
             for item_id, event in made.events.items():
                 after[item_id].append(doubted(event) if one.marked else event)
         if one.repair:
@@ -78,8 +78,8 @@ def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, Ite
     }
 
 
-def _written(db: Session, test: NewTest, items: Sequence[Item], who: Who | None, now: datetime) -> Written:
-    return written(db, test, items, who, now, corrected(test.tested_at, test.sent_at, now))
+def _make_rows(db: Session, test: NewTest, items: Sequence[Item], who: Who | None, now: datetime) -> TestRows:
+    return make_rows(db, test, items, who, now, corrected(test.tested_at, test.sent_at, now))
 
 
 def _items_of(past: Sequence[Past]) -> list[UUID]:

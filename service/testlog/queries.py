@@ -2,29 +2,25 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, Protocol
 from uuid import UUID
 
 from sqlalchemy import (
     BindParameter,
-    Row,
-    Select,
     Uuid,
     bindparam,
     exists,
     func,
+    or_,
     select,
 )
 from sqlalchemy.orm import Session, aliased
 
-from service.crew.models import Person
 from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
 from service.gear.wirings import find_wiring
 from service.season.core import What
-from service.store.paging import beyond, cursor, position
 from service.store.sessions import chunks
 from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
 from service.testlog.models import (
@@ -40,9 +36,8 @@ from service.testlog.models import (
     WorkSession,
     WrongMark,
 )
-from service.testlog.reach import FaultOnLanes, lane_names, of_pass, of_piece, of_test
-from service.testlog.suspicion import through_suspects
-from service.testlog.wording import titles
+from service.testlog.reach import FaultOnLanes, PluggedChain, lane_names, of_pass, of_piece, of_test, through_wiring
+from service.testlog.suspects import through_suspects
 from service.wiring.faults import FaultClass
 
 # A test that is logged asks these, so they are built once: building one takes longer than asking it.
@@ -79,50 +74,30 @@ _FAULTS = select(FaultRow.test_id, FaultRow.conductors, FaultRow.detail).where(
     FaultRow.test_id.in_(bindparam("tests", expanding=True, type_=Uuid()))
 )
 _REPAIRED = select(Repair.item_id, Repair.id, Repair.at).where(Repair.item_id.in_(_ITEMS))
-_HELD = (
-    select(Item)
-    .where(Item.id.in_(_ITEMS))
-    .order_by(Item.id)
-    .with_for_update()
-    .execution_options(populate_existing=True)
-)
 _FAILED = (
     select(TestItem.test_id)
     .join(Test, Test.id == TestItem.test_id)
     .where(TestItem.item_id.in_(_ITEMS), Test.verdict == Verdict.FAIL)
 )
 _TOGETHER = select(TestItem.item_id).where(TestItem.test_id.in_(_FAILED))
+# Locked in one order everywhere, so that two never wait for each other.
+_LOCKING = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
+_LOCKED = _LOCKING.where(Item.id.in_(_ITEMS))
+_LOCKED_TOGETHER = _LOCKING.where(or_(Item.id.in_(_ITEMS), Item.id.in_(_TOGETHER)))
 _TESTED_FLAGS = (
     select(Flag).where(Flag.item_id.in_(_ITEMS), Flag.flag.in_((FlagKind.SUSPECT, FlagKind.AT_RISK))).order_by(Flag.id)
 )
 
 
-@dataclass(frozen=True)
-class TestLine:
-    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through;
-    `doubted` is one that its tester marked as wrong, as long as no lead has decided.
-    """
+class PluggedItem(Protocol):
+    """An item, or what lists show of one."""
 
-    __test__ = False
-
-    id: UUID
-    tested_at: datetime
-    verdict: Verdict
-    voided: bool
-    by: str
-    faults: tuple[str, ...]
-    items: tuple[UUID, ...]
-    doubted: bool = False
-
-
-@dataclass(frozen=True)
-class LogFilter:
-    """What the log is asked for: tests of one item, from a moment on, with a class of fault, at a conductor."""
-
-    item_id: UUID | None = None
-    since: datetime | None = None
-    fault: str = ""
-    conductor: str = ""
+    @property
+    def id(self) -> UUID: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def wiring(self) -> str: ...
 
 
 def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[LogEntry]]:
@@ -200,14 +175,26 @@ def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
     return any(one["class"] == FaultClass.FLEXED for one in evidence)
 
 
+def chain_of(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
+    """The pieces of a test in order. Whether they can be plugged together is not asked: see `chains.plugged`."""
+    keys = [item.wiring for item in items]
+    wirings = [find_wiring(db, key) for key in keys]
+    return PluggedChain(wirings, through_wiring(list(zip(keys, wirings, strict=True))))
+
+
 def test(db: Session, test_id: UUID) -> Test | None:
     """One test."""
     return db.get(Test, test_id)
 
 
-def hold(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
+def lock_items(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
     """These items, locked until the transaction ends; always in the same order, so that two never wait crosswise."""
-    return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(_HELD, {"items": ids})]
+    return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(_LOCKED, {"items": ids})]
+
+
+def lock_tested_with(db: Session, item_ids: Collection[UUID]) -> list[Item]:
+    """The same of these items and all that a failed test ever went through together with one of them."""
+    return list(db.scalars(_LOCKED_TOGETHER, {"items": list(item_ids)}))
 
 
 def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[datetime, list[UUID]]]:
@@ -276,58 +263,6 @@ def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultR
     return found
 
 
-def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
-    """The newest tests of an item, voided ones too, the newest first."""
-    return lines(db, db.execute(_tests(item_id).limit(limit)).all())
-
-
-def log_page(
-    db: Session, size: int, after: str | None, asked: LogFilter
-) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
-    """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
-    query = _tests(asked.item_id)
-    if asked.fault or asked.conductor:
-        faulty = select(FaultRow.test_id)
-        if asked.fault:
-            faulty = faulty.where(FaultRow.fault_class == asked.fault)
-        if asked.conductor:
-            faulty = faulty.where(FaultRow.conductor == asked.conductor)
-        query = query.where(Test.id.in_(faulty))
-    if asked.since is not None:
-        query = query.where(Test.tested_at >= asked.since)
-    if after:
-        query = query.where(beyond([Test.tested_at, Test.id], position(after, datetime, UUID), down=True))
-    rows = db.execute(query.limit(size + 1)).all()
-    page = rows[:size]
-    last = page[-1][0] if len(rows) > size else None
-    return page, cursor(last.tested_at, last.id) if last else None
-
-
-def row_of(db: Session, test_id: UUID) -> Row[Test, str | None, Void | None]:
-    """A test as a row of the log."""
-    return db.execute(_tests(None).where(Test.id == test_id)).one()
-
-
-def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
-    """Rows of the log as lists show them."""
-    ids = [row[0].id for row in rows]
-    faults, items = faults_of(db, ids), items_of(db, ids)
-    doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
-    return [
-        TestLine(
-            test.id,
-            test.tested_at,
-            Verdict(test.verdict),
-            void is not None,
-            by or "",
-            tuple(titles(db, test.wiring, faults[test.id])),
-            tuple(items[test.id]),
-            void is None and test.id in doubted,
-        )
-        for test, by, void in rows
-    ]
-
-
 def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
     """How late the tests were that somebody sent in the last day, as their phone's clock had it."""
     query = select(Test.sent_at, Test.received_at).where(
@@ -350,18 +285,6 @@ def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetim
     """When each of these people last logged a test, where they ever did."""
     query = select(Test.person_id, func.max(Test.received_at)).where(Test.person_id.in_(person_ids))
     return {person_id: at for person_id, at in db.execute(query.group_by(Test.person_id)) if person_id}
-
-
-def _tests(item_id: UUID | None) -> Select[Test, str | None, Void | None]:
-    query = (
-        select(Test, Person.display_name, Void)
-        .outerjoin(Person, Person.id == Test.person_id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .order_by(Test.tested_at.desc(), Test.id.desc())
-    )
-    if item_id is not None:
-        query = query.join(TestItem, TestItem.test_id == Test.id).where(TestItem.item_id == item_id)
-    return query
 
 
 _LAST = (

@@ -9,7 +9,9 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from service.kit.problems import invalid
 from service.wiring.builtin import BUILTIN
+from service.wiring.naming import listed
 from service.wiring.wirings import Wiring, lanes_of
 
 ONE_LINE = ("",)
@@ -101,3 +103,40 @@ def through_wiring(pieces: Sequence[tuple[str, Wiring]]) -> str:
         if single or side_by_side in BUILTIN:
             return single or side_by_side
     return pieces[0][0]
+
+
+@dataclass(frozen=True)
+class PluggedChain:
+    """The wiring of each piece in order, and the key of the one that they look like together to a tester."""
+
+    wirings: list[Wiring]
+    key: str
+
+    @property
+    def lanes(self) -> tuple[str, ...]:
+        """The lanes that a single line may take through the pieces that have several; none where none has."""
+        several = [lane_names(wiring) for wiring in self.wirings if lane_names(wiring) != ONE_LINE]
+        return tuple(lane for lane in several[0] if all(lane in names for names in several)) if several else ()
+
+    def asks_for_lane(self, tested: Wiring) -> bool:
+        """Whether a test by this wiring goes along a single line through a piece that has several."""
+        return lane_names(tested) == ONE_LINE and bool(self.lanes)
+
+
+def lane_of_each(chain: PluggedChain, tested: Wiring, lane: str | None) -> list[str | None]:
+    """The lane that a test by this wiring took of each piece, None where that needs no saying or was not said.
+
+    Raises:
+        Invalid: for `lane`, where the pieces have no such lane, or for `wiring`, where it has lanes and a piece none.
+    """
+    lanes = [lane_names(wiring) for wiring in chain.wirings]
+    if lane_names(tested) != ONE_LINE:
+        if lane is not None:
+            raise invalid("lane", "This test tells each lane by itself. Leave the lane out.")
+        if len(lanes) > 1 and ONE_LINE in lanes:
+            raise invalid("wiring", "One of the pieces has a single line, so this is a test of one lane of the others.")
+        return [None] * len(lanes)
+    if lane is not None and lane not in chain.lanes:
+        known = f"It is one of {listed(chain.lanes)}." if chain.lanes else "Leave it out."
+        raise invalid("lane", f"The pieces have no lane “{lane[:40]}” that goes through all of them. {known}")
+    return [None if names == ONE_LINE else lane for names in lanes]

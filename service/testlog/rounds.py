@@ -1,6 +1,8 @@
-"""How much of a season's rounds is done."""
+"""How much of a season's rounds is done, and which lanes of an item are proven in theirs."""
 
-from datetime import timedelta
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -13,11 +15,12 @@ from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.dates import midnight
 from service.season import queries as season
-from service.season.core import RoundProgress
+from service.season.core import DueState, RoundProgress, due_in_seasons
 from service.season.models import ItemSeason, RoundRow
-from service.testlog.core import Verdict, all_pass
+from service.testlog.core import Verdict, all_pass, lanes_of_item
+from service.testlog.effects import entries
 from service.testlog.models import Test, TestItem, Void
-from service.testlog.queries import DOUBTED, events
+from service.testlog.queries import DOUBTED, events, suspected
 from service.testlog.reach import SIDE_BY_SIDE, lane_names
 
 
@@ -79,3 +82,23 @@ def _lane_by_lane(db: Session, row: RoundRow, several: Select[UUID], whole: Sele
 
 def _count(db: Session, rows: Select[Any] | CompoundSelect[Any]) -> int:
     return db.scalar(select(func.count()).select_from(rows.subquery())) or 0
+
+
+@dataclass(frozen=True)
+class LaneStands:
+    """How a lane of an item stands: `proven` in its round, or it has an open fault or may have one (`suspect`)."""
+
+    name: str
+    proven: bool
+    suspect: bool
+
+
+def lanes_now(
+    db: Session, item_id: UUID, in_service_on: date, names: Sequence[str], today: date, zone: ZoneInfo
+) -> list[LaneStands]:
+    """How each lane of an item with these lanes stands today."""
+    history, suspects = events(db, [item_id])[item_id], suspected(db, [item_id]).get(item_id, frozenset())
+    answers_to = season.seasons_of(db, [item_id])[item_id]
+    of_lane = dict(zip(lanes_of_item(history), entries(history, suspects, zone), strict=True))
+    states = {name: due_in_seasons(answers_to, in_service_on, of_lane.get(name, []), today).state for name in names}
+    return [LaneStands(name, state is DueState.CURRENT, state is DueState.BLOCKED) for name, state in states.items()]

@@ -14,8 +14,8 @@ from service import wiring as rules
 from service.diagnosis.offline_tables import offline
 from service.drawing import layout
 from service.gear.core import End
+from service.testlog.faults import fault_as
 from service.testlog.form_reader import EVIDENCE, finding
-from service.testlog.wording import fault_as, item_namer
 from service.web.render import ENVIRONMENT, TEMPLATES
 from service.wiring.advice import say
 from service.wiring.faults import Fault
@@ -47,7 +47,7 @@ def _ticked(wiring: Wiring, name: str, end: str) -> dict[str, str]:
     fault = fault_as(found.kind, (), end or None)
     said = say(wiring, fault)
     return {
-        "title": item_namer(wiring, fault, found.note),
+        "title": title_of(wiring, fault, found.note),
         "on_stage": said.on_stage,
         "look_first": said.look_first,
         "after_repair": said.after_repair,

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from service.gear.actions import clear_flags
 from service.gear.core import FlagKind
 from service.kit.dates import local_date
-from service.testlog.flags import occasion_of, raise_again
+from service.testlog.effects import occasion_of, raise_again
 from service.testlog.housekeeping import Chore, Run, zone_of
 from service.wear import queries
 from service.wear.queries import chances, records

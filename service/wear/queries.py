@@ -21,7 +21,7 @@ from service.season.queries import due_rows
 from service.store.sessions import chunks, remembered
 from service.testlog.core import LogEntry, as_one
 from service.testlog.history_cache import histories
-from service.testlog.queries import hold
+from service.testlog.queries import lock_items
 from service.wear.core import risk
 from service.wear.core.classes import Path, judged
 from service.wear.core.lives import Life, Lived, Stretch, ages, exposed, in_service, lived, merged
@@ -58,7 +58,7 @@ def at_risk_flags(db: Session) -> Sequence[Flag]:
 
 def last_passes(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, datetime]:
     """When each of these last passed, of those in service that have not failed since; they are held from now on."""
-    in_use = [item.id for item in hold(db, item_ids) if item.state == ItemState.IN_SERVICE]
+    in_use = [item.id for item in lock_items(db, item_ids) if item.state == ItemState.IN_SERVICE]
     return {
         item_id: row.last_passed_at
         for ids in chunks(in_use)

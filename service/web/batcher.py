@@ -47,7 +47,7 @@ class WriteBatcher(Generic[E, A]):
         self._touches = touches
         self._waiting: list[_Waiting[E, A]] = []
         self._lock = Lock()
-        self._thread = ThreadPoolExecutor(1, "gathering")
+        self._thread = ThreadPoolExecutor(1, "batcher")
 
     async def add(self, entry: E) -> A:
         """The answer to an entry, once it is written.

@@ -7,7 +7,7 @@ import pytest
 
 from service.gear.queries import place_named
 from service.season.core import DueState
-from service.testlog.due import due_on, entries
+from service.testlog.effects import due_on, entries
 from service.testlog.queries import events
 from tests.home.support import Truck, truck
 from tests.support.program import Running

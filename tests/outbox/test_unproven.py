@@ -16,8 +16,9 @@ from service.season.actions import add_event, add_season
 from service.season.core import Season, split
 from service.season.models import EventKind
 from service.tags.models import Tag
-from service.testlog.actions import change_state, log_test
+from service.testlog.actions import change_state
 from service.testlog.core import NewTest
+from service.testlog.logging_tests import log_test
 from tests.outbox.support import take_along, truck, worker_ready
 from tests.support.chromium import phone_in
 from tests.testlog.support import OPEN_2

@@ -11,8 +11,8 @@ from service.crew.core import Role
 from service.gear.actions import NewItem, add_items
 from service.sessions.actions import NewSession, Why, open_session
 from service.tags.actions import issue
-from service.testlog.actions import log_test
 from service.testlog.core import NewTest
+from service.testlog.logging_tests import log_test
 from tests.support.serving import Served, served
 from tests.testlog.support import GOOD
 

@@ -22,8 +22,8 @@ from service.kit.problems import Busy
 from service.serving import first_link
 from service.store.receipts import WriteRequest, once
 from service.store.sessions import Store, rerun_if_beaten
-from service.testlog.actions import log_test
 from service.testlog.core import NewTest
+from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester
 from tests.gear.test_own_wirings import TYPED, seen
 from tests.support.program import START, Running, op, running

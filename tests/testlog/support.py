@@ -17,8 +17,9 @@ from service.gear.models import Flag, Item
 from service.season.actions import add_season
 from service.season.core import Round, Season
 from service.tags.actions import issue
-from service.testlog.actions import log_repair, log_test, void_test
+from service.testlog.actions import log_repair, void_test
 from service.testlog.core import Evidence, NewRepair, NewTest
+from service.testlog.logging_tests import log_test
 from service.wiring.faults import FaultClass
 from tests.support.program import Running
 

@@ -26,11 +26,12 @@ from service.season.actions import add_season, change_season, delist, enlist
 from service.season.core import HistoryEntry, Season, What, due_in_seasons, split
 from service.season.models import ItemDue, SeasonRow
 from service.tags.actions import issue
-from service.testlog import due, flags
-from service.testlog.actions import log_repair, log_test, log_tests, void_test
+from service.testlog import effects
+from service.testlog.actions import log_repair, void_test
 from service.testlog.core import NewRepair, NewTest, SubmittedTest
 from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
+from service.testlog.logging_tests import log_test, log_tests
 from service.testlog.queries import events
 from service.wear.queries import chances, records
 from tests.support.program import START, running
@@ -107,7 +108,7 @@ class Cache(RuleBasedStateMachine):
         with self.store.writing() as db:
             add_items(db, NewItem("cable", "xlr3", 3048), [item_id], None, self.tick(), since)
             (code,) = issue(db, [item_id], self.now)
-            due.refresh(db, [item_id], self.today, self.zone)
+            effects.refresh_due_states(db, [item_id], self.today, self.zone)
         self.known[item_id] = Known(code, since)
         if joins:
             self.answer_to(item_id, next(iter(self.rules)))
@@ -134,8 +135,8 @@ class Cache(RuleBasedStateMachine):
         with self.store.writing() as db:
             row = db.get_one(SeasonRow, season_id)
             change_season(db, row, "Season", self.rules[season_id], self.tick())
-            due.refresh(db, asked, self.today, self.zone)
-            flags.follow_due(db, asked, self.today, self.now)
+            effects.refresh_due_states(db, asked, self.today, self.zone)
+            effects.update_due_flags(db, asked, self.today, self.now)
 
     def season(self, starts: int, days: int, rounds: int) -> Season:
         first = self.today + timedelta(days=starts)
@@ -153,8 +154,8 @@ class Cache(RuleBasedStateMachine):
                 delist(db, [item_id], season_id)
             else:
                 enlist(db, [item_id], [season_id])
-            due.refresh(db, [item_id], self.today, self.zone)
-            flags.follow_due(db, [item_id], self.today, self.tick())
+            effects.refresh_due_states(db, [item_id], self.today, self.zone)
+            effects.update_due_flags(db, [item_id], self.today, self.tick())
         known.seasons ^= {season_id}
 
     @rule(target=tests, item_id=items, what=st.sampled_from(list(READINGS)), ago=st.integers(0, 60 * 24))

@@ -11,8 +11,7 @@ from service.gear.core import KINDS
 from service.gear.models import Port
 from service.gear.wirings import ports_of
 from service.kit.problems import Invalid
-from service.testlog.chains import Piece, Plug, check
-from service.testlog.plugging import piece_of
+from service.testlog.chains import Piece, Plug, check, piece_of
 from service.wiring.builtin import BUILTIN
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, Bench, bench

@@ -19,10 +19,9 @@ from service.gear.queries import states
 from service.kit.problems import Busy, Invalid, NotAllowed, Reused, SignInNeeded
 from service.store.engine import sqlite_driver
 from service.store.receipts import Entangled
-from service.testlog.actions import log_tests
-from service.testlog.batches import PendingTest, log
 from service.testlog.core import NewTest, SubmittedTest
 from service.testlog.housekeeping import keep_house, verify
+from service.testlog.logging_tests import PendingTest, log_batch, log_tests
 from service.testlog.models import WorkSession
 from tests.support.program import Running, running
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
@@ -58,7 +57,7 @@ def commits(program: Running, tests: Sequence[PendingTest]) -> tuple[Sequence[An
         seen.append(connection)
 
     event.listen(program.store.writer, "commit", count)
-    outcomes = log(tests)
+    outcomes = log_batch(tests)
     event.remove(program.store.writer, "commit", count)
     return outcomes, len(seen)
 
@@ -110,9 +109,9 @@ def test_one_helper_may_send_several_of_a_session_at_once(program: Running) -> N
 def test_the_same_tests_again_get_the_same_answers(program: Running) -> None:
     at = cables(program, 3)
     tests = [told(program.crew, code) for code in at.codes]
-    first = log(tests)
+    first = log_batch(tests)
     again = [told(program.crew, one.new.item, test_id=one.new.id) for one in reversed(tests)]
-    assert log(again) == list(reversed(first))
+    assert log_batch(again) == list(reversed(first))
     assert len(logged(program)) == 3
 
 
@@ -122,7 +121,7 @@ def test_somebody_whose_access_has_ended_holds_up_nobody_else(program: Running) 
     outcomes, transactions = commits(program, [told(phone, code) for phone, code in zip(phones, at.codes, strict=True)])
     assert transactions == 1
     assert [type(one) for one in outcomes] == [dict, SignInNeeded, dict]
-    nobody = log([told(program.stranger, code) for code in at.codes])
+    nobody = log_batch([told(program.stranger, code) for code in at.codes])
     assert [type(one) for one in nobody] == [SignInNeeded] * 3
     assert len(logged(program)) == 2
 
@@ -130,12 +129,12 @@ def test_somebody_whose_access_has_ended_holds_up_nobody_else(program: Running) 
 def test_what_is_wrong_with_one_is_told_to_that_one(program: Running) -> None:
     at = cables(program, 6)
     before = told(program.crew, at.codes[5])
-    log([before])
+    log_batch([before])
     with program.store.writing() as db:
         ended = TestClient(program.crew.app, headers={"Authorization": "Bearer " + "A" * 28})  # never made
         token = make_token(db, "Second phone", Role.CREW, program.clock.now)
     second = TestClient(program.crew.app, headers={"Authorization": f"Bearer {token}"})
-    outcomes = log(
+    outcomes = log_batch(
         [
             told(second, at.codes[0]),
             told(program.crew, at.codes[1], [["A1", "B7"]]),
@@ -168,11 +167,11 @@ def test_what_failed_together_comes_to_the_same_at_once_and_one_after_the_other(
     for at_once in (True, False):
         at = cables(program, 2)
         one, two = at.codes
-        log([told(program.crew, one, OPEN_2, through=(two,))])
+        log_batch([told(program.crew, one, OPEN_2, through=(two,))])
         assert [len(at.flags(code)) for code in at.codes] == [1, 1]
         flex = {"evidence": FLEXED}
         tests = [told(program.crew, one, first, **flex), told(program.lead, two, second, **flex)]
-        for outcomes in [log(tests)] if at_once else [log([test]) for test in tests]:
+        for outcomes in [log_batch(tests)] if at_once else [log_batch([test]) for test in tests]:
             assert all(isinstance(outcome, dict) for outcome in outcomes)
         found.append([(at.state(code), len(at.flags(code))) for code in at.codes])
         assert verify(program.store, program.clock.now) == []
@@ -209,7 +208,7 @@ def test_a_database_that_is_held_elsewhere_is_waited_for_once(sqlite_url: str) -
                 other.execute("BEGIN IMMEDIATE")
 
         event.listen(program.store.writer, "checkout", take_it)
-        outcomes = log([told(program.crew, code) for code in [*at.codes, "222222"]])
+        outcomes = log_batch([told(program.crew, code) for code in [*at.codes, "222222"]])
         assert [type(one) for one in outcomes] == [Busy] * 5
         assert len(connections) == 2
         other.execute("ROLLBACK")
@@ -219,7 +218,7 @@ def test_a_database_that_is_held_elsewhere_is_waited_for_once(sqlite_url: str) -
 def test_what_breaks_on_one_is_told_to_that_one_alone(program: Running) -> None:
     """A text that no database can keep: no refusal of ours, so it breaks in the driver."""
     at = cables(program, 3)
-    outcomes = log(
+    outcomes = log_batch(
         [
             told(program.crew, at.codes[0]),
             told(program.lead, at.codes[1], note="\ud800"),
@@ -255,7 +254,7 @@ def test_sessions_are_held_in_the_same_order_by_everybody(program: Running) -> N
             held.extend(parameters.values())
 
     event.listen(program.store.writer, "before_cursor_execute", keep)
-    outcomes = log(
+    outcomes = log_batch(
         [told(program.crew, code, session=session) for code, session in zip(at.codes, sessions, strict=True)]
     )
     event.remove(program.store.writer, "before_cursor_execute", keep)

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import select
@@ -15,7 +16,7 @@ from service.gear.models import Flag, Item
 from service.season.actions import add_season, enlist
 from service.season.core import Round, Season
 from service.season.models import ItemDue
-from service.testlog import due
+from service.testlog import effects
 from service.testlog.housekeeping import keep_house, verify
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, bench
@@ -61,7 +62,7 @@ def test_a_retired_item_has_no_due_state_and_no_due_flag(program: Running) -> No
     keep_house(program.store, program.clock.now, CHORES)
     with program.store.writing() as db:
         change_state(db, db.get_one(Item, item_id), ItemState.RETIRED, None, program.clock.now, "worn")
-        due.refresh(db, [item_id], program.clock.now.date(), due.ZoneInfo("America/New_York"))
+        effects.refresh_due_states(db, [item_id], program.clock.now.date(), ZoneInfo("America/New_York"))
     keep_house(program.store, program.clock.now + timedelta(days=1), CHORES)
     with program.store.reading() as db:
         assert db.get(ItemDue, item_id) is None

@@ -15,7 +15,7 @@ from service.season.models import ItemDue
 from service.season.queries import seasons
 from service.sessions import queries as session_queries
 from service.testlog.core import FaultStatus, LogEntry, Verdict, event_of, fault_of, has_passed
-from service.testlog.due import due_on, entries
+from service.testlog.effects import due_on, entries
 from service.testlog.housekeeping import verify
 from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test, through_wiring
 from service.testlog.rounds import progress

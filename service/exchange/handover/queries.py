@@ -18,9 +18,9 @@ from service.season.core import DueState
 from service.season.models import ItemDue
 from service.tags.models import Tag
 from service.testlog.core import Verdict
+from service.testlog.faults import titles
 from service.testlog.models import Test, TestItem, Void
 from service.testlog.queries import faults_of
-from service.testlog.wording import titles
 
 
 def link_with(db: Session, secret_hash: str) -> HandOver | None:

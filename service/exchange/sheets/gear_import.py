@@ -17,8 +17,8 @@ from service.gear.core import ItemState
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.tags import actions as tags
-from service.testlog.effects import keep_up
-from service.testlog.queries import hold
+from service.testlog.effects import refresh_due
+from service.testlog.queries import lock_items
 
 REASON = "brought in from a sheet"
 
@@ -84,12 +84,12 @@ def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime
             gear.add_note(db, item.id, note, who, now)
     ids = [item.id for item in made if item.state not in (ItemState.RETIRED, ItemState.LOST)]
     season.enlist(db, ids, season.running_seasons(db, today))
-    keep_up(db, [item.id for item in made], now, zone)
+    refresh_due(db, [item.id for item in made], now, zone)
     return [*kept.values(), *codes]
 
 
 def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
-    found = {item.id: item for item in hold(db, [change.id for change in changes])}
+    found = {item.id: item for item in lock_items(db, [change.id for change in changes])}
     for change in changes:
         item = found[change.id]
         gear.edit_item(db, item, change.columns)
@@ -101,4 +101,4 @@ def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: dat
             gear.change_state(db, item, change.state, who, now, REASON)
         for note in change.notes:
             gear.add_note(db, item.id, note, who, now)
-    keep_up(db, list(found), now, zone)
+    refresh_due(db, list(found), now, zone)

@@ -17,9 +17,9 @@ from service.gear.wirings import find_wiring
 from service.kit.csvs import BYTE_ORDER_MARK, csv_lines
 from service.kit.lengths import Unit, format_length
 from service.season.core import What
+from service.testlog.faults import titles
 from service.testlog.models import Test
 from service.testlog.queries import lane_of
-from service.testlog.wording import titles
 from service.wiring.faults import rebuild
 from service.wiring.wirings import read
 

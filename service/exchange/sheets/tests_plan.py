@@ -53,8 +53,8 @@ from service.testlog.core import (
 )
 from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
-from service.testlog.plugging import chain_of, lane_of_each
-from service.testlog.queries import events
+from service.testlog.queries import chain_of, events
+from service.testlog.reach import lane_of_each
 from service.wiring.faults import rebuild
 from service.wiring.wirings import Wiring, names, read
 

@@ -20,7 +20,7 @@ from service.season.queries import due_counts, seasons_of
 from service.store.paging import beyond, cursor, position
 from service.store.sessions import chunks
 from service.tags.queries import codes_of
-from service.testlog.due import due_on, entries
+from service.testlog.effects import due_on, entries
 from service.testlog.queries import events, suspected
 
 

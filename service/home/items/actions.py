@@ -17,7 +17,7 @@ from service.season import actions as season
 from service.store.sessions import locked
 from service.tags import actions as tags
 from service.tags.queries import item_with
-from service.testlog.effects import keep_up
+from service.testlog.effects import refresh_due
 
 
 def add(db: Session, context: RequestContext, op: UUID, new: NewItems) -> list[dict[str, Any]]:
@@ -49,7 +49,7 @@ def add(db: Session, context: RequestContext, op: UUID, new: NewItems) -> list[d
     gear.add_items(db, facts, ids, context.me, context.now, context.today)
     codes = tags.issue(db, ids, context.now)
     season.enlist(db, ids, season.running_seasons(db, context.today))
-    keep_up(db, ids, context.now, context.zone)
+    refresh_due(db, ids, context.now, context.zone)
     note_in_audit(db, context.now, context.me.id, "items.added", codes[0], {"codes": codes})
     return items_json(db, ids, Unit(context.program.unit))
 

@@ -23,8 +23,8 @@ from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.store.paging import PAGE
 from service.tags.queries import code_of, item_with
-from service.testlog.due import lanes_now
 from service.testlog.reach import lane_names
+from service.testlog.rounds import lanes_now
 from service.web.forms import Posted, new_op, read_form, read_op
 from service.wiring.naming import sentence
 

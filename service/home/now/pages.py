@@ -22,9 +22,9 @@ from service.sessions.queries import sessions
 from service.store.backup import OLD, last_backup
 from service.tags.queries import codes_of, how_many_wait
 from service.testlog.housekeeping import ensure_today
+from service.testlog.log_lists import TestLine, lines
 from service.testlog.marks.queries import undecided
 from service.testlog.models import WorkSession
-from service.testlog.queries import TestLine, lines
 from service.testlog.rounds import progress
 
 router = APIRouter(include_in_schema=False)

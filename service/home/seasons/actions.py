@@ -18,7 +18,7 @@ from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
 from service.season.queries import enlisted, get_event, get_season, rules
 from service.store.sessions import chunks
-from service.testlog import due, flags
+from service.testlog.effects import refresh_due_states, update_due_flags
 
 
 def make(db: Session, context: RequestContext, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
@@ -110,6 +110,6 @@ def drop_event(db: Session, context: RequestContext, event_id: str) -> None:
 
 
 def _reckon(db: Session, context: RequestContext, item_ids: Collection[UUID]) -> None:
-    due.refresh(db, item_ids, context.today, context.zone)
+    refresh_due_states(db, item_ids, context.today, context.zone)
     for ids in chunks(item_ids):
-        flags.follow_due(db, ids, context.today, context.now)
+        update_due_flags(db, ids, context.today, context.now)

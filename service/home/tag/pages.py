@@ -19,10 +19,10 @@ from service.kit.lengths import Unit
 from service.tags.queries import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.core import SCANNED, FaultStatus
-from service.testlog.due import lanes_now
-from service.testlog.effects import stands
+from service.testlog.effects import fault_status_of
 from service.testlog.housekeeping import ensure_today
 from service.testlog.reach import lane_names
+from service.testlog.rounds import lanes_now
 from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
@@ -94,7 +94,7 @@ def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Res
         flags=queries.flags(db, item.id),
         ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
-        swapped=item.state is ItemState.QUARANTINED and stands(db, item.id) is FaultStatus.SWAPPED,
+        swapped=item.state is ItemState.QUARANTINED and fault_status_of(db, item.id) is FaultStatus.SWAPPED,
         lanes=lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else [],
         acts=context.me.role.reaches(Role.CREW),
         leads=context.me.role.reaches(Role.LEAD),

@@ -16,9 +16,9 @@ from service.season.core import Due, DueState
 from service.season.models import ItemDue
 from service.tags.models import Tag
 from service.testlog.core import Verdict
+from service.testlog.faults import titles
 from service.testlog.models import FaultRow, Test, TestItem, Void
 from service.testlog.queries import DOUBTED
-from service.testlog.wording import titles
 
 
 @dataclass(frozen=True)

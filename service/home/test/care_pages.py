@@ -17,6 +17,7 @@ from service.kit.problems import Conflict, Invalid, Problem, invalid
 from service.tags.queries import code_of, item_with
 from service.testlog import actions, form_reader, queries
 from service.testlog.core import NewRepair, fault_of
+from service.testlog.log_lists import last_tests
 from service.web.forms import Posted, new_op, read_op
 
 router = APIRouter(include_in_schema=False)
@@ -66,7 +67,7 @@ def _repair(
     errors: dict[str, str] | None = None,
     op: str = "",
 ) -> Response:
-    last = next((line for line in queries.last_tests(db, item_id, 1) if not line.voided), None)
+    last = next((line for line in last_tests(db, item_id, 1) if not line.voided), None)
     return context.page(
         "testlog/repair.html",
         422 if errors else 200,

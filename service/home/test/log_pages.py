@@ -25,14 +25,13 @@ from service.sessions.claims import next_for
 from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testers.queries import looked_by
-from service.testlog import actions, form_reader, queries
+from service.testlog import actions, form_reader, log_lists, queries
 from service.testlog.core import CLOCK_TOLD
-from service.testlog.log_filter import asked_of_log
+from service.testlog.faults import advice, fault_in
+from service.testlog.log_lists import LogFilter, asked_of_log
 from service.testlog.marks.actions import let_stand, mark
 from service.testlog.marks.queries import marks_of
 from service.testlog.models import FaultRow, Test
-from service.testlog.queries import LogFilter
-from service.testlog.wording import advice, fault_in
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 from service.wiring.faults import FAULTS
@@ -59,8 +58,8 @@ def log_page(
             asked = asked_of_log(db, **values, zone=context.zone)
         except Invalid as refusal:
             asked, errors = LogFilter(), refusal.errors
-        rows, following = queries.log_page(db, PAGE, after, asked)
-        lines = queries.lines(db, rows)
+        rows, following = log_lists.log_page(db, PAGE, after, asked)
+        lines = log_lists.lines(db, rows)
         ids = {item_id for line in lines for item_id in line.items}
         codes, items = codes_of(db, ids), item_facts(db, ids)
         more = urlencode({name: value for name, value in values.items() if value} | {"after": following or ""})
@@ -153,7 +152,7 @@ def _result(context: RequestContext, db: Session, test: Test, errors: dict[str, 
     faults = queries.faults_of(db, [test.id])[test.id]
     logs = context.me.role.reaches(Role.CREW)
     marked = marks_of(db, [test.id]).get(test.id)
-    line, void = queries.lines(db, [queries.row_of(db, test.id)])[0], queries.void_of(db, test.id)
+    line, void = log_lists.lines(db, [log_lists.row_of(db, test.id)])[0], queries.void_of(db, test.id)
     return context.page(
         "testlog/result.html",
         422 if errors else 200,

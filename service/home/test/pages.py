@@ -16,12 +16,13 @@ from service.kit.typed import as_id
 from service.sessions import queries as session_queries
 from service.tags.queries import code_of, item_with, named_item
 from service.testers.queries import testers_for
-from service.testlog import actions, form_reader
+from service.testlog import form_reader, logging_tests
+from service.testlog.chains import plugged
 from service.testlog.core import SCANNED, Method
 from service.testlog.haste import content, too_soon
 from service.testlog.phone import form_facts
-from service.testlog.plugging import PluggedChain, plugged
 from service.testlog.queries import open_session_with
+from service.testlog.reach import PluggedChain
 from service.testlog.sheet import Entered, is_good, sheet
 from service.web.forms import Posted, new_op
 
@@ -90,7 +91,7 @@ def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
             new.id,
             "test.form",
             [code, *content(posted)],
-            lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
+            lambda db: logging_tests.log_test(db, new, context.me, context.now, context.zone),
         )
     except Invalid as refusal:
         return _refused(context, code, posted, refusal)

@@ -29,7 +29,7 @@ from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus, fault_of
-from service.testlog.due import due_on, entries
+from service.testlog.effects import due_on, entries
 from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
 from service.wear.queries import failed_by

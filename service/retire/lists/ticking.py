@@ -23,7 +23,7 @@ from service.swaps.core import NewSwap
 from service.tags.queries import code_of, named_item
 from service.testlog import actions as testlog
 from service.testlog.core import corrected
-from service.testlog.effects import hold, keep_up
+from service.testlog.effects import lock_with_histories, refresh_due
 
 _OUT = {Action.RETIRE: ItemState.RETIRED, Action.REPAIR_FIRST: ItemState.QUARANTINED}
 _REASONS = {
@@ -72,7 +72,7 @@ def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> 
     at = corrected(new.at, new.sent_at, now, "at", "tick")
     item = named_item(db, new.item, "item")
     spare = named_item(db, new.spare, "spare") if new.spare and new.action in _OUT else None
-    hold(db, [item.id, spare.id] if spare else [item.id])
+    lock_with_histories(db, [item.id, spare.id] if spare else [item.id])
     earlier = queries.tick_of(db, event.id, item.id)
     if earlier is not None:
         return _answer(db, new.id, item, earlier.spare_id, earlier.action, now, already=True)
@@ -126,12 +126,12 @@ def take_back(db: Session, event_id: UUID, tick_id: UUID, who: Who, now: datetim
     if queries.is_taken_back(db, tick_id):
         return
     ids = [found.item_id, found.spare_id] if found.spare_id else [found.item_id]
-    items, _ = hold(db, ids)
+    items, _ = lock_with_histories(db, ids)
     _refuse_moved_on(db, found, items)
     if Action(found.action) in _OUT:
         _put_back(db, found, items, who, now)
     db.add(PullUntick(tick_id=tick_id, at=now, person_id=who.id))
-    keep_up(db, ids, now, zone)
+    refresh_due(db, ids, now, zone)
 
 
 def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:

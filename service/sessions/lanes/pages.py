@@ -17,11 +17,12 @@ from service.sessions.actions import session_with
 from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
 from service.sessions.typed import read_codes
 from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
-from service.testlog import actions, form_reader
+from service.testlog import form_reader
+from service.testlog.chains import plugged
 from service.testlog.core import Evidence, NewTest
 from service.testlog.haste import too_soon
+from service.testlog.logging_tests import log_test
 from service.testlog.models import WorkSession
-from service.testlog.plugging import plugged
 from service.testlog.queries import open_session_with
 from service.testlog.reach import lane_names
 from service.web.forms import Posted, new_op, read_op
@@ -132,7 +133,7 @@ def log_lanes(context: CrewContext, code: str, posted: Posted) -> Response:
         op,
         "test.lanes",
         [code, through, joined, probed, form.flexed, note, str(form.session)],
-        lambda db: actions.log_test(db, new, context.me, context.now, context.zone),
+        lambda db: log_test(db, new, context.me, context.now, context.zone),
     )
     return RedirectResponse(f"/tests/{op}", 303)
 

@@ -16,7 +16,7 @@ from service.kit.problems import Conflict, NotFound, invalid
 from service.store.receipts import bar
 from service.tags.queries import codes_of
 from service.testlog import queries
-from service.testlog.effects import Cause, Histories, follow, hold
+from service.testlog.effects import Cause, Histories, apply_effects, lock_with_histories
 from service.testlog.marks.queries import marks_of
 from service.testlog.models import MarkStands, WrongMark
 
@@ -60,7 +60,7 @@ def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: 
     if test is None or test.person_id != who.id:
         raise Conflict("Somebody else logged this test. Tell your lead, who can void it.")
     items = queries.items_of(db, [test_id])[test_id]
-    held = hold(db, items)
+    held = lock_with_histories(db, items)
     known = marks_of(db, [test_id]).get(test_id)
     if known and known.stands:
         raise Conflict("Your lead has said that this test stands. Tell them, or log it again.")
@@ -85,7 +85,7 @@ def let_stand(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
         raise invalid("stands", "Say why this test stands; it is kept beside the mark.")
     if queries.test(db, test_id) is None:
         raise NotFound("There is no such test. Look for it in the log.")
-    held = hold(db, queries.items_of(db, [test_id])[test_id])
+    held = lock_with_histories(db, queries.items_of(db, [test_id])[test_id])
     known = marks_of(db, [test_id]).get(test_id)
     if known is None or not known.open:
         raise Conflict("There is nothing to decide about this test any more. Nothing was changed.")
@@ -105,4 +105,4 @@ def _change(
     add()
     db.flush()
     after = queries.events(db, before)
-    follow(db, items, before, after, dict.fromkeys(before, cause), now, zone)
+    apply_effects(db, items, before, after, dict.fromkeys(before, cause), now, zone)

@@ -1,17 +1,67 @@
-"""Faults of the log in words: what was stored, read back and said plainly."""
+"""Faults of the log: written as rows, read back, as JSON and in words."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from service.gear.wirings import find_wiring
+from service.testlog.core import Evidence
 from service.testlog.models import FaultRow
 from service.wiring.advice import Advice, say
 from service.wiring.faults import Fault, FaultClass, as_faulty
 from service.wiring.naming import title
 from service.wiring.wirings import Wiring
+
+
+def make_fault_rows(wiring: Wiring, faults: Iterable[Fault], evidence: Iterable[Evidence]) -> list[FaultRow]:
+    """The rows of a test's faults: of those that its readings prove, then of the evidence against the item."""
+    rows = [*_rows_of_faults(wiring, faults), *_rows_of_evidence(evidence)]
+    for position, row in enumerate(rows):
+        row.position = position
+    return rows
+
+
+def _rows_of_faults(wiring: Wiring, faults: Iterable[Fault]) -> list[FaultRow]:
+    """A row for each fault that the readings prove, with its first conductor and its lane, to be asked by."""
+    return [
+        FaultRow(
+            fault_class=fault.fault_class,
+            end=fault.end,
+            lane=_lane(wiring, fault),
+            conductor=fault.conductors[0],
+            conductors=list(fault.conductors),
+            detail=_detail(fault),
+        )
+        for fault in faults
+    ]
+
+
+def _rows_of_evidence(evidence: Iterable[Evidence]) -> list[FaultRow]:
+    """A row for each finding that speaks against the item."""
+    return [
+        FaultRow(
+            fault_class=each.kind,
+            end=each.end,
+            lane=None,
+            conductor=None,
+            conductors=[],
+            detail={"note": each.note} if each.note else None,
+        )
+        for each in evidence
+        if each.kind is not FaultClass.FLEXED
+    ]
+
+
+def _lane(wiring: Wiring, fault: Fault) -> str | None:
+    lanes = {wiring.by_name[name].lane for name in fault.conductors if name in wiring.by_name}
+    return lanes.pop() if len(lanes) == 1 else None
+
+
+def _detail(fault: Fault) -> dict[str, Any] | None:
+    written = fault.to_json()
+    return {name: written[name] for name in ("lanes", "map") if name in written} or None
 
 
 def fault_in(row: FaultRow) -> Fault:
@@ -59,10 +109,10 @@ def advice(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[tuple
     return [(_title(wiring, row), say(wiring, fault_in(row))) for row in rows]
 
 
-def item_namer(wiring: Wiring, fault: Fault, note: str | None) -> str:
+def title_of(wiring: Wiring, fault: Fault, note: str | None) -> str:
     """A fault in one line, with what was noted of it."""
     return title(wiring, fault) + (f" ({note})" if note else "")
 
 
 def _title(wiring: Wiring, row: FaultRow) -> str:
-    return item_namer(wiring, fault_in(row), (row.detail or {}).get("note"))
+    return title_of(wiring, fault_in(row), (row.detail or {}).get("note"))

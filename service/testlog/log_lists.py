@@ -1,0 +1,133 @@
+"""The log as lists show it, and what is asked of it as it was typed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Row, Select, select
+from sqlalchemy.orm import Session
+
+from service.crew.models import Person
+from service.kit.dates import midnight, parse_date, parse_instant
+from service.kit.problems import invalid
+from service.store.paging import beyond, cursor, position
+from service.tags.queries import named_id
+from service.testlog.core import Verdict
+from service.testlog.faults import titles
+from service.testlog.models import FaultRow, Test, TestItem, Void
+from service.testlog.queries import DOUBTED, faults_of, items_of
+from service.wiring.faults import FAULTS
+
+
+@dataclass(frozen=True)
+class TestLine:
+    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through;
+    `doubted` is one that its tester marked as wrong, as long as no lead has decided.
+    """
+
+    __test__ = False
+
+    id: UUID
+    tested_at: datetime
+    verdict: Verdict
+    voided: bool
+    by: str
+    faults: tuple[str, ...]
+    items: tuple[UUID, ...]
+    doubted: bool = False
+
+
+@dataclass(frozen=True)
+class LogFilter:
+    """What the log is asked for: tests of one item, from a moment on, with a class of fault, at a conductor."""
+
+    item_id: UUID | None = None
+    since: datetime | None = None
+    fault: str = ""
+    conductor: str = ""
+
+
+def asked_of_log(db: Session, item: str, since: str, fault: str, conductor: str, zone: ZoneInfo) -> LogFilter:
+    """What the log is asked for, as it was typed; empty means all.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+    """
+    if fault and fault not in FAULTS:
+        raise invalid("fault", f"“{fault[:40]}” is no class of fault; it is one of {', '.join(FAULTS)}.")
+    return LogFilter(
+        item_id=named_id(db, item, "item") if item else None,
+        since=_since(since, zone) if since else None,
+        fault=fault,
+        conductor=conductor[:40],
+    )
+
+
+def _since(text: str, zone: ZoneInfo) -> datetime:
+    return parse_instant(text, "since") if "T" in text.upper() else midnight(parse_date(text, "since"), zone)
+
+
+def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
+    """The newest tests of an item, voided ones too, the newest first."""
+    return lines(db, db.execute(_tests(item_id).limit(limit)).all())
+
+
+def log_page(
+    db: Session, size: int, after: str | None, asked: LogFilter
+) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
+    """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
+    query = _tests(asked.item_id)
+    if asked.fault or asked.conductor:
+        faulty = select(FaultRow.test_id)
+        if asked.fault:
+            faulty = faulty.where(FaultRow.fault_class == asked.fault)
+        if asked.conductor:
+            faulty = faulty.where(FaultRow.conductor == asked.conductor)
+        query = query.where(Test.id.in_(faulty))
+    if asked.since is not None:
+        query = query.where(Test.tested_at >= asked.since)
+    if after:
+        query = query.where(beyond([Test.tested_at, Test.id], position(after, datetime, UUID), down=True))
+    rows = db.execute(query.limit(size + 1)).all()
+    page = rows[:size]
+    last = page[-1][0] if len(rows) > size else None
+    return page, cursor(last.tested_at, last.id) if last else None
+
+
+def row_of(db: Session, test_id: UUID) -> Row[Test, str | None, Void | None]:
+    """A test as a row of the log."""
+    return db.execute(_tests(None).where(Test.id == test_id)).one()
+
+
+def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
+    """Rows of the log as lists show them."""
+    ids = [row[0].id for row in rows]
+    faults, items = faults_of(db, ids), items_of(db, ids)
+    doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
+    return [
+        TestLine(
+            test.id,
+            test.tested_at,
+            Verdict(test.verdict),
+            void is not None,
+            by or "",
+            tuple(titles(db, test.wiring, faults[test.id])),
+            tuple(items[test.id]),
+            void is None and test.id in doubted,
+        )
+        for test, by, void in rows
+    ]
+
+
+def _tests(item_id: UUID | None) -> Select[Test, str | None, Void | None]:
+    query = (
+        select(Test, Person.display_name, Void)
+        .outerjoin(Person, Person.id == Test.person_id)
+        .outerjoin(Void, Void.test_id == Test.id)
+        .order_by(Test.tested_at.desc(), Test.id.desc())
+    )
+    if item_id is not None:
+        query = query.join(TestItem, TestItem.test_id == Test.id).where(TestItem.item_id == item_id)
+    return query

@@ -1,0 +1,353 @@
+"""Logging a test, from what came in to the answer: one way for forms, phones and programs alike.
+
+`log_tests` is that way, from top to bottom: load the items with their histories, check what was sent against them,
+diagnose, add the rows, let states, due states and flags follow, answer. Before it stand the tests of several phones,
+which go through it together while others are logged (`log_batch`); after it what it is made of.
+"""
+
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+
+from service.crew.context import RequestContext
+from service.crew.core import Who
+from service.diagnosis.diagnosis import diagnose
+from service.gear.models import Item
+from service.gear.wirings import find_wiring
+from service.kit.problems import Busy, Problem, invalid
+from service.store.receipts import Entangled, WriteRequest, all_once
+from service.store.sessions import Beaten, locked
+from service.tags.queries import codes_of, named_id, tags_on
+from service.testlog import queries
+from service.testlog.chains import check_plugged
+from service.testlog.core import (
+    CLOCK_TOLD,
+    TOGETHER,
+    LogEntry,
+    NewTest,
+    SubmittedTest,
+    Verdict,
+    Way,
+    corrected,
+    event_of,
+    flexed,
+    in_phone_order,
+    in_time_order,
+    with_evidence,
+)
+from service.testlog.effects import Cause, apply_effects, lock_with_histories
+from service.testlog.faults import as_json, make_fault_rows, titles
+from service.testlog.models import FaultRow, SessionHelper, Test, TestItem, WorkSession
+from service.testlog.queries import chain_of
+from service.testlog.reach import lane_names, lane_of_each, of_piece, of_test
+from service.web.batcher import WriteBatcher
+from service.wiring.wirings import read
+
+ACTION = "test.log"
+LOG = logging.getLogger("coilbook")
+
+
+@dataclass(frozen=True)
+class PendingTest:
+    """A test, the context of its request, when it came, and what makes it the same test when it is sent again."""
+
+    context: RequestContext
+    new: NewTest
+    content: Any
+    at: datetime
+
+
+def make_batcher() -> WriteBatcher[PendingTest, Any]:
+    """Where tests wait while others are logged. Two with the same id or code, as it was typed, never go together."""
+    return WriteBatcher(log_batch, lambda pending: {pending.new.id, pending.new.item, *pending.new.through})
+
+
+def log_batch(batch: Sequence[PendingTest]) -> Sequence[Any]:
+    """The answer to each of these tests, or what it was refused by."""
+    if len(batch) > 1:
+        try:
+            return _log_together(batch)
+        except Beaten:
+            pass  # by itself each is tried again
+        except Busy as busy:
+            return [busy] * len(batch)
+        except (Problem, DBAPIError):
+            pass  # one of them is not like the others: each goes by itself, and is refused by itself
+        except Exception:  # the same, but nobody foresaw it
+            LOG.exception("tests that went together broke; each goes by itself")
+    outcomes: list[Any] = []
+    for pending in batch:
+        last = outcomes[-1] if outcomes else None
+        # A busy database was waited for: the rest is refused by it too, and comes again.
+        outcomes.append(last if isinstance(last, Busy) else _log_alone(pending))
+    return outcomes
+
+
+def _log_together(batch: Sequence[PendingTest]) -> Sequence[Any]:
+    outcomes: dict[UUID, Any] = {}
+    let_in = []
+    with batch[0].context.store.writing() as db:
+        # By their ids, so that of two workers that get the same ones none waits for the other.
+        for pending in sorted(batch, key=lambda pending: pending.new.id):
+            try:
+                pending.context.identify(db)
+                let_in.append(pending)
+            except Problem as refusal:  # somebody whose access has ended holds up nobody else
+                outcomes[pending.new.id] = refusal
+        if let_in:
+            requests = [WriteRequest(each.new.id, ACTION, each.content, each.at) for each in let_in]
+            tests = [SubmittedTest(each.new, each.context.me, each.at) for each in let_in]
+            zone = let_in[0].context.zone
+            answers = all_once(db, requests, lambda: log_tests(db, tests, zone))
+            outcomes |= {each.new.id: answer for each, answer in zip(let_in, answers, strict=True)}
+    return [outcomes[pending.new.id] for pending in batch]
+
+
+def _log_alone(pending: PendingTest) -> Any:
+    context = pending.context
+    try:
+        return context.once(
+            pending.new.id,
+            ACTION,
+            pending.content,
+            lambda db: log_test(db, pending.new, context.me, pending.at, context.zone),
+            lambda db: logged_as(db, pending.new),
+        )
+    except Exception as error:  # whoever sent it is answered by it
+        return error
+
+
+def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """Log a test and let everything follow from it.
+
+    Returns:
+        `id`, `item` (its code now), `verdict`, `faults`, `received_at` and the item's `state`.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+    """
+    (answer,) = log_tests(db, [SubmittedTest(new, who, now)], zone)
+    return answer
+
+
+def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> list[dict[str, Any]]:
+    """The same of several tests at once that have nothing to do with one another.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+        Entangled: several, and two are of one item, or one is of what failed together with an item of none of them.
+    """
+    # Load. The tags are kept until the end, so that each is found below without being asked for again.
+    _tags = tags_on(db, (code for each in tests for code in (each.test.item, *each.test.through)))
+    item_ids = [_item_ids(db, each.test) for each in tests]
+    items, before = lock_with_histories(db, [item_id for ids in item_ids for item_id in ids])
+    if len(tests) > 1 and sorted(before) != sorted(item.id for item in items):
+        raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
+    by_id = {item.id: item for item in items}
+    pieces = [[by_id[item_id] for item_id in ids] for ids in item_ids]
+
+    # Check and diagnose.
+    for some in pieces:
+        if len(some) > 1:
+            check_plugged(db, some)
+    made = [
+        make_rows(
+            db, each.test, some, each.by, each.at, _tested_at(db, each, {item.id: before[item.id] for item in some})
+        )
+        for each, some in zip(tests, pieces, strict=True)
+    ]
+
+    # Add.
+    now = max(each.at for each in tests)
+    helpers = dict.fromkeys((each.test.session, each.by) for each in tests)
+    for session_id, who in sorted(helpers, key=lambda pair: str(pair[0])):  # so that two never wait crosswise
+        _add_helper(db, session_id, who, now)
+    add_rows(db, made)
+
+    # Let states, due states and flags follow.
+    after, causes = dict(before), dict[UUID, Cause]()
+    for rows, ids, each in zip(made, item_ids, tests, strict=True):
+        after |= {item_id: in_time_order([*before[item_id], rows.events[item_id]]) for item_id in ids}
+        causes |= dict.fromkeys(ids if len(tests) > 1 else before, Cause(each.by, _reason(db, rows)))
+    apply_effects(db, items, before, after, causes, now, zone)
+
+    # Answer.
+    codes = codes_of(db, by_id)
+    return [
+        _answer(rows.test, rows.faults, codes[first.id], first) for rows, (first, *_) in zip(made, pieces, strict=True)
+    ]
+
+
+def logged_as(db: Session, new: NewTest) -> dict[str, Any] | None:
+    """The answer to a test that is in the log under its id, whoever brought it in; None where that is another one."""
+    test = queries.test(db, new.id)
+    through = queries.items_of(db, [new.id])[new.id]
+    lane = queries.lane_of(db, [new.id]).get(new.id)
+    if test is None or (through, lane) != (_item_ids(db, new), new.lane) or not _is_same(db, test, new):
+        return None
+    first = db.get_one(Item, through[0])
+    return _answer(test, queries.faults_of(db, [test.id])[test.id], codes_of(db, [first.id])[first.id], first)
+
+
+def _item_ids(db: Session, new: NewTest) -> list[UUID]:
+    """The items that a test goes through, in order."""
+    item_ids = [named_id(db, new.item, "item")]
+    for code in new.through:
+        item_id = named_id(db, code, "through")
+        if item_id in item_ids:
+            raise invalid("through", f"{code} is named twice; name each item that the test went through once.")
+        item_ids.append(item_id)
+    return item_ids
+
+
+def _tested_at(db: Session, submitted: SubmittedTest, histories: Mapping[UUID, Sequence[LogEntry]]) -> datetime:
+    """When a test was done by the service's clock; `histories` are those of its items, which are locked.
+
+    Raises:
+        Invalid: it would lie in the future.
+    """
+    new, who, now = submitted.test, submitted.by, submitted.at
+    here = new.here_at or now
+    late = None if new.sent_at is None else here - new.sent_at
+    earlier = queries.late(db, who.id, now) if who and late is not None and abs(late) > CLOCK_TOLD / 2 else []
+    at = corrected(new.tested_at, new.sent_at, here, earlier=earlier)
+    if who is None or not any(event.at > at - TOGETHER for history in histories.values() for event in history):
+        return at
+    others = queries.ways(db, histories.keys(), who.id, at - TOGETHER)
+    return in_phone_order(Way(new.tested_at or now, new.sent_at, here, at), others)
+
+
+@dataclass(frozen=True)
+class TestRows:
+    """The rows of one test: the test itself, then what refers to it; and how it counts in each item's history."""
+
+    __test__ = False
+
+    test: Test
+    faults: list[FaultRow]
+    items: list[TestItem]
+    events: dict[UUID, LogEntry]
+
+
+def make_rows(
+    db: Session, new: NewTest, items: Sequence[Item], who: Who | None, now: datetime, tested_at: datetime
+) -> TestRows:
+    """A test of these items, diagnosed, with its rows, not yet added.
+
+    Raises:
+        Invalid: with the field and what is wrong with it.
+    """
+    chain = chain_of(db, items)
+    key = new.wiring or chain.key
+    wiring = find_wiring(db, key)
+    lanes = lane_of_each(chain, wiring, new.lane)
+    probed = _probed(new)
+    diagnosis = diagnose(wiring, read(wiring, new.joined or [], probed))
+    verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
+    found = diagnosis.faults or new.evidence
+    faults = make_fault_rows(wiring, diagnosis.faults, new.evidence) if found else []
+    for row in faults:
+        row.test_id = new.id
+    test = Test(
+        id=new.id,
+        wiring=key,
+        method=new.method,
+        joined=[list(group) for group in new.joined or []],
+        probed=probed,
+        evidence=[each.to_json() for each in new.evidence],
+        verdict=verdict,
+        unproven=list(diagnosis.unproven),
+        note=new.note,
+        tested_at=tested_at,
+        told_at=new.tested_at or now,
+        sent_at=new.sent_at,
+        received_at=now,
+        person_id=who.id if who else None,
+        session_id=new.session,
+        tester_id=new.tester,
+    )
+    links = [
+        TestItem(test_id=new.id, item_id=item.id, position=at, lane=lane)
+        for at, (item, lane) in enumerate(zip(items, lanes, strict=True))
+    ]
+    on_lanes = [(row.conductors, (row.detail or {}).get("lanes", ())) for row in faults]
+    reached = of_test(wiring, verdict, test.unproven, on_lanes)
+    alone, bent = len(items) == 1, flexed(new.evidence)
+    events = {
+        item.id: event_of(
+            tested_at,
+            verdict,
+            new.id,
+            lane_names(piece),
+            of_piece(wiring, reached, piece, lane),
+            alone=alone,
+            flexed=bent,
+        )
+        for item, piece, lane in zip(items, chain.wirings, lanes, strict=True)
+    }
+    return TestRows(test, faults, links, events)
+
+
+def add_rows(db: Session, made: Sequence[TestRows]) -> None:
+    """Add these tests; what refers to a test comes after it."""
+    db.add_all(rows.test for rows in made)
+    db.flush()
+    db.add_all(row for rows in made for row in (*rows.faults, *rows.items))
+
+
+def _add_helper(db: Session, session_id: UUID | None, who: Who | None, now: datetime) -> None:
+    """Note that somebody helps in a session."""
+    if session_id is None:
+        return
+    if db.get(WorkSession, session_id) is None:
+        raise invalid("session", f"There is no session {session_id}. Leave it out, or take its id from its page.")
+    if who is not None and db.get(SessionHelper, (session_id, who.id)) is None:
+        locked(db, WorkSession, session_id)  # a phone may send several at once: only the first notes it
+        if db.get(SessionHelper, (session_id, who.id), populate_existing=True) is None:
+            db.add(SessionHelper(session_id=session_id, person_id=who.id, joined_at=now))
+
+
+def _reason(db: Session, made: TestRows) -> str:
+    if not made.faults:
+        return "Passed its test."
+    return f"Failed: {'; '.join(titles(db, made.test.wiring, made.faults))}."
+
+
+def _answer(test: Test, faults: Sequence[FaultRow], code: str, item: Item) -> dict[str, Any]:
+    return {
+        "id": str(test.id),
+        "item": code,
+        "verdict": test.verdict,
+        "faults": [as_json(row) for row in faults],
+        "received_at": test.received_at.isoformat(),
+        "state": item.state,
+    }
+
+
+def _is_same(db: Session, test: Test, new: NewTest) -> bool:
+    """Whether a test of the log is what was sent: of the same time, with the same readings, evidence and note."""
+    evidence = _sorted([each.to_json() for each in new.evidence])
+    sent = (new.tested_at, new.note, evidence, new.wiring or test.wiring)
+    if sent not in {(at, test.note, _sorted(test.evidence), test.wiring) for at in (test.tested_at, test.told_at)}:
+        return False
+    wiring = find_wiring(db, test.wiring)
+    try:
+        return read(wiring, new.joined or [], _probed(new)) == read(wiring, test.joined, test.probed)
+    except Problem:
+        return False
+
+
+def _sorted(evidence: Sequence[dict[str, Any]]) -> tuple[tuple[str, ...], ...]:
+    return tuple(sorted((each["class"], each["end"] or "", each["note"]) for each in evidence))
+
+
+def _probed(new: NewTest) -> Any:
+    """What the tester reached: nothing where nothing was read."""
+    return new.probed if new.joined is not None else []
