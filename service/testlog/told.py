@@ -14,7 +14,7 @@ from service import wiring as rules
 from service.diagnosis.offline_tables import offline
 from service.drawing import layout
 from service.gear.core import End
-from service.testlog.faults import fault_as
+from service.testlog.faults import fault_as, title_of
 from service.testlog.form_reader import EVIDENCE, finding
 from service.web.render import ENVIRONMENT, TEMPLATES
 from service.wiring.advice import say
