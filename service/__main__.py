@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from service.kit.problems import Problem
-from service.settings import Settings, read_settings
+from service.settings import Settings, read_settings, version
 
 ROLES = ("crew", "lead", "viewer")
 _DATES = {"mdy": "month_first", "dmy": "day_first", "ymd": "year_first"}
@@ -34,12 +34,18 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="coilbook", description="Cable inventory and test log of a band program.")
+    parser.add_argument("--version", action="version", version=f"coilbook {version()}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     serve = commands.add_parser("serve", help="serve the pages and the API")
     serve.add_argument("--host", default="127.0.0.1")
     serve.add_argument("--port", type=int, default=8000)
     serve.add_argument("--workers", type=int, default=1)
+    serve.add_argument(
+        "--reload",
+        action="store_true",
+        help="for contributors: restart when a Python file changes",
+    )
     serve.set_defaults(run=_serve)
 
     commands.add_parser("migrate", help="bring the database to the newest revision").set_defaults(run=_migrate)
@@ -177,7 +183,7 @@ def _serve(options: argparse.Namespace) -> int:
     gc.disable()
     from service.serving import serve
 
-    return serve(_settings(), options.host, options.port, options.workers)
+    return serve(_settings(), options.host, options.port, options.workers, options.reload)
 
 
 def _migrate(_options: argparse.Namespace) -> int:

@@ -5,6 +5,7 @@ import os
 import resource
 import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
@@ -24,17 +25,23 @@ from service.web.greeting import greeting
 from service.web.middleware.request_log import keep_journal
 from service.web.middleware.slow_requests import Patient
 from service.web.network import addresses, refuse_taken_port
+from service.web.render import ENVIRONMENT
 
 CONNECTIONS = 500
 """At once, for each worker: eighty phones, with the six that a browser opens to one server."""
 KEEP_ALIVE = 5
 """Seconds that an idle connection stays open; the proxy in front lets its own go sooner (deploy/Caddyfile)."""
+CODE = Path(__file__).parent
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
-def serve(settings: Settings, host: str, port: int, workers: int) -> int:
-    """Serve until stopped."""
-    _check(settings, host, workers)
+def serve(settings: Settings, host: str, port: int, workers: int, reload: bool = False) -> int:
+    """Serve until stopped. With `reload`, a changed Python file starts the service anew, and templates are read anew.
+
+    Raises:
+        Problem: settings and options do not go together, or the port is taken.
+    """
+    _check(settings, host, workers, reload=reload)
     refuse_taken_port(host, port)
     here = addresses(host, port) + ([settings.base_url] if settings.base_url else [])
     with opened(settings) as store:
@@ -49,11 +56,13 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
     Tables(settings.tables).make_ahead(wirings)
     # Of several workers none is special, so the clock is then a process of its own: `coilbook clock`, or a timer.
     uvicorn.run(
-        "service.serving:with_clock" if workers == 1 else "service.serving:from_environment",
+        _factory(workers, reload),
         factory=True,
         host=host,
         port=port,
         workers=workers,
+        reload=reload,
+        reload_dirs=[str(CODE)] if reload else None,
         http=Patient,
         limit_concurrency=CONNECTIONS,
         timeout_keep_alive=KEEP_ALIVE,
@@ -65,6 +74,13 @@ def serve(settings: Settings, host: str, port: int, workers: int) -> int:
         log_level="warning",
     )
     return 0
+
+
+def _factory(workers: int, reload: bool) -> str:
+    """What makes the application in the process that serves it."""
+    if reload:
+        return "service.serving:for_contributors"
+    return "service.serving:with_clock" if workers == 1 else "service.serving:from_environment"
 
 
 def _let_open(files: int) -> None:
@@ -85,6 +101,12 @@ def with_clock() -> FastAPI:
     keep_journal()
     settings = read_settings(os.environ)
     return _settled(create_app(settings, beside=lambda store: clock.running(store, settings)))
+
+
+def for_contributors() -> FastAPI:
+    """The application as `--reload` makes it: templates are read again when they change."""
+    ENVIRONMENT.auto_reload = True
+    return with_clock()
 
 
 def _settled(app: FastAPI) -> FastAPI:
@@ -109,7 +131,9 @@ def first_link(store: Store, base: str, now: datetime) -> str | None:
     return f"{base}/join#{made.secret}" if made else None
 
 
-def _check(settings: Settings, host: str, workers: int) -> None:
+def _check(settings: Settings, host: str, workers: int, *, reload: bool) -> None:
+    if reload and workers != 1:
+        raise Problem(f"--reload goes with one worker only, and --workers is {workers}. Leave one of the two out.")
     if not settings.limits and host not in LOOPBACK:
         raise Problem("COILBOOK_LIMITS=off is for measuring on this computer only; use --host 127.0.0.1 with it.")
     if workers < 1:

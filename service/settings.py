@@ -12,8 +12,10 @@
 | COILBOOK_LIMITS | `off` lifts the rate limits, for measuring on loopback only | `on` |
 """
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from ipaddress import ip_network
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -26,6 +28,7 @@ from service.kit.problems import Problem
 DEFAULT_DATABASE = "sqlite:///data/coilbook.db"
 DEFAULT_BACKUPS = Path("data/backups")
 DEFAULT_TABLES = Path("data/tables")
+PROJECT = Path(__file__).parents[1] / "pyproject.toml"
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,13 @@ class Settings:
     def secure(self) -> bool:
         """Whether phones reach the service by HTTPS, so that cookies must never leave it."""
         return (self.base_url or "").startswith("https://")
+
+
+@cache
+def version() -> str:
+    """The version of this Coilbook, as `pyproject.toml` says, which goes wherever the code goes."""
+    found: str = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["version"]
+    return found
 
 
 def read_settings(environ: Mapping[str, str]) -> Settings:

@@ -15,6 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from service.kit.dates import local_date, show_date, show_instant
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
+from service.settings import version
 from service.web import modules
 
 ROOT = Path(__file__).parents[2]
@@ -44,6 +45,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     env.globals["asset"] = asset
+    env.globals["version"] = version
     env.globals["module"] = modules.module
     env.globals["imported"] = modules.imported
     env.filters["words"] = words

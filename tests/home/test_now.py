@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from service.kit.codes import read_code
+from service.settings import version
 from service.store.backup import Backup
 from tests.home.support import truck
 from tests.support.program import Running
@@ -118,6 +119,10 @@ def test_nonsense_is_refused_in_words(program: Running, typed: str) -> None:
     answer = program.crew.get("/find", params={"code": typed})
     assert answer.status_code == 422
     assert "<b>7K3" not in answer.text
+
+
+def test_more_says_which_version_runs(program: Running) -> None:
+    assert f"Coilbook {version()}" in program.viewer.get("/more").text
 
 
 def test_more_offers_what_the_role_may_do(program: Running) -> None:
