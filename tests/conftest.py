@@ -41,7 +41,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if config.getoption("--every-case"):
         return
     seen: set[str] = set()
-    kept, left = [], []
+    kept: list[pytest.Item] = []
+    left: list[pytest.Item] = []
     for item in items:
         test = item.nodeid.partition("[")[0]
         on_postgres = item.get_closest_marker("postgres") is not None

@@ -48,7 +48,9 @@ def measure(file: Path, items: int, tests: int) -> None:
     began = time.perf_counter()
     print(fill(store, items, tests, 1, datetime.now(UTC)), f"({time.perf_counter() - began:.0f} s)")
     with store.reading() as db:
-        zone = ZoneInfo(program_facts(db).zone)
+        facts = program_facts(db)
+    assert facts is not None
+    zone = ZoneInfo(facts.zone)
     today = local_date(datetime.now(UTC), zone)
     with store.reading() as db:
         asked = sum(count for state, count in due_counts(db).items() if state in ASKS)

@@ -24,6 +24,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service import serving
 from service.__main__ import main
+from service.app import create_app
 from service.store import engine
 from service.store.sessions import Store
 
@@ -74,24 +75,25 @@ class FreshIds:
         async def again() -> Message:
             return {"type": "http.request", "body": changed, "more_body": False}
 
-        await self.app(scope | {"headers": headers}, again, send)
+        await self.app({**scope, "headers": headers}, again, send)
 
 
 def forgetful() -> None:
     """Make each request a new one."""
-    make = serving.create_app
+    make = create_app
 
     def forgetting(*args: object, **named: object) -> FastAPI:
         made = make(*args, **named)  # type: ignore[arg-type]
         made.add_middleware(FreshIds)
         return made
 
-    serving.create_app = forgetting
+    serving.create_app = forgetting  # type: ignore[attr-defined]
 
 
 def unsynced() -> None:
     """Let commits go without the disk."""
-    engine._PRAGMAS = tuple(pragma.replace("synchronous=FULL", "synchronous=OFF") for pragma in engine._PRAGMAS)
+    loose = [pragma.replace("synchronous=FULL", "synchronous=OFF") for pragma in engine._PRAGMAS]
+    engine._PRAGMAS = tuple(loose)  # type: ignore[assignment]
 
 
 VARIANTS: dict[str, Callable[[], None]] = {

@@ -5,8 +5,9 @@ from datetime import timedelta
 
 from fastapi.testclient import TestClient
 
-from service.crew import actions
+from service.crew import actions, queries
 from service.crew.core import LEAD_LONGEST, Role
+from service.crew.models import Person
 from tests.support.program import BASE, Running, op
 
 
@@ -17,7 +18,7 @@ def device(program: Running) -> TestClient:
 
 def signed_in(program: Running, role: Role, *names: str) -> list[TestClient]:
     """A device for each name, an hour apart; the same name is the same person."""
-    known: dict[str, actions.Person] = {}
+    known: dict[str, Person] = {}
     came = []
     for name in names:
         with program.store.writing() as db:
@@ -28,7 +29,7 @@ def signed_in(program: Running, role: Role, *names: str) -> list[TestClient]:
         browser = device(program)
         assert browser.post("/join", data={"pass": link.secret, "name": name}).status_code == 303
         with program.store.reading() as db:
-            found = actions.queries.people_named(db, name)[0]
+            found = queries.people_named(db, name)[0]
         assert found is not None
         known[name] = found
         came.append(browser)
@@ -103,7 +104,7 @@ def test_what_has_run_out_and_tokens_are_no_devices(program: Running) -> None:
     [kim] = signed_in(program, Role.LEAD, "Kim")
     program.clock.now += LEAD_LONGEST - timedelta(hours=2)
     with program.store.writing() as db:
-        known = actions.queries.people_named(db, "Kim")[0]
+        known = queries.people_named(db, "Kim")[0]
         assert known is not None
         link = actions.make_sign_in_link(db, known, program.clock.now)
         token = actions.start_sign_in(db, known, program.clock.now, None, "a tool")

@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.crew import actions
+from service.crew import actions, queries
 from service.crew.core import PASSPHRASE_LEAST, Role
 from service.crew.models import Person
 from service.kit.problems import Invalid
@@ -153,7 +153,7 @@ def test_a_new_passphrase_asks_for_the_old_one_and_signs_out_elsewhere(program: 
 def test_whoever_has_just_come_in_may_set_it_anew(program: Running) -> None:
     program.lead.post("/me/passphrase", data={"passphrase": "copper river lantern"})
     with program.store.writing() as db:
-        lead = actions.queries.first_lead(db)
+        lead = queries.first_lead(db)
         assert lead is not None
         link = actions.make_sign_in_link(db, lead, program.clock.now)
     assert program.stranger.post("/join", data={"pass": link.secret}).status_code == 303
@@ -181,7 +181,7 @@ def test_any_characters_and_any_length_make_a_passphrase(program: Running) -> No
     ):
         program.lead.post("/me/passphrase", data={"passphrase": passphrase, "current": ""})
         with program.store.reading() as db:
-            lead = actions.queries.first_lead(db)
+            lead = queries.first_lead(db)
         assert lead is not None
         assert lead.passphrase_hash is not None
         assert lead.passphrase_hash.startswith("$argon2id$v=19$m=19456,t=2,p=1$")
@@ -239,7 +239,7 @@ def test_what_comes_from_another_site_is_refused(program: Running) -> None:
 
 def test_the_only_lead_stays(program: Running) -> None:
     with program.store.reading() as db:
-        lead = actions.queries.first_lead(db)
+        lead = queries.first_lead(db)
     assert lead is not None
     answer = program.lead.post(f"/crew/people/{lead.id}/end")
     assert answer.status_code == 409

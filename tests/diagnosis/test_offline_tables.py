@@ -4,7 +4,7 @@ import gzip
 import json
 from functools import cache
 from math import comb
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -12,7 +12,7 @@ from service.diagnosis.diagnosis import diagnose
 from service.diagnosis.offline_tables import MOST_CONTACTS, growths, offline
 from service.wiring.advice import say
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass, Faulty
 from service.wiring.own import parse_wiring
 from service.wiring.wirings import Wiring, read
 
@@ -41,7 +41,7 @@ def joined(contacts: list[str], growth: str) -> list[list[str]]:
 def as_fault(written: dict[str, Any]) -> Fault:
     lanes, landings = written.get("lanes"), written.get("map")
     return Fault(
-        FaultClass(written["class"]),
+        cast(Faulty, FaultClass(written["class"])),
         tuple(written["conductors"]),
         written["end"],
         tuple(lanes) if lanes else None,

@@ -16,13 +16,13 @@ from service.drawing.findings import LineKind, Tone
 from service.drawing.layout import WIDTH, expected, found
 from service.drawing.shapes import Contact, Drawing, TextLabel
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import SWAPS, Fault, FaultClass, rebuild
+from service.wiring.faults import SWAPS, Fault, FaultClass, Faulty, rebuild
 from service.wiring.naming import conductor_words, contact_words, sentence, title
 from service.wiring.own import LARGEST
 from service.wiring.wirings import Conductor, Readings, Wiring, merge, names, wiring
 
 LETTER = 6.6  # units: about the mean width of a bold letter; what a browser makes of it is tested on a phone
-EVIDENCE = [FaultClass.SPLIT_PAIR, FaultClass.HIGH_RESISTANCE, FaultClass.INTERMITTENT, FaultClass.DAMAGE]
+EVIDENCE: list[Faulty] = [FaultClass.SPLIT_PAIR, FaultClass.HIGH_RESISTANCE, FaultClass.INTERMITTENT, FaultClass.DAMAGE]
 Box = tuple[float, float, float, float]
 
 
@@ -31,7 +31,7 @@ def one_fault(draw: st.DrawFn, line: Wiring) -> Fault:
     """A fault of any class that the wiring can have."""
     wires = [wire.name for wire in line.conductors]
     lanes = [lane for lane, held in line.lanes.items() if len(held) > 1]
-    kinds = [FaultClass.OPEN, FaultClass.SHORT, FaultClass.MISWIRE, *EVIDENCE]
+    kinds: list[Faulty] = [FaultClass.OPEN, FaultClass.SHORT, FaultClass.MISWIRE, *EVIDENCE]
     kinds += [FaultClass.REVERSED_PAIR] if line.pairs else []
     kinds += [FaultClass.CROSSED_PAIRS] if len(line.pairs) > 1 else []
     kinds += [FaultClass.CROSSED_LANES] if len(lanes) > 1 else []

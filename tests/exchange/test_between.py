@@ -36,7 +36,7 @@ ASKED = (
 def states(program: Running) -> dict[str, str]:
     """The state of each item, by its label."""
     with program.store.reading() as db:
-        return dict(db.execute(select(Item.label, Item.state)).all())  # type: ignore[arg-type]
+        return dict(db.execute(select(Item.label, Item.state)).all())
 
 
 def said(program: Running, sheet: Path, answers: Answers, *, dry: bool = False) -> list[str]:

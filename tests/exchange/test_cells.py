@@ -31,7 +31,7 @@ from service.kit.problems import Invalid
 from service.kit.typed import plain
 from service.testlog.core import Evidence
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, Fault, FaultClass
+from service.wiring.faults import EVIDENCE_CLASSES, ByEvidence, Fault, FaultClass
 from service.wiring.naming import title
 
 
@@ -390,7 +390,7 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
 @pytest.mark.parametrize("end", [None, *End])
 @pytest.mark.parametrize("note", ["", "crackles when bent", "Damage (nested)"])
 @pytest.mark.parametrize("kind", [kind for kind in EVIDENCE_CLASSES if kind is not FaultClass.FLEXED])
-def test_what_the_log_says_of_evidence_is_that_evidence_again(kind: EvidenceClass, note: str, end: End | None) -> None:
+def test_what_the_log_says_of_evidence_is_that_evidence_again(kind: ByEvidence, note: str, end: End | None) -> None:
     wiring = BUILTIN["xlr3"]
     words = title(wiring, Fault(kind, (), end)) + (f" ({note})" if note else "")
     assert understood(words, wiring).evidence == (Evidence(kind, end, note),)

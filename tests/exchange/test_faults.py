@@ -10,7 +10,7 @@ from service.exchange.sheets.core.conductors import told
 from service.exchange.sheets.core.faults import understood
 from service.gear.core import End
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import Fault, FaultClass
+from service.wiring.faults import Fault, FaultClass, Faulty
 from service.wiring.naming import title
 from service.wiring.singles import single_faults
 
@@ -269,10 +269,11 @@ def test_what_is_called_by_what_it_carries_is_a_contact_of_that_wiring() -> None
 def test_what_the_log_says_of_conductors_is_read_as_it_was_meant(key: str) -> None:
     wiring = BUILTIN[key]
     numbered = [wire.name for wire in wiring.conductors if wire.name[0].isdigit()]
-    for fault_class, names in [
+    cases: list[tuple[Faulty, tuple[str, ...]]] = [
         *((FaultClass.OPEN, (name,)) for name in numbered),
         *((FaultClass.SHORT, tuple(numbered[at : at + 2])) for at in range(len(numbered) - 1)),
-    ]:
+    ]
+    for fault_class, names in cases:
         found = told(title(wiring, Fault(fault_class, names)))
         assert found is not None
         assert found.names == names

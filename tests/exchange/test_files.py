@@ -129,7 +129,7 @@ def test_a_refusal_names_the_option_that_answers_it(tmp_path: Path, run) -> None
     def refused(*more: str) -> str:
         status, said = run("import", str(sheet), *options, *more)
         assert status == 1, said
-        return said.splitlines()[-1]
+        return str(said.splitlines()[-1])
 
     for named in ("tested_at", "verdict"):
         assert f'--column "NAME={named}"' in refused()

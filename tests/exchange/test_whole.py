@@ -21,7 +21,7 @@ from service.crew.core import Role
 from service.crew.models import Person
 from service.exchange.whole import queries
 from service.exchange.whole.actions import bring_in, export
-from service.exchange.whole.core import VERSION, Reader
+from service.exchange.whole.core import VERSION, FileRow, Reader
 from service.gear.models import Item, Note
 from service.kit.problems import Conflict, Problem
 from service.serving import first_link
@@ -185,7 +185,7 @@ def test_any_text_is_read_or_refused(noise: str, at: int, cut: int) -> None:
         list(_rows(SMALL[:at] + noise + SMALL[at + cut :]))
 
 
-def _rows(text: str) -> Iterator[object]:
+def _rows(text: str) -> Iterator[FileRow]:
     reader = Reader(io.StringIO(text))
     reader.head()
     return reader.rows()

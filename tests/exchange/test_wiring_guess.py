@@ -65,7 +65,7 @@ SIXTEEN = "\n".join(f"{lane} A{lane}.1 B{lane}.1 single lane {lane}" for lane in
 def wirings(program: Running) -> dict[str, str]:
     """The wiring of each item, by its label."""
     with program.store.reading() as db:
-        return dict(map(tuple, db.execute(select(Item.label, Item.wiring))))
+        return dict(db.execute(select(Item.label, Item.wiring)).all())
 
 
 @pytest.mark.parametrize(

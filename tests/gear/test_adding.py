@@ -199,7 +199,7 @@ def test_the_page_keeps_what_was_typed_and_says_what_is_wrong(program: Running) 
 def worn_as(program: Running) -> dict[str, bool]:
     """Whether wear counts each item as strapped, by its label."""
     with program.store.reading() as db:
-        labels = dict(map(tuple, db.execute(select(Item.id, Item.label))))
+        labels = dict(db.execute(select(Item.id, Item.label)).all())
         return {labels[item_id]: item.strapped for item_id, item in worn(db).items()}
 
 

@@ -6,7 +6,7 @@ from uuid import UUID
 import pytest
 
 from service.crew import actions
-from service.crew.core import Role
+from service.crew.core import Role, Who
 from service.crew.models import Person
 from service.crew.queries import people_named
 from tests.support.program import Running
@@ -18,7 +18,7 @@ def two_jos(program: Running) -> tuple[UUID, UUID]:
     at = bench(program, "xlr3")
     with program.store.writing() as db:
         one = actions.add_person(db, "Jo", Role.CREW, program.clock.now)
-        who = actions.Who(one.id, "Jo", Role.CREW)
+        who = Who(one.id, "Jo", Role.CREW)
     program.clock.ahead(days=1)
     Bench(program, at.ids, who).test(at.codes[0])
     with program.store.writing() as db:

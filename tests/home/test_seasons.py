@@ -309,7 +309,7 @@ def test_a_pass_counts_in_every_season_that_the_item_answers_to(program: Running
     )  # the soonest of the three
     assert program.viewer.get(f"/api/v1/items/{at.tags['marimba']}").json()["due"]["state"] == "current"
 
-    test = {"id": op(), "item": vibes, "session": None, "tested_at": program.clock.now.isoformat()}
+    test: dict[str, Any] = {"id": op(), "item": vibes, "session": None, "tested_at": program.clock.now.isoformat()}
     test |= {"method": "two_ended", "joined": GOOD, "probed": "all", "evidence": [], "note": ""}
     assert program.crew.post("/api/v1/tests", json=test).status_code == 201
     assert counts(program) == {"current": 2}

@@ -33,7 +33,7 @@ def counting() -> Iterator[set[str]]:
     try:
         yield files
     finally:
-        threading.setprofile(None)  # type: ignore[arg-type]
+        threading.setprofile(None)
         sys.setprofile(before)
 
 

@@ -6,6 +6,7 @@ without a signal are walked in `tests/outbox`; the dark theme is measured by its
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -111,7 +112,7 @@ def wrong(page: Page, widths: tuple[int, ...] = PHONES) -> list[str]:
     tall = page.evaluate("document.documentElement.scrollHeight")
     page.set_viewport_size({"width": PHONES[-1], "height": tall + 300})
     page.evaluate(AXE_SCRIPT)
-    return found + page.evaluate(AXE, STANDARDS)
+    return [*found, *page.evaluate(AXE, STANDARDS)]
 
 
 def test_of_a_program_in_mid_season(demo: World, browser: Browser) -> None:
@@ -143,7 +144,8 @@ def test_of_what_was_sent_empty(tmp_path: Path, browser: Browser) -> None:
 
 def test_of_an_empty_program(sqlite_url: str, browser: Browser) -> None:
     with running(sqlite_url) as program:
-        named = [row.removeprefix("GET ") for row in rows(program.lead.app) if row.startswith("GET ")]
+        app: Any = program.lead.app
+        named = [row.removeprefix("GET ") for row in rows(app) if row.startswith("GET ")]
         all_pages = pages_of(program.lead, [path for path in named if "{" not in path])
         pages = {path: got for path, got in all_pages.items() if 'class="empty' in got.text}
         assert len(pages) > 8

@@ -4,6 +4,7 @@ import re
 from enum import StrEnum
 from io import BytesIO
 from itertools import combinations
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -15,7 +16,7 @@ from service.testlog.core import Verdict
 from service.web.render import STATIC, TEMPLATES
 from tests.look.conftest import BOOK, Open
 
-WORDS = BOOK.get_template("parts/state.html").module
+WORDS: Any = BOOK.get_template("parts/state.html").module
 SPRITE = ElementTree.parse(STATIC / "look" / "shapes.svg").getroot()
 SHAPES = {symbol.attrib["id"]: b"".join(map(ElementTree.tostring, symbol)) for symbol in SPRITE}
 ALONE = "position: fixed; inset: 0 auto auto 0; z-index: 9; width: 24px; height: 24px; color: #000; background: #fff"

@@ -10,7 +10,7 @@ from random import Random
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Error, Page
 
-from tests.outbox.proxy import CUT_AFTER, CUT_BEFORE, TORN, Answer
+from tests.outbox.proxy import CUT_AFTER, CUT_BEFORE, TORN, Answer, Told
 from tests.outbox.support import Truck, entries, eventually, worker_ready
 from tests.support.chromium import phone_in
 
@@ -45,7 +45,7 @@ def a_round(at: Truck, browser: Browser, tests: int, phones: int, chance: Random
             for number, hand in enumerate(hands):
                 pages[number], killed = _log(at, hand, pages[number], share[number], chance)
                 kills += killed
-        faults = [
+        faults: list[Told] = [
             CUT_BEFORE,
             CUT_AFTER,
             TORN,

@@ -51,9 +51,9 @@ def as_entered(wiring: Wiring, seen: Readings) -> Fields:
         else:
             fields.append(("unbonded", bond.later))
     for row in (*full.rows, *full.aside):
-        group = next((set(group) for group in groups if row.contact in group), set())
-        there = sorted(contact for contact in group if contact[0] == "B")
-        landed = row.good if row.good in group else there[0] if there else "-"
+        held = next((set(group) for group in groups if row.contact in group), set())
+        there = sorted(contact for contact in held if contact[0] == "B")
+        landed = row.good if row.good in held else there[0] if there else "-"
         fields.append((row.key, landed))
         if landed != "-":
             _link(linked, row.contact, landed)
@@ -118,7 +118,9 @@ def by_phone(page: Page, wiring: Wiring, forms: list[Fields]) -> list[Any]:
 def test_every_single_fault_reads_the_same(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
     seen = [rebuild(wiring, [fault]) for fault in single_faults(wiring)]
-    forms = [[*as_entered(wiring, each), ("shells", "yes"), ("verdict", "fail")] for each in seen]
+    forms: list[list[tuple[str, str]]] = [
+        [*as_entered(wiring, each), ("shells", "yes"), ("verdict", "fail")] for each in seen
+    ]
     phone = by_phone(crew_phone, wiring, forms)
     assert phone == [by_service(wiring, form) for form in forms]
     assert [each["joined"] for each in phone] == [canonical(wiring, each)["joined"] for each in seen]
@@ -143,12 +145,14 @@ LOOK_UP = """async ([url, table, readings]) => {
 @pytest.mark.parametrize("key", ["xlr3", "xlr3-bonded", "d25x8"])
 def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str) -> None:
     wiring = BUILTIN[key]
-    forms = [[*as_entered(wiring, rebuild(wiring, [fault]))] for fault in single_faults(wiring)]
+    forms: list[list[tuple[str, str]]] = [
+        [*as_entered(wiring, rebuild(wiring, [fault]))] for fault in single_faults(wiring)
+    ]
     forms += [[], *odd_forms(wiring, 40)]
     asked = []
     for form in forms:
         try:
-            asked.append(readings(wiring, form_reader.entered(wiring, FormData(form))))
+            asked.append(readings(wiring, form_reader.entered(wiring, FormData([*form]))))
         except Invalid:
             continue
     table = {"key": key} | offline(wiring)

@@ -1,6 +1,7 @@
 """Decisions: each reason with its words and figures, at and beside its threshold, and what it asks for."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -104,7 +105,7 @@ def test_what_is_left_of_a_price(years: float, left: int) -> None:
 
 
 def test_a_repair_dearer_than_what_is_left_retires() -> None:
-    old = {"fault": FaultStatus.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
+    old: dict[str, Any] = {"fault": FaultStatus.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
     [_, worth] = sorted(told(gear(1, BLOCKED, **old)), key=lambda one: one[0] is Reason.NOT_WORTH_IT)
     assert worth == (
         Reason.NOT_WORTH_IT,

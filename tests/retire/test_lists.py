@@ -1,6 +1,7 @@
 """The pull list: who gets the spares, which spares may go in, a lead's word, and what changed since it was printed."""
 
 from datetime import timedelta
+from typing import Any
 from uuid import UUID
 
 from hypothesis import given, settings
@@ -12,7 +13,7 @@ from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, DUE, EVENT, OVERDUE, TODAY, UNTESTED, case, gear, used
 
 LIMITS = Limits()
-BROKEN = {"fault": FaultStatus.OPEN}
+BROKEN: dict[str, Any] = {"fault": FaultStatus.OPEN}
 
 
 def lines(in_use, spares=()) -> list[Decided]:  # type: ignore[no-untyped-def]

@@ -47,7 +47,8 @@ def test_marginal_analysis_buys_in_the_published_order() -> None:
             for mean, spares in zip(means, held, strict=True)
         )
 
-    held, order = (0, 0, 0, 0), ""
+    held: tuple[int, ...] = (0, 0, 0, 0)
+    order = ""
     for _ in range(9):
         step = bought(lambda one: -backorders(one), held, costs, -backorders(held) + 1e-9, 10_000)
         order += "ABCD"[[after - before for after, before in zip(step, held, strict=True)].index(1)]

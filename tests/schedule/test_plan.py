@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from service.schedule.planning.core.pace import SessionTest, seconds_for, usual_seconds
 from service.schedule.planning.core.plan import (
@@ -111,9 +111,10 @@ def most_in_time(tasks: Sequence[Task], evenings: Sequence[Evening], worth: Sequ
             LinearConstraint(once, 0, 1),
             LinearConstraint(loads, -np.inf, [hand.minutes * 60 for hand in hands]),
         ],
-        integrality=np.ones(able.size),
-        bounds=(0, 1),
+        integrality=np.ones(able.size, int),
+        bounds=Bounds(0, 1),
     )
+    assert found.fun is not None
     return -round(found.fun)
 
 

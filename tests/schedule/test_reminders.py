@@ -1,5 +1,6 @@
 """Mail: the weekly digest and the word before a session, once each, through a real mail server."""
 
+import asyncio
 import logging
 import socket
 from collections.abc import Iterator
@@ -53,6 +54,7 @@ class Box:
         for to in envelope.rcpt_tos:
             self.letters.append((to, message_from_bytes(content, policy=policy.default)))
         if self.hang_up:
+            assert isinstance(server.transport, asyncio.Transport)
             server.transport.abort()
         return "250 OK"
 

@@ -46,6 +46,7 @@ def soonest(seconds: Sequence[int], hands: int) -> int:
         constraints=[LinearConstraint(once, 1, 1), LinearConstraint(loads, -np.inf, 0)],
         integrality=np.append(np.ones(jobs * hands), 0),
     )
+    assert found.fun is not None
     return round(found.fun)
 
 

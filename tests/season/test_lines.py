@@ -6,7 +6,7 @@ import pytest
 
 from service.season.lines import main
 
-SEASON = {"season": {"starts": "2026-08-03", "ends": "2026-11-15", "rounds": 2}, "today": "2026-10-01"}
+SEASON: dict[str, Any] = {"season": {"starts": "2026-08-03", "ends": "2026-11-15", "rounds": 2}, "today": "2026-10-01"}
 ITEM = {"code": "any", "in_service_on": "2026-08-03", "history": [{"on": "2026-08-20", "what": "pass"}]}
 DUE = {"code": "any", "state": "due", "due_by": "2026-11-16", "round": 1}
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from service.kit.problems import Invalid
 from service.store.paging import LARGEST, cursor, page_size, position
 
-TEXTS = st.text(st.characters(exclude_characters="\0", exclude_categories=("Cs",)))
+TEXTS = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]))
 NUMBERS = st.integers(-LARGEST, LARGEST)
 
 

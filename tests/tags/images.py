@@ -16,7 +16,7 @@ Gray = NDArray[np.uint8]
 def symbol(text: str, pixels: int = 8) -> Gray:
     """A symbol with its quiet zone, so many pixels a square: dark 0, white 255."""
     squares = np.pad(np.array(matrix(text, grid(text))), QUIET_MODULES)
-    return np.kron(np.where(squares, 0, 255).astype(np.uint8), np.ones((pixels, pixels), np.uint8))
+    return np.where(squares, 0, 255).astype(np.uint8).repeat(pixels, 0).repeat(pixels, 1)
 
 
 def scene(*symbols: Gray, size: tuple[int, int] = (1600, 1200), ground: int = 190) -> Image.Image:

@@ -44,7 +44,10 @@ def rendered(pdf: bytes) -> Iterator[Image.Image]:
 
 def read(page: Image.Image) -> list[str]:
     """What the symbols of a page say."""
-    return [found.text for found in zxingcpp.read_barcodes(page, formats=zxingcpp.BarcodeFormat.QRCode)]
+    return [
+        found.text
+        for found in zxingcpp.read_barcodes(page, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
+    ]
 
 
 def labels(base: str, items: int, style: Style = Style.FLAG, seed: int = 7) -> list[TagLabel]:
@@ -66,7 +69,8 @@ def printed(page: Page, sheet: PaperSheet, image: Image.Image) -> list[tuple[str
         for mark in placed.marks:
             if isinstance(mark, Symbol):
                 box = mark.box.moved(at.x, at.y)
-                cut = image.crop(tuple(round(edge / DOT) for edge in (box.x, box.y, box.right, box.bottom)))
+                left, top, right, bottom = (round(edge / DOT) for edge in (box.x, box.y, box.right, box.bottom))
+                cut = image.crop((left, top, right, bottom))
                 found.append(("".join(read(cut)), placed.label.url))
     return found
 
@@ -151,10 +155,7 @@ def test_the_rulers_of_the_printer_check_are_100_mm() -> None:
     row, column = round(20 / DOT), round(20 / DOT)
     across = max(run(ink.crop((0, y, ink.width, y + 1))) for y in range(row - 3, row + 4))
     down = max(run(ink.crop((x, 0, x + 1, ink.height))) for x in range(column - 3, column + 4))
-    assert (across, down) == (
-        pytest.approx(104, abs=0.3),
-        pytest.approx(104, abs=0.3),
-    )  # and 4 mm of the cross
+    assert [across, down] == pytest.approx([104, 104], abs=0.3)  # and 4 mm of the cross
 
 
 def words_of(style: Style, sheet: PaperSheet) -> list[Placed]:
@@ -186,11 +187,9 @@ def test_every_letter_is_printed_within_its_box(key: str) -> None:
             for one in page:
                 label, [mark] = sheet.box(one.number), one.marks
                 box = mark.box.moved(label.x, label.y)
-                first, last = (
-                    (floor(box.x / DOT) - 1, floor(box.y / DOT) - 1),
-                    (box.right / DOT, box.bottom / DOT),
-                )
-                image.paste(255, (*first, *(ceil(edge) + 1 for edge in last)))
+                left, top = floor(box.x / DOT) - 1, floor(box.y / DOT) - 1
+                right, bottom = ceil(box.right / DOT) + 1, ceil(box.bottom / DOT) + 1
+                image.paste(255, (left, top, right, bottom))
             assert image.point(lambda shade: 255 if shade < 128 else 0).getbbox() is None, style
 
 

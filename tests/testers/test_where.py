@@ -54,17 +54,17 @@ def test_a_break_is_placed_in_the_programs_units_with_its_band(program: Running)
 
 def test_ten_meters_as_the_handbook_has_it() -> None:
     # Murray's ratio by hand: 200 / (200 + 800) of 10 m is 2 m.
-    assert open_place(10_000, START | OPEN).at_mm == 2000
+    assert open_place(10_000, {**START, **OPEN}).at_mm == 2000
     # Varley's difference by hand: half of 10 m, less 0.3 ohm over twice 2 x 84.2 milliohm/m.
-    assert short_place(10_000, START | SHORT | {"short_a": "0.9", "short_b": "1.2"}).at_mm == pytest.approx(
+    assert short_place(10_000, {**START, **SHORT, "short_a": "0.9", "short_b": "1.2"}).at_mm == pytest.approx(
         5000 - 300 / (2 * 2 * 84.2) * 1000, abs=5
     )
 
 
 def test_a_short_to_the_shield_counts_the_shield() -> None:
-    cores = short_place(10_000, START | SHORT | {"short_a": "0.9", "short_b": "1.0"})
+    cores = short_place(10_000, {**START, **SHORT, "short_a": "0.9", "short_b": "1.0"})
     shield = short_place(
-        10_000, START | SHORT | {"short_a": "0.9", "short_b": "1.0", "touching": "shield", "shield": "0.3"}
+        10_000, {**START, **SHORT, "short_a": "0.9", "short_b": "1.0", "touching": "shield", "shield": "0.3"}
     )
     # By hand: 842 milliohm of core and 300 of shield over 10 m, so 100 milliohm are 0.44 m from the middle.
     assert shield.at_mm == pytest.approx(5000 - 100 / (2 * 114.2) * 1000, abs=5)
@@ -99,7 +99,7 @@ def test_a_loop_that_is_too_low_says_that_the_record_is_wrong(program: Running) 
 
 
 def test_warm_copper_reads_more() -> None:
-    cold, warm = (loop_judged(3048, START | LOOP | {"loop_warmth": warmth}) for warmth in ("20 C", "50 C"))
+    cold, warm = (loop_judged(3048, {**START, **LOOP, "loop_warmth": warmth}) for warmth in ("20 C", "50 C"))
     assert warm.expected / cold.expected == pytest.approx(1 + 0.00393 * 30)  # IEC 60028
 
 

@@ -19,7 +19,7 @@ from service.crew.core import Who
 from service.crew.models import Program
 from service.crew.queries import first_lead
 from service.gear.actions import NewItem, add_items, place, place_for
-from service.gear.models import PlaceKind
+from service.gear.core import PlaceKind
 from service.kit.dates import local_date
 from service.retire.decisions.queries import failures, repaired_ends
 from service.season.actions import add_season, change_season, delist, enlist
@@ -77,7 +77,7 @@ class Cache(RuleBasedStateMachine):
         self.program = self.run.__enter__()
         self.store, self.now = self.program.store, START
         self.known: dict[UUID, Known] = {}
-        self.rules: dict[UUID, Season] = {}
+        self.dues: dict[UUID, Season] = {}
         with self.store.reading() as db:
             lead = first_lead(db)
         assert lead is not None
@@ -111,7 +111,7 @@ class Cache(RuleBasedStateMachine):
             effects.refresh_due_states(db, [item_id], self.today, self.zone)
         self.known[item_id] = Known(code, since)
         if joins:
-            self.answer_to(item_id, next(iter(self.rules)))
+            self.answer_to(item_id, next(iter(self.dues)))
         if tested:
             self.test_item(item_id, What.PASS, 0)
         return item_id
@@ -125,16 +125,16 @@ class Cache(RuleBasedStateMachine):
         season = self.season(starts, days, rounds)
         with self.store.writing() as db:
             add_season(db, season_id, "Season", season, [], self.tick())
-        self.rules[season_id] = season
+        self.dues[season_id] = season
         return season_id
 
     @rule(season_id=seasons, starts=st.integers(-60, 30), days=st.integers(1, 120), rounds=st.integers(1, 4))
     def move_season(self, season_id: UUID, starts: int, days: int, rounds: int) -> None:
-        self.rules[season_id] = self.season(starts, days, rounds)
+        self.dues[season_id] = self.season(starts, days, rounds)
         asked = [item_id for item_id, known in self.known.items() if season_id in known.seasons]
         with self.store.writing() as db:
             row = db.get_one(SeasonRow, season_id)
-            change_season(db, row, "Season", self.rules[season_id], self.tick())
+            change_season(db, row, "Season", self.dues[season_id], self.tick())
             effects.refresh_due_states(db, asked, self.today, self.zone)
             effects.update_due_flags(db, asked, self.today, self.now)
 
@@ -224,7 +224,7 @@ class Cache(RuleBasedStateMachine):
             rows = {item_id: db.get_one(ItemDue, item_id) for item_id in self.known}
         for item_id, known in self.known.items():
             history = [HistoryEntry(local_date(at, self.zone), what) for at, what in sorted(known.entries.values())]
-            seasons = [self.rules[season_id] for season_id in known.seasons]
+            seasons = [self.dues[season_id] for season_id in known.seasons]
             says = due_in_seasons(seasons, known.since, history, self.today)
             row = rows[item_id]
             assert (row.state, row.due_by, row.round) == (says.state, says.due_by, says.round)

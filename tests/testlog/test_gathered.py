@@ -169,7 +169,7 @@ def test_what_failed_together_comes_to_the_same_at_once_and_one_after_the_other(
         one, two = at.codes
         log_batch([told(program.crew, one, OPEN_2, through=(two,))])
         assert [len(at.flags(code)) for code in at.codes] == [1, 1]
-        flex = {"evidence": FLEXED}
+        flex: dict[str, Any] = {"evidence": FLEXED}
         tests = [told(program.crew, one, first, **flex), told(program.lead, two, second, **flex)]
         for outcomes in [log_batch(tests)] if at_once else [log_batch([test]) for test in tests]:
             assert all(isinstance(outcome, dict) for outcome in outcomes)

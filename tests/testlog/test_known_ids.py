@@ -46,7 +46,7 @@ def test_the_same_test_as_the_log_has_gets_its_answer_and_another_is_refused(pro
     for same in (sent, sent | {"joined": [pair[::-1] for pair in reversed(sent["joined"])]}):
         answer = program.crew.post(URL, json=same)
         assert (answer.status_code, answer.json()) == (201, logged), answer.text
-    for changed in (
+    changes: list[dict[str, Any]] = [
         {"item": other},
         {"through": [other]},
         {"tested_at": "2026-09-21T21:00:00Z"},
@@ -55,7 +55,8 @@ def test_the_same_test_as_the_log_has_gets_its_answer_and_another_is_refused(pro
         {"probed": ["A1", "A3", "B1", "B3"]},
         {"evidence": []},
         {"note": ""},
-    ):
+    ]
+    for changed in changes:
         answer = program.crew.post(URL, json=sent | changed)
         assert (answer.status_code, sent["id"] in answer.json()["detail"]) == (422, True), changed
     assert program.viewer.post(URL, json=sent).status_code == 403
@@ -118,7 +119,7 @@ def somebody(program: Running, name: str, role: Role = Role.CREW) -> TestClient:
 @pytest.mark.parametrize("older", [False, True])
 def test_the_same_entry_of_somebody_who_joined_again_is_the_one_that_is_there(program: Running, older: bool) -> None:
     at = bench(program, "xlr3")
-    sent = {"id": op(), "item": at.codes[0], "joined": GOOD, "tested_at": program.clock.now.isoformat()}
+    sent: dict[str, Any] = {"id": op(), "item": at.codes[0], "joined": GOOD, "tested_at": program.clock.now.isoformat()}
     mira, mira_again = somebody(program, "Mira"), somebody(program, "Mira (2)")
     first = mira.post(URL, json=sent)
     if older:  # a receipt from before the update said who asked
@@ -126,7 +127,7 @@ def test_the_same_entry_of_somebody_who_joined_again_is_the_one_that_is_there(pr
             receipt = db.get_one(Receipt, UUID(sent["id"]))
             author = db.scalars(select(Test.person_id)).one()
             assert author is not None
-            filled = {
+            filled: dict[str, Any] = {
                 "session": None,
                 "method": "two_ended",
                 "probed": "all",

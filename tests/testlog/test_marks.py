@@ -205,9 +205,9 @@ def test_pages_ask_the_lead_and_tell_everybody(program: Running) -> None:
     assert "Does it stand?" in now
     assert f"/tests/{test}" in now
     assert "Does it stand?" not in program.crew.get("/").text
-    page = program.lead.get(f"/tests/{test}").text
-    assert f"/tests/{test}/stands" in page
-    assert f"/tests/{test}/void" in page
+    shown = program.lead.get(f"/tests/{test}").text
+    assert f"/tests/{test}/stands" in shown
+    assert f"/tests/{test}/void" in shown
     empty = program.lead.post(f"/tests/{test}/stands", data={"op": op(), "stands": " "})
     assert (empty.status_code, "Say why this test stands" in empty.text) == (422, True)
     (told,) = program.viewer.get(URL).json()["items"]

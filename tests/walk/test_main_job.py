@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -190,7 +191,7 @@ def _added(lead: TestClient) -> list[dict[str, str]]:
     return items
 
 
-def _tested(program: Running, code: str, joined: list[list[str]]) -> dict[str, object]:
+def _tested(program: Running, code: str, joined: list[list[str]]) -> dict[str, Any]:
     program.clock.ahead(minutes=1)
     body = {
         "id": op(),
@@ -205,5 +206,5 @@ def _tested(program: Running, code: str, joined: list[list[str]]) -> dict[str, o
     }
     answer = program.crew.post("/api/v1/tests", json=body)
     assert answer.status_code == 201, answer.text
-    result: dict[str, object] = answer.json()
+    result: dict[str, Any] = answer.json()
     return result

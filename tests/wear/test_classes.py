@@ -46,8 +46,9 @@ def test_too_few_failures_are_pooled_with_the_next_wider_class() -> None:
     assert by[FREE].by == FREE
     pooled = fit(sorted(lives[OLD] + lives[FREE], key=lambda life: (life.lower, life.upper or -1)))
     assert isinstance(pooled, Weibull)
-    assert by[OLD].fitted is not None
-    assert by[OLD].fitted.model.shape == pytest.approx(pooled.shape)
+    found = by[OLD].fitted
+    assert found is not None
+    assert found.model.shape == pytest.approx(pooled.shape)
 
 
 def test_a_kind_is_never_judged_by_another() -> None:
@@ -57,7 +58,7 @@ def test_a_kind_is_never_judged_by_another() -> None:
 
 def test_failures_that_tell_no_model_are_pooled_too() -> None:
     """Five failures that may all have come at one moment: no shape by themselves."""
-    alone = {OLD: [Life(0, 30, 5)]}
+    alone: dict[tuple[str, ...], list[Life]] = {OLD: [Life(0, 30, 5)]}
     assert judged(alone)[0].fitted is None
     both = {each.path: each for each in judged(alone | {FREE: some(6, 40)})}
     assert both[OLD].by == CABLE

@@ -1,5 +1,6 @@
 """How sure a fit is: intervals hold the truth as often as they claim, in programs that are made up of a known one."""
 
+from collections.abc import Callable
 from random import Random
 
 import numpy as np
@@ -20,7 +21,7 @@ from tests.wear.simulated import seen_by_tests
 def test_the_truth_lies_within_as_often_as_claimed(shape: float, scale: float, items: int, seed: int) -> None:
     """95 of 100 on average; fewer than 87 would be chance once in a thousand times, by the binomial."""
     true, random = Weibull(shape, scale, 0), Random(seed)
-    asked = {
+    asked: dict[str, Callable[[Weibull], float]] = {
         "shape": lambda model: model.shape,
         "good after 150 days": lambda model: model.survival(150),
         "days between tests": lambda model: model.interval(0.05),

@@ -113,10 +113,10 @@ def log_likelihood(lives: list[Life], shape: float, scale: float) -> float:
 
     def term(life: Life) -> float:
         if life.upper is None:
-            return -((life.lower / scale) ** shape)
+            return -math.pow(life.lower / scale, shape)
         if life.upper == life.lower:
             t = life.upper / scale
-            return math.log(shape / scale) + (shape - 1) * math.log(t) - t**shape
+            return math.log(shape / scale) + (shape - 1) * math.log(t) - math.pow(t, shape)
         return math.log(survival(life.lower) - survival(life.upper))
 
     try:

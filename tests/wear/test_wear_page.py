@@ -159,7 +159,8 @@ def test_lots_and_places_are_classes(program: Running) -> None:
     truck(program, ("one", "Frame 1", 10))
     with program.store.writing() as db:
         for item_id, more in zip(ids, told, strict=True):
-            new = NewItem(**({"kind": "cable", "wiring": "xlr3", "length_mm": 3048} | more))
+            fields: dict[str, Any] = {"kind": "cable", "wiring": "xlr3", "length_mm": 3048}
+            new = NewItem(**fields | more)
             add_items(db, new, [item_id], None, now, date(2026, 9, 1))
     with program.store.reading() as db:
         found = records(db, ZONE)

@@ -20,6 +20,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from schemathesis.config import SchemathesisConfig
+from schemathesis.core.result import Ok
 
 from tests.support.program import op
 from tests.web.roles import NEEDED
@@ -49,6 +50,7 @@ def hit_api(at: World, examples: int) -> Counter[str]:
     schema = schemathesis.openapi.from_asgi("/api/v1/openapi.json", at.app, config=_CONFIG, headers=headers)
     told: Counter[str] = Counter()
     for found in schema.get_all_operations():
+        assert isinstance(found, Ok)
         operation = found.ok()
 
         @_often(examples)

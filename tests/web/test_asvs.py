@@ -224,7 +224,7 @@ def test_our_own_fault_tells_the_world_nothing(program: Running, monkeypatch: py
         raise RuntimeError("the secret of the house")
 
     monkeypatch.setattr(pages, "_crew", broken)
-    client = TestClient(program.lead.app, BASE, headers=program.lead.headers, raise_server_exceptions=False)
+    client = TestClient(program.lead.app, BASE, headers=dict(program.lead.headers), raise_server_exceptions=False)
     answer = client.get("/crew")
     assert answer.status_code == 500
     for word in ("secret of the house", "RuntimeError", "Traceback", ".py"):

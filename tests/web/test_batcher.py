@@ -113,7 +113,7 @@ def test_who_has_gone_is_not_written_and_the_others_are() -> None:
             two.cancel()
             await asyncio.sleep(0)  # the cancellation arrives
             book.all_here.set()
-            return await asyncio.gather(one, two, three, return_exceptions=True)
+            return [*await asyncio.gather(one, two, three, return_exceptions=True)]
 
     first, second, third = in_a_loop(send)
     assert (first, third) == (1, 3)

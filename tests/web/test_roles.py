@@ -133,7 +133,7 @@ def test_every_answer_has_the_headers(at: World, answers: Answers) -> None:
     }
     assert [found.status_code for found in errors.values()] == [404, 405, 200, 404, 421, 403]
     wanted = headers_of_every_answer(secure=False).items()
-    for key, found in {**answers, **errors}.items():
+    for key, found in [*answers.items(), *errors.items()]:
         for name, value in wanted:
             assert found.headers.get(name) == value, (key, name)
     csp = answers["lead", "GET /"].headers["content-security-policy"]

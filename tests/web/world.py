@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from service.app import create_app
 from service.crew import actions
-from service.crew.core import Role
+from service.crew.core import Role, Who
 from service.crew.models import Person
 from service.gear.models import Item, Place
 from service.schedule.calendar.actions import make_link
@@ -72,7 +72,7 @@ def _walk(found: Sequence[Any]) -> Iterator[APIRoute]:
 
 def rows(app: FastAPI) -> dict[str, APIRoute]:
     """Every route by method and path, as `roles.py` names them."""
-    return {f"{method} {route.path}": route for route in routes(app) for method in sorted(route.methods)}
+    return {f"{method} {route.path}": route for route in routes(app) for method in sorted(route.methods or ())}
 
 
 _rows = cache(rows)
@@ -109,9 +109,9 @@ def _token(db: Session, role: str) -> str:
     return token
 
 
-def _someone(db: Session) -> actions.Who:
+def _someone(db: Session) -> Who:
     lead = db.scalars(select(Person).where(Person.display_name == "The lead")).one()
-    return actions.Who(lead.id, lead.display_name, Role.LEAD)
+    return Who(lead.id, lead.display_name, Role.LEAD)
 
 
 def _params(db: Session) -> dict[str, str]:
@@ -180,7 +180,7 @@ def sent(at: World, row: str) -> dict[str, Any]:
     """What a request of a row carries, as arguments of the client: enough to get as far as the role."""
     if row in BODIES:
         return {"json": BODIES[row](at)}
-    fields = FIELDS.get(row, lambda _at: {})(at)
+    fields = FIELDS[row](at) if row in FIELDS else {}
     if row.startswith("GET"):
         return {"params": fields}
     data = {"data": fields or {"op": op()}}

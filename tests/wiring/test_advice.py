@@ -5,13 +5,13 @@ import pytest
 from service.kit.problems import Invalid
 from service.wiring.advice import SAFETY, Advice, say
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import FAULTS, Fault, FaultClass
+from service.wiring.faults import FAULTS, Fault, FaultClass, Faulty
 from service.wiring.wirings import Conductor, Wiring, wiring
 
 LANES_1_AND_2 = ("24", "12", "25", "10", "23", "11")
 
 
-def _said(key: str, fault_class: FaultClass, *conductors: str, end: str | None = None) -> Advice:
+def _said(key: str, fault_class: Faulty, *conductors: str, end: str | None = None) -> Advice:
     return say(BUILTIN[key], Fault(fault_class, conductors, end))
 
 
@@ -96,9 +96,7 @@ def test_the_title_names_the_part(key: str, fault: Fault, title: str) -> None:
         ("xlr3", FaultClass.DAMAGE, (), "Works today"),
     ],
 )
-def test_on_stage_depends_on_the_role(
-    key: str, fault_class: FaultClass, conductors: tuple[str, ...], words: str
-) -> None:
+def test_on_stage_depends_on_the_role(key: str, fault_class: Faulty, conductors: tuple[str, ...], words: str) -> None:
     assert words in _said(key, fault_class, *conductors).on_stage
 
 

@@ -167,9 +167,8 @@ def test_a_leak_or_a_joint_is_never_refused(
     shown = []
     for loaded in conditions:
         true = far_end_volts(State(resists=contacts, ohm=ohm), loaded=loaded, bench=bench)
-        shown.append(
-            FarEnd(*(volts + next(errors) * meter.error(volts) for volts in (true.v21, true.v31)), None, loaded)
-        )
+        v21, v31 = (volts + next(errors) * meter.error(volts) for volts in (true.v21, true.v31))
+        shown.append(FarEnd(v21, v31, loaded=loaded))
     found = diagnose_phantom(shown, Bench(meter_ohm=meter_ohm))
     if found.resistances:
         [mine] = [one for one in found.resistances if one.contacts == contacts]

@@ -14,7 +14,7 @@ some_groups = st.lists(st.lists(st.sampled_from(TRUNK.all_contacts), max_size=4)
 
 @given(some_groups)
 def test_groups_that_share_a_contact_are_one_as_networkx_finds_them(joined: list[list[str]]) -> None:
-    graph = nx.Graph()
+    graph: nx.Graph[str] = nx.Graph()
     for group in joined:
         nx.add_path(graph, group)
     expected = {frozenset(part) for part in nx.connected_components(graph) if len(part) > 1}
