@@ -1,4 +1,4 @@
-"""A wiring prepared for the search: names become numbers, and the exchanges that could be made are listed once.
+"""A wiring prepared for the search: names become numbers, and the possible crossings are listed once.
 
 Conductor `c` (a number, in the wiring's order) starts at contact `a[c]`. A *position* is where a conductor may
 land: position `p` is the B contact of conductor `p` in the wiring, `b[p]`. A *landing* is a tuple that gives each
@@ -52,7 +52,7 @@ class WiringPlan:
     """Crossed lanes, then crossed pairs, each in the order in which faults are listed (and applied)."""
     tangled: bool
     """Whether a contact is shared, or a bond reaches two conductors: contacts may then be joined two ways."""
-    hubs: tuple[int, ...]
+    junctions: tuple[int, ...]
     """Contacts where several conductors or bonds meet."""
     good: frozenset[int]
     """The groups of a good cable."""
@@ -61,7 +61,7 @@ class WiringPlan:
 
 
 @lru_cache(maxsize=256)
-def plan(wiring: Wiring) -> WiringPlan:
+def make_plan(wiring: Wiring) -> WiringPlan:
     """The plan of a wiring, made once."""
     place = wiring.position
     number = {wire.name: at for at, wire in enumerate(wiring.conductors)}
@@ -85,7 +85,7 @@ def plan(wiring: Wiring) -> WiringPlan:
         partner=_partners(wiring, number),
         crossings=(*_crossings(wiring, number, lanes=True), *_crossings(wiring, number, lanes=False)),
         tangled=len(set(a)) < len(a) or len(set(b)) < len(b) or _bonds_reach_two(bonds, set(loose)),
-        hubs=tuple(contact for contact, count in sorted(Counter(_link_ends(a, b, bonds)).items()) if count > 1),
+        junctions=tuple(contact for contact, count in sorted(Counter(_link_ends(a, b, bonds)).items()) if count > 1),
         good=frozenset(merge(links)),
         needed=needed,
     )
@@ -114,15 +114,15 @@ def _partners(wiring: Wiring, number: dict[str, int]) -> dict[int, int]:
 def _crossings(wiring: Wiring, number: dict[str, int], *, lanes: bool) -> list[Crossing]:
     fault_class: Faulty = FaultClass.CROSSED_LANES if lanes else FaultClass.CROSSED_PAIRS
     groups = wiring.lanes if lanes else wiring.pairs
-    found = []
+    crossings = []
     for one, other in combinations(groups, 2):
         if _roles(groups[one]) == _roles(groups[other]):
             members = sorted(number[wire.name] for wire in (*groups[one], *groups[other]))
             names = tuple(wiring.conductors[member].name for member in members)
             fault = Fault(fault_class, names, lanes=(one, other) if lanes else None)
             swaps = tuple((number[x], number[y]) for x, y in exchanged(wiring, fault))
-            found.append(Crossing(fault, swaps, (RANK[fault_class], *members)))
-    return sorted(found, key=lambda crossing: crossing.order)
+            crossings.append(Crossing(fault, swaps, (RANK[fault_class], *members)))
+    return sorted(crossings, key=lambda crossing: crossing.order)
 
 
 def _roles(wires: tuple[Conductor, ...]) -> list[str]:
