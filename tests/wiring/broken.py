@@ -67,7 +67,8 @@ def _may_join(things: list[Thing], thing: Thing) -> bool:
 
 def _options(made: Wiring, kind: str, things: list[Thing]) -> st.SearchStrategy[Thing | None]:
     wires = [wire.name for wire in made.conductors]
-    seats = swapped(made, [thing for thing in things if thing[0] not in ("miswire", "open", "short")])
+    whole = [thing for thing in things if thing[0] not in ("miswire", "open", "short")]
+    seats = swapped(made, listed(made, whole))  # in the order in which an answer applies them, not as drawn
     if kind == "open":
         opens: list[Thing] = [("open", (name,), None, ()) for name in wires]
         return st.sampled_from(opens + [("open", (bond.later,), bond.end, ()) for bond in made.bonds])
@@ -113,7 +114,7 @@ def _moved(made: Wiring, end: str | None, goals: Mapping[str, str]) -> Thing:
 
 def _shorts(made: Wiring, end: str | None, things: list[Thing]) -> st.SearchStrategy[Thing | None]:
     order = order_of_names(made)
-    taken = swapped(made, things).taken
+    taken = swapped(made, listed(made, things)).taken
     names = [wire.name for wire in made.conductors]
     names += [one for one in made.all_contacts if one not in taken and end in (None, one[0])]
     members = st.sets(st.sampled_from(names), min_size=2, max_size=4)
