@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from service.gear.core import KINDS
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings, version
 
@@ -121,7 +122,7 @@ def _add_exchange(commands: Any) -> None:
     into.add_argument("--dates", choices=tuple(_DATES), help="how to read dates like 10/6/2026")
     into.add_argument(
         "--kind",
-        choices=("cable", "hub", "trunk"),
+        choices=tuple(KINDS),
         help="of gear whose row names none; else it stays out where the sheet tells in words what its things are",
     )
     into.add_argument(

@@ -105,7 +105,7 @@ class _Demo:
             kind=one.kind,
             wiring=one.wiring,
             length_mm=round(one.feet * FEET),
-            gauge_awg=24 if one.kind == "cable" else None,
+            gauge_awg=one.gauge_awg,
             label=one.label,
             place=one.place,
             place_b=one.place_b,

@@ -157,7 +157,7 @@ class _Filling:
                 "label": one.label,
                 "state": state,
                 "length_mm": length,
-                "gauge_awg": 24 if one.kind == "cable" else None,
+                "gauge_awg": one.gauge_awg,
                 "batch": one.lot,
                 "bought_on": bought,
                 "price_cents": PRICES.get(one.feet, one.cents),

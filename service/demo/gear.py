@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from service.gear.core import PlaceKind
+from service.gear.core import USUAL_KIND, PlaceKind
 
 FEET = 304.8
 """Millimeters a foot."""
@@ -36,8 +36,9 @@ class Owned:
     count: int = 1
     feet: int = 10
     place_b: str = ""
-    kind: str = "cable"
+    kind: str = USUAL_KIND
     wiring: str = "xlr3"
+    gauge_awg: int | None = 24
     lot: str = MIDDLE
     cents: int = 1850
     label: str = ""
@@ -82,14 +83,25 @@ OWNED = [
     Owned("Spares case", 2, 15, spare=True, bought=200),
     Owned("Spares case", 2, 25, spare=True),
     Owned("Spares case", 1, 50, spare=True),
-    Owned("Marimba 1", kind="hub", wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 1"),
-    Owned("Marimba 3", kind="hub", wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 2"),
-    Owned("Vibraphone 2", kind="hub", wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 3"),
-    Owned("Rack 2", kind="hub", wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 4"),
-    Owned("Drum set", kind="hub", wiring="8p8c-to-xlr4", feet=0, cents=8900, label="Hub 5"),
-    Owned("Singers", kind="hub", wiring="8p8c-to-xlr4", feet=0, cents=8900, label="Hub 6"),
-    Owned("Truck 2, shelf B", 3, 100, kind="trunk", wiring="d25x8-screened", cents=28900, label="multicore"),
-    Owned("Truck 2, shelf B", 2, 100, kind="trunk", wiring="8p8c-screened", cents=7900, label="category"),
+    Owned("Marimba 1", kind="hub", gauge_awg=None, wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 1"),
+    Owned("Marimba 3", kind="hub", gauge_awg=None, wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 2"),
+    Owned("Vibraphone 2", kind="hub", gauge_awg=None, wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 3"),
+    Owned("Rack 2", kind="hub", gauge_awg=None, wiring="d25-to-xlr8", feet=0, cents=14500, label="Hub 4"),
+    Owned("Drum set", kind="hub", gauge_awg=None, wiring="8p8c-to-xlr4", feet=0, cents=8900, label="Hub 5"),
+    Owned("Singers", kind="hub", gauge_awg=None, wiring="8p8c-to-xlr4", feet=0, cents=8900, label="Hub 6"),
+    Owned(
+        "Truck 2, shelf B",
+        3,
+        100,
+        kind="trunk",
+        gauge_awg=None,
+        wiring="d25x8-screened",
+        cents=28900,
+        label="multicore",
+    ),
+    Owned(
+        "Truck 2, shelf B", 2, 100, kind="trunk", gauge_awg=None, wiring="8p8c-screened", cents=7900, label="category"
+    ),
 ]
 """About ninety items: cables on the frames, spares in their case, hubs, trunks of both kinds."""
 

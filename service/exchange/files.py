@@ -14,12 +14,12 @@ from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.request import SheetKind, look
-from service.exchange.sheets.core.row_status import STAYS_OUT, Fate, counted, in_words, seal, spoken
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, Fate, counted, in_words, seal, spoken
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import bring_in, export
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, Problem
+from service.kit.problems import Invalid, Problem, invalid
 from service.store.files import put_in_place
 from service.store.sessions import Store
 
@@ -51,7 +51,7 @@ def take_in(store: Store, now: datetime, file: str, answers: Answers, *, dry: bo
     """Import a file, by what it is; lines that say what was done, or with `dry` what would be.
 
     Raises:
-        Problem: it cannot be taken; nothing was written.
+        Problem: it cannot be taken, or with `dry` it could not be; nothing was written.
     """
     path = Path(file)
     try:
@@ -120,12 +120,14 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
     if plan.ends_in_words:
         become = "Then the items of this sheet would be" if dry else "The items of this sheet become"
         yield f"{become}: {plan.ends_in_words}."
-    if dry:
-        yield f"A sheet of {words}; nothing was written: {in_words(counted(plan.rows))}."
-        return
     counts = counted(plan.rows)
+    if dry:
+        yield f"A sheet of {words}; nothing was written: {in_words(counts)}."
     if counts[Fate.NOT_TAKEN] and not any(counts[fate] for fate in (Fate.NEW, Fate.CHANGED, Fate.SAME, Fate.ERROR)):
         raise Problem(f"Nothing was brought in, since no row of it can be taken: {in_words(counts)}.")
+    if dry:
+        _check_would_come_in(counts, answers.bad)
+        return
     yield f"A sheet of {words}, before anything is written: {in_words(counts)}."
     founded = False
     try:
@@ -143,6 +145,14 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
     yield f"Brought in a sheet of {words}: {in_words(counts)}."
     if founded:
         yield "There was no program yet, so one was set up, in UTC and in feet; a lead can change that under Settings."
+
+
+def _check_would_come_in(counts: dict[Fate, int], bad: BadRows) -> None:
+    """Refuse what an import would refuse, for a dry run."""
+    wrong, every = counts[Fate.ERROR], sum(counts.values())
+    if wrong and bad is BadRows.ALL:
+        are = "is" if wrong == 1 else "are"
+        raise invalid("bad", f"{wrong:,} of {every:,} rows {are} wrong, so an import would write nothing.")
 
 
 def _setting(db: Session, now: datetime) -> Setting:

@@ -80,8 +80,12 @@ class Kind:
     """A kind of gear: how it is called, and what it has.
 
     `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` whether a length is
-    asked for; `is_box` whether its connectors are panel sockets; `wirings` the built-in wirings that suit it, the
-    usual one first; `test_minutes` what a test takes until the program's own log tells better (common practice).
+    asked for; `is_box` whether its connectors are panel sockets; `has_flag_tag` whether its tag is folded around it
+    like a flag rather than stuck on as a plate; `wirings` the built-in wirings that suit it, the usual one first;
+    `test_minutes` what a test takes until the program's own log tells better (common practice).
+
+    `words` is a pattern for what imported sheets call such gear, in the singular and in lower case; `loose_words` one
+    for words that are as often of other things, so that a sheet has to say more: “cord”, “wire”.
     """
 
     name: str
@@ -89,8 +93,20 @@ class Kind:
     plural: str
     has_length: bool
     is_box: bool
+    has_flag_tag: bool
     wirings: tuple[str, ...]
     test_minutes: int
+    words: str
+    loose_words: str = ""
+
+    @property
+    def title(self) -> str:
+        """The word on pages, with a capital letter in front."""
+        return self.page[:1].upper() + self.page[1:]
+
+    def is_long_enough(self, length_mm: int, needed_mm: int) -> bool:
+        """Whether a piece of this length can take the place of one that was `needed_mm` long."""
+        return not self.has_length or length_mm >= needed_mm
 
 
 KINDS: dict[str, Kind] = {
@@ -100,38 +116,67 @@ KINDS: dict[str, Kind] = {
             "cable",
             "cable",
             "cables",
-            True,
-            False,
-            ("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
-            2,
+            has_length=True,
+            is_box=False,
+            has_flag_tag=True,
+            wirings=("xlr3", "xlr3-bonded", "xlr3-lifted", "trs", "xlr3-to-trs"),
+            test_minutes=2,
+            words="cable|lead",
+            loose_words="cord|wire|patch|jumper",
         ),
         Kind(
             "hub",
             "hub (stage box)",
             "hubs (stage boxes)",
-            False,
-            True,
-            ("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
-            8,
+            has_length=False,
+            is_box=True,
+            has_flag_tag=False,
+            wirings=("d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
+            test_minutes=8,
+            words=r"hub|(?:stage|drop|break ?out|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box|sub[ -]?snake|fan ?out",
+            loose_words="junction ?box",
         ),
         Kind(
             "trunk",
             "trunk (multicore)",
             "trunks (multicores)",
-            True,
-            False,
-            ("d25x8-screened", "d25x8", "8p8c-screened", "8p8c", "d25-to-xlr8", "8p8c-to-xlr4", "xlr3x8", "xlr3x4"),
-            10,
+            has_length=True,
+            is_box=False,
+            has_flag_tag=False,
+            wirings=(
+                "d25x8-screened",
+                "d25x8",
+                "8p8c-screened",
+                "8p8c",
+                "d25-to-xlr8",
+                "8p8c-to-xlr4",
+                "xlr3x8",
+                "xlr3x4",
+            ),
+            test_minutes=10,
+            words="trunk|multi ?core|snake|loom|multi ?pair",
         ),
     )
 }
-"""Every kind of gear, in the order in which lists show them."""
+"""Every kind of gear, in the order in which lists show them. A new kind is a new row here, and nothing else."""
+USUAL_KIND = next(iter(KINDS))
+"""What most gear is: the kind of what names its connectors and no kind."""
+
+
+def kind_choices() -> list[tuple[str, str]]:
+    """Each kind with the word that a form or a list shows for it."""
+    return [(kind.name, kind.title) for kind in KINDS.values()]
+
+
+def kinds_in_words() -> str:
+    """The kinds as a sentence names them: "cable, hub or trunk"."""
+    *others, last = KINDS
+    return f"{', '.join(others)} or {last}"
 
 
 def item_name(kind: str, length_mm: int, unit: Unit) -> str:
     """What people call an item: "10 ft cable", "Hub (stage box)"; `length_mm` 0 where it has none."""
-    word = KINDS[kind].page
-    return f"{format_length(length_mm, unit)} {word}" if length_mm else word[:1].upper() + word[1:]
+    return f"{format_length(length_mm, unit)} {KINDS[kind].page}" if length_mm else KINDS[kind].title
 
 
 def home_state(earlier: list[ItemState]) -> ItemState:

@@ -71,10 +71,11 @@ def against(bad: SwapPiece, spare: SwapPiece) -> list[str]:
     found = []
     if spare.kind != bad.kind:
         found.append(f"{spare.code} is a {KINDS[spare.kind].page}, and {bad.code} a {KINDS[bad.kind].page}.")
-    elif spare.wiring != bad.wiring:
-        found.append(f"{spare.code} is wired {spare.wiring}, and {bad.code} {bad.wiring}.")
-    if spare.kind == bad.kind and spare.length_mm < bad.length_mm:
-        found.append(f"{spare.code} is shorter than {bad.code}.")
+    else:
+        if spare.wiring != bad.wiring:
+            found.append(f"{spare.code} is wired {spare.wiring}, and {bad.code} {bad.wiring}.")
+        if not KINDS[bad.kind].is_long_enough(spare.length_mm, bad.length_mm):
+            found.append(f"{spare.code} is shorter than {bad.code}.")
     if spare.state is ItemState.IN_SERVICE:
         where = f" at {spare.place}" if spare.place else ""
         found.append(f"{spare.code} is no spare: it is in service{where}, and would leave a gap there.")

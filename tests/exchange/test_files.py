@@ -26,7 +26,9 @@ def test_a_program_goes_from_database_to_database(tmp_path: Path, run) -> None: 
     gear = tmp_path / "gear.csv"
     gear.write_text("Name;Length;Bought\nlow end;10 ft;2024-10-06\nx;ten feet;\n")
     status, said = run("import", str(gear), "--dry-run")
-    assert status == 0
+    assert status == 1
+    assert "1 of 2 rows is wrong, so an import would write nothing. Put those right, or" in said
+    assert run("import", str(gear), "--dry-run", "--take-good")[0] == 0
     assert "line 3: error, x: length: “ten feet” needs a number and a unit: 10 ft or 3 m." in said
     assert "nothing was written: 1 new, 1 error" in said
     status, said = run("import", str(gear))
@@ -152,3 +154,21 @@ def test_a_refusal_names_the_option_that_answers_it(tmp_path: Path, run) -> None
         ["XLR-07", "cable", "xlr3", "10 ft", "", "Frame 3", "", "", "2010-06-24"],
         ["XLR-08", "cable", "xlr3", "12 ft", "", "Frame 3", "", "", "2010-07-24"],
     ]
+
+
+@pytest.mark.parametrize(
+    ("sheet", "says"),
+    [
+        ("Name\nlow end\nvibes\n", "Where each row is a hub, which has none, choose that as the kind of gear."),
+        ("Name\nMarimba 10 ft\nFridge 3 ft\n", "no row of it can be taken: 2 not taken"),
+    ],
+)
+def test_mere_names_are_not_taken_for_cables(tmp_path: Path, run, sheet: str, says: str) -> None:  # type: ignore[no-untyped-def]
+    names = tmp_path / "names.csv"
+    names.write_text(sheet)
+    for dry in ([], ["--dry-run"]):
+        status, said = run("import", str(names), *dry)
+        assert status == 1
+        assert says in said
+    gear = ["hub", "cable"]["ft" in sheet]
+    assert "2 new" in run("import", str(names), "--kind", gear)[1]

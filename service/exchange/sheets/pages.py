@@ -18,13 +18,12 @@ from service.exchange.sheets.core.row_status import Fate, RowStatus, counted, er
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import export
-from service.gear.core import KINDS
+from service.gear.core import kind_choices
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.store.sessions import Store
 from service.web.forms import new_op, read_op
 from service.web.upload import Upload, UploadedSheet
-from service.wiring.naming import sentence
 
 router = APIRouter(include_in_schema=False)
 
@@ -42,10 +41,6 @@ ABOVES = [
     (Above.NONE, "Its place is not known"),
 ]
 BETWEENS = [("yes", "It was repaired in between"), ("no", "It was not: it stays quarantined")]
-ITEM_KINDS = [
-    ("", "Not taken: it may be anything"),
-    *((kind.name, sentence(kind.page)) for kind in KINDS.values()),
-]
 
 
 @router.get("/exchange")
@@ -221,7 +216,7 @@ def _columns(
         kinds=KINDS_OF_SHEET,
         units=UNITS,
         orders=ORDERS,
-        item_kinds=ITEM_KINDS,
+        item_kinds=[("", "Not taken: it may be anything"), *kind_choices()],
         aboves=ABOVES,
         betweens=BETWEENS,
     )

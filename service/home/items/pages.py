@@ -11,7 +11,7 @@ from starlette.datastructures import FormData
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.gear import queries as gear
 from service.gear.actions import ask_for_kinds
-from service.gear.core import KINDS, item_name
+from service.gear.core import USUAL_KIND, item_name, kind_choices
 from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
 from service.gear.pages import KINDS as PLACE_KINDS
 from service.gear.wirings import find_wiring, wiring_choices
@@ -26,7 +26,6 @@ from service.tags.queries import code_of, item_with
 from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
 from service.web.forms import Posted, new_op, read_form, read_op
-from service.wiring.naming import sentence
 
 router = APIRouter(include_in_schema=False)
 
@@ -49,7 +48,6 @@ LABELS = {
 """The fields of the forms here, by the words that stand above them."""
 STRAPPED = [("", "Only at an instrument frame"), ("yes", "Yes"), ("no", "No")]
 STRAPPED_WORDS = {None: "", True: "yes", False: "no"}
-KIND_WORDS = [(kind.name, sentence(kind.page)) for kind in KINDS.values()]
 
 
 @router.get("/gear")
@@ -72,7 +70,7 @@ def gear_list(
             "home/items/list.html",
             filters=filters,
             first=not after,
-            kinds=KIND_WORDS,
+            kinds=kind_choices(),
             places=[(place.name, place.name) for place in gear.places(db)],
             rows=[(row, item_name(row.facts.kind, row.facts.length_mm, unit)) for row in rows],
             more=f"/gear?{urlencode(filters.asked | {'after': following})}" if following else None,
@@ -83,7 +81,7 @@ def gear_list(
 def new_items(context: LeadContext) -> Response:
     """Add one item, or many that are alike."""
     with context.reading() as db:
-        return _new(context, db, {"kind": "cable", "count": "1"})
+        return _new(context, db, {"kind": USUAL_KIND, "count": "1"})
 
 
 @router.post("/gear/new")
@@ -191,7 +189,7 @@ def _new(context: RequestContext, db: Session, values: dict[str, Any], refusal: 
         refusal.status if refusal else 200,
         values=values,
         errors=in_order,
-        kinds=KIND_WORDS,
+        kinds=kind_choices(),
         wirings=wiring_choices(db),
         places=gear.places(db),
         labels=LABELS,

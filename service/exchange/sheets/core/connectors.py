@@ -9,23 +9,41 @@
 """
 
 import re
+from collections.abc import Mapping
+from functools import lru_cache
 
-from service.gear.core import KINDS
+from service.gear.core import KINDS, Kind
 from service.kit.typed import plain
 
-_KIND_WORDS = (
-    (
-        "hub",
-        r"hubs?|(?:stage|drop|break ?out|junction|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|sub[ -]?snakes?"
-        r"|fan ?outs?",
-    ),
-    ("trunk", r"trunks?|multi ?cores?|snakes?|looms?|multi ?pairs?"),
-    ("cable", r"cables?|leads?|cords?|wires?|patch(?:es)?|jumpers?"),
-)
-_KINDS = [(kind, re.compile(rf"\b(?:{words})\b")) for kind, words in _KIND_WORDS]
 
-KINDS_OF_WORDS = [pattern for _, pattern in _KINDS]
-"""A pattern for the words of each kind."""
+def kind_patterns() -> Mapping[str, re.Pattern[str]]:
+    """A pattern for the words of each kind, one or several pieces of it."""
+    return {kind.name: _pattern(_all_words(kind), "(?:e?s)?") for kind in KINDS.values()}
+
+
+def sure_kind_pattern() -> re.Pattern[str]:
+    """Words that name a kind of gear wherever they stand."""
+    return _pattern("|".join(kind.words for kind in KINDS.values()), "(?:e?s)?")
+
+
+def loose_kind_pattern() -> re.Pattern[str]:
+    """Words that name a kind of gear where the other words speak of sound."""
+    return _pattern("|".join(kind.loose_words for kind in KINDS.values() if kind.loose_words), "(?:e?s)?")
+
+
+def plural_kind_words() -> str:
+    """What a pattern has for the words of all kinds, of several pieces."""
+    return f"(?:{'|'.join(map(_all_words, KINDS.values()))})e?s"
+
+
+def _all_words(kind: Kind) -> str:
+    return "|".join(filter(None, (kind.words, kind.loose_words)))
+
+
+@lru_cache(maxsize=32)
+def _pattern(words: str, ending: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{words}){ending}\b")
+
 
 ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
 """Where words end that say what a thing is, and others begin: where it goes, or how it looks."""
@@ -94,28 +112,31 @@ def kind_described(words: str) -> str | None:
     >>> [kind_described(words) for words in ("Cable to hub 2", "hub cable, 10 ft", "8 ch hub (trunk B)")]
     ['cable', 'cable', 'hub']
     """
-    said = words.lower()
-    for part in (ASIDE.split(said, 1)[0], said):
-        found = [
-            (match.end(), -turn, kind)
-            for turn, (kind, pattern) in enumerate(_KINDS)
+    lowered = words.lower()
+    for part in (ASIDE.split(lowered, 1)[0], lowered):
+        named = [  # the longer name first: a “sub snake” is no snake
+            (match.end(), -match.start(), kind)
+            for kind, pattern in kind_patterns().items()
             for match in pattern.finditer(part)
         ]
-        if found:
-            return max(found)[2]
+        if named:
+            return max(named)[2]
     return None
 
 
 def wiring_in(words: str, kind: str) -> str | None:
-    """The built-in wiring that the words speak of for this kind of gear; None where they speak of none."""
+    """The built-in wiring that the words speak of for this kind of gear; None where they speak of none.
+
+    A box breaks a multicore connector out into single lines, and what has no single XLR line has several of them.
+    """
     plain = words.lower()
     xlr, trs, d25, rj = (bool(pattern.search(plain)) for pattern in (_XLR, _TRS, _D25, _8P8C))
     screened = "-screened" if "screen" in plain or "shield" in plain or "stp" in plain else ""
     if d25:
-        return "d25-to-xlr8" if xlr or kind == "hub" else f"d25x8{screened}"
+        return "d25-to-xlr8" if xlr or KINDS[kind].is_box else f"d25x8{screened}"
     if rj:
-        return "8p8c-to-xlr4" if xlr or kind == "hub" else f"8p8c{screened}"
-    if xlr and kind != "cable":
+        return "8p8c-to-xlr4" if xlr or KINDS[kind].is_box else f"8p8c{screened}"
+    if xlr and "xlr3" not in KINDS[kind].wirings:
         return "xlr3x4" if _FOUR.search(plain) and not _EIGHT.search(plain) else "xlr3x8"
     if xlr:
         return "xlr3-to-trs" if trs else "xlr3"

@@ -14,7 +14,7 @@ from service.exchange.sheets.core.fields import GEAR
 from service.exchange.sheets.core.sheet import SheetRow
 from service.exchange.sheets.core.states import StateCell, is_gone, read_state
 from service.exchange.sheets.core.wiring_guess import Wired, WiringOffer, headed, wired
-from service.gear.core import KINDS, ItemState
+from service.gear.core import KINDS, USUAL_KIND, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
@@ -34,7 +34,7 @@ class Choices:
 
     unit: Unit | None = None
     order: Order | None = None
-    kind: str = "cable"
+    kind: str = USUAL_KIND
     measure: str = ""
     above: bool = False
 

@@ -7,6 +7,7 @@ from service.exchange.sheets.core.cells import is_length, length_in
 from service.exchange.sheets.core.columns import bare
 from service.exchange.sheets.core.connectors import wiring_in
 from service.exchange.sheets.core.days import Order, read_day
+from service.gear.core import USUAL_KIND
 from service.kit.problems import Invalid
 from service.kit.typed import plain
 
@@ -71,7 +72,7 @@ def is_value(cell: str) -> bool:
         return False
     if _NUMBER.fullmatch(words) or is_length(words) or length_in(words) or words in ("xlr", "trs", "db25"):
         return True
-    return (bool(wiring_in(words, "cable")) and any(map(str.isdigit, words))) or _is_day(words)
+    return (bool(wiring_in(words, USUAL_KIND)) and any(map(str.isdigit, words))) or _is_day(words)
 
 
 def _is_day(words: str) -> bool:

@@ -11,7 +11,7 @@ keeps a row out until somebody says what it is; a word that is missing here cost
 
 import re
 
-from service.exchange.sheets.core.connectors import ASIDE, KINDS_OF_WORDS
+from service.exchange.sheets.core.connectors import ASIDE, kind_patterns, plural_kind_words
 from service.kit.typed import plain
 
 _OTHER = re.compile(
@@ -73,13 +73,13 @@ _LEADS = (
 """Leads of which no wiring is built in, and by which words they are known."""
 _QUARTER = re.compile(r"quarter|(?<![\d/])1/4(?![\d/])|¼|\bjack\b|6[.,]35|\bphone plug\b")
 _THREE_CONTACTS = re.compile(r"\btrs\b|\bstereo\b|\bbalanced\b|\btip[ /-]ring")
-_PLURAL = re.compile(r"\b(?:cables|hubs|boxes|trunks|snakes|multi ?cores|leads|cords|looms|wires|patches)\b")
+_BOXES = re.compile(r"\bboxes\b")
 _TO = r" ?(?:-|to|thru|through) ?"
 _RANGES = (
     re.compile(rf"^(?:nos?\b\.? ?)?0*(?P<first>\d{{1,3}}){_TO}0*(?P<last>\d{{1,3}})$"),
     re.compile(rf"# ?0*(?P<first>\d{{1,3}}){_TO}#? ?0*(?P<last>\d{{1,3}})\b"),
     re.compile(
-        r"\b(?:cables?|hubs|trunks|snakes|leads?|cords?|xlrs?|trs|nos\.?|numbers) "
+        r"\b(?:cable|lead|cord|xlrs?|trs|nos\.?|numbers) "
         rf"#?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b"
     ),
     re.compile(rf"\b(?P<stem>[a-z]+[ -]?)0*(?P<first>\d{{1,3}}){_TO}(?P=stem)0*(?P<last>\d{{1,3}})\b"),
@@ -97,7 +97,7 @@ def other_gear(words: str, *, has_length: bool = False) -> str | None:
     if data:
         return data[0]
     part = ASIDE.split(said, maxsplit=1)[0]
-    ours = [match.span() for pattern in KINDS_OF_WORDS for match in pattern.finditer(part)]
+    ours = [match.span() for pattern in kind_patterns().values() for match in pattern.finditer(part)]
     others = list(_OTHER.finditer(part))
     if not others or any(end >= others[-1].end() for _, end in ours):
         return None
@@ -119,7 +119,8 @@ def unclear_plug(words: str) -> bool:
 
 def of_several(words: str) -> bool:
     """Whether the words name several pieces, as headings do."""
-    return bool(_PLURAL.search(plain(words).lower()))
+    lowered = plain(words).lower()
+    return bool(_BOXES.search(lowered) or re.search(rf"\b{plural_kind_words()}\b", lowered))
 
 
 def range_in(words: str) -> tuple[str, int] | None:
@@ -129,7 +130,8 @@ def range_in(words: str) -> tuple[str, int] | None:
     (('#1-8', 8), ('xlr-01 to xlr-04', 4), None, None)
     """
     said = plain(words).lower()
-    for pattern in _RANGES:
+    of_kinds = rf"\b{plural_kind_words()} #?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b"
+    for pattern in (*_RANGES, re.compile(of_kinds)):
         found = pattern.search(said)
         if found:
             number = int(found["last"]) - int(found["first"]) + 1

@@ -13,9 +13,9 @@ from service.exchange.sheets.core.doubts import TELLING
 from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS, UNCODED, Field
 from service.exchange.sheets.core.row_status import BadRows
 from service.exchange.sheets.core.sheet import SheetTable
-from service.exchange.sheets.core.sure import describes
+from service.exchange.sheets.core.sure import describes, is_of_cables
 from service.exchange.sheets.core.wiring_guess import heading_of, stands_alone
-from service.gear.core import KINDS
+from service.gear.core import KINDS, USUAL_KIND
 from service.kit.codes import ALPHABET, LENGTH
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
@@ -86,7 +86,7 @@ class Look:
     bare: bool
     unclear: str | None
     gaps: tuple[tuple[int, str], ...] = ()
-    usual_kind: str = "cable"
+    usual_kind: str = USUAL_KIND
 
 
 def fields(kind: SheetKind) -> tuple[Field, ...]:
@@ -119,8 +119,14 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
         return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear)
     aside = asides_of(read, keys, kind)
     gaps = asides.gaps(read, keys, aside)
-    told = describes(read, keys, aside, asides.sections(read, aside, heading_of))
-    return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if told else "cable")
+    told = _only_names(read, keys) or describes(read, keys, aside, asides.sections(read, aside, heading_of))
+    return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if told else USUAL_KIND)
+
+
+def _only_names(read: SheetTable, mapping: Sequence[str]) -> bool:
+    """Whether a sheet has nothing but a column of names, which does not say itself that it is one of cables."""
+    used = [at for at, key in enumerate(mapping) if key]
+    return [mapping[at] for at in used] == ["label"] and not is_of_cables(read.header[used[0]])
 
 
 def asides_of(read: SheetTable, mapping: Sequence[str], kind: SheetKind) -> dict[int, Aside]:
@@ -259,6 +265,9 @@ def check(asked: ImportRequest) -> None:
     except Invalid as refusal:
         first = "" if seen.sheet.named else "No row of this sheet names the columns. "
         errors |= {field: f"{first}{why}" for field, why in refusal.errors.items()}
+        if "length" in errors:
+            short = " or ".join(kind.name for kind in KINDS.values() if not kind.has_length)
+            errors["length"] += f" Where each row is a {short}, which has none, choose that as the kind of gear."
     errors |= _twins(asked, seen.sheet)
     if seen.bare and asked.unit is None:
         errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
@@ -290,7 +299,7 @@ def _needed(asked: ImportRequest, read: SheetTable) -> tuple[str, ...]:
     if asked.kind is SheetKind.TESTS:
         return ("code", "tested_at", "verdict")
     # A sheet that changes what is here needs the codes only; new cables need their lengths, and hubs have none.
-    by_row = not KINDS[asked.item_kind or "cable"].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
+    by_row = not KINDS[asked.item_kind or USUAL_KIND].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
     telling = (at for at, key in enumerate(asked.mapping) if key in TELLING)
     told = any(length_in(cell) for at in telling for cell in _cells(read, at))
     return () if by_row or told else ("length",)

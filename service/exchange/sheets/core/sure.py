@@ -14,17 +14,17 @@ from collections.abc import Collection, Mapping, Sequence
 
 from service.exchange.sheets.core.cells import number_in_words
 from service.exchange.sheets.core.columns import bare
-from service.exchange.sheets.core.connectors import ASIDE, sends_in
+from service.exchange.sheets.core.connectors import ASIDE, loose_kind_pattern, sends_in, sure_kind_pattern
 from service.exchange.sheets.core.others import of_several, other_gear
 from service.exchange.sheets.core.sheet import SheetTable
+from service.gear.core import KINDS, USUAL_KIND
 from service.kit.typed import plain
 
 _SURE = re.compile(
-    r"\b(?:xlr\w*|trs|d-?b?-?(?:sub)?[ -]?25|8p8c|rj-?45|cat(?:egory)?[ -]?[5-8]\w*|mics?|microphones?|tie[ -]?lines?"
-    r"|hubs?|(?:stage|drop|break ?out|(?:\d{1,2} ?)?(?:channel|ch|line|way)) ?box(?:es)?|(?:sub ?)?snakes?|fan ?outs?"
-    r"|trunks?|multi ?(?:cores?|pairs?)|looms?|cables?|leads?)\b"
+    r"\b(?:xlr\w*|trs|d-?b?-?(?:sub)?[ -]?25|8p8c|rj-?45|cat(?:egory)?[ -]?[5-8]\w*|mics?|microphones?"
+    r"|tie[ -]?lines?)\b"
 )
-_WEAK = re.compile(r"\b(?:cords?|wires?|patch(?:es)?|jumpers?)\b")
+"""Words beside those of the kinds that only gear of here has."""
 _OF_SOUND = re.compile(r"\b(?:audio|sound|balanced|signal|line|mic)\b")
 """Beside these a cord or a wire is a cable; alone it may be of anything."""
 _OTHERWISE = re.compile(
@@ -48,7 +48,7 @@ _DESCRIBES = frozenset(
     ("description", "desc", "item", "what", "gear", "equipment", "particulars", "type", "thing", "article")
 )
 _NUMBERS = frozenset(("no", "number", "id", "code", "label", "tag", "count"))
-_OF_CABLES = frozenset(("cable", "cables", "lead", "leads"))
+_OF_CABLES = re.compile(rf"(?:{KINDS[USUAL_KIND].words})s?")
 _WORD = re.compile(r"[^\W\d]{3,}")
 _TIMES = re.compile(
     r"^(?:qty\.?:? ?)?\(?(?P<before>\d{1,3})\)? ?(?:[x×](?![\w-])|[x×] ?(?=\d+ ?(?:ft|feet|foot|m|meters?)\b)"
@@ -67,7 +67,11 @@ def says_so(words: str) -> bool:
     said = plain(words).lower()
     if said.endswith("?") or _DENIED.search(said) or only_named_so(words) or other_gear(words, has_length=True):
         return False
-    return bool(_SURE.search(said) or (_WEAK.search(said) and _OF_SOUND.search(said)))
+    return bool(
+        _SURE.search(said)
+        or sure_kind_pattern().search(said)
+        or (loose_kind_pattern().search(said) and _OF_SOUND.search(said))
+    )
 
 
 def only_named_so(words: str) -> bool:
@@ -99,6 +103,12 @@ def count_in(words: str) -> int | None:
     return (number_in_words(leading["number"]) if leading else None) or 0
 
 
+def is_of_cables(name: str) -> bool:
+    """Whether a column's name says that what stands in it is of cables: “Cable”, “Lead no”."""
+    words = set(bare(name).split())
+    return any(map(_OF_CABLES.fullmatch, words)) and not words & _DESCRIBES
+
+
 def describes(
     sheet: SheetTable, mapping: Sequence[str], passed_over: Collection[int], sections: Mapping[int, str]
 ) -> bool:
@@ -116,7 +126,7 @@ def describes(
         return True
     if any(other_gear(cell, has_length=True) for cell in labels):
         return True
-    if any(words & _OF_CABLES and not words & _DESCRIBES for words in names.values()):
+    if any(is_of_cables(sheet.header[by_key[key]]) for key in names):
         return False
     if any(
         words & _DESCRIBES and not words & _NUMBERS and any(map(_WORD.search, cells[key]))

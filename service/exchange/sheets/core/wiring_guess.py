@@ -28,7 +28,7 @@ from service.exchange.sheets.core.doubts import (
 )
 from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, unclear_plug
 from service.exchange.sheets.core.sure import count_in, says_so
-from service.gear.core import KINDS
+from service.gear.core import KINDS, USUAL_KIND, kinds_in_words
 from service.kit.problems import invalid
 
 _NOTE = re.compile(
@@ -94,7 +94,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> Wire
     """
     said, plugs = typed.get("kind", ""), typed.get("wiring", "")
     described = tuple(typed.get(key, "") for key in DESCRIBED)
-    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind or "cable"
+    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind or USUAL_KIND
     refuse_doubtful(said)
     exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
     if not exact:
@@ -155,7 +155,7 @@ def stands_alone(cell: str, field: str) -> bool:
     words = " ".join(cell.split())
     if field not in TELLING or _NOTE.search(words.lower()) or of_several(words):
         return False
-    kind = kind_described(words) or ("cable" if wiring_in(words, "cable") else None)
+    kind = kind_described(words) or (USUAL_KIND if wiring_in(words, USUAL_KIND) else None)
     return kind is not None and (not KINDS[kind].has_length or length_in(words) is not None)
 
 
@@ -228,7 +228,7 @@ def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
         if thing and (field == "kind" or not (named or any(kind_described(other) for other in others))):
             raise NotTaken(
                 field,
-                f"“{short(words)}” is no cable, hub or trunk, by the word “{thing}”. Leave it out; if it is one, "
+                f"“{short(words)}” is no {kinds_in_words()}, by the word “{thing}”. Leave it out; if it is one, "
                 f"write so into a column for the kind of gear: {', '.join(KINDS)}.",
             )
 
