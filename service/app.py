@@ -12,7 +12,7 @@ from service.chores import CHORES
 from service.counts import pages as counts
 from service.crew import pages as crew
 from service.crew.devices import pages as devices
-from service.crew.privacy import pages as keeping
+from service.crew.privacy import pages as privacy
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
 from service.gear import pages as gear
@@ -77,7 +77,7 @@ ROUTERS = (
     people.router,
     trail.router,
     devices.router,
-    keeping.router,
+    privacy.router,
     health.router,
     now.router,
     items.router,

@@ -2,11 +2,11 @@
 
 from service.retire.decisions.queries import limits
 from service.testlog import housekeeping as testlog
-from service.testlog.housekeeping import let_names_go
+from service.testlog.housekeeping import anonymize_names
 from service.wear.housekeeping import chore as at_risk
 
 CHORES = (
     *testlog.CHORES,
     at_risk(lambda db: limits(db).risk_percent / 100),
-    testlog.brief("names let go", let_names_go),
+    testlog.brief("names let go", anonymize_names),
 )

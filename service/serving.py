@@ -52,7 +52,7 @@ def serve(settings: Settings, host: str, port: int, workers: int, reload: bool =
         greeting(here, link, colors=sys.stdout.isatty()) if link else f"Coilbook is running at {here[0]}",
         flush=True,
     )
-    _let_open(2 * CONNECTIONS)
+    _raise_file_limit(2 * CONNECTIONS)
     Tables(settings.tables).make_ahead(wirings)
     # Of several workers none is special, so the clock is then a process of its own: `coilbook clock`, or a timer.
     uvicorn.run(
@@ -83,7 +83,7 @@ def _factory(workers: int, reload: bool) -> str:
     return "service.serving:with_clock" if workers == 1 else "service.serving:from_environment"
 
 
-def _let_open(files: int) -> None:
+def _raise_file_limit(files: int) -> None:
     """Let this process and its workers have so many files open; some systems give a terminal 256."""
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     if soft < files and (hard >= files or hard == resource.RLIM_INFINITY):
@@ -93,14 +93,14 @@ def _let_open(files: int) -> None:
 def from_environment() -> FastAPI:
     """The application as a worker process makes it."""
     keep_journal()
-    return _settled(create_app(read_settings(os.environ)))
+    return _frozen(create_app(read_settings(os.environ)))
 
 
 def with_clock() -> FastAPI:
     """The application as the only worker makes it: with the clock beside it."""
     keep_journal()
     settings = read_settings(os.environ)
-    return _settled(create_app(settings, beside=lambda store: clock.running(store, settings)))
+    return _frozen(create_app(settings, beside=lambda store: clock.running(store, settings)))
 
 
 def for_contributors() -> FastAPI:
@@ -109,7 +109,7 @@ def for_contributors() -> FastAPI:
     return with_clock()
 
 
-def _settled(app: FastAPI) -> FastAPI:
+def _frozen(app: FastAPI) -> FastAPI:
     """The application, with all that was made so far out of the garbage collector's sight: it stays, and going through
     it would hold up whoever asks at that moment by about 0.1 s.
     """
@@ -122,12 +122,12 @@ def _settled(app: FastAPI) -> FastAPI:
 def first_link(store: Store, base: str, now: datetime) -> str | None:
     """A one-time link for the lead, as long as no lead could sign in by a passphrase."""
 
-    def found() -> NewPass | None:
+    def make_link() -> NewPass | None:
         with store.writing() as db:
             actions.found_program(db, FIRST_NAME, "UTC", now)
             return actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
 
-    made = rerun_if_beaten(found)  # of several hosts that start on an empty database, one founds the program
+    made = rerun_if_beaten(make_link)  # of several hosts that start on an empty database, one founds the program
     return f"{base}/join#{made.secret}" if made else None
 
 

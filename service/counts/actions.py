@@ -18,7 +18,7 @@ from service.gear.models import Item, Place
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, invalid
 from service.sessions import actions as sessions
-from service.sessions.actions import held_open
+from service.sessions.actions import lock_open_session
 from service.sessions.listing import reasons
 from service.testlog import actions as testlog
 from service.testlog.core import FaultStatus, state_after
@@ -156,7 +156,7 @@ def _bring_back(db: Session, session: WorkSession, item_id: UUID, who: Who, now:
 
 
 def _held_count(db: Session, session_id: UUID) -> WorkSession:
-    session = held_open(db, session_id)
+    session = lock_open_session(db, session_id)
     if session.kind != SessionKind.COUNT:
         raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
     return session

@@ -19,7 +19,7 @@ from service.gear.queries import item_facts, item_namer
 from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
-from service.sessions.actions import session_with
+from service.sessions.actions import get_session
 from service.sessions.core import by_place
 from service.sessions.queries import WorklistLine, place_name
 from service.sessions.typed import read_codes
@@ -235,7 +235,7 @@ def _named(db: Session, code: str) -> tuple[UUID | None, UUID | None]:
 
 
 def _count(db: Session, session_id: str) -> Count:
-    session = session_with(db, session_id)
+    session = get_session(db, session_id)
     if session.kind != SessionKind.COUNT:
         raise Conflict("This is a session of tests, not a count. Open a count to check what is there.")
     return Count(

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from service.crew import core, queries
 from service.crew.core import NAMED, Role, Who
 from service.crew.models import CrewPass, Person, Program, SignIn
-from service.crew.privacy.core import is_nameless
+from service.crew.privacy.core import is_anonymous
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 from service.store.sessions import locked
 
@@ -194,7 +194,7 @@ def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -
     """A name, tidied, that none may have who is not crew, nor anybody if this is not for crew; `by_now` has it."""
     name = core.tidy_name(typed)
     # Nobody would be asked whose name that was, and what they were called before would stay.
-    if is_nameless(name):
+    if is_anonymous(name):
         raise invalid("name", f"Coilbook calls people {name} whose names it let go. Take another name.")
     locked(db, Program, 1)  # two who take one name at once take turns
     others = [each for each in queries.people_named(db, name) if each.id != by_now]

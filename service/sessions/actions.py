@@ -103,9 +103,9 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
     )
     db.add(session)
     db.flush()
-    listing.keep_lines(db, session.id, lines)
-    told = {"kind": new.kind, "on": new.on.isoformat(), "items": len(lines)}
-    note_in_audit(db, now, session.made_by, "session.opened", new.title, told)
+    listing.set_lines(db, session.id, lines)
+    changes = {"kind": new.kind, "on": new.on.isoformat(), "items": len(lines)}
+    note_in_audit(db, now, session.made_by, "session.opened", new.title, changes)
     return session
 
 
@@ -113,15 +113,15 @@ def _lines(db: Session, new: NewSession) -> dict[UUID, str]:
     """What comes on the worklist, in walking order, and why."""
     if new.kind is SessionKind.COUNT:
         return {item.id: COUNTED for item in listing.countable(db, new.place_id)}
-    named = {item.id for item in _named(db, new.codes)}
+    by_hand = {item.id for item in _items_by_code(db, new.codes)}
     why = {
-        each.item.id: why_listed(each, new.why, new.place_id) or (BY_HAND if each.item.id in named else None)
-        for each in listing.candidates(db, named)
+        each.item.id: why_listed(each, new.why, new.place_id) or (BY_HAND if each.item.id in by_hand else None)
+        for each in listing.candidates(db, by_hand)
     }
     return {item_id: str(reason) for item_id, reason in why.items() if reason is not None}
 
 
-def _named(db: Session, codes: Iterable[str]) -> list[Item]:
+def _items_by_code(db: Session, codes: Iterable[str]) -> list[Item]:
     items = [named_item(db, code, "codes") for code in codes]
     for item, code in zip(items, codes, strict=True):
         if item.state not in ASKED:
@@ -130,7 +130,7 @@ def _named(db: Session, codes: Iterable[str]) -> list[Item]:
     return items
 
 
-def why_listed(candidate: WorklistCandidate, asked: Collection[Why], place_id: UUID | None) -> Why | None:
+def why_listed(candidate: WorklistCandidate, wanted_reasons: Collection[Why], place_id: UUID | None) -> Why | None:
     """The first reason asked for why an item belongs on the worklist; None where there is none."""
     if place_id is not None and place_id not in (candidate.item.place_id, candidate.place_b_id):
         return None
@@ -143,7 +143,7 @@ def why_listed(candidate: WorklistCandidate, asked: Collection[Why], place_id: U
         Why.DUE: candidate.due is DueState.DUE,
         Why.PLACE: place_id is not None,
     }
-    return next((why for why in Why if why in asked and true[why]), None)
+    return next((why for why in Why if why in wanted_reasons and true[why]), None)
 
 
 def change_session(db: Session, session_id: UUID, change: SessionChange, who: Who | None, now: datetime) -> None:
@@ -153,39 +153,39 @@ def change_session(db: Session, session_id: UUID, change: SessionChange, who: Wh
         NotFound, Conflict: there is no such session; it was closed; or it has begun, and a line would go.
         Invalid: a code is none of ours, or nothing would be left.
     """
-    session = held_open(db, session_id)
+    session = lock_open_session(db, session_id)
     if change.drop and listing.has_begun(db, session_id):
         raise Conflict(
             "This session has begun, so nothing comes off its list any more. "
             "What is left at the end is told in its summary."
         )
     before = listing.reasons(db, session_id)
-    why = before | {item.id: BY_HAND for item in _named(db, change.add) if item.id not in before}
+    why = before | {item.id: BY_HAND for item in _items_by_code(db, change.add) if item.id not in before}
     facts = item_facts(db, [item_id for item_id in why if item_id not in change.drop])
     if not facts:
         raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
     order = sorted(facts.values(), key=in_walk)
-    listing.keep_lines(db, session_id, {item.id: why[item.id] for item in order})
-    told = _told(session, change) | _counted(before.keys(), facts.keys())
+    listing.set_lines(db, session_id, {item.id: why[item.id] for item in order})
+    changes = _changes(session, change) | _counts(before.keys(), facts.keys())
     session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, now
-    if told:
-        note_in_audit(db, now, who.id if who else None, "session.changed", change.title, told)
+    if changes:
+        note_in_audit(db, now, who.id if who else None, "session.changed", change.title, changes)
 
 
-def _told(session: WorkSession, change: SessionChange) -> dict[str, Any]:
+def _changes(session: WorkSession, change: SessionChange) -> dict[str, Any]:
     """What the audit trail keeps of a change: a note is in the session, and not written down twice."""
     both = {"title": [session.title, change.title], "on": [session.on.isoformat(), change.on.isoformat()]}
-    told: dict[str, Any] = {name: [was, is_now] for name, (was, is_now) in both.items() if was != is_now}
-    return told | ({"note": "another one"} if session.note != change.note else {})
+    changes: dict[str, Any] = {name: [was, is_now] for name, (was, is_now) in both.items() if was != is_now}
+    return changes | ({"note": "another one"} if session.note != change.note else {})
 
 
-def _counted(before: Set[UUID], after: Set[UUID]) -> dict[str, int]:
+def _counts(before: Set[UUID], after: Set[UUID]) -> dict[str, int]:
     """How many items came on the list and went off it, where any did."""
     counts = {"items added": len(after - before), "items dropped": len(before - after)}
     return {name: count for name, count in counts.items() if count}
 
 
-def session_with(db: Session, session_id: str) -> WorkSession:
+def get_session(db: Session, session_id: str) -> WorkSession:
     """The session that an address names.
 
     Raises:
@@ -198,7 +198,7 @@ def session_with(db: Session, session_id: str) -> WorkSession:
     return found
 
 
-def held_open(db: Session, session_id: UUID) -> WorkSession:
+def lock_open_session(db: Session, session_id: UUID) -> WorkSession:
     """The session, held until the transaction ends: what changes on its worklist changes one after the other.
 
     Raises:
@@ -218,6 +218,6 @@ def close_session(db: Session, session_id: UUID, note: str, who: Who | None, now
     Raises:
         NotFound, Conflict: there is no such session, or it was closed before.
     """
-    session = held_open(db, session_id)
+    session = lock_open_session(db, session_id)
     session.closed_at, session.closed_by, session.closing_note = now, who.id if who else None, note
     note_in_audit(db, now, session.closed_by, "session.closed", session.title)

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.kit.problems import NotFound
 from service.sessions import queries
-from service.sessions.actions import held_open
+from service.sessions.actions import lock_open_session
 from service.sessions.core import CLAIM_LASTS, Claim, Turn, live, nearest
 from service.sessions.queries import WorklistLine
 
@@ -26,7 +26,7 @@ def claim_next(db: Session, session_id: UUID, who: Who, now: datetime, after: UU
     Raises:
         NotFound, Conflict: there is no such session, or it was closed.
     """
-    held_open(db, session_id)  # so that of two who ask at once, the second sees what the first was given
+    lock_open_session(db, session_id)  # so that of two who ask at once, the second sees what the first was given
     turns = queries.turns(db, session_id)
     chosen = _at_work(turns, who, now) if after is None else None
     if chosen is None:
@@ -34,7 +34,7 @@ def claim_next(db: Session, session_id: UUID, who: Who, now: datetime, after: UU
         chosen = nearest(turns, who.id, last, now)
     if chosen is None:
         return None
-    queries.keep_claim(db, session_id, chosen.item, Claim(who.id, now + CLAIM_LASTS))
+    queries.set_claim(db, session_id, chosen.item, Claim(who.id, now + CLAIM_LASTS))
     return chosen.item
 
 
@@ -44,10 +44,10 @@ def take(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) 
     Raises:
         NotFound, Conflict: there is no such session or line, or it was closed.
     """
-    held_open(db, session_id)
+    lock_open_session(db, session_id)
     if item_id not in {turn.item for turn in queries.turns(db, session_id)}:
         raise NotFound("This item is not on the session's list. Test it from its own page.")
-    queries.keep_claim(db, session_id, item_id, Claim(who.id, now + CLAIM_LASTS))
+    queries.set_claim(db, session_id, item_id, Claim(who.id, now + CLAIM_LASTS))
 
 
 def next_for(lines: Sequence[WorklistLine], who: UUID, last: UUID | None, now: datetime) -> WorklistLine | None:

@@ -71,7 +71,7 @@ def has_begun(db: Session, session_id: UUID) -> bool:
     return bool(db.scalar(select(or_(test.exists(), seen.exists()))))
 
 
-def keep_lines(db: Session, session_id: UUID, why: Mapping[UUID, str]) -> None:
+def set_lines(db: Session, session_id: UUID, why: Mapping[UUID, str]) -> None:
     """Let a worklist hold exactly these items, in this order, each with its reason; what is claimed stays so."""
     kept = {line.item_id: line for line in db.scalars(_lines(session_id))}
     for item_id in kept.keys() - why.keys():

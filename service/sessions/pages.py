@@ -15,7 +15,7 @@ from service.kit.dates import parse_date, show_date
 from service.kit.problems import Conflict, Invalid, Problem
 from service.kit.typed import as_id
 from service.sessions import actions, listing, queries
-from service.sessions.actions import USUAL, NewSession, SessionChange, Why, session_with
+from service.sessions.actions import USUAL, NewSession, SessionChange, Why, get_session
 from service.sessions.core import in_words
 from service.sessions.progress import progress, summary
 from service.sessions.queries import place_name
@@ -121,7 +121,7 @@ def _new(
 def session_page(context: ViewerContext, session_id: str) -> Response:
     """The worklist in walking order, what is done, who helps; once closed, the session's summary."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         if session.kind == SessionKind.COUNT:
             return RedirectResponse(f"/sessions/{session.id}/count", 303)
         stands = progress(db, session.id, context.now)
@@ -157,7 +157,7 @@ def session_page(context: ViewerContext, session_id: str) -> Response:
 def change_form(context: LeadContext, session_id: str) -> Response:
     """Change a planned session: its name and day, what comes on its list and what goes off it."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         values = {"title": session.title, "on": session.on.isoformat(), "note": session.note, "codes": ""}
         return _change(context, db, session_id, values)
 
@@ -169,7 +169,7 @@ def change_session(context: LeadContext, session_id: str, posted: Posted) -> Res
     values = _texts(posted, "title", "on", "note", "codes")
     drop = sorted(str(item_id) for item_id in posted.getlist("drop"))
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
     try:
         change = SessionChange(
             form_reader.note(posted, "title")[:60] or session.title,
@@ -193,7 +193,7 @@ def change_session(context: LeadContext, session_id: str, posted: Posted) -> Res
 def _change(
     context: RequestContext, db: Session, session_id: str, values: dict[str, str], refusal: Problem | None = None
 ) -> Response:
-    session = session_with(db, session_id)
+    session = get_session(db, session_id)
     if session.closed_at is not None:
         raise Conflict("This session was closed. Open a new one for what is left.")
     errors = (refusal.errors or {"drop": refusal.detail}) if refusal else {}
@@ -214,7 +214,7 @@ def _change(
 def close_form(context: LeadContext, session_id: str) -> Response:
     """What is left out, and a word for whoever reads this next year, before it is closed."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         if session.closed_at is not None:
             return RedirectResponse(f"/sessions/{session.id}", 303)
         if session.kind == SessionKind.COUNT:
@@ -227,7 +227,7 @@ def close_session(context: LeadContext, session_id: str, posted: Posted) -> Resp
     """Close it; its page is its summary from now on."""
     op = read_op(posted.get("op"))
     with context.reading() as db:
-        key = session_with(db, session_id).id
+        key = get_session(db, session_id).id
     try:
         note = form_reader.note(posted, "note")
         context.once(
@@ -245,7 +245,7 @@ def close_session(context: LeadContext, session_id: str, posted: Posted) -> Resp
 def _close(
     context: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
 ) -> Response:
-    session = session_with(db, session_id)
+    session = get_session(db, session_id)
     return context.page(
         "sessions/close_session.html",
         422 if errors else 200,

@@ -129,7 +129,7 @@ def _claim(by: UUID | None, until: datetime | None) -> Claim | None:
     return Claim(by, until) if by is not None and until is not None else None
 
 
-def keep_claim(db: Session, session_id: UUID, item_id: UUID, claim: Claim) -> None:
+def set_claim(db: Session, session_id: UUID, item_id: UUID, claim: Claim) -> None:
     """Keep who tests a line, until when."""
     db.execute(
         update(WorkItem)

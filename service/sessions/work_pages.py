@@ -12,7 +12,7 @@ from service.crew.pages import join_link
 from service.gear.queries import item_facts, item_namer
 from service.kit.problems import NotFound
 from service.sessions import claims, queries
-from service.sessions.actions import session_with
+from service.sessions.actions import get_session
 from service.sessions.core import live
 from service.sessions.progress import progress
 from service.tags.queries import code_of, item_with
@@ -27,7 +27,7 @@ def next_line(context: CrewContext, session_id: str, posted: Posted) -> Response
     """Send a helper to their next line; to the session's page where nothing is left for them."""
     op, after = read_op(posted.get("op")), str(posted.get("after") or "")
     with context.reading() as db:
-        key = session_with(db, session_id).id
+        key = get_session(db, session_id).id
         tested = item_with(db, after, ended=True).id if after else None
     item_id = context.once(
         op,
@@ -45,7 +45,7 @@ def next_line(context: CrewContext, session_id: str, posted: Posted) -> Response
 def take_form(context: CrewContext, session_id: str, code: str) -> Response:
     """Who has a line, and a button to take it anyway."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         item = item_with(db, code)
         line = next((line for line in queries.worklist(db, session.id) if line.item.id == item.id), None)
         if line is None:
@@ -67,7 +67,7 @@ def take(context: CrewContext, session_id: str, code: str, posted: Posted) -> Re
     """Keep this line for whoever asks, and on to its test."""
     op = read_op(posted.get("op"))
     with context.reading() as db:
-        key, item_id = session_with(db, session_id).id, item_with(db, code).id
+        key, item_id = get_session(db, session_id).id, item_with(db, code).id
         now = code_of(db, item_id)
     context.once(op, "session.take", [str(key), now], lambda db: claims.take(db, key, item_id, context.me, context.now))
     return RedirectResponse(f"/t/{now}/test?session={key}", 303)
@@ -77,7 +77,7 @@ def take(context: CrewContext, session_id: str, code: str, posted: Posted) -> Re
 def progress_part(context: ViewerContext, session_id: str) -> Response:
     """How it stands, as the part of its page that a script replaces."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         return context.page(
             "sessions/session_progress.html",
             stands=progress(db, session.id, context.now),
@@ -90,7 +90,7 @@ def progress_part(context: ViewerContext, session_id: str) -> Response:
 def helpers_join(context: LeadContext, session_id: str) -> Response:
     """A crew pass for this session's helpers, as a QR code on the lead's screen; it is shown once."""
     with context.writing() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         made = make_pass(db, Role.CREW, session.title[:60], context.me, context.now)
     link = join_link(context, made.secret, f"/sessions/{session.id}")
     secret = spelled(made.secret)

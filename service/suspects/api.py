@@ -39,7 +39,7 @@ class SuspectOut(BaseModel):
 
 
 @router.post("", status_code=201, response_model=SuspectOut)
-def crackled(context: CrewContext, body: SuspectIn) -> Any:
+def report_suspect(context: CrewContext, body: SuspectIn) -> Any:
     """Call an item suspect until a pass with both ends flexed; the same id again gives the same answer."""
     content = body.model_dump(mode="json", exclude={"id", "sent_at"})
     return context.once(

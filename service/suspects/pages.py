@@ -27,7 +27,7 @@ def place_form(context: CrewContext, place_id: UUID, done: bool = False) -> Resp
 
 
 @router.post("/places/{place_id}/crackled")
-def place_crackled(context: CrewContext, place_id: UUID, posted: Posted) -> Response:
+def report_place_suspect(context: CrewContext, place_id: UUID, posted: Posted) -> Response:
     """Call what is ticked suspect."""
     op = read_op(posted.get("op"))
     ticked = sorted(key for item in posted.getlist("item") if (key := as_id(item)))

@@ -22,9 +22,9 @@ from sqlalchemy.orm import Session
 from service.crew import queries as crew
 from service.crew.context import RequestContext
 from service.crew.models import Person, Program
-from service.crew.privacy import queries as keeping
-from service.crew.privacy.actions import let_go
-from service.crew.privacy.core import kept_until
+from service.crew.privacy import queries as privacy
+from service.crew.privacy.actions import anonymize
+from service.crew.privacy.core import anonymize_on
 from service.gear.core import ASKED
 from service.gear.models import Item
 from service.kit.dates import local_date
@@ -103,21 +103,21 @@ def refresh_flags(db: Session, today: date, now: datetime) -> int:
     return update_due_flags(db, None, today, now)
 
 
-def let_names_go(db: Session, today: date, now: datetime) -> int:
+def anonymize_names(db: Session, today: date, now: datetime) -> int:
     """Turn the names that are kept no more into "Tester n"; how many there were."""
     zone = zone_of(db)
     spans = [(season.starts, season.ends) for season in seasons(db)]
 
     def over(last: datetime) -> bool:
-        return kept_until(local_date(last, zone), spans) <= today
+        return anonymize_on(local_date(last, zone), spans) <= today
 
-    came = {person_id: at for person_id, at in keeping.named_crew(db) if over(at)}
+    came = {person_id: at for person_id, at in privacy.list_named_crew(db) if over(at)}
     logged = last_logged(db, came.keys()) if came else {}
-    gone = [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
-    for person_id in gone:
-        let_go(db, db.get_one(Person, person_id), now)
+    list_former = [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
+    for person_id in list_former:
+        anonymize(db, db.get_one(Person, person_id), now)
         crew.note_in_audit(db, now, None, "person.name_let_go", str(person_id))
-    return len(gone)
+    return len(list_former)
 
 
 CHORES = (brief("due states refreshed", refresh_stale), brief("flags raised or cleared", refresh_flags))

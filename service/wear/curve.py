@@ -36,7 +36,7 @@ class Figure:
 
     use: str
     model: str
-    found: str
+    by_tests: str
 
 
 @dataclass(frozen=True)
@@ -59,14 +59,14 @@ class Curve:
 def draw(name: str, plural: str, fitted: Fitted, steps: Steps, season_days: int) -> Curve:
     """Draw a class that was fitted; `plural` is what its items are called."""
     seen = max((step.lower if step.upper is None else step.upper for step in steps.steps), default=0.0)
-    told = _Told(fitted, steps, seen)
+    class_shares = _ClassShares(fitted, steps, seen)
     until = max(seen, 1.05 * season_days)
-    lowest = min(told.model(until), told.found(seen)[1])
+    lowest = min(class_shares.model(until), class_shares.by_tests(seen)[1])
     scale = _Scale(until, next(floor for floor in FLOORS if floor <= lowest))
     times = [until * (piece / FINEST) ** 1.5 for piece in range(FINEST + 1)]  # finer where it may fall at once
-    least = scale.line((time, told.range(time)[0]) for time in times)
-    most = scale.line((time, told.range(time)[1]) for time in times)
-    back = scale.line((time, told.range(time)[0]) for time in reversed(times))
+    least = scale.line((time, class_shares.range(time)[0]) for time in times)
+    most = scale.line((time, class_shares.range(time)[1]) for time in times)
+    back = scale.line((time, class_shares.range(time)[0]) for time in reversed(times))
     whole, between = _stepped(steps, scale)
     marks = [season_days * number for number in range(1, int(until // season_days) + 1)]
     days = _day_marks(until)
@@ -77,16 +77,16 @@ def draw(name: str, plural: str, fitted: Fitted, steps: Steps, season_days: int)
         [Tick(scale.x(day), _season_words(number, len(marks))) for number, day in enumerate(marks, 1)],
         f"M{most}L{back}z",
         f"M{most}M{least}",
-        "M" + scale.line((time, told.model(time)) for time in times),
+        "M" + scale.line((time, class_shares.model(time)) for time in times),
         whole,
         between,
-        told.sentences(plural, season_days, len(marks)),
-        [told.figure(day, season_days) for day in sorted({*days, *marks} - {0})],
+        class_shares.sentences(plural, season_days, len(marks)),
+        [class_shares.figure(day, season_days) for day in sorted({*days, *marks} - {0})],
     )
 
 
 @dataclass(frozen=True)
-class _Told:
+class _ClassShares:
     """A class as model and tests tell it; `seen` is the longest use that tests know of."""
 
     fitted: Fitted
@@ -102,25 +102,25 @@ class _Told:
         shares = [model.survival(time) for model in (self.fitted.model, *self.fitted.edge)]
         return min(shares), max(shares)
 
-    def found(self, time: float) -> tuple[float, float]:
+    def by_tests(self, time: float) -> tuple[float, float]:
         """The same by the tests alone."""
         return self.steps.survival(time)
 
     def sentences(self, plural: str, season_days: int, seasons: int) -> list[str]:
         """What the drawing says."""
         least, most = (_of_100(share) for share in self.range(season_days))
-        told = [
+        sentences = [
             f"Of 100 such {plural} about {_of_100(self.model(season_days))} live through a season "
             f"({season_days} days in service); {_span(least, most)} is plausible."
         ]
         if seasons > 1:
             last = self.model(season_days * seasons)
-            told.append(f"About {_of_100(last)} live through {COUNTS.get(seasons, f'{seasons} seasons')}.")
+            sentences.append(f"About {_of_100(last)} live through {COUNTS.get(seasons, f'{seasons} seasons')}.")
         if self.seen < season_days:
-            told.append(
+            sentences.append(
                 f"None was in service for longer than {self.seen:.0f} days so far: the rest is the model's word alone."
             )
-        return told
+        return sentences
 
     def figure(self, day: int, season_days: int) -> Figure:
         """A row of figures."""
@@ -129,8 +129,8 @@ class _Told:
             "" if rest else f", {COUNTS.get(seasons, f'{seasons} seasons')}"
         )
         least, most = (_of_100(share) for share in self.range(day))
-        found = "not known yet" if day > self.seen else _span(*(_of_100(share) for share in self.found(day)))
-        return Figure(use, f"{_of_100(self.model(day))} ({_span(least, most)})", found)
+        by_tests = "not known yet" if day > self.seen else _span(*(_of_100(share) for share in self.by_tests(day)))
+        return Figure(use, f"{_of_100(self.model(day))} ({_span(least, most)})", by_tests)
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ _MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.i
 
 
 @dataclass
-class Worn:
+class WearInput:
     """An item as far as its wear goes: its class, when it was in which state, its seasons and its history."""
 
     kind: str
@@ -73,13 +73,13 @@ def season_days(db: Session) -> dict[UUID, Stretch]:
     return {season_id: (starts, ends + timedelta(days=1)) for season_id, starts, ends in rows}
 
 
-def worn(db: Session) -> dict[UUID, Worn]:
+def wear_inputs(db: Session) -> dict[UUID, WearInput]:
     """Every item there ever was, with its history in time order."""
     # On PostgreSQL an item may be added between two of these: it has nothing worn yet, and is left out at the end.
-    items: dict[UUID, Worn] = defaultdict(lambda: Worn("", "", date.max))
+    items: dict[UUID, WearInput] = defaultdict(lambda: WearInput("", "", date.max))
     told = select(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on)
     for item_id, kind, batch, since, bought_on in db.execute(told):
-        items[item_id] = Worn(kind, batch, since, bought_on)
+        items[item_id] = WearInput(kind, batch, since, bought_on)
     there = list(items)
     for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
         items[item_id].connectors.add(connector)
@@ -162,7 +162,7 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
     seasons, memory = season_days(db), remembered(db, "wear records")
     days: dict[frozenset[UUID], list[Stretch]] = {}
     found = {}
-    for item_id, item in worn(db).items():
+    for item_id, item in wear_inputs(db).items():
         if item.seasons not in days:
             days[item.seasons] = merged(seasons[season] for season in item.seasons)
         of_class = (item.kind, item.connectors, item.strapped, item.batch)
@@ -175,7 +175,7 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
     return found
 
 
-def _record(item: Worn, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
+def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
     changes = [(local_date(at, zone), state) for at, state in item.changes]
     history = [_entry(local_date(event.at, zone), event.what) for event in as_one(item.history)]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
@@ -232,7 +232,7 @@ def outlook(items: Mapping[UUID, WearRecord], told: Mapping[UUID, Chance], most:
     return risk.outlook(known, len(in_use) - len(known), most)
 
 
-def path_of(item: Worn) -> Path:
+def path_of(item: WearInput) -> Path:
     """The class of an item, from the widest on; a purchase lot only where it has one."""
     connectors = " and ".join(sorted(CONNECTOR_NAMES.get(name, name) for name in item.connectors))
     path = item.kind, connectors, STRAPPED if item.strapped else FREE

@@ -60,11 +60,11 @@ def report(db: Session, zone: ZoneInfo, first: date, last: date, rounds: int, pe
     """Each class with its answer for a season from `first` to `last`, both counted, that has so many rounds."""
     days = (last - first).days + 1
     by_class = lives_by_class(records(db, zone).values())
-    told = [each for each in judged(by_class) if each.lives]
-    fits = {each.by: each.fitted for each in told if each.by and each.fitted}
+    allowed = [each for each in judged(by_class) if each.lives]
+    fits = {each.by: each.fitted for each in allowed if each.by and each.fitted}
     pool, order = pooled(by_class), sorted(fits)
     return Report(
-        [_worn(each, days, rounds, per_mille / 1000, order) for each in told],
+        [_class_wear(each, days, rounds, per_mille / 1000, order) for each in allowed],
         [
             draw(in_words(path), KINDS[path[0]].plural, fits[path], steps_of(in_order(pool[path])), days)
             for path in order
@@ -72,11 +72,11 @@ def report(db: Session, zone: ZoneInfo, first: date, last: date, rounds: int, pe
     )
 
 
-def _worn(each: JudgedClass, days: int, rounds: int, unavailability: float, curves: Sequence[Path]) -> WornClass:
+def _class_wear(each: JudgedClass, days: int, rounds: int, unavailability: float, curves: Sequence[Path]) -> WornClass:
     by = in_words(each.by) if each.by and each.by != each.path else ""
-    told = answer(each.fitted, days, rounds, unavailability) if each.fitted else None
+    allowed = answer(each.fitted, days, rounds, unavailability) if each.fitted else None
     curve = curves.index(each.by) + 1 if each.by else 0
-    return WornClass(in_words(each.path), each.failures, each.lives, by, told, curve)
+    return WornClass(in_words(each.path), each.failures, each.lives, by, allowed, curve)
 
 
 def answer(fitted: Fitted, season_days: int, rounds: int, unavailability: float) -> AllowedInterval:

@@ -13,7 +13,7 @@ from service.chores import CHORES
 from service.crew import actions
 from service.crew.core import Role, looks_full
 from service.crew.models import AuditEntry, CrewPass, Person
-from service.crew.privacy.core import AFTER_SEASON, LONGEST, is_nameless, kept_until, nameless
+from service.crew.privacy.core import AFTER_SEASON, LONGEST, anonymize_on, is_anonymous, next_anonymous_name
 from service.crew.queries import people_named
 from service.tables import metadata
 from service.testlog.housekeeping import keep_house
@@ -26,7 +26,7 @@ SPANS = st.lists(st.tuples(st.dates(date(2020, 1, 1), date(2030, 1, 1)), st.inte
 @given(st.dates(date(2020, 1, 1), date(2030, 1, 1)), SPANS)
 def test_a_name_is_kept_for_its_season_and_ninety_days(helped: date, spans: list[tuple[date, int]]) -> None:
     seasons = [(first, first + timedelta(days=days)) for first, days in spans]
-    until = kept_until(helped, seasons)
+    until = anonymize_on(helped, seasons)
     assert helped + AFTER_SEASON < until <= helped + LONGEST + timedelta(days=1)
     for first, last in seasons:
         if first <= helped <= last < helped + LONGEST - AFTER_SEASON:
@@ -37,16 +37,16 @@ def test_the_day_by_hand() -> None:
     fall = (date(2026, 8, 1), date(2026, 11, 30))
     indoor = (date(2027, 1, 4), date(2027, 4, 10))
     # November 30 and 90 days: 31 of December, 31 of January and 28 of February
-    assert kept_until(date(2026, 10, 3), [fall, indoor]) == date(2027, 3, 1)
-    assert kept_until(date(2027, 1, 4), [fall, indoor]) == date(2027, 7, 10)
-    assert kept_until(date(2027, 6, 1), [fall, indoor]) == date(2027, 8, 31)
+    assert anonymize_on(date(2026, 10, 3), [fall, indoor]) == date(2027, 3, 1)
+    assert anonymize_on(date(2027, 1, 4), [fall, indoor]) == date(2027, 7, 10)
+    assert anonymize_on(date(2027, 6, 1), [fall, indoor]) == date(2027, 8, 31)
 
 
 def test_numbers_are_never_given_twice() -> None:
-    assert nameless([]) == "Tester 1"
-    assert nameless(["Tester 2", "Tester Jo", "Tester 10"]) == "Tester 11"
-    assert is_nameless("Tester 11")
-    assert not is_nameless("Tester Jo")
+    assert next_anonymous_name([]) == "Tester 1"
+    assert next_anonymous_name(["Tester 2", "Tester Jo", "Tester 10"]) == "Tester 11"
+    assert is_anonymous("Tester 11")
+    assert not is_anonymous("Tester Jo")
 
 
 @pytest.mark.parametrize(

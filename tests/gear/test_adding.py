@@ -12,7 +12,7 @@ from service.gear.models import Item
 from service.season import actions as seasons
 from service.season.core import Season, split
 from service.season.models import ItemSeason
-from service.wear.queries import worn
+from service.wear.queries import wear_inputs
 from tests.support.program import Running, op
 
 CABLE = {
@@ -200,7 +200,7 @@ def worn_as(program: Running) -> dict[str, bool]:
     """Whether wear counts each item as strapped, by its label."""
     with program.store.reading() as db:
         labels = dict(db.execute(select(Item.id, Item.label)).all())
-        return {labels[item_id]: item.strapped for item_id, item in worn(db).items()}
+        return {labels[item_id]: item.strapped for item_id, item in wear_inputs(db).items()}
 
 
 def kinds_of_places(program: Running) -> dict[str, str]:

@@ -10,27 +10,27 @@ from service.retire.decisions.core import (
     Action,
     Gear,
     Limits,
+    PastTest,
     Reason,
-    Tried,
     action_of,
     at_risk,
-    found,
     left_of_price,
+    reasons_for,
 )
 from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, DUE, OVERDUE, TODAY, UNTESTED, gear
 
 LIMITS = Limits()
 PASS, FAIL_A, FAIL_B, FAIL = (
-    Tried(False),
-    Tried(True, frozenset({End.A})),
-    Tried(True, frozenset({End.B})),
-    Tried(True),
+    PastTest(False),
+    PastTest(True, frozenset({End.A})),
+    PastTest(True, frozenset({End.B})),
+    PastTest(True),
 )
 
 
 def told(one: Gear, limits: Limits = LIMITS) -> list[tuple[Reason, str, Action]]:
-    return [(each.reason, each.why, each.action) for each in found(one, limits, TODAY)]
+    return [(each.reason, each.why, each.action) for each in reasons_for(one, limits, TODAY)]
 
 
 def test_what_is_in_order_needs_nothing() -> None:
@@ -112,8 +112,10 @@ def test_a_repair_dearer_than_what_is_left_retires() -> None:
         "A repair comes to $6.00, and $4.62 is left of the $18.50 that a new one costs.",
         Action.RETIRE,
     )
-    assert action_of(found(gear(1, BLOCKED, **old), LIMITS, TODAY)) is Action.RETIRE
-    assert found(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT  # the most pressing first
+    assert action_of(reasons_for(gear(1, BLOCKED, **old), LIMITS, TODAY)) is Action.RETIRE
+    assert (
+        reasons_for(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT
+    )  # the most pressing first
     assert len(told(gear(1, BLOCKED, **old, repair_cents=450))) == 1  # the log knows that it comes cheaper
     assert told(gear(1, **(old | {"fault": FaultStatus.NONE}))) == []  # nothing is to be repaired
     assert len(told(gear(1, BLOCKED, **(old | {"price_cents": None})))) == 1

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from service.gear.core import End
-from service.retire.decisions.core import Failure, Tried, tried
+from service.retire.decisions.core import Failure, PastTest, last_tests
 from service.retire.decisions.queries import records, repair_costs
 from service.season.core import What
 from service.testlog.core import Evidence, LogEntry
@@ -40,15 +40,15 @@ def test_a_fail_that_told_no_end_is_at_the_end_of_the_repair_that_came_next() ->
     ]
     failed = [Failure(NOON + timedelta(days=1)), Failure(NOON + timedelta(days=4), {End.A})]
     repairs = [(NOON + timedelta(days=2), End.B)]
-    assert tried(history, failed, repairs, 8) == (
-        Tried(False),
-        Tried(True, frozenset({End.B})),
-        Tried(False),
-        Tried(True, frozenset({End.A})),
-        Tried(False),
-        Tried(True),
+    assert last_tests(history, failed, repairs, 8) == (
+        PastTest(False),
+        PastTest(True, frozenset({End.B})),
+        PastTest(False),
+        PastTest(True, frozenset({End.A})),
+        PastTest(False),
+        PastTest(True),
     )
-    assert len(tried(history, failed, repairs, 3)) == 3
+    assert len(last_tests(history, failed, repairs, 3)) == 3
 
 
 def test_repeated_fails_are_read_from_the_log(program: Running) -> None:

@@ -10,7 +10,7 @@ from service.crew.actions import refuse_last_lead
 from service.crew.core import Who
 from service.crew.models import Person
 from service.crew.privacy import queries
-from service.crew.privacy.core import is_nameless, nameless
+from service.crew.privacy.core import is_anonymous, next_anonymous_name
 from service.kit.problems import NotFound
 
 
@@ -26,30 +26,30 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
     person = db.get(Person, person_id)
     if person is None:
         raise NotFound("There is no such person here.")
-    if is_nameless(person.display_name) and person.ended_at is not None:
+    if is_anonymous(person.display_name) and person.ended_at is not None:
         return person.display_name
     if person.ended_at is None:
         refuse_last_lead(db, person)
-    called = let_go(db, person, now)
+    new_name = anonymize(db, person, now)
     crew.note_in_audit(db, now, who.id, "person.erased", str(person.id))
-    return called
+    return new_name
 
 
-def let_go(db: Session, person: Person, now: datetime) -> str:
+def anonymize(db: Session, person: Person, now: datetime) -> str:
     """Put "Tester n" wherever a name of the person's stands, and end their passes and sign-ins; the new name.
 
     Names that they had before go with it.
     A pass is called by a name, not by a person: while somebody else has the same name, what it calls may be theirs, and
     stays until their name is let go too.
     """
-    names, called = queries.names_ever(db, person), nameless(queries.given_names(db))
-    person.display_name, person.email, person.passphrase_hash = called, None, None
+    names, new_name = queries.names_ever(db, person), next_anonymous_name(queries.given_names(db))
+    person.display_name, person.email, person.passphrase_hash = new_name, None, None
     person.ended_at = person.ended_at or now
     crew.end_sign_ins(db, person.id, now)
     queries.end_passes(db, person.id, now)
     for name in names:
         shared = queries.another_is_called(db, name, person.id)
-        queries.rename_passes(db, name, called, person.id if shared else None)
+        queries.rename_passes(db, name, new_name, person.id if shared else None)
     queries.forget_changes(db, person.id)
     db.flush()
-    return called
+    return new_name

@@ -16,7 +16,7 @@ LONGEST = timedelta(days=365)
 _NAMELESS = re.compile(r"Tester (\d+)")
 
 
-def kept_until(last_helped: date, seasons: Iterable[tuple[date, date]]) -> date:
+def anonymize_on(last_helped: date, seasons: Iterable[tuple[date, date]]) -> date:
     """The first day on which the name of a student is kept no more; `seasons` are first and last days.
 
     >>> kept_until(date(2026, 10, 3), [(date(2026, 8, 1), date(2026, 11, 30))])
@@ -26,12 +26,12 @@ def kept_until(last_helped: date, seasons: Iterable[tuple[date, date]]) -> date:
     return min(max([*ends, last_helped]) + AFTER_SEASON, last_helped + LONGEST) + timedelta(days=1)
 
 
-def is_nameless(name: str) -> bool:
+def is_anonymous(name: str) -> bool:
     """Whether a name is one that the service gave."""
     return _NAMELESS.fullmatch(name) is not None
 
 
-def nameless(taken: Iterable[str]) -> str:
+def next_anonymous_name(names: Iterable[str]) -> str:
     """The next "Tester n", above all that are in use."""
-    numbers = [int(match[1]) for name in taken if (match := _NAMELESS.fullmatch(name))]
+    numbers = [int(match[1]) for name in names if (match := _NAMELESS.fullmatch(name))]
     return f"Tester {max(numbers, default=0) + 1}"

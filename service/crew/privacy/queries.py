@@ -9,10 +9,10 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import NAMED, Role
 from service.crew.models import AuditEntry, CrewPass, Person, SignIn
-from service.crew.privacy.core import is_nameless
+from service.crew.privacy.core import is_anonymous
 
 
-def named_crew(db: Session) -> list[tuple[UUID, datetime]]:
+def list_named_crew(db: Session) -> list[tuple[UUID, datetime]]:
     """Every crew member whose name is still kept, with when they last came in. Tokens are no people."""
     came = select(SignIn.person_id, func.max(SignIn.created_at).label("at")).group_by(SignIn.person_id).subquery()
     tools = select(SignIn.person_id).where(SignIn.token_name.is_not(None))
@@ -22,13 +22,13 @@ def named_crew(db: Session) -> list[tuple[UUID, datetime]]:
         .where(Person.role == Role.CREW, Person.id.not_in(tools))
         .order_by(Person.created_at, Person.id)
     )
-    return [(row.id, max(row.created_at, row.at or row.created_at)) for row in rows if not is_nameless(row[1])]
+    return [(row.id, max(row.created_at, row.at or row.created_at)) for row in rows if not is_anonymous(row[1])]
 
 
-def gone(db: Session) -> Sequence[Person]:
+def list_former(db: Session) -> Sequence[Person]:
     """Those who have no access any more but whose names are still kept."""
     found = db.scalars(select(Person).where(Person.ended_at.is_not(None)).order_by(Person.display_name))
-    return [person for person in found if not is_nameless(person.display_name)]
+    return [person for person in found if not is_anonymous(person.display_name)]
 
 
 def given_names(db: Session) -> Sequence[str]:
@@ -64,7 +64,7 @@ def end_passes(db: Session, person_id: UUID, now: datetime) -> None:
     )
 
 
-def rename_passes(db: Session, name: str, called: str, of: UUID | None) -> None:
+def rename_passes(db: Session, name: str, new_name: str, of: UUID | None) -> None:
     """Take a name off passes and links, and out of the audit trail where one was called by it.
 
     Args:
@@ -78,5 +78,5 @@ def rename_passes(db: Session, name: str, called: str, of: UUID | None) -> None:
     if of is not None:
         passes = passes.where(CrewPass.person_id == of)
         trail = trail.where(AuditEntry.person_id == of)
-    db.execute(passes.values(label=called))
-    db.execute(trail.values(subject=called))
+    db.execute(passes.values(label=new_name))
+    db.execute(trail.values(subject=new_name))

@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from service.crew.context import CrewContext
 from service.home.offline import actions
 from service.kit.lengths import Unit
-from service.sessions.actions import session_with
+from service.sessions.actions import get_session
 
 router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 
@@ -16,4 +16,4 @@ router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 def package(context: CrewContext, session_id: str) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
     with context.reading() as db:
-        return actions.package(db, session_with(db, session_id), context.me, Unit(context.program.unit), context.now)
+        return actions.package(db, get_session(db, session_id), context.me, Unit(context.program.unit), context.now)

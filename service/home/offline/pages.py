@@ -15,7 +15,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from service.crew.context import AnyoneContext, CrewContext
 from service.kit.codes import read_code
 from service.sessions import queries
-from service.sessions.actions import session_with
+from service.sessions.actions import get_session
 from service.sessions.claims import next_for
 from service.tags.queries import item_with
 from service.web import modules
@@ -72,7 +72,7 @@ def next_item(context: CrewContext, session_id: str, after: str | None = None) -
     what was just tested; without it, what they tested last counts.
     """
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         tested = (
             item_with(db, read_code(after), ended=True).id
             if after

@@ -9,8 +9,8 @@ from service.crew.context import LeadContext, RequestContext
 from service.crew.core import Role, spelled, unnamed
 from service.crew.models import Person
 from service.crew.pages import join_link, text
-from service.crew.privacy import actions as keeping
-from service.crew.privacy.queries import gone
+from service.crew.privacy import actions as privacy
+from service.crew.privacy.queries import list_former
 from service.kit.problems import Invalid, NotFound, invalid
 from service.testlog.queries import last_logged
 from service.web.forms import Posted, new_op, read_op
@@ -98,17 +98,17 @@ def erase_page(context: LeadContext, person_id: str) -> Response:
 def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
     op, key = read_op(posted.get("op")), read_op(person_id)
-    context.once(op, "person.erase", str(key), lambda db: keeping.erase(db, key, context.me, context.now))
+    context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.me, context.now))
     return RedirectResponse("/crew", 303)
 
 
 def _crew(context: RequestContext, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
-    people, left = queries.people(db), gone(db)
+    people, left = queries.people(db), list_former(db)
     return context.page(
         "home/people/crew.html",
         status,
         people=people,
-        gone=left,
+        list_former=left,
         passes=queries.open_passes(db, context.now),
         logged=last_logged(db, [person.id for person in (*people, *left)]),
         tokens=queries.tokens(db),

@@ -28,10 +28,10 @@ def overrule(
     note_in_audit(db, now, who.id, "pull.overruled", str(item_id), {"action": action, "reason": reason})
 
 
-def set_prices(db: Session, said: Mapping[Sort, int], who: Who, now: datetime) -> int:
+def set_prices(db: Session, new: Mapping[Sort, int], who: Who, now: datetime) -> int:
     """Keep what each of these sorts costs from now on, in cents; how many changed."""
-    known = queries.prices(db)
-    changed = {sort: cents for sort, cents in said.items() if sort not in known or known[sort].cents != cents}
+    before = queries.prices(db)
+    changed = {sort: cents for sort, cents in new.items() if sort not in before or before[sort].cents != cents}
     for sort, cents in changed.items():
         db.add(
             GearPrice(

@@ -73,7 +73,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Tried:
+class PastTest:
     """A test of an item alone: whether it failed, and the ends at which, by the test or by the repair after it."""
 
     failed: bool
@@ -99,7 +99,7 @@ class Gear:
     then: Due
     fault: FaultStatus = FaultStatus.NONE
     suspect: str | None = None
-    tests: tuple[Tried, ...] = ()
+    tests: tuple[PastTest, ...] = ()
     bent_on: date | None = None
     bought_mm: int = 0
     bought_on: date | None = None
@@ -117,7 +117,7 @@ class RetireReason:
     action: Action
 
 
-def found(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[RetireReason]:
+def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[RetireReason]:
     """Every reason to do something about an item before the event, but for its risk; the most pressing first."""
     told = [
         _blocked(gear),
@@ -239,9 +239,9 @@ def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
     if DueState.UNTESTED in (gear.today.state, gear.then.state):
         told.append((Reason.UNTESTED, "It never passed a test."))
     if gear.today.state is DueState.OVERDUE:
-        told.append((Reason.OVERDUE, f"Overdue: it had to pass by {_shown(gear.today.last_day, today)}."))
+        told.append((Reason.OVERDUE, f"Overdue: it had to pass by {_format_day(gear.today.last_day, today)}."))
     elif gear.then.state is DueState.OVERDUE:
-        last = _shown(gear.then.last_day, today)
+        last = _format_day(gear.then.last_day, today)
         told.append((Reason.OVERDUE, f"Overdue at the event, unless it passes by {last}."))
     if gear.suspect is not None:
         said = gear.suspect.rstrip(".") or "it crackled"
@@ -249,7 +249,7 @@ def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
     return [RetireReason(reason, why, Action.TEST_FIRST) for reason, why in told]
 
 
-def _shown(day: date | None, today: date) -> str:
+def _format_day(day: date | None, today: date) -> str:
     return show_date(day, today) if day else "its last day"
 
 
@@ -274,11 +274,11 @@ class Sort:
 
 @dataclass(frozen=True)
 class Price:
-    """Cents for one: as a lead `said`, else what was paid last, and when that was."""
+    """Cents for one: as a lead set it (`by_lead`), else what was paid last, and when that was."""
 
     cents: int
     paid_on: date | None = None
-    said: bool = False
+    by_lead: bool = False
 
 
 @dataclass(frozen=True)
@@ -306,26 +306,26 @@ class Failure:
 class RetireRecord:
     """What an item's log says against it: its last tests, and when a contact of many was last found bent."""
 
-    tests: tuple[Tried, ...] = ()
+    tests: tuple[PastTest, ...] = ()
     bent_on: date | None = None
 
 
-def tried(
+def last_tests(
     history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End]], most: int
-) -> tuple[Tried, ...]:
+) -> tuple[PastTest, ...]:
     """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
     told = {failure.at: failure.ends for failure in failed}
     alone = (event for event in reversed(history) if event.what in (What.PASS, What.FAIL) and event.alone)
     tests = [*islice(alone, most)][::-1]
-    found = []
+    outcomes = []
     for position, event in enumerate(tests):
         if event.what is What.PASS:
-            found.append(Tried(failed=False))
+            outcomes.append(PastTest(failed=False))
             continue
         until = tests[position + 1].at if position + 1 < len(tests) else None
         ends = told.get(event.at) or _next_repair(event.at, until, repairs)
-        found.append(Tried(failed=True, ends=frozenset(ends)))
-    return tuple(found)
+        outcomes.append(PastTest(failed=True, ends=frozenset(ends)))
+    return tuple(outcomes)
 
 
 def _next_repair(after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End]]) -> set[End]:

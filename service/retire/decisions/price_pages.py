@@ -28,29 +28,29 @@ def set_prices(context: LeadContext, posted: Posted) -> Response:
     """Keep the prices that were typed; an empty field leaves its price as it is."""
     op = read_op(posted.get("op"))
     with context.reading() as db:
-        known = queries.sorts(db)
+        sorts = queries.sorts(db)
         try:
-            said = _typed(posted, list(known))
+            new = _typed(posted, list(sorts))
         except Invalid as refusal:
             return _page(context, db, posted, refusal.errors)
-    content = {sort.key: cents for sort, cents in said.items()}
-    context.once(op, "prices.set", content, lambda db: actions.set_prices(db, said, context.me, context.now))
+    content = {sort.key: cents for sort, cents in new.items()}
+    context.once(op, "prices.set", content, lambda db: actions.set_prices(db, new, context.me, context.now))
     return RedirectResponse("/prices?saved=1", 303)
 
 
-def _typed(posted: FormData, known: list[Sort]) -> dict[Sort, int]:
-    said: dict[Sort, int] = {}
+def _typed(posted: FormData, sorts: list[Sort]) -> dict[Sort, int]:
+    new: dict[Sort, int] = {}
     errors: dict[str, str] = {}
-    for sort in known:
+    for sort in sorts:
         text = str(posted.get(sort.key) or "").strip()
         try:
             if text:
-                said[sort] = parse_money(text, sort.key)
+                new[sort] = parse_money(text, sort.key)
         except Invalid as refusal:
             errors |= refusal.errors
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return said
+    return new
 
 
 def _page(

@@ -16,7 +16,7 @@ from service.gear.models import Item, ItemLength
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import find_wiring
 from service.kit.dates import local_date
-from service.retire.decisions.core import Action, Failure, Limits, Price, Purchase, RetireRecord, Sort, tried
+from service.retire.decisions.core import Action, Failure, Limits, Price, Purchase, RetireRecord, Sort, last_tests
 from service.retire.decisions.models import GearPrice, Overrule, PullLimits
 from service.season.core import DueState
 from service.season.models import ItemDue
@@ -44,7 +44,7 @@ class LeadDecision:
     at: datetime
 
 
-def words(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[LeadDecision]]:
+def lead_decisions(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[LeadDecision]]:
     """What leads said of the lines of an event's list (of one item, if given), the last first."""
     query = (
         select(Overrule.item_id, Overrule.action, Overrule.reason, Person.display_name, Overrule.at)
@@ -133,9 +133,9 @@ def prices(db: Session) -> dict[Sort, Price]:
     for each in sorted(purchases(db), key=lambda one: one.on or date.min):
         if each.cents is not None:
             found[each.sort] = Price(each.cents, each.on)
-    said = select(GearPrice.kind, GearPrice.wiring, GearPrice.length_mm, GearPrice.cents)
-    for kind, wiring, length, cents in db.execute(said.order_by(GearPrice.id)):
-        found[Sort(kind, wiring, length)] = Price(cents, None, said=True)
+    latest = select(GearPrice.kind, GearPrice.wiring, GearPrice.length_mm, GearPrice.cents)
+    for kind, wiring, length, cents in db.execute(latest.order_by(GearPrice.id)):
+        found[Sort(kind, wiring, length)] = Price(cents, None, by_lead=True)
     return found
 
 
@@ -163,11 +163,11 @@ def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int)
     again = [item_id for item_id, found in failed.items() if len(found) > 1]
     known = histories(db) if again else {}
     repairs = repaired_ends(db) if again else {}
-    told = {}
+    records_by_item = {}
     for item_id, found in failed.items():
-        tests = tried(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
-        told[item_id] = RetireRecord(tests, _bent_on(db, wirings[item_id], found, zone))
-    return told
+        tests = last_tests(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
+        records_by_item[item_id] = RetireRecord(tests, _bent_on(db, wirings[item_id], found, zone))
+    return records_by_item
 
 
 def _bent_on(db: Session, wiring: str, failed: Sequence[Failure], zone: ZoneInfo) -> date | None:

@@ -33,7 +33,7 @@ from service.testlog.effects import due_on, entries
 from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
 from service.wear.queries import failed_by
-from service.wear.queries import records as worn
+from service.wear.queries import records as wear_records
 from service.web.qr import qr_svg
 
 NEW = RetireRecord()
@@ -61,18 +61,18 @@ def open_list(db: Session, now: datetime) -> Event | None:
 def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
     """What to pull before an event. The due cache must be of today: see `service.testlog.housekeeping`."""
     limits = decisions.limits(db)
-    asked = queries.asked(db, event.on)
+    standings = queries.standings(db, event.on)
     bought = decisions.bought_lengths(db)
-    wear = worn(db, zone)
+    wear = wear_records(db, zone)
     risk = failed_by(wear, max(event.on, today))
-    gear = _judged(db, asked, bought, limits, risk, event.on, today, zone)
-    said = decisions.words(db, event.id)
+    gear = _judged(db, standings, bought, limits, risk, event.on, today, zone)
+    overrules = decisions.lead_decisions(db, event.id)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
-    in_use = [one for one in asked if one.item.state is not ItemState.SPARE and one.item.id not in done]
-    case = [one for one in asked if one.item.state is ItemState.SPARE]
+    in_use = [one for one in standings if one.item.state is not ItemState.SPARE and one.item.id not in done]
+    case = [one for one in standings if one.item.state is ItemState.SPARE]
     pieces = _pieces(db, [*in_use, *case])
     program = program_facts(db)
-    judged = [JudgedItem(gear[one.item.id], pieces[one.item.id], _said(said, one.item.id)) for one in in_use]
+    judged = [JudgedItem(gear[one.item.id], pieces[one.item.id], _overrule(overrules, one.item.id)) for one in in_use]
     spares = [
         InCase(
             gear[one.item.id],
@@ -93,35 +93,35 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
         for each in decided
         if each.comes_out and each.spare is None
     }
-    lines = _lines(db, decided, asked, bought, said, done, would_fit)
+    lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
     return PullList(event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear)
 
 
-def _said(said: Mapping[UUID, Sequence[LeadDecision]], item_id: UUID) -> Action | None:
-    return said[item_id][0].action if item_id in said else None
+def _overrule(overrules: Mapping[UUID, Sequence[LeadDecision]], item_id: UUID) -> Action | None:
+    return overrules[item_id][0].action if item_id in overrules else None
 
 
-def _pieces(db: Session, asked: Sequence[ItemStanding]) -> dict[UUID, FittingPiece]:
-    ports = queries.ports(db, [one.item.id for one in asked])
+def _pieces(db: Session, standings: Sequence[ItemStanding]) -> dict[UUID, FittingPiece]:
+    ports = queries.ports(db, [one.item.id for one in standings])
     return {
         one.item.id: FittingPiece(
             one.item.id, one.code, one.item.kind, one.item.wiring, ports.get(one.item.id, ()), one.item.length_mm
         )
-        for one in asked
+        for one in standings
     }
 
 
 def _lines(
     db: Session,
     decided: Sequence[Decided],
-    asked: Sequence[ItemStanding],
+    standings: Sequence[ItemStanding],
     bought: Mapping[UUID, int],
-    said: Mapping[UUID, Sequence[LeadDecision]],
+    overrules: Mapping[UUID, Sequence[LeadDecision]],
     done: Mapping[UUID, Ticked],
     would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
 ) -> list[PullLine]:
     """The open lines and those that were ticked, in walking order."""
-    named = {one.item.id: (one.item, one.code) for one in asked}
+    named = {one.item.id: (one.item, one.code) for one in standings}
     gone = {item for tick in done.values() for item in (tick.item_id, tick.spare_id) if item} - named.keys()
     if gone:
         codes = codes_of(db, gone)
@@ -132,7 +132,7 @@ def _lines(
     for item_id, line, spare_id, tick in found:
         item, code = named[item_id]
         spare, spare_code = named[spare_id] if spare_id else (None, None)
-        word = said[item_id][0] if item_id in said and said[item_id][0].action else None
+        word = overrules[item_id][0] if item_id in overrules and overrules[item_id][0].action else None
         length = bought.get(item_id, item.length_mm)
         fitting = would_fit.get(item_id, ()) if line else ()
         lines.append(PullLine(item, code, line, length, spare, spare_code, word, tick, fitting))
@@ -141,7 +141,7 @@ def _lines(
 
 def _judged(
     db: Session,
-    asked: Sequence[ItemStanding],
+    standings: Sequence[ItemStanding],
     bought: Mapping[UUID, int],
     limits: Limits,
     risk: Mapping[UUID, float],
@@ -150,16 +150,16 @@ def _judged(
     zone: ZoneInfo,
 ) -> dict[UUID, Gear]:
     """The items as the list judges them. History is read only where the cached state does not answer by itself."""
-    open_ids = [one.item.id for one in asked if _needs_history(one, on, today)]
-    known, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
+    open_ids = [one.item.id for one in standings if _needs_history(one, on, today)]
+    history_of, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspected = suspected_of(db, open_ids)
     suspects, costs, repairs = queries.suspects(db), decisions.prices(db), decisions.repair_costs(db)
-    records = decisions.records(db, {one.item.id: one.item.wiring for one in asked}, zone, limits.repeat_tests)
+    records = decisions.records(db, {one.item.id: one.item.wiring for one in standings}, zone, limits.repeat_tests)
     found = {}
-    for one in asked:
+    for one in standings:
         item, then, fault = one.item, one.due, FaultStatus.NONE
         if item.id in answers_to:
-            history = known.get(item.id, [])
+            history = history_of.get(item.id, [])
             lanes = entries(history, suspected.get(item.id, frozenset()), zone)
             then = due_on(answers_to[item.id], item.in_service_on, lanes, on)
             fault = fault_of(history)
@@ -191,13 +191,13 @@ def _needs_history(one: ItemStanding, on: date, today: date) -> bool:
     return on < today or changes or one.due.state is DueState.BLOCKED
 
 
-Named = Callable[[ItemFacts], str]
+ItemNamer = Callable[[ItemFacts], str]
 """How pages call an item."""
 
 
-def keep_print(db: Session, print_id: UUID, pull: PullList, name: Named, who: Who, now: datetime) -> None:
+def keep_print(db: Session, print_id: UUID, pull: PullList, name: ItemNamer, who: Who, now: datetime) -> None:
     """Keep the open lines as they go to paper now."""
-    lines = [as_kept(printed(line, name)) for line in pull.open]
+    lines = [as_saved(printed(line, name)) for line in pull.open]
     db.add(PullPrint(id=print_id, event_id=pull.event.id, at=now, person_id=who.id, lines=lines))
     db.flush()
 
@@ -214,7 +214,7 @@ def print_with(db: Session, event_id: UUID, print_id: UUID) -> PullPrint:
     return found
 
 
-def since_print(db: Session, pull: PullList, name: Named) -> tuple[PullPrint, Changes] | None:
+def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint, Changes] | None:
     """The last print, and what changed since; None where the list was never printed."""
     last = queries.last_print(db, pull.event.id)
     if last is None:
@@ -223,7 +223,7 @@ def since_print(db: Session, pull: PullList, name: Named) -> tuple[PullPrint, Ch
     return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
 
 
-def printed(line: PullLine, name: Named) -> Printed:
+def printed(line: PullLine, name: ItemNamer) -> Printed:
     """A line as paper shows it."""
     _, place, place_b = line.place
     title = name(line.item)
@@ -242,7 +242,7 @@ def printed(line: PullLine, name: Named) -> Printed:
     )
 
 
-def lines_of(kept: PullPrint) -> list[Printed]:
+def lines_of(saved: PullPrint) -> list[Printed]:
     """The lines of a print."""
     return [
         Printed(
@@ -255,11 +255,11 @@ def lines_of(kept: PullPrint) -> list[Printed]:
             one.get("spare_place", ""),
             one.get("would_fit", ""),
         )
-        for one in kept.lines
+        for one in saved.lines
     ]
 
 
-def as_kept(line: Printed) -> dict[str, Any]:
+def as_saved(line: Printed) -> dict[str, Any]:
     """A line as its print keeps it."""
     return {
         "code": line.code,

@@ -50,7 +50,7 @@ class JudgedItem:
 
     gear: Gear
     piece: FittingPiece
-    said: Action | None = None
+    overruled: Action | None = None
 
 
 @dataclass(frozen=True)
@@ -67,19 +67,19 @@ class Decided:
     """What is done about an item: the reasons, the action, and the spare that goes in, or that goes in if it fails."""
 
     gear: Gear
-    found: tuple[RetireReason, ...]
+    retire_reasons: tuple[RetireReason, ...]
     action: Action
     spare: UUID | None = None
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
         """Why, each told apart."""
-        return tuple(one.reason for one in self.found)
+        return tuple(one.reason for one in self.retire_reasons)
 
     @property
     def why(self) -> tuple[str, ...]:
         """Why, a sentence each."""
-        return tuple(one.why for one in self.found)
+        return tuple(one.why for one in self.retire_reasons)
 
     @property
     def comes_out(self) -> bool:
@@ -100,11 +100,11 @@ def decided(
     What comes out gets its spares first, all at once; then what is tested first, for the case that it fails; then,
     of what may have failed unseen, the riskiest that a spare is left for.
     """
-    found = {one.gear.id: decisions.found(one.gear, limits, today, unit) for one in in_use}
+    reasons_of = {one.gear.id: decisions.reasons_for(one.gear, limits, today, unit) for one in in_use}
     action = {
-        one.gear.id: one.said or decisions.action_of(found[one.gear.id])
+        one.gear.id: one.overruled or decisions.action_of(reasons_of[one.gear.id])
         for one in in_use
-        if one.said or found[one.gear.id]
+        if one.overruled or reasons_of[one.gear.id]
     }
     free = [spare for one in case if (spare := ready(one, limits, today, event))]
     goes_in = assigned([one.piece for one in in_use if action.get(one.gear.id) in COMES_OUT], free)
@@ -117,21 +117,21 @@ def decided(
     for one in in_use:
         goes = goes_in.get(one.gear.id)
         reasons = [
-            *found[one.gear.id],
-            *_risk(one, found[one.gear.id], limits, codes.get(goes) if goes else None),
+            *reasons_of[one.gear.id],
+            *_risk(one, reasons_of[one.gear.id], limits, codes.get(goes) if goes else None),
         ]
-        if reasons or one.said:
-            do = one.said or decisions.action_of(reasons)
+        if reasons or one.overruled:
+            do = one.overruled or decisions.action_of(reasons)
             lines.append(Decided(one.gear, tuple(reasons), do, None if do is Action.WATCH else goes))
     return lines
 
 
-def _risk(one: JudgedItem, found: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
+def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
     """Its risk as a reason, where it stays for now, a spare is at hand, and no reason says already that nothing speaks
     for it.
     """
-    comes_out = (one.said or (decisions.action_of(found) if found else None)) in COMES_OUT
-    unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in found)
+    comes_out = (one.overruled or (decisions.action_of(reasons) if reasons else None)) in COMES_OUT
+    unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in reasons)
     risk = decisions.at_risk(one.gear, limits, spare) if spare and not (comes_out or unproven) else None
     return [risk] if risk else []
 
@@ -140,7 +140,7 @@ def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None
     """A spare that may go in: nothing is to be done about it, and its pass is of this round or young enough."""
     if one.passed_on is None or decisions.is_at_risk(one.gear, limits):
         return None
-    if any(each.action is not Action.WATCH for each in decisions.found(one.gear, limits, today)):
+    if any(each.action is not Action.WATCH for each in decisions.reasons_for(one.gear, limits, today)):
         return None
     days = max(0, (event - one.passed_on).days)
     young = days <= limits.spare_days or one.gear.today.state is DueState.CURRENT
@@ -149,8 +149,8 @@ def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None
 
 def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
     """Whether only a pass is missing before a spare may go in."""
-    found = decisions.found(one.gear, limits, today)
-    waits = all(each.action in (Action.WATCH, Action.TEST_FIRST) for each in found)
+    reasons = decisions.reasons_for(one.gear, limits, today)
+    waits = all(each.action in (Action.WATCH, Action.TEST_FIRST) for each in reasons)
     sound = one.gear.suspect is None and not decisions.is_at_risk(one.gear, limits)
     return waits and sound and ready(one, limits, today, event) is None
 
@@ -202,12 +202,14 @@ def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[st
         added=tuple(line for code, line in is_now.items() if code not in was),
         dropped=tuple(line for code, line in was.items() if code in gone),
         changed=tuple(
-            (was[code], line) for code, line in is_now.items() if code in was and _told(was[code]) != _told(line)
+            (was[code], line)
+            for code, line in is_now.items()
+            if code in was and _without_text(was[code]) != _without_text(line)
         ),
     )
 
 
-def _told(line: Printed) -> Printed:
+def _without_text(line: Printed) -> Printed:
     return replace(line, why=(), name="", spare_place="", would_fit="")
 
 
@@ -240,10 +242,10 @@ def assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUI
     for item in sorted(items, key=lambda each: each.code):
         if item.shape in offered:
             asked[item.shape].append(item)
-    found: dict[UUID, UUID] = {}
+    chosen: dict[UUID, UUID] = {}
     for shape, alike in asked.items():
-        found |= _assigned(alike, offered[shape])
-    return found
+        chosen |= _assigned(alike, offered[shape])
+    return chosen
 
 
 def fillable(items: Iterable[FittingPiece], spares: Sequence[Spare]) -> list[FittingPiece]:

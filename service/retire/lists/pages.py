@@ -18,7 +18,7 @@ from service.kit.problems import Conflict, Invalid, Problem, invalid
 from service.kit.typed import one_line
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import read_word
-from service.retire.decisions.queries import words
+from service.retire.decisions.queries import lead_decisions
 from service.retire.lists import actions
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
@@ -225,7 +225,7 @@ def _line(
         name=item_namer(context.program),
         op=new_op(),
         errors=errors,
-        said=words(db, event.id, item_id).get(item_id, []),
+        said=lead_decisions(db, event.id, item_id).get(item_id, []),
         values=values or {},
         typed=typed or {},
         acts=context.me.role.reaches(Role.CREW),

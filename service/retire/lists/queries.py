@@ -24,7 +24,7 @@ from service.season.core import Due, DueState
 from service.season.models import Event, ItemDue
 from service.store.sessions import chunks
 from service.tags.models import Tag
-from service.wear.queries import WearRecord as Worn
+from service.wear.queries import WearRecord
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Ticked:
     by: str
 
 
-def asked(db: Session, on: date) -> list[ItemStanding]:
+def standings(db: Session, on: date) -> list[ItemStanding]:
     """What is in service or spare by `on`, and what was in service until its fault was found; in walking order."""
     waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
     home = (
@@ -226,7 +226,7 @@ class PullList:
     gear: dict[UUID, Gear]
     in_use: set[UUID]
     ready: list[FittingPiece]
-    worn: dict[UUID, Worn]
+    wear: dict[UUID, WearRecord]
 
     @property
     def open(self) -> list[PullLine]:

@@ -80,7 +80,7 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase
     asked = trip(db)
     pull = pull_list(db, event, today, zone)
     last_day = event.on + timedelta(days=asked.days - 1)
-    risk = failed_by(pull.worn, max(last_day, today))
+    risk = failed_by(pull.wear, max(last_day, today))
     expected, untold = _expected(pull, risk)
     here = _here(pull)
     costs = prices.prices(db)

@@ -128,29 +128,29 @@ def bought(
 
     Of equal ones the first is bought. What proves not to be needed is left out, the dearest first.
     """
-    held, spent, worth = start, 0, value(start)
+    carried, spent, worth = start, 0, value(start)
     while worth < enough:
         best: tuple[float, Carried, float, int] | None = None
         for at, cost in enumerate(costs):
             if cost is None or spent + cost > budget:
                 continue
-            more = _with(held, at, 1)
+            more = _with(carried, at, 1)
             gained = value(more)
             gain = (gained - worth) / max(cost, 1)
             if gain > 0 and (best is None or gain > best[0]):
                 best = gain, more, gained, cost
         if best is None:
-            return held
-        _, held, worth, cost = best
+            return carried
+        _, carried, worth, cost = best
         spent += cost
     for at in sorted(range(len(costs)), key=lambda at: -(costs[at] or 0)):
-        while held[at] > start[at] and value(_with(held, at, -1)) >= enough:
-            held = _with(held, at, -1)
-    return held
+        while carried[at] > start[at] and value(_with(carried, at, -1)) >= enough:
+            carried = _with(carried, at, -1)
+    return carried
 
 
-def _with(held: Carried, at: int, by: int) -> Carried:
-    return (*held[:at], held[at] + by, *held[at + 1 :])
+def _with(carried: Carried, at: int, by: int) -> Carried:
+    return (*carried[:at], carried[at] + by, *carried[at + 1 :])
 
 
 def _poisson(mean: float, most: int) -> list[float]:

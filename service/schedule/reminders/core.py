@@ -54,7 +54,7 @@ class Digest:
     coming: Sequence[Coming]
 
     @property
-    def asked(self) -> int:
+    def tested_items(self) -> int:
         """How many items are asked for their tests."""
         return sum(self.due.values())
 

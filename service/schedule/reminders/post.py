@@ -50,15 +50,15 @@ def hand_over(smtp: smtplib.SMTP, sender: str, to: str, letter: EmailMessage) ->
     """
     content = letter.as_bytes(policy=POLICY)
     try:
-        _agreed(smtp.mail(sender))
-        _agreed(smtp.rcpt(to))
+        _check_answer(smtp.mail(sender))
+        _check_answer(smtp.rcpt(to))
     except OSError as error:
         raise Undelivered(str(error)) from error
     except Undelivered:
         _forget(smtp)
         raise
     try:
-        _agreed(smtp.data(content))
+        _check_answer(smtp.data(content))
     except smtplib.SMTPDataError as error:  # the server would not even take the text
         _forget(smtp)
         raise Undelivered(str(error)) from error
@@ -90,7 +90,7 @@ def _connect(server: MailServer) -> smtplib.SMTP:
     return smtp
 
 
-def _agreed(answer: tuple[int, bytes]) -> None:
+def _check_answer(answer: tuple[int, bytes]) -> None:
     code, words = answer
     if not 200 <= code < 300:
         raise Undelivered(f"{code} {words.decode(errors='replace')}")

@@ -68,12 +68,12 @@ def readings(wiring: Wiring, lanes: Sequence[Lane]) -> tuple[list[list[str]], li
             )
         if lane.shown is not LaneReading.LEFT_OUT:
             wires = wiring.lanes[lane.name]
-            joined += _found(lane, wires)
+            joined += _joined(lane, wires)
             probed |= {contact for wire in wires for contact in (wire.a, wire.b)}
     return joined, sorted(probed, key=wiring.position.__getitem__)
 
 
-def _found(lane: Lane, wires: Sequence[Conductor]) -> list[list[str]]:
+def _joined(lane: Lane, wires: Sequence[Conductor]) -> list[list[str]]:
     a = dict(zip(CONTACTS, (wire.a for wire in wires), strict=True))
     b = dict(zip(CONTACTS, (wire.b for wire in wires), strict=True))
     if lane.shown is LaneReading.BAD and not lane.is_told:

@@ -13,7 +13,7 @@ from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
-from service.sessions.actions import session_with
+from service.sessions.actions import get_session
 from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
 from service.sessions.typed import read_codes
 from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
@@ -61,7 +61,7 @@ class LaneForm:
 def name_pieces(context: CrewContext, session_id: str, codes: str = "") -> Response:
     """Name the pieces of a multicore line once: hub, multicore, fan-out."""
     with context.reading() as db:
-        session = session_with(db, session_id)
+        session = get_session(db, session_id)
         errors: dict[str, str] = {}
         named = read_codes(codes)
         if named:
