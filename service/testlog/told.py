@@ -24,7 +24,7 @@ from service.wiring.wirings import Wiring
 _HERE = Path(__file__).parent
 MADE_BY = (
     *(Path(folder) for package in (rules, diagnosis, drawing) for folder in package.__path__),
-    *(_HERE / f"{name}.py" for name in ("sheet", "form_reader", "wording", "told")),
+    *(_HERE / f"{name}.py" for name in ("sheet", "form_reader", "faults", "told")),
     TEMPLATES / "drawing/drawing.html",
 )
 """The files and folders on which what is told depends."""

@@ -38,7 +38,7 @@ def test_it_says_what_the_model_and_the_tests_say() -> None:
     assert curve.sentences == [
         "Of 100 such cables about 90 live through a season (105 days in service); 81 to 95 is plausible."
     ]
-    rows = {row.use: (row.model, row.found) for row in curve.figures}
+    rows = {row.use: (row.model, row.by_tests) for row in curve.figures}
     least, most = steps_of(LIVES).survival(100)
     assert rows["105 days, a season"] == ("90 (81 to 95)", f"{round(100 * least)} to {round(100 * most)}")
     assert rows["150 days"] == ("86 (74 to 93)", str(round(100 * steps_of(LIVES).survival(150)[0])))
