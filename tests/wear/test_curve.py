@@ -51,7 +51,7 @@ def test_use_that_nobody_has_seen_is_the_models_word_alone() -> None:
     assert curve.sentences[-1] == (
         "None was in service for longer than 200 days so far: the rest is the model's word alone."
     )
-    assert {row.found for row in curve.figures if row.use.startswith("250 days")} == {"not known yet"}
+    assert {row.by_tests for row in curve.figures if row.use.startswith("250 days")} == {"not known yet"}
 
 
 def test_nearly_all_is_not_said_to_be_all() -> None:
@@ -59,7 +59,7 @@ def test_nearly_all_is_not_said_to_be_all() -> None:
     curve = draw("Cables", "cables", Fitted(safe, (safe,)), steps_of((Life(300, None, 9),)), 100)
     assert "about 99 live through a season" in curve.sentences[0]
     assert curve.shares[-1].words == "90 %"
-    assert curve.figures[-1].found == "100"
+    assert curve.figures[-1].by_tests == "100"
 
 
 def test_a_class_of_which_none_is_left_is_drawn_to_the_ground() -> None:
