@@ -33,11 +33,6 @@ class Agreed:
     kept: Readings | None
     faulty: bool
 
-    @property
-    def looks_good(self) -> bool:
-        """Whether a cable without a fault may read so."""
-        return any(found.verdict != "fail" for found in self.diagnoses)
-
 
 def agree(wiring: Wiring, possible: Sequence[Readings]) -> Agreed:
     """What is sure of a cable whose readings are one of `possible` (at least one); doubles count once."""

@@ -7,11 +7,11 @@ they speak of; the zones for breaks and joints are kept free of them.
 from collections.abc import Iterable, Iterator, Sequence
 
 from service.drawing import strokes
-from service.drawing.findings import SIGNS, Findings, Join, LineKind, Tone, cut, findings, plan_of, short
+from service.drawing.findings import SIGNS, Findings, Join, LineKind, Tone, cut, findings, short
 from service.drawing.findings import alone as findings_alone
 from service.drawing.parts import DrawnPart, DrawnRow, folded_words, needs_drawing, parts_of
 from service.drawing.shapes import Block, Contact, Drawing, FaultMark, Link, Tape, TextLabel, Wire
-from service.drawing.words import describe, plan_in_words, wire_in_words
+from service.drawing.words import describe, wire_in_words
 from service.drawing.zones import A_CONTACT, B_CONTACT, Zones, columns, zones_of
 from service.wiring.faults import Fault, FaultClass
 from service.wiring.naming import title
@@ -38,12 +38,6 @@ def alone(wiring: Wiring, fault: Fault) -> Drawing:
     named = [wire for part in parts for wire in part.wires if seen.wires[wire.name].faults]
     words = dict.fromkeys([f"{title(wiring, fault)}.", *(wire_in_words(wiring, wire, seen) for wire in named)])
     return _Sketch(wiring, seen).drawing("The fault", list(words), parts)
-
-
-def expected(wiring: Wiring, lanes: Sequence[str] = ()) -> Drawing:
-    """How a good cable is wired; of one with lanes (or several pairs), those named, or all where none is."""
-    parts = [part for part in parts_of(wiring) if not lanes or part.lane in lanes]
-    return _Sketch(wiring, plan_of(wiring)).drawing("How it should be", plan_in_words(wiring, parts), parts)
 
 
 class _Sketch:

@@ -20,16 +20,6 @@ def describe(wiring: Wiring, seen: Findings, parts: Sequence[DrawnPart]) -> list
     ]
 
 
-def plan_in_words(wiring: Wiring, parts: Sequence[DrawnPart]) -> list[str]:
-    """How it should be: every conductor of these parts, and the bonds among their contacts."""
-    drawn = frozenset().union(*(part.names for part in parts))
-    bonds = [bond for bond in wiring.bonds if {bond.earlier, bond.later} <= drawn]
-    return [
-        *(_goes(wiring, wire) for part in parts for wire in part.wires),
-        *(f"{sentence(contact_words(bond.later))} is joined to {contact_words(bond.earlier)}." for bond in bonds),
-    ]
-
-
 def wire_in_words(wiring: Wiring, wire: Conductor, seen: Findings) -> str:
     """One conductor in a sentence or two."""
     found, called = seen.wires[wire.name], sentence(conductor_words(wiring, wire.name))

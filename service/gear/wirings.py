@@ -140,12 +140,6 @@ def wiring_choices(db: Session) -> list[tuple[str, str]]:
     return [*WIRING_NAMES.items(), *((own.key, own.name) for own in queries.own_wirings(db))]
 
 
-def offered(db: Session, kind: str) -> list[tuple[str, str]]:
-    """The wirings to choose from for a kind of gear, with their words: the usual one first, the program's own last."""
-    own = [(each.key, each.name) for each in queries.own_wirings(db)]
-    return [*((key, WIRING_NAMES[key]) for key in KINDS[kind].wirings), *own]
-
-
 _SHORT_NAMES = {"xlr3": "XLR", "trs": "TRS", "d25": "25-way D", "8p8c": "8P8C", "own": "own"}
 
 

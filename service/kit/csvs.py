@@ -1,4 +1,4 @@
-"""Tables as CSV (RFC 4180), for spreadsheets, and back.
+"""Tables as CSV (RFC 4180) for spreadsheets, and their cells back.
 
 A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@` (in some languages also as wide as an ideograph), a tab
 or the end of a line for a formula (OWASP, "CSV Injection"), so such a cell gets an apostrophe in front. What already
@@ -6,8 +6,8 @@ looks as if it had got one gets another, so that reading always gives back what 
 
 >>> write_csv(["code", "note"], [["7K3M9U", "=1+1"], ["9HJ4KT", None]])
 "code,note\\r\\n7K3M9U,'=1+1\\r\\n9HJ4KT,\\r\\n"
->>> read_csv("code,note\\r\\n7K3M9U,'=1+1\\r\\n")
-[['code', 'note'], ['7K3M9U', '=1+1']]
+>>> unguarded("'=1+1")
+'=1+1'
 """
 
 import csv
@@ -15,10 +15,8 @@ import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
-from service.kit.problems import invalid
-
 BYTE_ORDER_MARK = "\ufeff"
-"""Put before a file's text, it tells a spreadsheet that this is UTF-8; `read_csv` passes over it."""
+"""Put before a file's text, it tells a spreadsheet that this is UTF-8."""
 
 _BEGINS = r"[=+\-@\uff1d\uff0b\uff0d\uff20\t\r\n]"
 _FORMULA = re.compile(f"'*{_BEGINS}")
@@ -47,16 +45,3 @@ def csv_lines(rows: Iterable[Sequence[object]]) -> Iterator[str]:
         written = io.StringIO(newline="")
         csv.writer(written, lineterminator="\r\n").writerow([guarded(cell) for cell in row])
         yield written.getvalue()
-
-
-def read_csv(text: str, field: str = "file") -> list[list[str]]:
-    """The rows, the header first, as they were before `write_csv`; lines with nothing on them are passed over.
-
-    Raises:
-        Invalid: for `field`, where a quote is never closed, or a cell is longer than a file of this kind has.
-    """
-    try:
-        lines = list(csv.reader(io.StringIO(text.removeprefix(BYTE_ORDER_MARK), newline=""), strict=True))
-    except csv.Error as error:
-        raise invalid(field, f"This is no CSV that can be read: {error}. Save it as CSV once more.") from error
-    return [[unguarded(cell) for cell in line] for line in lines if line]

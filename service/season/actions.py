@@ -1,8 +1,7 @@
 """What happens with seasons: making them, their rounds and events, and who answers to which."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
-from typing import Any
 from uuid import UUID, uuid4
 
 from sqlalchemy import delete, select
@@ -12,7 +11,7 @@ from service.kit.problems import invalid
 from service.kit.typed import alike
 from service.season import queries
 from service.season.core import Round, Season
-from service.season.models import Event, EventKind, ItemDue, ItemSeason, RoundRow, SeasonRow
+from service.season.models import Event, EventKind, ItemSeason, RoundRow, SeasonRow
 
 
 def add_season(
@@ -116,18 +115,3 @@ def delist(db: Session, item_ids: Collection[UUID], season_id: UUID) -> None:
 def running_seasons(db: Session, today: date) -> list[UUID]:
     """The seasons that are not over: what is added now answers to them."""
     return [row.id for row in queries.seasons(db) if row.ends >= today]
-
-
-def keep_due(db: Session, item_id: UUID, known: Mapping[str, Any], row: ItemDue | None) -> ItemDue:
-    """Keep what is known of an item's due state, by column; `row` is what is cached of it already."""
-    if row is None:
-        row = ItemDue(item_id=item_id)
-        db.add(row)
-    for column, value in known.items():
-        setattr(row, column, value)
-    return row
-
-
-def drop_due(db: Session, item_id: UUID) -> None:
-    """Forget the cached due state of an item that is no longer asked."""
-    db.execute(delete(ItemDue).where(ItemDue.item_id == item_id))

@@ -36,11 +36,6 @@ def upgrade_on(connection: Connection, revision: str = "head") -> None:
     command.upgrade(settings, revision)
 
 
-def downgrade(url: str, revision: str) -> None:
-    """Take the database back to `revision`."""
-    command.downgrade(config(url), revision)
-
-
 def head() -> str:
     """The newest revision that this code knows."""
     return ScriptDirectory.from_config(config("")).get_current_head() or ""

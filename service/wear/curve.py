@@ -12,7 +12,7 @@ from typing import Final
 from service.wear.core.classes import Fitted
 from service.wear.core.turnbull import Steps
 
-LEFT, RIGHT, TOP, BOTTOM, HEIGHT = 40.0, 312.0, 24.0, 196.0, 220.0
+LEFT, RIGHT, TOP, BOTTOM = 40.0, 312.0, 24.0, 196.0
 FINEST: Final = 56
 """Pieces of the smooth lines."""
 STEPS: Final = (1, 2, 5, 10, 15, 20, 30, 50, 60, 100, 150, 200, 300, 500, 1000)

@@ -10,7 +10,6 @@ Sources: diameters by the AWG formula of ASTM B258; resistivity 1/58 ohm mm²/m 
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from types import MappingProxyType
 
 from service.kit.problems import invalid
 from service.wiring.faults import ByEvidence, FaultClass
@@ -20,13 +19,11 @@ TEMPERATURE_COEFFICIENT = 0.00393  # per kelvin, from 20 °C
 REFERENCE_CELSIUS = 20.0
 THICKEST_AWG, THINNEST_AWG = 0, 40
 
-# IEC 60228, milliohm/m at 20 °C by nominal mm², plain annealed copper: classes 1 and 2, and classes 5 and 6.
-IEC_60228_FIXED = MappingProxyType({0.5: 36.0, 0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41})
-IEC_60228_FLEXIBLE = MappingProxyType({0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98})
+FLEXIBLE_HALF_MM2 = 39.0  # milliohm/m at 20 °C: IEC 60228, most for 0.5 mm² of plain copper, classes 5 and 6
 
 # How far sound stranded copper may stray from solid wire of its gauge. Upwards: what IEC 60228 grants a
 # flexible 0.5 mm² conductor (39.0 over the 34.5 of its nominal area). Downwards: common practice, no source.
-MOST_OVER = IEC_60228_FLEXIBLE[0.5] / (RESISTIVITY / 0.5)
+MOST_OVER = FLEXIBLE_HALF_MM2 / (RESISTIVITY / 0.5)
 LEAST_UNDER = 0.95
 # One mated contact, sound but used: from memory (5 to 20 milliohm by connector).
 CONTACT_MILLIOHM = 20.0
@@ -96,15 +93,6 @@ def temperature_factor(celsius: float) -> float:
     if not -40 <= celsius <= 90:
         raise invalid("celsius", f"{celsius:g} °C is not cable weather: give -40 to 90.")
     return 1 + TEMPERATURE_COEFFICIENT * (celsius - REFERENCE_CELSIUS)
-
-
-def iec_maximum(mm2: float, *, flexible: bool) -> float:
-    """IEC 60228 maximum in milliohm/m at 20 °C for a nominal cross-section: classes 5 and 6, else 1 and 2."""
-    table = IEC_60228_FLEXIBLE if flexible else IEC_60228_FIXED
-    if mm2 not in table:
-        known = ", ".join(f"{size:g}" for size in table)
-        raise invalid("mm2", f"There is no {mm2:g} mm² in the table: choose {known}.")
-    return table[mm2]
 
 
 def expected_loop(length_mm: int, awg: int, celsius: float = REFERENCE_CELSIUS, *, ways: int = 2) -> float:

@@ -135,11 +135,6 @@ class PhantomDiagnosis:
         """Whether it may be a leak as well as a joint."""
         return len({one.leaks for one in self.resistances}) > 1
 
-    @property
-    def looks_good(self) -> bool:
-        """Whether a sound cable reads like this; others may as well, and are in `states`."""
-        return () in self.states
-
 
 def diagnose_phantom(readings: Sequence[FarEnd], bench: Bench | None = None) -> PhantomDiagnosis:
     """Name the states of a three-contact cable that give all `readings`, some loaded and some not.
@@ -166,17 +161,6 @@ def diagnose_phantom(readings: Sequence[FarEnd], bench: Bench | None = None) -> 
     )
 
 
-def far_end_volts(state: State, *, loaded: bool, bench: Bench | None = None) -> FarEnd:
-    """What a meter shows at the far end of a cable in that state, tolerances left out."""
-    bench = bench or Bench()
-    nominal = (bench.feed_ohm, bench.feed_ohm, LOAD_OHM[HOT], LOAD_OHM[COLD])
-    v21, v31, v23 = (
-        bench.supply_volts * _per_volt(state, across, nominal, bench.meter_ohm, loaded=loaded)
-        for across in ((HOT, SHIELD), (COLD, SHIELD), (HOT, COLD))
-    )
-    return FarEnd(v21, v31, v23, loaded)
-
-
 def _simple_states() -> tuple[State, ...]:
     cuts = [State(cut=frozenset({contact})) for contact in CONTACTS]
     shorts = [State(joined=frozenset(group)) for size in (2, 3) for group in combinations(CONTACTS, size)]
@@ -201,7 +185,7 @@ SIMPLE_STATES = _simple_states()
 DOUBLE_STATES = _double_states()
 
 
-def _per_volt(
+def volts_per_volt(
     state: State, across: tuple[int, int], resistors: Sequence[float], meter_ohm: float, *, loaded: bool
 ) -> float:
     """Volts read across two far contacts for each volt of supply; `resistors`: both feeds, both loads."""
@@ -278,7 +262,7 @@ def _bounds(state: State, across: tuple[int, int], loaded: bool, bench: Bench) -
     nominal = (bench.feed_ohm, bench.feed_ohm, LOAD_OHM[HOT], LOAD_OHM[COLD])
     shares = product(off, repeat=4) if loaded else product(off, off, (1.0,), (1.0,))
     read = [
-        _per_volt(
+        volts_per_volt(
             state,
             across,
             [ohm * share for ohm, share in zip(nominal, corner, strict=True)],

@@ -1,7 +1,6 @@
 """Coming in: passes, links, passphrases; and staying out."""
 
 import re
-from contextlib import suppress
 from uuid import uuid4
 
 import pytest
@@ -10,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.crew import actions, queries
-from service.crew.core import PASSPHRASE_LEAST, Role
+from service.crew.core import Role
 from service.crew.models import Person
 from service.kit.problems import Invalid
 from tests.support.program import BASE, Running
@@ -220,10 +219,17 @@ def test_what_many_people_use_is_refused(program: Running, common: str) -> None:
     assert program.stranger.post("/sign-in", data={"name": "Lead", "passphrase": common}).status_code == 401
 
 
-@given(st.text(min_size=PASSPHRASE_LEAST, max_size=300))
-def test_any_text_is_common_or_not(text: str) -> None:
-    with suppress(Invalid):
-        actions.refuse_common(text)
+@given(st.sampled_from(["password1234", "iloveyouforever", "correcthorsebatterystaple"]), st.data())
+def test_what_is_common_is_refused_in_any_case(common: str, data: st.DataObject) -> None:
+    capital = data.draw(st.lists(st.booleans(), min_size=len(common), max_size=len(common)))
+    mixed = "".join(letter.upper() if up else letter for letter, up in zip(common, capital, strict=True))
+    with pytest.raises(Invalid, match="Many people use this passphrase"):
+        actions.refuse_common(mixed)
+
+
+@given(st.text(max_size=300))
+def test_what_nobody_else_has_is_not_common(text: str) -> None:
+    actions.refuse_common(f"{text} cherry ladder 48 anchovy")  # raises nothing
 
 
 def test_a_role_that_does_not_reach_is_told(program: Running) -> None:

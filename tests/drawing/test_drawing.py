@@ -13,12 +13,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.drawing.findings import LineKind, Tone
-from service.drawing.layout import WIDTH, expected, found
+from service.drawing.layout import WIDTH, found
 from service.drawing.shapes import Contact, Drawing, TextLabel
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import SWAPS, Fault, FaultClass, Faulty, rebuild
-from service.wiring.naming import conductor_words, contact_words, sentence, title
+from service.wiring.naming import conductor_words, contact_words, title
 from service.wiring.own import LARGEST
+from service.wiring.singles import single_faults
 from service.wiring.wirings import Conductor, Readings, Wiring, merge, names, wiring
 
 LETTER = 6.6  # units: about the mean width of a bold letter; what a browser makes of it is tested on a phone
@@ -258,31 +259,20 @@ def tidy(drawing: Drawing) -> None:
         assert bottom <= drawing.height
 
 
-@given(cases(most=1))
-def test_words_keep_clear_of_signs(case: tuple[Wiring, Readings, list[Fault]]) -> None:
-    drawing = found(*case)
-    for mark in drawing.marks:
-        xs, ys = [x for x, _ in mark.dots], [y for _, y in mark.dots]
-        if mark.kind == "joint" and len(set(xs)) == 1:
-            strand = (xs[0] - 4.5, min(ys), xs[0] + 4.5, max(ys))
-            assert [label for label in drawing.labels if meet(strand, box_of(label))] == []
-
-
 @pytest.mark.parametrize("key", BUILTIN)
-def test_plan_shows_every_conductor_and_bond(key: str) -> None:
+def test_words_keep_clear_of_signs(key: str) -> None:
     line = BUILTIN[key]
-    drawing = expected(line)
-    tidy(drawing)
-    assert [wire.kind for wire in drawing.wires] == [LineKind.PLANNED] * len(line.conductors)
-    for wire in drawing.wires:
-        start, stop = ends_of(wire.path)
-        plan = line.by_name[wire.name]
-        assert (at(drawing, "A", *start), at(drawing, "B", *stop)) == (plan.a, plan.b)
-        assert wire.title in drawing.sentences
-    assert {contact.name for contact in drawing.contacts} == set(line.all_contacts)
-    assert {(link.earlier, link.later) for link in drawing.links} == {(b.earlier, b.later) for b in line.bonds}
-    for bond in line.bonds:
-        assert f"{sentence(contact_words(bond.later))} is joined to {contact_words(bond.earlier)}." in drawing.sentences
+    shorts = [fault for fault in single_faults(line) if fault.fault_class is FaultClass.SHORT]
+    strands = 0
+    for short in shorts[:: len(shorts) // 20 + 1]:
+        drawing = found(line, rebuild(line, [short]), [short])
+        for mark in drawing.marks:
+            xs, ys = [x for x, _ in mark.dots], [y for _, y in mark.dots]
+            if mark.kind == "joint" and len(set(xs)) == 1:
+                strands += 1
+                strand = (xs[0] - 4.5, min(ys), xs[0] + 4.5, max(ys))
+                assert [label for label in drawing.labels if meet(strand, box_of(label))] == []
+    assert strands
 
 
 @pytest.mark.parametrize("key", BUILTIN)
@@ -308,7 +298,6 @@ def test_only_lanes_with_something_to_see_are_drawn() -> None:
         "Good: lane 1, lane 2, conductor 9 (cold of lane 3), conductor 21 (hot of lane 3), lane 4, lane 5, lane 6, "
         "lane 7 and lane 8.",
     )
-    assert {wire.name for wire in expected(line, ["3"]).wires} == {"9", "21", "22"}
 
 
 def test_a_reversed_pair_in_words() -> None:
@@ -379,5 +368,4 @@ def own_wiring(contacts: Sequence[str], lane: str | None) -> Wiring:
 )
 def test_names_of_any_length_fit(contacts: list[str], lane: str | None) -> None:
     line = own_wiring(contacts, lane)
-    tidy(expected(line))
     tidy(found(line, rebuild(line, []), []))

@@ -199,17 +199,36 @@ def test_what_is_denied_is_never_a_fault(denial: str, words: str) -> None:
     assert understood(f"{words} ok", XLR).faults == ()
 
 
+CALLED = re.compile(
+    r"(?i)(?:pin|conductor|contact)s? ?(?:no\.? ?)?#? ?\d|#\s*\d"
+    r"|(?:opens?|circuit|shorts?|shorted|reversed?|swapped|inverted|between|from|on|[:=])\s*#?\s*\d"
+)
+DENIED = re.compile(r"(?i)\b(?:not|never|ok)\b|n't\b")
+
+
+def names_in(words: str) -> tuple[str, ...]:
+    found = told(words)
+    return found.names if found else ()
+
+
+@given(
+    st.sampled_from(["open on ", "open "]), st.sampled_from(["pin ", "conductor ", "#"]), st.sampled_from(["", " at B"])
+)
+def test_a_number_that_is_called_a_conductor_is_one(fault: str, call: str, after: str) -> None:
+    assert names_in(f"{fault}{call}2{after}") == ("2",)
+
+
+@pytest.mark.parametrize("words", ["open after 2 shows", "short 3 ft", "broken wire 2 weeks", "pin 2 not open"])
+@given(after=AFTER)
+def test_other_numbers_are_no_conductors(words: str, after: str) -> None:
+    assert names_in(words + after) == ()
+
+
 @given(ANYTHING)
 def test_no_number_is_a_conductor_unless_it_is_called_one(words: str) -> None:
-    found = told(words)
-    if found is not None and found.names:
-        called = re.search(
-            r"(?i)(?:pin|conductor|contact)s? ?(?:no\.? ?)?#? ?\d|#\s*\d"
-            r"|(?:opens?|circuit|shorts?|shorted|reversed?|swapped|inverted|between|from|on|[:=])\s*#?\s*\d",
-            words,
-        )
-        assert called, (words, found)
-        assert re.search(r"(?i)\b(?:not|never|ok)\b|n't\b", words) is None
+    names = names_in(words)
+    assert not names or CALLED.search(words)
+    assert not names or not DENIED.search(words)
 
 
 @pytest.mark.parametrize(

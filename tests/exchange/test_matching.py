@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from service.exchange.sheets.core.matching import RowMatch, Wanted, meant
 from service.gear.models import Item
-from service.kit.csvs import read_csv
 from tests.exchange.test_sheets import brought_in, count, fates, fields, post, tried
+from tests.support.csv_text import read_csv
 from tests.support.program import Running, running
 
 HERE = [uuid5(UUID(int=0), str(number)) for number in range(6)]

@@ -11,11 +11,11 @@ from sqlalchemy import func, select
 
 from service.exchange.sheets import queries
 from service.gear.models import Item, Note, StateChange
-from service.kit.csvs import read_csv
 from service.store.receipts import Receipt
 from service.tags.models import Tag, TagPrint
 from service.testlog.housekeeping import verify
 from service.testlog.models import FaultRow, Repair, Test
+from tests.support.csv_text import read_csv
 from tests.support.program import START, Running, op, running
 from tests.web.world import world
 

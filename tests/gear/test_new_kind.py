@@ -10,11 +10,11 @@ from sqlalchemy import select
 
 from service.gear.core import KINDS, Kind
 from service.gear.models import Item
-from service.kit.csvs import read_csv
 from service.store.sessions import Store
 from tests.demo.test_demo import loaded, told
 from tests.exchange.test_sheets import brought_in, fates, tried
 from tests.home.support import Truck, truck
+from tests.support.csv_text import read_csv
 from tests.support.program import Running, op
 
 PANEL = Kind(

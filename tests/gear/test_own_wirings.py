@@ -5,8 +5,7 @@ import re
 import pytest
 
 from service.gear import queries as gear
-from service.gear.core import KINDS
-from service.gear.wirings import WIRING_NAMES, find_wiring, offered
+from service.gear.wirings import find_wiring, wiring_choices
 from service.wiring.builtin import BUILTIN
 from tests.support.program import Running, op
 
@@ -60,7 +59,7 @@ def test_kept_it_can_be_added_tested_and_is_offered(program: Running) -> None:
     assert "Short snake" in page.text
     assert "Short snake" in program.viewer.get("/wirings").text
     with program.store.reading() as db:
-        assert ("own-short-snake", "Short snake") in offered(db, "trunk")
+        assert ("own-short-snake", "Short snake") in wiring_choices(db)
         assert find_wiring(db, "own-short-snake").bonds
     [item] = program.lead.post(
         "/api/v1/items", json={"id": op(), "kind": "trunk", "wiring": "own-short-snake", "length": "10 m"}
@@ -116,7 +115,7 @@ def test_ended_it_is_offered_no_longer_and_stays_what_it_was(program: Running) -
     at = make(program)
     assert program.lead.post(f"{at}/end", data={"op": op()}).status_code == 303
     with program.store.reading() as db:
-        assert offered(db, "cable") == [(key, WIRING_NAMES[key]) for key in KINDS["cable"].wirings]
+        assert "own-short-snake" not in dict(wiring_choices(db))
         assert find_wiring(db, "own-short-snake").by_name["2"].role == "hot"
     assert "no longer offered" in program.viewer.get(at).text
     again = program.lead.post(f"{at}/end", data={"op": op()})

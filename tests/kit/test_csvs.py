@@ -7,8 +7,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from service.kit.csvs import BYTE_ORDER_MARK, guarded, read_csv, unguarded, write_csv
-from service.kit.problems import Invalid
+from service.kit.csvs import guarded, unguarded, write_csv
 
 CELLS = st.text(alphabet=st.one_of(st.sampled_from("'=+-@\t\r\n,\"; a"), st.characters(codec="utf-8")), max_size=12)
 
@@ -38,18 +37,11 @@ def test_a_guard_is_undone(cell: str) -> None:
 @given(st.lists(st.lists(CELLS, min_size=2, max_size=2), max_size=5))
 def test_what_is_written_is_read_back(rows: list[list[str]]) -> None:
     written = write_csv(["one", "two"], rows)
-    assert read_csv(written) == [["one", "two"], *rows]
-    # reference: the standard library's reader sees as many rows, and in none of them a formula
+    # reference: the standard library's reader sees the same rows, and in none of them a formula
     read = list(csv.reader(io.StringIO(written, newline="")))
-    assert len(read) == len(rows) + 1
+    assert [[unguarded(cell) for cell in row] for row in read] == [["one", "two"], *rows]
     assert not any(cell[:1] in FIRST for row in read for cell in row if cell)
 
 
-def test_numbers_nothing_and_the_byte_order_mark() -> None:
+def test_numbers_and_nothing() -> None:
     assert write_csv(["cents", "note"], [[-5, None]]) == "cents,note\r\n'-5,\r\n"
-    assert read_csv(f"{BYTE_ORDER_MARK}cents,note\r\n\r\n'-5,\r\n") == [["cents", "note"], ["-5", ""]]
-
-
-def test_an_open_quote_is_told() -> None:
-    with pytest.raises(Invalid, match="no CSV that can be read"):
-        read_csv('code,note\r\n7K3M9U,"never closed\r\n', "file")
