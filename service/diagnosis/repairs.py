@@ -42,7 +42,7 @@ _OPEN, _SHORT = COSTS[FaultClass.OPEN], COSTS[FaultClass.SHORT]
 
 
 @dataclass(slots=True)
-class Piece:
+class ConductingPiece:
     """Contacts that conduct to each other, by the names (as their place in the wiring's order) that reach them."""
 
     whole: list[int] = field(default_factory=list)
@@ -53,7 +53,7 @@ class Piece:
     group: int | None = None
     """The group that the readings put it in; None where nothing of it was probed."""
 
-    def absorb(self, other: "Piece") -> None:
+    def absorb(self, other: "ConductingPiece") -> None:
         """Add another piece that a short has joined to this one."""
         self.whole += other.whole
         self.a_half += other.a_half
@@ -102,12 +102,12 @@ class Joining:
         return self.cost, *preference_of_shorts(self.shorts, self.shells)
 
 
-def joining_cost(pieces: Sequence[Piece]) -> int | None:
+def joining_cost(pieces: Sequence[ConductingPiece]) -> int | None:
     """The cost of `best_joining`, without working out which shorts; None where the pieces cannot be joined."""
     return _SHORT.of(len(pieces)) if _connect(pieces) else None
 
 
-def with_bridge(pieces: list[Piece], spares: list[Piece]) -> list[Piece]:
+def with_bridge(pieces: list[ConductingPiece], spares: list[ConductingPiece]) -> list[ConductingPiece]:
     """The pieces, with the first unprobed piece of `spares` that lets them be joined, if needed, taken out of it."""
     if _connect(pieces):
         return pieces
@@ -117,7 +117,7 @@ def with_bridge(pieces: list[Piece], spares: list[Piece]) -> list[Piece]:
     return pieces
 
 
-def _connect(pieces: Sequence[Piece]) -> bool:
+def _connect(pieces: Sequence[ConductingPiece]) -> bool:
     """Whether the pieces are connected if every short that could name a piece does."""
     reach = [piece.reach for piece in pieces]
     joined = reach.pop()
@@ -131,7 +131,7 @@ def _connect(pieces: Sequence[Piece]) -> bool:
     return True
 
 
-def best_joining(pieces: Sequence[Piece]) -> Joining | None:
+def best_joining(pieces: Sequence[ConductingPiece]) -> Joining | None:
     """The preferred shorts that make one of `pieces`, or None if none can."""
     if len(pieces) == 1:
         return Joining(0, 0, ())
@@ -139,11 +139,11 @@ def best_joining(pieces: Sequence[Piece]) -> Joining | None:
     return min(joinings, key=lambda joining: joining.key) if joinings else None
 
 
-def _in_one_short(pieces: Sequence[Piece]) -> list[Joining]:
+def _in_one_short(pieces: Sequence[ConductingPiece]) -> list[Joining]:
     return [made for end in ENDS_BY_PREFERENCE for made in _joined_by([(end, pieces)])]
 
 
-def _joined_by(shorts: Sequence[tuple[str | None, Sequence[Piece]]]) -> Iterator[Joining]:
+def _joined_by(shorts: Sequence[tuple[str | None, Sequence[ConductingPiece]]]) -> Iterator[Joining]:
     """The shorts over these pieces, if every piece can be named in them."""
     cost = shells = 0
     written = []
@@ -158,7 +158,7 @@ def _joined_by(shorts: Sequence[tuple[str | None, Sequence[Piece]]]) -> Iterator
     yield Joining(cost, shells, tuple(written))
 
 
-def _in_two_shorts(pieces: Sequence[Piece]) -> list[Joining]:
+def _in_two_shorts(pieces: Sequence[ConductingPiece]) -> list[Joining]:
     joinings: list[Joining] = []
     for first, second in ((None, "A"), (None, "B"), ("A", "B")):
         in_first = [piece for piece in pieces if piece.name(first)]
@@ -178,7 +178,7 @@ def _in_two_shorts(pieces: Sequence[Piece]) -> list[Joining]:
     return joinings
 
 
-def _splits(pieces: Sequence[Piece]) -> Iterator[tuple[list[Piece], list[Piece]]]:
+def _splits(pieces: Sequence[ConductingPiece]) -> Iterator[tuple[list[ConductingPiece], list[ConductingPiece]]]:
     """Every way to put the pieces in one short or the other; all in the first where there are many."""
     if len(pieces) > _MOST_FREE:
         yield list(pieces), []
@@ -188,7 +188,7 @@ def _splits(pieces: Sequence[Piece]) -> Iterator[tuple[list[Piece], list[Piece]]
         yield left, [piece for piece, side in zip(pieces, sides, strict=True) if not side]
 
 
-def _in_three_shorts(pieces: Sequence[Piece]) -> list[Joining]:
+def _in_three_shorts(pieces: Sequence[ConductingPiece]) -> list[Joining]:
     """A short at each end, and one along both halves that ties them."""
     middle = [piece for piece in pieces if piece.name(None)]
     only_a = [piece for piece in pieces if not piece.name(None) and piece.name("A")]
@@ -267,9 +267,9 @@ class _RepairSearch:
                 root[max(one, other)] = min(one, other)
         return [top(contact) for contact in range(len(root))]
 
-    def _pieces(self) -> dict[int, Piece]:
+    def _pieces(self) -> dict[int, ConductingPiece]:
         root = self.root
-        pieces: dict[int, Piece] = defaultdict(Piece)
+        pieces: dict[int, ConductingPiece] = defaultdict(ConductingPiece)
         plan = self.case.plan
         cut = set(self.cut)
         for wire, (a, b) in enumerate(self.ends):
@@ -321,14 +321,14 @@ class _RepairSearch:
         known = [made for made in joined if made is not None]
         return self._explanation(doubles, known) if len(known) == len(joined) else None
 
-    def _groups(self, doubles: Sequence[Sequence[int]]) -> list[list[Piece]]:
+    def _groups(self, doubles: Sequence[Sequence[int]]) -> list[list[ConductingPiece]]:
         """The pieces of each group of the readings, with the unprobed pieces that they need to be joined."""
         pieces = self._pieces()
         into = {key: key for key in pieces}
         for wires in doubles:
             for side in (0, 1):
                 self._unite(pieces, into, [self.root[self.ends[wire][side]] for wire in wires])
-        groups: dict[int, list[Piece]] = defaultdict(list)
+        groups: dict[int, list[ConductingPiece]] = defaultdict(list)
         spares = []
         for piece in pieces.values():
             if piece.group is None:
@@ -337,7 +337,7 @@ class _RepairSearch:
                 groups[piece.group].append(piece)
         return [with_bridge(group, spares) for group in groups.values()]
 
-    def _unite(self, pieces: dict[int, Piece], into: dict[int, int], keys: Sequence[int]) -> None:
+    def _unite(self, pieces: dict[int, ConductingPiece], into: dict[int, int], keys: Sequence[int]) -> None:
         def top(key: int) -> int:
             while into[key] != key:
                 key = into[key]
