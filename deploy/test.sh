@@ -1,15 +1,24 @@
 #!/usr/bin/env bash
 # Checks everything: style, types, and every test on both databases and in a browser.
 #   bash deploy/test.sh              all of it
-#   bash deploy/test.sh -k tags      arguments go to pytest
+#   bash deploy/test.sh --fast       without a browser, PostgreSQL and the slow tests
+#   bash deploy/test.sh -k tags      arguments go to pytest, after --fast too
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 unset PYTHONDONTWRITEBYTECODE
 
+fast=()
+if [ "${1-}" = --fast ]; then
+    shift
+    fast=(--fast)
+fi
+
 # The tests drive a real browser and a real PostgreSQL, which come from the system's packages.
 missing=()
-command -v chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
-compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
+if [ ${#fast[@]} -eq 0 ]; then
+    command -v chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
+    compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
+fi
 if [ ${#missing[@]} -gt 0 ]; then
     if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
         echo "Coilbook: the tests need ${missing[*]}; install it (Debian: sudo apt-get install ${missing[*]}) and try again." >&2
@@ -23,8 +32,10 @@ bash deploy/setup.sh --test
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .
 .venv/bin/mypy
+.venv/bin/deno lint --quiet
+.venv/bin/deno check --quiet static
 # Files in memory, where there is room: what the tests ask is what a killed process leaves, not a dead machine.
 if [ -z "${TMPDIR:-}" ] && [ -w /dev/shm ] && [ "$(df --output=avail /dev/shm | tail -1)" -gt 4000000 ]; then
     export TMPDIR=/dev/shm
 fi
-exec .venv/bin/pytest -n 2 "$@"
+exec .venv/bin/pytest -n 2 "${fast[@]}" "$@"

@@ -24,12 +24,32 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile("thorough", settings.get_profile("coilbook"), max_examples=1000, derandomize=False)
+settings.register_profile("fast", settings.get_profile("coilbook"), max_examples=10)
 settings.load_profile("coilbook")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """`--every-case` runs each case of a test on both engines."""
+    """`--every-case` runs each case of a test on both engines, `--fast` what takes little time on one."""
     parser.addoption("--every-case", action="store_true", help="run each case on PostgreSQL, too")
+    parser.addoption("--fast", action="store_true", help="run no test in a browser, on PostgreSQL or marked as slow")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """With `--fast`, properties look at few examples; a test that says how many it needs has them all the same."""
+    if config.getoption("--fast"):
+        settings.load_profile("fast")
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """A test that asks for a browser or for PostgreSQL is marked so by that."""
+    asked = getattr(item, "fixturenames", ())
+    for fixture, mark in (("browser", "browser"), ("postgres_cluster", "postgres")):
+        if fixture in asked:
+            item.add_marker(mark)
+
+
+LEFT_OUT = ("browser", "postgres", "slow")
+"""The marks of what `--fast` does without."""
 
 
 @pytest.hookimpl(trylast=True)
@@ -38,6 +58,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
     What one case of a test asks of the database, the others ask in other words.
     """
+    if config.getoption("--fast"):
+        left_out = [item for item in items if any(map(item.get_closest_marker, LEFT_OUT))]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
     if config.getoption("--every-case"):
         return
     seen: set[str] = set()

@@ -1,5 +1,6 @@
 // Takes a pass's secret out of the address's fragment, where the camera put it, and into the form.
 const secret = location.hash.slice(1);
+/** @type {HTMLInputElement} */
 const box = document.querySelector("[data-pass]");
 if (secret && box) {
   box.value = secret;

@@ -1,4 +1,5 @@
 // Says that a file is too large where it is chosen, before minutes are spent on sending it; the service says the same.
+/** @type {HTMLInputElement} */
 const input = document.querySelector("[data-most]");
 
 input.addEventListener("change", () => {

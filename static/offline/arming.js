@@ -8,7 +8,9 @@ let last = null; // ends what listens for the view before this one
 
 /* Arm the buttons beside the page's sign, if it has one (templates/parts/held.html). */
 export function arm() {
-  const sign = document.querySelector("[data-arming]"), hold = document.querySelector("[data-hold]");
+  /** @type {HTMLButtonElement | null} */
+  const hold = document.querySelector("[data-hold]");
+  const sign = document.querySelector("[data-arming]");
   last?.abort();
   if (!sign) return;
   last = new AbortController();
@@ -17,7 +19,7 @@ export function arm() {
   let since = Infinity, timer = 0, down = null; // since when they are armed; when the finger came down
 
   function say(what) {
-    for (const each of sign.children) each.hidden = each.dataset.says !== what;
+    for (const each of /** @type {Iterable<HTMLElement>} */ (sign.children)) each.hidden = each.dataset.says !== what;
   }
   function set(armed) {
     clearTimeout(timer);
@@ -42,7 +44,7 @@ export function arm() {
   bar.addEventListener("click", (event) => {
     const made = down ?? event.timeStamp;
     down = null;
-    if (made >= since || !event.target.closest("button")) return;
+    if (made >= since || !(/** @type {Element} */ (event.target).closest("button"))) return;
     event.preventDefault();
     event.stopPropagation();
     say("refused");

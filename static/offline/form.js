@@ -123,7 +123,7 @@ function inWords(verdict, found) {
    was marked before the page was left, where the browser's own way leads back to it. What is
    of another item, whose form did not open, belongs in no other. */
 function fillAgain(form, test, showLanes) {
-  const back = performance.getEntriesByType("navigation")[0]?.type !== "navigate";
+  const back = /** @type {PerformanceNavigationTiming} */ (performance.getEntriesByType("navigation")[0])?.type !== "navigate";
   const text = sessionStorage.getItem(UNDONE) ?? (back ? sessionStorage.getItem(LEFT) : null);
   for (const key of [UNDONE, LEFT]) sessionStorage.removeItem(key);
   if (!text) return undefined;

@@ -14,7 +14,7 @@ export function chooseLanes(form, facts) {
   const ordered = (contacts) => facts.contacts.filter((each) => contacts.includes(each));
 
   function update() {
-    const was = new FormData(form), touching = was.getAll("touch").map((pair) => pair.split("+"));
+    const was = new FormData(form), touching = was.getAll("touch").map((pair) => String(pair).split("+"));
     const lanes = buttons.map((each) => each.dataset.lane).filter((lane) => chosen.has(lane));
     const wires = lanes.flatMap(wiresOf), landings = wires.map((wire) => wire[2]), contacts = wires.flatMap(([, a, b]) => [a, b]);
     const apart = facts.wires.filter(([name]) => !Object.values(facts.lanes).some((part) => part.includes(name)));
@@ -42,7 +42,7 @@ export function chooseLanes(form, facts) {
   function isMarked(lane) {
     const data = new FormData(form), contacts = wiresOf(lane).flatMap(([, a, b]) => [a, b]);
     return wiresOf(lane).some(([name]) => data.get(rowOf[name]) !== facts.rows[rowOf[name]][1])
-      || data.getAll("touch").some((pair) => pair.split("+").some((each) => contacts.includes(each)));
+      || data.getAll("touch").some((pair) => String(pair).split("+").some((each) => contacts.includes(each)));
   }
 
   for (const button of buttons) {

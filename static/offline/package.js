@@ -33,7 +33,7 @@ export async function missing(pack) {
 }
 
 /* Load the tables that are missing, each kept as it comes; `progress` is told how many of them are here. */
-export async function complete(pack, progress = () => {}) {
+export async function complete(pack, progress = (_here, _all) => {}) {
   const keys = await missing(pack);
   for (const [at, key] of keys.entries()) {
     progress(at, keys.length);

@@ -12,9 +12,10 @@ let at = history.state?.view ?? 0;
 /* Show views so on this page; `opened` is told of each that is new. */
 export function showViews(opened) {
   document.addEventListener("submit", (event) => {
-    if (event.submitter?.name !== "show") return;
+    const button = /** @type {HTMLButtonElement | null} */ (event.submitter);
+    if (button?.name !== "show") return;
     event.preventDefault();
-    show(event.target, event.submitter, opened);
+    show(event.target, button, opened);
   }, true);
   addEventListener("popstate", ({ state }) => {
     const there = state?.view ?? 0;
@@ -33,7 +34,7 @@ async function show(form, button, opened) {
   let page;
   try {
     const url = button.getAttribute("formaction") ?? form.getAttribute("action");
-    const answer = await fetch(url, { method: "POST", body: new URLSearchParams(data), headers: { Accept: "text/html" } });
+    const answer = await fetch(url, { method: "POST", body: new URLSearchParams(/** @type {any} */ (data)), headers: { Accept: "text/html" } });
     page = new DOMParser().parseFromString(await answer.text(), "text/html");
   } catch {
     return tell(form, LOST);
@@ -59,7 +60,7 @@ function lift(page) {
   });
 }
 
-function lay([main, actions]) {
+function lay(/** @type {DocumentFragment[]} */ [main, actions]) {
   document.querySelector(".page").append(main);
   document.querySelector(".actions").append(actions);
 }

@@ -34,7 +34,7 @@ async function fitting(bad) {
   const mine = (await lineOf(bad).catch(() => null))?.line;
   const lines = mine ? (await sessions().catch(() => [])).flatMap((pack) => pack.lines) : [];
   const fits = (line) => line.wiring === mine.wiring && (line.length_mm ?? 0) >= (mine.length_mm ?? 0) && line.code !== bad;
-  const along = lines.filter((line) => line.state === "spare" && fits(line)).sort((one, other) => Boolean(other.proven) - Boolean(one.proven))
+  const along = lines.filter((line) => line.state === "spare" && fits(line)).sort((one, other) => Number(Boolean(other.proven)) - Number(Boolean(one.proven)))
     .map((line) => ({ ...line, place: [line.place, line.proven ? "" : UNPROVEN].filter(Boolean).join(". ") }));
   const gone = new Set((await entries()).map((entry) => entry.body.spare));
   const found = [...new Map((named.length ? named : along).map((line) => [line.code, line])).values()];

@@ -37,7 +37,8 @@ function keep(told) {
 
 /* Show a line as done, and count it in the bar. */
 export function shown(form) {
-  const line = form.closest("li"), count = document.querySelector(".pullbar progress");
+  /** @type {HTMLProgressElement} */
+  const count = document.querySelector(".pullbar progress"), line = form.closest("li");
   line.classList.add("is-done");
   form.replaceWith(Object.assign(document.createElement("span"), { className: "box is-ticked", textContent: "✓" }));
   count.value += 1;

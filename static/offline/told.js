@@ -8,7 +8,8 @@ export { tableOf } from "./package.js";
 
 const HOLD = 1000; // ms in which the way on takes no tap: it lies where the verdict was
 
-const part = (name) => document.querySelector(`template[data-told="${name}"]`).content.cloneNode(true);
+/** @type {(name: string) => any} */
+const part = (name) => /** @type {HTMLTemplateElement} */ (document.querySelector(`template[data-told="${name}"]`)).content.cloneNode(true);
 
 /* Tell of a fail of `test` that was kept as `entry`. `coming` is a promise of {faults, whole}, `whole` false where only
    the service can tell all; `goOn` leads on. */
@@ -25,7 +26,7 @@ export async function tell(test, entry, coming, goOn) {
   setTimeout(() => { on.disabled = false; }, HOLD);
   replace(view, below);
   let all = false;
-  news.addEventListener("sent", ({ detail }) => { if (!all && detail.entry.id === entry.id) named(entry.id, faults, unknown); });
+  news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => { if (!all && detail.entry.id === entry.id) named(entry.id, faults, unknown); });
   const { faults: known, whole } = await coming;
   if (unknown.hidden) return; // the service was faster
   all = whole;
@@ -36,7 +37,7 @@ export async function tell(test, entry, coming, goOn) {
 /* Stand in the place of the page, and say so; a reload opens the form again. */
 function replace(view, below) {
   const main = document.getElementById("main"), actions = document.querySelector(".actions");
-  for (const each of [...main.querySelectorAll(":scope > :not(.news)"), ...actions.children]) each.hidden = true;
+  for (const each of [...main.querySelectorAll(":scope > :not(.news)"), ...actions.querySelectorAll(":scope > *")]) each.hidden = true;
   main.append(view);
   actions.append(below);
   history.replaceState(null, "", "#told");

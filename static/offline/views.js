@@ -13,7 +13,9 @@ const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") 
 
 /* A copy of a part, its holes filled with text or elements: {title: "…"} goes into [data-title]. */
 export function part(name, holes = {}, kind = "part") {
-  const made = document.querySelector(`template[data-${kind}="${name}"]`).content.cloneNode(true);
+  /** @type {HTMLTemplateElement} */
+  const template = document.querySelector(`template[data-${kind}="${name}"]`);
+  const made = /** @type {DocumentFragment} */ (template.content.cloneNode(true));
   for (const [hole, value] of Object.entries(holes)) made.querySelector(`[data-${hole}]`)?.replaceChildren(value ?? "");
   return made;
 }
@@ -51,7 +53,8 @@ export async function home(above = part("title"), ...below) {
   })));
   made.querySelector("[data-find]").onsubmit = (event) => {
     event.preventDefault();
-    location.assign(`/find?code=${encodeURIComponent(event.target.elements.code.value)}`);
+    const { elements } = /** @type {HTMLFormElement} */ (event.target);
+    location.assign(`/find?code=${encodeURIComponent(elements.code.value)}`);
   };
   for (const list of await pulls().catch(() => [])) {
     const row = part("line", { title: `Pull list: ${list.event.name}`, note: `taken along ${span(Date.now() - list.loaded_at)} ago` });

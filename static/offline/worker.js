@@ -13,10 +13,11 @@ export async function installed() {
   const registration = await navigator.serviceWorker.register("/sw.js"), coming = registration.installing;
   if (!coming) return void await navigator.serviceWorker.ready;
   await new Promise((resolve, reject) => {
-    coming.onstatechange = () => {
+    const look = () => {
       if (registration.active) resolve();
       else if (coming.state === "redundant") reject(new Error("its pages did not come"));
     };
-    coming.onstatechange();
+    coming.onstatechange = look;
+    look();
   });
 }

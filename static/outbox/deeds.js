@@ -28,7 +28,7 @@ const DEEDS = {
     const { item, through, session, wiring, lanes } = JSON.parse(form.dataset.facts), data = new FormData(form);
     const { joined, probed, verdict } = laneByLane(lanes, data);
     const evidence = data.get("flexed") === "yes" ? [{ class: "flexed", end: null, note: "" }] : [];
-    const body = { item, through, session, wiring, joined, probed, evidence, note: (data.get("note") || "").trim(), tested_at: at };
+    const body = { item, through, session, wiring, joined, probed, evidence, note: String(data.get("note") ?? "").trim(), tested_at: at };
     return ["/api/v1/tests", body, {
       code: item, verdict, back: location.pathname + location.search,
       words: verdict === "Fail" ? ["Do not plug it in. One of these pieces is bad: test each alone."] : [],

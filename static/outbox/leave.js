@@ -2,7 +2,9 @@
 
 import { entries, flush } from "./outbox.js";
 
-const form = document.querySelector("[data-leave]"), button = form.querySelector("button");
+/** @type {HTMLFormElement} */
+const form = document.querySelector("[data-leave]");
+const button = form.querySelector("button");
 let warned = false;
 
 form.addEventListener("submit", async (event) => {

@@ -38,6 +38,7 @@ export async function add(url, body, shown, id = newId()) {
 
 /* Take an entry back, if it was not sent yet: the entry, or undefined. */
 async function undo(id) {
+  /** @type {any} */
   let undone;
   await store.change(id, (entry) => (unsent(entry) ? ((undone = entry), null) : undefined));
   changed();
@@ -217,7 +218,7 @@ function watchLeaving() {
       if (downloadRequest === null && new URL(destination.url).origin === location.origin) goWithin();
     });
   } else {
-    addEventListener("click", ({ target }) => { if (target.closest?.("a[href]")?.origin === location.origin) goWithin(); });
+    addEventListener("click", ({ target }) => { if (/** @type {Element} */ (target).closest?.("a")?.origin === location.origin) goWithin(); });
     addEventListener("submit", goWithin);
   }
   addEventListener("pagehide", () => { gone = true; if (!soon()) leave(); });

@@ -17,7 +17,7 @@ if (who.who) {
 
 // A page that shows what was just sent shows it as it is now, unless somebody is filling something in.
 const shows = ({ shown, body }) => [`/t/${shown.code}`, `/T/${shown.code}`, `/sessions/${body.session}`].includes(location.pathname);
-news.addEventListener("sent", ({ detail }) => {
+news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => {
   if (shows(detail.entry) && !document.activeElement?.matches("input, textarea, select")) location.reload();
 });
 // Before anything is sent: what goes out meanwhile would be missed.
@@ -32,7 +32,7 @@ let asking = false, through = null;
    (`data-deed`) is kept like a test. A form that only leads on names, as `data-without`, where it does so on what was
    taken along. */
 document.addEventListener("submit", (event) => { // on its way up, after all that other scripts do with the form
-  const { target: form, submitter } = event;
+  const { submitter } = event, form = /** @type {HTMLFormElement} */ (event.target);
   if (event.defaultPrevented || form.getAttribute("method") !== "post" || form === through || !form.requestSubmit) return;
   event.preventDefault();
   if (!asking) send(form, submitter);

@@ -42,7 +42,7 @@ function parsed(text) {
 export async function alone(work) {
   if (navigator.locks) return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) => lock && work());
   const [since, owner] = (kept(LEASE) ?? "").split(" ");
-  if (owner && owner !== page && Math.abs(Date.now() - since) < PATIENCE) return undefined;
+  if (owner && owner !== page && Math.abs(Date.now() - Number(since)) < PATIENCE) return undefined;
   keptAs(LEASE, `${Date.now()} ${page}`);
   try { return await work(); } finally { keptAs(LEASE, ""); }
 }

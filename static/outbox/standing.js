@@ -36,7 +36,7 @@ export async function keepRight() {
     for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, found.get(chip.dataset.stands ?? chip.dataset.due));
     for (const told of document.querySelectorAll("[data-here]")) told.hidden = found.get(told.dataset.here) !== "quarantined";
   };
-  news.addEventListener("sent", ({ detail }) => sent.push(detail.entry));
+  news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => sent.push(detail.entry));
   news.addEventListener("change", show);
   await show();
 }

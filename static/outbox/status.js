@@ -89,7 +89,7 @@ function way(one) {
 function earlier(ones) {
   const list = made("div", { className: "stack" }, ...ones.map((one) => made("div", { className: "side" },
     made("span", {}, made("b", {}, one.shown.verdict), " ", made("span", { className: "code" }, spaced(one.shown.code))), way(one))));
-  const open = bar.querySelector("[data-last]")?.open ?? false;
+  const open = /** @type {HTMLDetailsElement} */ (bar.querySelector("[data-last]"))?.open ?? false;
   const part = made("details", { open }, made("summary", {}, "Undo an earlier one"), list);
   part.dataset.last = "";
   return part;
@@ -135,5 +135,5 @@ export const warning = (text) => notice("is-fail", made("p", {}, text));
 /* Say something here that is not about an entry: that storage is refused, say. */
 export function say(text) { bar.append(warning(text)); }
 
-news.addEventListener("sent", ({ detail }) => { sent.push(detail.entry); });
+news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => { sent.push(detail.entry); });
 if (bar) news.addEventListener("change", show);

@@ -14,7 +14,10 @@ async function small(photo) {
   return blob && new File([blob], "tag.jpg", { type: "image/jpeg" });
 }
 
-for (const form of document.querySelectorAll("form[data-shrink]")) {
+/** @type {NodeListOf<HTMLFormElement>} */
+const forms = document.querySelectorAll("form[data-shrink]");
+for (const form of forms) {
+  /** @type {HTMLInputElement} */
   const input = form.querySelector("input[type=file]");
   form.addEventListener("submit", async (event) => {
     const photo = input.files[0];

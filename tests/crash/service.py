@@ -22,9 +22,9 @@ from service.store.sessions import Store
 from service.tags.actions import issue
 from service.testlog.housekeeping import keep_house
 from tests.support.program import migrated, tables_folder
+from tests.support.waiting import PATIENCE
 
 ROOT = Path(__file__).parents[2]
-STARTS_WITHIN = 20.0
 ITEMS = 120
 
 
@@ -82,7 +82,7 @@ class Service:
             start_new_session=True,
         )
         while not self._answers():
-            assert time.monotonic() - began < STARTS_WITHIN, "the service did not start"
+            assert time.monotonic() - began < PATIENCE, "the service did not start"
         return time.monotonic() - began
 
     def kill(self) -> None:

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+from tests.support.waiting import PATIENCE
+
 PASS = "pass"
 CUT_BEFORE = "cut before"
 """The request never arrives."""
@@ -135,7 +137,7 @@ class _Handler(BaseHTTPRequestHandler):
     do_GET = do_POST = do_HEAD = _do  # noqa: N815 (named by the library)
 
     def _forward(self, body: bytes) -> tuple[int, list[tuple[str, str]], bytes]:
-        line = http.client.HTTPConnection(self.server.proxy.upstream, timeout=20)
+        line = http.client.HTTPConnection(self.server.proxy.upstream, timeout=PATIENCE)
         try:
             line.request(self.command, self.path, body, dict(self.headers.items()))
             answer = line.getresponse()

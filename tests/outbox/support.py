@@ -22,6 +22,7 @@ from service.tags.actions import issue
 from service.testlog.models import Test
 from tests.outbox.proxy import Answer, Proxy
 from tests.support.serving import Served, served
+from tests.support.waiting import PATIENCE
 
 ENTRIES = """async () => {
   const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
@@ -134,7 +135,7 @@ def entries(page: Page) -> list[dict[str, Any]]:
     return found
 
 
-def eventually(holds: Callable[[], bool], seconds: float = 20) -> None:
+def eventually(holds: Callable[[], bool], seconds: float = PATIENCE) -> None:
     """Ask until it holds; each asking goes through the browser or the service, which take their own time."""
     until = time.monotonic() + seconds
     while not holds():
@@ -145,14 +146,14 @@ def take_along(at: Truck, page: Page) -> None:
     """Press the button, and wait until all of it is on the phone."""
     page.goto(f"{at.base}/sessions/{at.session}")
     page.get_by_role("button", name="Take it along").click()
-    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded", timeout=60_000)
+    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded")
     worker_ready(page)
 
 
 def tables_ready(at: Truck, page: Page, *wirings: str) -> None:
     """Wait until the service has the tables of these wirings at hand."""
     for wiring in wirings:
-        eventually(lambda url=f"{at.base}/api/v1/wirings/{wiring}": answers(page, url), 60)  # type: ignore[misc]
+        eventually(lambda url=f"{at.base}/api/v1/wirings/{wiring}": answers(page, url))  # type: ignore[misc]
 
 
 def answers(page: Page, url: str) -> bool:

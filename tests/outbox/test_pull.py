@@ -43,7 +43,7 @@ def taken_along(at: Truck, page: Page, event: str) -> None:
     page.goto(f"{at.base}/pull/{event}")
     button = page.get_by_role("button", name="Take it along")
     button.click()
-    expect(button).to_be_enabled(timeout=60_000)  # it is not while the list is loaded
+    expect(button).to_be_enabled()  # it is not while the list is loaded
     expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded under a minute")
     worker_ready(page)
 
@@ -69,7 +69,7 @@ def test_a_walk_with_a_signal_without_and_with_one_again(listed: tuple[Truck, st
             expect(page.locator(".pullbar")).to_contain_text("2 of 3 done")
             page.goto(f"{at.base}/offline")
             expect(page.get_by_text("Pull list: Lantern Field")).to_be_visible()
-            expect(bar(page)).to_contain_text("2 ticks on this phone, not sent yet", timeout=20_000)
+            expect(bar(page)).to_contain_text("2 ticks on this phone, not sent yet")
 
         page.get_by_role("button", name="Send now").click()
         eventually(lambda: entries(page) == [])

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page
 from starlette.datastructures import FormData
 
 from service.diagnosis.diagnosis import diagnose
@@ -17,13 +16,11 @@ from service.kit.problems import Invalid
 from service.testlog import form_reader
 from service.testlog.phone import form_facts
 from service.testlog.sheet import readings, sheet
-from service.web.modules import module
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import rebuild
 from service.wiring.singles import single_faults
 from service.wiring.wirings import Readings, Wiring, canonical, lanes_of, names, read
-
-pytestmark = pytest.mark.browser
+from tests.support.script import module, run
 
 Fields = list[tuple[str, str]]
 READ = """async ([url, facts, forms]) => {
@@ -108,30 +105,30 @@ def by_service(wiring: Wiring, fields: Fields) -> Any:
     }
 
 
-def by_phone(page: Page, wiring: Wiring, forms: list[Fields]) -> list[Any]:
+def by_phone(wiring: Wiring, forms: list[Fields]) -> list[Any]:
     """What the phone makes of forms."""
-    found: list[Any] = page.evaluate(READ, [module("offline/readings.js"), form_facts(wiring), forms])
+    found: list[Any] = run(READ, [module("offline/readings.js"), form_facts(wiring), forms])
     return found
 
 
 @pytest.mark.parametrize("key", BUILTIN)
-def test_every_single_fault_reads_the_same(crew_phone: Page, key: str) -> None:
+def test_every_single_fault_reads_the_same(key: str) -> None:
     wiring = BUILTIN[key]
     seen = [rebuild(wiring, [fault]) for fault in single_faults(wiring)]
     forms: list[list[tuple[str, str]]] = [
         [*as_entered(wiring, each), ("shells", "yes"), ("verdict", "fail")] for each in seen
     ]
-    phone = by_phone(crew_phone, wiring, forms)
+    phone = by_phone(wiring, forms)
     assert phone == [by_service(wiring, form) for form in forms]
     assert [each["joined"] for each in phone] == [canonical(wiring, each)["joined"] for each in seen]
 
 
 @pytest.mark.parametrize("key", BUILTIN)
-def test_odd_forms_read_the_same_or_are_refused_alike(crew_phone: Page, key: str) -> None:
+def test_odd_forms_read_the_same_or_are_refused_alike(key: str) -> None:
     wiring = BUILTIN[key]
     forms = list(odd_forms(wiring, 40))
     here = [by_service(wiring, form) for form in forms]
-    assert by_phone(crew_phone, wiring, forms) == here
+    assert by_phone(wiring, forms) == here
     assert any(isinstance(each, str) for each in here)
     assert any(isinstance(each, dict) for each in here)
 
@@ -143,7 +140,7 @@ LOOK_UP = """async ([url, table, readings]) => {
 
 
 @pytest.mark.parametrize("key", ["xlr3", "xlr3-bonded", "d25x8"])
-def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str) -> None:
+def test_the_verdict_without_a_signal_is_the_services(key: str) -> None:
     wiring = BUILTIN[key]
     forms: list[list[tuple[str, str]]] = [
         [*as_entered(wiring, rebuild(wiring, [fault]))] for fault in single_faults(wiring)
@@ -156,7 +153,7 @@ def test_the_verdict_without_a_signal_is_the_services(crew_phone: Page, key: str
         except Invalid:
             continue
     table = {"key": key} | offline(wiring)
-    found = crew_phone.evaluate(LOOK_UP, [module("offline/verdict.js"), table, asked])
+    found = run(LOOK_UP, [module("offline/verdict.js"), table, asked])
     known = 0
     for (joined, probed), told in zip(asked, found, strict=True):
         if told is not None:

@@ -3,11 +3,8 @@
 import re
 
 import pytest
-from playwright.sync_api import Page
 
-from service.web.modules import module
-
-pytestmark = pytest.mark.browser
+from tests.support.script import module, run
 
 WAITS = """async ([url, random]) => {
   const { wait } = await import(url);
@@ -16,8 +13,8 @@ WAITS = """async ([url, random]) => {
 
 
 @pytest.mark.parametrize(("random", "factor"), [(0, 0.8), (0.5, 1.0), (1, 1.2)])
-def test_it_waits_twice_as_long_each_time_up_to_a_minute(crew_phone: Page, random: float, factor: float) -> None:
-    waits = crew_phone.evaluate(WAITS, [module("outbox/rules.js"), random])
+def test_it_waits_twice_as_long_each_time_up_to_a_minute(random: float, factor: float) -> None:
+    waits = run(WAITS, [module("outbox/rules.js"), random])
     seconds = [1, 2, 4, 8, 16, 32, 60, 60, 60]
     assert waits == [round(each * 1000 * factor) for each in seconds]
 
@@ -26,16 +23,16 @@ def test_it_waits_twice_as_long_each_time_up_to_a_minute(crew_phone: Page, rando
     ("asked", "milliseconds"),
     [("0", 0), ("7", 7_000), ("120", 120_000), ("Thu, 01 Jan 1970 00:00:30 GMT", 30_000), ("soon", 1_000)],
 )
-def test_it_waits_as_long_as_the_service_asks(crew_phone: Page, asked: str, milliseconds: int) -> None:
-    told = crew_phone.evaluate(
+def test_it_waits_as_long_as_the_service_asks(asked: str, milliseconds: int) -> None:
+    told = run(
         "async ([url, asked]) => (await import(url)).wait(1, asked, 0, () => 0.5)",
         [module("outbox/rules.js"), asked],
     )
     assert told == milliseconds
 
 
-def test_ids_are_random_uuids_without_https_too(crew_phone: Page) -> None:
-    made = crew_phone.evaluate(
+def test_ids_are_random_uuids_without_https_too() -> None:
+    made = run(
         """async (url) => {
           const { newId } = await import(url);
           Object.defineProperty(crypto, 'randomUUID', { value: undefined, configurable: true });
@@ -51,9 +48,9 @@ def test_ids_are_random_uuids_without_https_too(crew_phone: Page) -> None:
     )
 
 
-def test_a_clock_that_was_set_back_holds_nothing(crew_phone: Page) -> None:
+def test_a_clock_that_was_set_back_holds_nothing() -> None:
     entry = {"state": "waiting", "tries": 0, "made_at": 2_000_000, "not_before": 2_010_000}
-    told = crew_phone.evaluate(
+    told = run(
         "async ([url, entry]) => { const { undoable } = await import(url); return [1000, 2_005_000, 2_010_000]"
         ".map((now) => undoable(entry, now)); }",
         [module("outbox/rules.js"), entry],

@@ -53,7 +53,7 @@ def test_what_is_not_proven_is_named_without_a_signal(sqlite_url: str, browser: 
             expect(page.locator("[data-list] li").first).to_contain_text("Not proven: test it first.")
         page.goto(f"{at.base}/pull/{event}")
         page.get_by_role("button", name="Take it along").click()
-        expect(page.locator("[data-told]")).to_contain_text("On this phone", timeout=60_000)
+        expect(page.locator("[data-told]")).to_contain_text("On this phone")
         worker_ready(page)
         with at.no_signal():
             page.goto(f"{at.base}/pull/{event}")

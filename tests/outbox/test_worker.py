@@ -151,7 +151,7 @@ def test_half_a_package_is_worth_what_it_holds_and_the_rest_comes_later(untested
             expect(bar(page)).to_contain_text("Pass kept")
         page.unroute("**/api/v1/wirings/*")
         page.goto(f"{at.base}/sessions/{at.session}")  # without a tap, what is missing is loaded
-        expect(page.locator(told)).to_contain_text("It works without a signal", timeout=60_000)
+        expect(page.locator(told)).to_contain_text("It works without a signal")
         asked: list[str] = []
         page.on("request", lambda request: asked.append(request.url))
         page.reload()
@@ -175,7 +175,7 @@ def test_pages_that_could_not_be_loaded_are_told_and_loaded_later(
         expect(page.locator(told)).to_contain_text("The list is on this phone; the rest could not be loaded")
         at.line.altered.clear()
         page.get_by_role("button", name="Take it along again").click()
-        expect(page.locator(told)).to_contain_text("It works without a signal", timeout=60_000)
+        expect(page.locator(told)).to_contain_text("It works without a signal")
 
 
 @browser_test

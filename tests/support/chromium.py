@@ -4,7 +4,9 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
+
+from tests.support.waiting import PATIENCE
 
 FLAGS = [
     "--no-sandbox",  # the sandbox does not start as root, as in containers
@@ -21,6 +23,7 @@ def chromium() -> Iterator[Browser]:
 
     While it runs, this thread counts as inside an event loop: a test that calls `asyncio.run` needs a thread.
     """
+    expect.set_options(timeout=PATIENCE * 1000)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_program(), args=FLAGS)
         try:
@@ -31,9 +34,11 @@ def chromium() -> Iterator[Browser]:
 
 def phone_in(browser: Browser) -> BrowserContext:
     """A present-day phone held upright (sizes in CSS pixels), with no cookies and no storage."""
-    return browser.new_context(
+    context = browser.new_context(
         viewport={"width": 390, "height": 844}, device_scale_factor=2, is_mobile=True, has_touch=True
     )
+    context.set_default_timeout(PATIENCE * 1000)
+    return context
 
 
 def chromium_program() -> str:

@@ -16,6 +16,7 @@ from service.settings import Settings
 from service.store.sessions import Store
 from service.web.middleware.slow_requests import Patient
 from tests.support.program import migrated, tables_folder
+from tests.support.waiting import PATIENCE
 
 
 @dataclass(frozen=True)
@@ -59,8 +60,8 @@ def served(url: str) -> Iterator[Served]:
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()
         try:
-            assert server.listens.wait(20)
+            assert server.listens.wait(PATIENCE)
             yield Served(base, store)
         finally:
             server.should_exit = True
-            thread.join(20)
+            thread.join(PATIENCE)

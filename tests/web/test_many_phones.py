@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
 from tests.crash.service import prepared, running
+from tests.support.waiting import PATIENCE
 
 PHONES, EACH = 60, 6
 ASKED = b"GET /static/look/shapes.svg HTTP/1.1\r\nHost: localhost\r\n\r\n"
@@ -27,7 +28,7 @@ def test_sixty_phones_open_a_page_at_once(sqlite_url: str) -> None:
         with few_files():
             service = open_now.enter_context(running(prepared(sqlite_url)))
         sockets = [
-            open_now.enter_context(socket.create_connection(("127.0.0.1", service.port), timeout=30))
+            open_now.enter_context(socket.create_connection(("127.0.0.1", service.port), timeout=PATIENCE))
             for _ in range(PHONES * EACH)
         ]
         for one in sockets:

@@ -24,6 +24,7 @@ from service.settings import read_settings
 from service.web.middleware.request_log import Lines
 from tests.bench.__main__ import free_port, wait_for
 from tests.support.program import BASE, Running, op, running
+from tests.support.waiting import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 
@@ -143,10 +144,10 @@ def test_the_service_writes_it_to_its_output(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
     with subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.PIPE) as server:
         wait_for(port, server)
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/readyz?x=hidden", timeout=20) as answer:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/readyz?x=hidden", timeout=PATIENCE) as answer:
             told = answer.headers["X-Request-Id"]
         server.send_signal(signal.SIGTERM)
-        out, _ = server.communicate(timeout=30)
+        out, _ = server.communicate(timeout=PATIENCE)
     found = [json.loads(line) for line in out.decode().splitlines() if line.startswith("{")]
     assert [line["route"] for line in found if line.get("request") == told] == ["/readyz"]
     assert b"hidden" not in out

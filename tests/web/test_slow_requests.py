@@ -12,6 +12,7 @@ import pytest
 from service.web.middleware import slow_requests
 from service.web.middleware.slow_requests import HEAD_MOST
 from tests.support.serving import Served, served
+from tests.support.waiting import PATIENCE
 
 BEGUN = [
     b"",
@@ -45,11 +46,11 @@ def heard() -> Iterator[Heard]:
 
 def connected(at: Served) -> socket.socket:
     parts = urlsplit(at.base)
-    return socket.create_connection((parts.hostname or "", parts.port or 0), timeout=20)
+    return socket.create_connection((parts.hostname or "", parts.port or 0), timeout=PATIENCE)
 
 
 def ready(at: Served) -> int:
-    with urllib.request.urlopen(f"{at.base}/healthz", timeout=20) as answer:
+    with urllib.request.urlopen(f"{at.base}/healthz", timeout=PATIENCE) as answer:
         status: int = answer.status
         return status
 
@@ -71,9 +72,9 @@ def test_a_phone_that_goes_in_the_middle_of_a_form_is_no_fault_of_ours(sqlite_ur
     with served(sqlite_url) as at:
         with connected(at) as phone:
             phone.sendall(BEGUN[-1])
-        said = heard.records.get(timeout=20)
+        said = heard.records.get(timeout=PATIENCE)
         assert ready(at) == 200
-        after = heard.records.get(timeout=20)
+        after = heard.records.get(timeout=PATIENCE)
     assert [vars(record)["facts"]["route"] for record in (said, after)] == ["/join", "/healthz"]
     assert vars(said)["facts"]["status"] == 400
     assert heard.records.empty()

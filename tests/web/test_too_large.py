@@ -11,6 +11,7 @@ from service.crew.core import Role
 from service.exchange.sheets.core.sheet import BYTES_MOST
 from service.web.middleware.security import BODY_MOST
 from tests.support.serving import served
+from tests.support.waiting import PATIENCE
 
 PIECE = b"x" * 500_000
 HEAD = (
@@ -28,7 +29,7 @@ def test_it_is_answered_once_it_is_all_there_and_the_line_stays(sqlite_url: str,
     )
     with served(sqlite_url) as at:
         parts = urlsplit(at.base)
-        with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=20) as phone:
+        with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=PATIENCE) as phone:
             how = "Transfer-Encoding: chunked" if chunked else f"Content-Length: {len(begun) + sized}"
             phone.sendall(f"{HEAD}{how}\r\n\r\n".encode())
             for piece in (begun, *[PIECE] * pieces):
@@ -50,7 +51,7 @@ def test_it_is_answered_once_it_is_all_there_and_the_line_stays(sqlite_url: str,
 def test_who_asks_before_sending_is_told_at_once(sqlite_url: str) -> None:
     with served(sqlite_url) as at:
         parts = urlsplit(at.base)
-        with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=20) as program:
+        with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=PATIENCE) as program:
             program.sendall(f"{HEAD}Expect: 100-continue\r\nContent-Length: 90000000\r\n\r\n".encode())
             assert program.recv(12) == b"HTTP/1.1 413"
 

@@ -1,0 +1,36 @@
+"""JavaScript of ours that needs no page, run in an engine without a browser: Deno, one of the test packages."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from service.web.render import STATIC
+
+DENO = Path(sys.prefix) / "bin" / "deno"
+
+
+def module(path: str) -> str:
+    """The address at which a script imports one of ours, by its path under `static`."""
+    return (STATIC / path).resolve(strict=True).as_uri()
+
+
+def run(function: str, argument: object) -> Any:
+    """What a JavaScript function, given as its text, answers to an argument; both cross as JSON.
+
+    It may read `static`, and nothing else of this computer or the network.
+
+    Raises:
+        AssertionError: the function threw, with what the engine said.
+    """
+    program = f"console.log(JSON.stringify(await ({function})({json.dumps(argument)})) ?? 'null');"
+    done = subprocess.run(
+        [DENO, "run", "--quiet", "--no-config", "--no-remote", f"--allow-read={STATIC}", "-"],
+        input=program,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
