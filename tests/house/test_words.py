@@ -1,0 +1,117 @@
+"""Names say what an engineer would search for: words that only this code gave a meaning to are refused.
+
+Beside each word stands the standard one. Names that are stored or that others rely on (tables, columns, fields of
+JSON, addresses) stay as they are: they are strings, or attributes of tables and pydantic models, which are not looked at.
+"""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+SERVICE = Path(__file__).parents[2] / "service"
+FILES = sorted(SERVICE.rglob("*.py"))
+
+PRIVATE = {
+    "agreed": "matches, or what both share: common",
+    "asking": "requester",
+    "crackled": "suspect",
+    "crosswise": "crossed",
+    "desk": "queue or service",
+    "entering": "import_…",
+    "fates": "outcomes",
+    "following": "effects",
+    "gathering": "batcher",
+    "guard": "security middleware",
+    "journal": "request log",
+    "keep_pace": "check_rate",
+    "keeping": "privacy, or storing",
+    "landings": "destinations",
+    "let_go": "anonymize, or delete",
+    "meant": "matched or interpreted",
+    "mending": "repair",
+    "ops": "operation_ids",
+    "patience": "timeout",
+    "remembering": "cache",
+    "seals": "checksums",
+    "sight": "visibility",
+    "wired": "wiring",
+}
+"""Refused in the name of a function, class or argument, wherever in the name they stand."""
+
+BARE = {
+    "asked": "requested, listed, or the noun that is meant",
+    "found": "the noun that is looked up: find_…, matches",
+    "held": "locked, or carried",
+    "kept": "saved, or cached",
+    "named": "the noun: items_by_code, named_item",
+    "said": "text, answer, or decision",
+    "together": "joint, or combined",
+    "told": "text, description, or known",
+    "worn": "wear_inputs, or damaged",
+}
+"""Refused as the whole name of a function or class: a participle does not say of what."""
+
+IN_WORDS = {"let go": "anonymized, or deleted", "keep pace": "stay within the limit", "the desk": "the queue"}
+"""Refused in docstrings."""
+
+
+def _defined(tree: ast.AST) -> Iterator[tuple[int, str, bool]]:
+    """Line and name of what is defined, and whether it is a function or class."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            yield node.lineno, node.name, True
+        elif isinstance(node, ast.arg):
+            yield node.lineno, node.arg, False
+
+
+def _snake(name: str) -> str:
+    """A name in lower case, its words joined by underscores."""
+    return "".join(f"_{letter.lower()}" if letter.isupper() else letter for letter in name).strip("_")
+
+
+def _refused(name: str, is_definition: bool) -> str | None:
+    """The standard word for a private one in a name."""
+    words = f"_{_snake(name)}_"
+    private = next((better for word, better in PRIVATE.items() if f"_{word}_" in words), None)
+    return private or (BARE.get(_snake(name)) if is_definition else None)
+
+
+def _docstrings(tree: ast.AST) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            yield ast.get_docstring(node) or ""
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(SERVICE)))
+def test_names_are_standard_words(path: Path) -> None:
+    tree = ast.parse(path.read_text())
+    wrong = [
+        f"line {line}: {name}; say {better}"
+        for line, name, is_definition in _defined(tree)
+        if (better := _refused(name, is_definition))
+    ]
+    wrong += [
+        f"“{word}” in a docstring; say {better}"
+        for text in _docstrings(tree)
+        for word, better in IN_WORDS.items()
+        if word in " ".join(text.lower().split())
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("name", "is_definition", "refused"),
+    [
+        ("let_go", True, True),
+        ("Journal", True, True),
+        ("sight_of_method", False, True),
+        ("_told", True, True),
+        ("told", False, False),
+        ("safeguards", True, False),
+        ("find_item", True, False),
+    ],
+)
+def test_the_list_refuses_words_not_parts_of_words(name: str, is_definition: bool, refused: bool) -> None:
+    assert (_refused(name, is_definition) is not None) is refused
