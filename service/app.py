@@ -65,8 +65,8 @@ from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.limits import Limiter
-from service.web.middleware.request_log import Journal
-from service.web.middleware.security import Guard, whole_characters
+from service.web.middleware.request_log import RequestLog
+from service.web.middleware.security import SecurityMiddleware, whole_characters
 from service.web.render import STATIC
 
 ROUTERS = (
@@ -161,8 +161,8 @@ def create_app(
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)
-    app.add_middleware(Guard, base_url=settings.base_url)
-    app.add_middleware(Journal)
+    app.add_middleware(SecurityMiddleware, base_url=settings.base_url)
+    app.add_middleware(RequestLog)
     for router in ROUTERS:
         api = router.prefix.startswith("/api/")
         app.include_router(router, dependencies=[Depends(whole_characters)] if api else None)

@@ -22,7 +22,7 @@ from service.store.migrate import opened
 from service.store.sessions import Store, rerun_if_beaten
 from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting
-from service.web.middleware.request_log import keep_journal
+from service.web.middleware.request_log import start_request_log
 from service.web.middleware.slow_requests import Patient
 from service.web.network import addresses, refuse_taken_port
 from service.web.render import ENVIRONMENT
@@ -92,13 +92,13 @@ def _raise_file_limit(files: int) -> None:
 
 def from_environment() -> FastAPI:
     """The application as a worker process makes it."""
-    keep_journal()
+    start_request_log()
     return _frozen(create_app(read_settings(os.environ)))
 
 
 def with_clock() -> FastAPI:
     """The application as the only worker makes it: with the clock beside it."""
-    keep_journal()
+    start_request_log()
     settings = read_settings(os.environ)
     return _frozen(create_app(settings, beside=lambda store: clock.running(store, settings)))
 

@@ -64,7 +64,7 @@ def count_page(context: ViewerContext, session_id: str, code: str = "", at: str 
     """
     with context.reading() as db:
         try:
-            named = [_named(db, each)[0] for each in read_codes(code)]
+            named = [_item_and_place(db, each)[0] for each in read_codes(code)]
         except Problem as refusal:
             return _count_page(context, db, session_id, code, refusal)
         return _count_page(context, db, session_id, code, None, [one for one in named if one], at)
@@ -139,7 +139,7 @@ def seen(context: CrewContext, session_id: str, posted: Posted) -> Response:
             missing = set(_ids(posted.getlist("missing")))
             tapped = [line.item.id for line in count.at(place) if line.item.id not in missing]
         try:
-            named = [_named(db, code) for code in read_codes(typed)]
+            named = [_item_and_place(db, code) for code in read_codes(typed)]
         except Problem as refusal:
             return _count_page(context, db, session_id, typed, refusal)
     if count.session.closed_at is not None:
@@ -213,7 +213,7 @@ def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
 
 
 @router.post("/sessions/{session_id}/found")
-def found(context: LeadContext, session_id: str, posted: Posted) -> Response:
+def mark_found(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """A lost item that was seen goes back to where it was before, at once."""
     op, item_id = read_op(posted.get("op")), _item(posted)
     with context.reading() as db:
@@ -227,7 +227,7 @@ def found(context: LeadContext, session_id: str, posted: Posted) -> Response:
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
-def _named(db: Session, code: str) -> tuple[UUID | None, UUID | None]:
+def _item_and_place(db: Session, code: str) -> tuple[UUID | None, UUID | None]:
     """The item, or the place, that a code is on."""
     tag = tag_on(db, code)
     refuse_ended(tag)

@@ -116,7 +116,7 @@ class RequestContext:
         """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
         (signing in and out, passes, people, one's own page, settings, the calendar's address).
         """
-        self.keep_pace()
+        self.check_rate()
         with self.store.writing() as db:
             self.identify(db)
             yield db
@@ -156,7 +156,7 @@ class RequestContext:
         """A page of ours."""
         return render(self.request, template, status, **context)
 
-    def keep_pace(self) -> None:
+    def check_rate(self) -> None:
         """Count this request among the writes of its sign-in; once, however often it is written.
 
         Raises:
@@ -227,7 +227,7 @@ class RequestContext:
         """
         state = self.request.state
         if self.token:
-            state.program, self.who = queries.asking(db, self.session, self.now)
+            state.program, self.who = queries.find_requester(db, self.session, self.now)
         else:
             state.program, self.who = queries.program_facts(db), None
         state.who = self.who

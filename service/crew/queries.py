@@ -43,7 +43,7 @@ def program_facts(db: Session) -> ProgramFacts | None:
     return ProgramFacts(*found) if found else None
 
 
-def asking(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | None, Who | None]:
+def find_requester(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | None, Who | None]:
     """The program, and the person whose sign-in has this token, if both still count."""
     found = db.connection().execute(_ASKING, {"token_hash": token_hash, "now": now}).one_or_none()
     if found is None:

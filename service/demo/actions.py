@@ -14,12 +14,12 @@ from service.demo import scenario
 from service.demo.gear import AGE, FEET, LATE, OWNED, PLACES, PRICES, Owned
 from service.demo.scenario import (
     Closed,
-    Crackled,
     Happening,
     Left,
     MarkedAsWrong,
     Opened,
     Repaired,
+    SuspectStory,
     Tested,
     TestedThrough,
 )
@@ -168,7 +168,7 @@ class _Demo:
                     cost_cents=happening.cents,
                 )
                 testlog.log_repair(self.db, repair, lead, happening.at, scenario.ZONE)
-            case Crackled():
+            case SuspectStory():
                 op = self._id("crackled", happening.item)
                 testlog.call_suspect(
                     self.db,

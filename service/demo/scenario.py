@@ -89,7 +89,7 @@ class Repaired:
 
 
 @dataclass(frozen=True)
-class Crackled:
+class SuspectStory:
     """A helper heard an item crackle."""
 
     at: datetime
@@ -126,7 +126,7 @@ class MarkedAsWrong:
     note: str
 
 
-Happening = Opened | Closed | Tested | Repaired | Crackled | Left | TestedThrough | MarkedAsWrong
+Happening = Opened | Closed | Tested | Repaired | SuspectStory | Left | TestedThrough | MarkedAsWrong
 
 
 def season_rules(today: date) -> list[tuple[str, Season]]:
@@ -151,7 +151,7 @@ def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happ
             told += _leavings(owned, each, number, gone)
     told += [step for tale in TALES for step in _tale(owned, today, *tale)]
     told += _yesterday(owned, today)
-    told.append(Crackled(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
+    told.append(SuspectStory(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
     return sorted(told, key=lambda one: one.at)
 
 

@@ -21,7 +21,7 @@ from service.wiring.wirings import Readings, Wiring
 
 
 @dataclass(frozen=True, slots=True)
-class Agreed:
+class Consensus:
     """How to log a test that may mean each of several `readings`, whose diagnoses are `diagnoses`, in the same order.
 
     `kept` is the reading to log, None where any would name a fault that is not sure. `faulty` says that the cable is
@@ -34,20 +34,20 @@ class Agreed:
     faulty: bool
 
 
-def agree(wiring: Wiring, possible: Sequence[Readings]) -> Agreed:
+def agree(wiring: Wiring, possible: Sequence[Readings]) -> Consensus:
     """What is sure of a cable whose readings are one of `possible` (at least one); doubles count once."""
     readings = tuple(dict.fromkeys(possible))
     diagnoses = tuple(diagnose(wiring, each) for each in readings)
     if len(readings) == 1:
-        return Agreed(readings, diagnoses, readings[0], False)
+        return Consensus(readings, diagnoses, readings[0], False)
     kept = certain(wiring, readings)
     found = diagnose(wiring, kept)
     if any(each.verdict != "fail" for each in diagnoses):
-        return Agreed(readings, diagnoses, kept, False)  # what agrees with a good cable is no fail
+        return Consensus(readings, diagnoses, kept, False)  # what agrees with a good cable is no fail
     if found.verdict != "fail":
-        return Agreed(readings, diagnoses, kept, True)
+        return Consensus(readings, diagnoses, kept, True)
     shared = all(set(found.faults) <= set(each.faults) for each in diagnoses)
-    return Agreed(readings, diagnoses, kept if shared else None, not shared)
+    return Consensus(readings, diagnoses, kept if shared else None, not shared)
 
 
 def certain(wiring: Wiring, possible: Sequence[Readings]) -> Readings:

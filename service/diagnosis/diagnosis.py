@@ -282,12 +282,12 @@ def _distinct(candidates: Iterable[Candidate]) -> list[Candidate]:
 
 def _by_preference(plan: WiringPlan, candidates: Iterable[Candidate]) -> Iterator[tuple[Fault, ...]]:
     """The faults of the candidates, in every way to name them, the preferred first."""
-    keyed = [named for candidate in candidates for named in _named(plan, candidate)]
+    keyed = [named for candidate in candidates for named in _described(plan, candidate)]
     for _, faults in sorted(keyed, key=lambda item: item[0]):
         yield faults
 
 
-def _named(plan: WiringPlan, candidate: Candidate) -> Iterator[tuple[Key, tuple[Fault, ...]]]:
+def _described(plan: WiringPlan, candidate: Candidate) -> Iterator[tuple[Key, tuple[Fault, ...]]]:
     """The candidate's faults in listing order, with their preference, for each way to name its landing."""
     for naming in namings(candidate.case, candidate.crossed, candidate.swapped.landing):
         repairs = make_repairs(candidate.case, naming.seats)

@@ -101,7 +101,7 @@ class Findings:
     planned: bool = False
 
     @property
-    def named(self) -> frozenset[str]:
+    def names(self) -> frozenset[str]:
         """Conductors with a fault, bare contacts that faults name, and contacts where others land."""
         wires = {name for name, found in self.wires.items() if found.faults}
         landed = {contact for name in wires for contact in (self.wires[name].starts, self.wires[name].lands)}
@@ -126,7 +126,7 @@ def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault])
     named = [fault for fault in faults if fault.conductors]
     seats = seats_of(wiring, named)
     wires = {
-        wire.name: _found(wiring, wire, (seats["A"][wire.name], seats["B"][wire.name]), named, untested)
+        wire.name: _findings(wiring, wire, (seats["A"][wire.name], seats["B"][wire.name]), named, untested)
         for wire in wiring.conductors
     }
     parted = {fault.conductors[0] for fault in named if fault.fault_class is FaultClass.OPEN} - set(wires)
@@ -167,7 +167,7 @@ def _idle(contact: str) -> str:
     return "shell" if is_shell(contact) else "no wire"
 
 
-def _found(
+def _findings(
     wiring: Wiring,
     wire: Conductor,
     seats: tuple[str, str],
@@ -180,11 +180,11 @@ def _found(
         words = [SideWord(text, Tone.FAULT) for text in _fault_words(wiring, wire, seats, own)]
         return FoundConductor(kind, *seats, tuple(words), own)
     if {wire.a, wire.b} & untested:
-        return FoundConductor(LineKind.UNTESTED, *seats, (SideWord(_said(wire, "not tested"), Tone.UNTESTED),))
-    return FoundConductor(LineKind.GOOD, *seats, (SideWord(_said(wire, "good"), Tone.GOOD),))
+        return FoundConductor(LineKind.UNTESTED, *seats, (SideWord(_aria_text(wire, "not tested"), Tone.UNTESTED),))
+    return FoundConductor(LineKind.GOOD, *seats, (SideWord(_aria_text(wire, "good"), Tone.GOOD),))
 
 
-def _said(wire: Conductor, words: str) -> str:
+def _aria_text(wire: Conductor, words: str) -> str:
     return words if wire.role == "single" else f"{wire.role}, {words}"
 
 
@@ -199,7 +199,7 @@ def _fault_words(wiring: Wiring, wire: Conductor, seats: tuple[str, str], own: S
     for fault in own:
         words = _fault_word(wiring, wire, fault)
         if fault.fault_class is FaultClass.OPEN and not swaps:
-            yield _said(wire, words)
+            yield _aria_text(wire, words)
         elif fault.fault_class not in SWAPS:
             yield words
 

@@ -25,7 +25,7 @@ _RINGED = 70
 _HEAD, _PART_HEAD, _FOLD, _NOTE = 38, 28, 30, 24
 
 
-def found(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) -> Drawing:
+def as_found(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) -> Drawing:
     """What a test found. Lanes with nothing to see are a line each. Readings of None: nothing was read."""
     seen, parts = findings(wiring, readings, faults), parts_of(wiring)
     return _Sketch(wiring, seen).drawing("What was found", describe(wiring, seen, parts), parts)
@@ -132,7 +132,7 @@ class _Sketch:
             y,
             contact_width(contact),
             contact not in self._seen.untested,
-            bool(names & self._seen.named),
+            bool(names & self._seen.names),
         )
 
     def _fold(self, name: str, words: str, x: float, top: float) -> float:

@@ -64,7 +64,7 @@ def parts_of(wiring: Wiring) -> list[DrawnPart]:
 def needs_drawing(part: DrawnPart, found: Findings) -> bool:
     """Whether a line would not do for this part: a fault names it, or only some of it was tested."""
     states = {found.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires}
-    return not part.name or len(states) > 1 or bool(part.names & found.named)
+    return not part.name or len(states) > 1 or bool(part.names & found.names)
 
 
 def folded_words(part: DrawnPart, found: Findings) -> str:

@@ -128,7 +128,7 @@ class ItemDetails(BaseModel):
     bought_on: Day = None
     price: Price = None
 
-    def told(self) -> dict[str, Any]:
+    def given_fields(self) -> dict[str, Any]:
         """The same by the names of the item's columns."""
         return {
             "label": self.label,
@@ -244,7 +244,7 @@ class PlaceDetails(BaseModel):
 
     @field_validator("name")
     @classmethod
-    def _named(cls, value: str) -> str:
+    def _check_name(cls, value: str) -> str:
         if not value:
             raise refused("Give the place a name, as it is called at the truck.")
         return value

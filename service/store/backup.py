@@ -28,7 +28,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from service.kit.problems import NotFound, Problem
 from service.store import migrate
 from service.store.base import Base, BigInt
-from service.store.checksums import broken, seal, seal_of, sealed, seals_in
+from service.store.checksums import broken, checksum_files, seal, seal_of, sealed
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
 from service.store.files import (
     begin,
@@ -40,7 +40,7 @@ from service.store.files import (
     rows_in,
     sqlite_file,
 )
-from service.store.rotation import Keep, kept
+from service.store.rotation import Keep, to_keep
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
 from service.store.sessions import Store, told_plainly
 
@@ -194,12 +194,12 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
         Problem: some could not be deleted; the others are.
     """
     taken = {moment: path for path in folder.iterdir() if path.is_file() and (moment := _taken_at(path))}
-    stay = kept(taken, keep)
+    stay = to_keep(taken, keep)
     gone = [path for moment, path in sorted(taken.items()) if moment not in stay and path.name != made.name]
     a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
     parts = [
         *folder.glob(".coilbook-*.part*"),
-        *(seal for seal in seals_in(folder) if not sealed(seal).exists()),
+        *(seal for seal in checksum_files(folder) if not sealed(seal).exists()),
     ]
     left = [part for part in parts if part.stat().st_mtime < a_day_ago]
     stuck = [path for path in gone + left if not (_deleted(seal_of(path)) and _deleted(path))]

@@ -22,7 +22,7 @@ def sealed(seal: Path) -> Path:
     return seal.with_name(seal.name.removesuffix(_ENDS))
 
 
-def seals_in(folder: Path) -> Iterator[Path]:
+def checksum_files(folder: Path) -> Iterator[Path]:
     """The seals of backups in a folder."""
     return folder.glob(f"coilbook-*.db{_ENDS}")
 

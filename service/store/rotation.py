@@ -15,14 +15,14 @@ class Keep:
     months: int = 12
 
 
-def kept(taken: Iterable[datetime], keep: Keep) -> set[datetime]:
+def to_keep(taken: Iterable[datetime], keep: Keep) -> set[datetime]:
     """Of the moments (UTC) at which backups were taken, those to keep: the newest always.
 
     Days, weeks (from Monday) and months are counted back from the newest backup and not from today, so that nothing
     goes while no new ones come.
 
     >>> moments = [datetime(2026, 9, day) for day in range(1, 31)]
-    >>> [f"{moment:%d}" for moment in sorted(kept(moments, Keep(days=2, weeks=3, months=1)))]
+    >>> [f"{moment:%d}" for moment in sorted(to_keep(moments, Keep(days=2, weeks=3, months=1)))]
     ['20', '27', '29', '30']
     """
     newest_first = sorted(set(taken), reverse=True)

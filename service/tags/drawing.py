@@ -55,7 +55,7 @@ def _add_page(pdf: FPDF, sheet: PaperSheet, printer: Printer, content: Iterable[
         pdf.set_font(font.removesuffix("B"), "B", 10)
         pdf.text(0, 0, " ")
     across, down = printer.scale
-    x, y = printer.told(0, 0)
+    x, y = printer.corrected(0, 0)
     corrected = (_POINTS / across, 0, 0, -_POINTS / down, x * _POINTS, (mm(sheet.height) - y) * _POINTS)
     names = {font: f"F{pdf.fonts[font].i}" for font in Font}
     drawn = "\n".join(content)

@@ -159,7 +159,7 @@ def retag(context: LeadContext, code: str, posted: Posted) -> Response:
 
 
 @router.post("/t/{code}/worn")
-def worn(context: CrewContext, code: str, posted: Posted) -> Response:
+def replace_worn_tag(context: CrewContext, code: str, posted: Posted) -> Response:
     """Let a worn tag be printed again; the code stays."""
     kept = context.once(
         read_op(posted.get("op")),
@@ -198,9 +198,9 @@ def _to_print(
     """The list and the form. A form that was refused shows all that waits, with what was ticked still ticked."""
     errors = (refusal.errors or {"sheet": refusal.detail}) if refusal else {}
     named = codes if codes and not refusal else ()
-    tags = _named(db, named) if named else queries.waiting(db, AT_ONCE)
+    tags = _tags_by_code(db, named) if named else queries.waiting(db, AT_ONCE)
     listed = {tag.code for tag in tags}
-    tags += _named(db, tuple(code for code in codes if code not in listed)) if "code" not in errors else []
+    tags += _tags_by_code(db, tuple(code for code in codes if code not in listed)) if "code" not in errors else []
     unit, offered = Unit(context.program.unit), printing.sheets(db)
     values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(context)}
     return context.page(
@@ -222,7 +222,7 @@ def _to_print(
     )
 
 
-def _named(db: Session, codes: Codes) -> list[OnTag]:
+def _tags_by_code(db: Session, codes: Codes) -> list[OnTag]:
     read = [read_code(code) for code in codes]
     for code in read:
         queries.refuse_ended(queries.tag_on(db, code))

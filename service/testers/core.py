@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
 
-from service.diagnosis.ambiguity import Agreed, agree
+from service.diagnosis.ambiguity import Consensus, agree
 from service.diagnosis.diagnosis import Diagnosis, diagnose
 from service.kit.problems import invalid
 from service.testlog.core import Evidence, Method, NewTest
@@ -41,15 +41,15 @@ class TestOrigin:
     session: UUID | None = None
 
 
-def choices(wiring: Wiring, agreed: Agreed) -> list[PossibleCable]:
-    """Each cable that may be meant, named by its place in `agreed`."""
+def choices(wiring: Wiring, consensus: Consensus) -> list[PossibleCable]:
+    """Each cable that may be meant, named by its place in `consensus`."""
     return [
         PossibleCable(
             str(at),
             tuple((title(wiring, fault), on_stage(wiring, fault)) for fault in found.faults),
             in_words(wiring, found),
         )
-        for at, found in enumerate(agreed.diagnoses)
+        for at, found in enumerate(consensus.diagnoses)
     ]
 
 
@@ -60,10 +60,10 @@ def in_words(wiring: Wiring, found: Diagnosis) -> str:
     return "A cable without a fault" if found.verdict == "pass" else "No fault, as far as it was reached"
 
 
-def outcome(wiring: Wiring, agreed: Agreed) -> str:
+def outcome(wiring: Wiring, consensus: Consensus) -> str:
     """What will be logged where nobody can tell which of several it is, in a sentence."""
-    found = diagnose(wiring, agreed.kept) if agreed.kept is not None else None
-    if agreed.faulty or (found and found.verdict == "fail"):
+    found = diagnose(wiring, consensus.kept) if consensus.kept is not None else None
+    if consensus.faulty or (found and found.verdict == "fail"):
         return "It is logged as failed, since each of these is a fault; all of them are named in its note."
     if found is None or found.verdict == "pass":
         return "It is logged as passed."
@@ -71,14 +71,14 @@ def outcome(wiring: Wiring, agreed: Agreed) -> str:
     return f"It is logged as partial: no fault is proven, and neither is {unproven}."
 
 
-def chosen(wiring: Wiring, agreed: Agreed, which: str) -> Agreed:
-    """What is agreed once somebody told which of the readings it is, by another check; all of them if nobody can.
+def chosen(wiring: Wiring, consensus: Consensus, which: str) -> Consensus:
+    """What is consensus once somebody told which of the readings it is, by another check; all of them if nobody can.
 
     Raises:
         Invalid: for `which`, where it is none of them.
     """
-    at = _picked(which, len(agreed.readings))
-    return agreed if at is None else agree(wiring, [agreed.readings[at]])
+    at = _picked(which, len(consensus.readings))
+    return consensus if at is None else agree(wiring, [consensus.readings[at]])
 
 
 def _picked(which: str, several: int) -> int | None:
@@ -103,18 +103,18 @@ def outcome_of_resistance(maybe: Sequence[str]) -> str:
     return f"It is logged as failed, with high resistance as what was found.{named}"
 
 
-def as_test(wiring: Wiring, told: TestOrigin, agreed: Agreed) -> NewTest:
+def as_test(wiring: Wiring, told: TestOrigin, consensus: Consensus) -> NewTest:
     """The test to log. Nothing is guessed: its readings are those that are sure.
 
     A cable that is faulty for sure, though not with which fault, fails by evidence that names all it may be: no
     class of fault is claimed that the readings do not prove, and `damage` is the one that means only "look inside".
     """
-    maybe = " Or: ".join(in_words(wiring, found) + "." for found in agreed.diagnoses)
-    several = len(agreed.readings) > 1
-    evidence = [Evidence(FaultClass.DAMAGE, None, _one_of(wiring, agreed))] if agreed.faulty else []
+    maybe = " Or: ".join(in_words(wiring, found) + "." for found in consensus.diagnoses)
+    several = len(consensus.readings) > 1
+    evidence = [Evidence(FaultClass.DAMAGE, None, _one_of(wiring, consensus))] if consensus.faulty else []
     if told.flexed:
         evidence.append(Evidence(FaultClass.FLEXED))
-    kept = canonical(wiring, agreed.kept) if agreed.kept is not None else {"joined": None, "probed": "all"}
+    kept = canonical(wiring, consensus.kept) if consensus.kept is not None else {"joined": None, "probed": "all"}
     said = [told.said, f"It may be: {maybe}" if several else "", told.note]
     return NewTest(
         id=told.id,
@@ -152,6 +152,6 @@ def as_evidence(told: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
     )
 
 
-def _one_of(wiring: Wiring, agreed: Agreed) -> str:
-    named = [in_words(wiring, found) for found in agreed.diagnoses]
+def _one_of(wiring: Wiring, consensus: Consensus) -> str:
+    named = [in_words(wiring, found) for found in consensus.diagnoses]
     return f"one of: {'; or '.join(word[:1].lower() + word[1:] for word in named)}"

@@ -14,7 +14,7 @@ from service.tags.queries import item_with
 from service.testers import queries
 from service.testers.about import about
 from service.testers.core import UNSURE, TestOrigin, as_test, choices, chosen, outcome
-from service.testers.tester_pages import found, meanings
+from service.testers.tester_pages import get_tester, meanings
 from service.testlog import form_reader
 from service.testlog.core import SCANNED, Method, NewTest
 from service.testlog.haste import ABOUT_THE_FORM, content, too_soon
@@ -56,7 +56,7 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what the pattern means. With `show`, only show it, or all that the tester may show."""
     if "show" in posted:
         with context.reading() as db:
-            return _page(context, db, code, _asked(context, posted))
+            return _page(context, db, code, _read_form(context, posted))
     try:
         with context.reading() as db:
             new = _test(context, db, code, posted)
@@ -78,11 +78,11 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
         )
     except Invalid as refusal:
         with context.reading() as db:
-            return _page(context, db, code, replace(_asked(context, posted), refusal=refusal))
+            return _page(context, db, code, replace(_read_form(context, posted), refusal=refusal))
     return RedirectResponse(f"/tests/{new.id}", 303)
 
 
-def _asked(context: RequestContext, posted: FormData) -> LampForm:
+def _read_form(context: RequestContext, posted: FormData) -> LampForm:
     """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
     which, note, op, made = (str(posted.get(name) or "") for name in ("which", "note", "op", "made"))
     lamps = context.request.query_params if "tester" in context.request.query_params else posted
@@ -121,7 +121,7 @@ def _test(context: RequestContext, db: Session, code: str, posted: FormData) -> 
 
 
 def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
-    own = found(db, tester_id)
+    own = get_tester(db, tester_id)
     if own.ended_at is not None:
         raise Conflict(f"{own.name} was put away. Choose another tester, or enter the test contact by contact.")
     if own.wiring != wiring:

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, RequestContext
-from service.diagnosis.ambiguity import Agreed, agree
+from service.diagnosis.ambiguity import Consensus, agree
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
 from service.testers.about import about
@@ -30,8 +30,8 @@ from service.testers.volts import (
     diagnosed,
     possible,
     resistance_words,
-    said,
     second_reading,
+    values_text,
 )
 from service.testlog import form_reader
 from service.testlog.core import Method, NewTest
@@ -50,13 +50,13 @@ class VoltsForm:
     which: str = UNSURE
     note: str = ""
     power: bool = False
-    agreed: Agreed | None = None
+    agreed: Consensus | None = None
     found: PhantomDiagnosis | None = None
     errors: dict[str, str] = field(default_factory=dict)
     op: str = field(default_factory=new_op)
 
     @property
-    def told(self) -> str:
+    def as_text(self) -> str:
         """The volts in one line: only those that were seen with their meaning are logged."""
         return " ".join(f"{name}={value}" for name, value in self.values.items() if value)
 
@@ -84,7 +84,7 @@ def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
     op = read_op(posted.get("op"))
     with context.reading() as db:
         entry = _read(db, context, code, posted)
-        seen = posted.get("do") == "log" and posted.get("seen") == entry.told
+        seen = posted.get("do") == "log" and posted.get("seen") == entry.as_text
         if entry.errors or entry.found is None or not seen:
             return _page(context, db, code, entry)
         try:
@@ -133,7 +133,7 @@ def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, pos
         read_op(entry.op),
         code,
         Method.PHANTOM,
-        said(entry.values),
+        values_text(entry.values),
         form_reader.note(posted, "note"),
         posted.get("flexed") == "yes",
         session=item.session,

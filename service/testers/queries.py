@@ -14,7 +14,7 @@ from service.testlog.models import OwnTester, Test
 from service.testlog.reach import through_wiring
 from service.wiring.coverage import SIGHT_OF_METHOD
 from service.wiring.tester import Tester, make_tester
-from service.wiring.visibility import Sight
+from service.wiring.visibility import Visibility
 from service.wiring.wirings import Readings
 
 
@@ -45,7 +45,7 @@ def described(db: Session, own: OwnTester) -> Tester:
     return make_tester(own.name, find_wiring(db, own.wiring), own.sees, own.patterns, own.probed)
 
 
-def looked_by(db: Session, test: Test) -> tuple[Sight, frozenset[Readings]]:
+def looked_by(db: Session, test: Test) -> tuple[Visibility, frozenset[Readings]]:
     """How a test looked, and which faulty readings it took for a good cable: for what its pass leaves open."""
     own = tester(db, test.tester_id) if test.tester_id else None
     if own is None:

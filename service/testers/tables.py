@@ -28,7 +28,7 @@ from service.gear.wirings import find_wiring
 from service.kit.problems import Busy
 from service.store.files import put_in_place
 from service.testers.queries import wirings_in_use
-from service.testlog.told import MADE_BY, told
+from service.testlog.told import MADE_BY, fault_tables
 from service.wiring.wirings import Wiring
 
 LOG = logging.getLogger("coilbook")
@@ -51,14 +51,14 @@ class Tables:
         Raises:
             Busy: another request waits already.
         """
-        kept = self._kept(key, wiring)
+        kept = self._cached(key, wiring)
         if kept is not None:
             return kept
         if not self._asking.acquire(blocking=False):
             raise Busy("The faults of this wiring are being worked out. They are ready in a few seconds.")
         try:
             with _turn(self._folder):
-                return self._kept(key, wiring) or keep(self._folder, key, wiring)
+                return self._cached(key, wiring) or keep(self._folder, key, wiring)
         finally:
             self._asking.release()
 
@@ -69,7 +69,7 @@ class Tables:
             # Not a fork: threads of the service may hold locks that nobody would release in a copy of it.
             get_context("spawn").Process(target=make_missing, args=(self._folder, missing), daemon=True).start()
 
-    def _kept(self, key: str, wiring: Wiring) -> bytes | None:
+    def _cached(self, key: str, wiring: Wiring) -> bytes | None:
         return _read(_file(self._folder, key, wiring))
 
 
@@ -99,7 +99,7 @@ def version(key: str, wiring: Wiring) -> str:
 
 def worked_out(key: str, wiring: Wiring) -> bytes:
     """The table of a wiring as gzipped JSON, worked out now."""
-    plain = json.dumps({"key": key} | told(wiring), separators=(",", ":"), ensure_ascii=False).encode()
+    plain = json.dumps({"key": key} | fault_tables(wiring), separators=(",", ":"), ensure_ascii=False).encode()
     return gzip.compress(plain, mtime=0)
 
 

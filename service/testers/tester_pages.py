@@ -16,7 +16,7 @@ from service.testlog.models import OwnTester
 from service.web.forms import Posted, new_op, read_op
 from service.wiring.coverage import pass_words
 from service.wiring.tester import Tester
-from service.wiring.visibility import Sight
+from service.wiring.visibility import Visibility
 from service.wiring.wirings import ALL
 
 router = APIRouter(include_in_schema=False)
@@ -29,14 +29,14 @@ LABELS = {
     "patterns": "What its lamps mean",
 }
 SEES = {
-    Sight.STRAIGHT: "Straight through only: whether each conductor reaches its own contact",
-    Sight.CROSS: "Cross connections too: which contact reaches which",
-    Sight.METER: "Everything, contact to contact, like a meter",
+    Visibility.STRAIGHT: "Straight through only: whether each conductor reaches its own contact",
+    Visibility.CROSS: "Cross connections too: which contact reaches which",
+    Visibility.METER: "Everything, contact to contact, like a meter",
 }
 """What a tester can see, by the words of the form."""
 EXAMPLE = "1 2 3 = good\n- 2 3 = A2-B2 A3-B3\n1 - 3 = A1-B1 A3-B3\n1 2 - = A1-B1 A2-B2"
 """What the form comes with: what three lamps show of a sound cable and of each open; no tester in particular."""
-START = {"name": "", "wiring": "xlr3", "sees": Sight.STRAIGHT, "reaches": "", "patterns": EXAMPLE}
+START = {"name": "", "wiring": "xlr3", "sees": Visibility.STRAIGHT, "reaches": "", "patterns": EXAMPLE}
 
 
 @router.get("/testers")
@@ -74,7 +74,7 @@ def make_tester(context: LeadContext, posted: Posted) -> Response:
 def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Response:
     """One tester: what its patterns mean, and what its good pattern leaves open."""
     with context.reading() as db:
-        own = found(db, tester_id)
+        own = get_tester(db, tester_id)
         lamps = queries.described(db, own)
         return context.page(
             "testers/tester.html",
@@ -93,13 +93,13 @@ def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Respon
 def end_tester(context: LeadContext, tester_id: str, posted: Posted) -> Response:
     """Put a tester away."""
     with context.reading() as db:
-        key = found(db, tester_id).id
+        key = get_tester(db, tester_id).id
     op = read_op(posted.get("op"))
     context.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, context.me, context.now))
     return RedirectResponse(f"/testers/{tester_id}?said=ended", 303)
 
 
-def found(db: Session, tester_id: str) -> OwnTester:
+def get_tester(db: Session, tester_id: str) -> OwnTester:
     """The tester of this id.
 
     Raises:
@@ -130,6 +130,6 @@ def _form(
         labels=LABELS,
         errors=refusal.errors if refusal else {},
         wirings=wiring_choices(db),
-        sees=[(sight, words, "scan") for sight, words in SEES.items()],
+        sees=[(visibility, words, "scan") for visibility, words in SEES.items()],
         op=op or new_op(),
     )

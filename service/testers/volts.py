@@ -141,7 +141,7 @@ def second_reading(values: Mapping[str, str], found: PhantomDiagnosis) -> str:
 
 def _ohms(one: Resistance) -> str:
     """From least to most, two digits each, rounded outwards; where only one of them is known, that one."""
-    least, most = _told(one.least_ohm, math.floor), _told(one.most_ohm, math.ceil)
+    least, most = _range_text(one.least_ohm, math.floor), _range_text(one.most_ohm, math.ceil)
     limits = LEAK_OHM if one.leaks else JOINT_OHM
     if one.most_ohm >= limits[1]:
         return f"{' '.join(least)} or more"
@@ -150,7 +150,7 @@ def _ohms(one: Resistance) -> str:
     return f"{least[0] if least[1] == most[1] else ' '.join(least)} to {' '.join(most)}"
 
 
-def _told(ohm: float, rounded: Callable[[float], int]) -> tuple[str, str]:
+def _range_text(ohm: float, rounded: Callable[[float], int]) -> tuple[str, str]:
     step = 10 ** (math.floor(math.log10(ohm)) - 1)
     ohm = rounded(ohm / step) * step
     for size, unit in ((1e9, "gigohm"), (1e6, "megohm"), (1e3, "kilohm")):
@@ -159,7 +159,7 @@ def _told(ohm: float, rounded: Callable[[float], int]) -> tuple[str, str]:
     return f"{ohm:.3g}", "ohm"
 
 
-def said(values: Mapping[str, str]) -> str:
+def values_text(values: Mapping[str, str]) -> str:
     """The volts as the test's note keeps them."""
     typed = [
         f"{LABELS[name]}: {parse_volts(values[name], name):g} V" for name in LABELS if values.get(name, "").strip()

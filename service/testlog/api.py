@@ -26,7 +26,7 @@ router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
 @router.post("", status_code=201, response_model=TestReceipt)
 async def log_test(context: CrewContext, body: TestIn) -> Any:
     """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
-    context.keep_pace()
+    context.check_rate()
     # When it was sent differs from try to try, and is no part of what was tested.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
     if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again

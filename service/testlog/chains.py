@@ -70,7 +70,7 @@ def check(pieces: Sequence[Piece]) -> None:
     if found is None:
         return
     at, free = found
-    raise invalid("through", f"{_told(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}")
+    raise invalid("through", f"{_why_not(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}")
 
 
 def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
@@ -86,7 +86,7 @@ def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
     return None
 
 
-def _told(one: Piece, free: Sequence[Plug], other: Piece) -> str:
+def _why_not(one: Piece, free: Sequence[Plug], other: Piece) -> str:
     alike = next(
         (end for end in free for facing in other.ends if end.type == facing.type and end.gender == facing.gender), None
     )

@@ -300,7 +300,9 @@ def update_tested_flags(
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
             clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
     through = _failed_through(db, histories)
-    for asked, suspect in (_told(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}).items():
+    for asked, suspect in (
+        _suspect_state(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}
+    ).items():
         item_id, occasion = asked
         up = next((row for row in flags[asked] if row.cleared_at is None), None)
         if suspect and up is None:
@@ -310,7 +312,7 @@ def update_tested_flags(
             clear_flags(db, [up], _WHY_TRUSTED, by[item_id], now)
 
 
-def _told(
+def _suspect_state(
     db: Session, flags: Mapping[FlagOccasion, Sequence[Flag]], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[FlagOccasion, bool]:
     """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""

@@ -30,7 +30,7 @@ Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True)]
 Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
 
-def _told(word: str) -> EvidenceClass:
+def _evidence_class(word: str) -> EvidenceClass:
     found = as_evidence(FaultClass(word)) if word in list(FaultClass) else None
     if found is None:
         raise invalid("class", f"“{word[:40]}” is no class of evidence; it is one of {', '.join(EVIDENCE_CLASSES)}.")
@@ -42,7 +42,7 @@ class EvidenceIn(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    kind: Annotated[EvidenceClass, read_by(_told)] = Field(alias="class")
+    kind: Annotated[EvidenceClass, read_by(_evidence_class)] = Field(alias="class")
     end: End | None = None
     note: Annotated[Text, Field(max_length=200)] = ""
 

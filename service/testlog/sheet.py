@@ -74,15 +74,15 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
         return _single(wiring)
     lanes = tuple(lane for lane in parts if lane in shown)
     wires = [wire for lane in lanes for wire in parts[lane]]
-    landings = _in_order(wiring, [wire.b for wire in wires])
+    destinations = _in_order(wiring, [wire.b for wire in wires])
     apart = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
     # Two lanes may touch each other; of more, only what touches within a lane is offered, or the page never ends.
     groups = [wires] if len(lanes) <= 2 else [parts[lane] for lane in lanes]
     return FormSheet(
         lanes=tuple(parts),
         shown=lanes,
-        rows=tuple(_row(wiring, wire, landings) for wire in wires),
-        aside=(*(_row(wiring, wire, (wire.b,)) for wire in apart), *_idle(wiring, landings)),
+        rows=tuple(_row(wiring, wire, destinations) for wire in wires),
+        aside=(*(_row(wiring, wire, (wire.b,)) for wire in apart), *_idle(wiring, destinations)),
         touch_a=_offered(wiring, [[wire.a for wire in group] for group in groups], touching),
         touch_b=_offered(wiring, [[wire.b for wire in group] for group in groups], touching),
         shells=tuple(_shell_pairs(wiring, [contact for wire in wires for contact in (wire.a, wire.b)])),
@@ -92,9 +92,9 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
 
 def _single(wiring: Wiring) -> FormSheet:
     """The sheet of a single line: all of it, and the contacts in no use among the others."""
-    landings = [contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}]
-    idle = _idle(wiring, landings)
-    options = _in_order(wiring, [*landings, *loose(wiring, "B")])
+    destinations = [contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}]
+    idle = _idle(wiring, destinations)
+    options = _in_order(wiring, [*destinations, *loose(wiring, "B")])
     rows = [*(_row(wiring, wire, options) for wire in wiring.conductors), *idle]
     rows.sort(key=lambda row: wiring.position[row.contact])
     a = [row.contact for row in rows]
@@ -104,8 +104,8 @@ def _single(wiring: Wiring) -> FormSheet:
         rows=tuple(rows),
         aside=(),
         touch_a=_pairs(wiring, a),
-        touch_b=_pairs(wiring, landings),
-        shells=tuple(_shell_pairs(wiring, [*a, *landings])),
+        touch_b=_pairs(wiring, destinations),
+        shells=tuple(_shell_pairs(wiring, [*a, *destinations])),
         bonds=wiring.bonds,
     )
 
@@ -167,9 +167,9 @@ def _all_rows(wiring: Wiring) -> Iterator[ContactRow]:
     yield from _idle(wiring, ())
 
 
-def _idle(wiring: Wiring, landings: Sequence[str]) -> list[ContactRow]:
+def _idle(wiring: Wiring, destinations: Sequence[str]) -> list[ContactRow]:
     """Rows of contacts that belong to no conductor, which should reach nothing."""
-    options = _in_order(wiring, [*landings, *loose(wiring, "B")])
+    options = _in_order(wiring, [*destinations, *loose(wiring, "B")])
     return [
         ContactRow(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
         for contact in loose(wiring, "A")

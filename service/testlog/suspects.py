@@ -25,7 +25,7 @@ def through_suspects(
     left: dict[UUID, frozenset[str]] = {}
     for way in ways:
         on_way = {item: hits[item] & way for item in items if hits[item] & way}
-        if not any(_found(entry, at, lanes, histories[item]) for item, lanes in on_way.items()):
+        if not any(_clears(entry, at, lanes, histories[item]) for item, lanes in on_way.items()):
             for item, lanes in on_way.items():
                 since = [event for event in histories[item] if event.at > at]
                 open_yet = {lane for lane in lanes if not any(event.proved(lane) for event in since)}
@@ -39,7 +39,7 @@ def _hits(entry: UUID, history: Sequence[LogEntry]) -> frozenset[str]:
     return event.hits if event else frozenset()
 
 
-def _found(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[LogEntry]) -> bool:
+def _clears(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[LogEntry]) -> bool:
     """Whether an item is known to be the bad one of a test: it failed alone before and waits, or since."""
     before = [event for event in history if event.at <= at and event.entry != entry]
     mended = max((number for number, event in enumerate(before, 1) if event.what is What.REPAIR), default=0)

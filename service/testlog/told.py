@@ -32,7 +32,7 @@ MADE_BY = (
 _LINES = re.compile(r"\s*\n\s*")
 
 
-def told(wiring: Wiring) -> dict[str, Any]:
+def fault_tables(wiring: Wiring) -> dict[str, Any]:
     """The tables as `diagnosis.offline_tables` has them, each fault with its `drawing`; and `evidence`, the words and
     the drawing of each tick by the end that was named, "" where none was."""
     tables = offline(wiring)

@@ -45,7 +45,7 @@ def lan_address() -> str | None:
 
 
 def refuse_taken_port(host: str, port: int) -> None:
-    """Bind and let go again, so that a port that cannot be had is a sentence before anything is started.
+    """Bind and release, so that a port that cannot be had is a sentence before anything is started.
 
     Raises:
         CannotListen: with the way out.

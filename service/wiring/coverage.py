@@ -13,15 +13,15 @@ from types import MappingProxyType
 from service.wiring.faults import BLIND_TO, Fault, FaultClass, Faulty, rebuild
 from service.wiring.naming import listed
 from service.wiring.singles import any_of, kind, single_faults
-from service.wiring.visibility import Sight, alike, view
+from service.wiring.visibility import Visibility, alike, view
 from service.wiring.wirings import Readings, Wiring
 
-SIGHT_OF_METHOD: Mapping[str, Sight] = MappingProxyType(
+SIGHT_OF_METHOD: Mapping[str, Visibility] = MappingProxyType(
     {
-        "two_ended": Sight.CROSS,
-        "phantom": Sight.PHANTOM,
-        "meter": Sight.METER,
-        "listening": Sight.LISTENING,
+        "two_ended": Visibility.CROSS,
+        "phantom": Visibility.PHANTOM,
+        "meter": Visibility.METER,
+        "listening": Visibility.LISTENING,
     }
 )
 """How each `method` of a test looks, where the program has not described its own tester."""
@@ -42,18 +42,18 @@ class Coverage:
 
 
 @lru_cache
-def coverage(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset()) -> Coverage:
-    """What a pass by that sight proves. `mistaken` are faulty readings that the tester shows as it shows a good cable.
+def coverage(wiring: Wiring, visibility: Visibility, mistaken: frozenset[Readings] = frozenset()) -> Coverage:
+    """What a pass proves, seen so. `mistaken` are faulty readings that the tester shows as it shows a good cable.
 
     Classes that the wiring cannot have (crossed lanes where there is one line) are in neither.
     """
-    sound = view(wiring, sight, rebuild(wiring, ()))
+    sound = view(wiring, visibility, rebuild(wiring, ()))
     possible = Counter[Faulty]()
     missed: dict[Faulty, list[Fault]] = {}
     for fault in single_faults(wiring):
         possible[fault.fault_class] += 1
         readings = rebuild(wiring, [fault])
-        if alike(sound, view(wiring, sight, readings)) or _taken(readings, mistaken):
+        if alike(sound, view(wiring, visibility, readings)) or _taken(readings, mistaken):
             missed.setdefault(fault.fault_class, []).append(fault)
     return Coverage(
         tuple(fault_class for fault_class in possible if fault_class not in missed),
@@ -63,10 +63,10 @@ def coverage(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = froze
 
 
 def not_proven(
-    wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
+    wiring: Wiring, visibility: Visibility, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
 ) -> list[str]:
     """What a pass leaves open, in words; `pieces` is how many items it went through."""
-    found = coverage(wiring, sight, mistaken)
+    found = coverage(wiring, visibility, mistaken)
     kinds = [
         any_of(fault.fault_class) if fault.fault_class in found.unseen else kind(wiring, fault)
         for faults in found.missed.values()
@@ -78,9 +78,11 @@ def not_proven(
     return list(dict.fromkeys(kinds))
 
 
-def pass_words(wiring: Wiring, sight: Sight, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1) -> str:
+def pass_words(
+    wiring: Wiring, visibility: Visibility, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
+) -> str:
     """One sentence to stand under a pass."""
-    return f"Not ruled out by this test: {listed(not_proven(wiring, sight, mistaken, pieces=pieces))}."
+    return f"Not ruled out by this test: {listed(not_proven(wiring, visibility, mistaken, pieces=pieces))}."
 
 
 def _taken(readings: Readings, mistaken: frozenset[Readings]) -> bool:

@@ -73,7 +73,7 @@ def _open(wiring: Wiring, fault: Fault) -> str:
 def _short(wiring: Wiring, fault: Fault) -> str:
     if not fault.conductors:
         return "Weak, humming or dead, by what touches, and phantom power may be pulled down."
-    held = _held(wiring, fault)
+    held = _held_conductors(wiring, fault)
     loose = len(held) < len(fault.conductors)
     lines = {(conductor.lane, conductor.pair) for conductor in held if conductor.role != "shield"}
     roles = {conductor.role for conductor in held}
@@ -104,7 +104,7 @@ def _crossed_lanes(fault: Fault) -> str:
 
 
 def _miswire(wiring: Wiring, fault: Fault) -> str:
-    held = _held(wiring, fault)
+    held = _held_conductors(wiring, fault)
     if fault.is_chain and len(held) == 1:
         return _off_its_contact(held[0], fault)
     if len({conductor.lane for conductor in held}) > 1 or len({c.pair for c in held if c.pair}) > 1:
@@ -114,7 +114,7 @@ def _miswire(wiring: Wiring, fault: Fault) -> str:
     return "Dead, or the wrong sound in the channel."
 
 
-def _held(wiring: Wiring, fault: Fault) -> list[Conductor]:
+def _held_conductors(wiring: Wiring, fault: Fault) -> list[Conductor]:
     return [wiring.by_name[name] for name in fault.conductors if name in wiring.by_name]
 
 

@@ -11,11 +11,11 @@ from types import MappingProxyType
 from service.kit.problems import invalid
 from service.wiring.faults import rebuild
 from service.wiring.naming import listed
-from service.wiring.visibility import Sight
+from service.wiring.visibility import Visibility
 from service.wiring.wirings import ALL, Readings, Wiring, read
 
 LONGEST_NAME = 60
-_SIGHTS = (Sight.STRAIGHT, Sight.CROSS, Sight.METER)
+_SIGHTS = (Visibility.STRAIGHT, Visibility.CROSS, Visibility.METER)
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Tester:
 
     name: str
     wiring: Wiring
-    sees: Sight
+    sees: Visibility
     patterns: Mapping[str, tuple[Readings, ...]]
 
     def __post_init__(self) -> None:
@@ -71,12 +71,12 @@ def make_tester(
 
     Raises `Invalid` naming the culprit.
     """
-    if sees not in set(Sight):
+    if sees not in set(Visibility):
         raise invalid("sees", f"A tester sees {listed(_SIGHTS)}, not “{sees}”.")
-    meant = {
+    meanings = {
         pattern.strip(): tuple(read(wiring, joined, probed) for joined in readings)
         for pattern, readings in patterns.items()
     }
-    if len(meant) < len(patterns):
+    if len(meanings) < len(patterns):
         raise invalid("patterns", "Two lamp patterns bear the same words: put their readings under one.")
-    return Tester(name.strip(), wiring, Sight(sees), MappingProxyType(meant))
+    return Tester(name.strip(), wiring, Visibility(sees), MappingProxyType(meanings))

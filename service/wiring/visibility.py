@@ -28,7 +28,7 @@ Line = tuple[Conductor | None, Conductor, Conductor]
 _BENCH = Bench()
 
 
-class Sight(StrEnum):
+class Visibility(StrEnum):
     """What can be seen."""
 
     STRAIGHT = "straight"  # lamps: does each conductor reach its own contact?
@@ -43,18 +43,18 @@ View = Sequence[object]
 """What is seen, part by part: lamps, groups, levels or volts."""
 
 
-def view(wiring: Wiring, sight: Sight, readings: Readings) -> View:
+def view(wiring: Wiring, visibility: Visibility, readings: Readings) -> View:
     """A cable with these readings as it looks to `sight`; compare views with `alike`."""
-    if sight is Sight.METER:
+    if visibility is Visibility.METER:
         return [readings.groups]
     node = _nodes(wiring, readings)
-    if sight is Sight.STRAIGHT:
+    if visibility is Visibility.STRAIGHT:
         return [node[wire.a] == node[wire.b] for wire in wiring.conductors]
-    if sight is Sight.CROSS:
+    if visibility is Visibility.CROSS:
         return [node[one.a] == node[other.b] for one in wiring.conductors for other in wiring.conductors]
-    if sight is Sight.LISTENING:
+    if visibility is Visibility.LISTENING:
         return list(_heard(wiring, node))
-    return list(_volts(wiring, node, loaded=sight is Sight.PHANTOM_LOADED))
+    return list(_volts(wiring, node, loaded=visibility is Visibility.PHANTOM_LOADED))
 
 
 def alike(one: View, other: View) -> bool:

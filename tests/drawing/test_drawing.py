@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.drawing.findings import LineKind, Tone
-from service.drawing.layout import WIDTH, found
+from service.drawing.layout import WIDTH, as_found
 from service.drawing.shapes import Contact, Drawing, TextLabel
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import SWAPS, Fault, FaultClass, Faulty, rebuild
@@ -160,7 +160,7 @@ def conducts(line: Wiring, drawing: Drawing) -> list[set[str]]:
 @given(cases())
 def test_drawn_lines_conduct_as_the_cable_does(case: tuple[Wiring, Readings, list[Fault]]) -> None:
     line, readings, faults = case
-    drawing = found(line, readings, faults)
+    drawing = as_found(line, readings, faults)
     masks = [sum(line.bit.get(name, 0) for name in group) for group in conducts(line, drawing)]
     assert merge(masks) == rebuild(line, faults).groups
 
@@ -168,7 +168,7 @@ def test_drawn_lines_conduct_as_the_cable_does(case: tuple[Wiring, Readings, lis
 @given(cases())
 def test_what_the_faults_name_is_marked_and_said(case: tuple[Wiring, Readings, list[Fault]]) -> None:
     line, readings, faults = case
-    drawing = found(line, readings, faults)
+    drawing = as_found(line, readings, faults)
     said = " ".join(drawing.sentences)
     wires = {wire.name: wire for wire in drawing.wires}
     signed = {name for mark in drawing.marks for name in mark.names}
@@ -195,7 +195,7 @@ def test_what_the_faults_name_is_marked_and_said(case: tuple[Wiring, Readings, l
 @given(cases())
 def test_who_goes_elsewhere_has_an_arrow_and_a_ghost(case: tuple[Wiring, Readings, list[Fault]]) -> None:
     line, readings, faults = case
-    drawing = found(line, readings, faults)
+    drawing = as_found(line, readings, faults)
     for wire in drawing.wires:
         start, stop = ends_of(wire.path)
         starts, lands = at(drawing, "A", *start), at(drawing, "B", *stop)
@@ -216,7 +216,7 @@ def test_who_goes_elsewhere_has_an_arrow_and_a_ghost(case: tuple[Wiring, Reading
 @given(cases())
 def test_what_was_not_tested_shows(case: tuple[Wiring, Readings, list[Fault]]) -> None:
     line, readings, faults = case
-    drawing = found(line, readings, faults)
+    drawing = as_found(line, readings, faults)
     missed = set(names(line, ~readings.probed & ((1 << len(line.all_contacts)) - 1)))
     assert all(contact.tested == (contact.name not in missed) for contact in drawing.contacts)
     faulty = {name for fault in faults for name in fault.conductors}
@@ -245,7 +245,7 @@ def boxes(drawing: Drawing) -> Iterator[Box]:
 
 @given(cases(most=5))
 def test_words_and_contacts_keep_clear_of_each_other(case: tuple[Wiring, Readings, list[Fault]]) -> None:
-    drawing = found(*case)
+    drawing = as_found(*case)
     tidy(drawing)
 
 
@@ -265,7 +265,7 @@ def test_words_keep_clear_of_signs(key: str) -> None:
     shorts = [fault for fault in single_faults(line) if fault.fault_class is FaultClass.SHORT]
     strands = 0
     for short in shorts[:: len(shorts) // 20 + 1]:
-        drawing = found(line, rebuild(line, [short]), [short])
+        drawing = as_found(line, rebuild(line, [short]), [short])
         for mark in drawing.marks:
             xs, ys = [x for x, _ in mark.dots], [y for _, y in mark.dots]
             if mark.kind == "joint" and len(set(xs)) == 1:
@@ -278,7 +278,7 @@ def test_words_keep_clear_of_signs(key: str) -> None:
 @pytest.mark.parametrize("key", BUILTIN)
 def test_good_lanes_are_a_line_each(key: str) -> None:
     line = BUILTIN[key]
-    drawing = found(line, rebuild(line, []), [])
+    drawing = as_found(line, rebuild(line, []), [])
     folded = [label.text for label in drawing.labels if label.tone == "head"]
     if len(line.lanes) > 1:
         assert folded[: len(line.lanes)] == [f"Lane {lane}" for lane in line.lanes]
@@ -291,7 +291,7 @@ def test_good_lanes_are_a_line_each(key: str) -> None:
 def test_only_lanes_with_something_to_see_are_drawn() -> None:
     line = BUILTIN["d25x8"]
     faults = [Fault(FaultClass.OPEN, ("22",))]
-    drawing = found(line, rebuild(line, faults), faults)
+    drawing = as_found(line, rebuild(line, faults), faults)
     assert {wire.name for wire in drawing.wires} == {"9", "21", "22"}
     assert drawing.sentences == (
         "Conductor 22 (shield of lane 3) is open.",
@@ -303,7 +303,7 @@ def test_only_lanes_with_something_to_see_are_drawn() -> None:
 def test_a_reversed_pair_in_words() -> None:
     line = BUILTIN["xlr3"]
     faults = [Fault(FaultClass.REVERSED_PAIR, ("2", "3"))]
-    drawing = found(line, rebuild(line, faults), faults)
+    drawing = as_found(line, rebuild(line, faults), faults)
     assert drawing.sentences == (
         "Conductor 2 (hot) and conductor 3 (cold) are swapped.",
         "Conductor 2 (hot) goes from contact 2 at end A to contact 3 at end B; it belongs on contact 2.",
@@ -323,7 +323,7 @@ def test_a_reversed_pair_in_words() -> None:
 def test_a_wire_on_the_shell_s_tag(end: str) -> None:
     line = BUILTIN["xlr3"]
     faults = [Fault(FaultClass.MISWIRE, ("1",), end, landings=(("1", f"{end}s"),))]
-    drawing = found(line, rebuild(line, faults), faults)
+    drawing = as_found(line, rebuild(line, faults), faults)
     assert drawing.sentences[0] == f"Conductor 1 (shield) is on the shell's tag at end {end}."
     goes = {
         "A": "from the shell at end A to contact 1 at end B; it belongs on contact 1 at end A",
@@ -339,7 +339,7 @@ def test_a_wire_on_the_shell_s_tag(end: str) -> None:
 
 def test_evidence_of_no_conductor_stands_below() -> None:
     line = BUILTIN["xlr3"]
-    drawing = found(line, None, [Fault(FaultClass.DAMAGE, (), "B")])
+    drawing = as_found(line, None, [Fault(FaultClass.DAMAGE, (), "B")])
     assert drawing.labels[-1].text == "Damage at end B"
     assert len(drawing.notes) == 1
     assert drawing.sentences[0] == "Damage at end B."
@@ -347,7 +347,7 @@ def test_evidence_of_no_conductor_stands_below() -> None:
 
 
 def test_nothing_read_is_nothing_tested() -> None:
-    drawing = found(BUILTIN["xlr3"], None, [])
+    drawing = as_found(BUILTIN["xlr3"], None, [])
     assert {wire.kind for wire in drawing.wires} == {LineKind.UNTESTED}
     assert not [contact for contact in drawing.contacts if contact.tested]
 
@@ -368,4 +368,4 @@ def own_wiring(contacts: Sequence[str], lane: str | None) -> Wiring:
 )
 def test_names_of_any_length_fit(contacts: list[str], lane: str | None) -> None:
     line = own_wiring(contacts, lane)
-    tidy(found(line, rebuild(line, []), []))
+    tidy(as_found(line, rebuild(line, []), []))

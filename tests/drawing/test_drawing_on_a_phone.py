@@ -10,7 +10,7 @@ import pytest
 from jinja2 import ChoiceLoader, FileSystemLoader
 from playwright.sync_api import Browser, Page, Route
 
-from service.drawing.layout import found
+from service.drawing.layout import as_found
 from service.drawing.shapes import Drawing
 from service.web.headers import headers_of_every_answer
 from service.web.render import ENVIRONMENT, STATIC, TEMPLATES
@@ -42,7 +42,7 @@ def case(key: str, *faults: Fault, missed: tuple[str, ...] = ()) -> Drawing:
     """What a test of such a cable found, but for the contacts that were missed."""
     line = BUILTIN[key]
     probed = sum(bit for contact, bit in line.bit.items() if contact not in missed)
-    return found(line, rebuild(line, faults).within(probed), faults)
+    return as_found(line, rebuild(line, faults).within(probed), faults)
 
 
 LANES = ("12", "24", "25", "10", "11", "23")

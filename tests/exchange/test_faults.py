@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.exchange.sheets.core.conductors import told
+from service.exchange.sheets.core.conductors import conductor_words
 from service.exchange.sheets.core.faults import understood
 from service.gear.core import End
 from service.wiring.builtin import BUILTIN
@@ -207,7 +207,7 @@ DENIED = re.compile(r"(?i)\b(?:not|never|ok)\b|n't\b")
 
 
 def names_in(words: str) -> tuple[str, ...]:
-    found = told(words)
+    found = conductor_words(words)
     return found.names if found else ()
 
 
@@ -265,7 +265,7 @@ def test_every_part_is_a_fault_or_kept_as_words(words: str, key: str, end: End |
     assert len(found.faults) <= len(parts)  # a fault may be told twice
     assert len(kept) <= len(parts) if end else len(kept) + len(found.faults) <= len(parts)
     for part in parts:
-        assert part[:200] in kept or told(part) is not None, part
+        assert part[:200] in kept or conductor_words(part) is not None, part
     for fault in found.faults:
         assert set(fault.conductors) <= set(wiring.by_name)
     if end is not None:
@@ -293,7 +293,7 @@ def test_what_the_log_says_of_conductors_is_read_as_it_was_meant(key: str) -> No
         *((FaultClass.SHORT, tuple(numbered[at : at + 2])) for at in range(len(numbered) - 1)),
     ]
     for fault_class, names in cases:
-        found = told(title(wiring, Fault(fault_class, names)))
+        found = conductor_words(title(wiring, Fault(fault_class, names)))
         assert found is not None
         assert found.names == names
 

@@ -1,7 +1,8 @@
 """Names say what an engineer would search for: words that only this code gave a meaning to are refused.
 
 Beside each word stands the standard one. Names that are stored or that others rely on (tables, columns, fields of
-JSON, addresses) stay as they are: they are strings, or attributes of tables and pydantic models, which are not looked at.
+JSON, addresses) stay as they are: they are strings, or attributes of tables and pydantic models,
+which this does not look at.
 """
 
 import ast
@@ -53,7 +54,7 @@ BARE = {
 }
 """Refused as the whole name of a function or class: a participle does not say of what."""
 
-IN_WORDS = {"let go": "anonymized, or deleted", "keep pace": "stay within the limit", "the desk": "the queue"}
+IN_WORDS = {"let go": "anonymized, released, or deleted", "keep pace": "stay within the limit"}
 """Refused in docstrings."""
 
 

@@ -261,7 +261,7 @@ def test_labels_go_row_by_row_from_the_first_that_is_left() -> None:
 def test_a_corrected_sheet_comes_out_right(scale_x: float, scale_y: float, off: float, x: float, y: float) -> None:
     """A ruler is read to 0.15 mm; at 97 % a column of 267 mm drifts by 8 mm, corrected by less than 0.5."""
     printer = Printer(round(1000 * (100 * scale_x + off)), round(1000 * (100 * scale_y - off)), 1_500, -700)
-    told_x, told_y = printer.told(x, y)
+    told_x, told_y = printer.corrected(x, y)
     assert told_x * scale_x + 1.5 == pytest.approx(x, abs=0.5)
     assert told_y * scale_y - 0.7 == pytest.approx(y, abs=0.5)
     assert abs(0.97 * 267 - 267) == pytest.approx(8, abs=0.1)

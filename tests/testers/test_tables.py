@@ -13,7 +13,7 @@ import pytest
 
 from service.kit.problems import Busy
 from service.testers.tables import Tables, in_use, make_missing, version, worked_out
-from service.testlog.told import told
+from service.testlog.told import fault_tables
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
 from tests.support.program import Running, op, running
@@ -32,7 +32,7 @@ def test_what_is_kept_is_byte_for_byte_what_is_worked_out(tmp_path: Path) -> Non
     first = Tables(tmp_path).packed(KEY, WIRING)
     (kept,) = tmp_path.glob("*.json.gz")
     assert first == kept.read_bytes() == worked_out(KEY, WIRING)
-    assert json.loads(gzip.decompress(first)) == {"key": KEY} | json.loads(json.dumps(told(WIRING)))
+    assert json.loads(gzip.decompress(first)) == {"key": KEY} | json.loads(json.dumps(fault_tables(WIRING)))
 
 
 def test_after_a_start_it_is_read_and_not_worked_out_again(tmp_path: Path) -> None:

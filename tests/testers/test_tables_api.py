@@ -3,7 +3,7 @@
 import gzip
 import json
 
-from service.testlog.told import told
+from service.testlog.told import fault_tables
 from service.wiring.builtin import BUILTIN
 from tests.support.program import Running
 from tests.testlog.support import bench
@@ -29,7 +29,7 @@ def test_a_table_is_what_the_pure_part_makes_packed_or_not(program: Running) -> 
     plain = program.crew.get("/api/v1/wirings/8p8c", headers={"Accept-Encoding": "identity"})
     assert packed.headers["content-encoding"] == "gzip"
     assert "content-encoding" not in plain.headers
-    assert packed.json() == plain.json() == {"key": "8p8c"} | json.loads(json.dumps(told(BUILTIN["8p8c"])))
+    assert packed.json() == plain.json() == {"key": "8p8c"} | json.loads(json.dumps(fault_tables(BUILTIN["8p8c"])))
     assert int(packed.headers["content-length"]) < len(gzip.compress(plain.content)) + 100
 
 

@@ -2,12 +2,12 @@ import pytest
 
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass, rebuild
-from service.wiring.visibility import Level, Sight, alike, lines, view
+from service.wiring.visibility import Level, Visibility, alike, lines, view
 from service.wiring.wirings import Conductor, Wiring, wiring
 
 
-def _seen(made: Wiring, sight: Sight, *faults: Fault) -> bool:
-    return not alike(view(made, sight, rebuild(made, ())), view(made, sight, rebuild(made, faults)))
+def _seen(made: Wiring, visibility: Visibility, *faults: Fault) -> bool:
+    return not alike(view(made, visibility, rebuild(made, ())), view(made, visibility, rebuild(made, faults)))
 
 
 def _short(*conductors: str) -> Fault:
@@ -42,12 +42,12 @@ def test_of_two_shields_without_a_lane_neither_is_taken_for_the_line() -> None:
 def test_two_legs_that_touch_feed_one_load_together() -> None:
     # Ohm's law: 48 V x 6.81 / (6.8 + 6.81) kohm by one feed, 48 V x 6.81 / (3.4 + 6.81) kohm by two.
     made = BUILTIN["xlr3x4"]
-    sound = view(made, Sight.PHANTOM_LOADED, rebuild(made, ()))
-    touching = view(made, Sight.PHANTOM_LOADED, rebuild(made, [_short("1.2", "2.2")]))
+    sound = view(made, Visibility.PHANTOM_LOADED, rebuild(made, ()))
+    touching = view(made, Visibility.PHANTOM_LOADED, rebuild(made, [_short("1.2", "2.2")]))
     assert sound[0] == pytest.approx(24.02, abs=0.02)
     assert touching[0] == pytest.approx(32.02, abs=0.02)
-    assert _seen(made, Sight.PHANTOM_LOADED, _short("1.2", "2.2"))
-    assert not _seen(made, Sight.PHANTOM, _short("1.2", "2.2"))
+    assert _seen(made, Visibility.PHANTOM_LOADED, _short("1.2", "2.2"))
+    assert not _seen(made, Visibility.PHANTOM, _short("1.2", "2.2"))
 
 
 @pytest.mark.parametrize(("volts", "same"), [(45.0, True), (51.0, True), (40.0, False), (0.0, False), (-48.0, False)])
@@ -80,21 +80,21 @@ def test_a_weak_line_may_pass_for_good(one: Level, other: Level, same: bool) -> 
     ],
 )
 def test_what_an_ear_surely_notices_on_one_line(fault: Fault, heard: bool) -> None:
-    assert _seen(BUILTIN["xlr3"], Sight.LISTENING, fault) == heard
+    assert _seen(BUILTIN["xlr3"], Visibility.LISTENING, fault) == heard
 
 
 def test_a_single_conductor_is_heard_or_not() -> None:
     made = wiring(["1"], ["1"], [Conductor("1", "A1", "B1", "single")])
-    assert _seen(made, Sight.LISTENING, Fault(FaultClass.OPEN, ("1",)))
+    assert _seen(made, Visibility.LISTENING, Fault(FaultClass.OPEN, ("1",)))
 
 
 def test_lamps_by_what_they_show() -> None:
     turned = Fault(FaultClass.REVERSED_PAIR, ("2", "3"))
     shell = Fault(FaultClass.SHORT, ("1", "As"), "A")
     for fault, seeing in [
-        (turned, {Sight.STRAIGHT, Sight.CROSS, Sight.METER}),
-        (_short("1", "2"), {Sight.CROSS, Sight.METER}),
-        (shell, {Sight.METER}),
+        (turned, {Visibility.STRAIGHT, Visibility.CROSS, Visibility.METER}),
+        (_short("1", "2"), {Visibility.CROSS, Visibility.METER}),
+        (shell, {Visibility.METER}),
     ]:
-        lamps = (Sight.STRAIGHT, Sight.CROSS, Sight.METER)
-        assert {sight for sight in lamps if _seen(BUILTIN["xlr3"], sight, fault)} == seeing
+        lamps = (Visibility.STRAIGHT, Visibility.CROSS, Visibility.METER)
+        assert {visibility for visibility in lamps if _seen(BUILTIN["xlr3"], visibility, fault)} == seeing

@@ -1,4 +1,4 @@
-"""Names are let go: of one person at once by a lead, of students in time by housekeeping."""
+"""Anonymizing names: of one person at once by a lead, of students in time by housekeeping."""
 
 from datetime import datetime
 from uuid import UUID
@@ -15,7 +15,7 @@ from service.kit.problems import NotFound
 
 
 def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
-    """Let a person's name go, with all access; what they logged stays. The name that stands there instead.
+    """Replace a person's name and end all access; what they logged stays. Returns the new name.
 
     Doing it again changes nothing.
 
@@ -38,9 +38,9 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
 def anonymize(db: Session, person: Person, now: datetime) -> str:
     """Put "Tester n" wherever a name of the person's stands, and end their passes and sign-ins; the new name.
 
-    Names that they had before go with it.
-    A pass is called by a name, not by a person: while somebody else has the same name, what it calls may be theirs, and
-    stays until their name is let go too.
+    Their earlier names are replaced too.
+    A pass carries a name, not a person: while somebody else has the same name, it may be theirs, and it stays until
+    their name is anonymized too.
     """
     names, new_name = queries.names_ever(db, person), next_anonymous_name(queries.given_names(db))
     person.display_name, person.email, person.passphrase_hash = new_name, None, None

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 
 AFTER_SEASON = timedelta(days=90)
 LONGEST = timedelta(days=365)
-"""However long a season is said to last: a name that nobody used for a year is let go."""
+"""However long a season is said to last: a name that nobody used for a year is anonymized."""
 _NAMELESS = re.compile(r"Tester (\d+)")
 
 

@@ -18,12 +18,12 @@ from service.exchange.sheets.core.asides import Aside, above, filled_down, secti
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.doubts import NotTaken
 from service.exchange.sheets.core.gear import WORDS, Choices, GearRow, is_empty, read_row
-from service.exchange.sheets.core.matching import RowMatch, Wanted, meant
+from service.exchange.sheets.core.matching import RowMatch, Wanted, match_row
 from service.exchange.sheets.core.request import SheetKind, asides_of
 from service.exchange.sheets.core.row_status import Fate, RowStatus, Ways
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
 from service.exchange.sheets.core.telling import first_cell, new_place, same_label
-from service.exchange.sheets.core.wiring_guess import Wired, WiringOffer, heading_of, refuse_merged
+from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, heading_of, refuse_merged
 from service.exchange.sheets.gear_change import Comparison, in_words, spans
 from service.exchange.sheets.gear_import import GearPlan, NewPiece
 from service.gear import actions as gear
@@ -96,7 +96,7 @@ class _Planner:
         self.unlabeled: dict[tuple[str, str, int], list[UUID]] = defaultdict(list)
         self.wrong: dict[str, int] = {}
         self.pieces = 0
-        self.above: dict[str, Wired] = {}
+        self.above: dict[str, GuessedWiring] = {}
         self.places = {folded(place.name) for place in places(db)}
 
     def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
@@ -253,7 +253,7 @@ class _Planner:
             )
             for one in group
         ]
-        found = meant(
+        found = match_row(
             wanted,
             free,
             gone,
@@ -265,7 +265,7 @@ class _Planner:
         for one, what in zip(group, found, strict=True):
             try:
                 self._refuse_unclear(one, what, wrong)
-                self._take_meant(
+                self._take_match(
                     one,
                     what,
                     gone_free,
@@ -296,7 +296,7 @@ class _Planner:
             "of it; the others then come in as new.",
         )
 
-    def _take_meant(self, one: _Uncoded, what: RowMatch, gone: list[UUID], more: Sequence[str]) -> None:
+    def _take_match(self, one: _Uncoded, what: RowMatch, gone: list[UUID], more: Sequence[str]) -> None:
         """Note what becomes of a row, now that it is known of which items it is; `more` is told of it, too."""
         row = one.row
         changes, told = [], []

@@ -156,7 +156,7 @@ class _Planner:
             if entry.adds:
                 test = self._test(entry)
                 new.append(Past(entry.item.id, test=test, through=entry.through, marked=entry.mark))
-                told += self._kept(entry, test)
+                told += self._dropped_words(entry, test)
                 for one in missing.get((entry.item.id, local_date(entry.at, self.zone)), ())[:_EARLIER_MOST]:
                     sentence, words = earlier(one)
                     told.append(sentence)
@@ -179,7 +179,7 @@ class _Planner:
             found.question = self._question(between, found)
         return found
 
-    def _kept(self, entry: TestEntry, test: NewTest) -> list[str]:
+    def _dropped_words(self, entry: TestEntry, test: NewTest) -> list[str]:
         """What is kept as evidence where a sheet has nothing but words."""
         if entry.row.entered is not None:
             return []

@@ -192,15 +192,15 @@ class _Scanner:
         self._forward(self._at + 1)
         return True
 
-    def take(self, mark: str, meant: str) -> None:
+    def take(self, mark: str, expected: str) -> None:
         """Go past a mark that must come next."""
         if not self.passed(mark):
-            self._refuse(f"here should come {meant}")
+            self._refuse(f"here should come {expected}")
 
-    def text(self, meant: str) -> str:
+    def text(self, expected: str) -> str:
         """A text that must come next."""
         if self._peek() != '"':
-            self._refuse(f"here should come {meant}")
+            self._refuse(f"here should come {expected}")
         found = self.value()
         assert isinstance(found, str)  # noqa: S101  (what begins with a quote is a text)
         return found

@@ -106,7 +106,7 @@ def end_wiring(context: LeadContext, key: str, posted: Posted) -> Response:
     return RedirectResponse(f"/wirings/{key}?said=ended", 303)
 
 
-def meant(wiring: Wiring) -> WiringText:
+def read_wiring_text(wiring: Wiring) -> WiringText:
     """A wiring in words."""
     return WiringText(
         tuple((conductor_words(wiring, wire.name), _short(wire.a), _short(wire.b)) for wire in wiring.conductors),
@@ -145,7 +145,7 @@ def _form(
     refusal: Invalid | None = None,
     op: str = "",
 ) -> Response:
-    shown = meant(parse_wiring(spec, values["name"])) if spec else None
+    shown = read_wiring_text(parse_wiring(spec, values["name"])) if spec else None
     return context.page(
         "gear/new_wiring.html",
         refusal.status if refusal else 200,
@@ -168,7 +168,7 @@ def _wiring(context: RequestContext, db: Session, key: str, said: str) -> Respon
         key=key,
         name=wiring_name(db, key),
         own=own,
-        shown=meant(find_wiring(db, key)),
+        shown=read_wiring_text(find_wiring(db, key)),
         items=queries.items_with(db, key),
         said=said,
         op=new_op(),

@@ -61,8 +61,8 @@ def edit(db: Session, context: RequestContext, code: str, details: ItemDetails) 
         Invalid, NotFound, Gone: the code is on no item, or it would have been bought in the future.
     """
     gear.refuse_future_purchase(details.bought_on, context.today)
-    item = _held(db, code)
-    changed = gear.edit_item(db, item, details.told())
+    item = _lock_item(db, code)
+    changed = gear.edit_item(db, item, details.given_fields())
     if changed:
         told = {name: [None if value is None else str(value) for value in both] for name, both in changed.items()}
         note_in_audit(db, context.now, context.me.id, "item.edited", code, told)
@@ -76,7 +76,7 @@ def move(db: Session, context: RequestContext, code: str, placing: Placing) -> N
     """
     gear.place(
         db,
-        _held(db, code).id,
+        _lock_item(db, code).id,
         placing.place,
         placing.place_b,
         context.me,
@@ -97,7 +97,7 @@ def note(db: Session, context: RequestContext, code: str, text: str) -> None:
     gear.add_note(db, item_with(db, code).id, text, context.me, context.now)
 
 
-def _held(db: Session, code: str) -> Item:
+def _lock_item(db: Session, code: str) -> Item:
     """The item with this code, held until the transaction ends."""
     item: Item = locked(db, Item, item_with(db, code).id)
     return item

@@ -22,7 +22,7 @@ class Filters:
     place: str = ""
 
     @property
-    def asked(self) -> dict[str, str]:
+    def active(self) -> dict[str, str]:
         """The conditions that there are, by name."""
         return {name: value for name, value in asdict(self).items() if value}
 

@@ -73,7 +73,7 @@ def gear_list(
             kinds=kind_choices(),
             places=[(place.name, place.name) for place in gear.places(db)],
             rows=[(row, item_name(row.facts.kind, row.facts.length_mm, unit)) for row in rows],
-            more=f"/gear?{urlencode(filters.asked | {'after': following})}" if following else None,
+            more=f"/gear?{urlencode(filters.active | {'after': following})}" if following else None,
         )
 
 

@@ -82,7 +82,7 @@ def scan_photo(context: CrewContext, sent: Uploaded) -> Response:
             errand=errand,
             errors=errors,
             strange=strange,
-            ours=_named(context, db, codes),
+            ours=_labels(context, db, codes),
             worked=None,
         )
 
@@ -100,7 +100,7 @@ def _texts(sent: Upload) -> list[str]:
     return texts
 
 
-def _named(context: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
+def _labels(context: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
     """Each code with what it is on, so that one can be chosen."""
     unit, named = Unit(context.program.unit), []
     for code in codes:

@@ -58,10 +58,10 @@ def _shown(context: RequestContext, code: str, *, brought_up: bool = False) -> R
 
 
 @router.post("/t/{code}/crackled")
-def crackled(context: CrewContext, code: str, posted: Posted) -> Response:
+def report_suspect(context: CrewContext, code: str, posted: Posted) -> Response:
     """One tap: somebody heard it crackle, so it is suspect until a flex test clears it."""
     op = read_op(posted.get("op"))
-    context.once(op, "item.crackled", code, lambda db: _crackled(db, context, code, op))
+    context.once(op, "item.crackled", code, lambda db: _report_suspect(db, context, code, op))
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
@@ -103,5 +103,5 @@ def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Res
     )
 
 
-def _crackled(db: Session, context: RequestContext, code: str, op: UUID) -> None:
+def _report_suspect(db: Session, context: RequestContext, code: str, op: UUID) -> None:
     call_suspect(db, item_with(db, code).id, op, "", context.me, context.now)

@@ -182,4 +182,4 @@ def _result(context: RequestContext, db: Session, test: Test, errors: dict[str, 
 def _drawing(wiring: Wiring, test: Test, faults: Sequence[FaultRow]) -> Drawing:
     """The cable as it was found; a test that read nothing shows every contact as not tested."""
     readings = read(wiring, test.joined, test.probed) if test.joined or test.probed else None
-    return drawing.found(wiring, readings, [fault_in(row) for row in faults])
+    return drawing.as_found(wiring, readings, [fault_in(row) for row in faults])

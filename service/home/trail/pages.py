@@ -36,7 +36,7 @@ def trail_page(
     errors: dict[str, str] = {}
     with context.reading() as db:
         try:
-            asked = _asked(values, context.zone)
+            asked = _read_filter(values, context.zone)
         except Invalid as refusal:
             asked, errors = TrailFilter(), refusal.errors
         found, following = queries.entries(db, asked, after, PAGE)
@@ -62,7 +62,7 @@ def trail_page(
         )
 
 
-def _asked(values: dict[str, str], zone: ZoneInfo) -> TrailFilter:
+def _read_filter(values: dict[str, str], zone: ZoneInfo) -> TrailFilter:
     person = as_id(values["person"])
     if values["person"] and person is None:
         raise invalid("person", "Choose somebody from the list.")

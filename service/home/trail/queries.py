@@ -77,9 +77,9 @@ def gear_of(db: Session, subjects: Collection[str]) -> dict[str, TrailSubject]:
     wanted = ids | {item_id for through in tests.values() for item_id in through} | set(tagged.values())
     items, codes = item_facts(db, wanted), codes_of(db, wanted)
 
-    def named(item_ids: Collection[UUID]) -> list[tuple[str, ItemFacts]]:
+    def namer(item_ids: Collection[UUID]) -> list[tuple[str, ItemFacts]]:
         return [(codes[each], items[each]) for each in item_ids if each in items and each in codes]
 
-    found = {str(test_id): TrailSubject(named(through), test_id) for test_id, through in tests.items() if through}
-    found |= {str(item_id): TrailSubject(named([item_id])) for item_id in ids if item_id in items}
-    return found | {code: TrailSubject(named([item_id])) for code, item_id in tagged.items()}
+    found = {str(test_id): TrailSubject(namer(through), test_id) for test_id, through in tests.items() if through}
+    found |= {str(item_id): TrailSubject(namer([item_id])) for item_id in ids if item_id in items}
+    return found | {code: TrailSubject(namer([item_id])) for code, item_id in tagged.items()}

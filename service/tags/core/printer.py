@@ -3,7 +3,7 @@
 A printer that makes 97 mm of every 100 puts the last of a 267 mm column of labels 8 mm too high. What it is told is
 divided by 0.97 first, so it comes out right.
 
->>> Printer(measured_x=97_000, measured_y=100_000, right=1_000).told(50.0, 20.0)
+>>> Printer(measured_x=97_000, measured_y=100_000, right=1_000).corrected(50.0, 20.0)
 (50.51546391752577, 20.0)
 """
 
@@ -52,7 +52,7 @@ class Printer:
         """What it makes of a length across and down: 0.97 where 100 mm come out as 97."""
         return self.measured_x / 100_000, self.measured_y / 100_000
 
-    def told(self, x: float, y: float) -> tuple[float, float]:
+    def corrected(self, x: float, y: float) -> tuple[float, float]:
         """What the printer must be told for something to come out at these millimeters."""
         across, down = self.scale
         return (x - self.right / 1000) / across, (y - self.down / 1000) / down

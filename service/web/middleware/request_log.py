@@ -23,7 +23,7 @@ HERE = "coilbook.here"
 """Under this name a request's scope says when its head was here."""
 
 
-class Journal:
+class RequestLog:
     """The outermost layer: gives every request its id, and writes its line when it is over."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -86,7 +86,7 @@ class Lines(logging.Formatter):
         return json.dumps(line, ensure_ascii=False, default=str)
 
 
-def keep_journal(out: TextIO = sys.stdout) -> None:
+def start_request_log(out: TextIO = sys.stdout) -> None:
     """Log to `out`: every request, or where a person watches a terminal only what went wrong."""
     handler = logging.StreamHandler(out)
     handler.setFormatter(Lines())

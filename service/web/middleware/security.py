@@ -88,7 +88,7 @@ class NotThisHost(Problem):
     title = "Not at this address"
 
 
-class Guard:
+class SecurityMiddleware:
     """The layer that every request passes and every answer."""
 
     def __init__(self, app: ASGIApp, base_url: str | None) -> None:

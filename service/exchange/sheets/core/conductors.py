@@ -6,14 +6,12 @@ first. Words that deny or doubt, and anything that a reader could take in two wa
 called by what it carries ("shield", "hot", "cold", or as of a plug "tip", "ring", "sleeve"), and the shell by its name:
 these names stay in angle brackets, since only the wiring knows which contact it is.
 
->>> told("pin 2 open at b"), told("short 2-3"), told("pins 2 and 3 swapped")
-(Told(what=<FaultClass.OPEN: 'open'>, names=('2',)), Told(what=<FaultClass.SHORT: 'short'>, names=('2', '3')), \
-Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=('2', '3')))
->>> told("Shield open"), told("pin 2 to shell")
-(Told(what=<FaultClass.OPEN: 'open'>, names=('<shield>',)), Told(what=<FaultClass.SHORT: 'short'>, \
-names=('2', '<shell>')))
->>> told("polarity reversed"), told("dead after 3 shows"), told("no short between 2 and 3"), told("open 2 inches in")
-(Told(what=<FaultClass.REVERSED_PAIR: 'reversed_pair'>, names=()), None, None, None)
+>>> conductor_words("pin 2 open at b")
+ConductorWords(what=<FaultClass.OPEN: 'open'>, names=('2',))
+>>> conductor_words("pins 2 and 3 swapped").names, conductor_words("pin 2 to shell").names
+(('2', '3'), ('2', '<shell>'))
+>>> conductor_words("dead after 3 shows"), conductor_words("no short between 2 and 3")
+(None, None)
 """
 
 import re
@@ -109,7 +107,7 @@ _PAIR = re.compile(
 )
 
 
-def told(words: str) -> ConductorWords | None:
+def conductor_words(words: str) -> ConductorWords | None:
     """What a part of a fault cell says of conductors; None where it cannot be read exactly."""
     part = " ".join(_ROLE.sub("", plain(words).lower().replace("<", " ")).split()).rstrip(".! ")
     if _PAIR.search(part) is None:

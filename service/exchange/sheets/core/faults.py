@@ -18,7 +18,7 @@ from itertools import product
 from typing import assert_never
 
 from service.diagnosis.diagnosis import diagnose
-from service.exchange.sheets.core.conductors import SHELL, told
+from service.exchange.sheets.core.conductors import SHELL, conductor_words
 from service.gear.core import End
 from service.kit.problems import invalid
 from service.testlog.core import Evidence
@@ -126,10 +126,10 @@ def _says(plain: str, pattern: re.Pattern[str]) -> bool:
 
 def _fault(part: str, wiring: Wiring, end: End | None) -> Fault | None:
     """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
-    found = told(part)
+    found = conductor_words(part)
     if found is None:
         return _in_the_log_s_words(wiring).get(part)
-    names = _named(found.names, wiring, end or end_in(part)) if found.names else _only_pair(wiring)
+    names = _contacts_of(found.names, wiring, end or end_in(part)) if found.names else _only_pair(wiring)
     return Fault(found.what, names, None) if names else None
 
 
@@ -139,7 +139,7 @@ def _in_the_log_s_words(wiring: Wiring) -> Mapping[str, Fault]:
     return {title(wiring, fault): fault for fault in single_faults(wiring)}
 
 
-def _named(called: Sequence[str], wiring: Wiring, end: End | None) -> tuple[str, ...]:
+def _contacts_of(called: Sequence[str], wiring: Wiring, end: End | None) -> tuple[str, ...]:
     """The conductors that are called so, and contacts of shells; empty where one is none, or may be several."""
     names = list[str]()
     for name in called:
@@ -181,8 +181,8 @@ def _proven(faults: Sequence[Fault], wiring: Wiring) -> bool:
         found = diagnose(wiring, rebuild(wiring, faults)).faults
     except (KeyError, ValueError):
         return False
-    return _told(found) == _told(faults)
+    return _comparable(found) == _comparable(faults)
 
 
-def _told(faults: Sequence[Fault]) -> set[tuple[FaultClass, frozenset[str]]]:
+def _comparable(faults: Sequence[Fault]) -> set[tuple[FaultClass, frozenset[str]]]:
     return {(fault.fault_class, frozenset(fault.conductors)) for fault in faults}

@@ -13,7 +13,7 @@ from service.exchange.sheets.core.doubts import TELLING, NotTaken, refuse_severa
 from service.exchange.sheets.core.fields import GEAR
 from service.exchange.sheets.core.sheet import SheetRow
 from service.exchange.sheets.core.states import StateCell, is_gone, read_state
-from service.exchange.sheets.core.wiring_guess import Wired, WiringOffer, headed, wired
+from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, headed
 from service.gear.core import KINDS, USUAL_KIND, ItemState
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
@@ -49,7 +49,7 @@ class GearRow:
 
     line: int
     values: Mapping[str, Any]
-    gear: Wired
+    gear: GuessedWiring
     works: bool = False
     told: tuple[str, ...] = ()
     doubt: NotTaken | None = None
@@ -174,7 +174,7 @@ def _read_cells(
 
 def _gear(
     typed: Mapping[str, str], choices: Choices, offer: WiringOffer, count: int | None, errors: dict[str, str]
-) -> tuple[Wired, NotTaken | None]:
+) -> tuple[GuessedWiring, NotTaken | None]:
     """What a row's gear is, and why that is not sure of one with a code, should its tag be on nothing yet.
 
     Raises:
@@ -185,7 +185,7 @@ def _gear(
     doubt = None
     if "code" in typed:
         try:
-            wired({key: cell for key, cell in typed.items() if key != "code"}, choices.kind, offer)
+            guess_wiring({key: cell for key, cell in typed.items() if key != "code"}, choices.kind, offer)
         except NotTaken as refusal:
             doubt = refusal
         except Invalid:
@@ -193,12 +193,12 @@ def _gear(
     if "count" not in errors:
         refuse_several(typed, count)
     try:
-        return wired(typed, choices.kind, offer), doubt
+        return guess_wiring(typed, choices.kind, offer), doubt
     except NotTaken:
         raise
     except Invalid as refusal:
         errors |= refusal.errors
-        return Wired(), doubt
+        return GuessedWiring(), doubt
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {

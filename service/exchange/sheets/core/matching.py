@@ -33,7 +33,7 @@ class RowMatch:
     unclear: tuple[UUID, ...] = ()
 
 
-def meant(
+def match_row(
     rows: Sequence[Wanted],
     free: Sequence[UUID],
     gone: Collection[UUID],

@@ -65,7 +65,7 @@ class Lanes:
 
 
 @dataclass(frozen=True)
-class Wired:
+class GuessedWiring:
     """What a row's gear is: its kind, its wiring, and the lanes that the row tells of.
 
     `kind_told` says whether the row itself names a kind, `told` whether it has a cell for the wiring, `exact` whether
@@ -83,7 +83,7 @@ class Wired:
     usual: frozenset[str] = frozenset()
 
 
-def wired(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> Wired:
+def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> GuessedWiring:
     """What it is and how it is wired; `typed` has the cells that are filled, by field. An empty `usual_kind` says that
     what names no kind by itself may be anything.
 
@@ -132,7 +132,7 @@ def wired(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> Wire
         "kind": not (said or kind_in(plugs) or _described_kind(described)),
         "wiring": not (wiring or chosen),
     }
-    return Wired(
+    return GuessedWiring(
         kind,
         usual,
         told_kind,
@@ -159,7 +159,7 @@ def stands_alone(cell: str, field: str) -> bool:
     return kind is not None and (not KINDS[kind].has_length or length_in(words) is not None)
 
 
-def refuse_merged(gear: Wired, above: Mapping[str, Wired], mapping: Sequence[str]) -> None:
+def refuse_merged(gear: GuessedWiring, above: Mapping[str, GuessedWiring], mapping: Sequence[str]) -> None:
     """Refuse gear of which a column says nothing in this row and something else in the last row that is filled there: a
     cell that was merged has its words in its first row only. `above` has the gear of that row, by field.
 
