@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 
 from service.counts.core import Seen
 from service.crew.models import Person
-from service.gear.models import Place, Placement
+from service.gear.models import LIVES_THERE_NOW, Place, Placement
 from service.store.sessions import chunks
-from service.testlog.models import SessionKind, WorkItem, WorkSeen, WorkSession, WorkWalked
+from service.testlog.models import SESSION_IS_OPEN, SessionKind, WorkItem, WorkSeen, WorkSession, WorkWalked
 
 
 def is_count(db: Session, session_id: UUID) -> bool:
@@ -25,8 +25,8 @@ def open_count_at(db: Session, place_id: UUID) -> UUID | None:
     return db.scalar(
         select(WorkSession.id)
         .join(WorkItem, WorkItem.session_id == WorkSession.id)
-        .join(Placement, (Placement.item_id == WorkItem.item_id) & Placement.until.is_(None))
-        .where(Placement.place_a_id == place_id, WorkSession.kind == SessionKind.COUNT, WorkSession.closed_at.is_(None))
+        .join(Placement, (Placement.item_id == WorkItem.item_id) & LIVES_THERE_NOW)
+        .where(Placement.place_a_id == place_id, WorkSession.kind == SessionKind.COUNT, SESSION_IS_OPEN)
         .order_by(WorkSession.created_at.desc(), WorkSession.id)
         .limit(1)
     )
@@ -69,7 +69,7 @@ def homes(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[UUID | No
     query = select(Placement.item_id, Placement.place_a_id, Placement.place_b_id)
     found: dict[UUID, tuple[UUID | None, UUID | None]] = dict.fromkeys(item_ids, (None, None))
     for ids in chunks(item_ids):
-        for item_id, one, other in db.execute(query.where(Placement.item_id.in_(ids), Placement.until.is_(None))):
+        for item_id, one, other in db.execute(query.where(Placement.item_id.in_(ids), LIVES_THERE_NOW)):
             found[item_id] = one, other
     return found
 

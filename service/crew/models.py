@@ -48,6 +48,10 @@ class Person(Base):
     ended_at: Mapped[datetime | None]
 
 
+PERSON_IS_HERE = Person.ended_at.is_(None)
+"""Whether somebody's access has not ended."""
+
+
 class SignIn(Base):
     """A signed-in browser (it ends) or an API token (it lasts until it is taken back); `pass_id` let the browser in."""
 

@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Row, and_, bindparam, func, or_, select, u
 from sqlalchemy.orm import Session
 
 from service.crew.core import HANDED_OVER, ProgramFacts, Role, Who
-from service.crew.models import AuditEntry, CrewPass, Person, Program, SignIn
+from service.crew.models import PERSON_IS_HERE, AuditEntry, CrewPass, Person, Program, SignIn
 from service.kit.typed import alike
 from service.store.engine import Instant
 
@@ -33,7 +33,7 @@ _ASKING = (
         SignIn,
         and_(SignIn.token_hash == bindparam("token_hash"), counts(bindparam("now", type_=Instant()))),
     )
-    .outerjoin(Person, and_(Person.id == SignIn.person_id, Person.ended_at.is_(None)))
+    .outerjoin(Person, and_(Person.id == SignIn.person_id, PERSON_IS_HERE))
 )
 
 
@@ -67,14 +67,14 @@ def everybody(db: Session) -> Sequence[UUID]:
 
 def people_named(db: Session, name: str) -> list[Person]:
     """Who goes by this name now, whatever the case, those first who have been here longest."""
-    present = select(Person.id, Person.display_name).where(Person.ended_at.is_(None))
+    present = select(Person.id, Person.display_name).where(PERSON_IS_HERE)
     found = db.execute(present.order_by(Person.created_at, Person.id))
     return [db.get_one(Person, person_id) for person_id, called in found if alike(called, name)]
 
 
 def people(db: Session) -> Sequence[Person]:
     """Everyone who has not ended, leads first."""
-    found = db.scalars(select(Person).where(Person.ended_at.is_(None)).order_by(Person.display_name)).all()
+    found = db.scalars(select(Person).where(PERSON_IS_HERE).order_by(Person.display_name)).all()
     return sorted(found, key=lambda person: -list(Role).index(Role(person.role)))
 
 
@@ -91,24 +91,19 @@ def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | No
 
 def leads(db: Session) -> int:
     """How many leads there are."""
-    return db.scalar(select(func.count()).where(Person.role == Role.LEAD, Person.ended_at.is_(None))) or 0
+    return db.scalar(select(func.count()).where(Person.role == Role.LEAD, PERSON_IS_HERE)) or 0
 
 
 def first_lead(db: Session) -> Person | None:
     """The lead who has been here longest."""
     return db.scalar(
-        select(Person)
-        .where(Person.role == Role.LEAD, Person.ended_at.is_(None))
-        .order_by(Person.created_at, Person.id)
-        .limit(1)
+        select(Person).where(Person.role == Role.LEAD, PERSON_IS_HERE).order_by(Person.created_at, Person.id).limit(1)
     )
 
 
 def a_lead_can_sign_in(db: Session) -> bool:
     """Whether some lead has a passphrase."""
-    found = select(Person.id).where(
-        Person.role == Role.LEAD, Person.ended_at.is_(None), Person.passphrase_hash.is_not(None)
-    )
+    found = select(Person.id).where(Person.role == Role.LEAD, PERSON_IS_HERE, Person.passphrase_hash.is_not(None))
     return db.scalar(found.limit(1)) is not None
 
 

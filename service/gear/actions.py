@@ -13,7 +13,18 @@ from service.crew.core import Who
 from service.crew.queries import note_in_audit
 from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
-from service.gear.models import Flag, Item, ItemLength, Note, Place, Placement, Port, StateChange
+from service.gear.models import (
+    FLAG_IS_OPEN,
+    LIVES_THERE_NOW,
+    Flag,
+    Item,
+    ItemLength,
+    Note,
+    Place,
+    Placement,
+    Port,
+    StateChange,
+)
 from service.gear.wirings import find_wiring, ports_of
 from service.kit.problems import Gone, NotFound, invalid
 from service.store.sessions import chunks, locked, shared
@@ -217,7 +228,7 @@ def place(
     """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere. The kinds are
     those of places that are new.
     """
-    db.execute(update(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)).values(until=now))
+    db.execute(update(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW).values(until=now))
     if not name:
         return
     place_a = place_for(db, name, who, now, kind)
@@ -311,7 +322,7 @@ def clear_flags(db: Session, flags: Sequence[Flag], why: str, who: Who | None, n
     """Clear flags; how many were still up. What somebody else has cleared meanwhile keeps their words."""
     cleared = 0
     for ids in chunks(flag.id for flag in flags):
-        query = update(Flag).where(Flag.id.in_(ids), Flag.cleared_at.is_(None))
+        query = update(Flag).where(Flag.id.in_(ids), FLAG_IS_OPEN)
         values = {"cleared_at": now, "cleared_by": who.id if who else None, "cleared_why": why}
         # Nobody looks at these objects again; comparing each that the session knows takes longer than all the rest.
         done = db.execute(query.values(values), execution_options={"synchronize_session": False})

@@ -4,10 +4,10 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, select, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from service.gear.core import End, FlagKind, Gender, ItemState, PlaceKind
+from service.gear.core import ASKED, USABLE, End, FlagKind, Gender, ItemState, PlaceKind
 from service.store.base import Base, BigInt, one_of, refers
 
 
@@ -35,6 +35,10 @@ class Place(Base):
     walk_order: Mapped[int]
     created_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
+
+
+PLACE_IN_USE = Place.ended_at.is_(None)
+"""Whether a place was not removed."""
 
 
 class OwnWiring(Base):
@@ -75,6 +79,12 @@ class Item(Base):
     in_service_on: Mapped[date]
     created_at: Mapped[datetime]
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+
+
+ITEM_IS_USABLE = Item.state.in_(USABLE)
+"""Whether an item may be plugged in."""
+ITEM_IS_ASKED = Item.state.in_(ASKED)
+"""Whether an item is asked for its tests: it is not retired or lost."""
 
 
 class Port(Base):
@@ -122,6 +132,10 @@ class Placement(Base):
     since: Mapped[datetime]
     until: Mapped[datetime | None]
     strapped: Mapped[bool | None]
+
+
+LIVES_THERE_NOW = Placement.until.is_(None)
+"""Whether a placement is where its item lives now."""
 
 
 class StateChange(Base):
@@ -180,6 +194,14 @@ class Flag(Base):
     cleared_at: Mapped[datetime | None]
     cleared_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     cleared_why: Mapped[str | None]
+
+
+FLAG_IS_OPEN = Flag.cleared_at.is_(None)
+"""Whether a flag is raised now."""
+IS_SUSPECT = (
+    select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN).correlate(Item).exists()
+)
+"""Whether an item is suspect now."""
 
 
 class Note(Base):

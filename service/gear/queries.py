@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Row, Select, func, select
@@ -10,13 +11,26 @@ from sqlalchemy.orm import Session, aliased
 
 from service.crew.core import ProgramFacts
 from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind, item_name
-from service.gear.models import Flag, Item, ItemLength, Note, OwnWiring, Place, Placement, Port, StateChange
+from service.gear.models import (
+    FLAG_IS_OPEN,
+    LIVES_THERE_NOW,
+    PLACE_IN_USE,
+    Flag,
+    Item,
+    ItemLength,
+    Note,
+    OwnWiring,
+    Place,
+    Placement,
+    Port,
+    StateChange,
+)
 from service.kit.lengths import Unit
 from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")
 PlaceB = aliased(Place, name="place_b")
-_UNTESTED = select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, Flag.cleared_at.is_(None))
+_UNTESTED = select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.UNTESTED, FLAG_IS_OPEN)
 
 _STRAPPED = func.coalesce(Placement.strapped, PlaceA.kind == PlaceKind.FRAME)
 
@@ -54,46 +68,58 @@ class ItemFacts:
 
 
 def facts() -> Select[*tuple[object, ...]]:
-    """Items with where they live now; narrow it down, then read each row with `as_facts`."""
+    """Items with where they live now, each column labelled with its name in `ItemFacts`; narrow it down, add columns
+    with labels of their own, then read each row with `as_facts`.
+    """
     return (
         select(
-            Item.id,
-            Item.kind,
-            Item.wiring,
-            Item.label,
-            Item.state,
-            Item.length_mm,
-            Item.gauge_awg,
-            Item.batch,
-            Item.bought_on,
-            Item.price_cents,
-            Item.in_service_on,
-            PlaceA.id,
-            PlaceA.name,
-            PlaceB.name,
-            PlaceA.walk_order,
-            _UNTESTED.exists(),
-            _STRAPPED,
+            Item.id.label("id"),
+            Item.kind.label("kind"),
+            Item.wiring.label("wiring"),
+            Item.label.label("label"),
+            Item.state.label("state"),
+            Item.length_mm.label("length_mm"),
+            Item.gauge_awg.label("gauge_awg"),
+            Item.batch.label("batch"),
+            Item.bought_on.label("bought_on"),
+            Item.price_cents.label("price_cents"),
+            Item.in_service_on.label("in_service_on"),
+            PlaceA.id.label("place_id"),
+            PlaceA.name.label("place"),
+            PlaceB.name.label("place_b"),
+            PlaceA.walk_order.label("walk_order"),
+            _UNTESTED.exists().label("untested"),
+            _STRAPPED.label("strapped"),
         )
         .select_from(Item)
-        .outerjoin(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
+        .outerjoin(Placement, (Placement.item_id == Item.id) & LIVES_THERE_NOW)
         .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .outerjoin(PlaceB, PlaceB.id == Placement.place_b_id)
     )
 
 
-def as_facts(row: Sequence[object]) -> ItemFacts:
-    """The first columns of a row of `facts()`."""
-    item = list(row[:FACTS])
-    item[4] = ItemState(str(item[4]))
-    item[12], item[13] = item[12] or "", item[13] or ""
-    item[14] = item[14] if item[14] is not None else NOWHERE
-    item[15], item[16] = bool(item[15]), bool(item[16])
-    return ItemFacts(*item)  # type: ignore[arg-type]
+def as_facts(row: Row[*tuple[Any, ...]]) -> ItemFacts:
+    """The item in a row of `facts()`, whatever other columns it has."""
+    return ItemFacts(
+        row.id,
+        row.kind,
+        row.wiring,
+        row.label,
+        ItemState(row.state),
+        row.length_mm,
+        row.gauge_awg,
+        row.batch,
+        row.bought_on,
+        row.price_cents,
+        row.in_service_on,
+        row.place_id,
+        row.place or "",
+        row.place_b or "",
+        NOWHERE if row.walk_order is None else row.walk_order,
+        bool(row.untested),
+        bool(row.strapped),
+    )
 
-
-FACTS = 17
-"""How many columns of a row `as_facts` reads."""
 
 NOWHERE = 1_000_000
 """The walking order of what has no place: it comes last."""
@@ -112,17 +138,17 @@ def items(db: Session, item_ids: Collection[UUID]) -> Sequence[Item]:
 
 def places(db: Session) -> Sequence[Place]:
     """All places in walking order, those that were removed left out."""
-    now = select(Place).where(Place.ended_at.is_(None))
+    now = select(Place).where(PLACE_IN_USE)
     return db.scalars(now.order_by(Place.walk_order, Place.name)).all()
 
 
 def place_named(db: Session, name: str) -> Place | None:
     """The place that is called so now, whatever the case; the one that is spelled so where there are several."""
-    exactly = db.scalar(select(Place).where(Place.name == name, Place.ended_at.is_(None)))
+    exactly = db.scalar(select(Place).where(Place.name == name, PLACE_IN_USE))
     # A name is there once, and reading all of them for each row of a sheet takes long.
     if exactly is not None:
         return exactly
-    now = select(Place.id, Place.name).where(Place.ended_at.is_(None))
+    now = select(Place.id, Place.name).where(PLACE_IN_USE)
     named = db.execute(now.order_by(Place.walk_order, Place.id))
     alike_one = next((place_id for place_id, called in named if alike(called, name)), None)
     return db.get_one(Place, alike_one) if alike_one else None
@@ -135,8 +161,8 @@ def last_in_walk(db: Session) -> int:
 
 def counts_by_place(db: Session) -> dict[UUID, int]:
     """How many items live at each place now, those that span two places at both."""
-    here = select(Placement.place_a_id.label("place_id")).where(Placement.until.is_(None))
-    there = select(Placement.place_b_id).where(Placement.until.is_(None), Placement.place_b_id.is_not(None))
+    here = select(Placement.place_a_id.label("place_id")).where(LIVES_THERE_NOW)
+    there = select(Placement.place_b_id).where(LIVES_THERE_NOW, Placement.place_b_id.is_not(None))
     both = here.union_all(there).subquery()
     found = db.execute(select(both.c.place_id, func.count()).group_by(both.c.place_id))
     return {place_id: count for place_id, count in found if place_id is not None}
@@ -155,7 +181,7 @@ def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str |
 
 def said_strapped(db: Session, item_id: UUID) -> bool | None:
     """Whether an item is strapped where it lives, if somebody said it."""
-    now = select(Placement.strapped).where(Placement.item_id == item_id, Placement.until.is_(None))
+    now = select(Placement.strapped).where(Placement.item_id == item_id, LIVES_THERE_NOW)
     return db.scalar(now)
 
 
@@ -200,13 +226,13 @@ def ports_of_items(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[P
 
 def placement(db: Session, item_id: UUID) -> Placement | None:
     """Where an item lives now."""
-    return db.scalar(select(Placement).where(Placement.item_id == item_id, Placement.until.is_(None)))
+    return db.scalar(select(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW))
 
 
 def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]]:
     """The flags that are raised on these items, the oldest first."""
     found: dict[UUID, list[Flag]] = {item_id: [] for item_id in item_ids}
-    query = select(Flag).where(Flag.item_id.in_(item_ids), Flag.cleared_at.is_(None)).order_by(Flag.id)
+    query = select(Flag).where(Flag.item_id.in_(item_ids), FLAG_IS_OPEN).order_by(Flag.id)
     for flag in db.scalars(query):
         found[flag.item_id].append(flag)
     return found
@@ -219,7 +245,7 @@ def flags(db: Session, item_id: UUID) -> Sequence[Flag]:
 
 def is_suspect(db: Session, item_id: UUID) -> bool:
     """Whether an item is suspect now."""
-    query = select(Flag.id).where(Flag.item_id == item_id, Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
+    query = select(Flag.id).where(Flag.item_id == item_id, Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)
     return db.scalar(query.limit(1)) is not None
 
 

@@ -7,8 +7,8 @@ from uuid import UUID
 from sqlalchemy import Select, and_, or_, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import ASKED, FlagKind, ItemState
-from service.gear.models import Flag, Item, Placement
+from service.gear.core import ItemState
+from service.gear.models import IS_SUSPECT, ITEM_IS_ASKED, Item, Placement
 from service.gear.queries import ItemFacts, as_facts, facts
 from service.season.core import DueState
 from service.season.models import ItemDue
@@ -31,7 +31,6 @@ def candidates(db: Session, named: Collection[UUID] = ()) -> list[WorklistCandid
 
     One with an open fault waits for its repair first.
     """
-    suspect = select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
     testable = (ItemState.IN_SERVICE, ItemState.SPARE, ItemState.IN_REPAIR)
     swapped = and_(
         Item.state == ItemState.QUARANTINED,
@@ -40,12 +39,23 @@ def candidates(db: Session, named: Collection[UUID] = ()) -> list[WorklistCandid
     )
     query = (
         facts()
-        .add_columns(Placement.place_b_id, ItemDue.state, suspect.exists(), swapped)
+        .add_columns(
+            Placement.place_b_id.label("place_b_id"),
+            ItemDue.state.label("due"),
+            IS_SUSPECT.label("suspect"),
+            swapped.label("swapped"),
+        )
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
         .where(or_(Item.state.in_(testable), swapped, Item.id.in_(named)))
     )
     found = [
-        WorklistCandidate(as_facts(row), row[-4], DueState(row[-3]) if row[-3] else None, bool(row[-2]), bool(row[-1]))
+        WorklistCandidate(
+            as_facts(row),
+            row.place_b_id,
+            DueState(row.due) if row.due else None,
+            bool(row.suspect),
+            bool(row.swapped),
+        )
         for row in db.execute(query)
     ]
     return sorted(found, key=lambda each: in_walk(each.item))
@@ -58,7 +68,7 @@ def in_walk(item: ItemFacts) -> tuple[int, str, str, UUID]:
 
 def countable(db: Session, place_id: UUID | None) -> list[ItemFacts]:
     """What a count expects to see, in walking order: all that lives at a place, or everywhere, and is not lost."""
-    query = facts().where(Item.state.in_(ASKED))
+    query = facts().where(ITEM_IS_ASKED)
     if place_id is not None:
         query = query.where(or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id))
     return sorted(map(as_facts, db.execute(query)), key=in_walk)

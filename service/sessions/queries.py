@@ -17,6 +17,7 @@ from service.sessions.core import Claim, Turn
 from service.tags.queries import codes_of
 from service.testlog.core import Verdict, ends_proven
 from service.testlog.models import (
+    NOT_VOIDED,
     SessionHelper,
     SessionKind,
     Test,
@@ -74,7 +75,7 @@ def sessions(db: Session) -> Sequence[Row[WorkSession, str | None, int, int]]:
         .join(TestItem, TestItem.item_id == WorkItem.item_id)
         .join(Test, (Test.id == TestItem.test_id) & (Test.session_id == WorkItem.session_id))
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(WorkItem.session_id == WorkSession.id, Void.test_id.is_(None), ~DOUBTED)
+        .where(WorkItem.session_id == WorkSession.id, NOT_VOIDED, ~DOUBTED)
         .scalar_subquery()
     )
     seen = (
@@ -165,7 +166,7 @@ def tested(db: Session, session_id: UUID) -> dict[UUID, Done]:
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Person, Person.id == Test.person_id)
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(Test.session_id == session_id, Void.test_id.is_(None), ~DOUBTED)
+        .where(Test.session_id == session_id, NOT_VOIDED, ~DOUBTED)
         .order_by(Test.tested_at, Test.id)
     )
     found: dict[UUID, Done] = {}
@@ -205,7 +206,7 @@ def notes_of(db: Session, session_id: UUID) -> list[tuple[UUID, str]]:
         select(TestItem.item_id, Test.note)
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(Test.session_id == session_id, Test.note != "", TestItem.position == 0, Void.test_id.is_(None))
+        .where(Test.session_id == session_id, Test.note != "", TestItem.position == 0, NOT_VOIDED)
         .order_by(Test.tested_at, Test.id)
     )
     return [(item_id, note) for item_id, note in db.execute(query)]

@@ -7,8 +7,8 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import FlagKind, ItemState
-from service.gear.models import Flag, Item
+from service.gear.core import ItemState
+from service.gear.models import IS_SUSPECT, Item
 from service.gear.queries import ItemFacts, as_facts, facts
 from service.season.core import DueState
 from service.season.models import ItemDue
@@ -29,11 +29,10 @@ def proven(db: Session, item_ids: Collection[UUID], now: datetime) -> set[UUID]:
 def spares_for(db: Session, item: ItemFacts, now: datetime, most: int) -> Sequence[tuple[ItemFacts, bool]]:
     """The spares that fit an item, and whether each is proven: the same kind and wiring, as long or longer, none
     suspect; those that are proven first, the shortest first."""
-    suspect = select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
     sure = case((is_proven(now), 1), else_=0)
     query = (
         facts()
-        .add_columns(sure)
+        .add_columns(sure.label("sure"))
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
         .where(
             Item.state == ItemState.SPARE,
@@ -41,8 +40,8 @@ def spares_for(db: Session, item: ItemFacts, now: datetime, most: int) -> Sequen
             Item.wiring == item.wiring,
             Item.length_mm >= item.length_mm,
             Item.id != item.id,
-            ~suspect.exists(),
+            ~IS_SUSPECT,
         )
     )
     found = db.execute(query.order_by(sure.desc(), Item.length_mm, Item.id).limit(most))
-    return [(as_facts(row), bool(row[-1])) for row in found]
+    return [(as_facts(row), bool(row.sure)) for row in found]

@@ -6,6 +6,7 @@ from uuid import UUID
 from sqlalchemy import CheckConstraint, Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
+from service.gear.models import Item
 from service.store.base import Base, BigInt, refers
 
 
@@ -38,6 +39,12 @@ class Tag(Base):
     until: Mapped[datetime | None]
 
 
+TAG_IN_USE = Tag.until.is_(None)
+"""Whether a tag is on something now."""
+IS_TAG_OF_ITEM = (Tag.item_id == Item.id) & TAG_IN_USE
+"""What joins to an item the tag that is on it now."""
+
+
 class TagPrint(Base):
     """A tag that is to be printed: new, or worn; `printed_at` ends its wait."""
 
@@ -49,6 +56,10 @@ class TagPrint(Base):
     asked_at: Mapped[datetime]
     asked_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     printed_at: Mapped[datetime | None]
+
+
+WAITS_FOR_PRINT = TagPrint.printed_at.is_(None)
+"""Whether a tag waits to be printed."""
 
 
 class LabelSheet(Base):

@@ -10,14 +10,14 @@ from uuid import UUID
 from sqlalchemy import Row, Select, Uuid, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
-from service.gear.models import Item, Place
+from service.gear.models import PLACE_IN_USE, Item, Place
 from service.kit.codes import read_code
 from service.kit.problems import Gone, Invalid, NotFound, invalid
 from service.store.sessions import chunks
-from service.tags.models import LabelSheet, Tag, TagPrint, TagPrinter
+from service.tags.models import TAG_IN_USE, WAITS_FOR_PRINT, LabelSheet, Tag, TagPrint, TagPrinter
 
 _CODES = select(Tag.item_id, Tag.code).where(
-    Tag.item_id.in_(bindparam("items", expanding=True, type_=Uuid())), Tag.until.is_(None)
+    Tag.item_id.in_(bindparam("items", expanding=True, type_=Uuid())), TAG_IN_USE
 )
 
 
@@ -52,7 +52,7 @@ def code_of(db: Session, item_id: UUID) -> str:
 
 def codes_now(db: Session) -> Sequence[str]:
     """Every code that is on something now."""
-    return db.scalars(select(Tag.code).where(Tag.until.is_(None))).all()
+    return db.scalars(select(Tag.code).where(TAG_IN_USE)).all()
 
 
 @dataclass(frozen=True)
@@ -69,22 +69,22 @@ class OnTag:
 
 def _on_tags() -> Select[str, str | None, int | None, str | None, str | None, str | None]:
     return (
-        select(Tag.code, Item.kind, Item.length_mm, Item.label, Item.wiring, Place.name)
+        select(Tag.code, Item.kind, Item.length_mm, Item.label, Item.wiring, Place.name.label("place"))
         .select_from(Tag)
         .outerjoin(Item, Item.id == Tag.item_id)
         .outerjoin(Place, Place.id == Tag.place_id)
     )
 
 
-def _as_on_tag(row: Sequence[Any]) -> OnTag:
-    code, kind, length_mm, label, wiring, place = row[:6]
-    return OnTag(code, kind or "", length_mm or 0, place or label or "", wiring or "", *row[6:])
+def _as_on_tag(row: Row[*tuple[Any, ...]]) -> OnTag:
+    name = row.place or row.label or ""
+    return OnTag(row.code, row.kind or "", row.length_mm or 0, name, row.wiring or "", getattr(row, "why", ""))
 
 
 def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
     """What these codes are on, in the same order; every item that has a tag where none is named."""
     if not codes:
-        now = _on_tags().where(Tag.until.is_(None), Tag.item_id.is_not(None))
+        now = _on_tags().where(TAG_IN_USE, Tag.item_id.is_not(None))
         return [_as_on_tag(row) for row in db.execute(now.order_by(Item.kind, Item.length_mm, Tag.code))]
     found = {row.code: _as_on_tag(row) for row in db.execute(_on_tags().where(Tag.code.in_(codes)))}
     return [found[code] for code in dict.fromkeys(codes)]
@@ -96,7 +96,7 @@ def waiting(db: Session, most: int) -> list[OnTag]:
         _on_tags()
         .add_columns(TagPrint.why)
         .join(TagPrint, TagPrint.code == Tag.code)
-        .where(TagPrint.printed_at.is_(None), Tag.until.is_(None))
+        .where(WAITS_FOR_PRINT, TAG_IN_USE)
     )
     return [_as_on_tag(row) for row in db.execute(query.order_by(TagPrint.id).limit(most))]
 
@@ -107,35 +107,33 @@ def how_many_wait(db: Session) -> int:
         select(func.count())
         .select_from(TagPrint)
         .join(Tag, Tag.code == TagPrint.code)
-        .where(TagPrint.printed_at.is_(None), Tag.until.is_(None))
+        .where(WAITS_FOR_PRINT, TAG_IN_USE)
     )
     return db.scalar(query) or 0
 
 
 def is_waiting(db: Session, code: str) -> bool:
     """Whether this code waits to be printed."""
-    asked = select(TagPrint.id).where(TagPrint.code == code, TagPrint.printed_at.is_(None))
+    asked = select(TagPrint.id).where(TagPrint.code == code, WAITS_FOR_PRINT)
     return db.scalar(asked.limit(1)) is not None
 
 
 def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:
     """Note that these codes were printed; how many of them waited."""
-    done = db.execute(
-        update(TagPrint).where(TagPrint.code.in_(codes), TagPrint.printed_at.is_(None)).values(printed_at=now)
-    )
+    done = db.execute(update(TagPrint).where(TagPrint.code.in_(codes), WAITS_FOR_PRINT).values(printed_at=now))
     return int(done.rowcount)  # type: ignore[attr-defined]
 
 
 def places_with_tags(db: Session) -> Sequence[Row[Place, str | None]]:
     """All places in walking order, those that were removed left out, each with the code that is on it now."""
-    on = (Tag.place_id == Place.id) & Tag.until.is_(None)
-    now = select(Place, Tag.code).outerjoin(Tag, on).where(Place.ended_at.is_(None))
+    on = (Tag.place_id == Place.id) & TAG_IN_USE
+    now = select(Place, Tag.code).outerjoin(Tag, on).where(PLACE_IN_USE)
     return db.execute(now.order_by(Place.walk_order, Place.name)).all()
 
 
 def tag_of_place(db: Session, place_id: UUID) -> Tag | None:
     """The tag that is on a place now."""
-    return db.scalar(select(Tag).where(Tag.place_id == place_id, Tag.until.is_(None)))
+    return db.scalar(select(Tag).where(Tag.place_id == place_id, TAG_IN_USE))
 
 
 def label_sheets(db: Session) -> Sequence[LabelSheet]:

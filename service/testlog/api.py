@@ -60,7 +60,7 @@ def _mark(marked: Marked | None) -> MarkedOut | None:
 
 
 def _shown(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestOut]:
-    ids = [row[0].id for row in rows]
+    ids = [test.id for test, _, _ in rows]
     faults, items, lanes = queries.faults_of(db, ids), queries.items_of(db, ids), queries.lane_of(db, ids)
     marks = marks_of(db, ids)
     codes = codes_of(db, {item_id for each in items.values() for item_id in each})

@@ -21,7 +21,7 @@ from service.gear import actions as gear
 from service.gear import queries as gear_queries
 from service.gear.actions import clear_flags, raise_flag
 from service.gear.core import ASKED, USABLE, FlagKind, ItemState, home_state
-from service.gear.models import Flag, Item
+from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.kit.dates import local_date
 from service.kit.typed import is_id
 from service.season import queries as seasons
@@ -61,7 +61,7 @@ _WHY_TRUSTED = "The tests that stand clear it."
 
 # A test that is logged asks these, so they are built once.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
-_DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), Flag.cleared_at.is_(None))
+_DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), FLAG_IS_OPEN)
 _DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Flag.item_id.in_(_ITEMS))
 
 

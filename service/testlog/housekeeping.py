@@ -25,8 +25,7 @@ from service.crew.models import Person, Program
 from service.crew.privacy import queries as privacy
 from service.crew.privacy.actions import anonymize
 from service.crew.privacy.core import anonymize_on
-from service.gear.core import ASKED
-from service.gear.models import Item
+from service.gear.models import ITEM_IS_ASKED, Item
 from service.kit.dates import local_date
 from service.season.models import ItemDue
 from service.season.queries import seasons
@@ -141,13 +140,13 @@ def zone_of(db: Session) -> ZoneInfo:
 
 def _asked_items(db: Session) -> Sequence[UUID]:
     """Every item that has a due state."""
-    return db.scalars(select(Item.id).where(Item.state.in_(ASKED))).all()
+    return db.scalars(select(Item.id).where(ITEM_IS_ASKED)).all()
 
 
 def _stale_items(db: Session, today: date) -> Sequence[UUID]:
     """Items whose cached state ends by `today`, or that have none."""
     out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)
-    query = select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(Item.state.in_(ASKED), out_of_date)
+    query = select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(ITEM_IS_ASKED, out_of_date)
     return db.scalars(query).all()
 
 

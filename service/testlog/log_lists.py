@@ -103,7 +103,7 @@ def row_of(db: Session, test_id: UUID) -> Row[Test, str | None, Void | None]:
 
 def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
     """Rows of the log as lists show them."""
-    ids = [row[0].id for row in rows]
+    ids = [test.id for test, _, _ in rows]
     faults, items = faults_of(db, ids), items_of(db, ids)
     doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
     return [

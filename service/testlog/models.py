@@ -40,6 +40,10 @@ class WorkSession(Revised, Base):
     closing_note: Mapped[str]
 
 
+SESSION_IS_OPEN = WorkSession.closed_at.is_(None)
+"""Whether a session was not closed."""
+
+
 class WorkItem(Base):
     """A line of a session's worklist, and who said that they would test it, until when."""
 
@@ -182,6 +186,10 @@ class Void(Base):
     at: Mapped[datetime]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
     reason: Mapped[str]
+
+
+NOT_VOIDED = Void.test_id.is_(None)
+"""Whether a test stands, with its void joined to it, if there is one."""
 
 
 class WrongMark(Base):

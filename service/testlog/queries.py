@@ -24,6 +24,8 @@ from service.season.core import What
 from service.store.sessions import chunks
 from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
 from service.testlog.models import (
+    NOT_VOIDED,
+    SESSION_IS_OPEN,
     FaultRow,
     MarkStands,
     Repair,
@@ -54,21 +56,21 @@ DOUBTED = (
 _TESTED = (
     select(
         TestItem.item_id,
-        Test.id,
+        Test.id.label("test_id"),
         Test.tested_at,
         Test.verdict,
         Test.evidence,
-        THROUGH_SEVERAL,
+        THROUGH_SEVERAL.label("through"),
         DOUBTED,
         TestItem.lane,
-        Item.wiring,
-        Test.wiring,
+        Item.wiring.label("own_wiring"),
+        Test.wiring.label("by_wiring"),
         Test.unproven,
     )
     .join(Test, Test.id == TestItem.test_id)
     .join(Item, Item.id == TestItem.item_id)
     .outerjoin(Void, Void.test_id == Test.id)
-    .where(TestItem.item_id.in_(_ITEMS), Void.test_id.is_(None))
+    .where(TestItem.item_id.in_(_ITEMS), NOT_VOIDED)
 )
 _FAULTS = select(FaultRow.test_id, FaultRow.conductors, FaultRow.detail).where(
     FaultRow.test_id.in_(bindparam("tests", expanding=True, type_=Uuid()))
@@ -113,9 +115,10 @@ def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[LogEntry]]:
 def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
     found: dict[UUID, list[LogEntry]] = {item_id: [] for item_id in item_ids}
     rows = db.connection().execute(_TESTED, {"items": item_ids}).all()
-    wirings = {key: find_wiring(db, key) for key in {key for row in rows for key in (row[-3], row[-2])}}
+    wirings = {key: find_wiring(db, key) for key in {key for row in rows for key in (row.own_wiring, row.by_wiring)}}
+    several = {key for key, wiring in wirings.items() if len(lane_names(wiring)) > 1}
     faults = faults_among_lanes(
-        db, {row[1] for row in rows if row[3] == Verdict.FAIL and len(lane_names(wirings[row[-2]])) > 1}
+        db, {row.test_id for row in rows if row.verdict == Verdict.FAIL and row.by_wiring in several}
     )
     for item_id, test_id, at, told, evidence, through, doubted, lane, own, key, unproven in rows:
         piece, tested, verdict = wirings[own], wirings[key], Verdict(told)
@@ -204,7 +207,7 @@ def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[
         select(Test.id, Test.tested_at, TestItem.item_id)
         .join(TestItem, TestItem.test_id == Test.id)
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(Test.id.in_(mine), Test.verdict == Verdict.FAIL, Void.test_id.is_(None))
+        .where(Test.id.in_(mine), Test.verdict == Verdict.FAIL, NOT_VOIDED)
         .order_by(Test.tested_at, Test.id, TestItem.position)
     )
     found: dict[UUID, tuple[datetime, list[UUID]]] = {}
@@ -308,7 +311,7 @@ def open_session_with(db: Session, item_id: UUID, today: date) -> WorkSession | 
         .where(
             WorkItem.item_id == item_id,
             WorkSession.on == today,
-            WorkSession.closed_at.is_(None),
+            SESSION_IS_OPEN,
             WorkSession.kind == SessionKind.TEST,
         )
         .order_by(WorkSession.created_at.desc())

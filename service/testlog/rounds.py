@@ -10,8 +10,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import CompoundSelect, Select, func, or_, select, tuple_
 from sqlalchemy.orm import Session
 
-from service.gear.core import ASKED
-from service.gear.models import Item
+from service.gear.models import ITEM_IS_ASKED, Item
 from service.gear.wirings import find_wiring
 from service.kit.dates import midnight
 from service.season import queries as season
@@ -19,7 +18,7 @@ from service.season.core import DueState, RoundProgress, due_in_seasons
 from service.season.models import ItemSeason, RoundRow
 from service.testlog.core import Verdict, all_pass, lanes_of_item
 from service.testlog.effects import entries
-from service.testlog.models import Test, TestItem, Void
+from service.testlog.models import NOT_VOIDED, Test, TestItem, Void
 from service.testlog.queries import DOUBTED, events, suspected
 from service.testlog.reach import SIDE_BY_SIDE, lane_names
 
@@ -33,7 +32,7 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
     asked = (
         select(ItemSeason.item_id)
         .join(Item, Item.id == ItemSeason.item_id)
-        .where(ItemSeason.season_id == row.season_id, Item.state.in_(ASKED), Item.in_service_on < row.closes)
+        .where(ItemSeason.season_id == row.season_id, ITEM_IS_ASKED, Item.in_service_on < row.closes)
     )
     asked_wirings = asked.with_only_columns(Item.wiring).distinct()
     passed = (
@@ -45,7 +44,7 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
             Test.verdict == Verdict.PASS,
             Test.tested_at >= midnight(row.opens, zone),
             Test.tested_at < midnight(row.closes, zone),
-            Void.test_id.is_(None),
+            NOT_VOIDED,
             ~DOUBTED,
         )
     )

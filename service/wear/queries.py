@@ -12,7 +12,7 @@ from sqlalchemy import String, cast, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.core import FlagKind, ItemState, PlaceKind
-from service.gear.models import Flag, Item, Place, Placement, Port, StateChange
+from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place, Placement, Port, StateChange
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
 from service.season.core import DueState, HistoryEntry, What
@@ -53,7 +53,7 @@ class WearInput:
 
 def at_risk_flags(db: Session) -> Sequence[Flag]:
     """The flags of items at risk that are up."""
-    return db.scalars(select(Flag).where(Flag.flag == FlagKind.AT_RISK, Flag.cleared_at.is_(None))).all()
+    return db.scalars(select(Flag).where(Flag.flag == FlagKind.AT_RISK, FLAG_IS_OPEN)).all()
 
 
 def last_passes(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, datetime]:

@@ -20,8 +20,8 @@ from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import WIRING_NAMES, find_wiring
 from service.season.models import ItemDue
 from service.store.sessions import chunks
-from service.tags.models import Tag
-from service.testlog.models import FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
+from service.tags.models import IS_TAG_OF_ITEM, TAG_IN_USE, Tag
+from service.testlog.models import NOT_VOIDED, FaultRow, MarkStands, Repair, Test, TestItem, Void, WrongMark
 from service.wiring.wirings import Wiring
 
 _PIECE = 500
@@ -87,7 +87,7 @@ def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedT
             Test.tested_at,
             Test.verdict,
             Test.note,
-            Test.session_id.is_(None) & Void.test_id.is_(None),
+            Test.session_id.is_(None) & NOT_VOIDED,
         )
         .join(Test, Test.id == TestItem.test_id)
         .outerjoin(Void, Void.test_id == Test.id)
@@ -125,13 +125,13 @@ def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
     """Every item with its code and its due state, in walking order."""
     query = (
         facts()
-        .add_columns(Tag.code, ItemDue)
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .add_columns(Tag.code.label("code"), ItemDue)
+        .outerjoin(Tag, IS_TAG_OF_ITEM)
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.kind, Item.length_mm, Tag.code)
     )
     for row in db.execute(query.execution_options(yield_per=_PIECE)):
-        yield as_facts(row), row[-2] or "", row[-1]
+        yield as_facts(row), row.code or "", row.ItemDue
 
 
 def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None, WrongMark | None]]]:
@@ -154,7 +154,7 @@ def repair_rows(db: Session) -> Iterator[tuple[Repair, str, str]]:
     """Every repair with the code, now, of its item and who logged it, the oldest first."""
     query = (
         select(Repair, Tag.code, Person.display_name)
-        .outerjoin(Tag, (Tag.item_id == Repair.item_id) & Tag.until.is_(None))
+        .outerjoin(Tag, (Tag.item_id == Repair.item_id) & TAG_IN_USE)
         .outerjoin(Person, Person.id == Repair.person_id)
         .order_by(Repair.at, Repair.id)
     )
@@ -167,7 +167,7 @@ def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[st
     found: dict[UUID, list[str]] = defaultdict(list)
     query = (
         select(TestItem.test_id, Tag.code)
-        .join(Tag, (Tag.item_id == TestItem.item_id) & Tag.until.is_(None))
+        .join(Tag, (Tag.item_id == TestItem.item_id) & TAG_IN_USE)
         .where(TestItem.test_id.in_(test_ids))
         .order_by(TestItem.test_id, TestItem.position)
     )

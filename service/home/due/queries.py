@@ -10,8 +10,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import SQLColumnExpression, func, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import ASKED
-from service.gear.models import Item, Placement
+from service.gear.models import ITEM_IS_ASKED, LIVES_THERE_NOW, Item, Placement
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
 from service.kit.dates import midnight
 from service.season.core import Due, DueState
@@ -70,7 +69,7 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
     # Only what sorts is read of all that are due; what is shown, of those on the page.
     query = (
         select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
-        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & Placement.until.is_(None))
+        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & LIVES_THERE_NOW)
         .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .where(ItemDue.state.in_(wanted))
         .order_by(*order)
@@ -99,7 +98,7 @@ def walk_through(
 
 def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
     """What the rule says, as of a day, of every item that is asked today."""
-    query = select(Item.id, Item.in_service_on).where(Item.state.in_(ASKED))
+    query = select(Item.id, Item.in_service_on).where(ITEM_IS_ASKED)
     since = {row.id: row.in_service_on for row in db.execute(query)}
     found = {}
     for ids in chunks(since):

@@ -1,17 +1,18 @@
 """Items with their code, place, due state and flags, a page at a time."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, func, literal, or_, select, tuple_
+from sqlalchemy import ColumnElement, Row, Select, func, literal, or_, select, tuple_
 from sqlalchemy.orm import Session
 
 from service.gear import queries as gear
 from service.gear.core import FlagKind
-from service.gear.models import Flag, Item, Place, Placement
+from service.gear.models import FLAG_IS_OPEN, LIVES_THERE_NOW, Flag, Item, Place, Placement
 from service.gear.queries import ItemFacts
 from service.home.items.core import Filters
 from service.kit.codes import read_code
@@ -20,7 +21,7 @@ from service.kit.problems import Invalid, invalid
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.store.paging import cursor, position
-from service.tags.models import Tag
+from service.tags.models import IS_TAG_OF_ITEM, Tag
 
 _ORDER = (Item.kind, Item.length_mm, Item.id)
 _MANY = 2000
@@ -67,25 +68,29 @@ def _rows() -> Select[*tuple[object, ...]]:
     return (
         gear.facts()
         .add_columns(
-            Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.last_tested_at, ItemDue.last_verdict
+            Tag.code.label("code"),
+            ItemDue.state.label("due"),
+            ItemDue.due_by.label("due_by"),
+            ItemDue.round.label("round"),
+            ItemDue.last_tested_at.label("last_tested_at"),
+            ItemDue.last_verdict.label("last_verdict"),
         )
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .outerjoin(Tag, IS_TAG_OF_ITEM)
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
     )
 
 
 def _read(db: Session, query: Select[*tuple[object, ...]]) -> list[ItemRow]:
     found = db.execute(query).all()
-    flags = gear.open_flags(db, [gear.as_facts(row).id for row in found])
+    flags = gear.open_flags(db, [row.id for row in found])
     return [_as_row(row, flags) for row in found]
 
 
-def _as_row(row: Sequence[object], flags: dict[UUID, list[Flag]]) -> ItemRow:
+def _as_row(row: Row[*tuple[Any, ...]], flags: dict[UUID, list[Flag]]) -> ItemRow:
     facts = gear.as_facts(row)
-    code, due, due_by, number, tested_at, verdict = row[gear.FACTS :]
     raised = tuple(dict.fromkeys(FlagKind(flag.flag) for flag in flags[facts.id]))
-    state = DueState(str(due)) if due else None
-    return ItemRow(facts, code, state, due_by, number, tested_at, verdict, raised)  # type: ignore[arg-type]
+    due = DueState(row.due) if row.due else None
+    return ItemRow(facts, row.code, due, row.due_by, row.round, row.last_tested_at, row.last_verdict, raised)
 
 
 def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
@@ -97,7 +102,7 @@ def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
     if filters.due:
         found.append(_stands(db, filters.due))
     if filters.flag:
-        raised = select(Flag.item_id).where(Flag.flag == filters.flag, Flag.cleared_at.is_(None))
+        raised = select(Flag.item_id).where(Flag.flag == filters.flag, FLAG_IS_OPEN)
         found.append(Item.id.in_(raised))
     if filters.place:
         place = gear.place_named(db, filters.place)
@@ -121,8 +126,8 @@ def _stands(db: Session, due: str) -> ColumnElement[bool]:
 
 def _lives_at(places: Select[UUID]) -> ColumnElement[bool]:
     """Items at one of these places: two look-ups, each by its index, since an OR of columns has none."""
-    here = select(Placement.item_id).where(Placement.place_a_id.in_(places), Placement.until.is_(None))
-    there = select(Placement.item_id).where(Placement.place_b_id.in_(places), Placement.until.is_(None))
+    here = select(Placement.item_id).where(Placement.place_a_id.in_(places), LIVES_THERE_NOW)
+    there = select(Placement.item_id).where(Placement.place_b_id.in_(places), LIVES_THERE_NOW)
     return Item.id.in_(here.union_all(there))
 
 

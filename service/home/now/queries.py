@@ -7,9 +7,9 @@ from sqlalchemy import Row, distinct, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.core import FIRST_NAME, ProgramFacts, Role
-from service.crew.models import CrewPass, Person
+from service.crew.models import PERSON_IS_HERE, CrewPass, Person
 from service.gear.core import FlagKind, ItemState
-from service.gear.models import Flag, Item
+from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.season.models import SeasonRow
 from service.tags.models import TagPrint
 
@@ -33,14 +33,14 @@ def state_counts(db: Session) -> dict[ItemState, int]:
 def suspects(db: Session) -> int:
     """How many items are suspected."""
     query = select(func.count(distinct(Flag.item_id)))
-    return db.scalar(query.where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))) or 0
+    return db.scalar(query.where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)) or 0
 
 
 def first_steps(db: Session, program: ProgramFacts, items: int) -> list[FirstStep]:
     """The way from an empty book to a program that works, and how far it is gone."""
     season = db.scalar(select(SeasonRow.id).limit(1)) is not None
     printed = db.scalar(select(TagPrint.id).where(TagPrint.printed_at.is_not(None)).limit(1)) is not None
-    helper = select(Person.id).where(Person.role.in_((Role.CREW, Role.VIEWER)), Person.ended_at.is_(None))
+    helper = select(Person.id).where(Person.role.in_((Role.CREW, Role.VIEWER)), PERSON_IS_HERE)
     crew_pass = select(CrewPass.id).where(CrewPass.role == Role.CREW)
     helpers = db.scalar(helper.limit(1)) is not None or db.scalar(crew_pass.limit(1)) is not None
     return [

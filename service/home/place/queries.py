@@ -6,12 +6,11 @@ from uuid import UUID
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import ASKED
-from service.gear.models import Item, Placement
+from service.gear.models import ITEM_IS_ASKED, LIVES_THERE_NOW, Item, Placement
 from service.season.core import DueState
 from service.season.models import ItemDue
-from service.tags.models import Tag
-from service.testlog.models import WorkSession
+from service.tags.models import TAG_IN_USE, Tag
+from service.testlog.models import SESSION_IS_OPEN, WorkSession
 
 
 def ids_at(db: Session, place_id: UUID) -> list[UUID]:
@@ -22,9 +21,9 @@ def ids_at(db: Session, place_id: UUID) -> list[UUID]:
     return list(
         db.scalars(
             select(Item.id)
-            .join(Placement, (Placement.item_id == Item.id) & Placement.until.is_(None))
+            .join(Placement, (Placement.item_id == Item.id) & LIVES_THERE_NOW)
             .outerjoin(ItemDue, ItemDue.item_id == Item.id)
-            .where(here, Item.state.in_(ASKED))
+            .where(here, ITEM_IS_ASKED)
             .order_by(current.is_(True), Item.kind, Item.length_mm, Item.id)
         )
     )
@@ -35,13 +34,13 @@ def codes_at(db: Session, place_id: UUID) -> Sequence[str]:
     here = or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id)
     return db.scalars(
         select(Tag.code)
-        .join(Placement, (Placement.item_id == Tag.item_id) & Placement.until.is_(None))
-        .where(here, Tag.until.is_(None))
+        .join(Placement, (Placement.item_id == Tag.item_id) & LIVES_THERE_NOW)
+        .where(here, TAG_IN_USE)
         .order_by(Tag.code)
     ).all()
 
 
 def open_sessions_at(db: Session, place_id: UUID) -> Sequence[str]:
     """The titles of the sessions held at a place that are not closed yet."""
-    query = select(WorkSession.title).where(WorkSession.place_id == place_id, WorkSession.closed_at.is_(None))
+    query = select(WorkSession.title).where(WorkSession.place_id == place_id, SESSION_IS_OPEN)
     return db.scalars(query.order_by(WorkSession.on, WorkSession.title)).all()

@@ -9,14 +9,14 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from service.gear.core import ASKED, USABLE, item_name
-from service.gear.models import Item
+from service.gear.core import item_name
+from service.gear.models import ITEM_IS_ASKED, ITEM_IS_USABLE, Item
 from service.gear.queries import PlaceA, as_facts, facts
 from service.kit.lengths import Unit
 from service.kit.typed import alike
 from service.season.core import RoundProgress
 from service.season.models import Event, ItemSeason, SeasonRow
-from service.tags.models import Tag
+from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.testlog.models import WorkSession
 
 
@@ -71,24 +71,24 @@ def sessions_in(db: Session, row: SeasonRow) -> Sequence[WorkSession]:
 
 def usable_items(db: Session) -> Sequence[UUID]:
     """Every item in service or spare."""
-    return db.scalars(select(Item.id).where(Item.state.in_(USABLE))).all()
+    return db.scalars(select(Item.id).where(ITEM_IS_USABLE)).all()
 
 
 def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
     """The items that may answer to a season, place by place in walking order."""
     query = (
         facts()
-        .add_columns(Tag.code, ItemSeason.season_id)
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .add_columns(Tag.code.label("code"), ItemSeason.season_id.label("season_id"))
+        .outerjoin(Tag, IS_TAG_OF_ITEM)
         .outerjoin(ItemSeason, (ItemSeason.item_id == Item.id) & (ItemSeason.season_id == season_id))
-        .where(Item.state.in_(ASKED))
+        .where(ITEM_IS_ASKED)
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.id)
     )
     found = []
     for row in db.execute(query):
         item = as_facts(row)
         title = item.label or item_name(item.kind, item.length_mm, unit)
-        found.append((item.place, SeasonItem(item.id, row[-2] or "", title, row[-1] is not None)))
+        found.append((item.place, SeasonItem(item.id, row.code or "", title, row.season_id is not None)))
     return [
         ChoicesAt(place, [choice for _, choice in group]) for place, group in groupby(found, key=lambda one: one[0])
     ]

@@ -9,7 +9,7 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.models import Flag, Item
+from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.gear.queries import ItemFacts, as_facts, facts
 from service.gear.wirings import connectors, wiring_name
 from service.season.core import Due, DueState
@@ -51,14 +51,17 @@ class TagTest:
 # The statements are built once: building one takes as long as asking it.
 _TAGGED = (
     facts()
-    .add_columns(Tag.until, ItemDue.state, ItemDue.due_by, ItemDue.changes_on)
+    .add_columns(
+        Tag.until.label("until"),
+        ItemDue.state.label("due"),
+        ItemDue.due_by.label("due_by"),
+        ItemDue.changes_on.label("changes_on"),
+    )
     .join(Tag, Tag.item_id == Item.id)
     .outerjoin(ItemDue, ItemDue.item_id == Item.id)
     .where(Tag.code == bindparam("code"))
 )
-_FLAGS = (
-    select(Flag.flag, Flag.note).where(Flag.item_id == bindparam("item"), Flag.cleared_at.is_(None)).order_by(Flag.id)
-)
+_FLAGS = select(Flag.flag, Flag.note).where(Flag.item_id == bindparam("item"), FLAG_IS_OPEN).order_by(Flag.id)
 _TESTS = (
     select(
         Test.id,
@@ -84,8 +87,8 @@ def tagged(db: Session, code: str) -> Tagged | None:
     row = db.connection().execute(_TAGGED, {"code": code}).one_or_none()
     if row is None:
         return None
-    due = Due(DueState(row[-3]), row[-2]) if row[-3] else None
-    return Tagged(as_facts(row), row[-4], due, row[-1])
+    due = Due(DueState(row.due), row.due_by) if row.due else None
+    return Tagged(as_facts(row), row.until, due, row.changes_on)
 
 
 def flags(db: Session, item_id: UUID) -> dict[str, str]:
@@ -96,7 +99,7 @@ def flags(db: Session, item_id: UUID) -> dict[str, str]:
 def last_tests(db: Session, item_id: UUID, most: int) -> list[TagTest]:
     """The newest tests of an item, voided ones too."""
     rows = db.connection().execute(_TESTS, {"item": item_id, "most": most}).all()
-    faulty = [row[0] for row in rows if row[2] == Verdict.FAIL]
+    faulty = [row.id for row in rows if row.verdict == Verdict.FAIL]
     faults: dict[UUID, list[FaultRow]] = defaultdict(list)
     if faulty:
         query = select(FaultRow).where(FaultRow.test_id.in_(faulty)).order_by(FaultRow.position)

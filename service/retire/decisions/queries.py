@@ -20,10 +20,10 @@ from service.retire.decisions.core import Action, Failure, Limits, Price, Purcha
 from service.retire.decisions.models import GearPrice, Overrule, PullLimits
 from service.season.core import DueState
 from service.season.models import ItemDue
-from service.tags.models import Tag
+from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.testlog.core import Verdict
 from service.testlog.history_cache import histories, of_each_item
-from service.testlog.models import FaultRow, Repair, Test, TestItem, Void
+from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of
@@ -74,7 +74,7 @@ def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failur
         .where(
             TestItem.item_id.in_(item_ids),
             Test.verdict == Verdict.FAIL,
-            Void.test_id.is_(None),
+            NOT_VOIDED,
             ~THROUGH_SEVERAL,
         )
         .order_by(Test.tested_at, Test.id)
@@ -190,10 +190,10 @@ def broken(db: Session) -> list[tuple[ItemFacts, str]]:
     """What is quarantined for an open fault, not just swapped out untested, with its code, in walking order."""
     query = (
         facts()
-        .add_columns(Tag.code)
+        .add_columns(Tag.code.label("code"))
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .outerjoin(Tag, IS_TAG_OF_ITEM)
         .where(Item.state == ItemState.QUARANTINED, ItemDue.state == DueState.BLOCKED)
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, Tag.code)
     )
-    return [(as_facts(row), row[-1] or "") for row in db.execute(query)]
+    return [(as_facts(row), row.code or "") for row in db.execute(query)]

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
 from service.gear.core import USABLE, FlagKind, ItemState
-from service.gear.models import Flag, Item, Place, Port, StateChange
+from service.gear.models import FLAG_IS_OPEN, ITEM_IS_USABLE, Flag, Item, Place, Port, StateChange
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Sort
 from service.retire.decisions.models import Overrule
@@ -23,7 +23,7 @@ from service.retire.lists.models import PullPrint, PullTick, PullUntick
 from service.season.core import Due, DueState
 from service.season.models import Event, ItemDue
 from service.store.sessions import chunks
-from service.tags.models import Tag
+from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.wear.queries import WearRecord
 
 
@@ -66,21 +66,34 @@ def standings(db: Session, on: date) -> list[ItemStanding]:
     )
     query = (
         facts()
-        .add_columns(Tag.code, ItemDue.state, ItemDue.due_by, ItemDue.round, ItemDue.changes_on, ItemDue.last_passed_at)
-        .outerjoin(Tag, (Tag.item_id == Item.id) & Tag.until.is_(None))
+        .add_columns(
+            Tag.code.label("code"),
+            ItemDue.state.label("due"),
+            ItemDue.due_by.label("due_by"),
+            ItemDue.round.label("round"),
+            ItemDue.changes_on.label("changes_on"),
+            ItemDue.last_passed_at.label("last_passed_at"),
+        )
+        .outerjoin(Tag, IS_TAG_OF_ITEM)
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.in_service_on <= on, or_(Item.state.in_(USABLE), and_(waiting, home == ItemState.IN_SERVICE)))
+        .where(Item.in_service_on <= on, or_(ITEM_IS_USABLE, and_(waiting, home == ItemState.IN_SERVICE)))
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code)
     )
     return [
-        ItemStanding(as_facts(row), row[-6] or "", Due(DueState(row[-5]), row[-4], row[-3]), row[-2], row[-1])
+        ItemStanding(
+            as_facts(row),
+            row.code or "",
+            Due(DueState(row.due), row.due_by, row.round),
+            row.changes_on,
+            row.last_passed_at,
+        )
         for row in db.execute(query)
     ]
 
 
 def suspects(db: Session) -> dict[UUID, str]:
     """What was said of each item that is suspected now."""
-    query = select(Flag.item_id, Flag.note).where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))
+    query = select(Flag.item_id, Flag.note).where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)
     return {row.item_id: row.note for row in db.execute(query.order_by(Flag.id))}
 
 

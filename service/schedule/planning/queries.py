@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from service.gear.models import Item
 from service.schedule.planning.core.pace import SessionTest
 from service.season.models import Event, ItemDue, RoundRow
-from service.testlog.models import SessionKind, Test, TestItem, WorkItem, WorkSession
+from service.testlog.models import SESSION_IS_OPEN, SessionKind, Test, TestItem, WorkItem, WorkSession
 
 LATELY_MOST = 5000
 """How many tests, the newest first, tell how long one takes."""
@@ -36,7 +36,7 @@ def listed(db: Session, today: date) -> set[UUID]:
         db.scalars(
             select(WorkItem.item_id)
             .join(WorkSession, WorkSession.id == WorkItem.session_id)
-            .where(WorkSession.kind == SessionKind.TEST, WorkSession.closed_at.is_(None), WorkSession.on >= today)
+            .where(WorkSession.kind == SessionKind.TEST, SESSION_IS_OPEN, WorkSession.on >= today)
         )
     )
 

@@ -9,16 +9,16 @@ from sqlalchemy import delete, distinct, func, select, update
 from sqlalchemy.orm import Session
 
 from service.crew.core import Role
-from service.crew.models import Person
+from service.crew.models import PERSON_IS_HERE, Person
 from service.gear.core import FlagKind, ItemState
-from service.gear.models import Flag, Item, Place
+from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place
 from service.kit.dates import midnight
 from service.schedule.reminders.core import AHEAD, BACK, Coming, Digest, LetterKind
 from service.schedule.reminders.models import SentMail
 from service.season import queries as season
 from service.season.models import Event
 from service.testlog.core import Verdict
-from service.testlog.models import Repair, SessionKind, Test, Void, WorkItem, WorkSession
+from service.testlog.models import NOT_VOIDED, SESSION_IS_OPEN, Repair, SessionKind, Test, Void, WorkItem, WorkSession
 from service.testlog.rounds import progress
 
 _KINDS = {SessionKind.TEST: "test session", SessionKind.COUNT: "count of gear"}
@@ -30,7 +30,7 @@ def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
     rounds = [(row.name, each) for row in reversed(running) for each in progress(db, row.id, zone)]
     since = midnight(today - BACK, zone)
     tests = select(func.count()).select_from(Test).outerjoin(Void, Void.test_id == Test.id)
-    tests = tests.where(Void.test_id.is_(None), Test.tested_at >= since)
+    tests = tests.where(NOT_VOIDED, Test.tested_at >= since)
     states = select(func.count()).select_from(Item)
     suspects = select(func.count(distinct(Flag.item_id)))
     return Digest(
@@ -39,7 +39,7 @@ def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
         due=season.due_counts(db),
         quarantined=db.scalar(states.where(Item.state == ItemState.QUARANTINED)) or 0,
         in_repair=db.scalar(states.where(Item.state == ItemState.IN_REPAIR)) or 0,
-        suspect=db.scalar(suspects.where(Flag.flag == FlagKind.SUSPECT, Flag.cleared_at.is_(None))) or 0,
+        suspect=db.scalar(suspects.where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)) or 0,
         tested=db.scalar(tests) or 0,
         failed=db.scalar(tests.where(Test.verdict == Verdict.FAIL)) or 0,
         repaired=db.scalar(select(func.count()).select_from(Repair).where(Repair.at >= since)) or 0,
@@ -50,9 +50,7 @@ def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
 def _coming(db: Session, today: date) -> list[Coming]:
     events = select(Event).where(Event.on >= today, Event.on <= today + AHEAD)
     found = [Coming(each.on, each.name, each.kind, f"/pull/{each.id}") for each in db.scalars(events)]
-    sessions = select(WorkSession).where(
-        WorkSession.on >= today, WorkSession.on <= today + AHEAD, WorkSession.closed_at.is_(None)
-    )
+    sessions = select(WorkSession).where(WorkSession.on >= today, WorkSession.on <= today + AHEAD, SESSION_IS_OPEN)
     for each in db.scalars(sessions):
         found.append(Coming(each.on, each.title, _KINDS[SessionKind(each.kind)], f"/sessions/{each.id}"))
     return sorted(found, key=lambda coming: (coming.on, coming.name))
@@ -62,14 +60,14 @@ def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]
     """The open sessions of a day: (session, its place or nothing, how many items are on its list)."""
     lines = select(func.count()).where(WorkItem.session_id == WorkSession.id).scalar_subquery()
     query = select(WorkSession, Place.name, lines).outerjoin(Place, Place.id == WorkSession.place_id)
-    rows = db.execute(query.where(WorkSession.on == on, WorkSession.closed_at.is_(None)).order_by(WorkSession.id))
+    rows = db.execute(query.where(WorkSession.on == on, SESSION_IS_OPEN).order_by(WorkSession.id))
     return [(session, place or "", count) for session, place, count in rows]
 
 
 def readers(db: Session) -> Sequence[tuple[UUID, str]]:
     """Who gets mail, and where: leads and viewers who gave an address."""
     query = select(Person.id, Person.email).where(
-        Person.role.in_((Role.LEAD, Role.VIEWER)), Person.ended_at.is_(None), Person.email.is_not(None)
+        Person.role.in_((Role.LEAD, Role.VIEWER)), PERSON_IS_HERE, Person.email.is_not(None)
     )
     return [(person_id, email or "") for person_id, email in db.execute(query.order_by(Person.id))]
 

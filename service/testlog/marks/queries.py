@@ -9,7 +9,7 @@ from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.testlog.models import MarkStands, Test, Void, WrongMark
+from service.testlog.models import NOT_VOIDED, MarkStands, Test, Void, WrongMark
 from service.testlog.queries import DOUBTED
 
 
@@ -47,7 +47,7 @@ def undecided(db: Session, most: int) -> Sequence[Row[Test, str | None, Void | N
         .join(WrongMark, WrongMark.test_id == Test.id)
         .outerjoin(Person, Person.id == Test.person_id)
         .outerjoin(Void, Void.test_id == Test.id)
-        .where(DOUBTED, Void.test_id.is_(None))
+        .where(DOUBTED, NOT_VOIDED)
         .order_by(WrongMark.at, Test.id)
     )
     return db.execute(query.limit(most)).all()
