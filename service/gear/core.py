@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Protocol
 
 from service.kit.lengths import Unit, format_length
 
@@ -177,6 +178,22 @@ def kinds_in_words() -> str:
 def item_name(kind: str, length_mm: int, unit: Unit) -> str:
     """What people call an item: "10 ft cable", "Hub (stage box)"; `length_mm` 0 where it has none."""
     return f"{format_length(length_mm, unit)} {KINDS[kind].page}" if length_mm else KINDS[kind].title
+
+
+class TitledItem(Protocol):
+    """An item, or what lists show of one."""
+
+    @property
+    def label(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def length_mm(self) -> int: ...
+
+
+def item_title(item: TitledItem, unit: Unit) -> str:
+    """What an item is called: its label, else what it is ("10 ft cable")."""
+    return item.label or item_name(item.kind, item.length_mm, unit)
 
 
 def home_state(earlier: list[ItemState]) -> ItemState:

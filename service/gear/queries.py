@@ -10,7 +10,7 @@ from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.core import ProgramFacts
-from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind, item_name
+from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind, item_title
 from service.gear.models import (
     FLAG_IS_OPEN,
     LIVES_THERE_NOW,
@@ -252,4 +252,4 @@ def is_suspect(db: Session, item_id: UUID) -> bool:
 def item_namer(program: ProgramFacts) -> Callable[[ItemFacts], str]:
     """A function that names an item: its label, else what it is, lengths in the program's unit."""
     unit = Unit(program.unit)
-    return lambda item: item.label or item_name(item.kind, item.length_mm, unit)
+    return lambda item: item_title(item, unit)

@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, LeadContext, RequestContext
-from service.gear.core import item_name
+from service.gear.core import item_name, item_title
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
@@ -209,7 +209,7 @@ def _to_print(
         errors=errors,
         values=values,
         codes=codes,
-        rows=[(tag, tag.label or item_name(tag.kind, tag.length_mm, unit)) for tag in tags],
+        rows=[(tag, item_title(tag, unit)) for tag in tags],
         named=bool(named),
         total=queries.how_many_wait(db),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import program_facts
-from service.gear.core import KINDS, End, item_name
+from service.gear.core import KINDS, End, item_title
 from service.gear.models import Port
 from service.gear.wirings import connectors_in_words, find_wiring, ports_of
 from service.kit.codes import read_code
@@ -97,7 +97,7 @@ def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | Non
         yield TagLabel(on_tag.code, on_tag.label, url, style=Style.PLATE)
         return
     usual = Style.FLAG if KINDS[on_tag.kind].has_flag_tag else Style.PLATE
-    name = on_tag.label or item_name(on_tag.kind, on_tag.length_mm, unit)
+    name = item_title(on_tag, unit)
     for end in End:
         more = _connectors(on_tag.wiring, find_wiring(db, on_tag.wiring), on_tag.kind, end)
         yield TagLabel(on_tag.code, name, url, end, more, style or usual)

@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.crew.context import RequestContext
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.gear.queries import item_facts
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
@@ -40,7 +40,7 @@ def about(context: RequestContext, db: Session, code: str) -> TestedItem:
     return TestedItem(
         item.id,
         code_of(db, item.id),
-        item.label or item_name(item.kind, item.length_mm, Unit(context.program.unit)),
+        item_title(item, Unit(context.program.unit)),
         item_facts(db, [item.id])[item.id].stands,
         item.wiring,
         wiring_name(db, item.wiring),

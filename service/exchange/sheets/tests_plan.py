@@ -37,7 +37,7 @@ from service.exchange.sheets.tests_repairs import (
     repair_with,
     unmended,
 )
-from service.gear.core import ItemState, item_name
+from service.gear.core import ItemState, item_title
 from service.gear.queries import ItemFacts
 from service.gear.wirings import find_wiring
 from service.kit.codes import read_code
@@ -356,7 +356,7 @@ class _Planner:
         return replace(new, joined=groups, evidence=found.evidence)
 
     def _title(self, row: TestRow, item: ItemFacts) -> str:
-        name = item.label or item_name(item.kind, item.length_mm, self.unit)
+        name = item_title(item, self.unit)
         return f"{self.codes.get(item.id, '')}, {name}: {row.what} on {row.on}"
 
 

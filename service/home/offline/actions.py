@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.offline import queries
 from service.home.test.pages import TestForm
@@ -50,7 +50,7 @@ def _line(
     verdict, at = last.get(item.id, (None, None))
     return {
         "code": line.code,
-        "name": item.label or item_name(item.kind, item.length_mm, unit),
+        "name": item_title(item, unit),
         "place": item.place,
         "place_b": item.place_b,
         "length": format_length(item.length_mm, unit) if item.length_mm else "",

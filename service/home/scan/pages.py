@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.counts.queries import is_count
 from service.crew.context import AnyoneContext, CrewContext, RequestContext
 from service.crew.core import Role
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.home.scan.core import Errand, read_errand
 from service.kit.codes import code_in_url, nearest, read_code
 from service.kit.lengths import Unit
@@ -110,7 +110,7 @@ def _labels(context: RequestContext, db: Session, codes: list[str]) -> list[tupl
             named.append((code, "not a tag of this program"))
         else:
             [on] = to_draw(db, [code])
-            named.append((code, on.label or item_name(on.kind, on.length_mm, unit)))
+            named.append((code, item_title(on, unit)))
     return named
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.gear.models import ITEM_IS_ASKED, ITEM_IS_USABLE, Item
 from service.gear.queries import PlaceA, as_facts, facts
 from service.kit.lengths import Unit
@@ -87,7 +87,7 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
     found = []
     for row in db.execute(query):
         item = as_facts(row)
-        title = item.label or item_name(item.kind, item.length_mm, unit)
+        title = item_title(item, unit)
         found.append((item.place, SeasonItem(item.id, row.code or "", title, row.season_id is not None)))
     return [
         ChoicesAt(place, [choice for _, choice in group]) for place, group in groupby(found, key=lambda one: one[0])

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, LeadContext, RequestContext
-from service.gear.core import End, ItemState, item_name
+from service.gear.core import End, ItemState, item_title
 from service.gear.queries import item_facts
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
@@ -133,7 +133,7 @@ def _state(
 
 def _about(context: RequestContext, db: Session, item_id: UUID) -> dict[str, Any]:
     item = item_facts(db, [item_id])[item_id]
-    name = item.label or item_name(item.kind, item.length_mm, Unit(context.program.unit))
+    name = item_title(item, Unit(context.program.unit))
     return {"item": item, "code": code_of(db, item_id), "name": name}
 
 

@@ -13,7 +13,7 @@ from fastapi.responses import Response
 from service.crew.context import LeadContext
 from service.crew.models import AuditEntry
 from service.crew.queries import names_of
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.gear.queries import ItemFacts
 from service.home.trail import queries
 from service.home.trail.core import action_words, detail_words
@@ -76,7 +76,7 @@ def _read_filter(values: dict[str, str], zone: ZoneInfo) -> TrailFilter:
 
 
 def _called(unit: Unit, item: ItemFacts) -> str:
-    return item.label or item_name(item.kind, item.length_mm, unit)
+    return item_title(item, unit)
 
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:

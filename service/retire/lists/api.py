@@ -5,7 +5,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from service.crew.context import CrewContext, ViewerContext
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.kit.lengths import Unit
 from service.kit.problems import NotFound
 from service.retire.lists import actions
@@ -66,7 +66,7 @@ def _line(line: PullLine, unit: Unit) -> PullOut:
     _, place, place_b = line.place
     return PullOut(
         code=line.code,
-        name=item.label or item_name(item.kind, item.length_mm, unit),
+        name=item_title(item, unit),
         label=item.label,
         kind=item.kind,
         wiring=item.wiring,

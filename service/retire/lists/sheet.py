@@ -3,7 +3,7 @@
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.gear.core import item_name
+from service.gear.core import item_title
 from service.gear.wirings import wiring_name
 from service.kit.csvs import BYTE_ORDER_MARK, write_csv
 from service.kit.lengths import Unit, format_length
@@ -53,7 +53,7 @@ def _row(line: PullLine, wirings: dict[str, str], unit: Unit) -> list[object]:
         place,
         place_b,
         line.code,
-        item.label or item_name(item.kind, item.length_mm, unit),
+        item_title(item, unit),
         wirings[item.wiring],
         _length(item.length_mm, unit),
         ACTION_WORDS[line.action],
