@@ -28,6 +28,19 @@ settings.register_profile("fast", settings.get_profile("coilbook"), max_examples
 settings.load_profile("coilbook")
 
 
+TESTS = Path(__file__).parent
+SLOW = {
+    "crash": "kills real services, again and again",
+    "deploy": "installs and starts the program as a newcomer does",
+    "web/test_abuse.py": "sends what hundreds of forms do not expect",
+    "wear/test_calibration.py": "simulates many programs",
+    "wear/test_doubt.py": "fits hundreds of simulated histories",
+    "wiring/test_coverage.py": "looks at every fault of every wiring",
+    "exchange/test_wiring_guess.py": "reads a sheet for each of hundreds of words",
+}
+"""Folders and files that take minutes of a processor, and why: what `--fast` leaves out."""
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """`--every-case` runs each case of a test on both engines, `--fast` what takes little time on one."""
     parser.addoption("--every-case", action="store_true", help="run each case on PostgreSQL, too")
@@ -38,10 +51,14 @@ def pytest_configure(config: pytest.Config) -> None:
     """With `--fast`, properties look at few examples; a test that says how many it needs has them all the same."""
     if config.getoption("--fast"):
         settings.load_profile("fast")
+        if gone := [place for place in SLOW if not (TESTS / place).exists()]:
+            raise pytest.UsageError(f"{', '.join(gone)}: not there any more; take it out of SLOW in tests/conftest.py")
 
 
 def pytest_itemcollected(item: pytest.Item) -> None:
-    """A test that asks for a browser or for PostgreSQL is marked so by that."""
+    """A test that asks for a browser or for PostgreSQL is marked so by that, one in a slow place by its place."""
+    if any(item.path.is_relative_to(TESTS / place) for place in SLOW):
+        item.add_marker("slow")
     asked = getattr(item, "fixturenames", ())
     for fixture, mark in (("browser", "browser"), ("postgres_cluster", "postgres")):
         if fixture in asked:
