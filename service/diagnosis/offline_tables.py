@@ -120,8 +120,8 @@ def _every_reach(wiring: Wiring) -> list[int]:
     """What may be reached of a single line: any of its conductors left out, its bare shells tested or not."""
     wires = wiring.conductors
     subsets = chain.from_iterable(combinations(wires, size) for size in range(len(wires) + 1))
-    found = [reach(wiring, skipped, shells=shells) for skipped in subsets for shells in (False, True)]
-    return list(dict.fromkeys(found))
+    reaches = [reach(wiring, skipped, shells=shells) for skipped in subsets for shells in (False, True)]
+    return list(dict.fromkeys(reaches))
 
 
 def _table(wiring: Wiring, part: TablePart, probed: int, faults: dict[Fault, int]) -> dict[str, Any]:
@@ -138,10 +138,10 @@ def _table(wiring: Wiring, part: TablePart, probed: int, faults: dict[Fault, int
         key = "".join(str(group) for group in growth)
         if growth_of(readings.groups, bits) != key:
             continue  # another part joins these contacts, so no cable reads so with that part good
-        found = diagnose(wiring, readings)
-        unproven = found.unproven
-        answer = [found.verdict, [faults.setdefault(fault, len(faults)) for fault in found.faults]]
-        results[key] = answer if found.least else [*answer, False]
+        diagnosis = diagnose(wiring, readings)
+        unproven = diagnosis.unproven
+        answer = [diagnosis.verdict, [faults.setdefault(fault, len(faults)) for fault in diagnosis.faults]]
+        results[key] = answer if diagnosis.least else [*answer, False]
     return {
         "part": part.name,
         "contacts": contacts,
@@ -164,10 +164,10 @@ def _conductor(wiring: Wiring, wire: Conductor) -> Mapping[str, str | None]:
 
 
 def _words(wiring: Wiring, fault: Fault) -> dict[str, Any]:
-    said = say(wiring, fault)
+    advice = say(wiring, fault)
     return fault.to_json() | {
-        "title": said.title,
-        "on_stage": said.on_stage,
-        "look_first": said.look_first,
-        "after_repair": said.after_repair,
+        "title": advice.title,
+        "on_stage": advice.on_stage,
+        "look_first": advice.look_first,
+        "after_repair": advice.after_repair,
     }

@@ -8,7 +8,7 @@ from service.kit.measures import parse_celsius, parse_milliohm, parse_picofarad,
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.wiring.copper import LoopCheck, loop_check
-from service.wiring.location import FaultLocation, Meter, pair_per_meter, place_of_open, place_of_short
+from service.wiring.location import FaultLocation, Meter, locate_open, locate_short, pair_per_meter
 
 Values = Mapping[str, str]
 
@@ -57,7 +57,7 @@ def open_place(length_mm: int, values: Values) -> FaultLocation:
     typed = _typed(values, asked | {"open_off": parse_share})
     whole = _typed(values, {"whole": parse_picofarad})["whole"] if values["whole"] else None
     with _beside(picofarad="open_a", end_a="stray_a", end_b="stray_b", readings="open_a", meter="open_off"):
-        return place_of_open(
+        return locate_open(
             length_mm,
             typed["open_a"],
             typed["open_b"],
@@ -85,7 +85,7 @@ def short_place(length_mm: int, values: Values) -> FaultLocation:
         per_meter="shield",
     ):
         per_meter = typed["shield"] * 1000 / length_mm if with_shield and length_mm else None
-        return place_of_short(
+        return locate_short(
             length_mm,
             typed["short_a"],
             typed["short_b"],

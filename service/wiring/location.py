@@ -1,16 +1,16 @@
 """Where along a cable a break or a short lies, from one reading at each end.
 
-A broken conductor is two pieces, each with the capacitance of its length: the place divides the cable as the
+A broken conductor is two pieces, each with the capacitance of its length: the break divides the cable as the
 two readings, stray capacitance removed. A short is read as a loop from each end, far end left open; what it
 resists itself is in both readings, so half their difference alone tells how far it lies from the middle:
 
     open:  d = L x Ca / (Ca + Cb)            short:  d = L/2 + (Ra - Rb) / (2 (rc + rs))
 
-The first is Murray's loop and the second Varley's, known from telegraph cables. Places count from end A. The
+The first is Murray's loop and the second Varley's, known from telegraph cables. Points count from end A. The
 band takes every stated uncertainty at its worst at once: what the meter may be off, and that each of the two pieces
 may have `UNEVEN` more or less a meter than the cable should.
 
->>> at = place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.01, 1))
+>>> at = locate_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.01, 1))
 >>> at.at_mm, at.from_mm, at.to_mm
 (2000, 1790, 2227)
 >>> at.sentence(Unit.METERS)
@@ -27,7 +27,7 @@ from service.wiring.copper import REFERENCE_CELSIUS, milliohm_per_meter
 
 CONNECTOR_MM = 150  # a band that comes this near to an end may mean the connector: common practice, no source
 UNEVEN = 0.05  # how far a piece of a cable is off what it should have a meter: common practice, no source
-_STEP = {Unit.METERS: 100.0, Unit.FEET: 25.4}  # what places are told to, in mm: 0.1 m, or whole inches
+_STEP = {Unit.METERS: 100.0, Unit.FEET: 25.4}  # the step to which a point is given, in mm: 0.1 m, or whole inches
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class FaultLocation:
-    """A place along a cable of `length_mm`, in mm from end A, and the band in which it lies."""
+    """A point along a cable of `length_mm`, in mm from end A, and the band in which it lies."""
 
     at_mm: int
     from_mm: int
@@ -84,7 +84,7 @@ class FaultLocation:
         return format_length(min(round(steps * _STEP[unit]), self.length_mm), unit)
 
 
-def place_of_open(
+def locate_open(
     length_mm: int,
     picofarad_a: float,
     picofarad_b: float,
@@ -94,7 +94,7 @@ def place_of_open(
     meter: Meter,
     whole: float | None = None,
 ) -> FaultLocation:
-    """The place of a break from the broken conductor's capacitance at each end, other conductors joined.
+    """Where a break lies, from the broken conductor's capacitance at each end, other conductors joined.
 
     `stray_a` and `stray_b` are what meter and leads read at each place with the cable taken off. `whole` is a
     sound conductor of the same cable read at end A: with it, a conductor that is not broken, or broken twice,
@@ -109,12 +109,12 @@ def place_of_open(
         full, error = _net(whole, stray_a, meter, "A")
         _refuse_if_not_broken_once(a + b, full, error_a + error_b + error + UNEVEN * full)
     dense, thin = 1 + UNEVEN, 1 - UNEVEN
-    least = ratio_place(length_mm, max(0.0, a - error_a) / dense, (b + error_b) / thin)
-    most = ratio_place(length_mm, (a + error_a) / thin, max(0.0, b - error_b) / dense)
-    return _place(length_mm, ratio_place(length_mm, a, b), least, most)
+    least = ratio_point(length_mm, max(0.0, a - error_a) / dense, (b + error_b) / thin)
+    most = ratio_point(length_mm, (a + error_a) / thin, max(0.0, b - error_b) / dense)
+    return _location(length_mm, ratio_point(length_mm, a, b), least, most)
 
 
-def place_of_short(
+def locate_short(
     length_mm: int,
     milliohm_a: float,
     milliohm_b: float,
@@ -124,7 +124,7 @@ def place_of_short(
     per_meter: float,
     meter: Meter,
 ) -> FaultLocation:
-    """The place of a short from the loop through it at each end, the far end open, in milliohms.
+    """Where a short lies, from the loop through it at each end, the far end open, in milliohms.
 
     `lead_a` and `lead_b` are what the test leads read clipped together. `per_meter` is what the two shorted
     conductors resist together, milliohm/m (`pair_per_meter`), each piece good to `UNEVEN`. Raises `Invalid`.
@@ -144,7 +144,7 @@ def place_of_short(
         )
     difference, error, off = a - b, error_a + error_b, (1 - UNEVEN, 1 + UNEVEN)
     bounds = [
-        uneven_place(length_mm, difference + sign * error, per_meter / 1000 * piece_a, per_meter / 1000 * piece_b)
+        uneven_point(length_mm, difference + sign * error, per_meter / 1000 * piece_a, per_meter / 1000 * piece_b)
         for sign, piece_a, piece_b in product((-1, 1), off, off)
     ]
     if min(bounds) > length_mm or max(bounds) < 0:
@@ -154,8 +154,8 @@ def place_of_short(
             f"These readings put the short beyond end {end}: read the same two conductors at both ends, and "
             "check the gauge on record.",
         )
-    at = difference_place(length_mm, a, b, per_meter / 1000)
-    return _place(length_mm, at, min(bounds), max(bounds), max(0.0, itself))
+    at = difference_point(length_mm, a, b, per_meter / 1000)
+    return _location(length_mm, at, min(bounds), max(bounds), max(0.0, itself))
 
 
 def pair_per_meter(
@@ -166,17 +166,17 @@ def pair_per_meter(
     return core + (core if shield_milliohm_per_meter is None else shield_milliohm_per_meter)
 
 
-def ratio_place(length: float, near: float, far: float) -> float:
+def ratio_point(length: float, near: float, far: float) -> float:
     """`length` divided as near to far (Murray); exact for a break, and for a short of no resistance."""
     return length * near / (near + far) if near else 0.0
 
 
-def difference_place(length: float, near: float, far: float, per_length: float) -> float:
+def difference_point(length: float, near: float, far: float, per_length: float) -> float:
     """Half of `length` and half the difference of two loops (Varley); what the fault resists cancels."""
-    return uneven_place(length, near - far, per_length, per_length)
+    return uneven_point(length, near - far, per_length, per_length)
 
 
-def uneven_place(length: float, difference: float, per_length_a: float, per_length_b: float) -> float:
+def uneven_point(length: float, difference: float, per_length_a: float, per_length_b: float) -> float:
     """The same where the piece at A and the piece at B do not resist alike: what adds up to the loops' difference."""
     return (difference + length * per_length_b) / (per_length_a + per_length_b)
 
@@ -214,6 +214,6 @@ def _refuse_if_not_broken_once(pieces: float, whole: float, error: float) -> Non
         )
 
 
-def _place(length_mm: int, at: float, least: float, most: float, itself: float | None = None) -> FaultLocation:
+def _location(length_mm: int, at: float, least: float, most: float, itself: float | None = None) -> FaultLocation:
     at_mm, from_mm, to_mm = (round(min(max(mm, 0.0), length_mm)) for mm in (at, math.floor(least), math.ceil(most)))
     return FaultLocation(at_mm, from_mm, to_mm, length_mm, itself)

@@ -42,8 +42,8 @@ def on_stage(wiring: Wiring, fault: Fault) -> str:
             assert_never(fault.fault_class)
 
 
-def _evidenced(found: ByEvidence) -> str:
-    match found:
+def _evidenced(fault_class: ByEvidence) -> str:
+    match fault_class:
         case FaultClass.SPLIT_PAIR:
             return (
                 "Passes sound and every continuity test, but each line is twisted with a stranger: "
@@ -56,7 +56,7 @@ def _evidenced(found: ByEvidence) -> str:
         case FaultClass.DAMAGE:
             return "Works today; it is the next one to pull out, crackle or go dead during a show."
         case _:
-            assert_never(found)
+            assert_never(fault_class)
 
 
 def _open(wiring: Wiring, fault: Fault) -> str:

@@ -44,9 +44,9 @@ def kind(wiring: Wiring, fault: Fault) -> str:
     return any_of(fault.fault_class)
 
 
-def any_of(found: Faulty) -> str:
+def any_of(fault_class: Faulty) -> str:
     """A class in words, whatever conductors it holds."""
-    match found:
+    match fault_class:
         case FaultClass.OPEN:
             return "an open conductor"
         case FaultClass.SHORT:
@@ -60,13 +60,13 @@ def any_of(found: Faulty) -> str:
         case FaultClass.MISWIRE:
             return "exchanged conductors"
         case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
-            return _any_evidence(found)
+            return _any_evidence(fault_class)
         case _:
-            assert_never(found)
+            assert_never(fault_class)
 
 
-def _any_evidence(found: ByEvidence) -> str:
-    match found:
+def _any_evidence(fault_class: ByEvidence) -> str:
+    match fault_class:
         case FaultClass.SPLIT_PAIR:
             return "a split pair"
         case FaultClass.INTERMITTENT:
@@ -76,7 +76,7 @@ def _any_evidence(found: ByEvidence) -> str:
         case FaultClass.DAMAGE:
             return "damage"
         case _:
-            assert_never(found)
+            assert_never(fault_class)
 
 
 def _short(fault: Fault, held: Sequence[Conductor]) -> str:

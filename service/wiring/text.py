@@ -72,7 +72,7 @@ def patterns_in_text(wiring: Wiring, text: str, probed: Any) -> dict[str, list[l
 
     A pattern on several lines means any of their readings. Raises `Invalid` for `patterns`, with the line.
     """
-    found: dict[str, list[list[list[str]]]] = {}
+    meanings: dict[str, list[list[list[str]]]] = {}
     for number, line in _lines(text, "patterns"):
         pattern, equals, reading = (part.strip() for part in line.rpartition("="))
         if not equals or not pattern or not reading:
@@ -81,11 +81,11 @@ def patterns_in_text(wiring: Wiring, text: str, probed: Any) -> dict[str, list[l
                 f"Line {number}, “{line[:60]}”, needs what the lamps show, =, and what is joined: 1 2 - = A1-B1 A2-B2.",
             )
         joined = _reading(wiring, number, reading, probed)
-        readings = found.setdefault(pattern, [])
+        readings = meanings.setdefault(pattern, [])
         if joined in readings:
             raise invalid("patterns", f"Line {number} says again what “{pattern}” means; leave it out.")
         readings.append(joined)
-    return found
+    return meanings
 
 
 def in_text(wiring: Wiring) -> list[str]:
@@ -125,15 +125,15 @@ def _conductor(number: int, line: str) -> Conductor:
 
 
 def _groups(number: int, words: Sequence[str]) -> Mapping[str, str | None]:
-    found: dict[str, str | None] = {"pair": None, "lane": None}
+    groups: dict[str, str | None] = {"pair": None, "lane": None}
     for word, value in zip(words[::2], words[1::2], strict=True):
-        if word.lower() not in found or found[word.lower()] is not None:
+        if word.lower() not in groups or groups[word.lower()] is not None:
             raise invalid(
                 "conductors",
                 f"Line {number}: after the role come pair and lane, each once and with its number; not “{word[:20]}”.",
             )
-        found[word.lower()] = value
-    return found
+        groups[word.lower()] = value
+    return groups
 
 
 def _lines(text: str, field: str) -> Iterator[tuple[int, str]]:
@@ -147,11 +147,11 @@ def _lines(text: str, field: str) -> Iterator[tuple[int, str]]:
 
 
 def _contacts(text: str, field: str) -> list[str]:
-    found = plain(text).replace(",", " ").split()
-    for contact in found:
+    contacts = plain(text).replace(",", " ").split()
+    for contact in contacts:
         if not _CONTACT.fullmatch(contact):
             raise invalid(field, f"“{contact[:20]}” is no contact; write A or B and its name, like As or B13.")
-    return found
+    return contacts
 
 
 def _bonds(text: str) -> Iterator[tuple[str, str]]:

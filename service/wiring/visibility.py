@@ -66,12 +66,12 @@ def alike(one: View, other: View) -> bool:
 def lines(wiring: Wiring) -> Sequence[Line]:
     """The balanced lines of a wiring, each with the shield of its lane, or else the only shield there is."""
     shields = [wire for wire in wiring.conductors if wire.role == "shield"]
-    found = []
+    balanced = []
     for pair in wiring.pairs.values():
         hot, cold = sorted(pair, key=lambda wire: wire.role != "hot")
         own = [wire for wire in shields if wire.lane == hot.lane]
-        found.append((own[0] if len(own) == 1 else None, hot, cold))
-    return tuple(found)
+        balanced.append((own[0] if len(own) == 1 else None, hot, cold))
+    return tuple(balanced)
 
 
 def _heard(wiring: Wiring, node: Mapping[str, str]) -> Iterator[Level]:

@@ -241,12 +241,12 @@ def tidy(groups: Iterable[int]) -> tuple[int, ...]:
 def names(wiring: Wiring, mask: int) -> list[str]:
     """The contacts in a mask, in order."""
     contacts = wiring.all_contacts
-    found = []
+    contacts_in_mask = []
     while mask:
         lowest = mask & -mask
-        found.append(contacts[lowest.bit_length() - 1])
+        contacts_in_mask.append(contacts[lowest.bit_length() - 1])
         mask ^= lowest
-    return found
+    return contacts_in_mask
 
 
 def canonical(wiring: Wiring, readings: Readings) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from service.kit.lengths import Unit, parse_length
 from service.kit.problems import Invalid
 from service.wiring import copper, location
-from service.wiring.location import FaultLocation, Meter, place_of_open, place_of_short
+from service.wiring.location import FaultLocation, Meter, locate_open, locate_short
 
 EXACT = Meter(0, 0)
 MM_PER_MILE = 1_609_344
@@ -24,7 +24,7 @@ def test_the_example_in_the_module_is_true() -> None:
 
 def test_capacitance_ratio_of_a_public_example() -> None:
     # A public forum post on finding a break: 10 m, 100 pF at one end and 400 pF at the other, 2 m.
-    place = place_of_open(10_000, 100, 400, stray_a=0, stray_b=0, meter=EXACT)
+    place = locate_open(10_000, 100, 400, stray_a=0, stray_b=0, meter=EXACT)
     assert place.at_mm == 2000
     # By hand, an exact meter, pieces that are 5 % off either way: 100/1.05 against 400/0.95, and the reverse.
     assert (place.from_mm, place.to_mm) == (1844, 2165)
@@ -32,27 +32,27 @@ def test_capacitance_ratio_of_a_public_example() -> None:
 
 def test_stray_capacitance_would_mislead() -> None:
     # Constructed: the same with 30 pF of stray at each end.
-    raw = place_of_open(10_000, 230, 830, stray_a=0, stray_b=0, meter=EXACT)
+    raw = locate_open(10_000, 230, 830, stray_a=0, stray_b=0, meter=EXACT)
     assert raw.at_mm == 2170
-    assert place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=EXACT).at_mm == 2000
+    assert locate_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=EXACT).at_mm == 2000
 
 
 def test_murray_loop_of_a_printed_example() -> None:
     # Hawkins Electrical Guide vol. 3: loop 54.07 ohm, dial 332 of 1000, 16.46 ohm a mile; printed 1.09 mile.
-    miles = location.ratio_place(54.07 / 16.46, 332, 1000 - 332)
+    miles = location.ratio_point(54.07 / 16.46, 332, 1000 - 332)
     assert miles == pytest.approx(1.09, abs=0.005)
     assert miles == pytest.approx(1.0905978, abs=1e-7)
 
 
 def test_murray_loop_of_an_exercise() -> None:
     # Exercise published, answer computed: arms 2 and 1, 300 m out and 300 m back, 200 m.
-    assert location.ratio_place(600, 1, 2) == pytest.approx(200)
+    assert location.ratio_point(600, 1, 2) == pytest.approx(200)
 
 
 def test_varley_loop() -> None:
     # Constructed: 400 m of 24 AWG, 33.685 ohm, dial 12 ohm at equal arms: 10.843 ohm, 128.75 m.
     per_meter = copper.milliohm_per_meter(24) / 1000
-    place = location.difference_place(400, 0, 12, per_meter)
+    place = location.difference_point(400, 0, 12, per_meter)
     assert place == pytest.approx(128.75, abs=0.01)
     assert place * per_meter == pytest.approx(10.843, abs=0.001)
 
@@ -60,10 +60,10 @@ def test_varley_loop() -> None:
 def test_difference_method_cancels_what_the_short_resists() -> None:
     # Constructed: 30 m, 84.213 and 25 mohm/m, 0.5 ohm at 12 m; the ratio method would say 12.70 m.
     per_meter = location.pair_per_meter(24, shield_milliohm_per_meter=25)
-    place = place_of_short(30_000, 1910.56, 2565.84, lead_a=100, lead_b=100, per_meter=per_meter, meter=EXACT)
+    place = locate_short(30_000, 1910.56, 2565.84, lead_a=100, lead_b=100, per_meter=per_meter, meter=EXACT)
     assert place.at_mm == pytest.approx(12_000, abs=1)
     assert place.fault_milliohm == pytest.approx(500, abs=0.1)
-    assert location.ratio_place(30, 1.81056, 2.46584) == pytest.approx(12.70, abs=0.005)
+    assert location.ratio_point(30, 1.81056, 2.46584) == pytest.approx(12.70, abs=0.005)
 
 
 def test_two_cores_where_no_shield_is_given() -> None:
@@ -93,7 +93,7 @@ def test_a_break_is_found_within_its_band(
     whole = length / 1000 * per_meter
     true = [share * whole + strays[0], (1 - share) * whole + strays[1], *strays]
     a, b, stray_a, stray_b = (_misread(value, meter, used) for value, used in zip(true, off, strict=True))
-    place = place_of_open(length, a, b, stray_a=stray_a, stray_b=stray_b, meter=meter)
+    place = locate_open(length, a, b, stray_a=stray_a, stray_b=stray_b, meter=meter)
     slack = 1 + 0.01 * (place.to_mm - place.from_mm)
     assert place.from_mm - slack <= share * length <= place.to_mm + slack
     assert 0 <= place.from_mm <= place.at_mm <= place.to_mm <= length
@@ -121,7 +121,7 @@ def test_a_short_is_found_within_its_band(
     loop = length / 1000 * per_meter * (1 + 0.99 * location.UNEVEN * uneven)
     true = [share * loop + itself + leads[0], (1 - share) * loop + itself + leads[1], *leads]
     a, b, lead_a, lead_b = (_misread(value, meter, used) for value, used in zip(true, off, strict=True))
-    place = place_of_short(length, a, b, lead_a=lead_a, lead_b=lead_b, per_meter=per_meter, meter=meter)
+    place = locate_short(length, a, b, lead_a=lead_a, lead_b=lead_b, per_meter=per_meter, meter=meter)
     slack = 1 + 0.01 * (place.to_mm - place.from_mm)
     assert place.from_mm - slack <= share * length <= place.to_mm + slack
     assert 0 <= place.from_mm <= place.at_mm <= place.to_mm <= length
@@ -156,7 +156,7 @@ def test_breaks_of_uneven_cables_lie_inside_their_bands() -> None:
             true = (30 + share * length * per_mm * a, 30 + (1 - share) * length * per_mm * b, 30.0, 30.0)
             read = [_misread(value, meter, random.uniform(-1, 1)) for value in true]
             yield (
-                place_of_open(length, read[0], read[1], stray_a=read[2], stray_b=read[3], meter=meter),
+                locate_open(length, read[0], read[1], stray_a=read[2], stray_b=read[3], meter=meter),
                 share * length,
             )
 
@@ -179,7 +179,7 @@ def test_shorts_in_uneven_cables_lie_inside_their_bands() -> None:
             )
             read = [_misread(value, meter, random.uniform(-1, 1)) for value in true]
             yield (
-                place_of_short(
+                locate_short(
                     length, read[0], read[1], lead_a=read[2], lead_b=read[3], per_meter=per_meter, meter=meter
                 ),
                 share * length,
@@ -205,23 +205,23 @@ def test_a_band_is_told_rounded_outwards_and_is_never_empty(length: int, data: s
 
 
 def test_a_better_meter_gives_a_narrower_band() -> None:
-    coarse = place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.05, 5))
-    fine = place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.01, 1))
+    coarse = locate_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.05, 5))
+    fine = locate_open(10_000, 230, 830, stray_a=30, stray_b=30, meter=Meter(0.01, 1))
     assert coarse.from_mm < fine.from_mm < fine.to_mm < coarse.to_mm
 
 
 def test_an_unbroken_conductor_is_not_given_a_place() -> None:
     with pytest.raises(Invalid, match="not broken now"):
-        place_of_open(10_000, 1030, 1030, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
+        locate_open(10_000, 1030, 1030, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
     with pytest.raises(Invalid, match="two places"):
-        place_of_open(10_000, 230, 330, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
-    place = place_of_open(10_000, 230, 830, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
+        locate_open(10_000, 230, 330, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
+    place = locate_open(10_000, 230, 830, stray_a=30, stray_b=30, whole=1030, meter=Meter(0.01, 1))
     assert place.at_mm == 2000
 
 
 def test_a_place_just_off_the_end_is_the_end() -> None:
     # Leads read a little high, so the break at contact A1 comes out below zero.
-    place = place_of_open(10_000, 29.5, 1030, stray_a=30, stray_b=30, meter=Meter(0, 1))
+    place = locate_open(10_000, 29.5, 1030, stray_a=30, stray_b=30, meter=Meter(0, 1))
     assert (place.at_mm, place.from_mm) == (0, 0)
 
 
@@ -244,11 +244,11 @@ def test_the_sentence_says_what_to_open(place: FaultLocation, unit: Unit, words:
 
 
 def _open(length: int = 10_000, a: float = 100, b: float = 100, stray: float = 0) -> FaultLocation:
-    return place_of_open(length, a, b, stray_a=stray, stray_b=stray, meter=Meter(0.01, 1))
+    return locate_open(length, a, b, stray_a=stray, stray_b=stray, meter=Meter(0.01, 1))
 
 
 def _short(a: float, b: float, per_meter: float = 100) -> FaultLocation:
-    return place_of_short(10_000, a, b, lead_a=0, lead_b=0, per_meter=per_meter, meter=Meter(0.01, 10))
+    return locate_short(10_000, a, b, lead_a=0, lead_b=0, per_meter=per_meter, meter=Meter(0.01, 10))
 
 
 @pytest.mark.parametrize(
