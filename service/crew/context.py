@@ -137,11 +137,11 @@ class RequestContext:
         Args:
             there: the answer where what it would make is there without a receipt; None where that is another entry.
         """
-        asked = WriteRequest(op, action, content, self.now)
+        request = WriteRequest(op, action, content, self.now)
 
         def write() -> Any:
             with self.writing() as db:
-                return once(db, asked, lambda: queries.everybody(db), lambda: do(db))
+                return once(db, request, lambda: queries.everybody(db), lambda: do(db))
 
         try:
             return rerun_if_beaten(write)

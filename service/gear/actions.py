@@ -155,9 +155,9 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: W
     was = {"name": changed.name, "kind": changed.kind}
     changed.name, changed.kind = name, kind
     db.flush()
-    told = {column: [was[column], new] for column, new in {"name": name, "kind": kind}.items() if was[column] != new}
-    if told:
-        note_in_audit(db, now, who.id if who else None, "place.changed", name, told)
+    changes = {column: [was[column], new] for column, new in {"name": name, "kind": kind}.items() if was[column] != new}
+    if changes:
+        note_in_audit(db, now, who.id if who else None, "place.changed", name, changes)
     return changed
 
 
@@ -172,8 +172,8 @@ def move_in_walk(db: Session, place_id: UUID, steps: int, who: Who | None, now: 
         each.walk_order = turn * WALK_STEP
     db.flush()
     if after != before:
-        told = {"turn": [before + 1, after + 1]}
-        note_in_audit(db, now, who.id if who else None, "place.moved", moved.name, told)
+        turns = {"turn": [before + 1, after + 1]}
+        note_in_audit(db, now, who.id if who else None, "place.moved", moved.name, turns)
 
 
 def end_place(db: Session, ended: Place, who: Who, now: datetime) -> None:
@@ -237,9 +237,9 @@ def place(
     db.flush()
 
 
-def edit_item(db: Session, item: Item, told: Mapping[str, Any]) -> dict[str, list[Any]]:
+def edit_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str, list[Any]]:
     """Change what is told of an item (label, gauge, batch, purchase); each changed column, before and after."""
-    changed = {name: [getattr(item, name), value] for name, value in told.items() if getattr(item, name) != value}
+    changed = {name: [getattr(item, name), value] for name, value in values.items() if getattr(item, name) != value}
     for name, (_, value) in changed.items():
         setattr(item, name, value)
     db.flush()
@@ -253,9 +253,9 @@ def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, Pl
         Invalid: for the first one that nobody said.
     """
     for field, name in places.items():
-        asked = f"{field}_kind"
-        if name and kinds.get(asked) is None and queries.place_named(db, name) is None:
-            raise invalid(asked, f"“{name}” is a new place. Say what it is.")
+        kind_field = f"{field}_kind"
+        if name and kinds.get(kind_field) is None and queries.place_named(db, name) is None:
+            raise invalid(kind_field, f"“{name}” is a new place. Say what it is.")
 
 
 def refuse_future_purchase(bought_on: date | None, today: date) -> None:

@@ -48,8 +48,8 @@ def digest_with_actor(action: str, actor: UUID, content: Any) -> str:
     return _digest([action, str(actor), content])
 
 
-def _digest(said: list[Any]) -> str:
-    canonical = json.dumps(said, sort_keys=True, default=str, ensure_ascii=False)
+def _digest(content: list[Any]) -> str:
+    canonical = json.dumps(content, sort_keys=True, default=str, ensure_ascii=False)
     return hashlib.sha256(canonical.encode()).hexdigest()
 
 
@@ -78,11 +78,11 @@ class There(Reused):
 
 def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
     """The refusal of an id that stands for something else already."""
-    said = (
+    sentence = (
         f"The id {op} was already used for another entry. Make a new id for a new entry; "
         "the earlier one is kept as it was."
     )
-    return kind(said, {"id": said})
+    return kind(sentence, {"id": sentence})
 
 
 # Every write asks these, so they are built once and run below the ORM.
@@ -95,7 +95,7 @@ _EARLIER = select(_TABLE.c.digest, _TABLE.c.answer).where(_TABLE.c.id == bindpar
 _GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 
 
-def once(db: Session, asked: WriteRequest, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
+def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
     """Do a write and keep its receipt, or give the answer of the first time.
 
     The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
@@ -107,30 +107,30 @@ def once(db: Session, asked: WriteRequest, people: Callable[[], Iterable[UUID]],
         Reused: the id was used for something else.
         There: what it would make is there under this id, and has no receipt.
     """
-    if not _claimed(db, [asked]):
-        return _answered(db, asked, people)
+    if not _claimed(db, [request]):
+        return _answered(db, request, people)
     try:
         answer = do()
         db.flush()
     except IntegrityError as error:
         if _id_taken(error):
-            raise reused(asked.op, There) from error
+            raise reused(request.op, There) from error
         raise
-    _give(db, {asked.op: answer})
+    _give(db, {request.op: answer})
     return answer
 
 
-def all_once(db: Session, asked: Sequence[WriteRequest], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
+def all_once(db: Session, requests: Sequence[WriteRequest], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
     """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
 
     Raises:
         Entangled: one of them was done before.
     """
-    if not _claimed(db, asked):
+    if not _claimed(db, requests):
         raise Entangled("One of these was done before, so each has to be sent by itself.")
     answers = do()
     db.flush()
-    _give(db, {one.op: answer for one, answer in zip(asked, answers, strict=True)})
+    _give(db, {each.op: answer for each, answer in zip(requests, answers, strict=True)})
     return answers
 
 
@@ -141,8 +141,11 @@ def bar(db: Session, op: UUID, action: str, now: datetime) -> None:
     connection.execute(_CLAIM[connection.dialect.name], [claim])
 
 
-def _claimed(db: Session, asked: Sequence[WriteRequest]) -> bool:
-    claims = [{"id": one.op, "action": one.action, "digest": one.digest, "answer": None, "at": one.at} for one in asked]
+def _claimed(db: Session, requests: Sequence[WriteRequest]) -> bool:
+    claims = [
+        {"id": each.op, "action": each.action, "digest": each.digest, "answer": None, "at": each.at}
+        for each in requests
+    ]
     connection = db.connection()
     return connection.execute(_CLAIM[connection.dialect.name], claims).rowcount == len(claims)
 
@@ -151,18 +154,20 @@ def _give(db: Session, answers: Mapping[UUID, Any]) -> None:
     db.connection().execute(_GIVE, [{"op": op, "answer": answer} for op, answer in answers.items()])
 
 
-def _answered(db: Session, asked: WriteRequest, people: Callable[[], Iterable[UUID]]) -> Any:
-    earlier = db.connection().execute(_EARLIER, {"op": asked.op}).one()
-    if earlier.digest != asked.digest and not any(
-        earlier.digest == digest_with_actor(asked.action, person, asked.content) for person in people()
+def _answered(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]]) -> Any:
+    earlier = db.connection().execute(_EARLIER, {"op": request.op}).one()
+    if earlier.digest != request.digest and not any(
+        earlier.digest == digest_with_actor(request.action, person, request.content) for person in people()
     ):
-        raise reused(asked.op)
+        raise reused(request.op)
     return earlier.answer
 
 
 def _id_taken(error: IntegrityError) -> bool:
     """Whether a row was to be made under an id that another row of its table has."""
     constraint = getattr(getattr(error.orig, "diag", None), "constraint_name", None)  # PostgreSQL
-    said = constraint or str(error.orig)
+    refusal = constraint or str(error.orig)
     keys = ((name, list(table.primary_key.columns.keys())) for name, table in Base.metadata.tables.items())
-    return any(key == ["id"] and said in (f"pk_{name}", f"UNIQUE constraint failed: {name}.id") for name, key in keys)
+    return any(
+        key == ["id"] and refusal in (f"pk_{name}", f"UNIQUE constraint failed: {name}.id") for name, key in keys
+    )

@@ -114,8 +114,8 @@ def how_many_wait(db: Session) -> int:
 
 def is_waiting(db: Session, code: str) -> bool:
     """Whether this code waits to be printed."""
-    asked = select(TagPrint.id).where(TagPrint.code == code, WAITS_FOR_PRINT)
-    return db.scalar(asked.limit(1)) is not None
+    query = select(TagPrint.id).where(TagPrint.code == code, WAITS_FOR_PRINT)
+    return db.scalar(query.limit(1)) is not None
 
 
 def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:

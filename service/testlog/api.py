@@ -14,7 +14,7 @@ from service.testlog import queries
 from service.testlog.core import Verdict
 from service.testlog.faults import as_json
 from service.testlog.forms import MarkedOut, TestIn, TestOut, TestReceipt, TestsOut, VoidOut
-from service.testlog.log_lists import asked_of_log, log_page
+from service.testlog.log_lists import log_page, read_log_filter
 from service.testlog.logging_tests import PendingTest
 from service.testlog.marks.queries import Marked, marks_of
 from service.testlog.models import Test, Void
@@ -48,8 +48,8 @@ def list_tests(
     """The log, the newest first: of one item, from a day or moment on, with one class of fault."""
     size = page_size(limit)
     with context.reading() as db:
-        asked = asked_of_log(db, item, since, fault, conductor, context.zone)
-        rows, following = log_page(db, size, after, asked)
+        log_filter = read_log_filter(db, item, since, fault, conductor, context.zone)
+        rows, following = log_page(db, size, after, log_filter)
         return TestsOut(items=_shown(db, rows), next=following)
 
 

@@ -16,11 +16,11 @@ from service.wiring.faults import EvidenceClass, FaultClass
 
 AHEAD_MOST = timedelta(minutes=10)
 """How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
-CLOCK_TOLD = timedelta(minutes=2)
+CLOCK_ERROR_LEAST = timedelta(minutes=2)
 """How wrong a phone's clock has to be before it is corrected: less may be the way that an entry took."""
 APART = timedelta(milliseconds=1)
 """How far two tests of one phone are put apart where the way here had changed their order."""
-TOGETHER = AHEAD_MOST + 2 * CLOCK_TOLD
+TOGETHER = AHEAD_MOST + 2 * CLOCK_ERROR_LEAST
 """Tests further apart than this keep their order, whatever is corrected."""
 
 SCANNED = "scanned"
@@ -175,7 +175,7 @@ class Way:
     not say), when it was `here`, and when it was done by the service's clock.
     """
 
-    told: datetime
+    phone_at: datetime
     sent: datetime | None
     here: datetime
     at: datetime
@@ -187,7 +187,7 @@ class Way:
 
 
 def corrected(
-    told: datetime | None,
+    phone_at: datetime | None,
     sent: datetime | None,
     here: datetime,
     field: str = "tested_at",
@@ -202,13 +202,14 @@ def corrected(
     Raises:
         Invalid: it would still lie more than ten minutes in the future.
     """
-    if told is None:
+    if phone_at is None:
         return here
-    done = told + (clock_error(here - sent, earlier) if sent is not None else timedelta())
+    done = phone_at + (clock_error(here - sent, earlier) if sent is not None else timedelta())
     if done > here + AHEAD_MOST:
         raise invalid(
             field,
-            f"The {what} is dated {told.isoformat()}, which is in the future. Check the clock, or leave the time out.",
+            f"The {what} is dated {phone_at.isoformat()}, which is in the future. "
+            "Check the clock, or leave the time out.",
         )
     return min(done, here)
 
@@ -220,21 +221,21 @@ def clock_error(late: timedelta, earlier: Iterable[timedelta] = ()) -> timedelta
     """
     best = min((one for one in earlier if alike(one, late)), default=late)
     best = min(best, late)
-    return best if abs(best) > CLOCK_TOLD else timedelta()
+    return best if abs(best) > CLOCK_ERROR_LEAST else timedelta()
 
 
 def alike(one: timedelta | None, other: timedelta | None) -> bool:
     """Whether two entries were sent by a clock that was set alike, as far as how late they were can tell."""
     if one is None or other is None:
         return one is other
-    return abs(one - other) <= CLOCK_TOLD
+    return abs(one - other) <= CLOCK_ERROR_LEAST
 
 
 def in_phone_order(new: Way, others: Iterable[Way]) -> datetime:
     """When a test was done, moved by as little as keeps it where its phone had it among the others of its item."""
     others = [other for other in others if alike(other.late, new.late)]
-    after = max((other.at for other in others if other.told < new.told), default=None)
-    before = min((other.at for other in others if other.told > new.told), default=None)
+    after = max((other.at for other in others if other.phone_at < new.phone_at), default=None)
+    before = min((other.at for other in others if other.phone_at > new.phone_at), default=None)
     at = new.at
     if after is not None and at <= after:
         at = after + APART
@@ -304,7 +305,7 @@ def as_one(history: Sequence[LogEntry]) -> Sequence[LogEntry]:
     lanes = lanes_of_item(history)
     if len(lanes) == 1:
         return history
-    missing, told = set(lanes), []
+    missing, whole = set(lanes), []
     for event in history:
         if event.what in (What.FAIL, What.REPAIR):
             missing = set(lanes)
@@ -314,8 +315,8 @@ def as_one(history: Sequence[LogEntry]) -> Sequence[LogEntry]:
             event = replace(event, what=What.PASS)
         if not missing:
             missing = set(lanes)
-        told.append(event)
-    return told
+        whole.append(event)
+    return whole
 
 
 class FaultStatus(StrEnum):

@@ -269,11 +269,11 @@ def _due_flag_changes(
     db: Session, item_ids: Collection[UUID] | None, today: date, cached: Sequence[ItemDue] | None
 ) -> tuple[list[Flag], dict[tuple[UUID, FlagKind], str]]:
     """The flags to clear, and those to raise with their occasions."""
-    asked = {} if item_ids is None else {"items": list(item_ids)}
-    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, asked).all()
+    which = {} if item_ids is None else {"items": list(item_ids)}
+    raised = db.scalars(_RAISED if item_ids is None else _RAISED_OF, which).all()
     to_raise = {
         (row.item_id, kind): occasion
-        for row in (db.scalars(_DUE if item_ids is None else _DUE_OF, asked) if cached is None else cached)
+        for row in (db.scalars(_DUE if item_ids is None else _DUE_OF, which) if cached is None else cached)
         for kind, occasion in due_flags(DueState(row.state), row.due_by, today).items()
     }
     to_clear = []
@@ -300,43 +300,42 @@ def update_tested_flags(
         elif row.cleared_at is None and has_passed(row.raised_at, histories[row.item_id]):
             clear_flags(db, [row], _WHY_PASSED, by[row.item_id], now)
     through = _failed_through(db, histories)
-    for asked, suspect in (
-        _suspect_state(db, flags, histories) | {key: bool(lanes) for key, lanes in through.items()}
-    ).items():
-        item_id, occasion = asked
-        up = next((row for row in flags[asked] if row.cleared_at is None), None)
+    called = _still_called_suspect(db, flags, histories)
+    for of, suspect in (called | {key: bool(lanes) for key, lanes in through.items()}).items():
+        item_id, occasion = of
+        up = next((row for row in flags[of] if row.cleared_at is None), None)
         if suspect and up is None:
-            note = flags[asked][0].note if flags[asked] else _through_note(through[asked])
+            note = flags[of][0].note if flags[of] else _through_note(through[of])
             raise_again(db, item_id, FlagKind.SUSPECT, occasion, note, by[item_id], now)
         elif up is not None and not suspect:
             clear_flags(db, [up], _WHY_TRUSTED, by[item_id], now)
 
 
-def _suspect_state(
+def _still_called_suspect(
     db: Session, flags: Mapping[FlagOccasion, Sequence[Flag]], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[FlagOccasion, bool]:
     """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
     entries = [UUID(occasion) for _, occasion in flags if is_id(occasion)]
     tests = queries.stands(db, entries) if entries else {}
-    asked = {}
+    suspect = {}
     for (item_id, occasion), rows in flags.items():
         stands = tests.get(UUID(occasion)) if is_id(occasion) else None
         if stands is not True:
             since = rows[0].raised_at
-            asked[item_id, occasion] = stands is None and still_crackles(since, histories[item_id])
-    return asked
+            suspect[item_id, occasion] = stands is None and still_crackles(since, histories[item_id])
+    return suspect
 
 
 def _failed_through(db: Session, histories: Mapping[UUID, Sequence[LogEntry]]) -> dict[FlagOccasion, frozenset[str]]:
     """The lanes on which each failed test through several leaves its items suspect; none where not or no longer."""
-    asked: dict[FlagOccasion, frozenset[str]] = {}
-    if len(histories) == 1:  # all that failed together is held together
-        return asked
+    lanes: dict[FlagOccasion, frozenset[str]] = {}
+    if len(histories) == 1:  # all that failed together is locked together
+        return lanes
     for test_id, (at, items) in queries.failed_through(db, histories).items():
         if histories.keys() >= set(items):
             left = through_suspects(test_id, at, items, histories)
-            asked |= {(item, str(test_id)): left.get(item, frozenset()) for item in items}
-    return asked
+            lanes |= {(item, str(test_id)): left.get(item, frozenset()) for item in items}
+    return lanes
 
 
 def _through_note(lanes: Collection[str]) -> str:

@@ -131,12 +131,12 @@ def note(posted: FormData, name: str) -> str:
     """A text that somebody typed into the field of this name."""
     text = posted.get(name)
     try:
-        told = readable(text) if isinstance(text, str) else ""
+        clean = readable(text) if isinstance(text, str) else ""
     except Invalid as refusal:
         raise invalid(name, refusal.detail) from refusal
-    if len(told) > NOTE_MOST:
-        raise invalid(name, f"This text has {len(told)} characters; {NOTE_MOST} are the most.")
-    return told
+    if len(clean) > NOTE_MOST:
+        raise invalid(name, f"This text has {len(clean)} characters; {NOTE_MOST} are the most.")
+    return clean
 
 
 def codes(text: str) -> tuple[str, ...]:

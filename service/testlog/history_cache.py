@@ -24,8 +24,8 @@ Size = tuple[int, int, int]
 _TESTS = select(TestItem.item_id, func.count()).group_by(TestItem.item_id)
 _REPAIRS = select(Repair.item_id, func.count()).group_by(Repair.item_id)
 _WORDS = [
-    select(TestItem.item_id, func.count()).join(said, said.test_id == TestItem.test_id).group_by(TestItem.item_id)
-    for said in (Void, WrongMark, MarkStands)
+    select(TestItem.item_id, func.count()).join(word, word.test_id == TestItem.test_id).group_by(TestItem.item_id)
+    for word in (Void, WrongMark, MarkStands)
 ]
 
 
@@ -49,10 +49,10 @@ def of_each_item(
     known: dict[UUID, tuple[Size | None, T | None]]
     known = {item_id: memory.get(item_id, (None, None)) for item_id in sizes}
     grown = [item_id for item_id, size in sizes.items() if known[item_id][0] != size]
-    told: dict[UUID, T] = {}
+    fresh: dict[UUID, T] = {}
     for ids in chunks(grown):
-        told |= read(db, ids)
-    anew = {item_id: (sizes[item_id], told.get(item_id)) for item_id in grown}
+        fresh |= read(db, ids)
+    anew = {item_id: (sizes[item_id], fresh.get(item_id)) for item_id in grown}
     memory.update(anew)
     known.update(anew)
     return {item_id: found for item_id, (_, found) in known.items() if found is not None}

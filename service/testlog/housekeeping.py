@@ -59,7 +59,7 @@ def keep_house(
     store: Store, now: datetime, chores: Sequence[Chore], before_each: Callable[[], object] = lambda: None
 ) -> str:
     """Do every chore, and say in one line what there was to do. `before_each` is called before each of them."""
-    said, zones = [], set[str]()
+    done, zones = [], set[str]()
     for chore in chores:
         before_each()
         with store.reading() as db:
@@ -69,12 +69,12 @@ def keep_house(
             if program is None:
                 return "There is no program yet, so there is nothing to keep."
             zones.add(program.zone)
-            said.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
+            done.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
     with store.writing() as db:
         program = locked(db, Program, 1)
         if zones <= {program.zone}:  # else another zone was chosen meanwhile, in which house is to be kept anew
             program.housekept_on = local_date(now, ZoneInfo(program.zone))
-    return "; ".join(said) + "."
+    return "; ".join(done) + "."
 
 
 def ensure_today(context: RequestContext) -> None:
@@ -83,8 +83,8 @@ def ensure_today(context: RequestContext) -> None:
     Pages that show what is due call this before they open a session of their own.
     """
     with context.reading() as db:
-        kept = context.program.housekept_on
-        done = kept is not None and kept >= context.today and not _stale_items(db, context.today)
+        last = context.program.housekept_on
+        done = last is not None and last >= context.today and not _stale_items(db, context.today)
     if not done:
         state = context.request.app.state
         keep_house(state.store, context.now, state.chores)
@@ -168,7 +168,7 @@ def _snapshot(db: Session) -> dict[UUID, str]:
 
 
 def _shown(row: ItemDue) -> str:
-    told: tuple[tuple[str, object], ...] = (
+    facts: tuple[tuple[str, object], ...] = (
         ("due by", row.due_by),
         ("round", row.round),
         ("changes on", row.changes_on),
@@ -176,7 +176,7 @@ def _shown(row: ItemDue) -> str:
         ("verdict", row.last_verdict),
         ("passed", _utc(row.last_passed_at)),
     )
-    return ", ".join([row.state, *(f"{name} {value}" for name, value in told if value is not None)])
+    return ", ".join([row.state, *(f"{name} {value}" for name, value in facts if value is not None)])
 
 
 def _utc(at: datetime | None) -> str | None:

@@ -49,7 +49,7 @@ class LogFilter:
     conductor: str = ""
 
 
-def asked_of_log(db: Session, item: str, since: str, fault: str, conductor: str, zone: ZoneInfo) -> LogFilter:
+def read_log_filter(db: Session, item: str, since: str, fault: str, conductor: str, zone: ZoneInfo) -> LogFilter:
     """What the log is asked for, as it was typed; empty means all.
 
     Raises:
@@ -75,19 +75,19 @@ def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
 
 
 def log_page(
-    db: Session, size: int, after: str | None, asked: LogFilter
+    db: Session, size: int, after: str | None, log_filter: LogFilter
 ) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
     """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
-    query = _tests(asked.item_id)
-    if asked.fault or asked.conductor:
+    query = _tests(log_filter.item_id)
+    if log_filter.fault or log_filter.conductor:
         faulty = select(FaultRow.test_id)
-        if asked.fault:
-            faulty = faulty.where(FaultRow.fault_class == asked.fault)
-        if asked.conductor:
-            faulty = faulty.where(FaultRow.conductor == asked.conductor)
+        if log_filter.fault:
+            faulty = faulty.where(FaultRow.fault_class == log_filter.fault)
+        if log_filter.conductor:
+            faulty = faulty.where(FaultRow.conductor == log_filter.conductor)
         query = query.where(Test.id.in_(faulty))
-    if asked.since is not None:
-        query = query.where(Test.tested_at >= asked.since)
+    if log_filter.since is not None:
+        query = query.where(Test.tested_at >= log_filter.since)
     if after:
         query = query.where(beyond([Test.tested_at, Test.id], position(after, datetime, UUID), down=True))
     rows = db.execute(query.limit(size + 1)).all()

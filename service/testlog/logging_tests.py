@@ -28,7 +28,7 @@ from service.tags.queries import codes_of, named_id, tags_on
 from service.testlog import queries
 from service.testlog.chains import check_plugged
 from service.testlog.core import (
-    CLOCK_TOLD,
+    CLOCK_ERROR_LEAST,
     TOGETHER,
     LogEntry,
     NewTest,
@@ -216,7 +216,7 @@ def _tested_at(db: Session, submitted: SubmittedTest, histories: Mapping[UUID, S
     new, who, now = submitted.test, submitted.by, submitted.at
     here = new.here_at or now
     late = None if new.sent_at is None else here - new.sent_at
-    earlier = queries.late(db, who.id, now) if who and late is not None and abs(late) > CLOCK_TOLD / 2 else []
+    earlier = queries.late(db, who.id, now) if who and late is not None and abs(late) > CLOCK_ERROR_LEAST / 2 else []
     at = corrected(new.tested_at, new.sent_at, here, earlier=earlier)
     if who is None or not any(event.at > at - TOGETHER for history in histories.values() for event in history):
         return at

@@ -45,8 +45,8 @@ def log_past(db: Session, past: Sequence[Past], who: Who | None, now: datetime, 
         Invalid: with the field and what is wrong with it.
     """
     parts = [lock_with_histories(db, ids) for ids in chunks(_items_of(past))]
-    held = {item.id: item for items, _ in parts for item in items}
-    add_rows(db, [_make_rows(db, one.test, _tested(one, held), who, now) for one in past if one.test])
+    by_id = {item.id: item for items, _ in parts for item in items}
+    add_rows(db, [_make_rows(db, one.test, _tested(one, by_id), who, now) for one in past if one.test])
     db.add_all(row for one in past for row in (one.repair, one.marked) if row)
     db.flush()
     for items, before in parts:

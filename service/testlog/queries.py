@@ -120,8 +120,8 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
     faults = faults_among_lanes(
         db, {row.test_id for row in rows if row.verdict == Verdict.FAIL and row.by_wiring in several}
     )
-    for item_id, test_id, at, told, evidence, through, doubted, lane, own, key, unproven in rows:
-        piece, tested, verdict = wirings[own], wirings[key], Verdict(told)
+    for item_id, test_id, at, word, evidence, through, doubted, lane, own, key, unproven in rows:
+        piece, tested, verdict = wirings[own], wirings[key], Verdict(word)
         if verdict is Verdict.PASS:
             reach = of_pass(tested, piece, lane)
         else:

@@ -96,8 +96,8 @@ def _as_json(problem: Problem, headers: dict[str, str]) -> Response:
     if problem.errors:
         body["errors"] = [{"field": name, "detail": sentence} for name, sentence in problem.errors.items()]
     # What was sent may be told again, and JSON can bring half a character, which no answer can hold.
-    told = json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")
-    return Response(told, problem.status, headers, "application/problem+json")
+    text = json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")
+    return Response(text, problem.status, headers, "application/problem+json")
 
 
 def _refused(request: Request, error: Exception) -> Response:

@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.testlog.core import CLOCK_TOLD, Way, clock_error, corrected, in_phone_order
+from service.testlog.core import CLOCK_ERROR_LEAST, Way, clock_error, corrected, in_phone_order
 from service.testlog.housekeeping import verify
 from service.testlog.queries import events
 from tests.support.program import START, Running, op
@@ -28,7 +28,7 @@ ERRORS = st.one_of(st.floats(-300, 300), st.floats(-1e8, 1e8)).map(lambda second
 def test_a_clock_is_corrected_by_what_was_least_on_its_way(error: timedelta, ways: list[timedelta]) -> None:
     *earlier, late = [error + way for way in ways]
     found = clock_error(late, earlier)
-    assert found == (error + min(ways) if abs(error + min(ways)) > CLOCK_TOLD else timedelta())
+    assert found == (error + min(ways) if abs(error + min(ways)) > CLOCK_ERROR_LEAST else timedelta())
 
 
 @given(st.floats(-120, 120), st.floats(0, 86400))
@@ -51,9 +51,9 @@ def test_tests_of_one_phone_keep_their_order(error: timedelta, told: list[tuple[
         at = corrected(phone, sent, here, earlier=earlier)
         new = Way(phone, sent, here, at)
         known.append(Way(phone, sent, here, in_phone_order(new, known)))
-    known.sort(key=lambda each: each.told)
+    known.sort(key=lambda each: each.phone_at)
     assert all(one.at < other.at for one, other in pairwise(known))
-    assert all(abs(each.at - (each.told + error)) < CLOCK_TOLD + timedelta(seconds=21) for each in known)
+    assert all(abs(each.at - (each.phone_at + error)) < CLOCK_ERROR_LEAST + timedelta(seconds=21) for each in known)
 
 
 def sent(

@@ -26,9 +26,9 @@ from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testers.queries import looked_by
 from service.testlog import actions, form_reader, log_lists, queries
-from service.testlog.core import CLOCK_TOLD
+from service.testlog.core import CLOCK_ERROR_LEAST
 from service.testlog.faults import advice, fault_in
-from service.testlog.log_lists import LogFilter, asked_of_log
+from service.testlog.log_lists import LogFilter, read_log_filter
 from service.testlog.marks.actions import let_stand, mark
 from service.testlog.marks.queries import marks_of
 from service.testlog.models import FaultRow, Test
@@ -55,7 +55,7 @@ def log_page(
     errors: dict[str, str] = {}
     with context.reading() as db:
         try:
-            asked = asked_of_log(db, **values, zone=context.zone)
+            asked = read_log_filter(db, **values, zone=context.zone)
         except Invalid as refusal:
             asked, errors = LogFilter(), refusal.errors
         rows, following = log_lists.log_page(db, PAGE, after, asked)
@@ -171,7 +171,7 @@ def _result(context: RequestContext, db: Session, test: Test, errors: dict[str, 
         lines=lines,
         blind=pass_words(wiring, *looked_by(db, test), pieces=len(ids)),
         op=new_op(),
-        clock_wrong=abs(test.told_at - test.tested_at) >= CLOCK_TOLD,
+        clock_wrong=abs(test.told_at - test.tested_at) >= CLOCK_ERROR_LEAST,
         marked=marked,
         can_mark=logs and test.person_id == context.me.id and marked is None and void is None,
         can_void=context.me.role.reaches(Role.LEAD) and void is None,

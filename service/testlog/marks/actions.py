@@ -60,14 +60,14 @@ def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: 
     if test is None or test.person_id != who.id:
         raise Conflict("Somebody else logged this test. Tell your lead, who can void it.")
     items = queries.items_of(db, [test_id])[test_id]
-    held = lock_with_histories(db, items)
+    locked = lock_with_histories(db, items)
     known = marks_of(db, [test_id]).get(test_id)
     if known and known.stands:
         raise Conflict("Your lead has said that this test stands. Tell them, or log it again.")
     if known or queries.void_of(db, test_id) is not None:
         return
     crew.note_in_audit(db, now, who.id, "test.marked_wrong", str(test_id), {"note": note})
-    _change(db, held, add, Cause(who, "Its tester marked a test as wrong."), now, zone)
+    _change(db, locked, add, Cause(who, "Its tester marked a test as wrong."), now, zone)
 
 
 def let_stand(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
@@ -85,23 +85,23 @@ def let_stand(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
         raise invalid("stands", "Say why this test stands; it is kept beside the mark.")
     if queries.test(db, test_id) is None:
         raise NotFound("There is no such test. Look for it in the log.")
-    held = lock_with_histories(db, queries.items_of(db, [test_id])[test_id])
+    locked = lock_with_histories(db, queries.items_of(db, [test_id])[test_id])
     known = marks_of(db, [test_id]).get(test_id)
     if known is None or not known.open:
         raise Conflict("There is nothing to decide about this test any more. Nothing was changed.")
     crew.note_in_audit(db, now, who.id, "test.mark_stands", str(test_id), {"reason": reason})
-    _change(db, held, add, Cause(who, f"A test that was marked as wrong stands: {reason}"), now, zone)
+    _change(db, locked, add, Cause(who, f"A test that was marked as wrong stands: {reason}"), now, zone)
 
 
 def _change(
     db: Session,
-    held: tuple[list[Item], Histories],
+    locked: tuple[list[Item], Histories],
     add: Callable[[], None],
     cause: Cause,
     now: datetime,
     zone: ZoneInfo,
 ) -> None:
-    items, before = held
+    items, before = locked
     add()
     db.flush()
     after = queries.events(db, before)

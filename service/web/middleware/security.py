@@ -118,12 +118,12 @@ class SecurityMiddleware:
             await _read_on(receive)
         if refusal is None:
             # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
-            asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
+            request = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
             try:
-                await self.app(asked, _bounded(receive), send_with_headers)
+                await self.app(request, _bounded(receive), send_with_headers)
             finally:
-                if "route" in asked:  # the journal names it
-                    scope["route"] = asked["route"]
+                if "route" in request:  # the journal names it
+                    scope["route"] = request["route"]
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
 
