@@ -28,7 +28,7 @@ from service.gear.wirings import find_wiring
 from service.kit.problems import Busy
 from service.store.files import put_in_place
 from service.testers.queries import wirings_in_use
-from service.testlog.told import MADE_BY, fault_tables
+from service.testlog.phone_tables import MADE_BY, fault_tables
 from service.wiring.wirings import Wiring
 
 LOG = logging.getLogger("coilbook")

@@ -45,7 +45,7 @@ class Plug:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class PluggedPiece:
     """One piece by the name that a refusal calls it, with what it has at end A and at end B."""
 
     name: str
@@ -60,7 +60,7 @@ def mate(one: Plug, other: Plug) -> bool:
     return one.type == other.type and (None in genders or len(genders) > 1)
 
 
-def check(pieces: Sequence[Piece]) -> None:
+def check(pieces: Sequence[PluggedPiece]) -> None:
     """Refuse pieces that cannot be plugged into one another in this order.
 
     Raises:
@@ -73,7 +73,7 @@ def check(pieces: Sequence[Piece]) -> None:
     raise invalid("through", f"{_why_not(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}")
 
 
-def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
+def _misfit(pieces: Sequence[PluggedPiece]) -> tuple[int, list[Plug]] | None:
     """The first piece that the next one does not fit, and the ends at which it is free; None where all mate."""
     free = list(pieces[0].ends)
     for at, (_, following) in enumerate(pairwise(pieces)):
@@ -86,7 +86,7 @@ def _misfit(pieces: Sequence[Piece]) -> tuple[int, list[Plug]] | None:
     return None
 
 
-def _why_not(one: Piece, free: Sequence[Plug], other: Piece) -> str:
+def _why_not(one: PluggedPiece, free: Sequence[Plug], other: PluggedPiece) -> str:
     alike = next(
         (end for end in free for facing in other.ends if end.type == facing.type and end.gender == facing.gender), None
     )
@@ -97,13 +97,13 @@ def _why_not(one: Piece, free: Sequence[Plug], other: Piece) -> str:
     return f"{one.name} and {other.name} do not mate: {ends}, and {both}."
 
 
-def _ends(piece: Piece, ends: Sequence[Plug]) -> str:
+def _ends(piece: PluggedPiece, ends: Sequence[Plug]) -> str:
     words = list(dict.fromkeys(str(end) for end in ends))
     left = " left" if len(ends) < len(piece.ends) else ""
     return f"{piece.name} has {' and '.join(words)}{left}"
 
 
-def _way_out(pieces: Sequence[Piece]) -> str:
+def _way_out(pieces: Sequence[PluggedPiece]) -> str:
     if len(pieces) <= ORDERS_TRIED:
         for order in permutations(pieces):
             if _misfit(order) is None:
@@ -134,7 +134,7 @@ def plugged(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
     return chain_of(db, items)
 
 
-def piece_of(code: str, kind: str, ports: Sequence[Port]) -> Piece:
+def piece_of(code: str, kind: str, ports: Sequence[Port]) -> PluggedPiece:
     """An item with what it has at its two ends. The book does not tell what a fan-out's multicore connector is."""
     at: dict[str, list[Port]] = defaultdict(list)
     for port in ports:
@@ -149,4 +149,4 @@ def piece_of(code: str, kind: str, ports: Sequence[Port]) -> Piece:
         )
         for end, here in ((end, at[end]) for end in End)
     ]
-    return Piece(f"{KINDS[kind].page} {code}", (ends[0], ends[1]))
+    return PluggedPiece(f"{KINDS[kind].page} {code}", (ends[0], ends[1]))

@@ -13,7 +13,7 @@ import pytest
 
 from service.kit.problems import Busy
 from service.testers.tables import Tables, in_use, make_missing, version, worked_out
-from service.testlog.told import fault_tables
+from service.testlog.phone_tables import fault_tables
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
 from tests.support.program import Running, op, running

@@ -3,7 +3,7 @@
 import gzip
 import json
 
-from service.testlog.told import fault_tables
+from service.testlog.phone_tables import fault_tables
 from service.wiring.builtin import BUILTIN
 from tests.support.program import Running
 from tests.testlog.support import bench

@@ -11,7 +11,7 @@ from service.gear.core import KINDS
 from service.gear.models import Port
 from service.gear.wirings import ports_of
 from service.kit.problems import Invalid
-from service.testlog.chains import Piece, Plug, check, piece_of
+from service.testlog.chains import Plug, PluggedPiece, check, piece_of
 from service.wiring.builtin import BUILTIN
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, Bench, bench
@@ -42,7 +42,7 @@ def fits(chain: list[tuple[Plug, Plug]]) -> bool:
 @settings(max_examples=400)
 @given(random_chains)
 def test_what_is_refused_is_what_no_turning_of_the_pieces_plugs(chain: list[tuple[Plug, Plug]]) -> None:
-    pieces = [Piece(f"P{number}", each) for number, each in enumerate(chain)]
+    pieces = [PluggedPiece(f"P{number}", each) for number, each in enumerate(chain)]
     try:
         check(pieces)
     except Invalid as refusal:
@@ -60,7 +60,7 @@ def test_what_is_refused_is_what_no_turning_of_the_pieces_plugs(chain: list[tupl
 def test_every_built_in_piece_mates_with_the_multicore_that_is_made_for_it() -> None:
     """Hub, multicore and hub; and a fan-out, whose multicore connector comes as either, at either."""
 
-    def piece(kind: str, wiring: str) -> Piece:
+    def piece(kind: str, wiring: str) -> PluggedPiece:
         return piece_of(wiring, kind, [port_row(row) for row in ports_of(wiring, BUILTIN[wiring], kind)])
 
     of_split = {"d25-to-xlr8": ("d25x8", "d25x8-screened"), "8p8c-to-xlr4": ("8p8c", "8p8c-screened")}

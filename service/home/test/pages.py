@@ -17,9 +17,9 @@ from service.sessions import queries as session_queries
 from service.tags.queries import code_of, item_with, named_item
 from service.testers.queries import testers_for
 from service.testlog import form_reader, logging_tests
+from service.testlog.arming import content, too_soon
 from service.testlog.chains import plugged
 from service.testlog.core import SCANNED, Method
-from service.testlog.haste import content, too_soon
 from service.testlog.phone import form_facts
 from service.testlog.queries import open_session_with
 from service.testlog.reach import PluggedChain

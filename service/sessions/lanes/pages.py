@@ -18,9 +18,9 @@ from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is
 from service.sessions.typed import read_codes
 from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
 from service.testlog import form_reader
+from service.testlog.arming import too_soon
 from service.testlog.chains import plugged
 from service.testlog.core import Evidence, NewTest
-from service.testlog.haste import too_soon
 from service.testlog.logging_tests import log_test
 from service.testlog.models import WorkSession
 from service.testlog.queries import open_session_with

@@ -9,7 +9,7 @@ import pytest
 from service.drawing import layout
 from service.drawing.findings import LineKind, alone
 from service.testlog.form_reader import EVIDENCE
-from service.testlog.told import fault_tables
+from service.testlog.phone_tables import fault_tables
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import seats_of
 from service.wiring.singles import single_faults

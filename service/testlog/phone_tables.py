@@ -1,4 +1,4 @@
-"""What a phone tells of a test at the spot: the tables of a wiring, each fault with its drawing, and the same of
+"""What a phone says of a test at the spot: the tables of a wiring, each fault with its drawing, and the same of
 whatever can be ticked besides the readings.
 
 Faults are drawn one by one, since all that can be found together would not fit a phone's store: see `layout.alone`.
@@ -24,10 +24,10 @@ from service.wiring.wirings import Wiring
 _HERE = Path(__file__).parent
 MADE_BY = (
     *(Path(folder) for package in (rules, diagnosis, drawing) for folder in package.__path__),
-    *(_HERE / f"{name}.py" for name in ("sheet", "form_reader", "faults", "told")),
+    *(_HERE / f"{name}.py" for name in ("sheet", "form_reader", "faults", "phone_tables")),
     TEMPLATES / "drawing/drawing.html",
 )
-"""The files and folders on which what is told depends."""
+"""The files and folders on which the tables depend."""
 
 _LINES = re.compile(r"\s*\n\s*")
 
