@@ -44,7 +44,7 @@ def wirings(context: CrewContext) -> WiringsOut:
 
 @router.get("/{key}")
 def table(context: CrewContext, key: str) -> Response:
-    """The diagnosis of every reading that a phone can enter, with words and drawings; see `service.testlog.phone_tables`."""
+    """The diagnosis of every reading that a phone can enter, with words and drawings: `testlog.phone_tables`."""
     with context.reading() as db:
         try:
             wiring = find_wiring(db, key)
