@@ -12,7 +12,7 @@ from service.gear.wirings import find_wiring
 from service.kit.typed import alike
 from service.testlog.models import OwnTester, Test
 from service.testlog.reach import through_wiring
-from service.wiring.coverage import SIGHT_OF_METHOD
+from service.wiring.coverage import VISIBILITY_OF_METHOD
 from service.wiring.tester import Tester, make_tester
 from service.wiring.visibility import Visibility
 from service.wiring.wirings import Readings
@@ -49,7 +49,7 @@ def looked_by(db: Session, test: Test) -> tuple[Visibility, frozenset[Readings]]
     """How a test looked, and which faulty readings it took for a good cable: for what its pass leaves open."""
     own = tester(db, test.tester_id) if test.tester_id else None
     if own is None:
-        return SIGHT_OF_METHOD[test.method], frozenset()
+        return VISIBILITY_OF_METHOD[test.method], frozenset()
     lamps = described(db, own)
     return lamps.sees, lamps.mistaken
 

@@ -16,7 +16,7 @@ from service.wiring.singles import any_of, kind, single_faults
 from service.wiring.visibility import Visibility, alike, view
 from service.wiring.wirings import Readings, Wiring
 
-SIGHT_OF_METHOD: Mapping[str, Visibility] = MappingProxyType(
+VISIBILITY_OF_METHOD: Mapping[str, Visibility] = MappingProxyType(
     {
         "two_ended": Visibility.CROSS,
         "phantom": Visibility.PHANTOM,

@@ -3,7 +3,7 @@ import pytest
 from service.testlog.core import Method
 from service.wiring import phantom
 from service.wiring.builtin import BUILTIN
-from service.wiring.coverage import CANCELLING, SIGHT_OF_METHOD, coverage, not_proven, pass_words
+from service.wiring.coverage import CANCELLING, VISIBILITY_OF_METHOD, coverage, not_proven, pass_words
 from service.wiring.faults import BLIND_TO, COSTS, FaultClass, rebuild
 from service.wiring.phantom import diagnose_phantom
 from service.wiring.visibility import Visibility, alike, view
@@ -85,7 +85,7 @@ def test_who_sees_more_misses_no_more(key: str) -> None:
 
 
 @pytest.mark.parametrize("key", BUILTIN)
-@pytest.mark.parametrize("sight", Visibility)
+@pytest.mark.parametrize("visibility", Visibility)
 def test_every_class_is_proven_or_missed_and_what_a_pass_is_blind_to_never(key: str, visibility: Visibility) -> None:
     found = coverage(BUILTIN[key], visibility)
     assert not set(found.proven) & set(found.missed)
@@ -113,4 +113,4 @@ def test_the_sentence_under_a_pass() -> None:
 
 
 def test_every_method_of_the_test_log_has_its_sight() -> None:
-    assert set(SIGHT_OF_METHOD) == {method.value for method in Method}
+    assert set(VISIBILITY_OF_METHOD) == {method.value for method in Method}
