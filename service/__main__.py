@@ -324,23 +324,18 @@ def _export(options: argparse.Namespace) -> int:
 
 
 def _import(options: argparse.Namespace) -> int:
-    from service.exchange.files import take_in
-    from service.exchange.sheets.actions import Answers
-    from service.exchange.sheets.core.days import Order
-    from service.exchange.sheets.core.request import Above, SheetKind
-    from service.exchange.sheets.core.row_status import BadRows
-    from service.kit.lengths import Unit
+    from service.exchange.files import read_answers, take_in
     from service.store.migrate import opened
 
-    answers = Answers(
-        kind=SheetKind(options.sheet) if options.sheet else None,
+    answers = read_answers(
+        sheet=options.sheet,
         columns=options.column,
-        unit=Unit(options.unit) if options.unit else None,
-        order=Order(_DATES[options.dates]) if options.dates else None,
+        unit=options.unit,
+        order=_DATES.get(options.dates),
         item_kind=options.kind,
         between=options.repaired_between,
-        above=Above(options.blank_place) if options.blank_place else None,
-        bad=BadRows.GOOD if options.take_good else BadRows.ALL,
+        blank_place=options.blank_place,
+        take_good=options.take_good,
     )
     with opened(_settings()) as store:
         for line in take_in(store, datetime.now(UTC), options.file, answers, dry=options.dry_run):

@@ -31,9 +31,8 @@ from service.home.seasons import copy_pages as season_copies
 from service.home.seasons import pages as seasons
 from service.home.swap import pages as swap
 from service.home.tag import pages as tag
-from service.home.test import care_pages as care
-from service.home.test import log_pages as test_log
-from service.home.test import pages as testlog_pages
+from service.home.test import pages as test_form
+from service.home.test import result_pages as test_results
 from service.home.trail import pages as trail
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
@@ -60,6 +59,8 @@ from service.testers import api as bench_api
 from service.testers import pages as bench
 from service.testers.tables import Tables
 from service.testlog import api as tests_api
+from service.testlog import care_pages as care
+from service.testlog import pages as test_log
 from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
@@ -100,8 +101,9 @@ ROUTERS = (
     pull_api.router,
     spares.router,
     buying.router,
-    testlog_pages.router,
+    test_form.router,
     test_log.router,
+    test_results.router,
     care.router,
     sessions.router,
     sheets.router,

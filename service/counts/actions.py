@@ -1,15 +1,13 @@
 """What happens in a count: things are seen, found again, or missing at its end."""
 
 from collections.abc import Collection
-from datetime import datetime
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
 from service.counts import queries
 from service.counts.core import Outcome, outcome
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear import queries as gear
 from service.gear.actions import place
@@ -28,9 +26,7 @@ from service.testlog.models import SessionHelper, SessionKind, WorkSession
 _OUT_OF_DATE = "This page is out of date. Open the count again, and say there what was seen."
 
 
-def see(
-    db: Session, session_id: UUID, item_ids: Collection[UUID], place_id: UUID | None, who: Who, now: datetime
-) -> int:
+def see(db: Session, session_id: UUID, item_ids: Collection[UUID], place_id: UUID | None, actor: Actor) -> int:
     """Keep that these items were seen, by whom and where; how many were not before.
 
     Raises:
@@ -42,9 +38,9 @@ def see(
         raise invalid("item", _OUT_OF_DATE)
     if place_id is not None and db.get(Place, place_id) is None:
         raise invalid("place", _OUT_OF_DATE)
-    if db.get(SessionHelper, (session_id, who.id)) is None:
-        db.add(SessionHelper(session_id=session_id, person_id=who.id, joined_at=now))
-    return queries.keep_seen(db, session_id, item_ids, place_id, who.id, now)
+    if db.get(SessionHelper, (session_id, actor.who.id)) is None:
+        db.add(SessionHelper(session_id=session_id, person_id=actor.who.id, joined_at=actor.now))
+    return queries.keep_seen(db, session_id, item_ids, place_id, actor.who.id, actor.now)
 
 
 def take_back(db: Session, session_id: UUID, item_id: UUID) -> None:
@@ -57,7 +53,7 @@ def take_back(db: Session, session_id: UUID, item_id: UUID) -> None:
     queries.forget_seen(db, session_id, item_id)
 
 
-def bring_back(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime, zone: ZoneInfo) -> ItemState:
+def bring_back(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> ItemState:
     """A lost item that was seen is no longer lost: a lead says so; the state that it goes back to.
 
     Raises:
@@ -65,10 +61,10 @@ def bring_back(db: Session, session_id: UUID, item_id: UUID, who: Who, now: date
         Invalid: the item was not seen in it, or is not lost.
     """
     session = _held_count(db, session_id)
-    return _bring_back(db, session, item_id, who, now, zone)
+    return _bring_back(db, session, item_id, actor)
 
 
-def walk(db: Session, session_id: UUID, place_id: UUID, who: Who, now: datetime) -> None:
+def walk(db: Session, session_id: UUID, place_id: UUID, actor: Actor) -> None:
     """Somebody went through a place to its end: what belongs there and was not seen is missing.
 
     Raises:
@@ -78,28 +74,28 @@ def walk(db: Session, session_id: UUID, place_id: UUID, who: Who, now: datetime)
     _held_count(db, session_id)
     if db.get(Place, place_id) is None:
         raise invalid("place", _OUT_OF_DATE)
-    queries.keep_walked(db, session_id, place_id, who.id, now)
+    queries.keep_walked(db, session_id, place_id, actor.who.id, actor.now)
 
 
-def settle(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) -> None:
+def settle(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
     """An item that was found elsewhere lives there from now on: a lead says so.
 
     Raises:
         NotFound, Conflict: there is no such count, or it was closed.
         Invalid: it was not found elsewhere.
     """
-    _settle(db, _held_count(db, session_id), item_id, who, now)
+    _settle(db, _held_count(db, session_id), item_id, actor)
 
 
-def _settle(db: Session, session: WorkSession, item_id: UUID, who: Who, now: datetime) -> None:
+def _settle(db: Session, session: WorkSession, item_id: UUID, actor: Actor) -> None:
     if item_id not in comes_to(db, session).elsewhere:
         raise invalid(
             "moved",
             "One of those found elsewhere lives there already, or was not seen there. Look at the list again.",
         )
     at = queries.seen(db, session.id)[item_id].place
-    place(db, item_id, at, "", who, now)
-    note_in_audit(db, now, who.id, "item.moved", str(item_id), {"place": at, "found in": session.title})
+    place(db, item_id, at, "", actor.who, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "item.moved", str(item_id), {"place": at, "found in": session.title})
 
 
 def close_count(
@@ -109,9 +105,7 @@ def close_count(
     found: Collection[UUID],
     moved: Collection[UUID],
     note: str,
-    who: Who,
-    now: datetime,
-    zone: ZoneInfo,
+    actor: Actor,
 ) -> None:
     """Close a count: what a lead ticked of the missing is lost from now on, what they ticked of the found is back, and
     what they ticked of what was found elsewhere lives there.
@@ -123,9 +117,9 @@ def close_count(
     session = _held_count(db, session_id)
     missing = set(comes_to(db, session).missing)
     for item_id in sorted(found):
-        _bring_back(db, session, item_id, who, now, zone)
+        _bring_back(db, session, item_id, actor)
     for item_id in sorted(moved):
-        _settle(db, session, item_id, who, now)
+        _settle(db, session, item_id, actor)
     for item_id in sorted(lost):
         if item_id not in missing:
             raise invalid(
@@ -133,8 +127,10 @@ def close_count(
                 "One of those ticked as lost has been seen meanwhile, or nobody walked its place. "
                 "Look at the list again.",
             )
-        testlog.change_state(db, item_id, ItemState.LOST, f"Missing in {session.title}.", who, now, zone)
-    sessions.close_session(db, session_id, note, who, now)
+        testlog.change_state(
+            db, item_id, ItemState.LOST, f"Missing in {session.title}.", actor.who, actor.now, actor.zone
+        )
+    sessions.close_session(db, session_id, note, actor.who, actor.now)
 
 
 def comes_to(db: Session, session: WorkSession) -> Outcome:
@@ -145,13 +141,13 @@ def comes_to(db: Session, session: WorkSession) -> Outcome:
     return outcome(expected, seen, states, queries.homes(db, items), queries.walked(db, session.id))
 
 
-def _bring_back(db: Session, session: WorkSession, item_id: UUID, who: Who, now: datetime, zone: ZoneInfo) -> ItemState:
+def _bring_back(db: Session, session: WorkSession, item_id: UUID, actor: Actor) -> ItemState:
     if item_id not in comes_to(db, session).found:
         raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
     earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
     home = home_state(earlier)
     to = state_after(home, home, FaultStatus.NONE, fault_status_of(db, item_id))
-    testlog.change_state(db, item_id, to, f"Found in {session.title}.", who, now, zone)
+    testlog.change_state(db, item_id, to, f"Found in {session.title}.", actor.who, actor.now, actor.zone)
     return ItemState(db.get_one(Item, item_id).state)
 
 

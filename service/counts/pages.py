@@ -16,7 +16,7 @@ from service.crew.context import CrewContext, LeadContext, RequestContext, Viewe
 from service.crew.core import Role
 from service.gear import queries as gear
 from service.gear.queries import item_facts, item_namer
-from service.kit.problems import Conflict, Invalid, NotFound, Problem, invalid
+from service.kit.problems import Conflict, NotFound, Problem, invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
 from service.sessions.actions import get_session
@@ -26,7 +26,7 @@ from service.sessions.typed import read_codes
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, text, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -66,8 +66,8 @@ def count_page(context: ViewerContext, session_id: str, code: str = "", at: str 
         try:
             named = [_item_and_place(db, each)[0] for each in read_codes(code)]
         except Problem as refusal:
-            return _count_page(context, db, session_id, code, refusal)
-        return _count_page(context, db, session_id, code, None, [one for one in named if one], at)
+            return _count_page(context, db, session_id, _code_form(code, refusal))
+        return _count_page(context, db, session_id, _code_form(code), [one for one in named if one], at)
 
 
 @router.get("/sessions/{session_id}/count/close")
@@ -77,28 +77,28 @@ def close_form(context: LeadContext, session_id: str) -> Response:
         count = _count(db, session_id)
         if count.session.closed_at is not None:
             return RedirectResponse(f"/sessions/{count.session.id}/count", 303)
-        return _close(context, db, session_id, "")
+        return _close(context, db, session_id, Form())
 
 
 @router.post("/sessions/{session_id}/count/close")
 def close_count(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Close it as it was ticked."""
-    op = read_op(posted.get("op"))
-    lost, found, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
+    form = typed(posted, "note")
+    lost, back, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
     with context.reading() as db:
         key = _count(db, session_id).session.id
-    try:
+
+    def close() -> str:
         note = form_reader.note(posted, "note")
         context.once(
-            op,
+            form.id,
             "count.close",
-            [str(key), *(list(map(str, each)) for each in (lost, found, moved)), note],
-            lambda db: actions.close_count(db, key, lost, found, moved, note, context.me, context.now, context.zone),
+            [str(key), *(list(map(str, each)) for each in (lost, back, moved)), note],
+            lambda db: actions.close_count(db, key, lost, back, moved, note, context.actor),
         )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _close(context, db, session_id, str(posted.get("note") or ""), refusal.errors)
-    return RedirectResponse(f"/sessions/{key}/count", 303)
+        return f"/sessions/{key}/count"
+
+    return context.submit(form, close, lambda db, form: _close(context, db, session_id, form))
 
 
 @router.get("/sessions/{session_id}/count/{place}")
@@ -117,7 +117,6 @@ def count_place(context: ViewerContext, session_id: str, place: str) -> Response
             lines=lines,
             next_place=next(iter(keys), None),
             left=[line for line in lines if line.item.id not in count.seen],
-            op=new_op(),
             acts=_acts(context, count.session),
             title=item_namer(context.program),
             names={key: name for key, name, _, _ in count.places},
@@ -130,7 +129,7 @@ def seen(context: CrewContext, session_id: str, posted: Posted) -> Response:
 
     A code says what it is on first: a typed one may be a neighbor's.
     """
-    op, typed = read_op(posted.get("op")), str(posted.get("code") or "").strip()
+    op, code = read_op(posted.get("op")), text(posted, "code")
     place, tapped = str(posted.get("place") or ""), _ids(posted.getlist("item"))
     with context.reading() as db:
         count = _count(db, session_id)
@@ -139,14 +138,14 @@ def seen(context: CrewContext, session_id: str, posted: Posted) -> Response:
             missing = set(_ids(posted.getlist("missing")))
             tapped = [line.item.id for line in count.at(place) if line.item.id not in missing]
         try:
-            named = [_item_and_place(db, code) for code in read_codes(typed)]
+            named = [_item_and_place(db, each) for each in read_codes(code)]
         except Problem as refusal:
-            return _count_page(context, db, session_id, typed, refusal)
+            return _count_page(context, db, session_id, _code_form(code, refusal))
     if count.session.closed_at is not None:
         raise Conflict("This count was closed before. Nothing was changed.")
     place_ids = [place_id for _, place_id in named if place_id is not None]
     if any(item_id for item_id, _ in named):
-        asked = urlencode({"code": typed, "at": place})
+        asked = urlencode({"code": code, "at": place})
         return RedirectResponse(f"/sessions/{count.session.id}/count?{asked}#named", 303)
     if place_ids:  # the tag of a place: on to what should be there
         return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
@@ -165,9 +164,9 @@ def _seen(
     db: Session, context: RequestContext, key: UUID, items: Collection[UUID], place: UUID | None, *, through: bool
 ) -> None:
     """Keep what was seen at a place; `through`: and nothing else is there."""
-    actions.see(db, key, items, place, context.me, context.now)
+    actions.see(db, key, items, place, context.actor)
     if through and place is not None:
-        actions.walk(db, key, place, context.me, context.now)
+        actions.walk(db, key, place, context.actor)
 
 
 @router.post("/sessions/{session_id}/walked")
@@ -182,7 +181,7 @@ def walked(context: CrewContext, session_id: str, posted: Posted) -> Response:
         op,
         "count.walked",
         [str(key), str(place)],
-        lambda db: actions.walk(db, key, place, context.me, context.now),
+        lambda db: actions.walk(db, key, place, context.actor),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
@@ -197,7 +196,7 @@ def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
         op,
         "count.moved",
         [str(key), str(item_id)],
-        lambda db: actions.settle(db, key, item_id, context.me, context.now),
+        lambda db: actions.settle(db, key, item_id, context.actor),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
@@ -222,7 +221,7 @@ def mark_found(context: LeadContext, session_id: str, posted: Posted) -> Respons
         op,
         "count.found",
         [str(key), str(item_id)],
-        lambda db: actions.bring_back(db, key, item_id, context.me, context.now, context.zone),
+        lambda db: actions.bring_back(db, key, item_id, context.actor),
     )
     return RedirectResponse(f"/sessions/{key}/count", 303)
 
@@ -247,33 +246,29 @@ def _count(db: Session, session_id: str) -> Count:
     )
 
 
+def _code_form(code: str, refusal: Problem | None = None) -> Form:
+    form = Form(values={"code": code})
+    return form.wrong({"code": refusal.detail}, refusal.status) if refusal else form
+
+
 def _count_page(
-    context: RequestContext,
-    db: Session,
-    session_id: str,
-    typed: str = "",
-    refusal: Problem | None = None,
-    named: Sequence[UUID] = (),
-    at: str = "",
+    context: RequestContext, db: Session, session_id: str, form: Form, named: Sequence[UUID] = (), at: str = ""
 ) -> Response:
     count = _count(db, session_id)
-    told = count.comes_to
-    ids = [*told.found, *told.besides, *told.missing, *told.not_walked, *told.elsewhere, *named]
+    outcome = count.comes_to
+    ids = [*outcome.found, *outcome.besides, *outcome.missing, *outcome.not_walked, *outcome.elsewhere, *named]
     here = as_id(at) or queries.last_place(db, count.session.id, context.me.id) or count.session.place_id
     closed = count.session.closed_at is not None
     return context.page(
         "counts/closed_count.html" if closed else "counts/count.html",
-        refusal.status if refusal else 200,
+        form=form,
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
         title=item_namer(context.program),
-        op=new_op(),
         acts=_acts(context, count.session),
         leads=context.me.role.reaches(Role.LEAD),
         place=place_name(db, count.session),
-        typed=typed,
-        errors={"code": refusal.detail} if refusal else {},
         late=count.session.on < context.today,
         helpers=session_queries.helpers(db, count.session.id),
         closed_by=session_queries.name_of(db, count.session.closed_by),
@@ -283,22 +278,17 @@ def _count_page(
     )
 
 
-def _close(
-    context: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
-) -> Response:
+def _close(context: RequestContext, db: Session, session_id: str, form: Form) -> Response:
     count = _count(db, session_id)
-    told = count.comes_to
-    ids = [*told.found, *told.missing, *told.elsewhere]
+    outcome = count.comes_to
+    ids = [*outcome.found, *outcome.missing, *outcome.elsewhere]
     return context.page(
         "counts/close_count.html",
-        422 if errors else 200,
+        form=form,
         count=count,
         items=item_facts(db, ids),
         codes=codes_of(db, ids),
         title=item_namer(context.program),
-        note=note,
-        errors=errors or {},
-        op=new_op(),
     )
 
 

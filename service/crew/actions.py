@@ -1,6 +1,5 @@
 """What happens with people: founding a program, passes, joining, signing in, tokens, leaving."""
 
-import random
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,7 +11,8 @@ from argon2.exceptions import VerifyMismatchError
 from sqlalchemy.orm import Session
 
 from service.crew import core, queries
-from service.crew.core import NAMED, Role, Who
+from service.crew.core import NAMED, Actor, Role, Who
+from service.crew.links import NewLink, link_with, new_secret
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.crew.privacy.core import is_anonymous
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
@@ -21,23 +21,15 @@ from service.store.sessions import locked
 # OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
 _HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
 _NOBODY = _HASHER.hash("nobody has this passphrase")
-_RANDOM = random.SystemRandom()
 _PASS_LASTS = timedelta(days=120)
 _NOT_VALID = "This pass is not valid, or no longer. Ask your lead for a new one."
 
 
-class UnknownPass(Gone):
-    """No such pass was ever made: somebody guesses, or mistyped. The sentence is that of a pass that has ended."""
-
-
 @dataclass(frozen=True)
-class NewPass:
-    """A pass just made, with its secret: shown once, stored as a fingerprint only."""
+class NewPass(NewLink):
+    """A pass just made; `label` says for whom it is."""
 
-    id: UUID
     label: str
-    secret: str
-    expires_at: datetime
 
 
 def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
@@ -105,7 +97,7 @@ def _keep_pass(
     lasts: timedelta,
     uses: int | None,
 ) -> NewPass:
-    secret = core.secret(_RANDOM, core.LINK_LETTERS if uses == 1 else core.PASS_LETTERS)
+    secret = new_secret(core.LINK_LETTERS if uses == 1 else core.PASS_LETTERS)
     made = CrewPass(
         id=uuid4(),
         secret_hash=core.fingerprint(secret),
@@ -120,7 +112,7 @@ def _keep_pass(
     )
     db.add(made)
     queries.note_in_audit(db, now, made.made_by, "pass.made", label, {"role": role})
-    return NewPass(made.id, label, secret, made.expires_at)
+    return NewPass(made.id, secret, made.expires_at, label)
 
 
 def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True) -> tuple[Who, str]:
@@ -135,26 +127,22 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
         Gone: the pass has ended, or the access of the one it names, it was used, or never was (a stranger learns no
             more).
     """
-    secret = core.tidy_secret(typed)
-    found = queries.pass_with(db, core.fingerprint(secret)) if secret else None
-    if found is None:
-        raise UnknownPass(_NOT_VALID)
-    person = db.get(Person, found.person_id) if found.person_id else None
-    ended = found.ended_at or (person is not None and person.ended_at)
-    if ended or found.expires_at <= now or found.uses_left == 0:
+    used = link_with(db, CrewPass, core.tidy_secret(typed), now, _NOT_VALID)
+    person = db.get(Person, used.person_id) if used.person_id else None
+    if person is not None and person.ended_at:
         raise Gone(_NOT_VALID)
-    if found.uses_left is not None:
-        found.uses_left -= 1
+    if used.uses_left is not None:
+        used.uses_left -= 1
     if person is None:
-        name = name if name.strip() or found.uses_left is None else core.invited(found.label)
-        _refuse_full(name, found.role, sure=sure)
-        person = add_person(db, name, Role(found.role), now)
-        queries.note_in_audit(db, now, person.id, "joined", found.label, {"role": found.role})
+        name = name if name.strip() or used.uses_left is None else core.invited(used.label)
+        _refuse_full(name, used.role, sure=sure)
+        person = add_person(db, name, Role(used.role), now)
+        queries.note_in_audit(db, now, person.id, "joined", used.label, {"role": used.role})
     else:
         queries.note_in_audit(db, now, person.id, "signed.in", str(person.id), {"by": "a link"})
-    until = found.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
+    until = used.expires_at if person.role == Role.CREW else now + core.LEAD_LONGEST
     who = Who(person.id, person.display_name, Role(person.role))
-    return who, start_sign_in(db, person, now, until, pass_id=found.id)
+    return who, start_sign_in(db, person, now, until, pass_id=used.id)
 
 
 def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
@@ -333,19 +321,19 @@ def pass_with(db: Session, pass_id: UUID) -> CrewPass:
     return found
 
 
-def end_pass(db: Session, pass_id: UUID, who: Who, now: datetime) -> None:
+def end_pass(db: Session, pass_id: UUID, actor: Actor) -> None:
     """Let nobody in with this pass any more, and sign out the crew members who came in by it.
 
     A lead or viewer who came in by a link stays: they are known by name, and ended by it.
     """
     found = pass_with(db, pass_id)
-    found.ended_at = found.ended_at or now
+    found.end(actor.now)
     if found.role == Role.CREW:
-        queries.end_sign_ins_by_pass(db, pass_id, now)
-    queries.note_in_audit(db, now, who.id, "pass.ended", found.label)
+        queries.end_sign_ins_by_pass(db, pass_id, actor.now)
+    queries.note_in_audit(db, actor.now, actor.who.id, "pass.ended", found.label)
 
 
-def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
+def end_person(db: Session, person_id: UUID, actor: Actor) -> None:
     """End somebody's access; what they logged stays.
 
     Raises:
@@ -355,9 +343,9 @@ def end_person(db: Session, person_id: UUID, who: Who, now: datetime) -> None:
     if person is None or person.ended_at:
         raise NotFound("There is no such person here any more.")
     refuse_last_lead(db, person)
-    person.ended_at, person.email = now, None
-    queries.end_sign_ins(db, person.id, now)
-    queries.note_in_audit(db, now, who.id, "person.ended", str(person.id))
+    person.ended_at, person.email = actor.now, None
+    queries.end_sign_ins(db, person.id, actor.now)
+    queries.note_in_audit(db, actor.now, actor.who.id, "person.ended", str(person.id))
 
 
 def refuse_last_lead(db: Session, person: Person) -> None:

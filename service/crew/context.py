@@ -15,21 +15,23 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import queries
 from service.crew.core import Actor, ProgramFacts, Role, Who, fingerprint
 from service.kit.dates import local_date
-from service.kit.problems import HandedOver, NotAllowed, Problem, SignInNeeded
+from service.kit.problems import Conflict, HandedOver, Invalid, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
 from service.store.receipts import There, WriteRequest, once
 from service.store.sessions import Store, rerun_if_beaten
+from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
 from service.web.render import render
 
 T = TypeVar("T")
+F = TypeVar("F", bound=Form)
 
 COOKIE = "coilbook"
 PERSON = "coilbook-person"
@@ -152,9 +154,37 @@ class RequestContext:
                 raise
             return answer
 
-    def page(self, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
-        """A page of ours."""
-        return render(self.request, template, status, **context)
+    def submit(
+        self,
+        form: F,
+        write: Callable[[], str | Response],
+        again: Callable[[Session, F], Response],
+        *,
+        conflict: str | None = None,
+    ) -> Response:
+        """Do what a form was sent for, and go on; where its input is refused, show it again with what is wrong.
+
+        Args:
+            write: reads the form and writes, mostly by `once`; gives the address to go on to, or a page to show.
+            again: the page with the form, in a session to read with.
+            conflict: the field beside which a conflict is shown too; without it, a conflict is a page of its own.
+        """
+        try:
+            done = write()
+        except (Invalid, Conflict) as refusal:
+            if conflict is None and isinstance(refusal, Conflict):
+                raise
+            with self.reading() as db:
+                return again(db, form.refused(refusal, conflict or ""))
+        return RedirectResponse(done, 303) if isinstance(done, str) else done
+
+    def page(
+        self, template: str, /, status: int | None = None, *, form: Form | None = None, **context: Any
+    ) -> HTMLResponse:
+        """A page of ours; one with a form has the form's status, unless another is given."""
+        if form is not None:
+            context["form"] = form
+        return render(self.request, template, status or (form.status if form else 200), **context)
 
     def check_rate(self) -> None:
         """Count this request among the writes of its sign-in; once, however often it is written.

@@ -8,6 +8,7 @@ from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.crew.core import Role
+from service.crew.links import ExpiringLink
 from service.store.base import Base, BigInt, one_of, refers
 from service.store.engine import NullableJson
 
@@ -67,22 +68,21 @@ class SignIn(Base):
     ended_at: Mapped[datetime | None]
 
 
-class CrewPass(Base):
+class CrewPass(ExpiringLink, Base):
     """A way in: the crew pass of an evening, or the one-time link of a lead (`uses_left` 1)."""
 
     __tablename__ = "crew_pass"
     __table_args__ = (one_of("role", Role),)
 
-    id: Mapped[UUID] = mapped_column(primary_key=True)
-    secret_hash: Mapped[str] = mapped_column(unique=True)
     label: Mapped[str]
     role: Mapped[str]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     uses_left: Mapped[int | None]
-    created_at: Mapped[datetime]
-    expires_at: Mapped[datetime]
-    ended_at: Mapped[datetime | None]
+
+    def is_over(self, now: datetime) -> bool:
+        """Whether it was ended, has run out, or was used as often as it may be."""
+        return super().is_over(now) or self.uses_left == 0
 
 
 class AuditEntry(Base):

@@ -1,5 +1,6 @@
 """Pages of people: signing in, joining, one's own page, the program's settings."""
 
+from dataclasses import replace
 from zoneinfo import available_timezones
 
 from fastapi import APIRouter
@@ -11,9 +12,10 @@ from service.crew import actions, queries
 from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, cookie_name
 from service.crew.core import Role, fingerprint
 from service.crew.devices.queries import devices_of
+from service.crew.links import UnknownLink
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, Problem, invalid
-from service.web.forms import Posted
+from service.kit.problems import Problem, invalid
+from service.web.forms import Form, Posted, text, typed
 from service.web.limits import BY_ADDRESS, BY_NAME, PASSES, TooFast
 
 router = APIRouter(include_in_schema=False)
@@ -26,23 +28,22 @@ COOKIE_LASTS = 365 * 24 * 3600
 def sign_in_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: A002  (the address says so)
     """Sign in by name and passphrase, or see how to come in with a pass."""
     with context.reading():
-        return context.page("crew/sign_in.html", values={"next": inside(next)}, errors={})
+        return context.page("crew/sign_in.html", form=Form(values={"next": inside(next)}))
 
 
 @router.post("/sign-in")
 def sign_in(context: AnyoneContext, posted: Posted) -> Response:
     """Swap name and passphrase for a cookie."""
-    target = inside(text(posted, "next") or "/")
+    name, target = text(posted, "name"), inside(text(posted, "next") or "/")
     context.pace(BY_ADDRESS, context.network)
-    context.pace(BY_NAME, fingerprint(text(posted, "name").strip().casefold()))
+    context.pace(BY_NAME, fingerprint(name.casefold()))
     try:
         with context.writing() as db:
-            _, token = actions.sign_in(db, text(posted, "name"), text(posted, "passphrase"), context.now)
+            _, token = actions.sign_in(db, name, _passphrase(posted, "passphrase"), context.now)
             actions.sign_out(db, context.token, context.now)  # what this browser was signed in as before
-    except Problem as problem:
-        errors = {"name": problem.detail}
-        values = {"name": text(posted, "name"), "next": target}
-        return context.page("crew/sign_in.html", problem.status, values=values, errors=errors)
+    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
+        form = Form(values={"name": name, "next": target}).wrong({"name": problem.detail}, problem.status)
+        return context.page("crew/sign_in.html", form=form)
     return signed_in(context, token, target)
 
 
@@ -50,27 +51,23 @@ def sign_in(context: AnyoneContext, posted: Posted) -> Response:
 def join_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: A002
     """Come in with a pass. The secret rides in the address's fragment, which no server or log ever sees."""
     with context.reading():
-        return context.page("crew/join.html", values={"next": inside(next)}, errors={})
+        return context.page("crew/join.html", form=Form(values={"next": inside(next)}))
 
 
 @router.post("/join")
 def join(context: AnyoneContext, posted: Posted) -> Response:
     """Swap a pass for a cookie."""
-    values = {
-        "name": text(posted, "name"),
-        "pass": text(posted, "pass"),
-        "next": inside(text(posted, "next") or "/"),
-    }
+    name, secret, target = text(posted, "name"), text(posted, "pass"), inside(text(posted, "next") or "/")
     try:
-        with context.pacing(PASSES, context.network, actions.UnknownPass), context.writing() as db:
-            who, token = actions.join(db, values["pass"], values["name"], context.now, sure=_sure(posted))
+        with context.pacing(PASSES, context.network, UnknownLink), context.writing() as db:
+            who, token = actions.join(db, secret, name, context.now, sure=_sure(posted))
             actions.sign_out(db, context.token, context.now)
     except TooFast:
         raise
-    except Problem as problem:
-        errors = problem.errors or {"pass": problem.detail}
-        return context.page("crew/join.html", problem.status, values=values, errors=errors)
-    return signed_in(context, token, "/me?new=1" if who.role == Role.LEAD else values["next"])
+    except Problem as problem:  # not `submit`: to a stranger every refusal but that one is shown on the form
+        form = Form(values={"name": name, "pass": secret, "next": target}).refused(problem, "pass")
+        return context.page("crew/join.html", form=form)
+    return signed_in(context, token, "/me?new=1" if who.role == Role.LEAD else target)
 
 
 @router.post("/sign-out")
@@ -92,56 +89,57 @@ def my_page(context: ViewerContext, new: bool = False, ended: bool = False, name
     """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
     with context.reading() as db:
         called = f"You are called {context.me.display_name} now." if named else ""
-        return _me(context, db, new=new, saved="Signed out there." if ended else called)
+        return _me(context, db, Form(), new=new, saved="Signed out there." if ended else called)
 
 
 @router.post("/me/name")
 def rename(context: ViewerContext, posted: Posted) -> Response:
     """Take another name."""
-    typed = text(posted, "name")
-    try:
+    form = typed(posted, "name")
+
+    def change() -> str:
         with context.writing() as db:
-            actions.rename(db, context.me, typed, context.now, sure=_sure(posted))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _me(context, db, refusal.status, name=typed, errors=refusal.errors)
-    return RedirectResponse("/me?named=1", 303)
+            actions.rename(db, context.me, form.values["name"], context.now, sure=_sure(posted))
+        return "/me?named=1"
+
+    return context.submit(form, change, lambda db, form: _me(context, db, form))
 
 
 @router.post("/me/address")
 def keep_address(context: ViewerContext, posted: Posted) -> Response:
     """Say where mail goes, or that none shall come."""
-    typed = text(posted, "address")
-    try:
+    form = typed(posted, "address")
+
+    def keep() -> Response:
         with context.writing() as db:
-            actions.keep_address(db, context.me, typed, context.now)
-    except Invalid as refusal:
+            actions.keep_address(db, context.me, form.values["address"], context.now)
         with context.reading() as db:
-            return _me(context, db, refusal.status, address=typed, errors=refusal.errors)
-    with context.reading() as db:
-        return _me(context, db, saved="Address kept." if typed.strip() else "Forgotten: no mail comes any more.")
+            saved = "Address kept." if form.values["address"] else "Forgotten: no mail comes any more."
+            return _me(context, db, Form(), saved=saved)
+
+    return context.submit(form, keep, lambda db, form: _me(context, db, form))
 
 
 @router.post("/me/passphrase")
 def set_passphrase(context: LeadContext, posted: Posted) -> Response:
     """Give oneself a passphrase."""
-    try:
+
+    def keep() -> Response:
         context.pace(BY_NAME, context.session)
         with context.writing() as db:
             actions.set_passphrase(
                 db,
                 context.me,
-                text(posted, "passphrase"),
+                _passphrase(posted, "passphrase"),
                 context.program.name,
                 context.now,
-                current=text(posted, "current"),
+                current=_passphrase(posted, "current"),
                 token=context.token,
             )
-    except Invalid as refusal:
         with context.reading() as db:
-            return _me(context, db, refusal.status, errors=refusal.errors)
-    with context.reading() as db:
-        return _me(context, db, saved="Passphrase kept.")
+            return _me(context, db, Form(), saved="Passphrase kept.")
+
+    return context.submit(Form(), keep, lambda db, form: _me(context, db, form))
 
 
 @router.get("/settings")
@@ -150,60 +148,43 @@ def settings_page(context: LeadContext) -> Response:
     with context.reading():
         program = context.program
         values = {"name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note}
-        return _settings(context, values)
+        return _settings(context, Form(values=values))
 
 
 @router.post("/settings")
 def save_settings(context: LeadContext, posted: Posted) -> Response:
     """Keep the program's settings."""
     values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
-    try:
+
+    def keep() -> str:
         with context.writing() as db:
             _check_settings(values)
             actions.keep_settings(db, values)
             queries.note_in_audit(db, context.now, context.me.id, "settings.saved", values["name"], values)
-    except Invalid as refusal:
-        return _settings(context, values, refusal.status, errors=refusal.errors)
-    return RedirectResponse("/settings?saved=1", 303)
+        return "/settings?saved=1"
+
+    return context.submit(Form(values=values), keep, lambda _, form: _settings(context, form))
 
 
-def _me(
-    context: RequestContext,
-    db: Session,
-    status: int = 200,
-    *,
-    new: bool = False,
-    saved: str = "",
-    name: str | None = None,
-    address: str | None = None,
-    errors: dict[str, str] | None = None,
-) -> Response:
+def _me(context: RequestContext, db: Session, form: Form, *, new: bool = False, saved: str = "") -> Response:
+    values = {"name": context.me.display_name, "address": queries.address_of(db, context.me.id), **form.values}
     return context.page(
         "crew/me.html",
-        status,
-        errors=errors or {},
+        form=replace(form, values=values),
         new=new,
         saved=saved,
         mails=context.settings.mail is not None,
-        name=context.me.display_name if name is None else name,
         has_passphrase=queries.has_passphrase(db, context.me.id),
-        address=queries.address_of(db, context.me.id) if address is None else address,
         devices=devices_of(db, context.me.id, context.session, context.now),
     )
 
 
-def _settings(
-    context: RequestContext, values: dict[str, str], status: int = 200, errors: dict[str, str] | None = None
-) -> Response:
-    zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
-    saved = context.request.query_params.get("saved") == "1"
+def _settings(context: RequestContext, form: Form) -> Response:
     return context.page(
         "crew/settings.html",
-        status,
-        values=values,
-        errors=errors or {},
-        zones=zones,
-        saved=saved,
+        form=form,
+        zones=sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC"),
+        saved=context.request.query_params.get("saved") == "1",
         base_url=context.settings.base_url,
     )
 
@@ -250,7 +231,7 @@ def inside(target: str) -> str:
     return target if fine else "/"
 
 
-def text(posted: FormData, name: str) -> str:
-    """A form's field as text, empty where it was not sent."""
+def _passphrase(posted: FormData, name: str) -> str:
+    """A passphrase as it was typed: spaces at its ends belong to it."""
     value = posted.get(name)
     return value if isinstance(value, str) else ""

@@ -113,11 +113,6 @@ def has_passphrase(db: Session, person_id: UUID) -> bool:
     return db.scalar(found) is not None
 
 
-def pass_with(db: Session, secret_hash: str) -> CrewPass | None:
-    """The pass with this secret, locked for use."""
-    return db.scalar(select(CrewPass).where(CrewPass.secret_hash == secret_hash).with_for_update())
-
-
 def open_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
     """Passes that still let people in, the newest first."""
     return db.scalars(

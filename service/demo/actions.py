@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from random import Random
-from uuid import UUID, uuid5
+from uuid import UUID
 
 from sqlalchemy.orm import Session
 
@@ -12,40 +12,20 @@ from service.crew import queries as crew_queries
 from service.crew.core import Role, Who
 from service.demo import scenario
 from service.demo.gear import AGE, FEET, LATE, OWNED, PLACES, PRICES, Owned
-from service.demo.scenario import (
-    Closed,
-    Happening,
-    Left,
-    MarkedAsWrong,
-    Opened,
-    Repaired,
-    SuspectStory,
-    Tested,
-    TestedThrough,
-)
+from service.demo.replay import Replay, demo_id
 from service.gear import actions as gear
-from service.gear.core import End, ItemState
 from service.gear.models import Item
 from service.kit.dates import local_date
 from service.season import actions as season
 from service.season.core import Season
 from service.season.models import EventKind
-from service.sessions import actions as sessions
 from service.store.sessions import Store
 from service.tags import actions as tags
 from service.tags.queries import codes_of
-from service.testlog import actions as testlog
-from service.testlog.core import Evidence, NewRepair, NewTest
 from service.testlog.effects import refresh_due_states
 from service.testlog.housekeeping import CHORES, Chore, keep_house
-from service.testlog.logging_tests import log_test
-from service.testlog.marks.actions import mark
-from service.wiring.builtin import BUILTIN
-from service.wiring.faults import rebuild
-from service.wiring.wirings import names
 
 _SEED = 8
-_IDS = UUID("6a1f7a52-0d0e-4d0c-9d5e-3f0b1c2d4e5f")
 
 
 def load(store: Store, now: datetime, chores: Sequence[Chore] = CHORES) -> str:
@@ -88,8 +68,9 @@ class _Demo:
         for one in OWNED:
             self._add(one, began)
         self._seasons(rules)
+        replay = Replay(self.db, self.people, self.items, self.codes)
         for happening in scenario.happenings(owned, self.today, self.random):
-            self._happen(happening)
+            replay.tell(happening)
         tags.mark_printed(self.db, list(self.codes.values()), began)
         self._add(LATE, self.now - timedelta(days=6))
         season.enlist(
@@ -98,7 +79,7 @@ class _Demo:
             season.running_seasons(self.db, self.today),
         )
         refresh_due_states(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
-        self._plan()
+        replay.plan(self.today + timedelta(scenario.NEXT_EVENING), self.now)
 
     def _add(self, one: Owned, at: datetime) -> None:
         new = gear.NewItem(
@@ -114,7 +95,7 @@ class _Demo:
             price_cents=PRICES.get(one.feet, one.cents),
             spare=one.spare,
         )
-        ids = [self._id("item", len(self.items) + number) for number in range(one.count)]
+        ids = [demo_id("item", len(self.items) + number) for number in range(one.count)]
         made = gear.add_items(self.db, new, ids, self.people[scenario.LEAD], at, local_date(at, scenario.ZONE))
         tags.issue(self.db, ids, at, self.random)
         self.items += made
@@ -124,108 +105,7 @@ class _Demo:
         everything = [item.id for item in self.items]
         ids = []
         for number, (name, rule) in enumerate(rules):
-            ids.append(self._id("season", number))
+            ids.append(demo_id("season", number))
             season.add_season(self.db, ids[-1], name, rule, everything, self.now)
         for number, name, kind, days in scenario.EVENTS:
             season.add_event(self.db, ids[number], name, EventKind(kind), self.today + timedelta(days), self.now)
-
-    def _happen(self, happening: Happening) -> None:
-        lead = self.people[scenario.LEAD]
-        match happening:
-            case Opened():
-                self._open(happening)
-                return
-            case Closed():
-                session_id = self._id("session", happening.evening)
-                sessions.close_session(self.db, session_id, happening.note, lead, happening.at)
-                return
-            case TestedThrough():
-                self._test_through(happening)
-                return
-            case MarkedAsWrong():
-                mark(
-                    self.db,
-                    self._id("mark", happening.at.isoformat()),
-                    self._test_id(happening.test),
-                    happening.note,
-                    self.people[happening.test.by],
-                    happening.at,
-                    scenario.ZONE,
-                )
-                return
-        item = self.items[happening.item]
-        match happening:
-            case Tested():
-                self._test(happening, item)
-            case Repaired():
-                length = item.length_mm - happening.cut_mm if happening.cut_mm else None
-                repair = NewRepair(
-                    id=self._id("repair", happening.at.isoformat(), happening.item),
-                    item=self.codes[item.id],
-                    what=happening.what,
-                    end=End(happening.end),
-                    length_mm=length,
-                    cost_cents=happening.cents,
-                )
-                testlog.log_repair(self.db, repair, lead, happening.at, scenario.ZONE)
-            case SuspectStory():
-                op = self._id("crackled", happening.item)
-                testlog.call_suspect(
-                    self.db,
-                    item.id,
-                    op,
-                    "crackled in the run-through",
-                    self.people[happening.by],
-                    happening.at,
-                )
-            case Left():
-                to = ItemState(happening.state)
-                testlog.change_state(self.db, item.id, to, happening.why, lead, happening.at, scenario.ZONE)
-
-    def _open(self, opened: Opened) -> None:
-        new = sessions.NewSession(
-            id=self._id("session", opened.evening),
-            title=f"Test evening, {opened.evening:%B} {opened.evening.day}",
-            on=opened.evening,
-            codes=[self.codes[self.items[item].id] for item in opened.items],
-        )
-        sessions.open_session(self.db, new, self.people[scenario.LEAD], opened.at)
-
-    def _plan(self) -> None:
-        on = self.today + timedelta(scenario.NEXT_EVENING)
-        title = "Second evening of the round"
-        new = sessions.NewSession(id=self._id("session", "next"), title=title, on=on, why=sessions.USUAL)
-        sessions.open_session(self.db, new, self.people[scenario.LEAD], self.now)
-
-    def _test(self, tested: Tested, item: Item) -> None:
-        wiring = BUILTIN[item.wiring]
-        groups = rebuild(wiring, tested.found.faults).groups
-        new = NewTest(
-            id=self._test_id(tested),
-            item=self.codes[item.id],
-            joined=[names(wiring, group) for group in groups],
-            evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.found.evidence),
-            tested_at=tested.at,
-            session=self._id("session", tested.evening) if tested.evening else None,
-        )
-        log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
-
-    def _test_through(self, tested: TestedThrough) -> None:
-        wiring = BUILTIN["xlr3x4"]
-        wires = [[wire.a, wire.b] for lane in tested.lanes for wire in wiring.lanes[lane]]
-        first, *others = [self.codes[self.items[item].id] for item in tested.items]
-        new = NewTest(
-            id=self._id("test", tested.at.isoformat(), *tested.items),
-            item=first,
-            through=tuple(others),
-            joined=wires,
-            probed=[contact for wire in wires for contact in wire],
-            tested_at=tested.at,
-        )
-        log_test(self.db, new, self.people[tested.by], tested.at, scenario.ZONE)
-
-    def _test_id(self, tested: Tested) -> UUID:
-        return self._id("test", tested.at.isoformat(), tested.item)
-
-    def _id(self, *parts: object) -> UUID:
-        return uuid5(_IDS, " ".join(map(str, parts)))

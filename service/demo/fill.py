@@ -5,9 +5,7 @@ history (states, due states, flags) is reckoned by the rules of the service, so 
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
 from random import Random
 from typing import Any
 from uuid import UUID
@@ -19,37 +17,27 @@ from service.crew import actions as crew
 from service.crew import queries as crew_queries
 from service.crew.core import Role
 from service.demo import scenario
-from service.demo.faults import DemoFinding
-from service.demo.gear import FEET, OWNED, PLACES, PRICES, Owned
+from service.demo.gear import OWNED, PLACES, Owned
 from service.demo.lives import BEGINS, LifeStep, evenings, life, seasons
-from service.diagnosis.diagnosis import diagnose
+from service.demo.rows import Rows, add_due_rows, add_item_rows, add_step_rows
 from service.gear import actions as gear
-from service.gear.core import ASKED, End, ItemState
-from service.gear.models import Flag, Item, ItemLength, Placement, Port, StateChange
-from service.gear.wirings import ports_of
+from service.gear.core import ASKED, ItemState
+from service.gear.models import StateChange
 from service.kit.codes import make_code
 from service.kit.dates import local_date
 from service.kit.problems import invalid
 from service.season import actions as season
-from service.season.core import What
-from service.season.models import EventKind, ItemDue, ItemSeason
+from service.season.models import EventKind
 from service.store.base import Base
 from service.store.sessions import Store
-from service.tags.models import Tag
-from service.testlog.core import Evidence, LogEntry, Method, Verdict, fault_of, state_after, with_evidence
-from service.testlog.effects import due_columns, due_flags
-from service.testlog.faults import make_fault_rows
-from service.testlog.models import FaultRow, Repair, SessionKind, Test, TestItem, WorkSession
+from service.testlog.core import LogEntry, fault_of, state_after
+from service.testlog.models import SessionKind, WorkSession
 from service.wiring.builtin import BUILTIN
-from service.wiring.faults import rebuild
-from service.wiring.wirings import names
 
 MOST = 1_000_000, 20_000_000
 """Items and tests: beyond them it is no program's database any more."""
 _AT_ONCE = 250
 """How many items are written together."""
-
-Rows = dict[type[Base], list[dict[str, Any]]]
 
 
 def fill(store: Store, items: int, tests: int, seed: int, now: datetime) -> str:
@@ -139,110 +127,16 @@ class _Filling:
         events = [self._step(rows, one, item_id, step) for step in steps]
         home = ItemState.SPARE if one.spare else ItemState.IN_SERVICE
         state = state_after(home, home, fault_of([]), fault_of(events))
-        self._item(rows, one, item_id, state)
+        add_item_rows(rows, one, item_id, state, self._code(), self.places, self.seasons, self.began)
         rows[StateChange].append(self._changed(item_id, None, home, self.began, "added"))
         if state is not home:
             rows[StateChange].append(self._changed(item_id, home, state, events[-1].at, "Failed its test."))
         if state in ASKED:
-            self._due(rows, item_id, events)
-
-    def _item(self, rows: Rows, one: Owned, item_id: UUID, state: ItemState) -> None:
-        bought = local_date(self.began, scenario.ZONE)
-        length = round(one.feet * FEET)
-        rows[Item].append(
-            {
-                "id": item_id,
-                "kind": one.kind,
-                "wiring": one.wiring,
-                "label": one.label,
-                "state": state,
-                "length_mm": length,
-                "gauge_awg": one.gauge_awg,
-                "batch": one.lot,
-                "bought_on": bought,
-                "price_cents": PRICES.get(one.feet, one.cents),
-                "in_service_on": bought,
-                "created_at": self.began,
-                "made_by": None,
-            }
-        )
-        rows[Tag].append(
-            {"code": self._code(), "item_id": item_id, "place_id": None, "since": self.began, "until": None}
-        )
-        rows[Port] += [{"item_id": item_id, **port} for port in _ports(one.wiring, one.kind)]
-        rows[Placement].append(
-            {
-                "item_id": item_id,
-                "place_a_id": self.places[one.place],
-                "place_b_id": self.places.get(one.place_b),
-                "since": self.began,
-                "until": None,
-            }
-        )
-        if length:
-            rows[ItemLength].append({"item_id": item_id, "length_mm": length, "at": self.began, "reason": "as bought"})
-        rows[ItemSeason] += [{"item_id": item_id, "season_id": each} for each in self.seasons]
+            add_due_rows(rows, item_id, self.rules, local_date(self.began, scenario.ZONE), events, self.now)
 
     def _step(self, rows: Rows, one: Owned, item_id: UUID, step: LifeStep) -> LogEntry:
-        entry = self._id()
-        if step.what is What.REPAIR:
-            rows[Repair].append(
-                {
-                    "id": entry,
-                    "item_id": item_id,
-                    "end": self.random.choice(list(End)),
-                    "length_mm": None,
-                    "what": "joint soldered again",
-                    "cost_cents": 150,
-                    "at": step.at,
-                    "received_at": step.at,
-                    "person_id": None,
-                }
-            )
-            return LogEntry(step.at, step.what, entry)
-        joined, verdict, faults, evidence = _read(one.wiring, step.found)
-        rows[Test].append(
-            {
-                "id": entry,
-                "wiring": one.wiring,
-                "method": Method.TWO_ENDED,
-                "joined": joined,
-                "probed": "all",
-                "evidence": evidence,
-                "verdict": verdict,
-                "unproven": [],
-                "note": "",
-                "tested_at": step.at,
-                "told_at": step.at,
-                "sent_at": None,
-                "received_at": step.at,
-                "person_id": self.random.choice(self.people),
-                "session_id": self.sessions[step.evening] if step.evening else None,
-                "tester_id": None,
-            }
-        )
-        rows[TestItem].append({"test_id": entry, "item_id": item_id, "position": 0})
-        rows[FaultRow] += [{"test_id": entry} | fault for fault in faults]
-        return LogEntry(step.at, What(verdict.value), entry)
-
-    def _due(self, rows: Rows, item_id: UUID, events: Sequence[LogEntry]) -> None:
-        since = local_date(self.began, scenario.ZONE)
-        due = due_columns(self.rules, since, events, frozenset(), self.today, scenario.ZONE)
-        rows[ItemDue].append({"item_id": item_id} | due)
-        rows[Flag] += [
-            {
-                "item_id": item_id,
-                "flag": kind,
-                "period": occasion,
-                "note": "",
-                "raised_at": self.now,
-                "raised_by": None,
-                "cleared_at": None,
-                "cleared_by": None,
-                "cleared_why": None,
-            }
-            for kind, occasion in due_flags(due["state"], due["due_by"], self.today).items()
-        ]
+        session_id = self.sessions[step.evening] if step.evening else None
+        return add_step_rows(rows, one, item_id, self._id(), step, session_id, self.people, self.random)
 
     def _changed(
         self, item_id: UUID, before: ItemState | None, to: ItemState, at: datetime, why: str
@@ -258,21 +152,3 @@ class _Filling:
             code = make_code(self.random)
         self.codes.add(code)
         return code
-
-
-@cache
-def _ports(wiring: str, kind: str) -> list[dict[str, Any]]:
-    return ports_of(wiring, BUILTIN[wiring], kind)
-
-
-@cache
-def _read(key: str, found: DemoFinding) -> tuple[list[list[str]], Verdict, list[dict[str, Any]], list[dict[str, Any]]]:
-    """What is kept of a test that found this: groups of joined contacts, verdict, rows of faults, evidence."""
-    wiring = BUILTIN[key]
-    readings = rebuild(wiring, found.faults)
-    evidence = tuple(Evidence(kind, End(end), note) for kind, end, note in found.evidence)
-    said = diagnose(wiring, readings)
-    columns = ("position", "fault_class", "end", "lane", "conductor", "conductors", "detail")
-    faults = [{name: getattr(row, name) for name in columns} for row in make_fault_rows(wiring, said.faults, evidence)]
-    verdict = with_evidence(Verdict(said.verdict), evidence)
-    return [names(wiring, group) for group in readings.groups], verdict, faults, [each.to_json() for each in evidence]

@@ -1,6 +1,6 @@
 """Importing and exporting files, as the command line does: a whole program as JSON, gear and tests as CSV."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +13,8 @@ from service.crew.core import FIRST_NAME
 from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
-from service.exchange.sheets.core.request import SheetKind, look
+from service.exchange.sheets.core.days import Order
+from service.exchange.sheets.core.request import Above, SheetKind, look
 from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, Fate, counted, in_words, seal, spoken
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
@@ -45,6 +46,30 @@ def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str
                 _write(Path(csv_folder, "tests.csv"), tests),
             ]
     return written
+
+
+def read_answers(
+    *,
+    sheet: str | None,
+    columns: Sequence[str],
+    unit: str | None,
+    order: str | None,
+    item_kind: str | None,
+    between: bool | None,
+    blank_place: str | None,
+    take_good: bool,
+) -> Answers:
+    """What the command line says of a sheet, from its words; None leaves it to the sheet."""
+    return Answers(
+        kind=SheetKind(sheet) if sheet else None,
+        columns=columns,
+        unit=Unit(unit) if unit else None,
+        order=Order(order) if order else None,
+        item_kind=item_kind,
+        between=between,
+        above=Above(blank_place) if blank_place else None,
+        bad=BadRows.GOOD if take_good else BadRows.ALL,
+    )
 
 
 def take_in(store: Store, now: datetime, file: str, answers: Answers, *, dry: bool) -> Iterator[str]:

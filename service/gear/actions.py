@@ -9,7 +9,7 @@ from uuid import UUID, uuid4
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor, Who
 from service.crew.queries import note_in_audit
 from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
@@ -142,7 +142,7 @@ def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who 
     return added
 
 
-def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime) -> Place:
+def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, actor: Actor) -> Place:
     """Give a place another name or kind; what lives there stays, and the audit trail keeps what it was.
 
     Raises:
@@ -157,11 +157,11 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: W
     db.flush()
     changes = {column: [was[column], new] for column, new in {"name": name, "kind": kind}.items() if was[column] != new}
     if changes:
-        note_in_audit(db, now, who.id if who else None, "place.changed", name, changes)
+        note_in_audit(db, actor.now, actor.who.id, "place.changed", name, changes)
     return changed
 
 
-def move_in_walk(db: Session, place_id: UUID, steps: int, who: Who | None, now: datetime) -> None:
+def move_in_walk(db: Session, place_id: UUID, steps: int, actor: Actor) -> None:
     """Let a place come earlier (`steps` below 0) or later in the walk; it stops at the first and the last turn."""
     moved = place_with(db, place_id)
     walk = [each for each in queries.places(db) if each.id != place_id]
@@ -173,14 +173,14 @@ def move_in_walk(db: Session, place_id: UUID, steps: int, who: Who | None, now: 
     db.flush()
     if after != before:
         turns = {"turn": [before + 1, after + 1]}
-        note_in_audit(db, now, who.id if who else None, "place.moved", moved.name, turns)
+        note_in_audit(db, actor.now, actor.who.id, "place.moved", moved.name, turns)
 
 
-def end_place(db: Session, ended: Place, who: Who, now: datetime) -> None:
+def end_place(db: Session, ended: Place, actor: Actor) -> None:
     """Take a place off the walk and out of every list; what its history says stays, and its name is free again."""
-    ended.ended_at = now
+    ended.ended_at = actor.now
     db.flush()
-    note_in_audit(db, now, who.id, "place.removed", ended.name)
+    note_in_audit(db, actor.now, actor.who.id, "place.removed", ended.name)
 
 
 def place_with(db: Session, place_id: UUID) -> Place:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor, Who
 from service.crew.queries import note_in_audit
 from service.gear.core import ASKED, ItemState
 from service.gear.models import Item, Place
@@ -146,7 +146,7 @@ def why_listed(candidate: WorklistCandidate, wanted_reasons: Collection[Why], pl
     return next((why for why in Why if why in wanted_reasons and true[why]), None)
 
 
-def change_session(db: Session, session_id: UUID, change: SessionChange, who: Who | None, now: datetime) -> None:
+def change_session(db: Session, session_id: UUID, change: SessionChange, actor: Actor) -> None:
     """Change a session: what comes on its worklist as long as it is open, what goes off it before it has begun.
 
     Raises:
@@ -167,9 +167,9 @@ def change_session(db: Session, session_id: UUID, change: SessionChange, who: Wh
     order = sorted(facts.values(), key=in_walk)
     listing.set_lines(db, session_id, {item.id: why[item.id] for item in order})
     changes = _changes(session, change) | _counts(before.keys(), facts.keys())
-    session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, now
+    session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, actor.now
     if changes:
-        note_in_audit(db, now, who.id if who else None, "session.changed", change.title, changes)
+        note_in_audit(db, actor.now, actor.who.id, "session.changed", change.title, changes)
 
 
 def _changes(session: WorkSession, change: SessionChange) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.kit.problems import NotFound
 from service.sessions import queries
 from service.sessions.actions import lock_open_session
@@ -17,7 +17,7 @@ from service.sessions.core import CLAIM_LASTS, Claim, Turn, live, nearest
 from service.sessions.queries import WorklistLine
 
 
-def claim_next(db: Session, session_id: UUID, who: Who, now: datetime, after: UUID | None = None) -> UUID | None:
+def claim_next(db: Session, session_id: UUID, actor: Actor, after: UUID | None = None) -> UUID | None:
     """Keep for a helper the line that is nearest on the walk to the one they tested last, and which item it is.
 
     Whoever is at a line already, and has not just tested it (`after`), is sent there again. None where nothing is
@@ -28,17 +28,17 @@ def claim_next(db: Session, session_id: UUID, who: Who, now: datetime, after: UU
     """
     lock_open_session(db, session_id)  # so that of two who ask at once, the second sees what the first was given
     turns = queries.turns(db, session_id)
-    chosen = _at_work(turns, who, now) if after is None else None
+    chosen = _at_work(turns, actor) if after is None else None
     if chosen is None:
-        last = after or queries.last_item_of(db, session_id, who.id)
-        chosen = nearest(turns, who.id, last, now)
+        last = after or queries.last_item_of(db, session_id, actor.who.id)
+        chosen = nearest(turns, actor.who.id, last, actor.now)
     if chosen is None:
         return None
-    queries.set_claim(db, session_id, chosen.item, Claim(who.id, now + CLAIM_LASTS))
+    queries.set_claim(db, session_id, chosen.item, Claim(actor.who.id, actor.now + CLAIM_LASTS))
     return chosen.item
 
 
-def take(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) -> None:
+def take(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
     """Keep a line for somebody who wants just this one, whoever had it.
 
     Raises:
@@ -47,7 +47,7 @@ def take(db: Session, session_id: UUID, item_id: UUID, who: Who, now: datetime) 
     lock_open_session(db, session_id)
     if item_id not in {turn.item for turn in queries.turns(db, session_id)}:
         raise NotFound("This item is not on the session's list. Test it from its own page.")
-    queries.set_claim(db, session_id, item_id, Claim(who.id, now + CLAIM_LASTS))
+    queries.set_claim(db, session_id, item_id, Claim(actor.who.id, actor.now + CLAIM_LASTS))
 
 
 def next_for(lines: Sequence[WorklistLine], who: UUID, last: UUID | None, now: datetime) -> WorklistLine | None:
@@ -57,11 +57,11 @@ def next_for(lines: Sequence[WorklistLine], who: UUID, last: UUID | None, now: d
     return next((line for line in lines if chosen is not None and line.item.id == chosen.item), None)
 
 
-def _at_work(turns: list[Turn], who: Who, now: datetime) -> Turn | None:
+def _at_work(turns: list[Turn], actor: Actor) -> Turn | None:
     """The line that somebody is at: the one they were sent to last."""
     theirs = [
         (claim.until, turn)
         for turn in turns
-        if (claim := live(turn.claim, now)) is not None and claim.by == who.id and not turn.done
+        if (claim := live(turn.claim, actor.now)) is not None and claim.by == actor.who.id and not turn.done
     ]
     return max(theirs, key=lambda one: one[0])[1] if theirs else None

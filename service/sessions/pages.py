@@ -1,5 +1,6 @@
 """Pages of sessions: the list, opening one, its worklist and progress, changing it, closing it."""
 
+from collections.abc import Mapping
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -12,7 +13,7 @@ from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer, places
 from service.gear.wirings import find_wiring
 from service.kit.dates import parse_date, show_date
-from service.kit.problems import Conflict, Invalid, Problem
+from service.kit.problems import Conflict
 from service.kit.typed import as_id
 from service.sessions import actions, listing, queries
 from service.sessions.actions import USUAL, NewSession, SessionChange, Why, get_session
@@ -25,7 +26,7 @@ from service.testers.tables import Tables
 from service.testlog import form_reader
 from service.testlog.housekeeping import ensure_today
 from service.testlog.models import SessionKind
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -50,36 +51,32 @@ def new_form(context: LeadContext, kind: str = SessionKind.TEST, codes: str = ""
     ensure_today(context)
     with context.reading() as db:
         given = {"on": context.today.isoformat(), "kind": kind, "codes": codes, "place": place}
-        values = dict.fromkeys(_FIELDS, "") | given
-        return _new(context, db, values, USUAL)
+        return _new(context, db, Form(values=dict.fromkeys(_FIELDS, "") | given), USUAL)
 
 
 @router.post("/sessions")
 def open_session(context: LeadContext, posted: Posted) -> Response:
     """Open it, and on to its worklist."""
-    op = read_op(posted.get("op"))
-    values = _texts(posted, *_FIELDS)
+    form = typed(posted, *_FIELDS)
     why = tuple(each for each in Why if each in posted.getlist("why"))
-    try:
-        new = _new_session(op, values, why, posted, context)
+
+    def open_it() -> str:
+        new = _new_session(form.id, form.values, why, posted)
         context.once(
-            op,
+            new.id,
             "session.open",
-            [values, why],
+            [form.values, why],
             lambda db: str(actions.open_session(db, new, context.me, context.now).id),
         )
-    except Invalid as refusal:
         with context.reading() as db:
-            return _new(context, db, values, why, refusal.errors)
-    with context.reading() as db:
-        tables: Tables = context.request.app.state.tables
-        tables.make_ahead((key, find_wiring(db, key)) for key in queries.wirings_on(db, op))
-    return RedirectResponse(f"/sessions/{op}", 303)
+            tables: Tables = context.request.app.state.tables
+            tables.make_ahead((key, find_wiring(db, key)) for key in queries.wirings_on(db, new.id))
+        return f"/sessions/{new.id}"
+
+    return context.submit(form, open_it, lambda db, form: _new(context, db, form, why))
 
 
-def _new_session(
-    op: UUID, values: dict[str, str], why: tuple[Why, ...], posted: FormData, context: RequestContext
-) -> NewSession:
+def _new_session(op: UUID, values: Mapping[str, str], why: tuple[Why, ...], posted: FormData) -> NewSession:
     on = parse_date(values["on"], "on")
     kind = SessionKind.COUNT if values["kind"] == SessionKind.COUNT else SessionKind.TEST
     usual = f"{'Count' if kind is SessionKind.COUNT else 'Tests'} on {show_date(on, on)}"
@@ -95,25 +92,11 @@ def _new_session(
     )
 
 
-def _new(
-    context: RequestContext,
-    db: Session,
-    values: dict[str, str],
-    why: tuple[Why, ...],
-    errors: dict[str, str] | None = None,
-) -> Response:
-    found = listing.candidates(db)
-    counts = {each: sum(actions.why_listed(one, [each], None) is each for one in found) for each in Why}
+def _new(context: RequestContext, db: Session, form: Form, why: tuple[Why, ...]) -> Response:
+    candidates = listing.candidates(db)
+    counts = {each: sum(actions.why_listed(one, [each], None) is each for one in candidates) for each in Why}
     return context.page(
-        "sessions/new_session.html",
-        422 if errors else 200,
-        values=values,
-        why=why,
-        whys=list(Why),
-        counts=counts,
-        places=places(db),
-        errors=errors or {},
-        op=new_op(),
+        "sessions/new_session.html", form=form, why=why, whys=list(Why), counts=counts, places=places(db)
     )
 
 
@@ -141,7 +124,6 @@ def session_page(context: ViewerContext, session_id: str) -> Response:
             title=item_namer(context.program),
             acts=context.me.role.reaches(Role.CREW),
             leads=context.me.role.reaches(Role.LEAD),
-            op=new_op(),
             now=context.now,
             place=place_name(db, session),
             late=session.on < context.today,
@@ -159,53 +141,46 @@ def change_form(context: LeadContext, session_id: str) -> Response:
     with context.reading() as db:
         session = get_session(db, session_id)
         values = {"title": session.title, "on": session.on.isoformat(), "note": session.note, "codes": ""}
-        return _change(context, db, session_id, values)
+        return _change(context, db, session_id, Form(values=values))
 
 
 @router.post("/sessions/{session_id}/change")
 def change_session(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Keep the change."""
-    op = read_op(posted.get("op"))
-    values = _texts(posted, "title", "on", "note", "codes")
+    form = typed(posted, "title", "on", "note", "codes")
     drop = sorted(str(item_id) for item_id in posted.getlist("drop"))
     with context.reading() as db:
         session = get_session(db, session_id)
-    try:
+
+    def change() -> str:
         change = SessionChange(
             form_reader.note(posted, "title")[:60] or session.title,
-            parse_date(values["on"], "on"),
+            parse_date(form.values["on"], "on"),
             form_reader.note(posted, "note"),
-            read_codes(values["codes"]),
+            read_codes(form.values["codes"]),
             {key for item_id in drop if (key := as_id(item_id))},
         )
         context.once(
-            op,
+            form.id,
             "session.change",
-            [session_id, values, drop],
-            lambda db: actions.change_session(db, session.id, change, context.me, context.now),
+            [session_id, form.values, drop],
+            lambda db: actions.change_session(db, session.id, change, context.actor),
         )
-    except (Invalid, Conflict) as refusal:
-        with context.reading() as db:
-            return _change(context, db, session_id, values, refusal)
-    return RedirectResponse(f"/sessions/{session.id}", 303)
+        return f"/sessions/{session.id}"
+
+    return context.submit(form, change, lambda db, form: _change(context, db, session_id, form), conflict="drop")
 
 
-def _change(
-    context: RequestContext, db: Session, session_id: str, values: dict[str, str], refusal: Problem | None = None
-) -> Response:
+def _change(context: RequestContext, db: Session, session_id: str, form: Form) -> Response:
     session = get_session(db, session_id)
     if session.closed_at is not None:
         raise Conflict("This session was closed. Open a new one for what is left.")
-    errors = (refusal.errors or {"drop": refusal.detail}) if refusal else {}
     return context.page(
         "sessions/change_session.html",
-        refusal.status if refusal else 200,
+        form=form,
         session=session,
-        values=values,
         lines=queries.worklist(db, session.id),
         begun=listing.has_begun(db, session.id),
-        errors=errors,
-        op=new_op(),
         title=item_namer(context.program),
     )
 
@@ -219,44 +194,35 @@ def close_form(context: LeadContext, session_id: str) -> Response:
             return RedirectResponse(f"/sessions/{session.id}", 303)
         if session.kind == SessionKind.COUNT:
             return RedirectResponse(f"/sessions/{session.id}/count/close", 303)
-        return _close(context, db, session_id, "")
+        return _close(context, db, session_id, Form())
 
 
 @router.post("/sessions/{session_id}/close")
 def close_session(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Close it; its page is its summary from now on."""
-    op = read_op(posted.get("op"))
+    form = typed(posted, "note")
     with context.reading() as db:
         key = get_session(db, session_id).id
-    try:
+
+    def close() -> str:
         note = form_reader.note(posted, "note")
         context.once(
-            op,
+            form.id,
             "session.close",
             [str(key), note],
             lambda db: actions.close_session(db, key, note, context.me, context.now),
         )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _close(context, db, session_id, str(posted.get("note") or ""), refusal.errors)
-    return RedirectResponse(f"/sessions/{key}", 303)
+        return f"/sessions/{key}"
+
+    return context.submit(form, close, lambda db, form: _close(context, db, session_id, form))
 
 
-def _close(
-    context: RequestContext, db: Session, session_id: str, note: str, errors: dict[str, str] | None = None
-) -> Response:
+def _close(context: RequestContext, db: Session, session_id: str, form: Form) -> Response:
     session = get_session(db, session_id)
     return context.page(
         "sessions/close_session.html",
-        422 if errors else 200,
+        form=form,
         session=session,
-        note=note,
-        errors=errors or {},
         stands=progress(db, session.id, context.now),
-        op=new_op(),
         title=item_namer(context.program),
     )
-
-
-def _texts(posted: FormData, *names: str) -> dict[str, str]:
-    return {name: str(posted.get(name) or "").strip() for name in names}

@@ -16,7 +16,7 @@ from service.sessions.actions import get_session
 from service.sessions.core import live
 from service.sessions.progress import progress
 from service.tags.queries import code_of, item_with
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Posted, read_op
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
@@ -33,7 +33,7 @@ def next_line(context: CrewContext, session_id: str, posted: Posted) -> Response
         op,
         "session.next",
         [str(key), after],
-        lambda db: _as_text(claims.claim_next(db, key, context.me, context.now, tested)),
+        lambda db: _as_text(claims.claim_next(db, key, context.actor, tested)),
     )
     if item_id is None:
         return RedirectResponse(f"/sessions/{key}?none=1", 303)
@@ -57,7 +57,6 @@ def take_form(context: CrewContext, session_id: str, code: str) -> Response:
             code=code_of(db, item.id),
             claim=live(line.claim, context.now),
             claimed_by=line.claimed_by,
-            op=new_op(),
             title=item_namer(context.program),
         )
 
@@ -69,7 +68,7 @@ def take(context: CrewContext, session_id: str, code: str, posted: Posted) -> Re
     with context.reading() as db:
         key, item_id = get_session(db, session_id).id, item_with(db, code).id
         now = code_of(db, item_id)
-    context.once(op, "session.take", [str(key), now], lambda db: claims.take(db, key, item_id, context.me, context.now))
+    context.once(op, "session.take", [str(key), now], lambda db: claims.take(db, key, item_id, context.actor))
     return RedirectResponse(f"/t/{now}/test?session={key}", 303)
 
 

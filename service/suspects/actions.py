@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.gear.actions import place_with
 from service.gear.queries import is_suspect
 from service.kit.problems import invalid
@@ -30,7 +30,7 @@ class Suspicion:
     sent_at: datetime | None = None
 
 
-def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, Any]:
+def report(db: Session, new: Suspicion, actor: Actor) -> dict[str, Any]:
     """Call an item suspect since it crackled; what arrives late is cleared at once by a flex test done since.
 
     Returns:
@@ -39,19 +39,19 @@ def report(db: Session, new: Suspicion, who: Who, now: datetime) -> dict[str, An
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    at = corrected(new.at, new.sent_at, now, "at", "entry")
+    at = corrected(new.at, new.sent_at, actor.now, "at", "entry")
     (item,), histories = lock_with_histories(db, [named_id(db, new.item, "item")])
-    call_suspect(db, item.id, new.id, new.note, who, at)
-    update_tested_flags(db, histories, dict.fromkeys(histories, who), now)
+    call_suspect(db, item.id, new.id, new.note, actor.who, at)
+    update_tested_flags(db, histories, dict.fromkeys(histories, actor.who), actor.now)
     return {
         "id": str(new.id),
         "item": code_of(db, item.id),
         "suspect": is_suspect(db, item.id),
-        "received_at": now.isoformat(),
+        "received_at": actor.now.isoformat(),
     }
 
 
-def report_place(db: Session, place_id: UUID, item_ids: Collection[UUID], op: UUID, who: Who, now: datetime) -> int:
+def report_place(db: Session, place_id: UUID, item_ids: Collection[UUID], op: UUID, actor: Actor) -> int:
     """Call what hangs at a place suspect, as far as it was ticked; how many items.
 
     Raises:
@@ -63,5 +63,5 @@ def report_place(db: Session, place_id: UUID, item_ids: Collection[UUID], op: UU
     if not ticked:
         raise invalid("item", "Tick what may have crackled.")
     for item_id in ticked:
-        call_suspect(db, item_id, op, f"Something crackled at {place.name}", who, now)
+        call_suspect(db, item_id, op, f"Something crackled at {place.name}", actor.who, actor.now)
     return len(ticked)

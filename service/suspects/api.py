@@ -42,6 +42,4 @@ class SuspectOut(BaseModel):
 def report_suspect(context: CrewContext, body: SuspectIn) -> Any:
     """Call an item suspect until a pass with both ends flexed; the same id again gives the same answer."""
     content = body.model_dump(mode="json", exclude={"id", "sent_at"})
-    return context.once(
-        body.id, "suspect.report", content, lambda db: report(db, body.entry(), context.me, context.now)
-    )
+    return context.once(body.id, "suspect.report", content, lambda db: report(db, body.entry(), context.actor))

@@ -3,11 +3,10 @@
 from datetime import datetime
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.gear import actions as gear
 from service.gear import queries as gear_queries
 from service.gear.core import ItemState
@@ -27,7 +26,7 @@ _STILL = {
 }
 
 
-def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+def swap(db: Session, new: NewSwap, actor: Actor) -> dict[str, Any]:
     """Let a spare take the place of the bad item, which is quarantined until a test, or a lead, says otherwise.
 
     The bad one becomes a spare that may not be used yet: where it lived, its spare lives now.
@@ -40,7 +39,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
         Invalid: with the field; `anyway` where something speaks against it.
         Conflict: one of them is out of use.
     """
-    at = corrected(new.at, new.sent_at, now, "at", "swap")
+    at = corrected(new.at, new.sent_at, actor.now, "at", "swap")
     ids = [named_id(db, new.bad, "bad"), named_id(db, new.spare, "spare")]
     (bad, spare), histories = lock_with_histories(db, ids)
     one, other = piece(db, bad.id), piece(db, spare.id)
@@ -57,13 +56,13 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
             place_a_id=lived and lived.place_a_id,
             place_b_id=lived and lived.place_b_id,
             at=at,
-            received_at=now,
-            person_id=who.id if who else None,
+            received_at=actor.now,
+            person_id=actor.who.id,
         )
     )
-    _take_place(db, bad, spare, who, now)
-    _change_states(db, (bad, one.code), (spare, other.code), histories[bad.id], at, who, now)
-    refresh_due(db, [bad.id, spare.id], now, zone)
+    _take_place(db, bad, spare, actor)
+    _change_states(db, (bad, one.code), (spare, other.code), histories[bad.id], at, actor)
+    refresh_due(db, [bad.id, spare.id], actor.now, actor.zone)
     return {
         "id": str(new.id),
         "bad": one.code,
@@ -72,7 +71,7 @@ def swap(db: Session, new: NewSwap, who: Who | None, now: datetime, zone: ZoneIn
         "spare_state": spare.state,
         "place": one.place,
         "against": found,
-        "received_at": now.isoformat(),
+        "received_at": actor.now.isoformat(),
     }
 
 
@@ -103,11 +102,11 @@ def swap_with(db: Session, swap_id: UUID) -> Swap:
     return found
 
 
-def _take_place(db: Session, bad: Item, spare: Item, who: Who | None, now: datetime) -> None:
+def _take_place(db: Session, bad: Item, spare: Item, actor: Actor) -> None:
     """The spare lives from now on where the bad one did, and the bad one nowhere."""
     lives = item_facts(db, [bad.id])[bad.id]
-    gear.place(db, bad.id, "", "", who, now)
-    gear.place(db, spare.id, lives.place, lives.place_b, who, now)
+    gear.place(db, bad.id, "", "", actor.who, actor.now)
+    gear.place(db, spare.id, lives.place, lives.place_b, actor.who, actor.now)
 
 
 def _change_states(
@@ -116,13 +115,12 @@ def _change_states(
     spare: tuple[Item, str],
     history: list[LogEntry],
     at: datetime,
-    who: Who | None,
-    now: datetime,
+    actor: Actor,
 ) -> None:
     # The bad one has lost its place: what it goes back to after its test is the case with the spares.
-    gear.change_state(db, bad[0], ItemState.SPARE, who, now, f"{spare[1]} took its place.")
+    gear.change_state(db, bad[0], ItemState.SPARE, actor.who, actor.now, f"{spare[1]} took its place.")
     stands = fault_of(history, at)
     if stands is not FaultStatus.NONE:
         to = state_after(ItemState.SPARE, ItemState.SPARE, FaultStatus.NONE, stands)
-        gear.change_state(db, bad[0], to, who, now, _STILL[stands])
-    gear.change_state(db, spare[0], ItemState.IN_SERVICE, who, now, f"Took the place of {bad[1]}.")
+        gear.change_state(db, bad[0], to, actor.who, actor.now, _STILL[stands])
+    gear.change_state(db, spare[0], ItemState.IN_SERVICE, actor.who, actor.now, f"Took the place of {bad[1]}.")

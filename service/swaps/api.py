@@ -14,6 +14,4 @@ router = APIRouter(prefix="/api/v1/swaps", tags=["swaps"])
 @router.post("", status_code=201, response_model=SwapOut)
 def swap_now(context: CrewContext, body: SwapIn) -> Any:
     """Let a spare take the place of what went bad; the same id again gives the same answer."""
-    return context.once(
-        body.id, "swap", body.content(), lambda db: swap(db, body.entry(), context.me, context.now, context.zone)
-    )
+    return context.once(body.id, "swap", body.content(), lambda db: swap(db, body.entry(), context.actor))

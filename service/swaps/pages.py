@@ -3,18 +3,18 @@
 from uuid import UUID
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, RequestContext
 from service.gear.queries import ItemFacts, item_facts, item_namer
-from service.kit.problems import Conflict, Invalid, Problem, invalid
+from service.kit.problems import Invalid, invalid
 from service.sessions.typed import read_codes
 from service.swaps import queries
 from service.swaps.actions import swap, swap_with
 from service.swaps.core import NewSwap
 from service.tags.queries import codes_of, named_id
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, text
 
 router = APIRouter(include_in_schema=False)
 
@@ -25,23 +25,22 @@ SPARES_SHOWN = 6
 def swap_form(context: CrewContext, bad: str = "", spare: str = "") -> Response:
     """Name the bad one; then the spares that fit it are offered."""
     with context.reading() as db:
-        return _form(context, db, {"bad": bad, "spare": spare})
+        return _form(context, db, Form(values={"bad": bad, "spare": spare}))
 
 
 @router.post("/swap")
 def swap_now(context: CrewContext, posted: Posted) -> Response:
     """Swap them, and say so; what speaks against it is told first, and may be done anyway."""
-    op = read_op(posted.get("op"))
-    typed = str(posted.get("typed") or "").strip()
-    values = {"bad": str(posted.get("bad") or "").strip(), "spare": typed or str(posted.get("spare") or "")}
+    spare = text(posted, "typed") or text(posted, "spare")
+    form = Form(values={"bad": text(posted, "bad"), "spare": spare}, op=text(posted, "op"))
     anyway = posted.get("anyway") == "yes"
-    try:
-        new = NewSwap(op, _code(values["bad"], "bad"), _code(values["spare"], "spare"), anyway=anyway)
-        context.once(op, "swap.form", [values, anyway], lambda db: swap(db, new, context.me, context.now, context.zone))
-    except (Invalid, Conflict) as refusal:
-        with context.reading() as db:
-            return _form(context, db, values, refusal)
-    return RedirectResponse(f"/swap/{op}", 303)
+
+    def do() -> str:
+        new = NewSwap(form.id, _code(form.values["bad"], "bad"), _code(spare, "spare"), anyway=anyway)
+        context.once(new.id, "swap.form", [form.values, anyway], lambda db: swap(db, new, context.actor))
+        return f"/swap/{new.id}"
+
+    return context.submit(form, do, lambda db, form: _form(context, db, form), conflict="spare")
 
 
 @router.get("/swap/{swap_id}")
@@ -59,26 +58,22 @@ def swapped(context: CrewContext, swap_id: UUID) -> Response:
         )
 
 
-def _form(context: RequestContext, db: Session, values: dict[str, str], refusal: Problem | None = None) -> Response:
-    errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
+def _form(context: RequestContext, db: Session, form: Form) -> Response:
     bad = None
-    if values["bad"]:
+    if form.values["bad"]:
         try:
-            bad = _item(db, values["bad"])
+            bad = _item(db, form.values["bad"])
         except Invalid as unknown:
-            errors |= unknown.errors
+            form = form.wrong(unknown.errors, max(form.status, unknown.status))
     fitting = queries.spares_for(db, bad, context.now, SPARES_SHOWN) if bad else []
     named = [item.id for item in [*(spare for spare, _ in fitting), *([bad] if bad else [])]]
     return context.page(
         "swaps/swap.html",
-        refusal.status if refusal else 422 if errors else 200,
-        values=values,
-        errors=errors,
+        form=form,
         bad=bad,
         spares=fitting,
         codes=codes_of(db, named),
         title=item_namer(context.program),
-        op=new_op(),
     )
 
 

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.actions import held_place
 from service.kit.codes import make_code, read_code
@@ -70,7 +70,7 @@ def _issue(db: Session, now: datetime, source: random.Random, tags: Sequence[Tag
     return list(codes)
 
 
-def retag(db: Session, typed: str, who: Who, now: datetime) -> str:
+def retag(db: Session, typed: str, actor: Actor) -> str:
     """End an item's code for good and give it a new one, which waits to be printed.
 
     Raises:
@@ -79,14 +79,14 @@ def retag(db: Session, typed: str, who: Who, now: datetime) -> str:
     item = item_with(db, typed)
     old: Tag = locked(db, Tag, read_code(typed))
     refuse_ended(old)
-    old.until = now
+    old.until = actor.now
     db.flush()
-    new = issue(db, [item.id], now)[0]
-    note_in_audit(db, now, who.id, "tag.replaced", old.code, {"new": new})
+    new = issue(db, [item.id], actor.now)[0]
+    note_in_audit(db, actor.now, actor.who.id, "tag.replaced", old.code, {"new": new})
     return new
 
 
-def ask_print(db: Session, typed: str, why: str, who: Who, now: datetime) -> str:
+def ask_print(db: Session, typed: str, why: str, actor: Actor) -> str:
     """Let an item's tag wait to be printed again, once; its code.
 
     Raises:
@@ -95,7 +95,7 @@ def ask_print(db: Session, typed: str, why: str, who: Who, now: datetime) -> str
     item_with(db, typed)
     code = read_code(typed)
     if not queries.is_waiting(db, code):
-        db.add(TagPrint(code=code, why=why, asked_at=now, asked_by=who.id, printed_at=None))
+        db.add(TagPrint(code=code, why=why, asked_at=actor.now, asked_by=actor.who.id, printed_at=None))
         db.flush()
     return code
 

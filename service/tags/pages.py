@@ -1,6 +1,7 @@
 """Pages of tags: what waits to be printed, the sheets as preview and PDF, a new code, a worn tag, tags of places."""
 
-from typing import Annotated, Any
+from dataclasses import replace
+from typing import Annotated
 from uuid import UUID
 
 from fastapi import APIRouter, Query
@@ -11,7 +12,7 @@ from service.crew.context import CrewContext, LeadContext, RequestContext
 from service.gear.core import item_name, item_title
 from service.kit.codes import read_code
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.kit.problems import Invalid, NotFound, invalid
 from service.tags import actions, printing, queries
 from service.tags.core.layout import Style
 from service.tags.core.pages import SymbolFacts, symbol_facts
@@ -19,7 +20,7 @@ from service.tags.core.sheets import PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.forms import read_setup
 from service.tags.queries import OnTag
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -31,6 +32,8 @@ STYLES = [
     (Style.WRAP, "Wraps"),
     (Style.PLATE, "Plates"),
 ]
+SETUP = ("sheet", "style", "start", "around")
+"""The fields that say how tags are printed."""
 Codes = Annotated[tuple[str, ...], Query()]
 
 
@@ -48,7 +51,7 @@ def tags_to_print(
     """The tags that wait to be printed, or those of these codes, and how to print them."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with context.reading() as db:
-        return _to_print(context, db, values, code, printed=printed, added=added)
+        return _to_print(context, db, Form(values=values), code, printed=printed, added=added)
 
 
 @router.get("/tags/preview")
@@ -69,7 +72,7 @@ def preview(
             setup = read_setup(sheet or _usual(context), style, start, around)
             pages = printing.tag_pages(db, code, context.settings.base_url, setup)
         except (Invalid, CannotPrint) as refusal:
-            return _to_print(context, db, values, code, refusal)
+            return _to_print(context, db, Form(values=values).refused(refusal, "sheet"), code)
         on_sheet, at = printing.sheet_called(db, setup.sheet), min(max(page, 1), len(pages))
     from service.tags.preview import page_svg
 
@@ -81,7 +84,6 @@ def preview(
         sheet=on_sheet,
         codes=code,
         values=values,
-        op=new_op(),
     )
 
 
@@ -101,43 +103,34 @@ def sheet_pdf(
 @router.post("/tags/printed")
 def printed_tags(context: LeadContext, posted: Posted) -> Response:
     """Take off the list what is on paper."""
-    codes = [str(code) for code in posted.getlist("code")]
-    try:
-        ended = context.once(
-            read_op(posted.get("op")),
-            "tags.printed",
-            codes,
-            lambda db: actions.mark_printed(db, codes, context.now),
-        )
-    except Invalid as refusal:
-        with context.reading() as db:
-            values = {name: str(posted.get(name) or "") for name in ("sheet", "style", "start", "around")}
-            return _to_print(context, db, values, (), refusal)
-    return RedirectResponse(f"/tags?printed={ended}", 303)
+    form, codes = typed(posted, *SETUP), [str(code) for code in posted.getlist("code")]
+
+    def note() -> str:
+        ended = context.once(form.id, "tags.printed", codes, lambda db: actions.mark_printed(db, codes, context.now))
+        return f"/tags?printed={ended}"
+
+    return context.submit(form, note, lambda db, form: _to_print(context, db, form, ()))
 
 
 @router.get("/tags/places")
 def places(context: LeadContext) -> Response:
     """Which places have a tag of their own, and giving tags to those that have none."""
     with context.reading() as db:
-        return _places(context, db)
+        return _places(context, db, Form())
 
 
 @router.post("/tags/places")
 def tag_places(context: LeadContext, posted: Posted) -> Response:
     """Give these places tags, which wait to be printed."""
-    try:
+    form = typed(posted)
+
+    def tag() -> str:
         ids = [_as_id(str(each)) for each in posted.getlist("place")]
-        context.once(
-            read_op(posted.get("op")),
-            "tags.places",
-            [str(each) for each in ids],
-            lambda db: len(actions.tag_places(db, ids, context.now)),
-        )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _places(context, db, refusal)
-    return RedirectResponse("/tags", 303)
+        content = [str(each) for each in ids]
+        context.once(form.id, "tags.places", content, lambda db: len(actions.tag_places(db, ids, context.now)))
+        return "/tags"
+
+    return context.submit(form, tag, lambda db, form: _places(context, db, form))
 
 
 @router.get("/t/{code}/retag")
@@ -146,28 +139,23 @@ def retag_page(context: LeadContext, code: str) -> Response:
     with context.reading() as db:
         item = queries.item_with(db, code)
         name = item_name(item.kind, item.length_mm, Unit(context.program.unit))
-        return context.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id), op=new_op())
+        return context.page("tags/retag.html", item=item, name=name, code=queries.code_of(db, item.id))
 
 
 @router.post("/t/{code}/retag")
 def retag(context: LeadContext, code: str, posted: Posted) -> Response:
     """End this code and give the item a new one."""
-    new = context.once(
-        read_op(posted.get("op")), "tag.replace", code, lambda db: actions.retag(db, code, context.me, context.now)
-    )
+    op = read_op(posted.get("op"))
+    new = context.once(op, "tag.replace", code, lambda db: actions.retag(db, code, context.actor))
     return RedirectResponse(f"/gear/{new}?said=retagged", 303)
 
 
 @router.post("/t/{code}/worn")
 def replace_worn_tag(context: CrewContext, code: str, posted: Posted) -> Response:
     """Let a worn tag be printed again; the code stays."""
-    kept = context.once(
-        read_op(posted.get("op")),
-        "tag.worn",
-        code,
-        lambda db: actions.ask_print(db, code, "worn", context.me, context.now),
-    )
-    return RedirectResponse(f"/t/{kept}?worn=1", 303)
+    op = read_op(posted.get("op"))
+    same = context.once(op, "tag.worn", code, lambda db: actions.ask_print(db, code, "worn", context.actor))
+    return RedirectResponse(f"/t/{same}?worn=1", 303)
 
 
 def _usual(context: RequestContext) -> str:
@@ -189,36 +177,31 @@ def _as_id(text: str) -> UUID:
 def _to_print(
     context: RequestContext,
     db: Session,
-    values: dict[str, str],
+    form: Form,
     codes: Codes,
-    refusal: Problem | None = None,
     printed: int | None = None,
     added: int | None = None,
 ) -> Response:
     """The list and the form. A form that was refused shows all that waits, with what was ticked still ticked."""
-    errors = (refusal.errors or {"sheet": refusal.detail}) if refusal else {}
-    named = codes if codes and not refusal else ()
+    named = codes if codes and not form.errors else ()
     tags = _tags_by_code(db, named) if named else queries.waiting(db, AT_ONCE)
     listed = {tag.code for tag in tags}
-    tags += _tags_by_code(db, tuple(code for code in codes if code not in listed)) if "code" not in errors else []
+    tags += _tags_by_code(db, tuple(code for code in codes if code not in listed)) if "code" not in form.errors else []
     unit, offered = Unit(context.program.unit), printing.sheets(db)
-    values = values | {"sheet": values["sheet"] if values["sheet"] in offered else _usual(context)}
+    sheet = form.values["sheet"] if form.values["sheet"] in offered else _usual(context)
     return context.page(
         "tags/waiting.html",
-        refusal.status if refusal else 200,
-        errors=errors,
-        values=values,
+        form=replace(form, values={**form.values, "sheet": sheet}),
         codes=codes,
         rows=[(tag, item_title(tag, unit)) for tag in tags],
         named=bool(named),
         total=queries.how_many_wait(db),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in offered.items()],
         styles=STYLES,
-        facts=_facts(context, offered[values["sheet"]]),
+        facts=_facts(context, offered[sheet]),
         printed=printed,
         added=added,
         base_url=context.settings.base_url,
-        op=new_op(),
     )
 
 
@@ -243,8 +226,5 @@ def _facts(context: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts 
     return found
 
 
-def _places(context: RequestContext, db: Session, refusal: Invalid | None = None) -> Response:
-    values: dict[str, Any] = {"errors": refusal.errors if refusal else {}, "op": new_op()}
-    return context.page(
-        "tags/places.html", refusal.status if refusal else 200, places=queries.places_with_tags(db), **values
-    )
+def _places(context: RequestContext, db: Session, form: Form) -> Response:
+    return context.page("tags/places.html", form=form, places=queries.places_with_tags(db))

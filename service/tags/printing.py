@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import program_facts
 from service.gear.core import KINDS, End, item_title
 from service.gear.models import Port
@@ -108,10 +108,10 @@ def _connectors(key: str, wiring: Wiring, kind: str, end: End) -> str:
     return connectors_in_words([Port(**port) for port in ports_of(key, wiring, kind)], end)
 
 
-def add_sheet(db: Session, sheet_id: UUID, sheet: PaperSheet, who: Who, now: datetime) -> str:
+def add_sheet(db: Session, sheet_id: UUID, sheet: PaperSheet, actor: Actor) -> str:
     """Keep a sheet of the program's own; its name."""
     sizes = {each.name: getattr(sheet, each.name) for each in fields(PaperSheet) if each.name != "cut"}
-    db.add(LabelSheet(id=sheet_id, **sizes, made_by=who.id, created_at=now, ended_at=None))
+    db.add(LabelSheet(id=sheet_id, **sizes, made_by=actor.who.id, created_at=actor.now, ended_at=None))
     db.flush()
     return sheet.name
 
@@ -129,8 +129,8 @@ def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
     db.flush()
 
 
-def measured(db: Session, found: Printer, who: Who, now: datetime) -> None:
+def measured(db: Session, found: Printer, actor: Actor) -> None:
     """Keep how the printer prints."""
     sizes = {each.name: getattr(found, each.name) for each in fields(Printer)}
-    db.add(TagPrinter(**sizes, measured_at=now, measured_by=who.id))
+    db.add(TagPrinter(**sizes, measured_at=actor.now, measured_by=actor.who.id))
     db.flush()

@@ -5,16 +5,14 @@ from uuid import UUID
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
-from starlette.datastructures import FormData
 
 from service.crew.context import LeadContext, RequestContext
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid
 from service.tags import printing, queries
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, WORDS
 from service.tags.forms import COUNTS, PRINTER_WORDS, read_printer, read_sheet
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -23,24 +21,20 @@ router = APIRouter(include_in_schema=False)
 def sheets(context: LeadContext) -> Response:
     """The sheets that there are, and adding one by its dimensions."""
     with context.reading() as db:
-        return _sheets(context, db, {})
+        return _sheets(context, db, Form())
 
 
 @router.post("/tags/sheets")
 def add_sheet(context: LeadContext, posted: Posted) -> Response:
     """Keep a sheet of the program's own."""
-    try:
-        op, sheet = read_op(posted.get("op")), read_sheet(posted)
-        context.once(
-            op,
-            "sheet.add",
-            _typed(posted, *WORDS),
-            lambda db: printing.add_sheet(db, op, sheet, context.me, context.now),
-        )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _sheets(context, db, _typed(posted, *WORDS), refusal)
-    return RedirectResponse("/tags/sheets", 303)
+    form = typed(posted, *WORDS)
+
+    def add() -> str:
+        op, sheet = form.id, read_sheet(posted)
+        context.once(op, "sheet.add", form.values, lambda db: printing.add_sheet(db, op, sheet, context.actor))
+        return "/tags/sheets"
+
+    return context.submit(form, add, lambda db, form: _sheets(context, db, form))
 
 
 @router.post("/tags/sheets/{sheet_id}/end")
@@ -59,20 +53,20 @@ def end_sheet(context: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
 def printer(context: LeadContext, kept: int = 0) -> Response:
     """How the printer prints, and measuring it."""
     with context.reading() as db:
-        return _printer(context, db, None, kept=bool(kept))
+        return _printer(context, db, Form(), kept=bool(kept))
 
 
 @router.post("/tags/printer")
 def measure_printer(context: LeadContext, posted: Posted) -> Response:
     """Keep what was measured on the printed page."""
-    values = _typed(posted, *PRINTER_WORDS)
-    try:
-        op, found = read_op(posted.get("op")), read_printer(posted)
-        context.once(op, "printer.measure", values, lambda db: printing.measured(db, found, context.me, context.now))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _printer(context, db, values, refusal)
-    return RedirectResponse("/tags/printer?kept=1", 303)
+    form = typed(posted, *PRINTER_WORDS)
+
+    def measure() -> str:
+        read = read_printer(posted)
+        context.once(form.id, "printer.measure", form.values, lambda db: printing.measured(db, read, context.actor))
+        return "/tags/printer?kept=1"
+
+    return context.submit(form, measure, lambda db, form: _printer(context, db, form))
 
 
 @router.get("/tags/printer.pdf")
@@ -90,7 +84,7 @@ def printer_check(context: LeadContext, sheet: str = "", corrected: int = 0) -> 
     return Response(calibration_pdf(on_sheet, as_it_is), 200, headers, "application/pdf")
 
 
-def _sheets(context: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None) -> Response:
+def _sheets(context: RequestContext, db: Session, form: Form) -> Response:
     usual = (
         {"width": "215.9", "height": "279.4"}
         if context.program.unit == Unit.FEET
@@ -98,40 +92,23 @@ def _sheets(context: RequestContext, db: Session, values: dict[str, str], refusa
     )
     return context.page(
         "tags/sheets.html",
-        refusal.status if refusal else 200,
+        form=form.starting_with(usual),
         built_in=SHEETS,
         own=queries.label_sheets(db),
         sheets=printing.sheets(db),
         words=WORDS,
         counts=COUNTS,
-        values=values or usual,
-        errors=refusal.errors if refusal else {},
-        op=new_op,
     )
 
 
-def _printer(
-    context: RequestContext,
-    db: Session,
-    values: dict[str, str] | None,
-    refusal: Invalid | None = None,
-    kept: bool = False,
-) -> Response:
+def _printer(context: RequestContext, db: Session, form: Form, kept: bool = False) -> Response:
     known = printing.printer(db)
-    as_kept = {name: f"{getattr(known, name) / 1000:g}" for name in PRINTER_WORDS}
     return context.page(
         "tags/printer.html",
-        refusal.status if refusal else 200,
-        values=values or as_kept,
+        form=form.starting_with({name: f"{getattr(known, name) / 1000:g}" for name in PRINTER_WORDS}),
         words=PRINTER_WORDS,
         known=queries.printer(db),
-        errors=refusal.errors if refusal else {},
         kept=kept,
-        op=new_op(),
         sheets=[(key, f"{each.name} ({each.paper})") for key, each in printing.sheets(db).items()],
         usual=printing.usual_sheet(Unit(context.program.unit)),
     )
-
-
-def _typed(posted: FormData, *names: str) -> dict[str, str]:
-    return {name: str(posted.get(name) or "").strip() for name in names}

@@ -1,13 +1,12 @@
 """A program describes its own tester, and stops using it; a test is logged that was done with it."""
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.wirings import find_wiring
 from service.kit.problems import Conflict, NotFound, invalid
@@ -47,7 +46,7 @@ def read_tester(db: Session, new: NewTester) -> tuple[Tester, dict[str, Any]]:
     return made, {"patterns": patterns, "probed": probed}
 
 
-def make_tester_of(db: Session, new: NewTester, who: Who, now: datetime) -> str:
+def make_tester_of(db: Session, new: NewTester, actor: Actor) -> str:
     """Keep a tester, and give its id.
 
     Raises:
@@ -60,16 +59,16 @@ def make_tester_of(db: Session, new: NewTester, who: Who, now: datetime) -> str:
             name=made.name,
             wiring=new.wiring,
             sees=made.sees,
-            made_by=who.id,
-            created_at=now,
+            made_by=actor.who.id,
+            created_at=actor.now,
             **kept,
         )
     )
-    note_in_audit(db, now, who.id, "tester.made", made.name)
+    note_in_audit(db, actor.now, actor.who.id, "tester.made", made.name)
     return str(new.id)
 
 
-def end_tester(db: Session, tester_id: UUID, who: Who, now: datetime) -> None:
+def end_tester(db: Session, tester_id: UUID, actor: Actor) -> None:
     """Offer a tester no longer; its tests keep it.
 
     Raises:
@@ -80,5 +79,5 @@ def end_tester(db: Session, tester_id: UUID, who: Who, now: datetime) -> None:
         raise NotFound("There is no such tester. The list has them all.")
     if own.ended_at is not None:
         raise Conflict("This tester was put away before. Nothing was changed.")
-    own.ended_at = now
-    note_in_audit(db, now, who.id, "tester.ended", own.name)
+    own.ended_at = actor.now
+    note_in_audit(db, actor.now, actor.who.id, "tester.ended", own.name)

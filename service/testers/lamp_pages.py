@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
@@ -20,7 +20,8 @@ from service.testlog.arming import ABOUT_THE_FORM, content, too_soon
 from service.testlog.core import SCANNED, Method, NewTest
 from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, text
+from service.web.render import new_op
 from service.wiring.coverage import pass_words
 
 router = APIRouter(include_in_schema=False)
@@ -28,20 +29,18 @@ _OWN = (*ABOUT_THE_FORM, "op", "tester", "pattern", "which", "note", form_reader
 
 
 @dataclass(frozen=True)
-class LampForm:
-    """The page as it stands: which tester, which pattern was seen, what else was entered, what is wrong."""
+class LampForm(Form):
+    """The page as it stands: which tester, which pattern was seen, what else was entered."""
 
     tester: str = ""
     pattern: str | None = None
     which: str = UNSURE
     flexed: bool = False
     note: str = ""
-    op: str = ""
     made: str = ""
     scanned: bool = False
     carried: tuple[tuple[str, str], ...] = ()
     """What else was entered on the test form, which this was opened from."""
-    refusal: Invalid | None = None
 
 
 @router.get("/t/{code}/lamps")
@@ -57,7 +56,8 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
     if "show" in posted:
         with context.reading() as db:
             return _page(context, db, code, _read_form(context, posted))
-    try:
+
+    def log() -> str | Response:
         with context.reading() as db:
             new = _test(context, db, code, posted)
             if too_soon(posted, context.now):
@@ -76,15 +76,14 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
             [code, *content(posted)],
             lambda db: log_test(db, new, context.me, context.now, context.zone),
         )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _page(context, db, code, replace(_read_form(context, posted), refusal=refusal))
-    return RedirectResponse(f"/tests/{new.id}", 303)
+        return f"/tests/{new.id}"
+
+    return context.submit(_read_form(context, posted), log, lambda db, form: _page(context, db, code, form))
 
 
 def _read_form(context: RequestContext, posted: FormData) -> LampForm:
     """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
-    which, note, op, made = (str(posted.get(name) or "") for name in ("which", "note", "op", "made"))
+    which, note, made = (str(posted.get(name) or "") for name in ("which", "note", "made"))
     lamps = context.request.query_params if "tester" in context.request.query_params else posted
     pattern = lamps.get("pattern")
     carried = tuple((name, str(value)) for name, value in posted.multi_items() if name not in _OWN)
@@ -94,10 +93,10 @@ def _read_form(context: RequestContext, posted: FormData) -> LampForm:
         which or UNSURE,
         posted.get(form_reader.FLEXED) == "yes",
         note,
-        op,
         made,
         bool(posted.get(SCANNED)),
         carried,
+        op=text(posted, "op") or new_op(),
     )
 
 
@@ -107,7 +106,7 @@ def _test(context: RequestContext, db: Session, code: str, posted: FormData) -> 
     lamps, pattern = queries.described(db, own), str(posted.get("pattern") or "")
     agreed = agree(lamps.wiring, lamps.readings_for(pattern))
     agreed = chosen(lamps.wiring, agreed, str(posted.get("which") or UNSURE))
-    told = TestOrigin(
+    origin = TestOrigin(
         read_op(posted.get("op")),
         code,
         Method.TWO_ENDED,
@@ -117,7 +116,7 @@ def _test(context: RequestContext, db: Session, code: str, posted: FormData) -> 
         own.id,
         about(context, db, code).session,
     )
-    return as_test(lamps.wiring, told, agreed)
+    return as_test(lamps.wiring, origin, agreed)
 
 
 def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
@@ -132,45 +131,32 @@ def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
 def _page(context: RequestContext, db: Session, code: str, asked: LampForm) -> Response:
     item = about(context, db, code)
     testers = queries.testers_for(db, item.wiring)
-    refusal = asked.refusal
     if len(testers) == 1 and not asked.tester:
         asked = replace(asked, tester=str(testers[0].id))
-    if not asked.tester or (refusal and "tester" in refusal.errors):
+    made = asked.made or context.now.isoformat()
+    if not asked.tester or "tester" in asked.errors:
         return context.page(
-            "testers/lamps.html",
-            422 if refusal else 200,
-            item=item,
-            testers=testers,
-            tester=None,
-            agreed=None,
-            errors=refusal.errors if refusal else {},
-            asked=asked,
-            op=asked.op or new_op(),
-            made=asked.made or context.now.isoformat(),
+            "testers/lamps.html", form=asked, item=item, testers=testers, tester=None, agreed=None, made=made
         )
     own = _tester(db, asked.tester, item.wiring)
     lamps = queries.described(db, own)
-    errors = dict(refusal.errors) if refusal else {}
     agreed = None
-    if asked.pattern is not None and "pattern" not in errors:
+    if asked.pattern is not None and "pattern" not in asked.errors:
         try:
             agreed = agree(lamps.wiring, lamps.readings_for(asked.pattern))
         except Invalid as unknown:
-            errors |= unknown.errors
+            asked = asked.refused(unknown)
     return context.page(
         "testers/lamps.html",
-        422 if errors else 200,
+        form=asked,
         item=item,
         testers=testers,
         tester=own,
         lamps=lamps,
-        asked=asked,
-        errors=errors,
         patterns=meanings(lamps),
         agreed=agreed,
         choices=choices(lamps.wiring, agreed) if agreed else [],
         outcome=outcome(lamps.wiring, agreed) if agreed else "",
         blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken),
-        op=asked.op or new_op(),
-        made=asked.made or context.now.isoformat(),
+        made=made,
     )

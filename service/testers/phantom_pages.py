@@ -1,6 +1,8 @@
 """Phantom volts at the far end: entered, told what they may mean, and logged as far as they prove anything."""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -36,24 +38,22 @@ from service.testers.volts import (
 from service.testlog import form_reader
 from service.testlog.core import Method, NewTest
 from service.testlog.logging_tests import log_test
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op
 from service.wiring.phantom import PhantomDiagnosis
 
 router = APIRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)
-class VoltsForm:
-    """The page as it stands: what was typed, what it may mean once it was read, what is wrong with it."""
+class VoltsForm(Form):
+    """The page as it stands: what was typed, what it may mean once it was read."""
 
-    values: dict[str, str] = field(default_factory=lambda: dict(START))
+    values: Mapping[str, Any] = field(default_factory=lambda: dict(START), kw_only=True)
     which: str = UNSURE
     note: str = ""
     power: bool = False
     agreed: Consensus | None = None
     found: PhantomDiagnosis | None = None
-    errors: dict[str, str] = field(default_factory=dict)
-    op: str = field(default_factory=new_op)
 
     @property
     def as_text(self) -> str:
@@ -90,7 +90,7 @@ def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
         try:
             new = _test(context, db, code, entry, posted)
         except Invalid as refusal:
-            return _page(context, db, code, VoltsForm(**vars(entry) | {"errors": refusal.errors}))
+            return _page(context, db, code, entry.refused(refusal))
     content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
     context.once(op, "test.phantom", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
     return RedirectResponse(f"/tests/{new.id}", 303)
@@ -98,22 +98,22 @@ def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
 
 def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> VoltsForm:
     values = {name: str(posted.get(name) or "").strip() or start for name, start in START.items()}
-    kept = VoltsForm(
-        values,
+    form = VoltsForm(
         str(posted.get("which") or UNSURE),
         str(posted.get("note") or ""),
         posted.get("power") == "yes",
+        values=values,
         op=str(posted.get("op")),
     )
     wiring = find_wiring(db, about(context, db, code).wiring)
     if not carries_phantom(wiring):
-        return kept
+        return form
     try:
         found = diagnosed(values)
     except Invalid as refusal:
-        return VoltsForm(**vars(kept) | {"errors": refusal.errors})
+        return form.refused(refusal)
     agreed = agree(wiring, possible(wiring, found)) if found.states else None
-    return VoltsForm(**vars(kept) | {"agreed": agreed, "found": found})
+    return replace(form, agreed=agreed, found=found)
 
 
 def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
@@ -129,7 +129,7 @@ def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, pos
         )
     item = about(context, db, code)
     wiring = find_wiring(db, item.wiring)
-    told = TestOrigin(
+    origin = TestOrigin(
         read_op(entry.op),
         code,
         Method.PHANTOM,
@@ -139,8 +139,8 @@ def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, pos
         session=item.session,
     )
     if entry.agreed is None:
-        return as_evidence(told, entry.resistances, entry.which)
-    return as_test(wiring, told, chosen(wiring, entry.agreed, entry.which))
+        return as_evidence(origin, entry.resistances, entry.which)
+    return as_test(wiring, origin, chosen(wiring, entry.agreed, entry.which))
 
 
 def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> Response:
@@ -151,13 +151,11 @@ def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> 
     told = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
     return context.page(
         "testers/phantom.html",
-        422 if entry.errors else 200,
+        form=entry,
         item=item,
         fits=carries_phantom(wiring),
-        entry=entry,
         labels=LABELS,
         choices=named,
         outcome=told,
-        op=entry.op,
         ask=second_reading(entry.values, entry.found) if entry.found else "",
     )

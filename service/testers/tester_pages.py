@@ -7,13 +7,13 @@ from sqlalchemy.orm import Session
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.diagnosis.diagnosis import diagnose
 from service.gear.wirings import wiring_choices, wiring_name
-from service.kit.problems import Invalid, NotFound
+from service.kit.problems import NotFound
 from service.kit.typed import as_id
 from service.testers import actions, queries
 from service.testers.actions import NewTester
 from service.testers.core import in_words
 from service.testlog.models import OwnTester
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, typed
 from service.wiring.coverage import pass_words
 from service.wiring.tester import Tester
 from service.wiring.visibility import Visibility
@@ -53,21 +53,20 @@ def new_tester(context: LeadContext, wiring: str = "") -> Response:
     """Describe a tester, from an example."""
     with context.reading() as db:
         known = wiring in dict(wiring_choices(db))
-        return _form(context, db, START | ({"wiring": wiring} if known else {}))
+        return _form(context, db, Form(values=START | ({"wiring": wiring} if known else {})))
 
 
 @router.post("/testers/new")
 def make_tester(context: LeadContext, posted: Posted) -> Response:
     """Keep what was described."""
-    values = {name: str(posted.get(name) or "") for name in LABELS}
-    op = read_op(posted.get("op"))
-    try:
-        new = NewTester(id=op, **values)
-        context.once(op, "tester.make", values, lambda db: actions.make_tester_of(db, new, context.me, context.now))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _form(context, db, values, refusal, str(op))
-    return RedirectResponse(f"/testers/{op}?said=made", 303)
+    form = typed(posted, *LABELS)
+
+    def make() -> str:
+        new = NewTester(id=form.id, **form.values)
+        context.once(new.id, "tester.make", form.values, lambda db: actions.make_tester_of(db, new, context.actor))
+        return f"/testers/{new.id}?said=made"
+
+    return context.submit(form, make, lambda db, form: _form(context, db, form))
 
 
 @router.get("/testers/{tester_id}")
@@ -85,7 +84,6 @@ def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Respon
             reaches="all contacts" if own.probed == ALL else ", ".join(own.probed),
             patterns=meanings(lamps),
             blind=pass_words(lamps.wiring, lamps.sees, lamps.mistaken),
-            op=new_op(),
         )
 
 
@@ -95,7 +93,7 @@ def end_tester(context: LeadContext, tester_id: str, posted: Posted) -> Response
     with context.reading() as db:
         key = get_tester(db, tester_id).id
     op = read_op(posted.get("op"))
-    context.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, context.me, context.now))
+    context.once(op, "tester.end", [tester_id], lambda db: actions.end_tester(db, key, context.actor))
     return RedirectResponse(f"/testers/{tester_id}?said=ended", 303)
 
 
@@ -120,16 +118,11 @@ def meanings(lamps: Tester) -> list[tuple[str, list[str]]]:
     ]
 
 
-def _form(
-    context: RequestContext, db: Session, values: dict[str, str], refusal: Invalid | None = None, op: str = ""
-) -> Response:
+def _form(context: RequestContext, db: Session, form: Form) -> Response:
     return context.page(
         "testers/new_tester.html",
-        refusal.status if refusal else 200,
-        values=values,
+        form=form,
         labels=LABELS,
-        errors=refusal.errors if refusal else {},
         wirings=wiring_choices(db),
         sees=[(visibility, words, "scan") for visibility, words in SEES.items()],
-        op=op or new_op(),
     )

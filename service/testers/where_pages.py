@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -16,7 +16,7 @@ from service.testers.about import TestedItem, about
 from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
 from service.testlog.core import Evidence, Method, NewTest
 from service.testlog.logging_tests import log_test
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op
 from service.wiring.copper import LoopCheck
 from service.wiring.location import FaultLocation
 
@@ -31,15 +31,13 @@ LOOP: Final = "loop"
 
 
 @dataclass(frozen=True)
-class MeasuredAnswer:
-    """What the page answers: to which of its three questions (`about`), with what; or what is wrong."""
+class MeasuredAnswer(Form):
+    """What the page answers: to which of its three questions (`about`), with what."""
 
     about: str = ""
-    values: Mapping[str, str] = field(default_factory=lambda: START)
+    values: Mapping[str, Any] = field(default_factory=lambda: START, kw_only=True)
     place: FaultLocation | None = None
     loop: LoopCheck | None = None
-    errors: dict[str, str] = field(default_factory=dict)
-    op: str = field(default_factory=new_op)
 
 
 @router.get("/t/{code}/where")
@@ -70,12 +68,12 @@ def _answered(item: TestedItem, posted: FormData) -> MeasuredAnswer:
     op = str(posted.get("op"))
     try:
         if asked == LOOP:
-            return MeasuredAnswer(asked, values, loop=loop_judged(item.length_mm, values), op=op)
+            return MeasuredAnswer(asked, values=values, loop=loop_judged(item.length_mm, values), op=op)
         if asked in PLACES:
-            return MeasuredAnswer(asked, values, place=PLACES[asked](item.length_mm, values), op=op)
+            return MeasuredAnswer(asked, values=values, place=PLACES[asked](item.length_mm, values), op=op)
     except Invalid as refusal:
-        return MeasuredAnswer(asked, values, errors=refusal.errors, op=op)
-    return MeasuredAnswer("", values, op=op)
+        return MeasuredAnswer(asked, values=values, op=op).refused(refusal)
+    return MeasuredAnswer(values=values, op=op)
 
 
 def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
@@ -103,13 +101,11 @@ def _page(context: RequestContext, db: Session, code: str, shown: MeasuredAnswer
     unit = Unit(context.program.unit)
     return context.page(
         "testers/where.html",
-        422 if shown.errors else 200,
+        form=shown,
         item=item,
-        shown=shown,
         labels=LABELS,
         values=_filled_in(item, unit, shown),
         sentence=shown.place.sentence(unit) if shown.place else "",
-        op=shown.op,
     )
 
 

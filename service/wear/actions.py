@@ -1,15 +1,13 @@
 """Setting what the program aims at: how often an item may be found failed."""
 
-from datetime import datetime
-
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.wear.models import WearTarget
 
 
-def set_target(db: Session, per_mille: int, who: Who, now: datetime) -> None:
+def set_target(db: Session, per_mille: int, actor: Actor) -> None:
     """Keep the unavailability that the program aims at, in thousandths."""
     db.merge(WearTarget(id=1, per_mille=per_mille))
-    note_in_audit(db, now, who.id, "wear.target", f"{per_mille} in 1,000")
+    note_in_audit(db, actor.now, actor.who.id, "wear.target", f"{per_mille} in 1,000")

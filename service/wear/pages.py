@@ -2,17 +2,18 @@
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
+from sqlalchemy.orm import Session
 
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.queries import item_namer
-from service.kit.problems import Invalid, invalid
+from service.kit.problems import invalid
 from service.kit.typed import plain
 from service.season import queries as season
 from service.season.queries import get_event
 from service.wear import actions, queries, report
 from service.wear.core.classes import ENOUGH
 from service.wear.prospects import prospects
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, text
 
 router = APIRouter(include_in_schema=False)
 
@@ -20,47 +21,41 @@ router = APIRouter(include_in_schema=False)
 @router.get("/wear")
 def wear_page(context: ViewerContext) -> Response:
     """Is twice enough?"""
-    return _page(context)
+    with context.reading() as db:
+        return _page(context, db, Form())
 
 
 @router.post("/wear")
 def set_target(context: LeadContext, posted: Posted) -> Response:
     """Keep what the program aims at."""
-    typed = plain(str(posted.get("per_mille") or ""))
-    try:
+    form = Form(values={"per_mille": plain(text(posted, "per_mille"))}, op=text(posted, "op"))
+
+    def keep() -> str:
+        typed = form.values["per_mille"]
         if not (typed.isascii() and typed.isdigit() and len(typed) < 5 and 1 <= int(typed) <= 500):
             raise invalid("per_mille", f"“{typed[:20]}” will not do; write a number from 1 to 500.")
-    except Invalid as refusal:
-        return _page(context, typed, refusal.errors)
-    context.once(
-        read_op(posted.get("op")),
-        "wear.target",
-        typed,
-        lambda db: actions.set_target(db, int(typed), context.me, context.now),
+        context.once(form.id, "wear.target", typed, lambda db: actions.set_target(db, int(typed), context.actor))
+        return "/wear"
+
+    return context.submit(form, keep, lambda db, form: _page(context, db, form))
+
+
+def _page(context: RequestContext, db: Session, form: Form) -> Response:
+    target = queries.target(db)
+    row = season.current(season.seasons(db), context.today)
+    if row is None:
+        return context.page("home/no_season.html")
+    rounds = len(season.rounds(db, row.id))
+    return context.page(
+        "wear/wear.html",
+        form=form.starting_with({"per_mille": target}),
+        row=row,
+        rounds=rounds,
+        target=target,
+        least=ENOUGH,
+        report=report.report(db, context.zone, row.starts, row.ends, rounds, target),
+        season_days=(row.ends - row.starts).days + 1,
     )
-    return RedirectResponse("/wear", 303)
-
-
-def _page(context: RequestContext, typed: str | None = None, errors: dict[str, str] | None = None) -> Response:
-    with context.reading() as db:
-        target = queries.target(db)
-        row = season.current(season.seasons(db), context.today)
-        if row is None:
-            return context.page("home/no_season.html")
-        rounds = len(season.rounds(db, row.id))
-        return context.page(
-            "wear/wear.html",
-            422 if errors else 200,
-            row=row,
-            rounds=rounds,
-            target=target,
-            errors=errors or {},
-            value=typed if typed is not None else target,
-            op=new_op(),
-            least=ENOUGH,
-            report=report.report(db, context.zone, row.starts, row.ends, rounds, target),
-            season_days=(row.ends - row.starts).days + 1,
-        )
 
 
 @router.get("/risk")

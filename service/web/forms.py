@@ -1,10 +1,11 @@
-"""Reading what was posted: a form's fields into a pydantic model, with a sentence for each field that is wrong; and the
+"""Forms: what a page shows in one; reading what was posted, with a sentence for each field that is wrong; and the
 client's id of a write, made with the page on the server, or by a script on the phone.
 """
 
-from collections.abc import Callable, Iterable
-from typing import Annotated, Any, TypeVar
-from uuid import UUID, uuid4
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Annotated, Any, Self, TypeVar
+from uuid import UUID
 
 from fastapi import Depends, Request
 from pydantic import BaseModel, BeforeValidator, ValidationError
@@ -13,8 +14,59 @@ from starlette.datastructures import FormData
 
 from service.kit.problems import Invalid, Problem, invalid
 from service.web.problems import sentence
+from service.web.render import new_op
 
 Model = TypeVar("Model", bound=BaseModel)
+
+
+def read_op(value: object) -> UUID:
+    """The id that came with a form.
+
+    Raises:
+        Invalid: it is missing or no UUID.
+    """
+    try:
+        return UUID(str(value))
+    except ValueError as error:
+        raise invalid("op", "This page is out of date. Open it again and send it once more.") from error
+
+
+@dataclass(frozen=True, kw_only=True)
+class Form:
+    """A form as a page shows it; templates get it as `form`.
+
+    `values` are what stands in its fields, `errors` a sentence for each field that is wrong, `status` the page's. `op`
+    is the id of its write: the same comes again after a refusal, since nothing was written under it.
+    """
+
+    values: Mapping[str, Any] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    op: str = field(default_factory=new_op)
+    status: int = 200
+
+    @property
+    def id(self) -> UUID:
+        """The id of its write.
+
+        Raises:
+            Invalid: it came without one, or with something else.
+        """
+        return read_op(self.op)
+
+    def starting_with(self, values: Mapping[str, Any]) -> Self:
+        """The same form; these stand in its fields where nothing was typed yet."""
+        return self if self.values else replace(self, values=values)
+
+    def wrong(self, errors: Mapping[str, str], status: int = 422) -> Self:
+        """The same form with what is wrong in it; the same as it is where nothing is."""
+        if not errors:
+            return self
+        op = new_op() if "op" in errors else self.op
+        return replace(self, errors={**self.errors, **errors}, status=status, op=op)
+
+    def refused(self, refusal: Problem, beside: str = "") -> Self:
+        """The same form after a refusal; one that names no field stands beside this one."""
+        return self.wrong(refusal.errors or {beside: refusal.detail}, refusal.status)
 
 
 def read_by(parse: Callable[[Any], Any]) -> BeforeValidator:
@@ -54,6 +106,17 @@ Posted = Annotated[FormData, Depends(_posted)]
 """The fields that a form sent."""
 
 
+def typed(posted: FormData, *names: str) -> Form:
+    """The form as it was sent, with the texts of these fields, trimmed; empty where one was not sent."""
+    return Form(values={name: text(posted, name) for name in names}, op=text(posted, "op"))
+
+
+def text(posted: FormData, name: str) -> str:
+    """A field as trimmed text, empty where it was not sent."""
+    value = posted.get(name)
+    return value.strip() if isinstance(value, str) else ""
+
+
 def read_form(model: type[Model], posted: FormData) -> Model:
     """The form's fields as `model`; a field that the model holds as a list may come several times.
 
@@ -61,8 +124,8 @@ def read_form(model: type[Model], posted: FormData) -> Model:
         Invalid: with a sentence for every field that is wrong.
     """
     values: dict[str, Any] = {}
-    for name, field in model.model_fields.items():
-        if "list[" in str(field.annotation) or "tuple[" in str(field.annotation):
+    for name, about in model.model_fields.items():
+        if "list[" in str(about.annotation) or "tuple[" in str(about.annotation):
             values[name] = [value for value in posted.getlist(name) if value != ""]
         elif posted.get(name) not in (None, ""):
             values[name] = posted.get(name)
@@ -71,20 +134,3 @@ def read_form(model: type[Model], posted: FormData) -> Model:
     except ValidationError as error:
         errors = {str(one["loc"][0]): sentence([str(one["loc"][0])], one) for one in error.errors()}
         raise Invalid(" ".join(errors.values()), errors) from error
-
-
-def new_op() -> str:
-    """A fresh id for a form's hidden field."""
-    return str(uuid4())
-
-
-def read_op(value: object) -> UUID:
-    """The id that came with a form.
-
-    Raises:
-        Invalid: it is missing or no UUID.
-    """
-    try:
-        return UUID(str(value))
-    except ValueError as error:
-        raise invalid("op", "This page is out of date. Open it again and send it once more.") from error

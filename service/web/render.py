@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -30,6 +31,11 @@ def asset(path: str) -> str:
     return f"/static/{path}?v={hashlib.sha256(content).hexdigest()[:10]}"
 
 
+def new_op() -> str:
+    """A fresh id for a form's hidden field: under it the write is done once, however often it is sent."""
+    return str(uuid4())
+
+
 def words(value: str) -> str:
     """A state's key as words: `in_service` as "in service"."""
     return value.replace("_", " ")
@@ -46,6 +52,7 @@ def _environment() -> Environment:
     )
     env.globals["asset"] = asset
     env.globals["version"] = version
+    env.globals["new_op"] = new_op
     env.globals["module"] = modules.module
     env.globals["imported"] = modules.imported
     env.filters["words"] = words

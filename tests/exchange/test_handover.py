@@ -7,11 +7,12 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from service.crew import actions as crew
-from service.crew.core import Role, Who
+from service.crew.core import Actor, Role, Who
 from service.crew.models import AuditEntry, CrewPass, Person
 from service.demo.scenario import HELPERS
 from service.exchange.handover import actions
 from tests.support.program import START, Running, running
+from tests.testlog.support import ZONE
 from tests.web.world import world
 
 
@@ -78,7 +79,7 @@ def test_a_link_of_somebody_who_is_gone_hands_over_nothing(sqlite_url: str) -> N
     with running(sqlite_url) as program:
         with program.store.writing() as db:
             person = crew.add_person(db, "Gone", Role.LEAD, START)
-            link = actions.make_link(db, Who(person.id, "Gone", Role.LEAD), START)
+            link = actions.make_link(db, Actor(Who(person.id, "Gone", Role.LEAD), START, ZONE))
             person.ended_at = START
         answer = program.stranger.post("/take-over", data={"pass": link.secret, "name": "Robin", "sure": "y"})
     assert answer.status_code == 410

@@ -10,7 +10,7 @@ import pytest
 from httpx2 import Response
 from sqlalchemy import select
 
-from service.crew.core import Role, Who
+from service.crew.core import Actor, Role, Who
 from service.crew.models import AuditEntry
 from service.crew.queries import first_lead
 from service.gear import queries as gear
@@ -18,6 +18,7 @@ from service.gear.actions import place_for
 from service.gear.models import Place
 from service.home.place import actions, queries
 from tests.support.program import Running, op
+from tests.testlog.support import ZONE
 
 
 def add_place(program: Running, name: str) -> str:
@@ -158,7 +159,8 @@ def removed_meanwhile(program: Running, place: str, do: Callable[[], Response]) 
         with program.store.writing() as db:
             lead = first_lead(db)
             assert lead is not None
-            actions.remove(db, UUID(place), Who(lead.id, lead.display_name, Role.LEAD), program.clock.now)
+            who = Who(lead.id, lead.display_name, Role.LEAD)
+            actions.remove(db, UUID(place), Actor(who, program.clock.now, ZONE))
             asked = phone.submit(do)
             with suppress(TimeoutError):  # it waits for the removal, or has not got that far
                 asked.result(0.2)

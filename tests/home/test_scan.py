@@ -163,7 +163,7 @@ def test_photos_sent_at_once_are_all_read(at: Truck) -> None:
 def test_a_code_that_has_ended_is_told_wherever_it_was_scanned_for(at: Truck) -> None:
     old = at.tags["vibes"]
     with at.program.store.writing() as db:
-        retag(db, old, at.lead, at.program.clock.now)
+        retag(db, old, at.actor)
     for ways in ({}, {"session": str(uuid4())}):
         following = at.program.crew.get("/find", params={"code": old} | ways).headers["location"]
         assert at.program.crew.get(following).status_code == 410

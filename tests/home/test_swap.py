@@ -87,7 +87,7 @@ def test_ends_of_two_items_are_warned_of_with_both_named(at: Truck) -> None:
 def test_an_old_tag_at_the_other_end_still_tells_its_item(at: Truck) -> None:
     old = at.tags["vibes"]
     with at.program.store.writing() as db:
-        new = retag(db, old, at.lead, at.program.clock.now)
+        new = retag(db, old, at.actor)
     assert "Yes: both ends" in at.program.crew.get(f"/t/{new}/ends", params={"far": old}).text
     assert at.program.crew.get(f"/t/{old}/ends", params={"far": new}).status_code == 410
 

@@ -88,7 +88,7 @@ def test_codes_that_lead_nowhere_are_told_apart(at: Truck, role: str) -> None:
     assert "is no code" in client.get(f"/t/{wrong}").text
     assert client.get("/t/7K3M9U").status_code == 404
     with at.program.store.writing() as db:
-        retag(db, code, at.lead, at.program.clock.now)
+        retag(db, code, at.actor)
     ended = client.get(f"/t/{code}")
     assert ended.status_code == 410
     assert "scan the new one" in ended.text

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import pytest
 
+from service.crew.core import Actor
 from service.retire.buying.core import Buy, to_buy, total, within
 from service.retire.decisions.core import Price, Purchase, Sort
 from service.season.actions import add_season
@@ -55,7 +56,7 @@ def at(sqlite_url: str) -> Iterator[Truck]:
             found.test(found.tags[label], OPEN_2)
         with program.store.writing() as db:
             new = NewSwap(uuid4(), found.tags["swapped"], found.tags["in"])
-            swap(db, new, found.lead, program.clock.now, ZONE)
+            swap(db, new, Actor(found.lead, program.clock.now, ZONE))
             spring = Season(date(2026, 3, 1), date(2026, 5, 31), split(date(2026, 3, 1), date(2026, 5, 31), 2))
             add_season(db, uuid4(), "Spring", spring, [], program.clock.now)
         found.event("Lantern Field", date(2026, 10, 3))

@@ -8,7 +8,7 @@ from uuid import UUID, uuid4
 from fastapi.testclient import TestClient
 
 from service.crew.actions import add_person
-from service.crew.core import Role, Who
+from service.crew.core import Actor, Role, Who
 from service.gear.actions import place
 from service.kit.problems import Busy
 from service.sessions import queries
@@ -16,7 +16,7 @@ from service.sessions.actions import NewSession, Why, open_session
 from service.sessions.claims import claim_next
 from service.sessions.core import CLAIM_LASTS
 from tests.support.program import Running, form_of_a_test, op
-from tests.testlog.support import Bench, bench
+from tests.testlog.support import ZONE, Bench, bench
 
 
 def opened(program: Running, count: int, *places: str) -> tuple[Bench, UUID]:
@@ -51,7 +51,7 @@ def test_eight_helpers_share_sixty_items_and_nobody_meets(program: Running) -> N
             try:
                 with program.store.writing() as db:
                     last = given[-1] if given else None
-                    item = claim_next(db, session, who, program.clock.now, last)
+                    item = claim_next(db, session, Actor(who, program.clock.now, ZONE), last)
             except Busy:
                 continue
             if item is None or item in given:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor, Who
 from service.crew.queries import first_lead
 from service.gear.actions import NewItem, add_items
 from service.gear.core import FlagKind, ItemState
@@ -45,6 +45,10 @@ class Bench:
     @property
     def codes(self) -> list[str]:
         return list(self.ids)
+
+    @property
+    def actor(self) -> Actor:
+        return Actor(self.lead, self.program.clock.now, ZONE)
 
     def test(self, code: str, joined: Any = GOOD, **more: Any) -> dict[str, Any]:
         now = self.program.clock.now

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from service.app import create_app
 from service.crew import actions
-from service.crew.core import Role, Who
+from service.crew.core import Actor, Role, Who
 from service.crew.models import Person
 from service.gear.models import Item, Place
 from service.schedule.calendar.actions import make_link
@@ -31,6 +31,7 @@ from service.web import modules
 from service.web.upload import Taking
 from tests.support.demo import demo_file
 from tests.support.program import BASE, START, Clock, op
+from tests.testlog.support import ZONE
 
 NOTHING = UUID("00000000-0000-4000-8000-00000000dead")
 """The id of nothing, for what the demo has none of."""
@@ -105,7 +106,7 @@ def _token(db: Session, role: str) -> str:
         return actions.make_token(db, f"The {role}", Role(role), now)
     token = actions.make_token(db, "Gone lead", Role.LEAD, now)
     gone = db.scalars(select(Person).where(Person.display_name == "Gone lead")).one()
-    actions.end_person(db, gone.id, _someone(db), now)
+    actions.end_person(db, gone.id, Actor(_someone(db), now, ZONE))
     return token
 
 
@@ -134,7 +135,7 @@ def _params(db: Session) -> dict[str, str]:
         "swap_id": _id(db, select(Swap.id)),
         "pass_id": str(made.id),
         "person_id": str(extra.id),
-        "secret": make_link(db, "A parent", _someone(db), START),
+        "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
         "version": modules._version(),
         "path": module,

@@ -7,14 +7,14 @@ from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
 from service.crew.actions import refuse_last_lead
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.models import Person
 from service.crew.privacy import queries
 from service.crew.privacy.core import is_anonymous, next_anonymous_name
 from service.kit.problems import NotFound
 
 
-def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
+def erase(db: Session, person_id: UUID, actor: Actor) -> str:
     """Replace a person's name and end all access; what they logged stays. Returns the new name.
 
     Doing it again changes nothing.
@@ -30,8 +30,8 @@ def erase(db: Session, person_id: UUID, who: Who, now: datetime) -> str:
         return person.display_name
     if person.ended_at is None:
         refuse_last_lead(db, person)
-    new_name = anonymize(db, person, now)
-    crew.note_in_audit(db, now, who.id, "person.erased", str(person.id))
+    new_name = anonymize(db, person, actor.now)
+    crew.note_in_audit(db, actor.now, actor.who.id, "person.erased", str(person.id))
     return new_name
 
 

@@ -1,6 +1,5 @@
 """Handing over: a link that makes the next lead and ends the old one, in one step that both have seen before."""
 
-import random
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
@@ -9,7 +8,8 @@ from sqlalchemy.orm import Session
 
 from service.crew import actions as crew
 from service.crew import core
-from service.crew.core import Role, Who
+from service.crew.core import Actor, Role, Who
+from service.crew.links import NewLink, link_with, new_secret
 from service.crew.models import Person
 from service.crew.queries import end_sign_ins, note_in_audit
 from service.exchange.handover import queries
@@ -17,24 +17,10 @@ from service.exchange.handover.models import HandOver
 from service.kit.problems import Gone, NotFound
 
 LASTS = timedelta(days=3)
-_RANDOM = random.SystemRandom()
 _NOT_VALID = (
     "This link is not valid, or no longer: each works once, for three days. Ask the lead for a new one. Whoever runs "
     "the service can always make one with coilbook pass --role lead."
 )
-
-
-class UnknownLink(Gone):
-    """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
-
-
-@dataclass(frozen=True)
-class NewLink:
-    """A link just made, with its secret: shown once, stored as a fingerprint only."""
-
-    id: UUID
-    secret: str
-    expires_at: datetime
 
 
 @dataclass(frozen=True)
@@ -45,26 +31,26 @@ class HandoverOffer:
     expires_at: datetime
 
 
-def make_link(db: Session, who: Who, now: datetime) -> NewLink:
+def make_link(db: Session, actor: Actor) -> NewLink:
     """A link that hands the program over; earlier ones of the same lead end."""
-    for link in queries.open_links(db, now, who.id):
-        link.ended_at = now
-    secret = core.secret(_RANDOM, core.LINK_LETTERS)
+    for link in queries.open_links(db, actor.now, actor.who.id):
+        link.end(actor.now)
+    secret = new_secret()
     link = HandOver(
         id=uuid4(),
         secret_hash=core.fingerprint(secret),
-        from_id=who.id,
+        from_id=actor.who.id,
         to_id=None,
-        created_at=now,
-        expires_at=now + LASTS,
+        created_at=actor.now,
+        expires_at=actor.now + LASTS,
         ended_at=None,
     )
     db.add(link)
-    note_in_audit(db, now, who.id, "hand_over.offered", str(who.id))
+    note_in_audit(db, actor.now, actor.who.id, "hand_over.offered", str(actor.who.id))
     return NewLink(link.id, secret, link.expires_at)
 
 
-def take_back(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
+def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
     """Let a link hand over nothing any more.
 
     Raises:
@@ -73,9 +59,8 @@ def take_back(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
     link = db.get(HandOver, link_id)
     if link is None:
         raise NotFound("There is no such link.")
-    if link.ended_at is None:
-        link.ended_at = now
-        note_in_audit(db, now, who.id, "hand_over.taken_back", str(link.from_id))
+    if link.end(actor.now):
+        note_in_audit(db, actor.now, actor.who.id, "hand_over.taken_back", str(link.from_id))
 
 
 def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
@@ -109,11 +94,8 @@ def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, s
 
 
 def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
-    secret = core.tidy_secret(typed)
-    link = queries.link_with(db, core.fingerprint(secret)) if secret else None
-    if link is None:
-        raise UnknownLink(_NOT_VALID)
+    link = link_with(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
     old = db.get_one(Person, link.from_id, with_for_update=True, populate_existing=True)
-    if link.ended_at or link.expires_at <= now or old.ended_at or old.role != Role.LEAD:
+    if old.ended_at or old.role != Role.LEAD:
         raise Gone(_NOT_VALID)
     return link, old

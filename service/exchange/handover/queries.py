@@ -23,11 +23,6 @@ from service.testlog.models import NOT_VOIDED, Test, TestItem, Void
 from service.testlog.queries import faults_of
 
 
-def link_with(db: Session, secret_hash: str) -> HandOver | None:
-    """The link with this secret, locked for use."""
-    return db.scalar(select(HandOver).where(HandOver.secret_hash == secret_hash).with_for_update())
-
-
 def open_links(db: Session, now: datetime, from_id: UUID | None = None) -> Sequence[HandOver]:
     """The links that may still be used, of everybody or of one lead, the newest first."""
     query = select(HandOver).where(HandOver.ended_at.is_(None), HandOver.expires_at > now)

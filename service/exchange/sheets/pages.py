@@ -3,6 +3,7 @@ page in a hidden field, so that nothing is kept of an import that nobody finishe
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter
@@ -20,9 +21,9 @@ from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid, invalid
+from service.kit.problems import invalid
 from service.store.sessions import Store
-from service.web.forms import new_op, read_op
+from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
 
 router = APIRouter(include_in_schema=False)
@@ -47,7 +48,7 @@ BETWEENS = [("yes", "It was repaired in between"), ("no", "It was not: it stays 
 def exchange_page(context: LeadContext) -> Response:
     """Bring a sheet in, or take everything out."""
     with context.reading():
-        return _start(context)
+        return _start(context, Form())
 
 
 @router.post("/exchange/sheet")
@@ -56,12 +57,12 @@ def see_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
     with context.reading():
         pass  # only leads have sheets read
     pasted = sent.fields.get("text", "")
-    try:
+
+    def see() -> Response:
         text = _text(sent, pasted)
-        seen = look(text)
-    except Invalid as refusal:
-        return _start(context, refusal, pasted[:BYTES_MOST])
-    return _columns(context, text, seen, {})
+        return _columns(context, text, look(text), Form())
+
+    return context.submit(Form(values={"text": pasted[:BYTES_MOST]}), see, lambda _, form: _start(context, form))
 
 
 @router.post("/exchange/columns")
@@ -70,20 +71,23 @@ def see_columns(context: LeadContext, sent: UploadedSheet) -> Response:
     with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
-    return _columns_again(context, text, sent.fields)
+    return _columns_again(context, text, Form(values=sent.fields))
 
 
 @router.post("/exchange/check")
 def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
     """Tell what becomes of each row, and write nothing."""
-    with context.reading() as db:
-        text = unpack(sent.fields.get("sheet", ""))
-        try:
+    with context.reading():
+        pass
+    text, form = unpack(sent.fields.get("sheet", "")), Form(values=sent.fields)
+
+    def check() -> Response:
+        with context.reading() as db:
             asked = read_asked(text, sent.fields)
             plan = actions.planned(db, asked, _setting(context))
-        except Invalid as refusal:
-            return _columns_again(context, text, sent.fields, refusal)
-        return _tried(context, asked, plan.rows, sent.fields, ends=plan.ends_in_words)
+            return _tried(context, asked, plan.rows, form, plan.ends_in_words)
+
+    return context.submit(form, check, lambda _, form: _columns_again(context, text, form))
 
 
 @router.post("/exchange/import")
@@ -92,8 +96,10 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
     with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
-    try:
-        asked, op = read_asked(text, sent.fields), read_op(sent.fields.get("op"))
+    form = Form(values=sent.fields, op=sent.fields.get("op", ""))
+
+    def bring() -> Response:
+        asked, op = read_asked(text, sent.fields), form.id
         setting = _setting(context)
         content = [
             text,
@@ -106,25 +112,26 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             asked.bad,
             asked.above,
         ]
-        done = context.once(
-            op,
-            "sheet.import",
-            content,
-            lambda db: actions.bring_in(db, asked, context.me, setting, sent.fields.get("seen", "")),
+        try:
+            done = context.once(
+                op,
+                "sheet.import",
+                content,
+                lambda db: actions.bring_in(db, asked, context.me, setting, sent.fields.get("seen", "")),
+            )
+        except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
+            return _tried(context, asked, refusal.rows, form.refused(refusal), refusal.ends)
+        return context.page(
+            "exchange/done.html",
+            kind=asked.kind,
+            counts={Fate(fate): count for fate, count in done["counts"].items()},
+            codes=done["codes"],
+            left=done["left"],
+            after=done.get("after", []),
+            sheet=pack(actions.left_as_csv(text, done["left"])),
         )
-    except WrongRows as refusal:
-        return _tried(context, asked, refusal.rows, sent.fields, refusal, refusal.ends)
-    except Invalid as refusal:
-        return _columns_again(context, text, sent.fields, refusal)
-    return context.page(
-        "exchange/done.html",
-        kind=asked.kind,
-        counts={Fate(fate): count for fate, count in done["counts"].items()},
-        codes=done["codes"],
-        left=done["left"],
-        after=done.get("after", []),
-        sheet=pack(actions.left_as_csv(text, done["left"])),
-    )
+
+    return context.submit(form, bring, lambda _, form: _columns_again(context, text, form))
 
 
 @router.post("/exchange/left")
@@ -171,34 +178,31 @@ def _setting(context: RequestContext) -> Setting:
     return Setting(context.now, context.zone, Unit(context.program.unit))
 
 
-def _start(context: RequestContext, refusal: Invalid | None = None, pasted: str = "") -> Response:
+def _start(context: RequestContext, form: Form) -> Response:
     return context.page(
         "exchange/start.html",
-        refusal.status if refusal else 200,
-        errors=refusal.errors if refusal else {},
-        pasted=pasted,
+        form=form,
         megabytes=BYTES_MOST // 1_000_000,
         most_bytes=BYTES_MOST,
         most=f"{ROWS_MOST:,}",
     )
 
 
-def _columns_again(
-    context: RequestContext, text: str, typed: dict[str, str], refusal: Invalid | None = None
-) -> Response:
+def _columns_again(context: RequestContext, text: str, form: Form) -> Response:
+    """The columns as they were chosen; guessed anew, with nothing wrong yet, where the kind of sheet was changed."""
+    typed = form.values
     kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
     known = {field.key for field in fields(kind)}
     width = len(look(text).columns)
     mapping = [typed.get(f"column{at}", "") for at in range(width)]
     mapping = [key if key in known else "" for key in mapping]
-    guess_anew = typed.get("guessed") not in (None, kind.value)
-    seen = look(text, kind, None if guess_anew else mapping)
-    return _columns(context, text, seen, typed, None if guess_anew else refusal)
+    if typed.get("guessed") not in (None, kind.value):
+        return _columns(context, text, look(text, kind, None), Form(values=typed))
+    return _columns(context, text, look(text, kind, mapping), form)
 
 
-def _columns(
-    context: RequestContext, text: str, seen: Look, typed: dict[str, str], refusal: Invalid | None = None
-) -> Response:
+def _columns(context: RequestContext, text: str, seen: Look, form: Form) -> Response:
+    typed = form.values
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
     values: dict[str, Any] = {
         "unit": seen.unit,
@@ -207,12 +211,10 @@ def _columns(
     } | {name: typed[name] for name in ("unit", "order", "between", "above") if typed.get(name)}
     return context.page(
         "exchange/columns.html",
-        refusal.status if refusal else 200,
-        errors=refusal.errors if refusal else {},
+        form=replace(form, values=values),
         seen=seen,
         sheet=pack(text),
         words=words,
-        values=values,
         kinds=KINDS_OF_SHEET,
         units=UNITS,
         orders=ORDERS,
@@ -222,22 +224,15 @@ def _columns(
     )
 
 
-def _tried(
-    context: RequestContext,
-    asked: ImportRequest,
-    rows: Sequence[RowStatus],
-    typed: dict[str, str],
-    refusal: Invalid | None = None,
-    ends: str = "",
-) -> Response:
+def _tried(context: RequestContext, asked: ImportRequest, rows: Sequence[RowStatus], form: Form, ends: str) -> Response:
     listed = errors_first(rows)
-    start = typed.get("from", "")
+    start = form.values.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
     columns = look(asked.text, asked.kind, asked.mapping).columns
     unused = [column.name for column in columns if column.cells and not column.key]
     return context.page(
         "exchange/tried.html",
-        refusal.status if refusal else 200,
+        form=form,
         asked=asked,
         counts=counted(rows),
         unused=unused,
@@ -249,6 +244,4 @@ def _tried(
         ends=ends,
         sheet=pack(asked.text),
         seen=seal(rows),
-        op=new_op(),
-        errors=refusal.errors if refusal else {},
     )

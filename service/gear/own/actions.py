@@ -2,12 +2,11 @@
 
 import re
 import unicodedata
-from datetime import datetime
 from typing import Any, Final
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.models import OwnWiring
 from service.gear.own import queries
@@ -22,7 +21,7 @@ LONGEST_NAME: Final = 60
 _LONGEST_KEY: Final = 40
 
 
-def make_wiring(db: Session, name: str, spec: dict[str, Any], who: Who, now: datetime) -> str:
+def make_wiring(db: Session, name: str, spec: dict[str, Any], actor: Actor) -> str:
     """Keep a wiring that was described, under a key made from its name, and give the key.
 
     Raises:
@@ -31,12 +30,12 @@ def make_wiring(db: Session, name: str, spec: dict[str, Any], who: Who, now: dat
     name = checked_name(db, name)
     parse_wiring(spec, name)
     key = _free_key(db, name)
-    db.add(OwnWiring(key=key, name=name, spec=spec, made_by=who.id, created_at=now))
-    note_in_audit(db, now, who.id, "wiring.made", key, {"name": name})
+    db.add(OwnWiring(key=key, name=name, spec=spec, made_by=actor.who.id, created_at=actor.now))
+    note_in_audit(db, actor.now, actor.who.id, "wiring.made", key, {"name": name})
     return key
 
 
-def end_wiring(db: Session, key: str, who: Who, now: datetime) -> None:
+def end_wiring(db: Session, key: str, actor: Actor) -> None:
     """Offer a wiring no longer; what has it keeps it.
 
     Raises:
@@ -48,8 +47,8 @@ def end_wiring(db: Session, key: str, who: Who, now: datetime) -> None:
     locked(db, OwnWiring, own.id)
     if own.ended_at is not None:
         raise Conflict("This wiring was ended before. Nothing was changed.")
-    own.ended_at = now
-    note_in_audit(db, now, who.id, "wiring.ended", key)
+    own.ended_at = actor.now
+    note_in_audit(db, actor.now, actor.who.id, "wiring.ended", key)
 
 
 def checked_name(db: Session, name: str) -> str:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,8 +15,8 @@ from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.own import actions, queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
-from service.kit.problems import Invalid, NotFound
-from service.web.forms import Posted, new_op, read_op
+from service.kit.problems import NotFound
+from service.web.forms import Form, Posted, read_op, typed
 from service.wiring.builtin import BUILTIN
 from service.wiring.naming import conductor_words, contact_words
 from service.wiring.own import parse_wiring
@@ -66,29 +67,30 @@ def wirings_page(context: ViewerContext) -> Response:
 def new_wiring(context: LeadContext) -> Response:
     """Enter a wiring of one's own, from an example."""
     with context.reading():
-        return _form(context, EXAMPLE)
+        return _form(context, Form(values=EXAMPLE))
 
 
 @router.post("/wirings/new")
 def make_wiring(context: LeadContext, posted: Posted) -> Response:
     """Show what was entered; once that was seen, and is what comes again, keep it."""
-    values = {name: str(posted.get(name) or "") for name in LABELS}
-    op = read_op(posted.get("op"))
-    try:
+    form = typed(posted, *LABELS)
+
+    def make() -> str | Response:
+        op, values = form.id, form.values
         with context.reading() as db:
-            spec = wiring_in_text(values["name"].strip() or "this wiring", *_entered(values))
+            spec = wiring_in_text(values["name"] or "this wiring", *_entered(values))
             if not _is_seen(posted, values, spec):
                 actions.checked_name(db, values["name"])
-                return _form(context, values, op=str(op), spec=spec, changed=bool(posted.get("seen")))
+                return _form(context, form, spec=spec, changed=bool(posted.get("seen")))
         key = context.once(
             op,
             "wiring.make",
             [values["name"], spec],
-            lambda db: actions.make_wiring(db, values["name"], spec, context.me, context.now),
+            lambda db: actions.make_wiring(db, values["name"], spec, context.actor),
         )
-    except Invalid as refusal:
-        return _form(context, values, refusal=refusal, op=str(op))
-    return RedirectResponse(f"/wirings/{key}?said=made", 303)
+        return f"/wirings/{key}?said=made"
+
+    return context.submit(form, make, lambda _, form: _form(context, form))
 
 
 @router.get("/wirings/{key}")
@@ -102,7 +104,7 @@ def wiring_page(context: ViewerContext, key: str, said: str = "") -> Response:
 def end_wiring(context: LeadContext, key: str, posted: Posted) -> Response:
     """Offer a wiring no longer."""
     op = read_op(posted.get("op"))
-    context.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, context.me, context.now))
+    context.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, context.actor))
     return RedirectResponse(f"/wirings/{key}?said=ended", 303)
 
 
@@ -122,40 +124,31 @@ def _short(contact: str) -> str:
     return contact_words(contact).partition(" at end ")[0]
 
 
-def _entered(values: dict[str, str]) -> tuple[str, str, str]:
+def _entered(values: Mapping[str, str]) -> tuple[str, str, str]:
     return values["conductors"], values["others"], values["bonds"]
 
 
-def _print(values: dict[str, str], spec: dict[str, Any]) -> str:
+def _print(values: Mapping[str, str], spec: dict[str, Any]) -> str:
     told = json.dumps([" ".join(values["name"].split()), spec], sort_keys=True)
     return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
-def _is_seen(posted: FormData, values: dict[str, str], spec: dict[str, Any]) -> bool:
+def _is_seen(posted: FormData, values: Mapping[str, str], spec: dict[str, Any]) -> bool:
     """Whether exactly this was shown before: what is kept for good is kept as it was seen."""
     return posted.get("do") == "keep" and posted.get("seen") == _print(values, spec)
 
 
 def _form(
-    context: RequestContext,
-    values: dict[str, str],
-    *,
-    spec: dict[str, Any] | None = None,
-    changed: bool = False,
-    refusal: Invalid | None = None,
-    op: str = "",
+    context: RequestContext, form: Form, *, spec: dict[str, Any] | None = None, changed: bool = False
 ) -> Response:
-    shown = read_wiring_text(parse_wiring(spec, values["name"])) if spec else None
+    shown = read_wiring_text(parse_wiring(spec, form.values["name"])) if spec else None
     return context.page(
         "gear/new_wiring.html",
-        refusal.status if refusal else 200,
-        values=values,
+        form=form,
         labels=LABELS,
         shown=shown,
-        errors=refusal.errors if refusal else {},
-        seen=_print(values, spec) if spec else "",
+        seen=_print(form.values, spec) if spec else "",
         changed=changed,
-        op=op or new_op(),
     )
 
 
@@ -171,5 +164,4 @@ def _wiring(context: RequestContext, db: Session, key: str, said: str) -> Respon
         shown=read_wiring_text(find_wiring(db, key)),
         items=queries.items_with(db, key),
         said=said,
-        op=new_op(),
     )

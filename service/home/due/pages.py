@@ -20,6 +20,7 @@ from service.season.core import DueState
 from service.season.queries import due_counts
 from service.store.paging import MOST
 from service.testlog.housekeeping import ensure_today
+from service.web.forms import Form
 
 router = APIRouter(include_in_schema=False)
 
@@ -32,22 +33,20 @@ def due(context: ViewerContext, on: str = "", state: str = "", after: str = "") 
     """What is due, today or as of another day."""
     ensure_today(context)
     with context.reading() as db:
-        errors: dict[str, str] = {}
+        form = Form(values={"on": on})
         day = context.today
         try:
             day = parse_date(on, "on") if on else day
         except Invalid as refusal:
-            errors = refusal.errors
+            form = form.refused(refusal)
         chosen = DueState(state) if state in list(DueState) else None
         counts, (lines, following) = _looked_up(db, context, day, (chosen,) if chosen else OPEN, after or None)
         return context.page(
             "home/due.html",
-            422 if errors else 200,
+            form=form,
             on=day,
-            typed=on,
             chosen=chosen,
             counts=counts,
-            errors=errors,
             places=[(place, list(found)) for place, found in groupby(lines, key=lambda line: line.item.place)],
             asked=sum(counts.values()),
             following=following,

@@ -5,7 +5,7 @@ from uuid import UUID, uuid5
 
 from sqlalchemy.orm import Session
 
-from service.crew.context import RequestContext
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear import actions as gear
 from service.gear.actions import NewItem
@@ -20,15 +20,16 @@ from service.tags.queries import item_with
 from service.testlog.effects import refresh_due
 
 
-def add(db: Session, context: RequestContext, op: UUID, new: NewItems) -> list[dict[str, Any]]:
+def add(db: Session, actor: Actor, op: UUID, new: NewItems, unit: Unit) -> list[dict[str, Any]]:
     """Add items, tag them, let them answer to the running seasons, and say how they stand.
 
-    Their ids follow from the client's, so that a copy of the same request makes the same items.
+    Their ids follow from the client's, so that a copy of the same request makes the same items. `unit` is that of the
+    lengths in the answer.
 
     Raises:
         Invalid: the wiring is not known, or they would have been bought in the future.
     """
-    gear.refuse_future_purchase(new.bought_on, context.today)
+    gear.refuse_future_purchase(new.bought_on, actor.today)
     facts = NewItem(
         kind=new.kind,
         wiring=new.wiring,
@@ -46,29 +47,31 @@ def add(db: Session, context: RequestContext, op: UUID, new: NewItems) -> list[d
         place_b_kind=new.place_b_kind,
     )
     ids = [uuid5(op, str(number)) for number in range(new.count)]
-    gear.add_items(db, facts, ids, context.me, context.now, context.today)
-    codes = tags.issue(db, ids, context.now)
-    season.enlist(db, ids, season.running_seasons(db, context.today))
-    refresh_due(db, ids, context.now, context.zone)
-    note_in_audit(db, context.now, context.me.id, "items.added", codes[0], {"codes": codes})
-    return items_json(db, ids, Unit(context.program.unit))
+    gear.add_items(db, facts, ids, actor.who, actor.now, actor.today)
+    codes = tags.issue(db, ids, actor.now)
+    season.enlist(db, ids, season.running_seasons(db, actor.today))
+    refresh_due(db, ids, actor.now, actor.zone)
+    note_in_audit(db, actor.now, actor.who.id, "items.added", codes[0], {"codes": codes})
+    return items_json(db, ids, unit)
 
 
-def edit(db: Session, context: RequestContext, code: str, details: ItemDetails) -> None:
-    """Change what is told of an item, and keep what it was in the audit trail.
+def edit(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
+    """Change what is known of an item, and keep what it was in the audit trail.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item, or it would have been bought in the future.
     """
-    gear.refuse_future_purchase(details.bought_on, context.today)
+    gear.refuse_future_purchase(details.bought_on, actor.today)
     item = _lock_item(db, code)
     changed = gear.edit_item(db, item, details.given_fields())
     if changed:
-        told = {name: [None if value is None else str(value) for value in both] for name, both in changed.items()}
-        note_in_audit(db, context.now, context.me.id, "item.edited", code, told)
+        before_and_after = {
+            name: [None if value is None else str(value) for value in both] for name, both in changed.items()
+        }
+        note_in_audit(db, actor.now, actor.who.id, "item.edited", code, before_and_after)
 
 
-def move(db: Session, context: RequestContext, code: str, placing: Placing) -> None:
+def move(db: Session, actor: Actor, code: str, placing: Placing) -> None:
     """Put an item where it lives from now on.
 
     Raises:
@@ -79,25 +82,25 @@ def move(db: Session, context: RequestContext, code: str, placing: Placing) -> N
         _lock_item(db, code).id,
         placing.place,
         placing.place_b,
-        context.me,
-        context.now,
+        actor.who,
+        actor.now,
         placing.strapped,
         placing.place_kind,
         placing.place_b_kind,
     )
-    note_in_audit(db, context.now, context.me.id, "item.placed", code, placing.content())
+    note_in_audit(db, actor.now, actor.who.id, "item.placed", code, placing.content())
 
 
-def note(db: Session, context: RequestContext, code: str, text: str) -> None:
+def note(db: Session, actor: Actor, code: str, text: str) -> None:
     """Write something down about an item.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
     """
-    gear.add_note(db, item_with(db, code).id, text, context.me, context.now)
+    gear.add_note(db, item_with(db, code).id, text, actor.who, actor.now)
 
 
 def _lock_item(db: Session, code: str) -> Item:
-    """The item with this code, held until the transaction ends."""
+    """The item with this code, locked until the transaction ends."""
     item: Item = locked(db, Item, item_with(db, code).id)
     return item

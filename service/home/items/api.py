@@ -23,7 +23,12 @@ def add_items(context: LeadContext, body: NewItemsBody) -> Response:
     """Add one item, or many that are alike; each comes with its code. A place that is new and of which no `place_kind`
     is told is an instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
     """
-    made = context.once(body.id, "items.add", body.content(), lambda db: actions.add(db, context, body.id, body))
+    made = context.once(
+        body.id,
+        "items.add",
+        body.content(),
+        lambda db: actions.add(db, context.actor, body.id, body, Unit(context.program.unit)),
+    )
     return JSONResponse(made, 201)
 
 

@@ -1,10 +1,10 @@
-"""Pages of gear: the list, adding, an item's full record, and changing what is told of it."""
+"""Pages of gear: the list, adding, an item's full record, and changing what is known of it."""
 
-from typing import Any
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
@@ -20,12 +20,11 @@ from service.home.items.core import read_filters
 from service.home.items.queries import page_of_items
 from service.home.items.record import record
 from service.kit.lengths import Unit
-from service.kit.problems import Invalid
 from service.store.paging import PAGE
 from service.tags.queries import code_of, item_with
 from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
-from service.web.forms import Posted, new_op, read_form, read_op
+from service.web.forms import Form, Posted, read_form, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -81,34 +80,39 @@ def gear_list(
 def new_items(context: LeadContext) -> Response:
     """Add one item, or many that are alike."""
     with context.reading() as db:
-        return _new(context, db, {"kind": USUAL_KIND, "count": "1"})
+        return _new(context, db, Form(values={"kind": USUAL_KIND, "count": "1"}))
 
 
 @router.post("/gear/new")
 def add_items(context: LeadContext, posted: Posted) -> Response:
     """Make the items, and go on to the one, or to the tags of the many."""
-    try:
-        new, op = read_form(NewItems, posted), read_op(posted.get("op"))
+    form = _typed(posted)
+
+    def add() -> str:
+        op, new = form.id, read_form(NewItems, posted)
         with context.reading() as db:
             _ask_for_kinds(db, new)
-        made = context.once(op, "items.add", new.content(), lambda db: actions.add(db, context, op, new))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _new(context, db, _typed(posted), refusal)
-    target = f"/gear/{made[0]['code']}?said=added" if len(made) == 1 else f"/tags?added={len(made)}"
-    return RedirectResponse(target, 303)
+        made = context.once(
+            op,
+            "items.add",
+            new.content(),
+            lambda db: actions.add(db, context.actor, op, new, Unit(context.program.unit)),
+        )
+        return f"/gear/{made[0]['code']}?said=added" if len(made) == 1 else f"/tags?added={len(made)}"
+
+    return context.submit(form, add, lambda db, form: _new(context, db, form))
 
 
 @router.get("/gear/{code}")
 def item_page(context: ViewerContext, code: str, said: str = "") -> Response:
     """The full record of an item."""
     with context.reading() as db:
-        return _record(context, db, code, said=said)
+        return _record(context, db, code, Form(), said)
 
 
 @router.get("/gear/{code}/edit")
 def edit_page(context: LeadContext, code: str) -> Response:
-    """Change what is told of an item."""
+    """Change what is known of an item."""
     with context.reading() as db:
         item = item_with(db, code)
         price = "" if item.price_cents is None else f"{item.price_cents / 100:.2f}"
@@ -119,20 +123,21 @@ def edit_page(context: LeadContext, code: str) -> Response:
             "bought_on": item.bought_on,
             "price": price,
         }
-        return _form(context, db, "home/items/edit.html", code, values)
+        return _form(context, db, "home/items/edit.html", code, Form(values=values))
 
 
 @router.post("/gear/{code}/edit")
 def edit(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Keep what is told of an item."""
-    try:
-        details, op = read_form(ItemDetails, posted), read_op(posted.get("op"))
+    """Keep what is known of an item."""
+    form = _typed(posted)
+
+    def change() -> str:
+        details = read_form(ItemDetails, posted)
         content = [code, details.model_dump(mode="json")]
-        context.once(op, "item.edit", content, lambda db: actions.edit(db, context, code, details))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _form(context, db, "home/items/edit.html", code, _typed(posted), refusal)
-    return RedirectResponse(f"/gear/{code}?said=kept", 303)
+        context.once(form.id, "item.edit", content, lambda db: actions.edit(db, context.actor, code, details))
+        return f"/gear/{code}?said=kept"
+
+    return context.submit(form, change, lambda db, form: _form(context, db, "home/items/edit.html", code, form))
 
 
 @router.get("/gear/{code}/place")
@@ -141,113 +146,83 @@ def place_page(context: LeadContext, code: str) -> Response:
     with context.reading() as db:
         item = item_with(db, code)
         facts = gear.item_facts(db, [item.id])[item.id]
-        return _form(
-            context,
-            db,
-            "home/items/place.html",
-            code,
-            {
-                "place": facts.place,
-                "place_b": facts.place_b,
-                "strapped": STRAPPED_WORDS.get(gear.said_strapped(db, item.id), ""),
-            },
-        )
+        strapped = STRAPPED_WORDS.get(gear.said_strapped(db, item.id), "")
+        values = {"place": facts.place, "place_b": facts.place_b, "strapped": strapped}
+        return _form(context, db, "home/items/place.html", code, Form(values=values))
 
 
 @router.post("/gear/{code}/place")
 def move(context: LeadContext, code: str, posted: Posted) -> Response:
     """Put an item where it lives from now on."""
-    try:
-        placing, op = read_form(Placing, posted), read_op(posted.get("op"))
+    form = _typed(posted)
+
+    def put() -> str:
+        placing = read_form(Placing, posted)
         with context.reading() as db:
             _ask_for_kinds(db, placing)
         content = [code, placing.content()]
-        context.once(op, "item.place", content, lambda db: actions.move(db, context, code, placing))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _form(context, db, "home/items/place.html", code, _typed(posted), refusal)
-    return RedirectResponse(f"/gear/{code}?said=moved", 303)
+        context.once(form.id, "item.place", content, lambda db: actions.move(db, context.actor, code, placing))
+        return f"/gear/{code}?said=moved"
+
+    return context.submit(form, put, lambda db, form: _form(context, db, "home/items/place.html", code, form))
 
 
 @router.post("/gear/{code}/notes")
 def add_note(context: CrewContext, code: str, posted: Posted) -> Response:
     """Write something down about an item."""
-    try:
-        note, op = read_form(NoteText, posted), read_op(posted.get("op"))
-        context.once(op, "item.note", [code, note.text], lambda db: actions.note(db, context, code, note.text))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _record(context, db, code, refusal=refusal, text=str(posted.get("text") or ""))
-    return RedirectResponse(f"/gear/{code}?said=noted#notes", 303)
+    form = typed(posted, "text")
+
+    def note() -> str:
+        note = read_form(NoteText, posted)
+        content = [code, note.text]
+        context.once(form.id, "item.note", content, lambda db: actions.note(db, context.actor, code, note.text))
+        return f"/gear/{code}?said=noted#notes"
+
+    return context.submit(form, note, lambda db, form: _record(context, db, code, form))
 
 
-def _new(context: RequestContext, db: Session, values: dict[str, Any], refusal: Invalid | None = None) -> Response:
-    errors = refusal.errors if refusal else {}
-    in_order = {name: errors[name] for name in LABELS if name in errors} | errors
+def _new(context: RequestContext, db: Session, form: Form) -> Response:
+    in_order = {name: form.errors[name] for name in LABELS if name in form.errors} | dict(form.errors)
     return context.page(
         "home/items/new.html",
-        refusal.status if refusal else 200,
-        values=values,
-        errors=in_order,
+        form=replace(form, errors=in_order),
         kinds=kind_choices(),
         wirings=wiring_choices(db),
         places=gear.places(db),
         labels=LABELS,
-        op=new_op(),
         place_kinds=PLACE_KINDS,
         strapped=STRAPPED,
     )
 
 
-def _record(
-    context: RequestContext, db: Session, code: str, said: str = "", refusal: Invalid | None = None, text: str = ""
-) -> Response:
-    found = record(db, item_with(db, code).id, Unit(context.program.unit))
-    item = found.row.facts
+def _record(context: RequestContext, db: Session, code: str, form: Form, said: str = "") -> Response:
+    shown = record(db, item_with(db, code).id, Unit(context.program.unit))
+    item = shown.row.facts
     names = lane_names(find_wiring(db, item.wiring))
     lanes = lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else []
     return context.page(
-        "home/items/record.html",
-        refusal.status if refusal else 200,
-        item=item,
-        row=found.row,
-        record=found,
-        lanes=lanes,
-        said=said,
-        errors=refusal.errors if refusal else {},
-        text=text,
-        op=new_op(),
+        "home/items/record.html", form=form, item=item, row=shown.row, record=shown, lanes=lanes, said=said
     )
 
 
-def _form(
-    context: RequestContext,
-    db: Session,
-    template: str,
-    code: str,
-    values: dict[str, Any],
-    refusal: Invalid | None = None,
-) -> Response:
+def _form(context: RequestContext, db: Session, template: str, code: str, form: Form) -> Response:
     item = item_with(db, code)
     return context.page(
         template,
-        refusal.status if refusal else 200,
-        values=values,
-        errors=refusal.errors if refusal else {},
+        form=form,
         code=code_of(db, item.id),
         name=item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         places=gear.places(db),
         labels=LABELS,
-        op=new_op(),
         place_kinds=PLACE_KINDS,
         strapped=STRAPPED,
     )
 
 
-def _ask_for_kinds(db: Session, told: NewItems | Placing) -> None:
-    kinds = {"place_kind": told.place_kind, "place_b_kind": told.place_b_kind}
-    ask_for_kinds(db, {"place": told.place, "place_b": told.place_b}, kinds)
+def _ask_for_kinds(db: Session, placed: NewItems | Placing) -> None:
+    kinds = {"place_kind": placed.place_kind, "place_b_kind": placed.place_b_kind}
+    ask_for_kinds(db, {"place": placed.place, "place_b": placed.place_b}, kinds)
 
 
-def _typed(posted: FormData) -> dict[str, str]:
-    return {name: value for name, value in posted.items() if isinstance(value, str)}
+def _typed(posted: FormData) -> Form:
+    return typed(posted, *(name for name in posted if name != "op"))

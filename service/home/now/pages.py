@@ -69,7 +69,7 @@ def now(context: AnyoneContext) -> Response:
             return context.page("home/welcome.html")
     ensure_today(context)
     with context.reading() as db:
-        return context.page("home/now.html", now=_now(context, db), values={"code": ""}, errors={})
+        return context.page("home/now.html", now=_now(context, db))
 
 
 @router.get("/more")

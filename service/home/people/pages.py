@@ -8,12 +8,12 @@ from service.crew import actions, queries
 from service.crew.context import LeadContext, RequestContext
 from service.crew.core import Role, spelled, unnamed
 from service.crew.models import Person
-from service.crew.pages import join_link, text
+from service.crew.pages import join_link
 from service.crew.privacy import actions as privacy
 from service.crew.privacy.queries import list_former
-from service.kit.problems import Invalid, NotFound, invalid
+from service.kit.problems import NotFound, invalid
 from service.testlog.queries import last_logged
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, typed
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
@@ -23,31 +23,31 @@ router = APIRouter(include_in_schema=False)
 def crew_page(context: LeadContext) -> Response:
     """Who is in, by which passes, and which tokens there are."""
     with context.reading() as db:
-        return _crew(context, db)
+        return _crew(context, db, Form())
 
 
 @router.post("/crew/passes")
 def make_pass(context: LeadContext, posted: Posted) -> Response:
     """Make a pass and show its QR code, once."""
-    try:
-        role = _role(text(posted, "role"))
-        label = " ".join(text(posted, "label").split())[:60] or unnamed(role)
+    form = typed(posted, "role", "label")
+
+    def make() -> Response:
+        role = _role(form.values["role"])
+        label = " ".join(form.values["label"].split())[:60] or unnamed(role)
         with context.writing() as db:
             made = actions.make_pass(db, role, label, context.me, context.now)
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _crew(context, db, refusal.status, errors=refusal.errors)
-    link = join_link(context, made.secret)
-    secret = spelled(made.secret)
-    return context.page(
-        "home/people/new_pass.html",
-        made=made,
-        role=role,
-        label=label,
-        link=link,
-        qr=qr_svg(link),
-        secret=secret,
-    )
+        link = join_link(context, made.secret)
+        return context.page(
+            "home/people/new_pass.html",
+            made=made,
+            role=role,
+            label=label,
+            link=link,
+            qr=qr_svg(link),
+            secret=spelled(made.secret),
+        )
+
+    return context.submit(form, make, lambda db, form: _crew(context, db, form))
 
 
 @router.get("/crew/passes/{pass_id}/end")
@@ -63,7 +63,7 @@ def end_pass_page(context: LeadContext, pass_id: str) -> Response:
 def end_pass(context: LeadContext, pass_id: str) -> Response:
     """Let nobody in with a pass any more."""
     with context.writing() as db:
-        actions.end_pass(db, read_op(pass_id), context.me, context.now)
+        actions.end_pass(db, read_op(pass_id), context.actor)
     return RedirectResponse("/crew", 303)
 
 
@@ -81,7 +81,7 @@ def end_person_page(context: LeadContext, person_id: str) -> Response:
 def end_person(context: LeadContext, person_id: str) -> Response:
     """End somebody's access; what they logged stays."""
     with context.writing() as db:
-        actions.end_person(db, read_op(person_id), context.me, context.now)
+        actions.end_person(db, read_op(person_id), context.actor)
     return RedirectResponse("/crew", 303)
 
 
@@ -91,28 +91,27 @@ def erase_page(context: LeadContext, person_id: str) -> Response:
     with context.reading() as db:
         person = _person(db, person_id)
         logged = last_logged(db, [person.id])
-        return context.page("home/people/erase.html", person=person, logged=logged, op=new_op())
+        return context.page("home/people/erase.html", person=person, logged=logged)
 
 
 @router.post("/crew/people/{person_id}/erase")
 def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
     op, key = read_op(posted.get("op")), read_op(person_id)
-    context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.me, context.now))
+    context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.actor))
     return RedirectResponse("/crew", 303)
 
 
-def _crew(context: RequestContext, db: Session, status: int = 200, errors: dict[str, str] | None = None) -> Response:
-    people, left = queries.people(db), list_former(db)
+def _crew(context: RequestContext, db: Session, form: Form) -> Response:
+    people, former = queries.people(db), list_former(db)
     return context.page(
         "home/people/crew.html",
-        status,
+        form=form,
         people=people,
-        list_former=left,
+        former=former,
         passes=queries.open_passes(db, context.now),
-        logged=last_logged(db, [person.id for person in (*people, *left)]),
+        logged=last_logged(db, [person.id for person in (*people, *former)]),
         tokens=queries.tokens(db),
-        errors=errors or {},
     )
 
 

@@ -1,11 +1,10 @@
 """Removing a place at which nothing is any more."""
 
-from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.gear.actions import end_place, place_with
 from service.gear.models import Place
 from service.home.place import queries
@@ -37,7 +36,7 @@ def in_the_way(db: Session, place: Place) -> list[str]:
     return found
 
 
-def remove(db: Session, place_id: UUID, who: Who, now: datetime) -> None:
+def remove(db: Session, place_id: UUID, actor: Actor) -> None:
     """Take a place off the walk and out of every list, and end its tag; its history stays.
 
     Raises:
@@ -50,5 +49,5 @@ def remove(db: Session, place_id: UUID, who: Who, now: datetime) -> None:
         raise Conflict(f"{place.name} cannot be removed yet. {' '.join(told)}")
     tag = tag_of_place(db, place_id)
     if tag is not None:
-        tag.until = now
-    end_place(db, place, who, now)
+        tag.until = actor.now
+    end_place(db, place, actor)

@@ -19,7 +19,7 @@ from service.kit.lengths import Unit
 from service.season.core import DueState
 from service.tags.queries import tag_of_place
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Posted, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -59,7 +59,6 @@ def removal_page(context: LeadContext, place_id: UUID) -> Response:
             place=place,
             told=actions.in_the_way(db, place),
             tag=tag_of_place(db, place_id),
-            op=new_op(),
         )
 
 
@@ -70,6 +69,6 @@ def remove_place(context: LeadContext, place_id: UUID, posted: Posted) -> Respon
         read_op(posted.get("op")),
         "place.remove",
         str(place_id),
-        lambda db: actions.remove(db, place_id, context.me, context.now),
+        lambda db: actions.remove(db, place_id, context.actor),
     )
     return RedirectResponse("/places", 303)

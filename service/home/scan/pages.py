@@ -17,6 +17,7 @@ from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.retire.lists.actions import open_list
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, tag_on, to_draw
+from service.web.forms import Form
 from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 
@@ -54,7 +55,7 @@ def scan_page(
     errand = read_errand(session, ends_of, pull, swap_for)
     with context.reading() as db:
         worked = None if errand.carried else open_list(db, context.now)
-        return context.page("home/scan.html", errand=errand, errors={}, strange=(), ours=(), worked=worked)
+        return context.page("home/scan.html", form=Form(), errand=errand, strange=(), ours=(), worked=worked)
 
 
 @router.post("/scan")
@@ -67,24 +68,16 @@ def scan_photo(context: CrewContext, sent: Uploaded) -> Response:
     try:
         texts = _texts(sent)
     except Invalid as refusal:
-        return context.page(
-            "home/scan.html", 422, errand=errand, errors=refusal.errors, strange=(), ours=(), worked=None
-        )
+        form = Form().refused(refusal)
+        return context.page("home/scan.html", form=form, errand=errand, strange=(), ours=(), worked=None)
     codes = list(dict.fromkeys(code for text in texts if (code := code_in_url(text))))
     if len(codes) == 1:
         return RedirectResponse(errand.find(codes[0]), 303)
     strange = [_shown(text) for text in texts if code_in_url(text) is None]
-    errors = {} if codes else {"photo": "This is no tag of this program; it says what stands below."}
+    form = Form().wrong({} if codes else {"photo": "This is no tag of this program; it says what stands below."})
     with context.reading() as db:
-        return context.page(
-            "home/scan.html",
-            200 if codes else 422,
-            errand=errand,
-            errors=errors,
-            strange=strange,
-            ours=_labels(context, db, codes),
-            worked=None,
-        )
+        ours = _labels(context, db, codes)
+        return context.page("home/scan.html", form=form, errand=errand, strange=strange, ours=ours, worked=None)
 
 
 def _texts(sent: Upload) -> list[str]:
@@ -122,11 +115,5 @@ def _shown(text: str) -> str:
 
 def _not_found(context: RequestContext, db: Session, code: str, errand: Errand, problem: Problem) -> Response:
     near = nearest(code, codes_now(db)) if context.who and context.who.role is Role.LEAD else []
-    return context.page(
-        "home/find.html",
-        problem.status,
-        values={"code": code},
-        errors={"code": problem.detail},
-        near=near,
-        errand=errand,
-    )
+    form = Form(values={"code": code}).wrong({"code": problem.detail}, problem.status)
+    return context.page("home/find.html", form=form, near=near, errand=errand)

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.context import RequestContext
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.queries import item_facts
 from service.home.seasons.queries import taken, usable_items
@@ -21,16 +21,16 @@ from service.store.sessions import chunks
 from service.testlog.effects import refresh_due_states, update_due_flags
 
 
-def make(db: Session, context: RequestContext, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
+def make(db: Session, actor: Actor, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
     """A new season; with `everything`, all items in service or spare answer to it."""
     items = usable_items(db) if everything else []
-    season.add_season(db, season_id, entry.name, entry.rule, items, context.now)
-    note_in_audit(db, context.now, context.me.id, "season.made", entry.name)
-    _reckon(db, context, items)
+    season.add_season(db, season_id, entry.name, entry.rule, items, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "season.made", entry.name)
+    _reckon(db, actor, items)
     return str(season_id)
 
 
-def copy(db: Session, context: RequestContext, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
+def copy(db: Session, actor: Actor, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
     """A season like another: as long, with the same rounds, for those of its items that are still used.
 
     Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
@@ -42,23 +42,21 @@ def copy(db: Session, context: RequestContext, season_id: UUID, like: SeasonRow,
         raise invalid("name", f"There is a season called {name} already. Give this one a name of its own.")
     rule = shifted(rules(db, [like.id])[like.id], starts)
     items = enlisted(db, like.id) & set(usable_items(db))
-    season.add_season(db, season_id, name, rule, items, context.now)
-    note_in_audit(db, context.now, context.me.id, "season.copied", name, {"like": like.name})
-    _reckon(db, context, items)
+    season.add_season(db, season_id, name, rule, items, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "season.copied", name, {"like": like.name})
+    _reckon(db, actor, items)
     return str(season_id)
 
 
-def change(db: Session, context: RequestContext, season_id: str, entry: SeasonEntry) -> None:
+def change(db: Session, actor: Actor, season_id: str, entry: SeasonEntry) -> None:
     """Keep a season's name, days and rounds as they are now."""
     row = get_season(db, season_id)
-    season.change_season(db, row, entry.name, entry.rule, context.now)
-    note_in_audit(db, context.now, context.me.id, "season.changed", entry.name)
-    _reckon(db, context, enlisted(db, row.id))
+    season.change_season(db, row, entry.name, entry.rule, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "season.changed", entry.name)
+    _reckon(db, actor, enlisted(db, row.id))
 
 
-def choose(
-    db: Session, context: RequestContext, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]
-) -> None:
+def choose(db: Session, actor: Actor, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]) -> None:
     """Of the items `shown`, let the `chosen` answer to a season and the others not.
 
     Raises:
@@ -70,31 +68,29 @@ def choose(
     others = set(shown) - set(chosen)
     season.enlist(db, chosen, [row.id])
     season.delist(db, others, row.id)
-    note_in_audit(
-        db, context.now, context.me.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)}
-    )
-    _reckon(db, context, shown)
+    note_in_audit(db, actor.now, actor.who.id, "season.items", row.name, {"in": len(set(chosen)), "out": len(others)})
+    _reckon(db, actor, shown)
 
 
-def add_event(db: Session, context: RequestContext, season_id: str, entry: EventEntry) -> None:
+def add_event(db: Session, actor: Actor, season_id: str, entry: EventEntry) -> None:
     """Add an event to a season; one like another is asked about first."""
     row = get_season(db, season_id)
     if not entry.sure:
         season.refuse_double(db, row.id, entry.name, entry.on)
-    season.add_event(db, row.id, entry.name, entry.kind, entry.on, context.now)
-    note_in_audit(db, context.now, context.me.id, "event.made", entry.name)
+    season.add_event(db, row.id, entry.name, entry.kind, entry.on, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "event.made", entry.name)
 
 
-def change_event(db: Session, context: RequestContext, event_id: str, entry: EventEntry) -> None:
+def change_event(db: Session, actor: Actor, event_id: str, entry: EventEntry) -> None:
     """Keep an event as it is now."""
     event = get_event(db, event_id)
     if not entry.sure:
         season.refuse_double(db, event.season_id, entry.name, entry.on, event)
-    season.change_event(db, event, entry.name, entry.kind, entry.on, context.now)
-    note_in_audit(db, context.now, context.me.id, "event.changed", entry.name)
+    season.change_event(db, event, entry.name, entry.kind, entry.on, actor.now)
+    note_in_audit(db, actor.now, actor.who.id, "event.changed", entry.name)
 
 
-def drop_event(db: Session, context: RequestContext, event_id: str) -> None:
+def drop_event(db: Session, actor: Actor, event_id: str) -> None:
     """Take an event off its season.
 
     Raises:
@@ -105,11 +101,11 @@ def drop_event(db: Session, context: RequestContext, event_id: str) -> None:
         raise Conflict(
             f"The pull list of {row.name} was worked with, and that stays in the book. Change its day or name instead."
         )
-    note_in_audit(db, context.now, context.me.id, "event.dropped", row.name)
+    note_in_audit(db, actor.now, actor.who.id, "event.dropped", row.name)
     db.delete(row)
 
 
-def _reckon(db: Session, context: RequestContext, item_ids: Collection[UUID]) -> None:
-    refresh_due_states(db, item_ids, context.today, context.zone)
+def _reckon(db: Session, actor: Actor, item_ids: Collection[UUID]) -> None:
+    refresh_due_states(db, item_ids, actor.today, actor.zone)
     for ids in chunks(item_ids):
-        update_due_flags(db, ids, context.today, context.now)
+        update_due_flags(db, ids, actor.today, actor.now)

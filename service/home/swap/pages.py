@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, RequestContext
-from service.crew.core import Role
+from service.crew.core import Actor, Role
 from service.gear.actions import add_note
 from service.gear.core import item_name
 from service.gear.queries import ItemFacts, item_facts
@@ -18,7 +18,7 @@ from service.kit.codes import code_in_url, read_code
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
 from service.tags.queries import code_of, item_with, tag_on
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -44,20 +44,20 @@ class SwapItem:
 def not_this(context: CrewContext, code: str) -> Response:
     """What the book says of it, and what to do where that is not what one holds."""
     with context.reading() as db:
-        return _not_this(context, db, code, {})
+        return _not_this(context, db, code, Form())
 
 
 @router.post("/t/{code}/not-this")
 def report(context: CrewContext, code: str, posted: Posted) -> Response:
     """Write it down for the lead, at the item and at the one whose tag hangs on the other end."""
-    values = {name: str(posted.get(name) or "").strip() for name in ("what", "other")}
-    op = read_op(posted.get("op"))
-    try:
-        context.once(op, "tag.mismatch", [code, values], lambda db: _report(db, context, code, values))
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _not_this(context, db, code, values, refusal)
-    return RedirectResponse(f"/t/{read_code(code)}?other=1", 303)
+    form = typed(posted, "what", "other")
+
+    def write() -> str:
+        content = [code, form.values]
+        context.once(form.id, "tag.mismatch", content, lambda db: _report(db, context.actor, code, **form.values))
+        return f"/t/{read_code(code)}?other=1"
+
+    return context.submit(form, write, lambda db, form: _not_this(context, db, code, form))
 
 
 @router.get("/t/{code}/ends")
@@ -66,56 +66,44 @@ def check_ends(context: CrewContext, code: str, far: str = "", session: str = ""
     with context.reading() as db:
         near = _known(context, db, code)
         errand = Errand(read_errand(session).session, near.code)
-        other, refusal = None, None
+        other, form = None, Form(values={"far": far})
         if far:
             try:
                 other = _at_far_end(context, db, far)
             except Problem as problem:
-                refusal = problem
+                form = form.wrong({"far": problem.detail}, problem.status)
         return context.page(
             "home/ends.html",
-            refusal.status if refusal else 200,
+            form=form,
             near=near,
             other=other,
             errand=errand,
-            far=far,
-            errors={"far": refusal.detail} if refusal else {},
             code=near.code,
-            op=new_op(),
         )
 
 
-def _not_this(
-    context: RequestContext, db: Session, code: str, values: dict[str, str], refusal: Invalid | None = None
-) -> Response:
+def _not_this(context: RequestContext, db: Session, code: str, form: Form) -> Response:
     known = _known(context, db, code)
     return context.page(
-        "home/not_this.html",
-        refusal.status if refusal else 200,
-        known=known,
-        code=known.code,
-        values=values,
-        errors=refusal.errors if refusal else {},
-        leads=context.me.role is Role.LEAD,
-        op=new_op(),
+        "home/not_this.html", form=form, known=known, code=known.code, leads=context.me.role is Role.LEAD
     )
 
 
-def _report(db: Session, context: RequestContext, code: str, values: dict[str, str]) -> None:
-    if len(values["what"]) > NOTE_MOST:
-        raise invalid("what", f"Keep it to {NOTE_MOST} characters; these are {len(values['what'])}.")
+def _report(db: Session, actor: Actor, code: str, what: str, other: str) -> None:
+    if len(what) > NOTE_MOST:
+        raise invalid("what", f"Keep it to {NOTE_MOST} characters; these are {len(what)}.")
     item = item_with(db, code)
-    said = f" What it hangs on: {values['what']}" if values["what"] else ""
+    hangs_on = f" What it hangs on: {what}" if what else ""
     at_other_end = ""
-    if values["other"]:
-        other = _item_at(db, values["other"], "other")
-        if other == item.id:
+    if other:
+        other_id = _item_at(db, other, "other")
+        if other_id == item.id:
             raise invalid("other", "That tag is of the same item, so both ends belong together.")
-        at_other_end = f" The tag at its other end is {code_of(db, other)}."
+        at_other_end = f" The tag at its other end is {code_of(db, other_id)}."
         text = f"Tags may be swapped: this tag hangs on one piece with {code_of(db, item.id)}."
-        add_note(db, other, text, context.me, context.now)
-    text = f"This tag may hang on the wrong item.{said}{at_other_end}"
-    add_note(db, item.id, text, context.me, context.now)
+        add_note(db, other_id, text, actor.who, actor.now)
+    text = f"This tag may hang on the wrong item.{hangs_on}{at_other_end}"
+    add_note(db, item.id, text, actor.who, actor.now)
 
 
 def _known(context: RequestContext, db: Session, code: str) -> SwapItem:

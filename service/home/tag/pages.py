@@ -23,7 +23,7 @@ from service.testlog.effects import fault_status_of
 from service.testlog.housekeeping import ensure_today
 from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Posted, read_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -89,7 +89,6 @@ def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Res
         code=code,
         item=item,
         due=found.due,
-        op=new_op(),
         name=item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         flags=queries.flags(db, item.id),
         ends_of=queries.ends(db, item),

@@ -1,10 +1,11 @@
 """Pages of tests: the form at the truck, the result with what to do next, a void."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from uuid import UUID
 
 from fastapi import APIRouter, Query
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
@@ -24,7 +25,8 @@ from service.testlog.phone import form_facts
 from service.testlog.queries import open_session_with
 from service.testlog.reach import PluggedChain
 from service.testlog.sheet import Entered, is_good, sheet
-from service.web.forms import Posted, new_op
+from service.web.forms import Form, Posted, text, typed
+from service.web.render import new_op
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,8 +35,8 @@ PIECES = "pieces"
 
 
 @dataclass(frozen=True)
-class TestForm:
-    """The form as it stands: what it is opened for, what was entered, what is wrong with it."""
+class TestForm(Form):
+    """The form of a test as it stands: what it is opened for, and what was entered."""
 
     code: str
     through: tuple[str, ...] = ()
@@ -42,8 +44,6 @@ class TestForm:
     session: UUID | None = None
     entered: Entered = field(default_factory=Entered)
     posted: FormData = field(default_factory=FormData)
-    errors: dict[str, str] = field(default_factory=dict)
-    op: str = field(default_factory=new_op)
     scanned: bool = False
     pieces: str | None = None
     """What was typed as the pieces that it goes through, where they are not those."""
@@ -69,7 +69,7 @@ def form_page(
         except Invalid as refusal:
             if "through" not in refusal.errors:
                 raise
-            return _form(context, db, replace(opened, through=(), errors=_of_pieces(refusal), pieces=through))
+            return _form(context, db, replace(opened, through=(), pieces=through).wrong(_of_pieces(refusal.errors)))
 
 
 @router.post("/t/{code}/test")
@@ -77,8 +77,9 @@ def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
     if "show" in posted:
         return _shown(context, code, posted)
-    through = form_reader.codes(str(posted.get("through") or ""))
-    try:
+    through = form_reader.codes(text(posted, "through"))
+
+    def log() -> str | Response:
         with context.reading() as db:
             chain = _chain(db, code, through)
             wiring = find_wiring(db, chain.key)
@@ -93,9 +94,9 @@ def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
             [code, *content(posted)],
             lambda db: logging_tests.log_test(db, new, context.me, context.now, context.zone),
         )
-    except Invalid as refusal:
-        return _refused(context, code, posted, refusal)
-    return RedirectResponse(f"/tests/{new.id}", 303)
+        return f"/tests/{new.id}"
+
+    return context.submit(typed(posted), log, lambda db, form: _form(context, db, _refused(db, code, posted, form)))
 
 
 def _shown(context: RequestContext, code: str, posted: FormData) -> Response:
@@ -103,19 +104,19 @@ def _shown(context: RequestContext, code: str, posted: FormData) -> Response:
 
     What was marked by contact belongs to a wiring, and is not carried over where other pieces make another one.
     """
-    was, show = form_reader.codes(str(posted.get("through") or "")), str(posted["show"])
+    was, show = form_reader.codes(text(posted, "through")), str(posted["show"])
     with context.reading() as db:
-        through = form_reader.codes(str(posted.get(PIECES) or "")) if show == PIECES else was
+        through = form_reader.codes(text(posted, PIECES)) if show == PIECES else was
         errors: dict[str, str] = {}
         key = _chain(db, code, was).key
         try:
             changed = _chain(db, code, through).key != key
         except Invalid as refusal:
-            through, changed, errors = was, False, _of_pieces(refusal)
+            through, changed, errors = was, False, _of_pieces(refusal.errors)
         wiring = find_wiring(db, key)
         entered = form_reader.entered(wiring, posted)
         lanes = tuple(str(lane) for lane in (*posted.getlist("lane"), show))
-        again = _as_posted(code, through, lanes, entered, posted, errors)
+        again = _as_posted(code, through, lanes, entered, posted).wrong(errors)
         if changed:
             marked = bool(entered.skipped) or not is_good(wiring, entered)
             others = form_reader.without_contacts(posted)
@@ -138,27 +139,22 @@ def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
         )
 
 
-def _refused(context: RequestContext, code: str, posted: FormData, refusal: Invalid) -> Response:
+def _refused(db: Session, code: str, posted: FormData, refused: Form) -> TestForm:
     """The form again, as it was sent, with what is wrong beside it."""
-    typed = str(posted.get("through") or "")
-    through = form_reader.codes(typed) if "through" not in refusal.errors else ()
-    with context.reading() as db:
-        wiring = find_wiring(db, _chain(db, code, through).key)
-        lanes = tuple(str(lane) for lane in posted.getlist("lane"))
-        entered = form_reader.entered(wiring, posted) if "touch" not in refusal.errors else Entered()
-        again = _as_posted(code, through, lanes, entered, posted, _of_pieces(refusal))
-        return _form(context, db, again if "through" not in refusal.errors else replace(again, pieces=typed))
+    pieces_wrong = "through" in refused.errors
+    through = () if pieces_wrong else form_reader.codes(text(posted, "through"))
+    wiring = find_wiring(db, _chain(db, code, through).key)
+    lanes = tuple(str(lane) for lane in posted.getlist("lane"))
+    entered = form_reader.entered(wiring, posted) if "touch" not in refused.errors else Entered()
+    again = _as_posted(code, through, lanes, entered, posted)
+    again = replace(again, pieces=text(posted, "through")) if pieces_wrong else again
+    return again.wrong(_of_pieces(refused.errors))
 
 
 def _as_posted(
-    code: str,
-    through: tuple[str, ...],
-    lanes: tuple[str, ...],
-    entered: Entered,
-    posted: FormData,
-    errors: dict[str, str],
+    code: str, through: tuple[str, ...], lanes: tuple[str, ...], entered: Entered, posted: FormData
 ) -> TestForm:
-    op, pieces = str(posted.get("op") or new_op()), posted.get(PIECES)
+    pieces = posted.get(PIECES)
     return TestForm(
         code,
         through,
@@ -166,16 +162,15 @@ def _as_posted(
         as_id(posted.get("session")),
         entered,
         posted,
-        errors,
-        op,
         bool(posted.get(SCANNED)),
         pieces if isinstance(pieces, str) else None,
+        op=text(posted, "op") or new_op(),
     )
 
 
-def _of_pieces(refusal: Invalid) -> dict[str, str]:
+def _of_pieces(errors: Mapping[str, str]) -> dict[str, str]:
     """What is wrong by the fields of the page, on which the pieces are typed into one of their own."""
-    return {PIECES if name == "through" else name: sentence for name, sentence in refusal.errors.items()}
+    return {PIECES if name == "through" else name: sentence for name, sentence in errors.items()}
 
 
 def _form(context: RequestContext, db: Session, form: TestForm) -> Response:
@@ -199,7 +194,6 @@ def _form(context: RequestContext, db: Session, form: TestForm) -> Response:
     }
     return context.page(
         "testlog/test.html",
-        422 if form.errors else 200,
         form=form,
         item=item,
         code=code,

@@ -23,6 +23,7 @@ from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import as_id
 from service.store.paging import PAGE
+from service.web.forms import Form
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,20 +34,18 @@ def trail_page(
 ) -> Response:
     """The trail, the newest first, narrowed down by what is asked."""
     values = {"person": person, "action": action, "day": day.strip()}
-    errors: dict[str, str] = {}
+    form = Form(values=values)
     with context.reading() as db:
         try:
             asked = _read_filter(values, context.zone)
         except Invalid as refusal:
-            asked, errors = TrailFilter(), refusal.errors
+            asked, form = TrailFilter(), form.refused(refusal)
         found, following = queries.entries(db, asked, after, PAGE)
         names = names_of(db, _people(found))
         kept = {name: value for name, value in values.items() if value}
         return context.page(
             "home/trail.html",
-            422 if errors else 200,
-            values=values,
-            errors=errors,
+            form=form,
             entries=found,
             names=names,
             action_words=action_words,

@@ -2,42 +2,46 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries
 from service.retire.decisions.core import Action, Limits, Sort
 from service.retire.decisions.models import GearPrice, Overrule, PullLimits
 
 
-def set_limits(db: Session, new: Limits, who: Who, now: datetime) -> None:
+def set_limits(db: Session, new: Limits, actor: Actor) -> None:
     """Keep the program's thresholds."""
     db.merge(PullLimits(id=1, **asdict(new)))
-    note_in_audit(db, now, who.id, "pull.limits", "thresholds of the pull list", asdict(new))
+    note_in_audit(db, actor.now, actor.who.id, "pull.limits", "thresholds of the pull list", asdict(new))
 
 
-def overrule(
-    db: Session, event_id: UUID, item_id: UUID, action: Action | None, reason: str, who: Who, now: datetime
-) -> None:
+def overrule(db: Session, event_id: UUID, item_id: UUID, action: Action | None, reason: str, actor: Actor) -> None:
     """Keep a lead's word on one line; without an action the decision counts again."""
-    db.add(Overrule(event_id=event_id, item_id=item_id, action=action, reason=reason, at=now, person_id=who.id))
-    note_in_audit(db, now, who.id, "pull.overruled", str(item_id), {"action": action, "reason": reason})
+    db.add(
+        Overrule(event_id=event_id, item_id=item_id, action=action, reason=reason, at=actor.now, person_id=actor.who.id)
+    )
+    note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), {"action": action, "reason": reason})
 
 
-def set_prices(db: Session, new: Mapping[Sort, int], who: Who, now: datetime) -> int:
+def set_prices(db: Session, prices: Mapping[Sort, int], actor: Actor) -> int:
     """Keep what each of these sorts costs from now on, in cents; how many changed."""
-    before = queries.prices(db)
-    changed = {sort: cents for sort, cents in new.items() if sort not in before or before[sort].cents != cents}
+    known = queries.prices(db)
+    changed = {sort: cents for sort, cents in prices.items() if sort not in known or known[sort].cents != cents}
     for sort, cents in changed.items():
         db.add(
             GearPrice(
-                kind=sort.kind, wiring=sort.wiring, length_mm=sort.length_mm, cents=cents, at=now, person_id=who.id
+                kind=sort.kind,
+                wiring=sort.wiring,
+                length_mm=sort.length_mm,
+                cents=cents,
+                at=actor.now,
+                person_id=actor.who.id,
             )
         )
     if changed:
-        note_in_audit(db, now, who.id, "prices.set", f"{len(changed)} prices")
+        note_in_audit(db, actor.now, actor.who.id, "prices.set", f"{len(changed)} prices")
     return len(changed)

@@ -1,9 +1,10 @@
 """The page of prices: one line a sort, by the newest purchase until a lead says otherwise."""
 
+from collections.abc import Iterable, Mapping
+
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
-from starlette.datastructures import FormData
 
 from service.crew.context import LeadContext, RequestContext
 from service.gear.wirings import wiring_name
@@ -11,7 +12,7 @@ from service.kit.money import parse_money
 from service.kit.problems import Invalid
 from service.retire.decisions import actions, queries
 from service.retire.decisions.core import Sort
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -20,56 +21,46 @@ router = APIRouter(include_in_schema=False)
 def prices_page(context: LeadContext, saved: bool = False) -> Response:
     """What one of each sort costs."""
     with context.reading() as db:
-        return _page(context, db, saved=saved)
+        return _page(context, db, Form(), saved)
 
 
 @router.post("/prices")
 def set_prices(context: LeadContext, posted: Posted) -> Response:
     """Keep the prices that were typed; an empty field leaves its price as it is."""
-    op = read_op(posted.get("op"))
     with context.reading() as db:
-        sorts = queries.sorts(db)
-        try:
-            new = _typed(posted, list(sorts))
-        except Invalid as refusal:
-            return _page(context, db, posted, refusal.errors)
-    content = {sort.key: cents for sort, cents in new.items()}
-    context.once(op, "prices.set", content, lambda db: actions.set_prices(db, new, context.me, context.now))
-    return RedirectResponse("/prices?saved=1", 303)
+        known = list(queries.sorts(db))
+    form = typed(posted, *(sort.key for sort in known))
+
+    def keep() -> str:
+        prices = _read(form.values, known)
+        content = {sort.key: cents for sort, cents in prices.items()}
+        context.once(form.id, "prices.set", content, lambda db: actions.set_prices(db, prices, context.actor))
+        return "/prices?saved=1"
+
+    return context.submit(form, keep, lambda db, form: _page(context, db, form))
 
 
-def _typed(posted: FormData, sorts: list[Sort]) -> dict[Sort, int]:
-    new: dict[Sort, int] = {}
+def _read(texts: Mapping[str, str], known: Iterable[Sort]) -> dict[Sort, int]:
+    prices: dict[Sort, int] = {}
     errors: dict[str, str] = {}
-    for sort in sorts:
-        text = str(posted.get(sort.key) or "").strip()
+    for sort in known:
         try:
-            if text:
-                new[sort] = parse_money(text, sort.key)
+            if texts[sort.key]:
+                prices[sort] = parse_money(texts[sort.key], sort.key)
         except Invalid as refusal:
             errors |= refusal.errors
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return new
+    return prices
 
 
-def _page(
-    context: RequestContext,
-    db: Session,
-    posted: FormData | None = None,
-    errors: dict[str, str] | None = None,
-    saved: bool = False,
-) -> Response:
-    counts = queries.sorts(db)
-    sorts = sorted(counts, key=lambda sort: sort.order)
+def _page(context: RequestContext, db: Session, form: Form, saved: bool = False) -> Response:
+    sorts = sorted(queries.sorts(db), key=lambda sort: sort.order)
     return context.page(
         "retire/prices.html",
-        422 if errors else 200,
+        form=form,
         sorts=sorts,
         prices=queries.prices(db),
-        typed=posted or {},
-        errors=errors or {},
-        op=new_op(),
         saved=saved,
         wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in sorts},
     )

@@ -1,28 +1,22 @@
 """Making a pull list: everything is loaded at once, judged, and put in walking order beside what was ticked."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
-from functools import lru_cache
-from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from markupsafe import Markup
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
 from service.crew.queries import program_facts
 from service.gear.core import ItemState
 from service.gear.queries import ItemFacts, item_facts
 from service.kit.dates import local_date
 from service.kit.lengths import Unit
-from service.kit.problems import NotFound
 from service.retire.decisions import queries as decisions
 from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, Sort
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
-from service.retire.lists.core import Changes, Decided, FittingPiece, InCase, JudgedItem, Printed, changes
-from service.retire.lists.models import PullPrint
+from service.retire.lists.core import Decided, FittingPiece, InCase, JudgedItem
 from service.retire.lists.queries import ItemStanding, PullLine, PullList, Ticked
 from service.season.core import DueState
 from service.season.models import Event
@@ -34,7 +28,6 @@ from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
 from service.wear.queries import failed_by
 from service.wear.queries import records as wear_records
-from service.web.qr import qr_svg
 
 NEW = RetireRecord()
 WOULD_FIT_SHOWN = 3
@@ -189,91 +182,3 @@ def _judged(
 def _needs_history(one: ItemStanding, on: date, today: date) -> bool:
     changes = one.changes_on is not None and one.changes_on <= on
     return on < today or changes or one.due.state is DueState.BLOCKED
-
-
-ItemNamer = Callable[[ItemFacts], str]
-"""How pages call an item."""
-
-
-def keep_print(db: Session, print_id: UUID, pull: PullList, name: ItemNamer, who: Who, now: datetime) -> None:
-    """Keep the open lines as they go to paper now."""
-    lines = [as_saved(printed(line, name)) for line in pull.open]
-    db.add(PullPrint(id=print_id, event_id=pull.event.id, at=now, person_id=who.id, lines=lines))
-    db.flush()
-
-
-def print_with(db: Session, event_id: UUID, print_id: UUID) -> PullPrint:
-    """The print with this id.
-
-    Raises:
-        NotFound: there is none of this event's list.
-    """
-    found = db.get(PullPrint, print_id)
-    if found is None or found.event_id != event_id:
-        raise NotFound("There is no such print of this list. Open the list and print it again.")
-    return found
-
-
-def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint, Changes] | None:
-    """The last print, and what changed since; None where the list was never printed."""
-    last = queries.last_print(db, pull.event.id)
-    if last is None:
-        return None
-    done = [line.code for line in pull.lines if line.done is not None]
-    return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
-
-
-def printed(line: PullLine, name: ItemNamer) -> Printed:
-    """A line as paper shows it."""
-    _, place, place_b = line.place
-    title = name(line.item)
-    if place_b:
-        title += f", to {place_b}"
-    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit)
-    return Printed(
-        line.code,
-        title,
-        place,
-        line.action,
-        line.spare_code or "",
-        line.why,
-        line.spare.place if line.spare else "",
-        would_fit,
-    )
-
-
-def lines_of(saved: PullPrint) -> list[Printed]:
-    """The lines of a print."""
-    return [
-        Printed(
-            one["code"],
-            one["name"],
-            one["place"],
-            Action(one["action"]),
-            one["spare"],
-            tuple(one["why"]),
-            one.get("spare_place", ""),
-            one.get("would_fit", ""),
-        )
-        for one in saved.lines
-    ]
-
-
-def as_saved(line: Printed) -> dict[str, Any]:
-    """A line as its print keeps it."""
-    return {
-        "code": line.code,
-        "name": line.name,
-        "place": line.place,
-        "action": line.action,
-        "spare": line.spare,
-        "why": list(line.why),
-        "spare_place": line.spare_place,
-        "would_fit": line.would_fit,
-    }
-
-
-@lru_cache(maxsize=2048)
-def symbol(url: str) -> Markup:
-    """The QR code that stands beside a line: it never changes, and takes long to make."""
-    return qr_svg(url)

@@ -41,9 +41,7 @@ def pull_list(context: ViewerContext, event: str | None = None) -> PullListOut:
 @router.post("/ticks", status_code=201, response_model=TickOut)
 def tick_line(context: CrewContext, body: TickIn) -> Any:
     """Do a line of a list; the same id again gives the same answer."""
-    return context.once(
-        body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), context.me, context.now, context.zone)
-    )
+    return context.once(body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), context.actor))
 
 
 def _as_json(found: PullList, unit: Unit) -> PullListOut:

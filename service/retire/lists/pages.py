@@ -1,5 +1,6 @@
 """The pull list as pages: to walk with and tick, line by line, as CSV, and on paper."""
 
+from collections.abc import Mapping
 from itertools import groupby
 from urllib.parse import urlencode
 from uuid import UUID
@@ -14,12 +15,12 @@ from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import wiring_name
 from service.kit.lengths import Unit
-from service.kit.problems import Conflict, Invalid, Problem, invalid
+from service.kit.problems import invalid
 from service.kit.typed import one_line
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import read_word
 from service.retire.decisions.queries import lead_decisions
-from service.retire.lists import actions
+from service.retire.lists import actions, sheet
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
 from service.season.models import Event
@@ -28,7 +29,7 @@ from service.sessions.typed import read_codes
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.queries import code_of, item_with
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op, text, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -58,12 +59,10 @@ def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response
             pull=pull,
             words=ACTION_WORDS,
             name=name,
-            op=new_op(),
-            op_for=new_op,
             acts=context.me.role.reaches(Role.CREW),
             leads=context.me.role.reaches(Role.LEAD),
             told=done[:6],
-            since=actions.since_print(db, pull, name),
+            since=sheet.since_print(db, pull, name),
             wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
         )
 
@@ -94,38 +93,34 @@ def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
     """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
     ensure_today(context)
     with context.reading() as db:
-        return _line(context, db, get_event(db, event_id), _item_id(db, named))
+        return _line(context, db, get_event(db, event_id), _item_id(db, named), Form())
 
 
 @router.post("/pull/{event_id}/ticks")
 def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
     """Do a line; what speaks against it is told first, and may be done anyway."""
-    op, code = read_op(posted.get("op")), str(posted.get("item") or "")
-    values = {name: str(posted.get(name) or "").strip() for name in ("spare", "other", "action", "none")}
+    code = text(posted, "item")
+    form = typed(posted, "spare", "other", "action", "none")
     ensure_today(context)
     with context.reading() as db:
         event = get_event(db, event_id)
         item_id = item_with(db, code, ended=True).id
-    try:
+
+    def do() -> str:
         new = NewTick(
-            op,
+            form.id,
             str(event.id),
             code,
-            read_action(values["action"]),
-            _spare(values),
+            read_action(form.values["action"]),
+            _spare(form.values),
             _why(posted),
             anyway=posted.get("anyway") == "yes",
         )
-        context.once(
-            op,
-            "pull.tick.form",
-            [str(event.id), code, values, new.anyway],
-            lambda db: tick(db, new, context.me, context.now, context.zone),
-        )
-    except (Invalid, Conflict) as refusal:
-        with context.reading() as db:
-            return _line(context, db, event, item_id, values, refusal)
-    return RedirectResponse(f"/pull/{event.id}?{urlencode({'done': code})}#i-{code}", 303)
+        content = [str(event.id), code, form.values, new.anyway]
+        context.once(new.id, "pull.tick.form", content, lambda db: tick(db, new, context.actor))
+        return f"/pull/{event.id}?{urlencode({'done': code})}#i-{code}"
+
+    return context.submit(form, do, lambda db, form: _line(context, db, event, item_id, form), conflict="spare")
 
 
 @router.post("/pull/{event_id}/ticks/{tick_id}/undo")
@@ -138,7 +133,7 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
         op,
         "pull.untick",
         [str(event.id), str(tick_id)],
-        lambda db: take_back(db, event.id, tick_id, context.me, context.now, context.zone),
+        lambda db: take_back(db, event.id, tick_id, context.actor),
     )
     return RedirectResponse(f"/pull/{event.id}", 303)
 
@@ -146,23 +141,22 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
 @router.post("/pull/{event_id}/items/{named}/overrule")
 def overrule_line(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
     """Keep a lead's word on a line."""
-    op = read_op(posted.get("op"))
-    typed = {name: str(posted.get(name) or "") for name in ("action", "reason")}
+    form = typed(posted, "action", "reason")
     ensure_today(context)
     with context.reading() as db:
         event, item_id = get_event(db, event_id), _item_id(db, named)
-    try:
+
+    def keep() -> str:
         action, reason = read_word(posted)
         context.once(
-            op,
+            form.id,
             "pull.overrule",
-            [str(event.id), str(item_id), typed],
-            lambda db: overrule(db, event.id, item_id, action, reason, context.me, context.now),
+            [str(event.id), str(item_id), form.values],
+            lambda db: overrule(db, event.id, item_id, action, reason, context.actor),
         )
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _line(context, db, event, item_id, None, refusal, typed)
-    return RedirectResponse(f"/pull/{event.id}/items/{item_id}", 303)
+        return f"/pull/{event.id}/items/{item_id}"
+
+    return context.submit(form, keep, lambda db, form: _line(context, db, event, item_id, form))
 
 
 @router.post("/pull/{event_id}/prints")
@@ -173,7 +167,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
 
     def keep(db: Session) -> None:
         pull = actions.pull_list(db, get_event(db, event_id), context.today, context.zone)
-        actions.keep_print(db, op, pull, item_namer(context.program), context.me, context.now)
+        sheet.keep_print(db, op, pull, item_namer(context.program), context.actor)
 
     context.once(op, "pull.print", event_id, keep)
     return RedirectResponse(f"/pull/{event_id}/prints/{op}", 303)
@@ -184,9 +178,9 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
     with context.reading() as db:
         event = get_event(db, event_id)
-        kept = actions.print_with(db, event.id, print_id)
-        lines = actions.lines_of(kept)
-        symbols = {line.code: actions.symbol(_url(context, line.code)) for line in lines if line.code}
+        kept = sheet.print_with(db, event.id, print_id)
+        lines = sheet.lines_of(kept)
+        symbols = {line.code: sheet.symbol(_url(context, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
         return context.page(
             "retire/paper.html",
@@ -199,35 +193,23 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
         )
 
 
-def _line(
-    context: RequestContext,
-    db: Session,
-    event: Event,
-    item_id: UUID,
-    values: dict[str, str] | None = None,
-    refusal: Problem | None = None,
-    typed: dict[str, str] | None = None,
-) -> Response:
+def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, form: Form) -> Response:
+    """The line, with its two forms, the tick and the lead's word: each shows the values that are its own."""
     pull = actions.pull_list(db, event, context.today, context.zone)
     line = pull.of(item_id)
-    if line is not None and line.item.id != item_id and refusal is None:  # it is the spare that goes in
+    if line is not None and line.item.id != item_id and not form.errors:  # it is the spare that goes in
         return RedirectResponse(f"/pull/{event.id}/items/{line.item.id}?goes_in=1", 303)
-    errors = dict(refusal.errors or {"spare": refusal.detail}) if refusal else {}
     item = line.item if line else item_facts(db, [item_id])[item_id]
     return context.page(
         "retire/line.html",
-        refusal.status if refusal else 200,
+        form=form,
         event=event,
         line=line,
         item=item,
         code=code_of(db, item_id),
         words=ACTION_WORDS,
         name=item_namer(context.program),
-        op=new_op(),
-        errors=errors,
         said=lead_decisions(db, event.id, item_id).get(item_id, []),
-        values=values or {},
-        typed=typed or {},
         acts=context.me.role.reaches(Role.CREW),
         leads=context.me.role.reaches(Role.LEAD),
         goes_in=context.request.query_params.get("goes_in") == "1",
@@ -250,7 +232,7 @@ def _why(posted: FormData) -> tuple[str, ...]:
     return tuple(one_line(str(why))[:WHY_LONGEST] for why in posted.getlist("why")[:WHY_MOST])
 
 
-def _spare(values: dict[str, str]) -> str | None:
+def _spare(values: Mapping[str, str]) -> str | None:
     """The code of what went in: another one that was typed, the one that was named, or nothing."""
     if values["other"]:
         codes = read_codes(values["other"])

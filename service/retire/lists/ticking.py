@@ -4,11 +4,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.gear import actions as gear
 from service.gear import queries as gear_queries
 from service.gear.core import ItemState
@@ -55,7 +54,7 @@ class NewTick:
     anyway: bool = False
 
 
-def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
+def tick(db: Session, new: NewTick, actor: Actor) -> dict[str, Any]:
     """Do a line: what comes out is quarantined or retired, and its spare lives from now on where it lived.
 
     What was ticked before, by whomever, stays as it is, and is told.
@@ -69,20 +68,20 @@ def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> 
         Conflict: one of the two is out of use.
     """
     event = get_event(db, new.event)
-    at = corrected(new.at, new.sent_at, now, "at", "tick")
+    at = corrected(new.at, new.sent_at, actor.now, "at", "tick")
     item = named_item(db, new.item, "item")
     spare = named_item(db, new.spare, "spare") if new.spare and new.action in _OUT else None
     lock_with_histories(db, [item.id, spare.id] if spare else [item.id])
     earlier = queries.tick_of(db, event.id, item.id)
     if earlier is not None:
-        return _answer(db, new.id, item, earlier.spare_id, earlier.action, now, already=True)
+        return _answer(db, new.id, item, earlier.spare_id, earlier.action, actor.now, already=True)
     if new.action in _OUT and item.state in _OUT_OF_USE:
         raise Conflict(f"{code_of(db, item.id)} is {item.state} in the book already. Tell your lead.")
     before, lived = ItemState(item.state), gear_queries.placement(db, item.id)
     case = gear_queries.placement(db, spare.id) if spare else None
     if new.action in _OUT:
         reason = _REASONS[new.action].format(event=event.name, why=" ".join(new.why)).strip()
-        _take_out(db, new, item, reason, who, now, zone)
+        _take_out(db, new, item, reason, actor)
     db.add(
         PullTick(
             id=new.id,
@@ -97,23 +96,23 @@ def tick(db: Session, new: NewTick, who: Who, now: datetime, zone: ZoneInfo) -> 
             place_b_id=lived and lived.place_b_id,
             spare_place_id=case and case.place_a_id,
             at=at,
-            received_at=now,
-            person_id=who.id,
+            received_at=actor.now,
+            person_id=actor.who.id,
         )
     )
     db.flush()
-    return _answer(db, new.id, item, spare.id if spare else None, new.action, now, already=False)
+    return _answer(db, new.id, item, spare.id if spare else None, new.action, actor.now, already=False)
 
 
-def _take_out(db: Session, new: NewTick, item: Item, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
+def _take_out(db: Session, new: NewTick, item: Item, reason: str, actor: Actor) -> None:
     if new.spare:
-        swap(db, NewSwap(new.id, new.item, new.spare, new.at, new.sent_at, new.anyway), who, now, zone)
+        swap(db, NewSwap(new.id, new.item, new.spare, new.at, new.sent_at, new.anyway), actor)
     waits = item.state in (ItemState.QUARANTINED, ItemState.IN_REPAIR)
     if new.action is Action.RETIRE or not waits:
-        testlog.change_state(db, item.id, _OUT[new.action], reason, who, now, zone)
+        testlog.change_state(db, item.id, _OUT[new.action], reason, actor.who, actor.now, actor.zone)
 
 
-def take_back(db: Session, event_id: UUID, tick_id: UUID, who: Who, now: datetime, zone: ZoneInfo) -> None:
+def take_back(db: Session, event_id: UUID, tick_id: UUID, actor: Actor) -> None:
     """Undo a tick: the spare goes back to its case, and the item to its place and state.
 
     Raises:
@@ -129,9 +128,9 @@ def take_back(db: Session, event_id: UUID, tick_id: UUID, who: Who, now: datetim
     items, _ = lock_with_histories(db, ids)
     _refuse_moved_on(db, found, items)
     if Action(found.action) in _OUT:
-        _put_back(db, found, items, who, now)
-    db.add(PullUntick(tick_id=tick_id, at=now, person_id=who.id))
-    refresh_due(db, ids, now, zone)
+        _put_back(db, found, items, actor)
+    db.add(PullUntick(tick_id=tick_id, at=actor.now, person_id=actor.who.id))
+    refresh_due(db, ids, actor.now, actor.zone)
 
 
 def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
@@ -158,16 +157,16 @@ def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
                 )
 
 
-def _put_back(db: Session, found: PullTick, items: list[Item], who: Who, now: datetime) -> None:
+def _put_back(db: Session, found: PullTick, items: list[Item], actor: Actor) -> None:
     why = "A tick of the pull list was taken back."
     if found.spare_id is not None:
-        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", who, now)
-        gear.change_state(db, items[1], ItemState.SPARE, who, now, why)
-        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), who, now)
+        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", actor.who, actor.now)
+        gear.change_state(db, items[1], ItemState.SPARE, actor.who, actor.now, why)
+        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), actor.who, actor.now)
         if found.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
             # Its home is in service again, not the case that the swap had made of it.
-            gear.change_state(db, items[0], ItemState.IN_SERVICE, who, now, why)
-    gear.change_state(db, items[0], ItemState(found.state_before), who, now, why)
+            gear.change_state(db, items[0], ItemState.IN_SERVICE, actor.who, actor.now, why)
+    gear.change_state(db, items[0], ItemState(found.state_before), actor.who, actor.now, why)
 
 
 def _where(placement: Placement | None) -> tuple[UUID | None, UUID | None]:

@@ -3,13 +3,13 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries as prices
 from service.retire.decisions.core import Gear, Sort, is_shortened
@@ -69,10 +69,10 @@ def trip(db: Session) -> Trip:
     return Trip(row.days, row.percent, row.budget_cents) if row else Trip()
 
 
-def set_trip(db: Session, new: Trip, who: Who, now: datetime) -> None:
+def set_trip(db: Session, new: Trip, actor: Actor) -> None:
     """Keep the trip that the program carries spares for."""
     db.merge(SpareTrip(id=1, **asdict(new)))
-    note_in_audit(db, now, who.id, "spares.trip", "what spares are carried for", asdict(new))
+    note_in_audit(db, actor.now, actor.who.id, "spares.trip", "what spares are carried for", asdict(new))
 
 
 def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:

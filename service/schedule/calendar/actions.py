@@ -1,12 +1,11 @@
 """What happens with links to the calendar: made and ended by a lead."""
 
 import secrets
-from datetime import datetime
 from uuid import UUID, uuid4
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who, fingerprint
+from service.crew.core import Actor, fingerprint
 from service.crew.queries import note_in_audit
 from service.kit.problems import NotFound, invalid
 from service.schedule.calendar import queries
@@ -17,7 +16,7 @@ SECRET_BYTES = 24
 LABEL_MOST = 60
 
 
-def make_link(db: Session, label: str, who: Who, now: datetime) -> str:
+def make_link(db: Session, label: str, actor: Actor) -> str:
     """A new link; its secret, which is shown once and kept as a fingerprint only.
 
     Raises:
@@ -34,16 +33,16 @@ def make_link(db: Session, label: str, who: Who, now: datetime) -> str:
             id=uuid4(),
             secret_hash=fingerprint(secret),
             label=label,
-            made_by=who.id,
-            created_at=now,
+            made_by=actor.who.id,
+            created_at=actor.now,
             ended_at=None,
         )
     )
-    note_in_audit(db, now, who.id, "calendar.link_made", label)
+    note_in_audit(db, actor.now, actor.who.id, "calendar.link_made", label)
     return secret
 
 
-def end_link(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
+def end_link(db: Session, link_id: UUID, actor: Actor) -> None:
     """Let nobody read the calendar by a link any more; doing it again changes nothing.
 
     Raises:
@@ -52,6 +51,5 @@ def end_link(db: Session, link_id: UUID, who: Who, now: datetime) -> None:
     link = queries.link(db, link_id)
     if link is None:
         raise NotFound("There is no such calendar link. Look at the list of those that count.")
-    if link.ended_at is None:
-        link.ended_at = now
-        note_in_audit(db, now, who.id, "calendar.link_ended", link.label)
+    if link.end(actor.now):
+        note_in_audit(db, actor.now, actor.who.id, "calendar.link_ended", link.label)

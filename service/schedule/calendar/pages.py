@@ -7,40 +7,42 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import AnyoneContext, LeadContext, RequestContext
-from service.crew.core import fingerprint
-from service.kit.problems import Gone, Invalid
+from service.crew.links import link_with
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
-from service.web.forms import Posted, read_op
+from service.schedule.calendar.models import CalendarLink
+from service.web.forms import Form, Posted, read_op, typed
 
 router = APIRouter(include_in_schema=False)
+
+_NOT_VALID = "This calendar link is not valid, or no longer. Ask your lead for a new one."
 
 
 @router.get("/calendar")
 def calendar_page(context: LeadContext) -> Response:
     """The links that count, and a new one."""
     with context.reading() as db:
-        return _links(context, db)
+        return _links(context, db, Form())
 
 
 @router.post("/calendar/links")
 def make_link(context: LeadContext, posted: Posted) -> Response:
     """Make a link and show it, once."""
-    label = str(posted.get("label") or "")
-    try:
+    form = typed(posted, "label")
+
+    def make() -> Response:
         with context.writing() as db:
-            secret = actions.make_link(db, label, context.me, context.now)
-    except Invalid as refusal:
-        with context.reading() as db:
-            return _links(context, db, refusal.status, label, refusal.errors)
-    return context.page("schedule/calendar_link.html", link=f"{context.base}/calendar/{secret}.ics")
+            secret = actions.make_link(db, form.values["label"], context.actor)
+        return context.page("schedule/calendar_link.html", link=f"{context.base}/calendar/{secret}.ics")
+
+    return context.submit(form, make, lambda db, form: _links(context, db, form))
 
 
 @router.post("/calendar/links/{link_id}/end")
 def end_link(context: LeadContext, link_id: str) -> Response:
     """End a link at once."""
     with context.writing() as db:
-        actions.end_link(db, read_op(link_id), context.me, context.now)
+        actions.end_link(db, read_op(link_id), context.actor)
     return RedirectResponse("/calendar", 303)
 
 
@@ -48,8 +50,7 @@ def end_link(context: LeadContext, link_id: str) -> Response:
 def calendar_feed(context: AnyoneContext, secret: str) -> Response:
     """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
     with context.reading() as db:
-        if not queries.counts(db, fingerprint(secret)):
-            raise Gone("This calendar link is not valid, or no longer. Ask your lead for a new one.")
+        link_with(db, CalendarLink, secret, context.now, _NOT_VALID, lock=False)
         body = feed(context.program.name, queries.entries(db, context.base))
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
@@ -59,8 +60,5 @@ def calendar_feed(context: AnyoneContext, secret: str) -> Response:
     return Response(body, headers=headers, media_type="text/calendar; charset=utf-8")
 
 
-def _links(
-    context: RequestContext, db: Session, status: int = 200, label: str = "", errors: dict[str, str] | None = None
-) -> Response:
-    links = queries.links(db)
-    return context.page("schedule/calendar.html", status, links=links, label=label, errors=errors or {})
+def _links(context: RequestContext, db: Session, form: Form) -> Response:
+    return context.page("schedule/calendar.html", form=form, links=queries.links(db))

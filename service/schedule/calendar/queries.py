@@ -82,9 +82,3 @@ def links(db: Session) -> Sequence[CalendarLink]:
 def link(db: Session, link_id: UUID) -> CalendarLink | None:
     """One link."""
     return db.get(CalendarLink, link_id)
-
-
-def counts(db: Session, secret_hash: str) -> bool:
-    """Whether there is a link with this secret that still counts."""
-    query = select(CalendarLink.id).where(CalendarLink.secret_hash == secret_hash)
-    return db.scalar(query.where(CalendarLink.ended_at.is_(None))) is not None

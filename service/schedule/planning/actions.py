@@ -2,15 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor
 from service.gear.queries import ItemFacts
-from service.kit.dates import local_date, show_date
+from service.kit.dates import show_date
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
 from service.schedule.planning.core.pace import seconds_for, usual_seconds
@@ -168,16 +168,13 @@ def _deadlines(db: Session, made: EveningPlan, evenings: Sequence[Evening], toda
     return [each for each in found if each.missing]
 
 
-def make_sessions(
-    db: Session, op: UUID, evenings: Sequence[Evening], again: bool, who: Who, now: datetime, zone: ZoneInfo
-) -> list[str]:
+def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: bool, actor: Actor) -> list[str]:
     """A session for each evening that has something to do; their ids.
 
     Raises:
         Conflict: there is nothing to do on any of them.
     """
-    today = local_date(now, zone)
-    todo = work(db, today, max(evening.on for evening in evenings), zone, again)
+    todo = work(db, actor.today, max(evening.on for evening in evenings), actor.zone, again)
     planned = [each for each in plan(todo.tasks, evenings).evenings if each.shares]
     if not planned:
         raise Conflict("Nothing is left to plan on these evenings: what needs a test is on a list already.")
@@ -186,12 +183,12 @@ def make_sessions(
     for each in planned:
         new = NewSession(
             id=uuid5(op, each.evening.on.isoformat()),
-            title=f"Tests on {show_date(each.evening.on, today)}",
+            title=f"Tests on {show_date(each.evening.on, actor.today)}",
             on=each.evening.on,
             note=note(todo, each),
             codes=[codes[task.item] for task in each.tasks],
         )
-        made.append(str(sessions.open_session(db, new, who, now).id))
+        made.append(str(sessions.open_session(db, new, actor.who, actor.now).id))
     return made
 
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 
 from service.crew.context import LeadContext, RequestContext
 from service.gear.core import KINDS, item_name
@@ -18,7 +18,7 @@ from service.schedule.planning.core.shares import Task
 from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
 from service.sessions.core import in_words
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -37,51 +37,50 @@ def plan_page(context: LeadContext) -> Response:
 def make_sessions(context: LeadContext, posted: Posted) -> Response:
     """Make the sessions of the evenings that were shown."""
     ensure_today(context)
-    op, rows, again = read_op(posted.get("op")), typed_rows(posted), posted.get(AGAIN) == "yes"
-    try:
+    form, rows, again = typed(posted), typed_rows(posted), posted.get(AGAIN) == "yes"
+
+    def make() -> str | Response:
         evenings = read_evenings(rows, context.today)
         if not evenings:
             return _page(context, posted)
         context.once(
-            op,
+            form.id,
             "plan.make",
             [[row.on, row.minutes, row.helpers] for row in rows] + [again],
-            lambda db: actions.make_sessions(db, op, evenings, again, context.me, context.now, context.zone),
+            lambda db: actions.make_sessions(db, form.id, evenings, again, context.actor),
         )
-    except Invalid:
-        return _page(context, posted)
-    return RedirectResponse("/sessions", 303)
+        return "/sessions"
+
+    return context.submit(form, make, lambda _, form: _page(context, posted, form))
 
 
-def _page(context: RequestContext, sent: Mapping[str, Any]) -> Response:
-    rows, again = typed_rows(sent), sent.get(AGAIN) == "yes"
+def _page(context: RequestContext, sent: Mapping[str, Any], form: Form | None = None) -> Response:
+    rows, again, form = typed_rows(sent), sent.get(AGAIN) == "yes", form or Form()
     with context.reading() as db:
         try:
-            evenings, errors = read_evenings(rows, context.today), dict[str, str]()
+            evenings = read_evenings(rows, context.today)
         except Invalid as refusal:
-            evenings, errors = [], refusal.errors
+            evenings, form = [], form.refused(refusal)
         until = max((evening.on for evening in evenings), default=context.today)
         todo = actions.work(db, context.today, until, context.zone, again)
-        found = actions.propose(db, todo, evenings, context.today)
+        proposal = actions.propose(db, todo, evenings, context.today)
         unit = Unit(context.program.unit)
 
         def lines(tasks: Iterable[Task]) -> Iterable[tuple[tuple[str, str, str], int]]:
             """Each (what, where, why), and how many are alike."""
-            told = ((todo.items[task.item], todo.why[task.item]) for task in tasks)
-            return Counter((_title(item, unit), item.place, why) for item, why in told).items()
+            reasons = ((todo.items[task.item], todo.why[task.item]) for task in tasks)
+            return Counter((_title(item, unit), item.place, why) for item, why in reasons).items()
 
         return context.page(
             "schedule/plan.html",
-            422 if errors else 200,
+            form=form,
             rows=shown_rows(rows),
             filled=rows,
             again=again,
-            errors=errors,
             labels=LABELS,
             todo=todo,
-            found=found,
+            found=proposal,
             evenings=evenings,
-            op=new_op(),
             lines=lines,
             kinds=KINDS,
             time=_in_minutes,

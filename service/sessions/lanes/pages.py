@@ -1,6 +1,6 @@
 """A multicore lane by lane: its pieces named once, then pass or fail, one tap a lane, logged as one test."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -25,7 +25,7 @@ from service.testlog.logging_tests import log_test
 from service.testlog.models import WorkSession
 from service.testlog.queries import open_session_with
 from service.testlog.reach import lane_names
-from service.web.forms import Posted, new_op, read_op
+from service.web.forms import Form, Posted, read_op
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import Wiring
 
@@ -42,16 +42,14 @@ class LanesChain:
 
 
 @dataclass(frozen=True)
-class LaneForm:
-    """The page as it stands: what was named, what was found so far, what is wrong with it."""
+class LaneForm(Form):
+    """The lanes as they stand: through what they go, and what was found so far."""
 
     through: str = ""
     session: UUID | None = None
     lanes: tuple[Lane, ...] = ()
     note: str = ""
     flexed: bool = False
-    errors: dict[str, str] = field(default_factory=dict)
-    op: str = field(default_factory=new_op)
     made: str = ""
     pieces: str | None = None
     """What was typed as the other pieces, where the form is not shown through those."""
@@ -62,7 +60,7 @@ def name_pieces(context: CrewContext, session_id: str, codes: str = "") -> Respo
     """Name the pieces of a multicore line once: hub, multicore, fan-out."""
     with context.reading() as db:
         session = get_session(db, session_id)
-        errors: dict[str, str] = {}
+        form = Form(values={"codes": codes})
         named = read_codes(codes)
         if named:
             try:
@@ -72,8 +70,8 @@ def name_pieces(context: CrewContext, session_id: str, codes: str = "") -> Respo
                 there = f"/t/{first}/lanes?session={session.id}"
                 return RedirectResponse(f"{there}&through={'+'.join(others)}" if others else there, 303)
             except Invalid as refusal:
-                errors = refusal.errors
-        return context.page("sessions/line.html", 422 if errors else 200, session=session, codes=codes, errors=errors)
+                form = form.refused(refusal)
+        return context.page("sessions/line.html", form=form, session=session)
 
 
 @router.get("/t/{code}/lanes")
@@ -107,7 +105,7 @@ def log_lanes(context: CrewContext, code: str, posted: Posted) -> Response:
             joined, probed = readings(chain.wiring, form.lanes)
             note = form_reader.note(posted, "note")
         except Invalid as refusal:
-            return _page(context, db, code, replace(form, errors=refusal.errors))
+            return _page(context, db, code, form.refused(refusal))
         if too_soon(posted, context.now):
             return context.page(
                 "testlog/sure.html",
@@ -148,7 +146,7 @@ def _through(context: RequestContext, db: Session, code: str, posted: FormData) 
         return _page(context, db, code, _form(chain, pieces, posted))
     except Invalid as refusal:
         form = replace(_form(_chain(db, code, was), was, posted), pieces=pieces)
-        return _page(context, db, code, replace(form, errors={"pieces": refusal.detail}))
+        return _page(context, db, code, form.wrong({"pieces": refusal.detail}))
 
 
 def _check(chain: LanesChain) -> None:
@@ -158,14 +156,13 @@ def _check(chain: LanesChain) -> None:
 
 def _form(chain: LanesChain, through: str, posted: FormData) -> LaneForm:
     lanes = tuple(_lane(name, posted) for name in chain.wiring.lanes)
-    note, op = str(posted.get("note") or ""), str(posted.get("op") or new_op())
     return LaneForm(
         through,
         as_id(posted.get("session")),
         lanes,
-        note,
+        str(posted.get("note") or ""),
         posted.get(form_reader.FLEXED) == "yes",
-        op=op,
+        op=str(posted.get("op")),
         made=str(posted.get("made") or ""),
     )
 
@@ -200,7 +197,7 @@ def _refused(
     context: RequestContext, db: Session, code: str, through: str, session: UUID | None, refusal: Invalid
 ) -> Response:
     """The question what it is tested through, with what was typed and why that cannot be."""
-    return _page(context, db, code, LaneForm("", session, errors=refusal.errors, pieces=through))
+    return _page(context, db, code, LaneForm("", session, pieces=through).refused(refusal))
 
 
 def _page(context: RequestContext, db: Session, code: str, form: LaneForm) -> Response:
@@ -222,7 +219,6 @@ def _page(context: RequestContext, db: Session, code: str, form: LaneForm) -> Re
     }
     return context.page(
         "sessions/lanes.html",
-        422 if form.errors else 200,
         form=form,
         items=chain.items,
         lanes=lanes,

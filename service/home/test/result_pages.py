@@ -1,0 +1,93 @@
+"""Pages of a test that was logged: its result with what to do next, and what people say of it."""
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.gear.core import item_name
+from service.home.test.result import result_facts
+from service.kit.lengths import Unit
+from service.kit.problems import NotFound
+from service.kit.typed import as_id
+from service.testlog import actions, form_reader, queries
+from service.testlog.marks.actions import let_stand, mark
+from service.testlog.models import Test
+from service.web.forms import Form, Posted, read_op, typed
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/tests/{test_id}")
+def result_page(context: ViewerContext, test_id: str) -> Response:
+    """What a test came to, what it means, and what to do next."""
+    with context.reading() as db:
+        return _result(context, db, _test(db, test_id), Form())
+
+
+@router.post("/tests/{test_id}/void")
+def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
+    """A lead's word that the test does not stand."""
+
+    def void(db: Session, test: UUID, reason: str) -> None:
+        actions.void_test(db, test, reason, context.me, context.now, context.zone)
+
+    return _write_words(context, test_id, posted, "reason", "test.void", void)
+
+
+@router.post("/tests/{test_id}/wrong")
+def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
+    """The word of whoever logged it that it was wrong; a lead decides."""
+
+    def wrong(db: Session, test: UUID, note: str) -> dict[str, Any]:
+        return mark(db, read_op(posted.get("op")), test, note, context.me, context.now, context.zone)
+
+    return _write_words(context, test_id, posted, "note", "test.mark", wrong)
+
+
+@router.post("/tests/{test_id}/stands")
+def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
+    """A lead's word that a test stands, whatever its tester said of it."""
+
+    def stands(db: Session, test: UUID, reason: str) -> None:
+        let_stand(db, test, reason, context.me, context.now, context.zone)
+
+    return _write_words(context, test_id, posted, "stands", "test.mark_stands", stands)
+
+
+def _write_words(
+    context: RequestContext,
+    test_id: str,
+    posted: FormData,
+    field: str,
+    action: str,
+    write: Callable[[Session, UUID, str], Any],
+) -> Response:
+    """Write down what somebody says of a test, in the words of this field; where it is refused, its page says why."""
+    form = typed(posted)
+
+    def keep() -> str:
+        words = form_reader.note(posted, field)
+        context.once(form.id, action, [test_id, words], lambda db: write(db, _test(db, test_id).id, words))
+        return f"/tests/{test_id}"
+
+    return context.submit(form, keep, lambda db, form: _result(context, db, _test(db, test_id), form))
+
+
+def _test(db: Session, test_id: str) -> Test:
+    key = as_id(test_id)
+    test = queries.test(db, key) if key else None
+    if test is None:
+        raise NotFound("There is no such test. Look for it in the log.")
+    return test
+
+
+def _result(context: RequestContext, db: Session, test: Test, form: Form) -> Response:
+    facts = result_facts(db, test, context.me, context.now)
+    unit = Unit(context.program.unit)
+    return context.page("testlog/result.html", form=form, unit=unit, name=item_name, **facts)
