@@ -15,9 +15,10 @@ from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.request import Above, SheetKind, look
-from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, Fate, counted, in_words, seal, spoken
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.sheets.words import counts_in_words, on_one_line
 from service.exchange.whole.actions import bring_in, export
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
@@ -140,20 +141,23 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         said = column.key or "left out"
         yield f"column {name}: {said}" if name else f"{column.name.lower()}, which has no name: {said}"
     with store.reading() as db:
-        plan = actions.planned(db, asked, _setting(db, now))
-    yield from (spoken(row) for row in plan.rows if dry or row.fate in STAYS_OUT)
-    if plan.ends_in_words:
+        setting = _setting(db, now)
+        plan = actions.planned(db, asked, setting)
+    yield from (on_one_line(row, setting.unit) for row in plan.rows if dry or row.status in STAYS_OUT)
+    if ends := actions.ends_in_words(plan):
         become = "Then the items of this sheet would be" if dry else "The items of this sheet become"
-        yield f"{become}: {plan.ends_in_words}."
+        yield f"{become}: {ends}."
     counts = counted(plan.rows)
     if dry:
-        yield f"A sheet of {words}; nothing was written: {in_words(counts)}."
-    if counts[Fate.NOT_TAKEN] and not any(counts[fate] for fate in (Fate.NEW, Fate.CHANGED, Fate.SAME, Fate.ERROR)):
-        raise Problem(f"Nothing was brought in, since no row of it can be taken: {in_words(counts)}.")
+        yield f"A sheet of {words}; nothing was written: {counts_in_words(counts)}."
+    if counts[RowStatus.NOT_TAKEN] and not any(
+        counts[status] for status in (RowStatus.NEW, RowStatus.CHANGED, RowStatus.SAME, RowStatus.ERROR)
+    ):
+        raise Problem(f"Nothing was brought in, since no row of it can be taken: {counts_in_words(counts)}.")
     if dry:
         _check_would_come_in(counts, answers.bad)
         return
-    yield f"A sheet of {words}, before anything is written: {in_words(counts)}."
+    yield f"A sheet of {words}, before anything is written: {counts_in_words(counts)}."
     founded = False
     try:
         with store.writing() as db:
@@ -162,19 +166,19 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
             done = actions.bring_in(db, asked, None, _setting(db, now), seal(plan.rows))
     except WrongRows as refusal:
         if "rows" in refusal.errors:  # they are no longer as they were told above
-            yield from (spoken(row) for row in refusal.rows if row.fate in STAYS_OUT)
+            yield from (on_one_line(row, setting.unit) for row in refusal.rows if row.status in STAYS_OUT)
         raise
     for line, href, lead in done["after"]:
         yield f"line {line}: if this corrected {lead[:1].lower()}{lead[1:]}, void that one: {href}"
-    counts = {Fate(fate): count for fate, count in done["counts"].items()}
-    yield f"Brought in a sheet of {words}: {in_words(counts)}."
+    counts = {RowStatus(status): count for status, count in done["counts"].items()}
+    yield f"Brought in a sheet of {words}: {counts_in_words(counts)}."
     if founded:
         yield "There was no program yet, so one was set up, in UTC and in feet; a lead can change that under Settings."
 
 
-def _check_would_come_in(counts: dict[Fate, int], bad: BadRows) -> None:
+def _check_would_come_in(counts: dict[RowStatus, int], bad: BadRows) -> None:
     """Refuse what an import would refuse, for a dry run."""
-    wrong, every = counts[Fate.ERROR], sum(counts.values())
+    wrong, every = counts[RowStatus.ERROR], sum(counts.values())
     if wrong and bad is BadRows.ALL:
         are = "is" if wrong == 1 else "are"
         raise invalid("bad", f"{wrong:,} of {every:,} rows {are} wrong, so an import would write nothing.")

@@ -3,6 +3,8 @@
 import unicodedata
 from uuid import UUID
 
+from service.kit.problems import invalid
+
 _LOOKS = {
     **dict.fromkeys("‘’‛′`´ʹʼ", "'"),
     **dict.fromkeys("“”‟″ʺ", '"'),
@@ -72,3 +74,16 @@ def as_id(text: object) -> UUID | None:
         return UUID(str(text)) if text else None
     except ValueError:
         return None
+
+
+def parse_count(text: str, field: str, least: int, most: int) -> int:
+    """A whole number from `least` to `most`; else `Invalid` for `field`.
+
+    >>> parse_count(" 12 ", "days", 1, 60)
+    12
+    """
+    typed = plain(text).removesuffix("%").strip()
+    if not (typed.isascii() and typed.isdigit() and len(typed) < 10 and least <= int(typed) <= most):
+        shown = f"“{typed[:20]}” will not do" if typed else "This is empty"
+        raise invalid(field, f"{shown}; write a whole number from {least} to {most}.")
+    return int(typed)

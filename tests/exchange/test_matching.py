@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.exchange.sheets.core.matching import RowMatch, Wanted, match_row
+from service.exchange.sheets.core.matching import RowMatch, Wanted, match_rows
 from service.gear.models import Item
 from tests.exchange.test_sheets import brought_in, count, fates, fields, post, tried
 from tests.support.csv_text import read_csv
@@ -30,7 +30,7 @@ def test_no_item_is_two_rows_and_none_is_guessed(
     def is_same(row: Wanted, item: UUID) -> bool:
         return (row.alike[0], item) in same
 
-    found = match_row(rows, HERE[:free], gone, is_same, more=more)
+    found = match_rows(rows, HERE[:free], gone, is_same, more=more)
     given_away = [item for what in found for item in what.items]
     assert len(given_away) == len(set(given_away))
     for row, what in zip(rows, found, strict=True):
@@ -54,15 +54,15 @@ def test_one_row_and_one_item_are_the_same() -> None:
     def never(_row: Wanted, _item: UUID) -> bool:
         return False
 
-    assert match_row([row], [one], (), never) == [RowMatch((one,))]
-    assert match_row([row], [], (), never) == [RowMatch()]
-    assert match_row([row], [one, two], (), never) == [RowMatch((), (one, two))]
-    assert match_row([row, alike], [one], (), never) == [RowMatch((one,)), RowMatch()]
-    assert match_row([row, other], [one], (), never) == [RowMatch((), (one,)), RowMatch((), (one,))]
-    assert match_row([row, other], [one], (), lambda row, _: row.alike == "b") == [RowMatch(), RowMatch((one,))]
-    assert match_row([row], [one], [one], never) == [RowMatch()]
-    assert match_row([row], [one], (), never, more=True) == [RowMatch((), (one,))]
-    assert match_row([Wanted(1, 2, "a")], [one, two], (), never) == [RowMatch((one, two))]
+    assert match_rows([row], [one], (), never) == [RowMatch((one,))]
+    assert match_rows([row], [], (), never) == [RowMatch()]
+    assert match_rows([row], [one, two], (), never) == [RowMatch((), (one, two))]
+    assert match_rows([row, alike], [one], (), never) == [RowMatch((one,)), RowMatch()]
+    assert match_rows([row, other], [one], (), never) == [RowMatch((), (one,)), RowMatch((), (one,))]
+    assert match_rows([row, other], [one], (), lambda row, _: row.alike == "b") == [RowMatch(), RowMatch((one,))]
+    assert match_rows([row], [one], [one], never) == [RowMatch()]
+    assert match_rows([row], [one], (), never, more=True) == [RowMatch((), (one,))]
+    assert match_rows([Wanted(1, 2, "a")], [one, two], (), never) == [RowMatch((one, two))]
 
 
 FIRST = "Name,Length,Place,Note\nlow end,10 ft,Rack 1,from the old case\nhigh end,10 ft,Rack 1,\n"

@@ -20,7 +20,7 @@ from service.exchange.sheets.actions import Answers
 from service.exchange.sheets.core.entered import EnteredReadings, read_entered, write_entered
 from service.gear.core import End, ItemState
 from service.gear.models import Item
-from service.kit.problems import Invalid
+from service.kit.problems import Invalid, Problem
 from service.season import actions as season
 from service.season import queries as seasons
 from service.season.models import ItemDue
@@ -190,5 +190,7 @@ def test_readings_that_cannot_be_are_told(sqlite_url: str, tmp_path: Path, cell:
         sheet.write_text(
             f'test id,code,date,verdict,as entered\n{uuid4()},{gear.codes[0]},2026-09-01,pass,"{quoted}"\n'
         )
-        lines = [*take_in(program.store, program.clock.now, str(sheet), Answers(), dry=True)]
+        lines = list[str]()
+        with pytest.raises(Problem, match="1 of 1 rows is wrong"):
+            lines.extend(take_in(program.store, program.clock.now, str(sheet), Answers(), dry=True))
         assert any(said in line for line in lines), lines

@@ -9,15 +9,16 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
-from service.exchange.sheets import gear_import, gear_plan, tests_import, tests_plan
+from service.exchange.sheets import gear, gear_write, tests, tests_write
 from service.exchange.sheets.core.columns import measure_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fields import KNOWN
-from service.exchange.sheets.core.gear import Choices
+from service.exchange.sheets.core.gear_row import Choices
 from service.exchange.sheets.core.request import Above, ImportRequest, SheetKind, check, chosen, look
-from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, Fate, counted, in_words, seal
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
 from service.exchange.sheets.core.sheet import read_sheet
-from service.exchange.sheets.core.tests import TestChoices
+from service.exchange.sheets.core.test_row import TestChoices
+from service.exchange.sheets.words import counts_in_words, question_in_words, sentences, states_in_words, ways_in_words
 from service.kit.csvs import write_csv
 from service.kit.dates import local_date
 from service.kit.lengths import Unit
@@ -36,7 +37,7 @@ class Setting:
     unit: Unit
 
 
-Plan = gear_import.GearPlan | tests_import.TestsPlan
+Plan = gear_write.GearPlan | tests_write.TestsPlan
 
 
 def planned(db: Session, asked: ImportRequest, setting: Setting) -> Plan:
@@ -51,19 +52,24 @@ def planned(db: Session, asked: ImportRequest, setting: Setting) -> Plan:
         lengths = next((name for name, key in zip(sheet.header, asked.mapping, strict=True) if key == "length"), "")
         choices = Choices(asked.unit, asked.order, asked.item_kind, measure_in(lengths), asked.above is Above.SAME)
         today = local_date(setting.now, setting.zone)
-        return gear_plan.plan(db, sheet, asked.mapping, choices, today, setting.unit)
-    tests = TestChoices(asked.order, asked.between)
-    plan = tests_plan.plan(db, sheet, asked.mapping, tests, setting.now, setting.zone, setting.unit)
+        return gear.plan(db, sheet, asked.mapping, choices, today)
+    how = TestChoices(asked.order, asked.between)
+    plan = tests.plan(db, sheet, asked.mapping, how, setting.now, setting.zone)
     if plan.question:
-        raise invalid("between", plan.question)
+        raise invalid("between", question_in_words(plan.question, setting.unit))
     return plan
+
+
+def ends_in_words(plan: Plan) -> str:
+    """In which states the items of a sheet of tests end; of gear the rows themselves say which states they name."""
+    return states_in_words(plan.ends) if isinstance(plan, tests_write.TestsPlan) else ""
 
 
 def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Returns:
-        `counts` of rows by fate, how many `codes` wait to be printed, the rows `left` out: (line, why), and what to
+        `counts` of rows by status, how many `codes` wait to be printed, the rows `left` out: (line, why), and what to
         look at `after`: (line, address, words).
 
     Raises:
@@ -79,16 +85,16 @@ def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Settin
             plan,
             "rows",
         )
-    if counts[Fate.ERROR] and asked.bad is BadRows.ALL:
-        raise WrongRows(f"Nothing was brought in, since not every row is right: {in_words(counts)}.", plan)
+    if counts[RowStatus.ERROR] and asked.bad is BadRows.ALL:
+        raise WrongRows(f"Nothing was brought in, since not every row is right: {counts_in_words(counts)}.", plan)
     codes = []
-    if isinstance(plan, gear_import.GearPlan):
-        codes = gear_import.apply(db, plan, who, setting.now, setting.zone)
+    if isinstance(plan, gear_write.GearPlan):
+        codes = gear_write.write(db, plan, who, setting.now, setting.zone)
     else:
-        tests_import.apply(db, plan, who, setting.now, setting.zone)
-    left = [[row.line, " ".join(row.told)] for row in plan.rows if row.fate in STAYS_OUT]
-    new = [row for row in plan.rows if row.fate is Fate.NEW]
-    after = [[row.line, href, words] for row in new for href, words in row.ways]
+        tests_write.write(db, plan, who, setting.now, setting.zone)
+    left = [[row.line, " ".join(sentences(row, setting.unit))] for row in plan.rows if row.status in STAYS_OUT]
+    new = [row for row in plan.rows if row.status is RowStatus.NEW]
+    after = [[row.line, href, words] for row in new for href, words in ways_in_words(row)]
     return {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
 
 
@@ -99,7 +105,7 @@ class WrongRows(Invalid):
 
     def __init__(self, detail: str, plan: Plan, field: str = "bad") -> None:
         super().__init__(detail, {field: detail})
-        self.rows, self.ends = plan.rows, plan.ends_in_words
+        self.rows, self.ends = plan.rows, ends_in_words(plan)
 
 
 def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
@@ -119,7 +125,7 @@ def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
 class Answers:
     """What the command line says of a sheet: all that the pages ask. None leaves it to the sheet.
 
-    `columns` are of the form NAME=FIELD (`core.asked.chosen`).
+    `columns` are of the form NAME=FIELD (`core.request.chosen`).
     """
 
     kind: SheetKind | None = None

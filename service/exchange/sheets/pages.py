@@ -15,9 +15,10 @@ from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Setting, WrongRows
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.request import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
-from service.exchange.sheets.core.row_status import Fate, RowStatus, counted, errors_first, seal
+from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.sheets.words import in_words
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
 from service.kit.lengths import Unit
@@ -85,7 +86,7 @@ def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
         with context.reading() as db:
             asked = read_asked(text, sent.fields)
             plan = actions.planned(db, asked, _setting(context))
-            return _tried(context, asked, plan.rows, form, plan.ends_in_words)
+            return _tried(context, asked, plan.rows, form, actions.ends_in_words(plan))
 
     return context.submit(form, check, lambda _, form: _columns_again(context, text, form))
 
@@ -124,7 +125,7 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
         return context.page(
             "exchange/done.html",
             kind=asked.kind,
-            counts={Fate(fate): count for fate, count in done["counts"].items()},
+            counts={RowStatus(status): count for status, count in done["counts"].items()},
             codes=done["codes"],
             left=done["left"],
             after=done.get("after", []),
@@ -224,7 +225,9 @@ def _columns(context: RequestContext, text: str, seen: Look, form: Form) -> Resp
     )
 
 
-def _tried(context: RequestContext, asked: ImportRequest, rows: Sequence[RowStatus], form: Form, ends: str) -> Response:
+def _tried(
+    context: RequestContext, asked: ImportRequest, rows: Sequence[PlannedRow], form: Form, ends: str
+) -> Response:
     listed = errors_first(rows)
     start = form.values.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
@@ -236,7 +239,7 @@ def _tried(context: RequestContext, asked: ImportRequest, rows: Sequence[RowStat
         asked=asked,
         counts=counted(rows),
         unused=unused,
-        rows=listed[begin : begin + PAGE],
+        rows=[in_words(row, Unit(context.program.unit)) for row in listed[begin : begin + PAGE]],
         begin=begin,
         end=min(begin + PAGE, len(listed)),
         total=len(listed),

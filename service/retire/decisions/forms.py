@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 from starlette.datastructures import FormData
 
-from service.kit.counts import parse_count
 from service.kit.money import parse_money
 from service.kit.problems import Invalid, invalid
+from service.kit.typed import parse_count
 from service.retire.decisions.core import Action, Limits
 from service.testlog.core import readable
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from service.exchange.sheets.core.cells import folded, is_code, is_nothing
 from service.exchange.sheets.core.columns import bare
 from service.exchange.sheets.core.header import is_value
-from service.exchange.sheets.core.row_status import Fate
+from service.exchange.sheets.core.row_status import RowStatus
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
 from service.kit.typed import plain
 
@@ -51,7 +51,7 @@ _OTHER_NAMES = (
 class Aside:
     """What becomes of a row that is no entry, and why."""
 
-    fate: Fate
+    status: RowStatus
     why: str
 
 
@@ -70,19 +70,19 @@ def asides(
         cells = tuple(map(folded, line.cells))
         if _is_again(cells, names):
             other = None
-            found[line.number] = Aside(Fate.SKIPPED, _AGAIN)
+            found[line.number] = Aside(RowStatus.SKIPPED, _AGAIN)
         elif (
             _names_columns(line, known)
             or _names_most(cells, names, line)
             or (ends < line.number and _names_lengths(line, mapping))
         ):
             other = line.number
-            found[line.number] = Aside(Fate.NOT_TAKEN, _OTHER_NAMES)
+            found[line.number] = Aside(RowStatus.NOT_TAKEN, _OTHER_NAMES)
         elif other is not None:
             why = f"It stands under the names of columns of line {other}. Bring that table in as a sheet of its own."
-            found[line.number] = Aside(Fate.NOT_TAKEN, why)
+            found[line.number] = Aside(RowStatus.NOT_TAKEN, why)
         elif why := _why_no_entry(line, mapping, alone, named):
-            found[line.number] = Aside(Fate.NOT_TAKEN, why)
+            found[line.number] = Aside(RowStatus.NOT_TAKEN, why)
         else:
             named += _is_named(line, mapping)
         ends = line.number + 1 + sum(cell.count("\n") for cell in line.cells)
@@ -113,10 +113,10 @@ def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable
 def above(sheet: SheetTable) -> dict[int, Aside]:
     """What stands above the names of the columns, by line."""
     return {
-        line.number: Aside(Fate.SKIPPED, "It stands above the names of the columns, as a title does.")
+        line.number: Aside(RowStatus.SKIPPED, "It stands above the names of the columns, as a title does.")
         if sum(bool(cell.strip()) for cell in line.cells) == 1
         else Aside(
-            Fate.NOT_TAKEN,
+            RowStatus.NOT_TAKEN,
             "It stands above the names of the columns. If it is an entry, move it below them.",
         )
         for line in sheet.above
@@ -203,3 +203,13 @@ def filled_down(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, A
         for line in sheet.lines
     )
     return replace(sheet, lines=tuple(lines))
+
+
+def first_cell(line: SheetRow) -> str:
+    """The first cell of a row that says something: what a row is called that is no entry."""
+    return next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
+
+
+def is_empty(line: SheetRow, mapping: Sequence[str]) -> bool:
+    """Whether a row has nothing in the columns that are imported."""
+    return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)

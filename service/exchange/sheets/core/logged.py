@@ -62,10 +62,10 @@ def ids_of(rows: Sequence[LoggedRow], there: Sequence[LoggedTest], taken: Collec
                 continue
             alike = near.get((row.at, row.verdict, _lines(row.fault, "" if filled_in else row.note)), [])
             its = (one for one in alike if not repaired_so or folded(one.repair) == folded(row.repair))
-            if (found := next(its, None)) is not None:
-                ids[at] = found.id
-                alike.remove(found)
-                free.remove(found.id)
+            if (match := next(its, None)) is not None:
+                ids[at] = match.id
+                alike.remove(match)
+                free.remove(match.id)
     turns: dict[UUID, int] = defaultdict(int)
     for at, row in enumerate(rows):
         if at not in ids:
@@ -80,17 +80,3 @@ def ids_of(rows: Sequence[LoggedRow], there: Sequence[LoggedTest], taken: Collec
 
 def _lines(*texts: str) -> frozenset[str]:
     return frozenset(line for text in texts for line in map(folded, text.splitlines()) if line)
-
-
-_A = {"pass": "pass", "fail": "fail", "partial": "partial test"}
-
-
-def earlier(one: LoggedTest) -> tuple[str, str]:
-    """That the log has this test of a new row's day, which the sheet has not; and the words that lead to it."""
-    words = next(iter(one.note.splitlines()), "")
-    quoted = f"“{words[:60]}”, " if words else ""
-    return (
-        f"The log has a {_A[one.verdict]} of this day that this sheet does not have: {quoted}from an earlier sheet. If "
-        "this row corrects it, void that one after.",
-        f"The earlier {_A[one.verdict]}",
-    )

@@ -33,7 +33,7 @@ class RowMatch:
     unclear: tuple[UUID, ...] = ()
 
 
-def match_row(
+def match_rows(
     rows: Sequence[Wanted],
     free: Sequence[UUID],
     gone: Collection[UUID],

@@ -1,12 +1,15 @@
-"""What becomes of each row of a sheet: told before anything is written. Pure."""
+"""What becomes of each row of a sheet, as facts, which pages and the command line put into words (`words`). Pure."""
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
+
+from service.gear.core import ItemState
 
 
-class Fate(StrEnum):
+class RowStatus(StrEnum):
     """What an import does with a row.
 
     `SKIPPED`: there is nothing in it that an import takes. `NOT_TAKEN`: it is not surely gear that is known here, or
@@ -28,59 +31,148 @@ class BadRows(StrEnum):
     GOOD = "good"
 
 
-STAYS_OUT = (Fate.ERROR, Fate.NOT_TAKEN)
+STAYS_OUT = (RowStatus.ERROR, RowStatus.NOT_TAKEN)
 """Rows that are given back, each with what would settle it."""
 
-Ways = tuple[tuple[str, str], ...]
+
+class HelpKind(StrEnum):
+    """What a page here helps with."""
+
+    NEW_WIRING = "new wiring"
+    EARLIER_TEST = "earlier test"
 
 
 @dataclass(frozen=True)
-class RowStatus:
-    """A row: the number of its line, what becomes of it, what it is about, and what there is to say.
+class HelpPage:
+    """A page that helps with a row: its address, and the verdict of the test that it shows, if it shows one."""
 
-    `ways` are the addresses of pages here that help with it, each with the words that lead there.
+    kind: HelpKind
+    href: str
+    verdict: str = ""
+
+
+class FactKind(StrEnum):
+    """What a fact of a row says; beside each, which parts of the `RowFact` it has."""
+
+    REFUSED_GEAR = "refused gear"  # field, value: why a cell of a row of gear cannot be taken, by what read it
+    REFUSED_TEST = "refused test"  # the same of a row of tests
+    LEFT_OUT = "left out"  # value: why the row is no entry
+    TAKEN_AS_LENGTH = "taken as length"  # value: the words
+    TAKEN_AS_DAY = "taken as day"  # field, value: the day, was: the cell
+    DAY_NUMBER = "day number"  # value: the day, was: the cell
+    CONDITION = "condition"  # value: how the item looks
+    BECOMES = "becomes"  # field, value, was
+    NOTE_ADDED = "note added"  # value
+    MATCHED_BY_LABEL = "matched by label"  # codes
+    WIRING_STAYS = "wiring stays"  # value: the item's wiring
+    OTHER_LANES = "other lanes"  # value: the row's words, number: its lanes, was: the item's
+    FROM_SAME_ROW = "from the same row"  # codes, number: of how many pieces
+    CHANGED_SINCE = "changed since"
+    NEW_ITEM = "new item"  # value: wiring, places, state
+    NEW_PLACE = "new place"  # value: its name, was: what kind of place
+    WIRING_BY_LANES = "wiring by lanes"  # value: the row's words, number
+    WIRING_NAMED = "wiring named"  # value: the row's words, number, was: the lanes of the wiring
+    NO_LENGTH_HERE = "no length here"  # value: the kind
+    LABEL_OF_GONE = "label of gone"  # codes
+    ALIKE_WITHOUT_LABEL = "alike without label"  # codes
+    SAME_LABEL = "same label"  # value: the other lines
+    EVIDENCE = "evidence"  # value: the fault class
+    EARLIER_TEST = "earlier test"  # value: its verdict, was: its words
+    WITH_REPAIR = "with repair"  # value: what was repaired
+    REPAIR_STAYS = "repair stays"  # value: the sheet's words, was: the log's
+    NOT_ADDED = "not added"  # value: words that a logged test does not get
+
+
+@dataclass(frozen=True)
+class RowFact:
+    """One fact of a row: the field that it is about, the value in the sheet, and what there was before."""
+
+    kind: FactKind
+    field: str = ""
+    value: Any = None
+    was: Any = None
+    codes: tuple[str, ...] = ()
+    number: int = 0
+
+
+@dataclass(frozen=True)
+class GearTitle:
+    """What a row of gear is about. Length in millimeters, 0 where the kind has none."""
+
+    kind: str
+    length_mm: int
+    label: str
+    count: int = 1
+    code: str = ""
+
+
+@dataclass(frozen=True)
+class EntryTitle:
+    """What a row of tests is about: the item, and what was logged of it on which day."""
+
+    item: GearTitle
+    what: str
+    on: str
+
+
+@dataclass(frozen=True)
+class PlannedRow:
+    """A row: the number of its line, what becomes of it, what it is about (its first cell, where nothing is known),
+    and the facts.
+
+    `ways` are the pages here that help with it.
     """
 
     line: int
-    fate: Fate
-    title: str = ""
-    told: tuple[str, ...] = ()
-    ways: Ways = ()
+    status: RowStatus
+    title: str | GearTitle | EntryTitle = ""
+    facts: tuple[RowFact, ...] = ()
+    ways: tuple[HelpPage, ...] = ()
 
 
-def counted(rows: Iterable[RowStatus]) -> dict[Fate, int]:
-    """How many rows have each fate."""
-    found = dict.fromkeys(Fate, 0)
+@dataclass(frozen=True)
+class RepairQuestion:
+    """Whether there was a repair before these passes (line and title), and in which states the items of the sheet end
+    if there was, and if not.
+    """
+
+    passes: tuple[tuple[int, EntryTitle], ...]
+    ends_if_repaired: Mapping[ItemState, int]
+    ends_if_not: Mapping[ItemState, int]
+
+
+def left_out(line: int, status: RowStatus, title: str, why: str) -> PlannedRow:
+    """A row that is no entry."""
+    return PlannedRow(line, status, title, (RowFact(FactKind.LEFT_OUT, value=why),))
+
+
+def counted(rows: Iterable[PlannedRow]) -> dict[RowStatus, int]:
+    """How many rows have each status."""
+    counts = dict.fromkeys(RowStatus, 0)
     for row in rows:
-        found[row.fate] += 1
-    return found
+        counts[row.status] += 1
+    return counts
 
 
-def seal(rows: Iterable[RowStatus]) -> str:
-    """What stands for these rows and all that is said of them: other fates or words, another seal."""
-    said = "\n".join(map(spoken, sorted(rows, key=lambda row: row.line)))
-    return hashlib.sha256(said.encode("utf-8", "replace")).hexdigest()
+def seal(rows: Iterable[PlannedRow]) -> str:
+    """What stands for these rows and all that is known of them: another status or fact, another seal."""
+    facts = "\n".join(map(repr, sorted(rows, key=lambda row: row.line)))
+    return hashlib.sha256(facts.encode("utf-8", "replace")).hexdigest()
 
 
-def spoken(row: RowStatus) -> str:
-    """A row in one line, as the command line and a receipt say it."""
-    said = " ".join(row.told)
-    return f"line {row.line}: {row.fate}{f', {row.title}' if row.title else ''}{f': {said}' if said else ''}"
-
-
-def in_words(counts: dict[Fate, int]) -> str:
-    """The counts in a sentence: "12 new, 1 changed, 2 errors"."""
-    words = {Fate.ERROR: ("error", "errors")}
-    parts = [
-        f"{count:,} {words.get(fate, (fate.value, fate.value))[count != 1]}" for fate, count in counts.items() if count
-    ]
-    return ", ".join(parts) or "nothing"
-
-
-def errors_first(rows: Sequence[RowStatus]) -> list[RowStatus]:
-    """The rows as a dry run lists them: what asks for a hand first, each kind in the order of the file."""
+def errors_first(rows: Sequence[PlannedRow]) -> list[PlannedRow]:
+    """The rows as a dry run lists them: what asks for a hand first, each status in the order of the file."""
     order = {
-        fate: at
-        for at, fate in enumerate((Fate.ERROR, Fate.NOT_TAKEN, Fate.CHANGED, Fate.NEW, Fate.SKIPPED, Fate.SAME))
+        status: at
+        for at, status in enumerate(
+            (
+                RowStatus.ERROR,
+                RowStatus.NOT_TAKEN,
+                RowStatus.CHANGED,
+                RowStatus.NEW,
+                RowStatus.SKIPPED,
+                RowStatus.SAME,
+            )
+        )
     }
-    return sorted(rows, key=lambda row: (order[row.fate], row.line))
+    return sorted(rows, key=lambda row: (order[row.status], row.line))

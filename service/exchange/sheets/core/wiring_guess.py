@@ -58,11 +58,6 @@ class Lanes:
     said: str
     among: tuple[str, ...] = ()
 
-    @property
-    def in_words(self) -> str:
-        """What the row says."""
-        return f"“{self.said}” says {self.number} channels"
-
 
 @dataclass(frozen=True)
 class GuessedWiring:

@@ -1,4 +1,8 @@
-"""A sheet of tests against the program: what becomes of each row, and then making it so.
+"""Bringing in a sheet of tests: what becomes of each row, and then making it so.
+
+The stages: *read* each row that is an entry (`core.test_row`); *match* it to its item by code or label, then to a test
+in the log; find the *repairs* that it tells of or that must have been; *decide* whether it is new, changed or the same;
+and *write* the plan (`tests_write`).
 
 A row is known again by its item, moment, verdict and fault (`core.logged`), so the same sheet a second time changes
 nothing, and a repair that was filled in since comes in alone. An export has what was entered, and its repairs are rows
@@ -8,28 +12,36 @@ between, somebody has to say whether there was one.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime
 from functools import partial
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from service.diagnosis.diagnosis import diagnose
 from service.exchange.sheets import queries
-from service.exchange.sheets.core.asides import above
+from service.exchange.sheets.core.asides import above, first_cell, is_empty
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.faults import refuse_fault_of_pass, understood
-from service.exchange.sheets.core.gear import is_empty
-from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, earlier, ids_of
+from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, ids_of
 from service.exchange.sheets.core.request import SheetKind, asides_of
-from service.exchange.sheets.core.row_status import Fate, RowStatus, Ways
+from service.exchange.sheets.core.row_status import (
+    EntryTitle,
+    FactKind,
+    GearTitle,
+    HelpKind,
+    HelpPage,
+    PlannedRow,
+    RepairQuestion,
+    RowFact,
+    RowStatus,
+    left_out,
+)
 from service.exchange.sheets.core.sheet import SheetTable
-from service.exchange.sheets.core.tests import WORDS, TestChoices, TestRow, read_row
-from service.exchange.sheets.tests_import import TestsPlan, states_in_words
-from service.exchange.sheets.tests_repairs import (
+from service.exchange.sheets.core.test_row import TestChoices, TestRow, read_row
+from service.exchange.sheets.new_tests import check_readings, evidence_facts, moment_of, new_test
+from service.exchange.sheets.repairs import (
     BETWEEN,
     TestEntry,
     repair_ids,
@@ -37,30 +49,18 @@ from service.exchange.sheets.tests_repairs import (
     repair_with,
     unmended,
 )
-from service.gear.core import ItemState, item_title
+from service.exchange.sheets.tests_write import TestsPlan
+from service.gear.core import ItemState
 from service.gear.queries import ItemFacts
-from service.gear.wirings import find_wiring
 from service.kit.codes import read_code
-from service.kit.dates import local_date, parse_instant
-from service.kit.lengths import Unit
+from service.kit.dates import local_date
 from service.kit.problems import Invalid, invalid
 from service.season.core import What
-from service.testlog.core import (
-    AHEAD_MOST,
-    NewTest,
-    Verdict,
-    with_evidence,
-)
 from service.testlog.many import Past, foreseen
 from service.testlog.models import Repair
-from service.testlog.queries import chain_of, events
-from service.testlog.reach import lane_of_each
-from service.wiring.faults import rebuild
-from service.wiring.wirings import Wiring, names, read
+from service.testlog.queries import events
 
-_NOON = time(12)
 _EARLIER_MOST = 3
-_NAMED_MOST = 3
 
 
 def plan(
@@ -70,34 +70,32 @@ def plan(
     choices: TestChoices,
     now: datetime,
     zone: ZoneInfo,
-    unit: Unit,
 ) -> TestsPlan:
     """What becomes of each row. Nothing is written."""
-    planner = _Planner(db, now, zone, unit)
+    planner = _Planner(db, now, zone)
     aside = asides_of(sheet, mapping, SheetKind.TESTS) | above(sheet)
     for line in (*sheet.above, *sheet.lines):
         if line.number in aside:
-            title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-            planner.judge(line.number, aside[line.number].fate, title, aside[line.number].why)
+            one = aside[line.number]
+            planner.rows.append(left_out(line.number, one.status, first_cell(line), one.why))
             continue
         if is_empty(line, mapping):
-            planner.judge(line.number, Fate.SKIPPED, "", "Nothing in it is imported.")
+            planner.rows.append(left_out(line.number, RowStatus.SKIPPED, "", "Nothing in it is imported."))
             continue
         try:
             planner.take(read_row(line, mapping, choices))
         except Invalid as refusal:
-            title = next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
-            told = [f"{WORDS.get(key, key)}: {why}" for key, why in refusal.errors.items()]
-            planner.judge(line.number, Fate.ERROR, title, *told)
+            facts = tuple(RowFact(FactKind.REFUSED_TEST, key, why) for key, why in refusal.errors.items())
+            planner.rows.append(PlannedRow(line.number, RowStatus.ERROR, first_cell(line), facts))
     return planner.finish(choices.repaired_between)
 
 
 class _Planner:
     """Finds the item of each row and what the row says of it, one after the other."""
 
-    def __init__(self, db: Session, now: datetime, zone: ZoneInfo, unit: Unit) -> None:
-        self.db, self.now, self.zone, self.unit = db, now, zone, unit
-        self.rows: list[RowStatus] = []
+    def __init__(self, db: Session, now: datetime, zone: ZoneInfo) -> None:
+        self.db, self.now, self.zone = db, now, zone
+        self.rows: list[PlannedRow] = []
         self.entries: list[TestEntry] = []
         self.tags = queries.tags(db)
         self.items = queries.items(db)
@@ -110,10 +108,6 @@ class _Planner:
         self.lines: dict[UUID, int] = {}
         self.logged: dict[UUID, list[LoggedTest]] = {}
 
-    def judge(self, line: int, fate: Fate, title: str, *told: str, ways: Ways = ()) -> None:
-        """Note what becomes of a row."""
-        self.rows.append(RowStatus(line, fate, title, told, ways))
-
     def take(self, row: TestRow) -> None:
         """Find out what a row becomes.
 
@@ -121,11 +115,9 @@ class _Planner:
             Invalid: it cannot be taken.
         """
         item = self._item(row.named)
-        at = self._at(row)
-        if row.own and row.what is not What.REPAIR and not row.left_out:
-            self._check_entered(row, item)
-        if row.what is What.PASS and not (row.own or row.left_out or row.repair) and row.fault:
-            refuse_fault_of_pass(row.fault, self._wiring(row, item), row.end)
+        at = moment_of(row, self.now, self.zone)
+        if not row.left_out and row.what is not What.REPAIR:
+            check_readings(self.db, row, self._chain(row, item))
         if row.id is not None:
             if row.id in self.lines:
                 raise invalid("id", f"the test {row.id} is on line {self.lines[row.id]} already.")
@@ -134,12 +126,12 @@ class _Planner:
 
     def finish(self, repaired_between: bool | None) -> TestsPlan:
         """The whole plan, once every row was taken."""
-        found = TestsPlan(self.rows)
-        mended = self._mend(found)
+        plan = TestsPlan(self.rows)
+        mended = self._mend(plan)
         entries = self._entries()
         missing = self._missing(entries)
         histories = events(self.db, {*self.taken, *self.mended})
-        between = unmended(entries, [*mended, *self._told_repairs(entries)], histories)
+        between = unmended(entries, [*mended, *self._repairs_with_tests(entries)], histories)
         concluded = {entry.id for entry in between} if repaired_between else set[UUID]()
         repairs = {
             entry.id: repair
@@ -152,57 +144,45 @@ class _Planner:
                 repair.id = repair_ids(test_id)[1]  # that one was only concluded; this one the sheet tells
         here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for entry in entries:
-            new, told, ways = [], list[str](), list[tuple[str, str]]()
+            new, facts, ways = [], list[RowFact](), list[HelpPage]()
             if entry.adds:
-                test = self._test(entry)
+                code = self.codes.get(entry.item.id, "")
+                test = new_test(self.db, entry, code, self._chain(entry.row, entry.item))
                 new.append(Past(entry.item.id, test=test, through=entry.through, marked=entry.mark))
-                told += self._dropped_words(entry, test)
+                facts += evidence_facts(entry, test)
                 for one in missing.get((entry.item.id, local_date(entry.at, self.zone)), ())[:_EARLIER_MOST]:
-                    sentence, words = earlier(one)
-                    told.append(sentence)
-                    ways.append((f"/tests/{one.id}", words))
-            told += _left_out(entry)
+                    first = next(iter(one.note.splitlines()), "")
+                    facts.append(RowFact(FactKind.EARLIER_TEST, "note", one.verdict, first))
+                    ways.append(HelpPage(HelpKind.EARLIER_TEST, f"/tests/{one.id}", one.verdict))
+            facts += _left_out(entry)
             repair = repairs.get(entry.id)
             if repair is not None and repair.id not in here:
                 new.append(Past(entry.item.id, repair=repair))
-                told.append(f"And a repair: {repair.what}")
+                facts.append(RowFact(FactKind.WITH_REPAIR, "repair", repair.what))
             elif repair is not None and folded(here[repair.id]) != folded(repair.what):
-                told.append(
-                    f"Its repair stays “{here[repair.id]}”, as it was logged; log “{repair.what}” on the item's page."
-                )
-            found.past += new
-            fate = _fate(entry, bool(new))
-            self.judge(entry.row.line, fate, self._title(entry.row, entry.item), *told, ways=tuple(ways))
-        found.rows.sort(key=lambda row: row.line)
-        found.ends = self._ends(found.past)
+                facts.append(RowFact(FactKind.REPAIR_STAYS, "repair", repair.what, here[repair.id]))
+            plan.past += new
+            status = _status(entry, bool(new))
+            title = self._title(entry.row, entry.item)
+            self.rows.append(PlannedRow(entry.row.line, status, title, tuple(facts), tuple(ways)))
+        plan.rows.sort(key=lambda row: row.line)
+        plan.ends = self._ends(plan.past)
         if between and repaired_between is None:
-            found.question = self._question(between, found)
-        return found
-
-    def _dropped_words(self, entry: TestEntry, test: NewTest) -> list[str]:
-        """What is kept as evidence where a sheet has nothing but words."""
-        if entry.row.entered is not None:
-            return []
-        return [f"Kept as what was found: {one.kind.value.replace('_', ' ')}." for one in test.evidence]
+            plan.question = self._question(between, plan)
+        return plan
 
     def _ends(self, past: Sequence[Past]) -> Counter[ItemState]:
         """How many of the items of this sheet are in which state once all of `past` is in the log."""
         states = {item_id: ItemState(self.items[item_id].state) for item_id in (*self.taken, *self.mended)}
         return Counter((states | foreseen(self.db, past, self.now)).values())
 
-    def _question(self, between: Sequence[TestEntry], found: TestsPlan) -> str:
-        """Whether there was a repair before these passes, and what either answer comes to."""
+    def _question(self, between: Sequence[TestEntry], plan: TestsPlan) -> RepairQuestion:
+        """What either answer comes to."""
         repaired = [repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None]
-        ends = self._ends([*found.past, *(Past(one.item_id, repair=one) for one in repaired)])
-        rows = [f"line {one.row.line} ({self._title(one.row, one.item)})" for one in between[:_NAMED_MOST]]
-        more = f" and {len(between) - len(rows):,} more" if len(between) > len(rows) else ""
-        follow = "1 pass follows" if len(between) == 1 else f"{len(between):,} passes follow"
-        return (
-            f"{follow} a fail with no repair told in between: {', '.join(rows)}{more}. Was there a repair in between? "
-            f"If so, the items of this sheet end as {states_in_words(ends)}; if not, as {states_in_words(found.ends)}."
-        )
+        ends = self._ends([*plan.past, *(Past(one.item_id, repair=one) for one in repaired)])
+        return RepairQuestion(tuple((one.row.line, self._title(one.row, one.item)) for one in between), ends, plan.ends)
 
-    def _mend(self, found: TestsPlan) -> list[Repair]:
+    def _mend(self, plan: TestsPlan) -> list[Repair]:
         """Judge the rows that are of a repair by itself; the repairs that they add."""
         here = queries.repairs_among(self.db, self.lines)
         logged, added = queries.repairs_of(self.db, self.mended), list[Repair]()
@@ -219,41 +199,13 @@ class _Planner:
                     is_new = row.id is not None and row.id not in here
                 if is_new:
                     added.append(repair_in(row, item_id, repair_id, min(at, self.now), self.now))
-                    found.past.append(Past(item_id, repair=added[-1]))
-                self.judge(row.line, Fate.NEW if is_new else Fate.SAME, self._title(row, self.items[item_id]))
+                    plan.past.append(Past(item_id, repair=added[-1]))
+                status = RowStatus.NEW if is_new else RowStatus.SAME
+                self.rows.append(PlannedRow(row.line, status, self._title(row, self.items[item_id])))
         return added
 
-    def _told_repairs(self, entries: Iterable[TestEntry]) -> list[Repair]:
+    def _repairs_with_tests(self, entries: Iterable[TestEntry]) -> list[Repair]:
         return [repair for entry in entries if (repair := repair_with(entry, self.now, between=False)) is not None]
-
-    def _check_entered(self, row: TestRow, item: ItemFacts) -> None:
-        """Whether what an export has of a test can be logged here.
-
-        Raises:
-            Invalid: it cannot, with the column at fault.
-        """
-        wiring = self._wiring(row, item)
-        if row.entered is None:
-            return
-        readings = read(wiring, row.entered.joined or [], row.entered.probed if row.entered.joined is not None else [])
-        verdict = with_evidence(Verdict(diagnose(wiring, readings).verdict), row.entered.evidence)
-        if verdict.value != row.what.value:
-            raise invalid(
-                "entered",
-                f"these readings are a {verdict}, and the verdict is {row.what}. Put the verdict right, or "
-                "leave this cell empty.",
-            )
-
-    def _wiring(self, row: TestRow, item: ItemFacts) -> Wiring:
-        """The wiring by which a row was tested.
-
-        Raises:
-            Invalid: no test by it goes through these pieces.
-        """
-        chain = chain_of(self.db, [item, *(self._item(code, "through") for code in row.through)])
-        wiring = find_wiring(self.db, row.wiring or chain.key)
-        lane_of_each(chain, wiring, row.lane)
-        return wiring
 
     def _entries(self) -> list[TestEntry]:
         """Each row with its test in the log, or with the id of a new one; in the order of the sheet."""
@@ -265,11 +217,11 @@ class _Planner:
             item = self.items[item_id]
             mine = {one.id: replace(one, repair=repaired.get(one.id, "")) for one in logged.get(item_id, ())}
             unnamed = [(row, at) for row, at in taken if row.id is None]
-            said = [
+            typed = [
                 LoggedRow(at, row.what.value, row.fault, row.note, partial(row.id_of, item_id), row.repair)
                 for row, at in unnamed
             ]
-            ids = ids_of(said, [*mine.values()], self.lines)
+            ids = ids_of(typed, [*mine.values()], self.lines)
             entries += [
                 TestEntry(row, item, at, test_id, mine.get(test_id))
                 for (row, at), test_id in zip(unnamed, ids, strict=True)
@@ -292,18 +244,24 @@ class _Planner:
         """The tests that came by a sheet and that this one does not have, by item and day: a row that was put right
         leaves its first test there.
         """
-        used, found = {entry.id for entry in entries}, defaultdict(list)
+        used, missing = {entry.id for entry in entries}, defaultdict(list)
         for item_id, mine in self.logged.items():
             for one in mine:
                 if one.by_sheet and one.id not in used:
-                    found[item_id, local_date(one.at, self.zone)].append(one)
-        return found
+                    missing[item_id, local_date(one.at, self.zone)].append(one)
+        return missing
 
     def _repaired(self, test_ids: Iterable[UUID]) -> dict[UUID, str]:
         """The words of the repairs that came with these tests."""
         ids = {repair_id: test_id for test_id in test_ids for repair_id in repair_ids(test_id)}
         here = queries.repairs_among(self.db, list(ids))
         return {test_id: here[repair_id] for repair_id, test_id in ids.items() if repair_id in here}
+
+    def _chain(self, row: TestRow, item: ItemFacts) -> Iterator[ItemFacts]:
+        """The items that a test went through, looked up as they are needed."""
+        yield item
+        for code in row.through:
+            yield self._item(code, "through")
 
     def _item(self, named: str, field: str = "code") -> ItemFacts:
         """The item that a cell names by its code, or by its label where just one has it."""
@@ -320,69 +278,25 @@ class _Planner:
             raise invalid(field, f"{named[:40]} is on no item here; bring in the gear first.")
         return self.items[known.item]
 
-    def _at(self, row: TestRow) -> datetime:
-        """When it was: at noon where only the day is known."""
-        if row.instant is not None:
-            at = parse_instant(row.instant)
-        else:
-            at = datetime.combine(row.on, row.at or _NOON, self.zone)
-            if row.at is None and at > self.now and at.date() == self.now.astimezone(self.zone).date():
-                at = self.now
-        if at > self.now + AHEAD_MOST:
-            raise invalid("tested_at", f"{row.on} is in the future; enter the day of the test.")
-        return at
-
-    def _test(self, entry: TestEntry) -> NewTest:
-        row, item = entry.row, entry.item
-        wiring = self._wiring(row, item)
-        new = NewTest(
-            entry.id,
-            self.codes.get(item.id, ""),
-            method=row.method,
-            note=row.words,
-            tested_at=entry.at,
-            through=row.through,
-            wiring=row.wiring or None,
-            lane=row.lane,
-        )
-        if row.entered is not None:
-            return replace(new, joined=row.entered.joined, probed=row.entered.probed, evidence=row.entered.evidence)
-        if row.what is What.PARTIAL:
-            return new
-        if row.what is What.PASS:
-            return replace(new, joined=_good(wiring))
-        found = understood(row.fault or row.note or "Failed, and the sheet does not say how.", wiring, row.end)
-        groups = [names(wiring, group) for group in rebuild(wiring, found.faults).groups] if found.faults else None
-        return replace(new, joined=groups, evidence=found.evidence)
-
-    def _title(self, row: TestRow, item: ItemFacts) -> str:
-        name = item_title(item, self.unit)
-        return f"{self.codes.get(item.id, '')}, {name}: {row.what} on {row.on}"
+    def _title(self, row: TestRow, item: ItemFacts) -> EntryTitle:
+        named = GearTitle(item.kind, item.length_mm, item.label, code=self.codes.get(item.id, ""))
+        return EntryTitle(named, str(row.what), str(row.on))
 
 
-def _fate(entry: TestEntry, writes: bool) -> Fate:
+def _status(entry: TestEntry, writes: bool) -> RowStatus:
     if entry.logged is not None:
-        return Fate.CHANGED if writes else Fate.SAME
-    return Fate.SKIPPED if entry.row.left_out else Fate.NEW
+        return RowStatus.CHANGED if writes else RowStatus.SAME
+    return RowStatus.SKIPPED if entry.row.left_out else RowStatus.NEW
 
 
-def _left_out(entry: TestEntry) -> list[str]:
+def _left_out(entry: TestEntry) -> list[RowFact]:
     """What of a row is not taken, and why."""
-    row, told = entry.row, []
+    row, facts = entry.row, list[RowFact]()
     if row.left_out and (entry.logged is None or row.repair):
-        told.append(row.left_out)
+        facts.append(RowFact(FactKind.LEFT_OUT, value=row.left_out))
     if entry.logged is not None:
         there = {folded(text) for text in (entry.logged.note, *entry.logged.note.splitlines())}
         # A sheet of the log's own names faults as the log words them, which are not in the note.
         words = [part for part in ("" if row.id else row.fault, row.note) if part]
-        missing = [part for part in words if folded(part) not in there]
-        told += [
-            f"“{part[:60]}” is not added, since a logged test is never changed; note it on the item."
-            for part in missing
-        ]
-    return told
-
-
-def _good(wiring: Wiring) -> list[list[str]]:
-    """What a cable without a fault gives."""
-    return [names(wiring, group) for group in rebuild(wiring, []).groups]
+        facts += [RowFact(FactKind.NOT_ADDED, "note", part) for part in words if folded(part) not in there]
+    return facts

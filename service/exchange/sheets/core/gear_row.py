@@ -10,7 +10,7 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.days import Order, read_day
 from service.exchange.sheets.core.doubts import TELLING, NotTaken, refuse_several
-from service.exchange.sheets.core.fields import GEAR
+from service.exchange.sheets.core.row_status import FactKind, GearTitle, RowFact
 from service.exchange.sheets.core.sheet import SheetRow
 from service.exchange.sheets.core.states import StateCell, is_gone, read_state
 from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, headed
@@ -22,7 +22,6 @@ from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
 _NONE = re.compile(r"0+(?:[.,]0+)?")
-WORDS = {field.key: field.words.lower() for field in GEAR}
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ class Choices:
 class GearRow:
     """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
 
-    `works` marks a state that says only that the gear can be used, and `told` is what was understood in a way worth
+    `works` marks a state that says only that the gear can be used, and `facts` are what was understood in a way worth
     saying. `doubt` is why a row with a code is not surely gear that is known here, which counts where it is new.
     """
 
@@ -51,7 +50,7 @@ class GearRow:
     values: Mapping[str, Any]
     gear: GuessedWiring
     works: bool = False
-    told: tuple[str, ...] = ()
+    facts: tuple[RowFact, ...] = ()
     doubt: NotTaken | None = None
 
     @property
@@ -77,6 +76,16 @@ class GearRow:
     def count(self) -> int:
         """How many pieces the row is of."""
         return int(self.values.get("count", 1))
+
+    @property
+    def length_mm(self) -> int:
+        """Its length, 0 where none is told or its kind has none."""
+        return int(self.values.get("length", 0)) if KINDS[self.kind].has_length else 0
+
+    @property
+    def title(self) -> GearTitle:
+        """What it is called in a dry run."""
+        return GearTitle(self.kind, self.length_mm, self.get("label") or "", self.count)
 
     @property
     def state(self) -> ItemState:
@@ -106,11 +115,6 @@ def spanned(place: str, place_b: str) -> tuple[str, str]:
     return place, "" if alike(place_b, place) else place_b
 
 
-def is_empty(line: SheetRow, mapping: Sequence[str]) -> bool:
-    """Whether a row has nothing in the columns that are imported."""
-    return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)
-
-
 def read_row(
     line: SheetRow, mapping: Sequence[str], choices: Choices, offer: WiringOffer, heading: str = ""
 ) -> GearRow:
@@ -121,17 +125,17 @@ def read_row(
         Invalid: a sentence for each field at fault.
     """
     typed = headed(_typed(line, mapping), heading)
-    values, errors, told = dict[str, Any](), dict[str, str](), list[str]()
-    said = _read_cells(typed, choices, values, errors, told)
-    _note_state(said, values, told)
+    values, errors, facts = dict[str, Any](), dict[str, str](), list[RowFact]()
+    said = _read_cells(typed, choices, values, errors, facts)
+    _note_state(said, values, facts)
     gear, doubt = _gear(typed, choices, offer, values.get("count"), errors)
     if gear.kind and not KINDS[gear.kind].has_length:
         errors.pop("length", None)  # whatever it says, such gear has none here
-    _take_words(gear.kind, typed, values, told)
+    _take_words(gear.kind, typed, values, facts)
     _check_together(values, gear.kind, typed, errors)
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return GearRow(line.number, values, gear, said.works, tuple(told), doubt)
+    return GearRow(line.number, values, gear, said.works, tuple(facts), doubt)
 
 
 def _typed(line: SheetRow, mapping: Sequence[str]) -> dict[str, str]:
@@ -153,7 +157,7 @@ def _read_cells(
     choices: Choices,
     values: dict[str, Any],
     errors: dict[str, str],
-    told: list[str],
+    facts: list[RowFact],
 ) -> StateCell:
     """Read each cell by itself; what the one for the state says."""
     said = StateCell(None)
@@ -164,7 +168,7 @@ def _read_cells(
             elif key == "length":
                 values[key] = cells.read_length(cell, choices.unit, choices.measure)
             elif key in _DAYS:
-                values[key] = _day(cell, choices.order, key, told)
+                values[key] = _day(cell, choices.order, key, facts)
             elif key == "state":
                 said = read_state(cell)
         except Problem as problem:
@@ -189,7 +193,7 @@ def _gear(
         except NotTaken as refusal:
             doubt = refusal
         except Invalid:
-            pass  # told below
+            pass  # refused below
     if "count" not in errors:
         refuse_several(typed, count)
     try:
@@ -236,7 +240,7 @@ def _notes(cell: str) -> tuple[str, ...]:
     return tuple(cells.read_line(line, "note", cells.NOTE_MOST) for line in cell.splitlines() if line.strip())
 
 
-def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], told: list[str]) -> None:
+def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], facts: list[RowFact]) -> None:
     """Keep a description as a note, and of a new piece the length that the words for it tell, where it has no other."""
     if "description" in values:
         values["note"] = (*values.pop("description"), *values.get("note", ()))
@@ -245,28 +249,28 @@ def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], tol
         found = next(filter(None, map(cells.length_in, words)), None)
         if found:
             values["length"] = found[0]
-            told.append(f"“{found[1]}” is taken as its length.")
+            facts.append(RowFact(FactKind.TAKEN_AS_LENGTH, "length", found[1]))
 
 
-def _note_state(said: StateCell, values: dict[str, Any], told: list[str]) -> None:
+def _note_state(said: StateCell, values: dict[str, Any], facts: list[RowFact]) -> None:
     """Keep the state that a row names; how the item looks is a note of it."""
     if said.state is not None:
         values["state"] = said.state
     if said.condition:
         values["note"] = (*values.get("note", ()), f"Condition: {said.condition}")
-        told.append(f"“{said.condition}” tells how it looks, so it is kept as a note.")
+        facts.append(RowFact(FactKind.CONDITION, "state", said.condition))
 
 
-_DAYS = {"bought_on": "bought on", "in_service_on": "in service since"}
-"""The columns of days, and how a day that is not exact is told."""
+_DAYS = ("bought_on", "in_service_on")
+"""The columns of days."""
 
 
-def _day(cell: str, order: Order | None, key: str, told: list[str]) -> date:
+def _day(cell: str, order: Order | None, key: str, facts: list[RowFact]) -> date:
     day = read_day(cell, order, key)
     if not day.exact:
-        told.append(f"“{' '.join(cell.split())}” is taken as {_DAYS[key]} {day.on}.")
+        facts.append(RowFact(FactKind.TAKEN_AS_DAY, key, day.on, " ".join(cell.split())))
     elif day.counted:
-        told.append(f"“{cell.strip()}” is a spreadsheet's number for the day {day.on}.")
+        facts.append(RowFact(FactKind.DAY_NUMBER, key, day.on, cell.strip()))
     return day.on
 
 

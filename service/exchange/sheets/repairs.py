@@ -6,7 +6,7 @@ from datetime import datetime
 from uuid import UUID, uuid5
 
 from service.exchange.sheets.core.logged import LoggedTest
-from service.exchange.sheets.core.tests import TestRow
+from service.exchange.sheets.core.test_row import TestRow
 from service.gear.queries import ItemFacts
 from service.season.core import What
 from service.testlog.core import LogEntry, in_time_order

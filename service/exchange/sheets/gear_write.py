@@ -1,9 +1,8 @@
-"""Gear of a sheet into the program: what an import writes, and writing it."""
+"""Gear of a sheet into the program: what an import would write, and writing it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -11,7 +10,8 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.queries import note_in_audit
-from service.exchange.sheets.core.row_status import RowStatus
+from service.exchange.sheets.core.row_status import PlannedRow
+from service.exchange.sheets.gear_changes import ItemChange
 from service.gear import actions as gear
 from service.gear.core import ItemState
 from service.kit.dates import local_date
@@ -37,44 +37,29 @@ class NewPiece:
     in_service_on: date | None = None
 
 
-@dataclass(frozen=True)
-class ItemChange:
-    """What changes in an item that is here: columns, length, place, state, notes; None where nothing does."""
-
-    id: UUID
-    code: str
-    columns: dict[str, Any]
-    length_mm: int | None = None
-    place: tuple[str, str] | None = None
-    state: ItemState | None = None
-    notes: tuple[str, ...] = ()
-
-
 @dataclass
 class GearPlan:
     """What an import of gear comes to, row by row, and what it would write."""
 
-    rows: list[RowStatus] = field(default_factory=list)
+    rows: list[PlannedRow] = field(default_factory=list)
     pieces: list[NewPiece] = field(default_factory=list)
     changes: list[ItemChange] = field(default_factory=list)
-    ends_in_words: str = ""
-    """Nothing: the rows themselves say which states they name."""
 
 
-def apply(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
+def write(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
     """Do what a plan says, in the transaction at hand; the codes of the new items."""
     codes = _add(db, plan.pieces, who, now, zone)
     _alter(db, plan.changes, who, now, zone)
-    told = {"new": len(plan.pieces), "changed": len(plan.changes)}
-    note_in_audit(db, now, who.id if who else None, "gear.imported", f"{len(plan.rows)} rows", told)
+    counts = {"new": len(plan.pieces), "changed": len(plan.changes)}
+    note_in_audit(db, now, who.id if who else None, "gear.imported", f"{len(plan.rows)} rows", counts)
     return codes
 
 
 def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
     today = local_date(now, zone)
     made = gear.add_each(db, [(piece.id, piece.new) for piece in pieces], who, now, today)
-    kept = {piece.id: piece.code for piece in pieces if piece.code}
-    tags.put_on(db, kept, now)
+    given = {piece.id: piece.code for piece in pieces if piece.code}
+    tags.put_on(db, given, now)
     codes = tags.issue(db, [piece.id for piece in pieces if not piece.code], now)
     for item, piece in zip(made, pieces, strict=True):
         if piece.in_service_on is not None:
@@ -85,13 +70,13 @@ def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime
     ids = [item.id for item in made if item.state not in (ItemState.RETIRED, ItemState.LOST)]
     season.enlist(db, ids, season.running_seasons(db, today))
     refresh_due(db, [item.id for item in made], now, zone)
-    return [*kept.values(), *codes]
+    return [*given.values(), *codes]
 
 
 def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
-    found = {item.id: item for item in lock_items(db, [change.id for change in changes])}
+    items = {item.id: item for item in lock_items(db, [change.id for change in changes])}
     for change in changes:
-        item = found[change.id]
+        item = items[change.id]
         gear.edit_item(db, item, change.columns)
         if change.length_mm is not None:
             gear.shorten(db, item, change.length_mm, now, REASON)
@@ -101,4 +86,4 @@ def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: dat
             gear.change_state(db, item, change.state, who, now, REASON)
         for note in change.notes:
             gear.add_note(db, item.id, note, who, now)
-    refresh_due(db, list(found), now, zone)
+    refresh_due(db, list(items), now, zone)

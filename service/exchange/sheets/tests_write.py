@@ -1,0 +1,37 @@
+"""Tests of a sheet into the log: what an import writes, and writing it."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from sqlalchemy.orm import Session
+
+from service.crew.core import Who
+from service.crew.queries import note_in_audit
+from service.exchange.sheets.core.row_status import PlannedRow, RepairQuestion
+from service.gear.core import ItemState
+from service.testlog.many import Past, log_past
+
+REASON = "Tests were brought in from a sheet."
+
+
+@dataclass
+class TestsPlan:
+    """What an import of tests comes to, row by row, and what it would write: how many of its items end in which state.
+
+    `question` is what somebody has to say first, None where nothing has to be said.
+    """
+
+    rows: list[PlannedRow] = field(default_factory=list)
+    past: list[Past] = field(default_factory=list)
+    ends: Counter[ItemState] = field(default_factory=Counter)
+    question: RepairQuestion | None = None
+
+
+def write(db: Session, plan: TestsPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> None:
+    """Do what a plan says, in the transaction at hand."""
+    log_past(db, plan.past, who, now, zone, REASON)
+    tests = sum(one.test is not None for one in plan.past)
+    counts = {"tests": tests, "repairs": len(plan.past) - tests}
+    note_in_audit(db, now, who.id if who else None, "tests.imported", f"{len(plan.rows)} rows", counts)
