@@ -10,39 +10,41 @@
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 
-from service.gear.core import KINDS, Kind
+from service.gear.core import KINDS
 from service.kit.typed import plain
 
 
-def kind_patterns() -> Mapping[str, re.Pattern[str]]:
-    """A pattern for the words of each kind, one or several pieces of it."""
-    return {kind.name: _pattern(_all_words(kind), "(?:e?s)?") for kind in KINDS.values()}
+@dataclass(frozen=True)
+class KindWords:
+    """The words for kinds of gear as patterns: `each` by kind, of one or several pieces; those of all kinds that are
+    `sure` wherever they stand, those that are `loose` and name gear only where other words speak of sound; and in a
+    pattern's own text the `plural` ones.
+    """
+
+    each: Mapping[str, re.Pattern[str]]
+    sure: re.Pattern[str]
+    loose: re.Pattern[str]
+    plural: str
 
 
-def sure_kind_pattern() -> re.Pattern[str]:
-    """Words that name a kind of gear wherever they stand."""
-    return _pattern("|".join(kind.words for kind in KINDS.values()), "(?:e?s)?")
+def kind_words() -> KindWords:
+    """The words of the kinds that there are."""
+    return _words_of(tuple(KINDS))
 
 
-def loose_kind_pattern() -> re.Pattern[str]:
-    """Words that name a kind of gear where the other words speak of sound."""
-    return _pattern("|".join(kind.loose_words for kind in KINDS.values() if kind.loose_words), "(?:e?s)?")
-
-
-def plural_kind_words() -> str:
-    """What a pattern has for the words of all kinds, of several pieces."""
-    return f"(?:{'|'.join(map(_all_words, KINDS.values()))})e?s"
-
-
-def _all_words(kind: Kind) -> str:
-    return "|".join(filter(None, (kind.words, kind.loose_words)))
-
-
-@lru_cache(maxsize=32)
-def _pattern(words: str, ending: str) -> re.Pattern[str]:
-    return re.compile(rf"\b(?:{words}){ending}\b")
+@lru_cache(maxsize=8)
+def _words_of(names: tuple[str, ...]) -> KindWords:
+    kinds = [KINDS[name] for name in names]
+    all_words = {kind.name: "|".join(filter(None, (kind.words, kind.loose_words))) for kind in kinds}
+    return KindWords(
+        {name: re.compile(rf"\b(?:{words})(?:e?s)?\b") for name, words in all_words.items()},
+        re.compile(rf"\b(?:{'|'.join(kind.words for kind in kinds)})(?:e?s)?\b"),
+        re.compile(rf"\b(?:{'|'.join(kind.loose_words for kind in kinds if kind.loose_words)})(?:e?s)?\b"),
+        f"(?:{'|'.join(all_words.values())})e?s",
+    )
 
 
 ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
@@ -116,7 +118,7 @@ def kind_described(words: str) -> str | None:
     for part in (ASIDE.split(lowered, 1)[0], lowered):
         named = [  # the longer name first: a “sub snake” is no snake
             (match.end(), -match.start(), kind)
-            for kind, pattern in kind_patterns().items()
+            for kind, pattern in kind_words().each.items()
             for match in pattern.finditer(part)
         ]
         if named:

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 
-from service.exchange.sheets.core.connectors import ASIDE, kind_described, kind_in, kind_patterns
+from service.exchange.sheets.core.connectors import ASIDE, kind_described, kind_in, kind_words
 from service.exchange.sheets.core.others import range_in
 from service.exchange.sheets.core.sure import count_in, gone_in, only_named_so
 from service.gear.core import KINDS
@@ -48,7 +48,7 @@ def refuse_other_kind(typed: Mapping[str, str]) -> None:
 
 def _bare_kind(words: str) -> bool:
     """Whether words are no more than a kind and a number, as “Snake 2” is."""
-    return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in kind_patterns().values())
+    return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in kind_words().each.values())
 
 
 def refuse_gone(typed: Mapping[str, str]) -> None:

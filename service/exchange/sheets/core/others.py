@@ -10,8 +10,9 @@ keeps a row out until somebody says what it is; a word that is missing here cost
 """
 
 import re
+from functools import lru_cache
 
-from service.exchange.sheets.core.connectors import ASIDE, kind_patterns, plural_kind_words
+from service.exchange.sheets.core.connectors import ASIDE, kind_words
 from service.kit.typed import plain
 
 _OTHER = re.compile(
@@ -97,7 +98,7 @@ def other_gear(words: str, *, has_length: bool = False) -> str | None:
     if data:
         return data[0]
     part = ASIDE.split(said, maxsplit=1)[0]
-    ours = [match.span() for pattern in kind_patterns().values() for match in pattern.finditer(part)]
+    ours = [match.span() for pattern in kind_words().each.values() for match in pattern.finditer(part)]
     others = list(_OTHER.finditer(part))
     if not others or any(end >= others[-1].end() for _, end in ours):
         return None
@@ -120,7 +121,7 @@ def unclear_plug(words: str) -> bool:
 def of_several(words: str) -> bool:
     """Whether the words name several pieces, as headings do."""
     lowered = plain(words).lower()
-    return bool(_BOXES.search(lowered) or re.search(rf"\b{plural_kind_words()}\b", lowered))
+    return bool(_BOXES.search(lowered) or _plural(kind_words().plural).search(lowered))
 
 
 def range_in(words: str) -> tuple[str, int] | None:
@@ -130,11 +131,20 @@ def range_in(words: str) -> tuple[str, int] | None:
     (('#1-8', 8), ('xlr-01 to xlr-04', 4), None, None)
     """
     said = plain(words).lower()
-    of_kinds = rf"\b{plural_kind_words()} #?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b"
-    for pattern in (*_RANGES, re.compile(of_kinds)):
+    for pattern in (*_RANGES, _plural_range(kind_words().plural)):
         found = pattern.search(said)
         if found:
             number = int(found["last"]) - int(found["first"]) + 1
             if number > (2 if "stem" in pattern.groupindex else 1):  # “M1 to M2” is a cable between two places
                 return found[0], number
     return None
+
+
+@lru_cache(maxsize=8)
+def _plural(words: str) -> re.Pattern[str]:
+    return re.compile(rf"\b{words}\b")
+
+
+@lru_cache(maxsize=8)
+def _plural_range(words: str) -> re.Pattern[str]:
+    return re.compile(rf"\b{words} #?0*(?P<first>\d{{1,3}}){_TO}#?0*(?P<last>\d{{1,3}})\b")

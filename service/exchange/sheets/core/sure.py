@@ -14,7 +14,7 @@ from collections.abc import Collection, Mapping, Sequence
 
 from service.exchange.sheets.core.cells import number_in_words
 from service.exchange.sheets.core.columns import bare
-from service.exchange.sheets.core.connectors import ASIDE, loose_kind_pattern, sends_in, sure_kind_pattern
+from service.exchange.sheets.core.connectors import ASIDE, kind_words, sends_in
 from service.exchange.sheets.core.others import of_several, other_gear
 from service.exchange.sheets.core.sheet import SheetTable
 from service.gear.core import KINDS, USUAL_KIND
@@ -69,8 +69,8 @@ def says_so(words: str) -> bool:
         return False
     return bool(
         _SURE.search(said)
-        or sure_kind_pattern().search(said)
-        or (loose_kind_pattern().search(said) and _OF_SOUND.search(said))
+        or kind_words().sure.search(said)
+        or (kind_words().loose.search(said) and _OF_SOUND.search(said))
     )
 
 
