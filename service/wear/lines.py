@@ -2,20 +2,24 @@
 
     {"id": "any", "lives": [[0, 30], [30, 60], [60, null], [45, 45]], "at": [30, 90], "unavailability": 0.01}
 
-answers with the Weibull model of maximum likelihood, survival at the times asked, and the interval between tests.
+answers with the Weibull model of maximum likelihood, survival at the times asked, and the interval between tests. With
+
+    {"id": "any", "lives": [], "known": {"shape": 1.8, "scale": 450}, "season": {"days": 90, "ages": [0], "tests": [9]}}
+
+the model is known, and how much of a season items are bad while nobody knows is answered as well.
 """
 
-from collections.abc import Mapping
-from math import inf
-from typing import Any, Final, TextIO
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import nan
+from typing import Any, TextIO
 
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
+from service.wear.asked import life_of, list_of, number_of, object_of
 from service.wear.core.fit import NoModel, fit
-from service.wear.core.lives import Life
-
-_BEYOND: Final = 1e100
-"""No count of days comes near; powers of it would not fit a number."""
+from service.wear.core.weibull import Weibull
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
@@ -24,12 +28,12 @@ def main(stdin: TextIO, stdout: TextIO) -> int:
 
 
 def _answer(asked: dict[str, Any]) -> dict[str, Any]:
-    lives = [_life(life) for life in _list(asked, "lives")]
-    times = [_time(time) for time in _list(asked, "at")]
-    unavailability = _number(asked.get("unavailability"), '"unavailability"')
-    if not 0 < unavailability < 1:
-        raise Problem(f'"unavailability" is {unavailability:g}; give a fraction above 0 and below 1, like 0.01.')
-    model = fit(lives)
+    lives = [life_of(life) for life in list_of(asked, "lives")]
+    times = [_time(time, 'A time in "at"') for time in list_of(asked, "at")] if "at" in asked else []
+    unavailability = _unavailability(asked["unavailability"]) if "unavailability" in asked else None
+    season = _season(object_of(asked, "season")) if "season" in asked else None
+    known = _known(object_of(asked, "known")) if "known" in asked else None
+    model = known or fit(lives)
     counts = {
         "failures": sum(life.count for life in lives if life.upper is not None),
         "lives": sum(life.count for life in lives),
@@ -37,47 +41,70 @@ def _answer(asked: dict[str, Any]) -> dict[str, Any]:
     if isinstance(model, NoModel):
         nothing = dict.fromkeys(("shape", "scale", "log_likelihood"))
         none = {"survival": [None] * len(times), "interval": None}
-        return {"id": asked["id"], "model": "none", **nothing, **none, **counts, "why": model.why}
+        bad = {"season_bad": None} if season else {}
+        return {"id": asked["id"], "model": "none", **nothing, **none, **counts, **bad, "why": model.why}
     return {
         "id": asked["id"],
-        "model": "weibull",
+        "model": "known" if known else "weibull",
         "shape": model.shape,
         "scale": model.scale,
-        "log_likelihood": model.log_likelihood,
+        "log_likelihood": None if known else model.log_likelihood,
         "survival": [model.survival(time) for time in times],
-        "interval": model.interval(unavailability),
+        "interval": None if unavailability is None else model.interval(unavailability),
         **counts,
+        **({"season_bad": season.bad(model)} if season else {}),
     }
 
 
-def _life(life: Any) -> Life:
-    if not isinstance(life, list) or len(life) not in (2, 3):
-        raise Problem('Each of "lives" must be [lower, upper] or [lower, upper, count].')
-    lower = _number(life[0], "The lower bound of a life")
-    upper = None if life[1] is None else _number(life[1], "The upper bound of a life")
-    count = _number(life[2], "The count of a life") if len(life) == 3 else 1
-    if count != int(count):
-        raise Problem(f"The count of a life is {count:g}; give a whole number.")
-    return Life(lower, upper, int(life[2]) if len(life) == 3 else 1)
+@dataclass(frozen=True)
+class _Season:
+    """A season of so many days, the ages of its items on the first one, and the days of its tests."""
+
+    days: float
+    ages: Sequence[float]
+    tests: Sequence[float]
+
+    def bad(self, model: Weibull) -> float:
+        """How much of it items are bad while nobody knows."""
+        from service.wear.core.undetected import season_bad  # numpy would slow the start of the command
+
+        return season_bad(model, self.days, self.ages, self.tests)
 
 
-def _time(time: Any) -> float:
-    number = _number(time, 'A time in "at"')
+def _season(asked: Mapping[str, Any]) -> _Season:
+    days = number_of(asked.get("days"), '"days" of a season')
+    if days <= 0:
+        raise Problem(f'"days" of a season is {days:g}; a season has more than 0.')
+    ages = [_time(age, 'An age in "ages"') for age in list_of(asked, "ages")]
+    if not ages:
+        raise Problem('"ages" of a season is empty; give the age of one item at least.')
+    tests = [number_of(test, 'A day in "tests"') for test in list_of(asked, "tests")]
+    for test in tests:
+        if not 0 <= test <= days:
+            raise Problem(f'A day in "tests" is {test:g}; the season lasts from 0 to {days:g}.')
+    for test, after in pairwise(tests):
+        if after < test:
+            raise Problem(f'In "tests" {after:g} comes after {test:g}; give the days in order.')
+    return _Season(days, ages, tests)
+
+
+def _known(asked: Mapping[str, Any]) -> Weibull:
+    shape, scale = (number_of(asked.get(name), f'"{name}" of "known"') for name in ("shape", "scale"))
+    for name, value in (("shape", shape), ("scale", scale)):
+        if value <= 0:
+            raise Problem(f'"{name}" of "known" is {value:g}; give a number above 0.')
+    return Weibull(shape, scale, nan)
+
+
+def _unavailability(value: Any) -> float:
+    unavailability = number_of(value, '"unavailability"')
+    if not 0 < unavailability < 1:
+        raise Problem(f'"unavailability" is {unavailability:g}; give a fraction above 0 and below 1, like 0.01.')
+    return unavailability
+
+
+def _time(time: Any, what: str) -> float:
+    number = number_of(time, what)
     if number < 0:
-        raise Problem(f'A time in "at" is {number:g}; times start at 0.')
+        raise Problem(f"{what} is {number:g}; times start at 0.")
     return number
-
-
-def _list(asked: Mapping[str, Any], name: str) -> list[Any]:
-    found = asked.get(name)
-    if not isinstance(found, list):
-        raise Problem(f'The line lacks "{name}", a list.')
-    return found
-
-
-def _number(value: Any, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < inf:
-        raise Problem(f"{what} must be a number, and it is {repr(value)[:40]}.")
-    if abs(value) >= _BEYOND:
-        raise Problem(f"{what} is {repr(value)[:40]}; give a number below {_BEYOND:g}.")
-    return float(value)
