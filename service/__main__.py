@@ -94,6 +94,7 @@ def _parser() -> argparse.ArgumentParser:
         ("diagnose", "tell what two-ended tests found, JSON Lines in and out"),
         ("due", "tell what is due, JSON Lines in and out"),
         ("wear", "fit how items fail with use, JSON Lines in and out"),
+        ("risk", "tell how probably each item is bad at an event, JSON Lines in and out"),
     ):
         commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
     return parser
@@ -166,13 +167,18 @@ def _add_backups(commands: Any) -> None:
 
 
 def _lines(options: argparse.Namespace) -> int:
-    # By name, since each of the three must start fast and needs nothing of the others.
-    lines = importlib.import_module(f"service.{_LINES[options.name]}.lines")
+    # By name, since each of them must start fast and needs nothing of the others.
+    lines = importlib.import_module(f"service.{_LINES[options.name]}")
     status: int = lines.main(sys.stdin, sys.stdout)
     return status
 
 
-_LINES = {"diagnose": "diagnosis", "due": "season", "wear": "wear"}
+_LINES = {
+    "diagnose": "diagnosis.lines",
+    "due": "season.lines",
+    "wear": "wear.lines",
+    "risk": "wear.risk_lines",
+}
 
 
 def _settings() -> Settings:
