@@ -160,7 +160,8 @@ def _stepped(logs: Floats) -> Floats:
     """What is known of a class, in logarithms, seen from the next wider one, or the other way around."""
     most = logs.max(axis=(2, 3), keepdims=True)
     over_shapes, over_scales = _class_spreads()
-    stepped: Floats = np.log(over_shapes @ np.exp(logs - most) @ over_scales) + most
+    scaled = np.exp(logs - most).reshape(len(logs), -1, SIZE[1]) @ over_scales
+    stepped: Floats = np.log(over_shapes @ scaled.reshape(logs.shape)) + most
     return stepped
 
 
@@ -179,10 +180,10 @@ def _item_spreads() -> Floats:
 
 @lru_cache(maxsize=1)
 def _class_spreads() -> tuple[Floats, Floats]:
-    """The spreads of `CLASS_WIDTHS` over shapes and over scales, each (widths, 1, size, size)."""
+    """The spreads of `CLASS_WIDTHS` over shapes (widths, 1, shapes, shapes) and scales (widths, scales, scales)."""
     over_shapes = [spread(SHAPE_PART * width, SHAPE_STEP, SIZE[0]) for width in CLASS_WIDTHS]
     over_scales = [spread(width, SCALE_STEP, SIZE[1]) for width in CLASS_WIDTHS]
-    return np.stack(over_shapes)[:, None], np.stack(over_scales)[:, None]
+    return np.stack(over_shapes)[:, None], np.stack(over_scales)
 
 
 @lru_cache(maxsize=1)
