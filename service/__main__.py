@@ -2,8 +2,8 @@
 
 import argparse
 import gc
-import importlib
 import os
+import pkgutil
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -21,6 +21,8 @@ _DATES = {"mdy": "month_first", "dmy": "day_first", "ymd": "year_first"}
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0, 1 for a refusal, 2 for a wrong command line."""
     options = _parser().parse_args(argv)
+    # Matrices are small here: numpy's threads, made as it is imported, would spend more on waiting for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status: int = options.run(options)
     except Problem as problem:
@@ -168,16 +170,15 @@ def _add_backups(commands: Any) -> None:
 
 def _lines(options: argparse.Namespace) -> int:
     # By name, since each of them must start fast and needs nothing of the others.
-    lines = importlib.import_module(f"service.{_LINES[options.name]}")
-    status: int = lines.main(sys.stdin, sys.stdout)
+    status: int = pkgutil.resolve_name(_LINES[options.name])(sys.stdin, sys.stdout)
     return status
 
 
 _LINES = {
-    "diagnose": "diagnosis.lines",
-    "due": "season.lines",
-    "wear": "wear.lines",
-    "risk": "wear.risk_lines",
+    "diagnose": "service.diagnosis.lines:main",
+    "due": "service.season.lines:main",
+    "wear": "service.wear.lines:main",
+    "risk": "service.wear.risk_lines:main",
 }
 
 

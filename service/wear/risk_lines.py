@@ -7,7 +7,6 @@ database. One whole program a line:
 answers with `{"id": "any", "risk": {"F6AZ3D": 0.0431}}`. The method and its assumptions: `service.wear.core.pooling`.
 """
 
-import os
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
@@ -25,8 +24,6 @@ _OF_ITEM: Final = ("name", "class", "lives", "passed", "event")
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
     """Answer each program of `stdin` on `stdout`; the exit status is 1 if any line was refused."""
-    # The matrices are small: numpy's threads, made as it is imported, would spend more on waiting for each other.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     return answer_lines(lines_of(stdin), stdout, _answer)
 
 

@@ -15,9 +15,7 @@ from tests.wear.pooled import Kind, grouped, programs, score, tenths
 KINDS = {
     "classes and items differ": Kind(),
     "all alike": Kind(classes=0, items=0),
-    "only classes differ": Kind(classes=0.4, items=0),
-    "only items differ": Kind(classes=0, items=0.5),
-    "much differs": Kind(classes=0.5, items=0.7),
+    "much differs": Kind(classes=0.5, items=1.2),
     "bad lots": Kind(classes=0.1, bad_lots=0.12),
     "one season": Kind(seasons=1),
     "tests find 80 %": Kind(found=0.8),
@@ -28,26 +26,38 @@ KINDS = {
 def test_as_many_fail_as_was_said(kind: str) -> None:
     said: list[float] = []
     true: list[float] = []
-    for items, chances in programs(KINDS[kind], 16):
+    for items, chances in programs(KINDS[kind], 9):
         said += bad_at_event(items)
         true += chances
     everything, by_risk = grouped(said, true), tenths(said, true)
-    assert len(said) > 1000
+    assert len(said) > 500
     assert abs(everything.off) <= 2, everything
     assert all(abs(group.off) <= 3 for group in by_risk), by_risk
     assert by_risk[-1].true > 3 * by_risk[4].true  # the comparison is about something
 
 
+def test_an_items_own_record_counts() -> None:
+    """Items that failed twice or more, in programs whose items differ most."""
+    said: list[float] = []
+    true: list[float] = []
+    for items, chances in programs(Kind(items=1.2, ahead=(30, 60)), 9):
+        repeated = [failures_of(item.lives) >= 2 for item in items]
+        said += [chance for chance, fails in zip(bad_at_event(items), repeated, strict=True) if fails]
+        true += [chance for chance, fails in zip(chances, repeated, strict=True) if fails]
+    assert len(said) >= 30
+    assert abs(grouped(said, true).off) <= 2
+
+
 def test_gear_that_hardly_fails_is_said_to_fail_hardly() -> None:
     """Scales of 2,500 to 9,000 days are beyond what the prior takes for likely: what is said errs on the safe side."""
     said, true, failures = [], [], 0
-    for items, chances in programs(Kind(longer=10), 12):
+    for items, chances in programs(Kind(longer=10), 8):
         said += bad_at_event(items)
         true += chances
         failures += failures_of(life for item in items for life in item.lives)
     everything = grouped(said, true)
     assert failures < 0.02 * len(said)
-    assert everything.true < everything.said < 0.03
+    assert everything.true < everything.said < 0.035
 
 
 def test_the_score_is_better_than_that_of_fits() -> None:
@@ -56,7 +66,7 @@ def test_the_score_is_better_than_that_of_fits() -> None:
     widest: list[float] = []
     switched: list[float] = []
     true: list[float] = []
-    for items, chances in programs(Kind(), 12, seed=2):
+    for items, chances in programs(Kind(), 6, seed=2):
         said += bad_at_event(items)
         widest += by_fits(items, narrowest=False)
         switched += by_fits(items, narrowest=True)

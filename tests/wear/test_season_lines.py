@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from service.wear.core.undetected import season_bad
@@ -106,7 +106,10 @@ def test_a_season_is_an_object() -> None:
 positive = st.floats(0, 1e99, exclude_min=True)
 
 
+@settings(max_examples=25)
 @given(positive, positive, positive, st.lists(st.floats(0, 1e99), min_size=1, max_size=3), st.floats(0, 1))
+@example(1e-10, 450, 105, [0], 0.5)
+@example(1e-3, 450, 105, [0], 0.5)
 def test_whatever_numbers_a_season_has_the_next_is_answered(
     shape: float, scale: float, days: float, ages: list[float], part: float
 ) -> None:

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -26,12 +26,14 @@ def test_at_a_constant_rate_only_the_days_since_the_last_test_count(rate: float,
     assert season_bad(Weibull(1, 1 / rate, 0), 105, [0, 50, 700], days) == pytest.approx(expected, abs=1e-9)
 
 
+@settings(max_examples=20)
 @given(shapes, scales)
 def test_new_items_that_nobody_tests_are_bad_as_the_interval_reckons(shape: float, scale: float) -> None:
     model = Weibull(shape, scale, 0)
     assert season_bad(model, 105, [0], []) == pytest.approx(model.unavailability(105), abs=1e-9)
 
 
+@settings(max_examples=20)
 @given(shapes, scales, st.floats(0, 900), st.floats(1, 104))
 def test_one_test_agrees_with_integrals_by_another_way(shape: float, scale: float, age: float, test: float) -> None:
     """Both stretches of the life that there is, and the stretch of the one that the test begins, term by term."""
@@ -68,6 +70,7 @@ def test_simulated_items_are_bad_for_so_long(model: Weibull, days: list[float]) 
     assert season_bad(model, 105, starts, days) == pytest.approx(np.mean(per_age), abs=5 * error)
 
 
+@settings(max_examples=20)
 @given(shapes, scales, ages, tests, st.floats(1e-3, 1e3))
 def test_the_unit_of_time_does_not_matter(
     shape: float, scale: float, starts: list[float], days: list[float], unit: float
@@ -80,6 +83,7 @@ def test_the_unit_of_time_does_not_matter(
     assert other == pytest.approx(same, abs=1e-8)
 
 
+@settings(max_examples=20)
 @given(shapes, scales, ages, tests)
 def test_order_and_tests_that_tell_nothing_change_nothing(
     shape: float, scale: float, starts: list[float], days: list[float]
@@ -90,6 +94,7 @@ def test_order_and_tests_that_tell_nothing_change_nothing(
     assert season_bad(model, 105, starts, [0, *days, *days, 105]) == same
 
 
+@settings(max_examples=20)
 @given(st.floats(0.3, 1) | st.floats(1, 8), scales, st.floats(0, 500), st.floats(0, 500))
 def test_where_wear_grows_old_items_are_bad_for_longer(shape: float, scale: float, age: float, older: float) -> None:
     model = Weibull(shape, scale, 0)
@@ -97,6 +102,7 @@ def test_where_wear_grows_old_items_are_bad_for_longer(shape: float, scale: floa
     assert (old >= young - 1e-9) if shape >= 1 else (old <= young + 1e-9)
 
 
+@settings(max_examples=20)
 @given(st.floats(1e-3, 1e12), st.floats(1e-99, 1e99), st.floats(1e-3, 1e99), st.lists(st.floats(0, 1e99), min_size=1))
 @example(1e11, 100.0, 105.0, [0.0, 99.9])
 @example(0.02, 450.0, 105.0, [0.0, 3.0])

@@ -61,6 +61,8 @@ def _mean_down(log_x: float, s: float) -> tuple[float, float]:
     from scipy.special import gammaincc, gammaln
 
     x = math.exp(min(log_x, 700.0))
+    if 500 < x <= s + 50:
+        return 1.0, -x  # the mean of S is below 1e-190, and the sums would have more terms than a computer holds
     if x > s + 50:
         log_up = math.lgamma(1 + s) - s * log_x + math.log1p(-gammaincc(s, x))
         return -math.expm1(log_up), log_up
