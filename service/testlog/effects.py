@@ -128,7 +128,8 @@ def next_state(
         put_there = gear_queries.states(db, item.id)[-1].at
         if all(event.at <= put_there for event in after if event.entry not in known):
             return state
-    return state_after(state, _home(db, item), then, now_so)
+    ended = then is not FaultStatus.NONE and now_so is FaultStatus.NONE  # only then it goes back
+    return state_after(state, _home(db, item) if ended else state, then, now_so)
 
 
 def _home(db: Session, item: Item) -> ItemState:

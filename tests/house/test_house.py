@@ -17,6 +17,7 @@ TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
     "pyproject.toml",
+    "deno.json",
     "service",
     "migrations",
     "templates",

@@ -13,7 +13,7 @@ from tests.support.program import Running, op
 from tests.testlog.support import bench
 from tests.testlog.test_pages import Filled
 
-LOADS, ROUNDS = 4, 20
+LOADS, ROUNDS = 5, 60
 BACK = "dispatchEvent(new PageTransitionEvent('pageshow', { persisted: true }))"
 HIDDEN = """hidden => {
   Object.defineProperty(document, "visibilityState", { value: hidden ? "hidden" : "visible", configurable: true });
@@ -56,7 +56,7 @@ def stand_still(page: Page) -> None:
 
 @pytest.mark.browser
 def test_no_double_or_triple_tap_logs_the_next_item(at: Truck, page: Page) -> None:
-    """Some 200 at random moments until 1.5 s after the page came up, be it loaded or brought back by the browser."""
+    """300 at random moments until 1.5 s after the page came up, be it loaded or brought back by the browser."""
     chance = random.Random(13)
     page.goto(at.form())
     stand_still(page)
