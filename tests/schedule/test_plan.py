@@ -12,17 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from service.schedule.planning.core.advice import MoreHelpers, MoreTime, more_helpers, more_time, ways_out
 from service.schedule.planning.core.pace import SessionTest, seconds_for, usual_seconds
-from service.schedule.planning.core.plan import (
-    Evening,
-    EveningPlan,
-    MoreHelpers,
-    MoreTime,
-    more_helpers,
-    more_time,
-    plan,
-)
-from service.schedule.planning.core.shares import Task, fits, seconds_of
+from service.schedule.planning.core.plan import Evening, EveningPlan, never_in_time, plan, too_short
+from service.schedule.planning.core.shares import Task, seconds_of
+from tests.schedule.test_shares import fits
 
 FIRST = date(2026, 10, 5)
 
@@ -179,33 +173,47 @@ def test_one_more_helper_on_the_day_that_does_it() -> None:
     tasks = [task(number, place=number, due=4 if number < 6 else 9) for number in range(12)]
     evenings = [Evening(day(0), 4, 2), Evening(day(6), 20, 1)]
     assert len(plan(tasks, evenings).missing) == 2
-    assert more_helpers(tasks, evenings, plan(tasks, evenings).missing) == MoreHelpers(day(0), 1)
-    assert more_helpers(tasks, [Evening(day(0), 1, 1)], tasks) is None  # no test is done in a minute, whoever helps
+    assert more_helpers(tasks, evenings) == MoreHelpers(day(0), 1)
+    assert more_helpers(tasks, [Evening(day(0), 1, 1)]) is None  # no test is done in a minute, whoever helps
 
 
-def test_one_more_evening_is_told_in_full_five_minutes_and_by_when() -> None:
+def test_one_more_evening_is_told_in_full_five_minutes_and_from_when_to_when() -> None:
     missing = [task(number, place=number, seconds=170, due=4) for number in range(3)]
-    assert more_time(missing, 1) == MoreTime(day(3), 10, 1)
-    assert more_time(missing, 3) == MoreTime(day(3), 5, 3)
-    assert more_time([task(1, due=None)], 1) == MoreTime(None, 5, 1)
-    assert more_time([task(number, seconds=600) for number in range(19)], 1) is None  # 190 minutes
-    assert more_time([task(1, due=2), task(2, opens=day(2))], 1) is None  # no day is early and late enough
+    assert more_time(missing, [], 1, FIRST) == MoreTime(None, day(3), 10, 1)
+    assert more_time(missing, [], 3, FIRST) == MoreTime(None, day(3), 5, 3)
+    assert more_time([task(1, due=None)], [], 1, FIRST) == MoreTime(None, None, 5, 1)
+    later = [Evening(day(20), 5, 1)]
+    assert more_time([task(1, due=9, opens=day(5))], later, 1, FIRST) == MoreTime(day(5), day(8), 5, 1)
+    assert more_time([task(number, seconds=600) for number in range(19)], [], 1, FIRST) is None  # 190 minutes
+    short = [Evening(day(20), 1, 1)]
+    apart = [task(1, due=2), task(2, opens=day(2))]
+    assert more_time(apart, short, 1, FIRST) is None  # no day is in time for both
+    both = ways_out(apart, short, 1, FIRST)
+    assert both.never
+    assert [evening.on for evening in both.evenings] == [day(1), day(19)]
+
+
+def test_what_becomes_due_by_the_evening_that_is_told_is_planned_with_it() -> None:
+    """On day 3 five minutes would do; from day 4 on four more are due, and two evenings would do, or a longer one."""
+    tasks = [task(1, due=9), *(task(number, due=30, opens=day(4)) for number in range(2, 6))]
+    assert more_time(tasks, [], 1, FIRST) == MoreTime(None, day(3), 5, 1)
 
 
 @settings(deadline=None)
-@given(works, weeks)
-def test_the_ways_out_are_ways_out(tasks: list[Task], evenings: list[Evening]) -> None:
-    made = plan(tasks, evenings)
-    more = more_helpers(tasks, evenings, made.missing)
-    if more is not None and made.missing:
-        fuller = [
-            Evening(each.on, each.minutes, each.helpers + more.helpers * (each.on == more.on)) for each in evenings
-        ]
-        assert not plan(tasks, fuller).missing
-    time = more_time(made.missing, 2)
-    if time is not None and made.missing:
-        alone = plan(made.missing, [Evening(time.by or day(30), time.minutes, time.helpers)])
-        assert not alone.missing
+@given(works, weeks, st.integers(1, 3))
+def test_what_is_proven_too_short_is(tasks: list[Task], evenings: list[Evening], hands: int) -> None:
+    if too_short(tasks, evenings):
+        assert never_in_time(tasks, evenings)
+        assert plan(tasks, evenings).missing
+    if tasks and evenings and not plan(tasks, evenings).missing:
+        tight = [Evening(each.on, each.minutes * 20, each.helpers * hands) for each in evenings]
+        assert not plan(tasks, tight).missing
+
+
+def test_a_job_longer_than_every_evening_is_never_in_time() -> None:
+    assert never_in_time([task(1, seconds=601)], [Evening(day(0), 10, 5)])
+    assert never_in_time([task(number, seconds=170) for number in range(20)], [Evening(day(0), 10, 6)])  # three each
+    assert not never_in_time([task(number, seconds=170) for number in range(18)], [Evening(day(0), 10, 6)])
 
 
 def test_minutes_come_from_the_programs_own_sessions() -> None:

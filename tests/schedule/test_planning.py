@@ -107,6 +107,41 @@ def test_what_becomes_due_by_the_last_evening_is_planned_no_earlier(program: Run
     assert "10 items need a test by Tue Oct 20" in page
     assert "Nothing is left to do on this evening." in page
     assert "This is enough" in page
+    assert "Everything that needs a test by Tue Oct 20 is tested before its round closes" in page
+
+
+def test_what_is_due_has_to_be_tested_before_the_event_too(program: Running) -> None:
+    """Round 2 closes on November 30, and an event is on October 24: an evening after it is too late for it."""
+    at = waiting(program)
+    at.passes(*[label for label, _, _ in GEAR])
+    at.event("Lantern Field", date(2026, 10, 24))
+    program.clock.ahead(days=26)  # October 17
+    late = re.sub(r"\s+", " ", shown(program, on1="2026-10-26", minutes1="60", helpers1="3"))
+    assert "This is not enough" in late
+    assert "<b>Before Lantern Field</b> on Sat Oct 24: 10 items" in late
+    assert "one more evening of 10 minutes with 3 helpers, Fri Oct 23 at the latest." in late
+    assert "This is enough" in shown(program, on1="2026-10-23", minutes1="10", helpers1="3")
+
+
+def test_an_evening_before_the_round_opens_is_told_from_when_on(program: Running) -> None:
+    at = waiting(program)
+    at.passes(*[label for label, _, _ in GEAR[1:]])
+    at.event("Lantern Field", date(2026, 10, 24))
+    early = re.sub(r"\s+", " ", shown(program, **EVENING))
+    assert "Enough so far" in early
+    assert "10 items become due from Fri Oct 16 on, before Lantern Field: plan an evening for them" in early
+    page = re.sub(r"\s+", " ", shown(program, **EVENING, on2="2026-10-16", minutes2="5", helpers2="1"))
+    assert "2 more evenings" not in page
+    assert "one more evening of 10 minutes with 2 helpers, not before Sat Oct 17 and Fri Oct 23 at the latest." in page
+
+
+def test_that_one_more_evening_will_not_do_is_said_of_how_long_a_one(program: Running) -> None:
+    at = waiting(program)
+    at.passes(*[label for label, _, _ in GEAR[1:]])
+    at.event("Lantern Field", date(2026, 10, 15))  # the first one is due before it, the others after round 2 opens
+    page = re.sub(r"\s+", " ", shown(program, on1="2026-10-20", minutes1="5", helpers1="1"))
+    assert "One more evening will not do, not even one of 180 minutes with 1 helper." in page
+    assert "2 more evenings of 180 minutes with 1 helper: Wed Oct 14," in page
 
 
 def test_what_waits_for_a_repair_is_not_planned(program: Running) -> None:
@@ -138,6 +173,7 @@ def test_the_risk_of_what_is_due_comes_from_the_log(program: Running) -> None:
     at = worn_out(program, 5, 12)
     program.clock.ahead(days=10)
     at.passes(*[f"cable {number}" for number in range(5, 12)])  # round 2 runs since October 16
+    shown(program)  # the day has changed since
     with program.store.reading() as db:
         soon, late = (work(db, day, day, ZONE, again=False) for day in (date(2026, 10, 27), date(2026, 11, 25)))
     assert {task.item for task in soon.tasks} == {item(at, f"cable {number}") for number in range(12, 17)}

@@ -1,5 +1,6 @@
 """Sharing an evening among helpers, against Graham's bound, the published worst case and exact solvers."""
 
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from itertools import combinations, pairwise
 from uuid import UUID
@@ -11,9 +12,10 @@ from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, milp
 
 from service.schedule.planning.core.shares import (
+    Cut,
     Share,
     Task,
-    fits,
+    enough_helpers,
     longest_first,
     seconds_of,
     shared,
@@ -28,6 +30,14 @@ def tasks_of(jobs: Iterable[tuple[int, int]]) -> list[Task]:
 
 def at_one_place(seconds: Sequence[int]) -> list[Task]:
     return tasks_of((1, each) for each in seconds)
+
+
+def fits(tasks: Sequence[Task], hands: int, limit: int) -> bool:
+    """Whether so many helpers get all of it done."""
+    stops: dict[int, Counter[int]] = defaultdict(Counter)
+    for task in tasks:
+        stops[task.place][task.seconds] += 1
+    return enough_helpers(stops, limit, hands)
 
 
 def longest(shares: Iterable[Share]) -> int:
@@ -142,9 +152,10 @@ def test_everything_is_done_once_and_everybody_keeps_to_a_stretch(tasks: list[Ta
     st.integers(1, 400),
 )
 def test_what_fits_within_a_time_is_within_it(tasks: list[Task], hands: int, limit: int) -> None:
-    ways = [within(tasks, limit), within(tasks, limit, cut=True)]
-    assert fits(tasks, hands, limit) == any(shares is not None and len(shares) <= hands for shares in ways)
-    for shares in ways:
+    ways = {cut: within(tasks, limit, cut) for cut in Cut}
+    cuts = (ways[Cut.LONGEST_FIRST], ways[Cut.EXACTLY])
+    assert fits(tasks, hands, limit) == any(shares is not None and len(shares) <= hands for shares in cuts)
+    for shares in ways.values():
         assert (shares is None) == (max(task.seconds for task in tasks) > limit)
         assert longest(shares or []) <= limit
     if fits(tasks, hands, limit):

@@ -1,6 +1,6 @@
 """Planning evenings for what is due, and making their sessions."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID, uuid5
@@ -13,19 +13,13 @@ from service.gear.queries import ItemFacts
 from service.kit.dates import show_date
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
+from service.schedule.planning.core.advice import WaysOut, ways_out
 from service.schedule.planning.core.pace import seconds_for, usual_seconds
-from service.schedule.planning.core.plan import (
-    Evening,
-    EveningPlan,
-    MoreHelpers,
-    MoreTime,
-    Planned,
-    more_helpers,
-    more_time,
-    plan,
-)
+from service.schedule.planning.core.plan import Evening, EveningPlan, Planned, never_in_time, plan
 from service.schedule.planning.core.shares import Share, Task, seconds_of
-from service.season.core import DueState
+from service.season.core import Round
+from service.season.models import Event
+from service.season.queries import seasons_of
 from service.sessions import actions as sessions
 from service.sessions import listing
 from service.sessions.actions import USUAL, NewSession, Why
@@ -54,11 +48,16 @@ class Deadline:
 
 @dataclass(frozen=True)
 class Work:
-    """What needs a test: a task each, its item, and how many items are on the list of an open session already."""
+    """What needs a test: a task for each round that an item needs it in, and why.
+
+    `coming` is what becomes due only after the last evening; `listed` is how many items are on the list of an open
+    session already.
+    """
 
     tasks: list[Task]
+    coming: list[Task]
     items: Mapping[UUID, ItemFacts]
-    why: Mapping[UUID, str]
+    why: Mapping[Task, str]
     listed: int
 
     @property
@@ -74,12 +73,18 @@ class Work:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A plan, whether it is enough, and the ways out where it is not."""
+    """A plan, whether it is enough, and the ways out where it is not.
+
+    `event` is the next one, and `later` what becomes due before it, but after the last evening. `proven`: no other
+    plan for these evenings is enough either.
+    """
 
     plan: EveningPlan
+    event: Event | None
+    later: list[Task]
     deadlines: list[Deadline]
-    helpers: MoreHelpers | None
-    time: MoreTime | None
+    ways: WaysOut | None = None
+    proven: bool = False
 
 
 def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> Work:
@@ -88,33 +93,27 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     The due cache must be of today: see `service.testlog.housekeeping`.
     """
     risk = risks(db, zone, today)
-    usual, dates = usual_seconds(queries.logged(db)), queries.dates(db)
-    listed, at_risk = queries.listed(db, today), _needed_by(db, today, until)
+    usual, due = usual_seconds(queries.logged(db)), queries.due_dates(db)
     found = listing.candidates(db)
+    listed, days = queries.listed(db, today), _days(db, [each.item.id for each in found], today)
     walk = {place: turn for turn, place in enumerate(dict.fromkeys(_stop(each.item) for each in found))}
-    tasks, why, waiting = [], {}, 0
+    tasks: list[Task] = []
+    coming: list[Task] = []
+    why: dict[Task, str] = {}
+    waiting: set[UUID] = set()
     for each in found:
-        reason = sessions.why_listed(each, USUAL, None)
-        window = _window(each, reason, dates.get(each.item.id), at_risk, until)
-        if window is None:
-            continue
-        waiting += each.item.id in listed
-        if each.item.id in listed and not again:
-            continue
-        opens, due_by = window
         seconds = seconds_for((each.item.kind, each.item.wiring), usual)
-        tasks.append(
-            Task(
-                each.item.id,
-                walk[_stop(each.item)],
-                seconds,
-                due_by,
-                opens,
-                _rounded(risk.get(each.item.id, 0)),
-            )
-        )
-        why[each.item.id] = str(reason or Why.DUE)
-    return Work(tasks, {each.item.id: each.item for each in found}, why, waiting)
+        for reason, opens, due_by in _windows(each, due.get(each.item.id), days):
+            chance = _rounded(risk.get(each.item.id, 0))
+            task = Task(each.item.id, walk[_stop(each.item)], seconds, due_by, opens, chance)
+            is_coming = opens is not None and opens > until
+            if any(opens is None or opens <= on for on in listed.get(each.item.id, ())):
+                waiting |= set() if is_coming else {each.item.id}
+                if not again:
+                    continue
+            (coming if is_coming else tasks).append(task)
+            why[task] = str(reason)
+    return Work(tasks, coming, {each.item.id: each.item for each in found}, why, len(waiting))
 
 
 def _rounded(risk: float) -> float:
@@ -126,38 +125,72 @@ def _stop(item: ItemFacts) -> tuple[int, str]:
     return item.walk_order, item.place
 
 
-def _needed_by(db: Session, today: date, until: date) -> date | None:
-    """The day before which what cannot be relied on must be tested: the next event's, or the close of the round."""
-    days = [event.on for event in queries.events_ahead(db, today)[:1]]
-    days += [each.closes for each in queries.rounds_open(db, today, max(today, until))[:1]]
-    return min(days, default=None)
+@dataclass(frozen=True)
+class _Days:
+    """What comes: the days of events, the soonest first, when the next round closes, and each item's rounds to come."""
+
+    events: list[date]
+    closes: date | None
+    rounds: Mapping[UUID, list[Round]]
+
+    def before_event(self, opens: date, closes: date | None) -> date | None:
+        """The first day too late for a pass from `opens` on: when the round closes, or the next event after that."""
+        event = next((on for on in self.events if on > opens), None)
+        return min((day for day in (closes, event) if day), default=None)
 
 
-def _window(
-    each: WorklistCandidate, why: Why | None, dates: queries.Dates | None, needed_by: date | None, until: date
-) -> tuple[date | None, date | None] | None:
-    """From when a pass of an item counts, and the first day too late; None where it needs none by `until`."""
-    if why is Why.DUE and dates is not None:
-        return None, dates.due_by
+def _days(db: Session, item_ids: Sequence[UUID], today: date) -> _Days:
+    closing = queries.rounds_ahead(db, today)
+    ahead = {
+        item_id: sorted(
+            (each for season in found for each in season.rounds if each.opens > today), key=lambda each: each.opens
+        )
+        for item_id, found in seasons_of(db, item_ids).items()
+    }
+    events = [event.on for event in queries.events_ahead(db, today)]
+    return _Days(events, closing[0].closes if closing else None, ahead)
+
+
+def _windows(
+    each: WorklistCandidate, closes: date | None, days: _Days
+) -> Iterator[tuple[Why, date | None, date | None]]:
+    """Why an item needs a test, from when its pass counts (None: now), and the first day too late.
+
+    It is needed before the round closes, and before the first event on which the round is open. Of rounds that run at
+    the same time (of several seasons) one test does for both.
+    """
+    covered = date.min
+    why = sessions.why_listed(each, USUAL, None)
     if why is not None:
-        return None, needed_by
-    if each.due is DueState.CURRENT and dates and dates.changes_on and dates.changes_on <= until:
-        return dates.changes_on, dates.due_by
-    return None
+        due_by = days.before_event(date.min, closes if why is Why.DUE else days.closes)
+        covered = due_by or date.max
+        yield why, None, due_by
+    for each_round in days.rounds.get(each.item.id, []):
+        if each_round.opens >= covered:
+            due_by = days.before_event(each_round.opens, each_round.closes)
+            covered = each_round.closes
+            yield Why.DUE, each_round.opens, due_by
 
 
 def propose(db: Session, todo: Work, evenings: Sequence[Evening], today: date) -> Proposal:
     """The plan for these evenings, what it leaves undone before which day, and what would be enough."""
     made = plan(todo.tasks, evenings)
-    if not made.missing:
-        return Proposal(made, [], None, None)
+    event = next(iter(queries.events_ahead(db, today)), None)
+    if not made.missing or not evenings:
+        return Proposal(made, event, [task for task in todo.coming if event and _opens_before(task, event.on)], [])
     helpers = max((evening.helpers for evening in evenings), default=HELPERS_USUAL)
     return Proposal(
         made,
+        event,
+        [],
         _deadlines(db, made, evenings, today),
-        more_helpers(todo.tasks, evenings, made.missing),
-        more_time(made.missing, helpers),
+        ways_out([*todo.tasks, *todo.coming], evenings, helpers, today),
+        never_in_time(todo.tasks, evenings),
     )
+
+
+def _opens_before(task: Task, day: date) -> bool:
+    return task.opens is not None and task.opens < day
 
 
 def _deadlines(db: Session, made: EveningPlan, evenings: Sequence[Evening], today: date) -> list[Deadline]:

@@ -14,6 +14,7 @@ from service.gear.queries import ItemFacts
 from service.kit.lengths import Unit
 from service.kit.problems import Invalid
 from service.schedule.planning import actions
+from service.schedule.planning.core.advice import LONGEST_EVENING
 from service.schedule.planning.core.shares import Task
 from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
 from service.sessions.core import in_words
@@ -68,7 +69,7 @@ def _page(context: RequestContext, sent: Mapping[str, Any], form: Form | None = 
 
         def lines(tasks: Iterable[Task]) -> Iterable[tuple[tuple[str, str, str], int]]:
             """Each (what, where, why), and how many are alike."""
-            reasons = ((todo.items[task.item], todo.why[task.item]) for task in tasks)
+            reasons = ((todo.items[task.item], todo.why[task]) for task in tasks)
             return Counter((_title(item, unit), item.place, why) for item, why in reasons).items()
 
         return context.page(
@@ -84,6 +85,7 @@ def _page(context: RequestContext, sent: Mapping[str, Any], form: Form | None = 
             lines=lines,
             kinds=KINDS,
             time=_in_minutes,
+            longest=LONGEST_EVENING,
             first=context.today,
             last=context.today + AHEAD_MOST,
         )

@@ -1,8 +1,8 @@
 """What planning looks up: when items are due, what is listed already, how long tests took, and what comes up."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date
-from typing import NamedTuple
 from uuid import UUID
 
 from sqlalchemy import select
@@ -17,28 +17,23 @@ LATELY_MOST = 5000
 """How many tests, the newest first, tell how long one takes."""
 
 
-class Dates(NamedTuple):
-    """When an item is due (the first day too late), and when that changes by itself."""
-
-    due_by: date | None
-    changes_on: date | None
-
-
-def dates(db: Session) -> dict[UUID, Dates]:
-    """What is cached of every item's due state, as far as it has dates."""
-    found = db.execute(select(ItemDue.item_id, ItemDue.due_by, ItemDue.changes_on))
-    return {item_id: Dates(due_by, changes_on) for item_id, due_by, changes_on in found}
+def due_dates(db: Session) -> dict[UUID, date | None]:
+    """The first day too late of every item, as far as its cached due state has one."""
+    found = db.execute(select(ItemDue.item_id, ItemDue.due_by))
+    return {item_id: due_by for item_id, due_by in found}  # noqa: C416  (a row is no pair to the type checker)
 
 
-def listed(db: Session, today: date) -> set[UUID]:
-    """What is on the worklist of an open session of tests, today or later."""
-    return set(
-        db.scalars(
-            select(WorkItem.item_id)
-            .join(WorkSession, WorkSession.id == WorkItem.session_id)
-            .where(WorkSession.kind == SessionKind.TEST, SESSION_IS_OPEN, WorkSession.on >= today)
-        )
+def listed(db: Session, today: date) -> dict[UUID, list[date]]:
+    """What is on the worklists of open sessions of tests, today or later, and on which days."""
+    query = (
+        select(WorkItem.item_id, WorkSession.on)
+        .join(WorkSession, WorkSession.id == WorkItem.session_id)
+        .where(WorkSession.kind == SessionKind.TEST, SESSION_IS_OPEN, WorkSession.on >= today)
     )
+    found: dict[UUID, list[date]] = defaultdict(list)
+    for item_id, on in db.execute(query):
+        found[item_id].append(on)
+    return found
 
 
 def logged(db: Session) -> list[SessionTest]:
@@ -67,3 +62,8 @@ def rounds_open(db: Session, today: date, until: date) -> Sequence[RoundRow]:
     """The rounds that run at some time from today to `until`, by when they close."""
     query = select(RoundRow).where(RoundRow.opens <= until, RoundRow.closes > today)
     return db.scalars(query.order_by(RoundRow.closes, RoundRow.id)).all()
+
+
+def rounds_ahead(db: Session, today: date) -> Sequence[RoundRow]:
+    """The rounds that have not closed by today, open or not, by when they close."""
+    return db.scalars(select(RoundRow).where(RoundRow.closes > today).order_by(RoundRow.closes, RoundRow.id)).all()
