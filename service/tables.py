@@ -13,6 +13,7 @@ from service.schedule.reminders import models as reminders
 from service.season import models as season
 from service.store import backup, lease, receipts
 from service.store.base import Base
+from service.swaps import models as swaps
 from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear
@@ -31,6 +32,7 @@ __all__ = [
     "reminders",
     "season",
     "spares",
+    "swaps",
     "tags",
     "testlog",
     "wear",

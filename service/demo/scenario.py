@@ -167,6 +167,8 @@ def _round(
     asked = [item for item in range(len(owned)) if item not in gone]
     middle = len(asked) // 2
     halves = (asked[:middle], asked[middle:])
+    if running:  # the spares go first: what comes out needs something that may go in
+        halves = (halves[0] + [item for item in halves[1] if owned[item].spare], halves[1])
     for half, days in zip(halves, EVENINGS, strict=True):
         day = each.opens + timedelta(days)
         if running and half is halves[1]:

@@ -203,6 +203,14 @@ def _due(rounds: Sequence[Round], in_service_on: date, standing: _Standing, toda
     return Due(DueState.CURRENT)
 
 
+def is_ready(due: DueState, passed_on: date | None, on: date, days: int) -> bool:
+    """Whether a spare may go in as it is on a day: it passed at most so many days before, and in the round that runs.
+
+    What is current passed in the round that runs, if one does; where none runs, only the days count.
+    """
+    return due is DueState.CURRENT and passed_on is not None and (on - passed_on).days <= days
+
+
 def open_fault(history: Iterable[What]) -> What | None:
     """What an item waits for, in the order things happened: a repair after a FAIL, after a REPAIR the pass that proves
     it, or nothing (None).

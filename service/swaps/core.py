@@ -7,8 +7,8 @@ from uuid import UUID
 from service.gear.core import KINDS, USABLE, ItemState
 from service.kit.problems import Conflict, invalid
 
-YOUNG_DAYS = 90
-"""So many days after its pass a spare may go in although a round has opened since, where a lead says nothing else."""
+SPARE_DAYS = 90
+"""So many days a spare's pass counts, where a lead says nothing else (common practice, no source)."""
 
 
 @dataclass(frozen=True)

@@ -65,7 +65,7 @@ def _form(context: RequestContext, db: Session, form: Form) -> Response:
             bad = _item(db, form.values["bad"])
         except Invalid as unknown:
             form = form.wrong(unknown.errors, max(form.status, unknown.status))
-    fitting = queries.spares_for(db, bad, context.now, SPARES_SHOWN) if bad else []
+    fitting = queries.spares_for(db, bad, context.today, context.zone, SPARES_SHOWN) if bad else []
     named = [item.id for item in [*(spare for spare, _ in fitting), *([bad] if bad else [])]]
     return context.page(
         "swaps/swap.html",

@@ -80,13 +80,20 @@ def test_the_third_fail_at_one_end_retires() -> None:
 
 def test_a_bent_contact_is_never_plugged_in_and_watched_afterwards() -> None:
     bent = date(2026, 9, 20)
-    both = told(gear(1, BLOCKED, fault=FaultStatus.OPEN, bent_on=bent))
+    both = told(gear(1, BLOCKED, fault=FaultStatus.OPEN, bent_on=bent, still_bent=True))
     assert [reason for reason, _, _ in both] == [Reason.BLOCKED, Reason.BENT_CONTACT]
     assert "bent on Sun Sep 20. Plug it in nowhere" in both[1][1]
     [(reason, why, action)] = told(gear(1, bent_on=bent))
     assert (reason, action) == (Reason.BENT_CONTACT, Action.WATCH)
     assert "straightened" in why
     assert told(gear(1, bent_on=TODAY - timedelta(days=366))) == []
+
+
+def test_a_short_after_the_contact_was_straightened_spoils_nothing() -> None:
+    short = told(gear(1, BLOCKED, fault=FaultStatus.OPEN, bent_on=TODAY - timedelta(days=21)))
+    assert [reason for reason, _, _ in short] == [Reason.BLOCKED, Reason.BENT_CONTACT]
+    assert not any("Plug it in nowhere" in why for _, why, _ in short)
+    assert "and straightened" in short[1][1]
 
 
 def test_what_lost_more_than_its_share_of_length_retires() -> None:

@@ -60,9 +60,17 @@ def test_only_proven_spares_go_in() -> None:
         assert lines(broken, case(spare))[0].spare is None
     assert lines(broken, case(gear(9), passed=None))[0].spare is None
     old = EVENT - timedelta(days=LIMITS.spare_days + 1)
-    assert lines(broken, case(gear(9, DUE), passed=old))[0].spare is None
-    assert lines(broken, case(gear(9, DUE), passed=old + timedelta(days=1)))[0].spare
-    assert lines(broken, case(gear(9), passed=old))[0].spare  # of this round, however long that runs
+    assert lines(broken, case(gear(9), passed=old))[0].spare is None  # current without a round is no pass
+    assert lines(broken, case(gear(9), passed=old + timedelta(days=1)))[0].spare
+    assert lines(broken, case(gear(9, DUE), passed=EVENT - timedelta(days=20)))[0].spare is None  # not in this round
+
+
+def test_a_spare_that_was_cut_goes_in_where_it_reaches() -> None:
+    cut = gear(9, length=2743, bought_mm=6096)
+    assert lines(used(gear(1, BLOCKED, fault=FaultStatus.OPEN, length=2743)), case(cut))[0].spare == UUID(int=9)
+    assert lines(used(gear(1, BLOCKED, fault=FaultStatus.OPEN)), case(cut))[0].spare is None
+    in_use = gear(1, length=2743, bought_mm=6096)
+    assert lines(used(in_use))[0].reasons == (Reason.SHORTENED,)  # what is in use is still to be retired
 
 
 def test_a_lead_overrules_one_line() -> None:

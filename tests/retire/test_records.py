@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from service.gear.core import End
-from service.retire.decisions.core import Failure, PastTest, last_tests
+from service.retire.decisions.core import Failure, PastTest, is_still_bent, last_tests
 from service.retire.decisions.queries import records, repair_costs
 from service.season.core import What
 from service.testlog.core import Evidence, LogEntry
@@ -78,3 +78,33 @@ def test_a_bent_contact_counts_on_a_connector_with_many(program: Running) -> Non
     record = told(found, {found.ids[multi]: "d25x8", found.ids[single]: "xlr3"})
     assert record[found.ids[multi]].bent_on == program.clock.now.astimezone(ZONE).date()
     assert record[found.ids[single]].bent_on is None
+    assert record[found.ids[multi]].still_bent
+
+
+def test_a_bent_contact_is_straightened_by_a_repair_at_its_end(program: Running) -> None:
+    found = bench(program, "d25x8")
+    [code] = found.codes
+    good = [[f"A{pin}", f"B{pin}"] for pin in range(1, 26)]
+
+    def is_bent() -> bool:
+        return bool(told(found, {found.ids[code]: "d25x8"})[found.ids[code]].still_bent)
+
+    found.test(code, good, evidence=BENT)
+    program.clock.ahead(minutes=1)
+    found.repair(code, end=End.B)
+    assert is_bent()  # it was bent at end A
+    found.repair(code, "straightened the contact", end=End.A)
+    assert not is_bent()
+    program.clock.ahead(days=21)
+    found.test(code, good[1:])
+    assert not is_bent()  # it fails again, with an open line
+
+
+def test_whether_a_contact_is_still_bent() -> None:
+    bent = Failure(NOON, set(), {End.A, None})
+    later = NOON + timedelta(days=1)
+    assert is_still_bent(bent, [])
+    assert is_still_bent(bent, [(NOON - timedelta(days=1), End.A), (later, End.B)])
+    assert not is_still_bent(bent, [(later, End.A)])
+    assert not is_still_bent(bent, [(later, None)])
+    assert not is_still_bent(Failure(NOON, set(), {None}), [(later, End.B)])

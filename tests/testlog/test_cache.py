@@ -21,7 +21,7 @@ from service.crew.queries import first_lead
 from service.gear.actions import NewItem, add_items, place, place_for
 from service.gear.core import PlaceKind
 from service.kit.dates import local_date
-from service.retire.decisions.queries import failures, repaired_ends
+from service.retire.decisions.queries import failures, repairs
 from service.season.actions import add_season, change_season, delist, enlist
 from service.season.core import HistoryEntry, Season, What, due_in_seasons, split
 from service.season.models import ItemDue, SeasonRow
@@ -237,7 +237,7 @@ class Cache(RuleBasedStateMachine):
         def told(db: Session) -> tuple[object, ...]:
             worn = records(db, self.zone)
             chance = chances(worn, self.today, self.today + timedelta(days=7))
-            return worn, dict(chance), histories(db), failures(db), repaired_ends(db)
+            return worn, dict(chance), histories(db), failures(db), repairs(db)
 
         with self.store.reading() as db:
             remembered = told(db)

@@ -1,8 +1,9 @@
 """Putting together what a phone takes along: a session's worklist, and the form of every wiring on it."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
@@ -13,7 +14,7 @@ from service.home.offline import queries
 from service.home.test.pages import TestForm
 from service.kit.lengths import Unit, format_length
 from service.sessions.queries import WorklistLine, worklist
-from service.swaps.queries import proven
+from service.swaps.queries import ready
 from service.testers.tables import version
 from service.testlog import form_reader
 from service.testlog.core import Method
@@ -24,11 +25,11 @@ from service.web.render import ENVIRONMENT
 from service.wiring.wirings import Wiring
 
 
-def package(db: Session, session: WorkSession, who: Who, unit: Unit, now: datetime) -> dict[str, Any]:
+def package(db: Session, session: WorkSession, who: Who, unit: Unit, today: date, zone: ZoneInfo) -> dict[str, Any]:
     """A session as a phone keeps it: no names but the helper's own, and of the log only each item's last verdict."""
     lines = worklist(db, session.id)
     ids = [line.item.id for line in lines]
-    last, sure = queries.last_verdicts(db, ids), proven(db, ids, now)
+    last, sure = queries.last_verdicts(db, ids), ready(db, ids, today, zone)
     keys = sorted({line.item.wiring for line in lines})
     return {
         "session": {

@@ -16,4 +16,5 @@ router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
 def package(context: CrewContext, session_id: str) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
     with context.reading() as db:
-        return actions.package(db, get_session(db, session_id), context.me, Unit(context.program.unit), context.now)
+        session, unit = get_session(db, session_id), Unit(context.program.unit)
+        return actions.package(db, session, context.me, unit, context.today, context.zone)

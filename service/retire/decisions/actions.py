@@ -10,7 +10,8 @@ from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries
 from service.retire.decisions.core import Action, Limits, Sort
-from service.retire.decisions.models import GearPrice, Overrule, PullLimits
+from service.retire.decisions.models import GearPrice, Overrule
+from service.swaps.models import PullLimits
 
 
 def set_limits(db: Session, new: Limits, actor: Actor) -> None:

@@ -17,7 +17,7 @@ from service.kit.dates import show_date
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
 from service.season.core import Due, DueState, What
-from service.swaps.core import YOUNG_DAYS
+from service.swaps.core import SPARE_DAYS
 from service.testlog.core import FaultStatus, LogEntry
 
 YEAR = 365.25
@@ -60,7 +60,7 @@ class Limits:
     Retire what failed at one end in `repeat_fails` of its last `repeat_tests` tests; what lost more than
     `shortened_percent` of its length; what costs more to repair (`repair_cents`, unless the log tells better) than is
     left of its price after its share of `life_years`. Test what has failed unseen with `risk_percent` or more. A
-    spare's pass may be `spare_days` old.
+    spare's pass may be `spare_days` old, and has to be of the round that runs, where one does.
     """
 
     repeat_fails: int = 3
@@ -69,7 +69,7 @@ class Limits:
     life_years: int = 8
     repair_cents: int = 600
     risk_percent: int = 10
-    spare_days: int = YOUNG_DAYS
+    spare_days: int = SPARE_DAYS
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,8 @@ class Gear:
     """An item as it is judged: its due state today and on the event's day, its open fault, and its record.
 
     `suspect` is what was said when it was suspected ("" where nothing was), None where nobody did. `tests` are its
-    last tests, the oldest first. `bent_on` is when a contact of a connector with many was last found bent.
+    last tests, the oldest first. `bent_on` is when a contact of a connector with many was last found bent, `still_bent`
+    whether no repair has straightened it since.
     `bought_mm` is its length as bought. `price_cents` is what a new one costs, `repair_cents` what a repair of such an
     item came to in the log, each None where unknown. `risk` is the chance that it has failed unseen by the event.
     Lengths in millimeters, 0 where the kind has none.
@@ -101,6 +102,7 @@ class Gear:
     suspect: str | None = None
     tests: tuple[PastTest, ...] = ()
     bent_on: date | None = None
+    still_bent: bool = False
     bought_mm: int = 0
     bought_on: date | None = None
     price_cents: int | None = None
@@ -184,10 +186,10 @@ def _bent(gear: Gear, today: date) -> RetireReason | None:
     if gear.bent_on is None:
         return None
     on = show_date(gear.bent_on, today)
-    if gear.fault is FaultStatus.OPEN:
+    if gear.still_bent and gear.fault is FaultStatus.OPEN:
         why = f"A contact was bent on {on}. Plug it in nowhere: it spoils what it is plugged into."
         return RetireReason(Reason.BENT_CONTACT, why, Action.REPAIR_FIRST)
-    if gear.fault is FaultStatus.NONE and today - gear.bent_on <= BENT_REMEMBERED:
+    if gear.fault is not FaultStatus.REPAIRED and today - gear.bent_on <= BENT_REMEMBERED:
         why = f"A contact was bent on {on} and straightened; such contacts break. Look into the connector."
         return RetireReason(Reason.BENT_CONTACT, why, Action.WATCH)
     return None
@@ -304,14 +306,17 @@ class Failure:
 
 @dataclass(frozen=True)
 class RetireRecord:
-    """What an item's log says against it: its last tests, and when a contact of many was last found bent."""
+    """What an item's log says against it: its last tests, when a contact of many was last found bent, and whether no
+    repair has straightened it since.
+    """
 
     tests: tuple[PastTest, ...] = ()
     bent_on: date | None = None
+    still_bent: bool = False
 
 
 def last_tests(
-    history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End]], most: int
+    history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End | None]], most: int
 ) -> tuple[PastTest, ...]:
     """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
     told = {failure.at: failure.ends for failure in failed}
@@ -328,7 +333,14 @@ def last_tests(
     return tuple(outcomes)
 
 
-def _next_repair(after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End]]) -> set[End]:
-    between = (end for at, end in repairs if at >= after and (until is None or at <= until))
+def is_still_bent(failure: Failure, repairs: Iterable[tuple[datetime, End | None]]) -> bool:
+    """Whether no repair since has straightened what was bent: one at that end, or one of which no end was told."""
+    ends = failure.bent - {None}
+    since = {end for at, end in repairs if at >= failure.at}
+    return not since if not ends else None not in since and not ends <= since
+
+
+def _next_repair(after: datetime, until: datetime | None, repairs: Iterable[tuple[datetime, End | None]]) -> set[End]:
+    between = (end for at, end in repairs if end and at >= after and (until is None or at <= until))
     first = next(between, None)
     return {first} if first else set()

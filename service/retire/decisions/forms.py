@@ -45,7 +45,7 @@ BOUNDS: Mapping[str, Bound] = {
     ),
     "spare_days": Bound(
         "Days that a spare’s pass counts",
-        "90 is usual, up to the event. One that passed in this round always counts.",
+        "90 is usual, up to the event. Where a round runs, it also has to be of this round.",
         7,
         400,
     ),

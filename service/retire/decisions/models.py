@@ -10,22 +10,6 @@ from service.retire.decisions.core import Action
 from service.store.base import Base, BigInt, one_of, refers
 
 
-class PullLimits(Base):
-    """A program's thresholds (see `Limits`): one row, once a lead has set them."""
-
-    __tablename__ = "pull_limits"
-    __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    repeat_fails: Mapped[int]
-    repeat_tests: Mapped[int]
-    shortened_percent: Mapped[int]
-    life_years: Mapped[int]
-    repair_cents: Mapped[int]
-    risk_percent: Mapped[int]
-    spare_days: Mapped[int]
-
-
 class Overrule(Base):
     """A lead's word on what to do about an item before an event, and why; the last one counts.
 

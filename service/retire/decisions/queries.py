@@ -16,10 +16,21 @@ from service.gear.models import Item, ItemLength
 from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import find_wiring
 from service.kit.dates import local_date
-from service.retire.decisions.core import Action, Failure, Limits, Price, Purchase, RetireRecord, Sort, last_tests
-from service.retire.decisions.models import GearPrice, Overrule, PullLimits
+from service.retire.decisions.core import (
+    Action,
+    Failure,
+    Limits,
+    Price,
+    Purchase,
+    RetireRecord,
+    Sort,
+    is_still_bent,
+    last_tests,
+)
+from service.retire.decisions.models import GearPrice, Overrule
 from service.season.core import DueState
 from service.season.models import ItemDue
+from service.swaps.models import PullLimits
 from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.testlog.core import Verdict
 from service.testlog.history_cache import histories, of_each_item
@@ -89,16 +100,16 @@ def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failur
     return {item_id: list(tests.values()) for item_id, tests in found.items()}
 
 
-def repaired_ends(db: Session) -> dict[UUID, list[tuple[datetime, End]]]:
-    """When each item was repaired at which end, in time order; what was never repaired at an end is left out."""
-    return of_each_item(db, "repaired ends", _repaired_ends)
+def repairs(db: Session) -> dict[UUID, list[tuple[datetime, End | None]]]:
+    """When each item was repaired, and at which end if that was told, in time order."""
+    return of_each_item(db, "repairs", _repairs)
 
 
-def _repaired_ends(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End]]]:
-    query = select(Repair.item_id, Repair.at, Repair.end).where(Repair.item_id.in_(item_ids), Repair.end.is_not(None))
-    found: dict[UUID, list[tuple[datetime, End]]] = defaultdict(list)
+def _repairs(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End | None]]]:
+    query = select(Repair.item_id, Repair.at, Repair.end).where(Repair.item_id.in_(item_ids))
+    found: dict[UUID, list[tuple[datetime, End | None]]] = defaultdict(list)
     for item_id, at, end in db.execute(query.order_by(Repair.at, Repair.id)):
-        found[item_id].append((at, End(str(end))))
+        found[item_id].append((at, End(end) if end else None))
     return found
 
 
@@ -162,22 +173,26 @@ def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int)
     failed = {item_id: found for item_id, found in failures(db).items() if item_id in wirings}
     again = [item_id for item_id, found in failed.items() if len(found) > 1]
     known = histories(db) if again else {}
-    repairs = repaired_ends(db) if again else {}
+    repaired = repairs(db) if failed else {}
     records_by_item = {}
     for item_id, found in failed.items():
-        tests = last_tests(known[item_id], found, repairs.get(item_id, []), most) if len(found) > 1 else ()
-        records_by_item[item_id] = RetireRecord(tests, _bent_on(db, wirings[item_id], found, zone))
+        mended = repaired.get(item_id, [])
+        tests = last_tests(known[item_id], found, mended, most) if len(found) > 1 else ()
+        bent = _bent(db, wirings[item_id], found)
+        bent_on, still = (local_date(bent.at, zone), is_still_bent(bent, mended)) if bent else (None, False)
+        records_by_item[item_id] = RetireRecord(tests, bent_on, still)
     return records_by_item
 
 
-def _bent_on(db: Session, wiring: str, failed: Sequence[Failure], zone: ZoneInfo) -> date | None:
+def _bent(db: Session, wiring: str, failed: Sequence[Failure]) -> Failure | None:
+    """The last of these that found a contact of a connector with many bent."""
     if not any(failure.bent for failure in failed):
         return None
     many = [end for end in End if _contacts(db, wiring, end) > FEW_CONTACTS]
-    for failure in reversed(failed):
-        if any(end in many or (end is None and many) for end in failure.bent):
-            return local_date(failure.at, zone)
-    return None
+    return next(
+        (failure for failure in reversed(failed) if any(end in many or (end is None and many) for end in failure.bent)),
+        None,
+    )
 
 
 def _contacts(db: Session, wiring: str, end: End) -> int:

@@ -87,7 +87,8 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
         if each.comes_out and each.spare is None
     }
     lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
-    return PullList(event, len(judged) + len(done), lines, limits, gear, {one.gear.id for one in judged}, ready, wear)
+    used = {one.gear.id for one in judged}
+    return PullList(event, len(judged) + len(done), lines, limits, gear, used, ready, pieces, wear)
 
 
 def _overrule(overrules: Mapping[UUID, Sequence[LeadDecision]], item_id: UUID) -> Action | None:
@@ -170,6 +171,7 @@ def _judged(
             suspects.get(item.id),
             record.tests,
             record.bent_on,
+            record.still_bent,
             length,
             item.bought_on,
             price.cents if price else None,

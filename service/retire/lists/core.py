@@ -9,7 +9,7 @@ from uuid import UUID
 from service.kit.lengths import Unit
 from service.retire.decisions import core as decisions
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Reason, RetireReason
-from service.season.core import DueState
+from service.season.core import is_ready
 
 OLDEST_DAYS = 1000
 """A pass older than this counts as this old: no program lets its spares go untested for years."""
@@ -137,19 +137,27 @@ def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spar
 
 
 def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None:
-    """A spare that may go in: nothing is to be done about it, and its pass is of this round or young enough."""
+    """A spare that may go in: nothing is to be done about it, and it passed lately and in this round.
+
+    One that was cut stands in for what it reaches.
+    """
     if one.passed_on is None or decisions.is_at_risk(one.gear, limits):
         return None
-    if any(each.action is not Action.WATCH for each in decisions.reasons_for(one.gear, limits, today)):
+    if any(each.action is not Action.WATCH for each in _against(one.gear, limits, today)):
         return None
-    days = max(0, (event - one.passed_on).days)
-    young = days <= limits.spare_days or one.gear.today.state is DueState.CURRENT
-    return Spare(one.piece, days) if young else None
+    if not is_ready(one.gear.today.state, one.passed_on, event, limits.spare_days):
+        return None
+    return Spare(one.piece, max(0, (event - one.passed_on).days))
+
+
+def _against(spare: Gear, limits: Limits, today: date) -> list[RetireReason]:
+    """What speaks against a spare."""
+    return [each for each in decisions.reasons_for(spare, limits, today) if each.reason is not Reason.SHORTENED]
 
 
 def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
     """Whether only a pass is missing before a spare may go in."""
-    reasons = decisions.reasons_for(one.gear, limits, today)
+    reasons = _against(one.gear, limits, today)
     waits = all(each.action in (Action.WATCH, Action.TEST_FIRST) for each in reasons)
     sound = one.gear.suspect is None and not decisions.is_at_risk(one.gear, limits)
     return waits and sound and ready(one, limits, today, event) is None

@@ -229,7 +229,8 @@ class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
     `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
-    may go in; `worn` is how every item wore, by which their risks were reckoned.
+    may go in; `pieces` are all of them as far as fitting goes; `wear` is how every item wore, by which their risks were
+    reckoned.
     """
 
     event: Event
@@ -239,6 +240,7 @@ class PullList:
     gear: dict[UUID, Gear]
     in_use: set[UUID]
     ready: list[FittingPiece]
+    pieces: dict[UUID, FittingPiece]
     wear: dict[UUID, WearRecord]
 
     @property
