@@ -13,6 +13,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from service.kit.chances import format_chance
 from service.kit.dates import local_date, show_date, show_instant
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
@@ -56,6 +57,7 @@ def _environment() -> Environment:
     env.globals["module"] = modules.module
     env.globals["imported"] = modules.imported
     env.filters["words"] = words
+    env.filters["chance"] = format_chance
     env.filters["day_before"] = lambda on: on - timedelta(days=1)
     env.filters["short_day"] = lambda on: f"{on:%b} {on.day}"
     return env

@@ -1,14 +1,15 @@
-"""Spares: exact coverage against SciPy and simulation-free enumeration, and marginal analysis against brute force."""
+"""Spares: coverage against enumeration and Poisson's law, and purchases against every purchase that there is."""
 
+from collections.abc import Iterator, Sequence
 from itertools import product
-from math import log
+from math import prod
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import poisson
 
-from service.retire.spares.core import Length, bought, coverage, covered, planned
+from service.retire.spares.core.coverage import Stock, covered, how_many
+from service.retire.spares.core.kits import Kit, best_within, cheapest
 
 # Poisson's law, P(demand > spares), worked out from the formula.
 TABLE = {
@@ -19,128 +20,138 @@ TABLE = {
     5: (0.99326, 0.95957, 0.87535, 0.73497, 0.55951, 0.38404),
 }
 ENOUGH = {0.5: 2, 1: 3, 2: 5, 3: 6, 5: 9}
-MEANS = st.floats(0, 3)
+TEN, TWENTY, FIFTY = 3048, 6096, 15240
 
 
 @pytest.mark.parametrize("mean", TABLE)
-def test_one_length_follows_the_table(mean: float) -> None:
-    assert [1 - covered([mean], [spares]) for spares in range(6)] == pytest.approx(TABLE[mean], abs=5.1e-6)
-    plan = planned([Length("xlr3", 3048, mean, 0, 1850)], 95, 100_000)
-    assert plan.carry == (ENOUGH[mean],)
+def test_many_pieces_with_small_chances_follow_the_table(mean: float) -> None:
+    """Le Cam 1960 (from memory): the binomial law of small chances is within the sum of their squares of Poisson's."""
+    many = Stock("xlr3", ((TEN, mean / 4000),) * 4000, prices=((TEN, 1850),))
+    away = mean**2 / 4000
+    assert [1 - covered(many, {TEN: spares}) for spares in range(6)] == pytest.approx(TABLE[mean], abs=away + 5.1e-6)
+    kit = cheapest([many], 0.95)
+    assert kit is not None
+    assert (kit.bought, kit.cents) == (({TEN: ENOUGH[mean]},), 1850 * ENOUGH[mean])
 
 
-# A published example of spares by Poisson's law: 45 units for 90 days at 95 %, with 100, 200 and 300 thousand hours
-# between failures. It prints 3, 2, 2 by a normal approximation (from memory); the exact law asks for 3, 2, 1.
-@pytest.mark.parametrize(("hours", "spares"), [(100_000, 3), (200_000, 2), (300_000, 1)])
-def test_a_published_example(hours: int, spares: int) -> None:
-    mean = 45 * 90 * 24 / hours
-    assert covered([mean], [spares]) >= 0.95 > covered([mean], [spares - 1])
+def test_an_item_fails_once() -> None:
+    """Four that fail with one half each: five spares are never needed, and four always enough; by hand."""
+    halves = Stock("xlr3", ((TEN, 0.5),) * 4)
+    assert [covered(halves, {TEN: count}) for count in range(5)] == pytest.approx([n / 16 for n in (1, 5, 11, 15, 16)])
 
 
-# Marginal analysis on expected backorders, an example from memory: it buys A A A B A B A B D, for 340.
-def test_marginal_analysis_buys_in_the_published_order() -> None:
-    means, costs = (3, 1.5, 0.3, 0.8), (20, 40, 400, 120)
-
-    def backorders(held: tuple[int, ...]) -> float:
-        return sum(
-            sum(poisson.pmf(demand, mean) * (demand - spares) for demand in range(spares + 1, 60))
-            for mean, spares in zip(means, held, strict=True)
-        )
-
-    held: tuple[int, ...] = (0, 0, 0, 0)
-    order = ""
-    for _ in range(9):
-        step = bought(lambda one: -backorders(one), held, costs, -backorders(held) + 1e-9, 10_000)
-        order += "ABCD"[[after - before for after, before in zip(step, held, strict=True)].index(1)]
-        held = step
-    assert order == "AAABABABD"
-    assert sum(count * cost for count, cost in zip(held, costs, strict=True)) == 340
-    assert (backorders((0, 0, 0, 0)), backorders(held)) == pytest.approx((5.6, 0.77375), abs=1e-5)
+def test_large_means_do_not_underflow() -> None:
+    law = how_many([0.8] * 1000 + [0.9] * 1000)  # 1,700 on average; its variance is 250
+    assert float(law.chances.sum()) == pytest.approx(1)
+    assert sum((law.low + n) * chance for n, chance in enumerate(law.chances)) == pytest.approx(1700)
+    many = Stock("xlr3", ((TEN, 0.8),) * 1000)
+    assert covered(many, {TEN: 700}) < 1e-12
+    assert 0.5 < covered(many, {TEN: 800}) < covered(many, {TEN: 850}) < 1
 
 
-@given(st.lists(st.tuples(MEANS, st.integers(0, 3)), min_size=1, max_size=3))
-@settings(max_examples=40)
-def test_longer_ones_stand_in_for_shorter_ones(lengths: list[tuple[float, int]]) -> None:
-    means, spares = zip(*lengths, strict=True)
-    # reference: every demand that the spares can meet at all, one by one, filled from the longest down
-    chance = 0.0
-    for demand in product(range(sum(spares) + 1), repeat=len(means)):
-        left, met = 0, True
-        for wanted, held in zip(reversed(demand), reversed(spares), strict=True):
-            left += held - wanted
-            met = met and left >= 0
-        if met:
-            terms = [poisson.pmf(wanted, mean) for wanted, mean in zip(demand, means, strict=True)]
-            chance += float(np_product(terms))
-    assert covered(means, spares) == pytest.approx(chance, abs=1e-9)
+def every_case(stock: Stock) -> Iterator[tuple[float, list[int], list[int]]]:
+    """Every way in which pieces fail and spares work: its chance, the lengths that failed, and those that work."""
+    chances = [chance for _, chance in (*stock.needed, *stock.spares)]
+    for happens in product((True, False), repeat=len(chances)):
+        chance = prod(p if yes else 1 - p for p, yes in zip(chances, happens, strict=True))
+        needed = [one[0] for one, yes in zip(stock.needed, happens, strict=False) if yes]
+        works = [one[0] for one, yes in zip(stock.spares, happens[len(stock.needed) :], strict=True) if yes]
+        yield chance, needed, works
 
 
-def np_product(terms: list[float]) -> float:
-    found = 1.0
-    for term in terms:
-        found *= term
-    return found
+def filled(needed: Sequence[int], spares: Sequence[int]) -> bool:
+    """Whether each gets one that is as long or longer, the longest first."""
+    left = sorted(spares)
+    return all(left and left.pop() >= each for each in sorted(needed, reverse=True))
 
 
-@given(st.lists(st.tuples(st.floats(0.05, 1.5), st.integers(500, 3000)), min_size=1, max_size=3))
-@settings(max_examples=25)
-def test_where_lengths_are_apart_no_other_purchase_is_better_for_the_money(
-    found: list[tuple[float, int]],
-) -> None:
-    lengths = [Length(str(at), 1000, mean, 0, cents) for at, (mean, cents) in enumerate(found)]
-    costs = [cents for _, cents in found]
-
-    def value(held: tuple[int, ...]) -> float:
-        return log(coverage(lengths, held))
-
-    # The frontier: stop after each purchase, before anything is left out again.
-    held: tuple[int, ...] = (0,) * len(lengths)
-    for _ in range(4):
-        held = bought(value, held, costs, value(held) + 1e-12, 10**9)
-        spent = sum(count * cost for count, cost in zip(held, costs, strict=True))
-        for other in product(range(8), repeat=len(lengths)):
-            if sum(count * cost for count, cost in zip(other, costs, strict=True)) <= spent:
-                assert coverage(lengths, other) <= coverage(lengths, held) + 1e-9
-
-
-@given(
-    st.lists(st.tuples(st.floats(0.05, 1.5), st.integers(500, 3000)), min_size=2, max_size=3),
-    st.sampled_from([80, 90, 95]),
+lengths = st.sampled_from([TEN, 2800, TWENTY, FIFTY])
+chances = st.sampled_from([0.0, 0.03, 0.2, 0.5, 0.9, 1.0])
+stocks = st.builds(
+    lambda needed, spares, prices: Stock("xlr3", tuple(needed), tuple(spares), tuple(sorted(prices.items()))),
+    st.lists(st.tuples(lengths, chances), max_size=5),
+    st.lists(st.tuples(lengths, chances), max_size=3),
+    st.dictionaries(st.sampled_from([TEN, TWENTY, FIFTY]), st.integers(0, 9), max_size=3),
 )
-@settings(max_examples=25)
-def test_where_lengths_stand_in_the_purchase_is_near_the_cheapest(found: list[tuple[float, int]], percent: int) -> None:
-    lengths = [Length("xlr3", 1000 * (at + 1), mean, 0, cents) for at, (mean, cents) in enumerate(found)]
-    costs = [cents for _, cents in found]
-    plan = planned(lengths, percent, 10**9)
-    assert plan.after >= percent / 100
-    assert all(
-        coverage(lengths, tuple(count - (at == one) for one, count in enumerate(plan.carry))) < percent / 100
-        for at, have in enumerate(plan.carry)
-        if have
-    )  # nothing is too many
-    cheapest = min(
-        sum(count * cost for count, cost in zip(other, costs, strict=True))
-        for other in product(range(max(plan.carry) + 3), repeat=len(lengths))
-        if coverage(lengths, other) >= percent / 100
-    )
-    assert plan.cents <= cheapest + max(costs)
 
 
-def test_what_is_there_counts_and_the_budget_holds() -> None:
-    lengths = [Length("xlr3", 3048, 1.0, 2, 1850), Length("xlr3", 7620, 0.5, 0, 2900)]
-    plan = planned(lengths, 95, 3000)
-    assert plan.now == pytest.approx(coverage(lengths, (2, 0)))
-    assert plan.cents <= 3000
-    assert plan.now < plan.after < 0.95
-    rich = planned(lengths, 95, 100_000)
-    assert rich.after >= 0.95
-    assert all(carry >= each.here for carry, each in zip(rich.carry, lengths, strict=True))
+@given(stocks, st.dictionaries(st.sampled_from([TEN, TWENTY, FIFTY]), st.integers(0, 2)))
+@settings(max_examples=60)
+def test_a_cut_one_counts_for_what_it_reaches_and_the_spares_own_risk_counts(
+    stock: Stock, bought: dict[int, int]
+) -> None:
+    new = [length for length, count in bought.items() for _ in range(count)]
+    chance = sum(chance for chance, needed, works in every_case(stock) if filled(needed, [*works, *new]))
+    assert covered(stock, bought) == pytest.approx(chance, abs=1e-12)
+
+
+def every_purchase(all_: Sequence[Stock]) -> Iterator[tuple[int, int, float]]:
+    """What every purchase costs, its pieces, and the chance that it is enough; more than all that fail is no use."""
+    offers = [(at, length, cents) for at, stock in enumerate(all_) for length, cents in stock.prices]
+    for counts in product(*(range(len(all_[at].needed) + 1) for at, _, _ in offers)):
+        bought: list[dict[int, int]] = [{} for _ in all_]
+        for count, (at, length, _) in zip(counts, offers, strict=True):
+            bought[at][length] = count
+        cents = sum(count * cents for count, (_, _, cents) in zip(counts, offers, strict=True))
+        yield cents, sum(counts), prod(map(covered, all_, bought))
+
+
+def pieces(kit: Kit) -> int:
+    return sum(sum(bought.values()) for bought in kit.bought)
+
+
+few = stocks.filter(lambda stock: len(stock.needed) <= 3)
+
+
+@given(st.lists(few, min_size=1, max_size=2), st.sampled_from([0.5, 0.8, 0.95, 0.99]))
+@settings(max_examples=100, deadline=None)
+def test_no_purchase_is_cheaper(all_: list[Stock], wanted: float) -> None:
+    enough = [(cents, count) for cents, count, chance in every_purchase(all_) if chance >= wanted - 1e-12]
+    kit = cheapest(all_, wanted)
+    if kit is None:
+        assert not enough
+        return
+    assert (kit.cents, pieces(kit)) == min(enough)
+    assert kit.chance >= wanted - 1e-9
+    assert kit.exact
+
+
+@given(st.lists(few, min_size=1, max_size=2), st.integers(0, 40))
+@settings(max_examples=100, deadline=None)
+def test_no_purchase_for_the_money_has_a_greater_chance(all_: list[Stock], cents: int) -> None:
+    kit = best_within(all_, cents)
+    within = [(chance, cost) for cost, _, chance in every_purchase(all_) if cost <= cents]
+    best = max(chance for chance, _ in within)
+    assert kit.cents <= cents
+    assert kit.chance == pytest.approx(best, abs=1e-9)
+    if best > 1e-9:
+        assert kit.cents == min(cost for chance, cost in within if chance >= best * (1 - 1e-10))
+
+
+def test_cheap_pieces_do_not_eat_the_budget() -> None:
+    """For 40 dollars one long cable covers more than four short ones that fail more often, one by one the best buy."""
+    short = Stock("trs", ((TEN, 0.3),) * 2, prices=((TEN, 1000),))
+    long_ = Stock("xlr3", ((FIFTY, 0.55),), prices=((FIFTY, 4000),))
+    kit = best_within([short, long_], 4000)
+    assert kit.bought == ({}, {FIFTY: 1})
+    assert kit.chance == pytest.approx(0.49)  # two short ones: 0.45
+
+
+def test_what_a_longer_one_costs_less_than_is_bought_as_a_longer_one() -> None:
+    both = Stock("xlr3", ((TEN, 0.3),), prices=((TEN, 2000), (TWENTY, 1500)))
+    kit = cheapest([both], 0.95)
+    assert kit is not None
+    assert (kit.bought, kit.cents) == (({TWENTY: 1},), 1500)
 
 
 def test_without_a_price_nothing_is_bought() -> None:
-    assert planned([Length("xlr3", 3048, 1.0, 0, None)], 95, 100_000).add == (0,)
+    unknown = Stock("xlr3", ((TEN, 0.3),))
+    assert cheapest([unknown], 0.95) is None
+    assert cheapest([unknown], 0.7) == Kit(({},), 0, (0.7,))
+    assert best_within([unknown], 100_000) == Kit(({},), 0, (0.7,))
 
 
 def test_without_failures_nothing_is_carried() -> None:
-    assert planned([], 95, 1000).after == 1.0
-    assert planned([Length("xlr3", 3048, 0.0, 0, 1850)], 95, 1000).carry == (0,)
+    nothing = Kit((), 0, ())
+    assert (cheapest([], 0.95), nothing.chance) == (nothing, 1.0)
+    assert cheapest([Stock("xlr3", ((TEN, 0.0),), prices=((TEN, 1850),))], 0.95) == Kit(({},), 0, (1.0,))

@@ -82,7 +82,7 @@ def test_a_first_evening_tells_nothing(program: Running) -> None:
         assert program.crew.post("/api/v1/tests", json=told).status_code == 201
     at.event("Opening Show", program.clock.now.date() + timedelta(days=13))
     assert "Nothing to tell yet" in page_of(program, "/risk")
-    assert "The log cannot tell yet how what is in use wears" in page_of(program, "/spares")
+    assert "the log cannot tell yet how they wear" in page_of(program, "/spares")
 
 
 def test_a_few_tests_tell_something_with_caution(program: Running) -> None:

@@ -73,7 +73,7 @@ def _needed(db: Session, event: Event | None, today: date, zone: ZoneInfo) -> tu
     if event is None:
         return {}, {}
     case = case_for(db, event, today, zone)
-    return case.gaps, {row.sort: row.add for row in case.rows}
+    return case.gaps, case.adds
 
 
 def _repairs(

@@ -1,9 +1,10 @@
 """What a trip needs in the case: the failures that wear expects, against the spares that are there."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, timedelta
+from math import fsum, prod
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -12,55 +13,118 @@ from sqlalchemy.orm import Session
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries as prices
-from service.retire.decisions.core import Gear, Sort, is_shortened
+from service.retire.decisions.core import Action, Price, Sort
 from service.retire.lists.actions import pull_list
-from service.retire.lists.queries import PullList
-from service.retire.spares.core import CarryPlan, Length, Trip, by_group, planned
+from service.retire.lists.core import Shape
+from service.retire.lists.queries import PullLine, PullList
+from service.retire.spares.core.coverage import Purchase, Stock, Trip, covered
+from service.retire.spares.core.kits import Kit, best_within, can_be_enough, cheapest
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
-from service.wear.queries import failed_by
+from service.wear.core.risk import Chance
+from service.wear.queries import chances
 
 
 @dataclass(frozen=True)
 class SpareSort:
     """A sort of spares: how many failures the trip is expected to show, how many are there, to carry and to add.
 
-    `now` and `after` are the chances that those of its kind and wiring are enough.
+    `group` is the same for what stands in for one another; `now` and `after` are the chances that its spares are
+    enough. `carry` is None where a price is missing.
     """
 
+    group: int
     sort: Sort
     expected: float
     here: int
-    carry: int
+    carry: int | None
     add: int
     cents: int | None
     now: float
     after: float
 
-    @property
-    def group(self) -> tuple[int, str]:
-        """What stands in for one another: its kind and wiring."""
-        return self.sort.order[:2]
-
 
 @dataclass(frozen=True)
 class TripCase:
-    """The case for a trip. `untold` is how many items in use wear cannot tell of; `full` is what it would take
-    if it were packed from nothing; `gaps` are what the pull list finds nothing for.
+    """The case for a trip, once the pull list is done.
+
+    `in_use` is how many items are in use then, and of `untold` of them wear cannot tell. `add` is what to buy for the
+    money there is, `least` the cents that make it enough, None where no purchase does. `unpriced` are the sorts in use
+    that no price is known of, and `left_out` those of them that no other can stand in for. `gaps` are what the pull
+    list finds nothing for.
     """
 
     trip: Trip
     last_day: date
     rows: list[SpareSort]
-    plan: CarryPlan
-    full: CarryPlan
+    in_use: int
     untold: int
+    now: float
+    after: float
+    add: Kit
+    least: int | None
+    unpriced: list[Sort]
+    left_out: list[Sort]
     gaps: dict[Sort, int]
 
     @property
-    def short_of_money(self) -> bool:
-        """Whether the budget, or a price that nobody knows, keeps the case from being enough."""
-        return self.plan.after < self.trip.percent / 100
+    def adds(self) -> dict[Sort, int]:
+        """How many of each sort to add."""
+        found: Counter[Sort] = Counter()
+        for row in self.rows:
+            found[row.sort] += row.add
+        return found
+
+    @property
+    def sorts(self) -> list[Sort]:
+        """Every sort that is told of."""
+        return [*(row.sort for row in self.rows), *self.unpriced]
+
+    @property
+    def wanted(self) -> float:
+        """The chance that the program wants."""
+        return self.trip.percent / 100
+
+
+@dataclass
+class _Group:
+    """What stands in for one another: pieces in use and spares, each (length, chance), and sorts with their failures.
+
+    A chance is that a piece in use fails, and that a spare works. `cut` are the lengths of spares that were cut.
+    """
+
+    shape: Shape
+    needed: list[tuple[int, float]] = field(default_factory=list)
+    spares: list[tuple[int, float]] = field(default_factory=list)
+    expected: dict[Sort, list[float]] = field(default_factory=lambda: defaultdict(list))
+    here: Counter[Sort] = field(default_factory=Counter)
+    cut: list[int] = field(default_factory=list)
+
+    def stock(self, costs: Mapping[Sort, Price]) -> Stock:
+        """The same as it is reckoned with."""
+        offers = ((sort.length_mm, price.cents) for sort, price in costs.items() if self._holds(sort))
+        return Stock(
+            " ".join(self.shape[:2]), tuple(sorted(self.needed)), tuple(sorted(self.spares)), tuple(sorted(offers))
+        )
+
+    def sorts(self, bought: Iterable[Purchase]) -> list[Sort]:
+        """What is told of, by length; a spare that was cut counts with the longest of them that it reaches."""
+        kind, wiring, _ = self.shape
+        lengths = {length for purchase in bought for length in purchase}
+        found = sorted({*self.expected, *self.here, *(Sort(kind, wiring, length) for length in lengths)}, key=_by_order)
+        for length in self.cut:
+            reached = [sort for sort in found if sort.length_mm <= length]
+            if reached:
+                self.here[reached[-1]] += 1
+        self.cut.clear()
+        return found
+
+    def _holds(self, sort: Sort) -> bool:
+        return (sort.kind, sort.wiring) == self.shape[:2]
+
+
+def _by_order(sort: Sort) -> tuple[int, str, int]:
+    return sort.order
 
 
 def trip(db: Session) -> Trip:
@@ -80,61 +144,129 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase
     asked = trip(db)
     pull = pull_list(db, event, today, zone)
     last_day = event.on + timedelta(days=asked.days - 1)
-    risk = failed_by(pull.wear, max(last_day, today))
-    expected, untold = _expected(pull, risk)
-    here = _here(pull)
+    told = chances(pull.wear, today, max(last_day, today))
+    groups, in_use, untold = _groups(pull, told)
     costs = prices.prices(db)
-    sorts = sorted(expected.keys() | here.keys(), key=lambda sort: sort.order)
-    lengths = [
-        Length(
-            f"{sort.kind} {sort.wiring}",
-            sort.length_mm,
-            expected[sort],
-            here[sort],
-            costs[sort].cents if sort in costs else None,
-        )
-        for sort in sorts
-    ]
-    plan = planned(lengths, asked.percent, asked.budget_cents)
-    empty = [Length(each.group, each.length_mm, each.expected, 0, each.cents or 1) for each in lengths]
-    full = planned(empty, asked.percent, 10**9)
-    now, after = by_group(lengths, [each.here for each in lengths]), by_group(lengths, plan.carry)
+    return _case(asked, last_day, groups, costs, in_use, untold, pull.shopping)
+
+
+def _groups(pull: PullList, told: Mapping[UUID, Chance]) -> tuple[list[_Group], int, int]:
+    """What is in use after the list is done and what is left in the case; how many are in use, and of how many wear
+    cannot tell.
+    """
+    groups: dict[Shape, _Group] = {}
+    lines = {line.item.id: line for line in pull.open}
+    in_use = untold = 0
+    for item_id in sorted(pull.in_use):
+        line, piece = lines.get(item_id), pull.pieces[item_id]
+        if line and line.comes_out and line.spare is None:
+            continue  # a gap, which is bought or repaired before the trip
+        in_use += 1
+        chance = _fails(item_id, line, told)
+        if chance is None:
+            untold += 1
+            continue
+        group = groups.setdefault(piece.shape, _Group(piece.shape))
+        group.needed.append((piece.length_mm, chance))
+        group.expected[_sort(pull, item_id)].append(chance)
+    gone = {line.spare.id for line in pull.open if line.spare and line.comes_out}
+    waits_for = {line.spare.id: line.item.id for line in pull.open if line.spare and not line.comes_out}
+    for piece in pull.ready:
+        if piece.id in gone:
+            continue
+        group = groups.setdefault(piece.shape, _Group(piece.shape))
+        stays = 1 - _found_bad(told.get(waits_for[piece.id])) if piece.id in waits_for else 1.0
+        works = 1 - told[piece.id].failed if piece.id in told else 1.0
+        group.spares.append((piece.length_mm, stays * works))
+        if piece.length_mm < pull.gear[piece.id].bought_mm:
+            group.cut.append(piece.length_mm)
+        else:
+            group.here[_sort(pull, piece.id)] += 1
+    return sorted(groups.values(), key=lambda group: _sort_key(group.shape)), in_use, untold
+
+
+def _fails(item_id: UUID, line: PullLine | None, told: Mapping[UUID, Chance]) -> float | None:
+    """The chance that what is in an item's place on the trip fails there, None where wear cannot tell.
+
+    That is the spare, where one goes in; what is tested first fails only by what comes after its test, since what the
+    test finds bad is out before the trip.
+    """
+    if line and line.comes_out and line.spare:
+        chance = told.get(line.spare.id)
+        return chance.failed if chance else None
+    chance = told.get(item_id)
+    if chance is None:
+        return None
+    return chance.if_tested if line and line.action is Action.TEST_FIRST else chance.failed
+
+
+def _found_bad(chance: Chance | None) -> float:
+    """The chance that a test before the trip finds an item bad, so that its spare goes in."""
+    if chance is None or chance.if_tested >= 1:
+        return 0.0
+    return max(0.0, 1 - (1 - chance.failed) / (1 - chance.if_tested))
+
+
+def _sort(pull: PullList, item_id: UUID) -> Sort:
+    gear = pull.gear[item_id]
+    return Sort(gear.kind, gear.wiring, gear.bought_mm)
+
+
+def _sort_key(shape: Shape) -> tuple[object, ...]:
+    return (*Sort(shape[0], shape[1], 0).order, shape[2])
+
+
+def _case(
+    asked: Trip,
+    last_day: date,
+    groups: Sequence[_Group],
+    costs: Mapping[Sort, Price],
+    in_use: int,
+    untold: int,
+    gaps: dict[Sort, int],
+) -> TripCase:
+    wanted, stocks = asked.percent / 100, [group.stock(costs) for group in groups]
+    buyable = [at for at, stock in enumerate(stocks) if can_be_enough(stock, wanted)]
+    full = cheapest([stocks[at] for at in buyable], wanted)
+    kit = full if full and full.cents <= asked.budget_cents else None
+    kit = kit or best_within([stocks[at] for at in buyable], asked.budget_cents)
+    add: list[Purchase] = [{} for _ in stocks]
+    for at, bought in zip(buyable, kit.bought, strict=True):
+        add[at] = bought
+    empty = [replace(stock, spares=()) for stock in stocks]
+    known = [at for at, stock in enumerate(empty) if can_be_enough(stock, wanted)]
+    carried = cheapest([empty[at] for at in known], wanted)
+    carry = dict(zip(known, carried.bought, strict=True)) if carried else {}
+    now = [covered(stock) for stock in stocks]
+    after = [covered(stock, bought) for stock, bought in zip(stocks, add, strict=True)]
     rows = [
         SpareSort(
+            at,
             sort,
-            length.expected,
-            length.here,
-            carry,
-            add,
-            length.cents,
-            now[length.group],
-            after[length.group],
+            fsum(group.expected.get(sort, ())),
+            group.here[sort],
+            carry[at].get(sort.length_mm, 0) if at in carry else None,
+            add[at].get(sort.length_mm, 0),
+            costs[sort].cents if sort in costs else None,
+            now[at],
+            after[at],
         )
-        for sort, length, carry, add in zip(sorts, lengths, full.carry, plan.add, strict=True)
+        for at, group in enumerate(groups)
+        for sort in group.sorts([add[at], carry.get(at, {})])
     ]
-    return TripCase(asked, last_day, rows, plan, full, untold, pull.shopping)
-
-
-def _expected(pull: PullList, risk: Mapping[UUID, float]) -> tuple[dict[Sort, float], int]:
-    """The failures that show, by sort, of what is in use after the list is done; and of how many wear cannot tell."""
-    out = {line.item.id for line in pull.lines if line.comes_out}
-    found: dict[Sort, float] = defaultdict(float)
-    untold = 0
-    for item_id in pull.in_use - out:
-        gear = pull.gear[item_id]
-        if item_id in risk:
-            found[_sort(gear)] += risk[item_id]
-        else:
-            untold += 1
-    return found, untold
-
-
-def _here(pull: PullList) -> Counter[Sort]:
-    """The spares that may go in, less those that the list takes; one that was cut too short counts for nothing."""
-    taken = {line.spare.id for line in pull.open if line.spare and line.comes_out}
-    left = (pull.gear[piece.id] for piece in pull.ready if piece.id not in taken)
-    return Counter(_sort(gear) for gear in left if not is_shortened(gear.length_mm, gear.bought_mm, pull.limits))
-
-
-def _sort(gear: Gear) -> Sort:
-    return Sort(gear.kind, gear.wiring, gear.bought_mm)
+    unpriced = {sort: None for group in groups for sort in group.expected if sort not in costs}
+    left_out = {sort: None for at, group in enumerate(groups) for sort in group.expected if at not in buyable}
+    return TripCase(
+        asked,
+        last_day,
+        rows,
+        in_use,
+        untold,
+        prod(now),
+        prod(after),
+        kit,
+        full.cents if full and len(buyable) == len(stocks) else None,
+        sorted(unpriced, key=_by_order),
+        sorted((sort for sort in left_out if sort in unpriced), key=_by_order),
+        gaps,
+    )

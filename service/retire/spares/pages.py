@@ -13,7 +13,7 @@ from service.kit.problems import Invalid
 from service.kit.typed import parse_count
 from service.retire.lists.actions import event_for
 from service.retire.spares import actions
-from service.retire.spares.core import Trip
+from service.retire.spares.core.coverage import Trip
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, text, typed
 
@@ -80,5 +80,5 @@ def _page(context: RequestContext, db: Session, event_id: str | None, form: Form
         event=event,
         case=case,
         days_most=DAYS_MOST,
-        wirings={row.sort.wiring: wiring_name(db, row.sort.wiring) for row in case.rows},
+        wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in case.sorts},
     )
