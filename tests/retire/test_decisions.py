@@ -135,5 +135,5 @@ def test_risk_asks_for_a_test_from_the_limit_on() -> None:
     assert risky is not None
     assert (risky.action, risky.why) == (
         Action.TEST_FIRST,
-        "With 12 % it has failed unseen by the event; your limit is 10 %, and 7K3M9U is at hand.",
+        "12 % chance that it is bad by the event (limit 10 %). If it is, 7K3M9U goes in.",
     )

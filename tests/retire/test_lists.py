@@ -36,12 +36,19 @@ def test_a_shorter_one_does_not_fit() -> None:
     assert line.spare is None
 
 
-def test_risk_lists_only_what_a_spare_is_left_for_the_riskiest_first() -> None:
+def test_risk_lists_what_has_no_spare_too_and_the_riskiest_get_theirs_first() -> None:
     risky = used(gear(1, risk=0.2), gear(2, risk=0.4), gear(3, risk=0.3), gear(4, risk=0.05))
-    assert lines(risky) == []
-    found = lines(risky, case(gear(8), gear(9)))
-    assert [line.gear.id.int for line in found] == [2, 3]
-    assert {line.reasons for line in found} == {(Reason.AT_RISK,)}
+    for spares in ([], case(gear(8), gear(9))):
+        found = lines(risky, spares)
+        assert [line.gear.id.int for line in found] == [1, 2, 3]
+        assert {(line.reasons, line.action) for line in found} == {((Reason.AT_RISK,), Action.TEST_FIRST)}
+        assert [line.gear.id.int for line in found if line.spare] == ([2, 3] if spares else [])
+    assert found[0].why == ("20 % chance that it is bad by the event (limit 10 %). Test first, nothing to put in.",)
+
+
+def test_risk_stands_beside_an_overdue_date_with_a_spare_and_without() -> None:
+    (line,) = lines(used(gear(1, OVERDUE, risk=0.5)))
+    assert (line.reasons, line.spare) == ((Reason.OVERDUE, Reason.AT_RISK), None)
     (line,) = lines(used(gear(1, OVERDUE, risk=0.5)), case(gear(9)))
     assert line.reasons == (Reason.OVERDUE, Reason.AT_RISK)
     (line,) = lines(used(gear(1, length=2743, bought_mm=3048, risk=0.5)), case(gear(9)))

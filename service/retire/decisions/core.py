@@ -137,16 +137,13 @@ def action_of(reasons: Sequence[RetireReason]) -> Action:
     return min((one.action for one in reasons), key=list(Action).index)
 
 
-def at_risk(gear: Gear, limits: Limits, spare: str) -> RetireReason | None:
-    """The reason that it has more than likely enough failed unseen, where a spare that fits is at hand."""
+def at_risk(gear: Gear, limits: Limits, spare: str | None) -> RetireReason | None:
+    """The reason that it is likely enough bad by the event; `spare` is what goes in then, None where nothing fits."""
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
-    return RetireReason(
-        Reason.AT_RISK,
-        f"With {_percent(gear.risk)} it has failed unseen by the event; your limit is {limits.risk_percent} %, and "
-        f"{spare} is at hand.",
-        Action.TEST_FIRST,
-    )
+    then = f"If it is, {spare} goes in" if spare else "Test first, nothing to put in"
+    told = f"{_percent(gear.risk)} chance that it is bad by the event (limit {limits.risk_percent} %). {then}."
+    return RetireReason(Reason.AT_RISK, told, Action.TEST_FIRST)
 
 
 def is_at_risk(gear: Gear, limits: Limits) -> bool:

@@ -97,8 +97,8 @@ def decided(
 ) -> list[Decided]:
     """The lines for the items in use that need something before the event, in the order given.
 
-    What comes out gets its spares first, all at once; then what is tested first, for the case that it fails; then,
-    of what may have failed unseen, the riskiest that a spare is left for.
+    What comes out gets its spares first, all at once; then what is tested first, for the case that it fails; then
+    what may have failed unseen, the riskiest first. A test needs no spare, so what none is left for is listed, too.
     """
     reasons_of = {one.gear.id: decisions.reasons_for(one.gear, limits, today, unit) for one in in_use}
     action = {
@@ -127,12 +127,10 @@ def decided(
 
 
 def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
-    """Its risk as a reason, where it stays for now, a spare is at hand, and no reason says already that nothing speaks
-    for it.
-    """
+    """Its risk as a reason, where it stays for now and no reason says already that nothing speaks for it."""
     comes_out = (one.overruled or (decisions.action_of(reasons) if reasons else None)) in COMES_OUT
     unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in reasons)
-    risk = decisions.at_risk(one.gear, limits, spare) if spare and not (comes_out or unproven) else None
+    risk = None if comes_out or unproven else decisions.at_risk(one.gear, limits, spare)
     return [risk] if risk else []
 
 
