@@ -33,7 +33,6 @@ SLOW = {
     "crash": "kills real services, again and again",
     "deploy": "installs and starts the program as a newcomer does",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
-    "wear/test_calibration.py": "simulates many programs",
     "wear/test_doubt.py": "fits hundreds of simulated histories",
     "wiring/test_coverage.py": "looks at every fault of every wiring",
     "exchange/test_wiring_guess.py": "reads a sheet for each of hundreds of words",

@@ -11,20 +11,18 @@ from sqlalchemy.orm import Session
 from service.gear.queries import ItemFacts, item_facts
 from service.tags.queries import codes_of
 from service.wear import queries
+from service.wear.core.classes import failures_of
 from service.wear.core.risk import Ages, Chance, Outlook
 from service.wear.queries import WearRecord
 
 SHOWN = 200
 """So many items are listed, the riskiest first."""
-APART = 1.25
-"""From so many times its class on, an item's own record is worth a word."""
 
 
 @dataclass(frozen=True)
 class Prospect:
     """An item in use: the chance that it has failed unseen by the day, its last pass (None: not since it was new or
-    repaired), the days in service since until that day, and how often it fails against its class where that is
-    worth a word, else None.
+    repaired), the days in service since until that day, and how often its log has it failed.
     """
 
     item: ItemFacts
@@ -32,7 +30,7 @@ class Prospect:
     chance: Chance
     passed_on: date | None
     days: int
-    against_class: float | None
+    failures: int
 
 
 @dataclass(frozen=True)
@@ -74,12 +72,11 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
 
 def _prospect(item: ItemFacts, code: str, chance: Chance, record: WearRecord, day: date) -> Prospect:
     age = record.ages(day, day) or Ages(0, 0, 0)
-    apart = not 1 / APART < chance.frailty < APART
     return Prospect(
         item,
         code,
         chance,
         record.passed_on if age.passed else None,
         int(age.day - age.passed),
-        chance.frailty if apart else None,
+        failures_of(record.lives),
     )

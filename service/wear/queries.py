@@ -23,7 +23,7 @@ from service.testlog.core import LogEntry, as_one
 from service.testlog.history_cache import histories
 from service.testlog.queries import lock_items
 from service.wear.core import risk
-from service.wear.core.classes import Path, judged
+from service.wear.core.classes import Path
 from service.wear.core.lives import Life, Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.models import WearTarget
@@ -191,7 +191,7 @@ def _entry(on: date, what: What) -> HistoryEntry:
     return HistoryEntry(on, what)
 
 
-def lives_by_class(items: Iterable[WearRecord | KnownItem]) -> dict[Path, list[Life]]:
+def lives_by_class(items: Iterable[WearRecord]) -> dict[Path, list[Life]]:
     """The lives of every class that has items of its own."""
     found: dict[Path, list[Life]] = defaultdict(list)
     for item in items:
@@ -200,10 +200,7 @@ def lives_by_class(items: Iterable[WearRecord | KnownItem]) -> dict[Path, list[L
 
 
 def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
-    """Of every item that has not failed: the chance that it has by `day`, as it is and if it is tested today.
-
-    Nothing is told of a kind of gear that has never been tested after a day in service.
-    """
+    """Of every item that has not failed: the chance that it has by `day`, as it is and if it passes today."""
     return _chances(
         tuple((item_id, KnownItem(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items())
     )
@@ -212,7 +209,7 @@ def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping
 @lru_cache(maxsize=8)
 def _chances(known: tuple[tuple[UUID, KnownItem], ...]) -> Mapping[UUID, Chance]:
     """The same of what is known of each item, remembered: between two tests nothing changes."""
-    return risk.chances(dict(known), judged(lives_by_class(one for _, one in known)))
+    return risk.chances(dict(known))
 
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:

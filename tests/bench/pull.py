@@ -31,8 +31,6 @@ from service.store import migrate
 from service.store.sessions import Store
 from service.testlog.housekeeping import CHORES, keep_house
 from service.wear.core import risk
-from service.wear.core.classes import judged
-from service.wear.core.lives import Life
 from service.wear.core.risk import Ages, KnownItem
 from tests.wear.support import ages, lives
 
@@ -99,10 +97,7 @@ def listed(cables: Sequence[Cable]) -> set[int]:
         now, then = (ages(one.history, one.exposure, day) for day in (TODAY, SHOW))
         told = Ages(now[0], now[1], then[1]) if now and then else None
         known[UUID(int=number)] = KnownItem(one.path, tuple(lives(one.history, one.exposure)), told)
-    by_class: dict[tuple[str, ...], list[Life]] = {}
-    for each in known.values():
-        by_class.setdefault(each.path, []).extend(each.lives)
-    chances = risk.chances(known, judged(by_class))
+    chances = risk.chances(known)
     current = Due(DueState.CURRENT)
     in_use = []
     for number, one in enumerate(cables):

@@ -1,9 +1,8 @@
 """Whether wear tells the truth, in programs whose wear is known: `.venv/bin/python -m tests.bench.wear [--programs N]`.
 
 First how often the 95 % interval of a fit covers the truth, with the standard error of so many programs. Then whether
-what is said to be at 10 % has failed by the event about 10 % of the time, by tenths of risk, with the standard error by
-programs; the same for items whose own record sets them apart from their class; and whether as many events go well as
-was said. Takes about two minutes.
+what is said to be at 10 % is at 10 %, by tenths of risk, and for items that failed again and again, against the chances
+that are true; the difference of the sums is in standard deviations of how many fail. Takes some minutes.
 """
 
 import argparse
@@ -11,11 +10,13 @@ import math
 from collections.abc import Callable
 from random import Random
 
+from service.wear.core.classes import failures_of
 from service.wear.core.doubt import edge
 from service.wear.core.fit import fit
-from service.wear.core.risk import works
+from service.wear.core.pooling import bad_at_event
 from service.wear.core.weibull import Weibull
-from tests.wear.simulated import Group, Said, by_risk, grouped, programs, seen_by_tests
+from tests.wear.pooled import Group, Kind, grouped, programs, tenths
+from tests.wear.simulated import seen_by_tests
 
 ASKED: dict[str, Callable[[Weibull], float]] = {
     "shape": lambda model: model.shape,
@@ -24,27 +25,38 @@ ASKED: dict[str, Callable[[Weibull], float]] = {
 }
 TRUE = ((2.0, 300.0, 90), (0.7, 1200.0, 90), (1.5, 200.0, 25), (1.2, 800.0, 300))
 
+KINDS = {"classes and items differ": Kind(), "tests find 80 %": Kind(found=0.8)}
+
 
 def main() -> None:
     """Simulate, and print the tables."""
     parser = argparse.ArgumentParser(description="Hold wear against programs whose wear is known.")
-    parser.add_argument("--programs", type=int, default=600, help="how many are simulated for each line")
+    parser.add_argument("--programs", type=int, default=150, help="how many are simulated for each line")
     count = parser.parse_args().programs
     print(f"Covered by the 95 % interval, of {count} programs each, in % (standard error {error(0.95, count):.1f})")
     print(f"{'shape':>6}{'scale':>7}{'items':>7}{'fitted':>8}   " + "".join(f"{name:>21}" for name in ASKED))
     for shape, scale, items in TRUE:
         print(covered(Weibull(shape, scale, 0), items, count))
-    said = [one for program in programs(count, 90) for one in program]
-    print(f"\nFailed unseen by the event, in {count} programs of 90 items, in %")
-    print(f"{'':24}{'items':>8}{'said':>8}{'was':>8}{'error':>8}{'off by':>8}")
-    for number, group in enumerate(by_risk(said, 10), 1):
+    for name, kind in KINDS.items():
+        tell(name, kind, count)
+
+
+def tell(name: str, kind: Kind, count: int) -> None:
+    """Print what is said of the items of such programs, and what is true."""
+    said: list[float] = []
+    true: list[float] = []
+    repeated: list[bool] = []
+    for items, chances in programs(kind, count):
+        said += bad_at_event(items)
+        true += chances
+        repeated += [failures_of(item.lives) >= 2 for item in items]
+    print(f"\nBad unknown at the event, {name}, in {count} programs, in %")
+    print(f"{'':24}{'said':>8}{'true':>8}{'off by':>8}")
+    for number, group in enumerate(tenths(said, true), 1):
         print(line(f"tenth {number} by risk", group))
-    print(line("all", grouped(said)))
-    print(line("worse than its class", grouped(one for one in said if one.frailty > 1.25)))
-    print(line("better than its class", grouped(one for one in said if one.frailty < 0.8)))
-    print(f"\nEverything works, in {count} programs of 90 items, in %")
-    for number, events in enumerate(by_risk(all_work(said), 4), 1):
-        print(line(f"quarter {number}", events))
+    print(line("all", grouped(said, true)))
+    own = [number for number, often in enumerate(repeated) if often]
+    print(line("failed twice or more", grouped([said[at] for at in own], [true[at] for at in own])))
 
 
 def covered(true: Weibull, items: int, count: int) -> str:
@@ -63,26 +75,14 @@ def covered(true: Weibull, items: int, count: int) -> str:
     return f"{true.shape:6.1f}{true.scale:7.0f}{items:7}{fitted:8}   {shares}"
 
 
-def all_work(said: list[Said]) -> list[Said]:
-    """The same for whole events: the chance that everything works, and whether it did."""
-    by_program: dict[int, list[Said]] = {}
-    for one in said:
-        by_program.setdefault(one.program, []).append(one)
-    return [
-        Said(number, works(one.chance for one in all_), 1.0, not any(one.failed for one in all_))
-        for number, all_ in by_program.items()
-    ]
-
-
 def error(share: float, count: int) -> float:
     """The standard error of a share of so many, in %."""
     return 100 * math.sqrt(share * (1 - share) / count)
 
 
 def line(name: str, group: Group) -> str:
-    """A line of the table; the last figure is in standard errors."""
-    shares = "".join(f"{100 * share:8.2f}" for share in (group.said, group.was, group.error))
-    return f"{name:24}{group.items:8}{shares}{group.off:+8.1f}"
+    """A line of the table; the last figure is in standard deviations."""
+    return f"{name:24}{100 * group.said:8.2f}{100 * group.true:8.2f}{group.off:+8.1f}"
 
 
 if __name__ == "__main__":

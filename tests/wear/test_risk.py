@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.wear.core.classes import judged
 from service.wear.core.lives import Life
 from service.wear.core.risk import Ages, Chance, KnownItem, Outlook, chances, outlook, works
 
@@ -27,10 +26,7 @@ def class_of(path: tuple[str, ...], items: int, failures: int) -> list[KnownItem
 def told(*known: KnownItem) -> list[Chance]:
     """The chances of those, in a program of 60 more cables of which 12 failed once."""
     named = {uuid4(): one for one in (*known, *class_of(CABLE, 60, 12))}
-    lives: dict[tuple[str, ...], list[Life]] = {}
-    for one in named.values():
-        lives.setdefault(one.path, []).extend(one.lives)
-    found = chances(named, judged(lives))
+    found = chances(named)
     return [found[key] for key in list(named)[: len(known)] if key in found]
 
 
@@ -41,7 +37,7 @@ def test_one_that_fails_again_and_again_is_worse_than_its_class() -> None:
     steady = KnownItem(CABLE, (Life(200, None), Life(40, None)), ages)
     ordinary, bad, good = told(usual, repeated, steady)
     assert good.failed < ordinary.failed < bad.failed
-    assert bad.frailty > 1.3 > 1.1 > ordinary.frailty > good.frailty
+    assert bad.failed > 1.3 * ordinary.failed
 
 
 @settings(max_examples=10, deadline=None)
@@ -76,7 +72,8 @@ def test_a_kind_without_enough_failures_is_judged_with_caution() -> None:
     six = told(*class_of(HUB, 6, 0))
     assert 0 < six[0].failed < alone.failed < 0.5
     never_used = KnownItem(HUB, (), Ages(0, 0, 20))
-    assert told(never_used) == []
+    (unused,) = told(never_used)
+    assert 0 < unused.failed < 0.1
 
 
 def test_what_has_failed_has_no_chance_and_teaches_all_the_same() -> None:
@@ -87,7 +84,7 @@ def test_what_has_failed_has_no_chance_and_teaches_all_the_same() -> None:
     assert with_it[0].failed > without[0].failed
 
 
-chance = st.builds(lambda failed, part: Chance(failed, failed * part, 1.0), st.floats(0, 0.95), st.floats(0, 1))
+chance = st.builds(lambda failed, part: Chance(failed, failed * part), st.floats(0, 0.95), st.floats(0, 1))
 
 
 @settings(max_examples=60, deadline=None)

@@ -77,38 +77,45 @@ class PooledItem:
 
 def bad_at_event(items: Sequence[PooledItem]) -> list[float]:
     """For each item of a program the chance, in [0, 1], that it fails between its last pass and the event."""
+    return bad_at(items, [[item.event for item in items]])[0]
+
+
+def bad_at(items: Sequence[PooledItem], ages: Sequence[Sequence[float]]) -> list[list[float]]:
+    """The same for rows of ages, one for each item, none before its last pass: a row of chances for each of them."""
     of_class: dict[Path, list[int]] = defaultdict(list)
     for number, item in enumerate(items):
         of_class[item.path].append(number)
     classes = {path: _Class.of([items[number] for number in numbers]) for path, numbers in of_class.items()}
     known = _known({path: each.log_likelihood() for path, each in classes.items()})
-    found = [0.0] * len(items)
+    found = [[0.0] * len(items) for _ in ages]
     for path, numbers in of_class.items():
-        for number, chance in zip(numbers, classes[path].chances(known[path]).tolist(), strict=True):
-            found[number] = chance
+        for row, chances in zip(ages, found, strict=True):
+            told = classes[path].chances(known[path], np.array([row[number] for number in numbers], float))
+            for number, chance in zip(numbers, told.tolist(), strict=True):
+                chances[number] = chance
     return found
 
 
 @dataclass(frozen=True)
 class _Class:
-    """The items of one class, seen from the class: how likely the lives of each are, were the class at a point, with
-    each of `ITEM_WIDTHS` (items, shapes, widths, scales), as a part of what its likeliest scale with that shape makes
-    them, whose logarithms are summed over the items (shapes,); and what part of that is the chance that each fails
-    between its last pass and the event as well.
+    """The items of one class: how likely the lives of each are at a point of its own (items, shapes, scales), and, seen
+    from the class, were that at a point, with each of `ITEM_WIDTHS` (items, shapes, widths, scales), both as a part of
+    what its likeliest scale with that shape makes them, whose logarithms are summed over the items (shapes,). `passed`
+    (items,) are the ages at the last pass.
     """
 
+    own: Floats
     likely: Floats
     log_most: Floats
-    fails: Floats
+    passed: Floats
 
     @classmethod
     def of(cls, items: Sequence[PooledItem]) -> "_Class":
         logs = log_likelihoods([item.lives for item in items])
         most = logs.max(axis=2, keepdims=True)
         own = np.exp(logs - most)
-        passed, event = np.array([(item.passed, item.event) for item in items], float).T
-        fails = _seen_from_class(own * fails_between(passed, event))
-        return cls(_seen_from_class(own), most.sum(axis=(0, 2)), fails)
+        passed = np.array([item.passed for item in items], float)
+        return cls(own, _seen_from_class(own), most.sum(axis=(0, 2)), passed)
 
     def log_likelihood(self) -> Floats:
         """Of all their lives together (widths, shapes, scales)."""
@@ -116,9 +123,12 @@ class _Class:
         found: Floats = np.log(at_once).sum(axis=0).swapaxes(0, 1) + self.log_most[:, None]
         return found
 
-    def chances(self, known: Floats) -> Floats:
-        """The chance of each to fail, by how likely widths and points are for the class (widths, shapes, scales)."""
-        parts = (self.fails / self.likely).reshape(len(self.likely), -1)
+    def chances(self, known: Floats, until: Floats) -> Floats:
+        """The chance of each to fail after its last pass and by these ages (items,), by how likely widths and points
+        are for the class (widths, shapes, scales).
+        """
+        fails = _seen_from_class(self.own * fails_between(self.passed, until))
+        parts = (fails / self.likely).reshape(len(self.likely), -1)
         found: Floats = np.clip(parts @ known.swapaxes(0, 1).ravel(), 0.0, 1.0)
         return found
 

@@ -1,7 +1,7 @@
 """The chance that an item has failed and nobody knows, and that everything in use works on a day. Pure.
 
-The chance averages over what may be true: over the models that a class may have (see `belief`), and over how much
-items of a class differ (see `frailty`), each item with its own record.
+The chances are those of `pooling`: every item has one, from its own record, its class, the wider ones and a stated
+prior, each as far as it tells.
 
 Items fail independently of each other, so everything works with the product of the chances that each does; it is
 summed in logarithms. A test before the day proves an item good, or has it replaced by one that was tested as lately:
@@ -10,13 +10,12 @@ the chance of the event most are the ten with the largest gain in logarithms.
 """
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
+from typing import Final
 from uuid import UUID
 
-from service.wear.core.belief import Belief, belief_of, belief_with_few
-from service.wear.core.classes import Fitted, JudgedClass, Path
+from service.wear.core.classes import Path
 from service.wear.core.lives import Life
 
 FIRST = 10
@@ -45,14 +44,10 @@ class KnownItem:
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """The chance that an item has failed unseen by a day, and the same if it is tested today, and pulled if bad.
-
-    `frailty` is how many times as likely as a new one of its class it fails, given its own record.
-    """
+    """The chance that an item has failed unseen by a day, and the same if it is tested today, and pulled if bad."""
 
     failed: float
     if_tested: float
-    frailty: float
 
     @property
     def gain(self) -> float:
@@ -77,36 +72,29 @@ class Outlook:
     failed_then: float
 
 
-def chances(known: Mapping[UUID, KnownItem], judged: Iterable[JudgedClass]) -> dict[UUID, Chance]:
-    """The chance of each item that has ages and of which anything can be told.
-
-    `known` are all items there ever were, for all teach something; `judged` are their classes.
-    """
-    from service.wear.core import frailty  # numpy would slow the start of every command
-
-    fits = {each.path: each for each in judged}
-    groups: dict[Path, list[UUID]] = defaultdict(list)
-    for key, one in known.items():
-        by = fits[one.path].by if one.path in fits else None
-        groups[by or one.path[:1]].append(key)
-    models = {each.by: each.fitted for each in fits.values() if each.by and each.fitted}
-    records = {path: frailty.Records.of([known[key].lives for key in keys]) for path, keys in groups.items()}
-    likely = frailty.spread([(records[path], models[path].model) for path in groups if path in models])
-    found: dict[UUID, Chance] = {}
-    for path, keys in groups.items():
-        belief = _belief(models.get(path), [known[key] for key in keys])
-        if belief:
-            ages = [known[key].ages or _NO_AGES for key in keys]
-            figures = frailty.figures(records[path], belief, likely, [astuple(age) for age in ages])
-            found |= {key: Chance(*told) for key, told in zip(keys, figures, strict=True)}
-    return {key: chance for key, chance in found.items() if known[key].ages}
+_SURE: Final = 1 - 1e-12
+"""No chance is more than this, so that all have logarithms."""
 
 
-_NO_AGES = Ages(0.0, 0.0, 0.0)
+def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
+    """The chance of each item that has ages; `known` are all items there ever were, for all teach something."""
+    from service.wear.core import pooling  # numpy would slow the start of every command
 
-
-def _belief(fitted: Fitted | None, known: Iterable[KnownItem]) -> Belief | None:
-    return belief_of(fitted) if fitted else belief_with_few(life for one in known for life in one.lives)
+    items, today, day = [], [], []
+    for one in known.values():
+        ages = one.ages or Ages(0.0, 0.0, 0.0)
+        then = max(ages.passed, ages.day)
+        items.append(pooling.PooledItem(one.path, one.lives, ages.passed, then))
+        today.append(min(max(ages.passed, ages.today), then))
+        day.append(then)
+    by_day, *by_today = pooling.bad_at(items, [day, today] if today != day else [day])
+    found = {}
+    for key, failed, sooner in zip(known, by_day, by_today[0] if by_today else by_day, strict=True):
+        if known[key].ages:
+            later = min(failed, _SURE)
+            before = min(later, sooner)
+            found[key] = Chance(later, (later - before) / (1 - before))
+    return found
 
 
 def works(failed: Iterable[float]) -> float:
