@@ -51,11 +51,11 @@ def case(at: Truck) -> TripCase:
         return case_for(db, event, now.astimezone(ZONE).date(), ZONE)
 
 
-def test_a_new_program_is_told_that_nobody_knows_and_not_that_nothing_is_in_use(program: Running) -> None:
+def test_a_new_program_is_told_what_its_chances_rest_on_and_not_that_nothing_is_in_use(program: Running) -> None:
     at = truck(program, *[(f"cable {number}", "Frame 1", 10) for number in range(25)])
     at.event("Lantern Field", date(2026, 10, 3))
     told = page(program)
-    assert "25 items are in use, and the log cannot tell yet how they wear" in told
+    assert "25 items are in use, and your log holds no failure yet. So these chances rest on what is common" in told
     assert "Nothing is in use" not in told
 
 

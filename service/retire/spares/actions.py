@@ -48,10 +48,10 @@ class SpareSort:
 class TripCase:
     """The case for a trip, once the pull list is done.
 
-    `in_use` is how many items are in use then, and of `untold` of them wear cannot tell. `add` is what to buy for the
-    money there is, `least` the cents that make it enough, None where no purchase does. `unpriced` are the sorts in use
-    that no price is known of, and `left_out` those of them that no other can stand in for. `gaps` are what the pull
-    list finds nothing for.
+    `in_use` is how many items are in use then, and of `untold` of them wear cannot tell; `failures` is how many the
+    log holds, without which every chance rests on the prior alone. `add` is what to buy for the money there is, `least`
+    the cents that make it enough, None where no purchase does. `unpriced` are the sorts in use that no price is known
+    of, and `left_out` those of them that no other can stand in for. `gaps` are what the pull list finds nothing for.
     """
 
     trip: Trip
@@ -59,6 +59,7 @@ class TripCase:
     rows: list[SpareSort]
     in_use: int
     untold: int
+    failures: int
     now: float
     after: float
     add: Kit
@@ -146,8 +147,9 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase
     last_day = event.on + timedelta(days=asked.days - 1)
     told = chances(pull.wear, today, max(last_day, today))
     groups, in_use, untold = _groups(pull, told)
+    failures = sum(life.upper is not None for record in pull.wear.values() for life in record.lives)
     costs = prices.prices(db)
-    return _case(asked, last_day, groups, costs, in_use, untold, pull.shopping)
+    return _case(asked, last_day, groups, costs, in_use, untold, failures, pull.shopping)
 
 
 def _groups(pull: PullList, told: Mapping[UUID, Chance]) -> tuple[list[_Group], int, int]:
@@ -223,6 +225,7 @@ def _case(
     costs: Mapping[Sort, Price],
     in_use: int,
     untold: int,
+    failures: int,
     gaps: dict[Sort, int],
 ) -> TripCase:
     wanted, stocks = asked.percent / 100, [group.stock(costs) for group in groups]
@@ -262,6 +265,7 @@ def _case(
         rows,
         in_use,
         untold,
+        failures,
         prod(now),
         prod(after),
         kit,
