@@ -28,3 +28,9 @@ def test_every_command_is_on_the_map() -> None:
     commands = next(action for action in _parser()._actions if isinstance(action, _SubParsersAction))
     listed = MAP[MAP.index("## Commands") : MAP.index("## Settings")]
     assert [name for name in commands.choices if not re.search(rf"\b{name}\b", listed)] == []
+
+
+def test_every_path_on_the_map_exists() -> None:
+    paths = re.findall(r"`((?:service|templates|static|tests|deploy|migrations)/[\w./-]+)`", MAP)
+    assert len(paths) > 30
+    assert [path for path in paths if not (ROOT / path).exists()] == []

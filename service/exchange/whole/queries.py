@@ -20,6 +20,7 @@ from service.season import models as season
 from service.store import receipts
 from service.store.base import Base
 from service.store.engine import Instant, NullableJson
+from service.swaps import models as swaps
 from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear
@@ -35,6 +36,7 @@ _MODELS = (
     reminders,
     season,
     spares,
+    swaps,
     tags,
     testlog,
     wear,
