@@ -118,6 +118,14 @@ def truck(url: str, *wirings: str) -> Iterator[Truck]:
             line.stop()
 
 
+SEND = f"""async () => {{
+  const buttons = [...document.querySelectorAll("[data-outbox] button")];
+  const button = buttons.find((each) => each.textContent.trim() === "Send now");
+  button?.click();
+  return Boolean(button) || (await ({ENTRIES})())?.held.length === 0;
+}}"""
+
+
 def entries(page: Page) -> list[dict[str, Any]]:
     """What waits on the phone, from both of its stores.
 
@@ -175,8 +183,11 @@ def bar(page: Page) -> Any:
 
 
 def send_now(page: Page) -> None:
-    """Press the button that sends."""
-    bar(page).get_by_role("button", name="Send now").click()
+    """Press the button that sends, or find that all went out by itself just now.
+
+    The bar is drawn anew while it sends, so it is pressed in the page: by hand it may be replaced under the finger.
+    """
+    page.wait_for_function(SEND)
 
 
 def lead_on(page: Page, url: str = "") -> None:
