@@ -190,6 +190,16 @@ def send_now(page: Page) -> None:
     page.wait_for_function(SEND)
 
 
+def open_page(page: Page, url: str) -> None:
+    """Open a page. One that opens itself anew just then, since it shows what was sent, may get in between."""
+    try:
+        page.goto(url)
+    except Error as error:
+        if "ERR_ABORTED" not in str(error):
+            raise
+        page.goto(url)
+
+
 def lead_on(page: Page, url: str = "") -> None:
     """Open a page as a link on this one does, or this one anew; an address that is typed leaves, and sends at once."""
     with page.expect_navigation():

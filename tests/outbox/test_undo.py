@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from service.testlog.models import WrongMark
 from tests.outbox.proxy import CUT_AFTER
-from tests.outbox.support import Truck, bar, entries, eventually, press, send_now, take_along, truck
+from tests.outbox.support import Truck, bar, entries, eventually, open_page, press, send_now, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in
 
@@ -29,7 +29,7 @@ def away(page: Page) -> None:
 
 def log(at: Truck, page: Page, cable: int = 0) -> str:
     """A pass, given on the phone; its id."""
-    page.goto(at.form(cable))
+    open_page(page, at.form(cable))
     known = {one["id"] for one in entries(page)}
     press(page, "Pass")
     (key,) = {one["id"] for one in entries(page)} - known
