@@ -32,8 +32,8 @@ bash deploy/setup.sh --test
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .
 .venv/bin/mypy
-.venv/bin/deno lint --quiet
-.venv/bin/deno check --quiet static
+.venv/bin/deno lint --quiet --config deploy/deno.json
+.venv/bin/deno check --quiet --config deploy/deno.json static
 # Files in memory, where there is room: what the tests ask is what a killed process leaves, not a dead machine.
 if [ -z "${TMPDIR:-}" ] && [ -w /dev/shm ] && [ "$(df --output=avail /dev/shm | tail -1)" -gt 4000000 ]; then
     export TMPDIR=/dev/shm

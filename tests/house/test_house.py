@@ -17,7 +17,6 @@ TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
     "pyproject.toml",
-    "deno.json",
     "service",
     "migrations",
     "templates",
