@@ -26,7 +26,7 @@ from service.sessions.typed import read_codes
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
-from service.web.forms import Form, Posted, read_op, text, typed
+from service.web.forms import Form, Posted, read_op, text
 
 router = APIRouter(include_in_schema=False)
 
@@ -83,8 +83,9 @@ def close_form(context: LeadContext, session_id: str) -> Response:
 @router.post("/sessions/{session_id}/count/close")
 def close_count(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Close it as it was ticked."""
-    form = typed(posted, "note")
-    lost, back, moved = (_ids(posted.getlist(name)) for name in ("lost", "found", "moved"))
+    ids = {name: _ids(posted.getlist(name)) for name in ("lost", "found", "moved")}
+    ticked = {name: list(map(str, each)) for name, each in ids.items()}
+    form = Form(values={"note": text(posted, "note"), **ticked}, op=text(posted, "op"))
     with context.reading() as db:
         key = _count(db, session_id).session.id
 
@@ -93,8 +94,8 @@ def close_count(context: LeadContext, session_id: str, posted: Posted) -> Respon
         context.once(
             form.id,
             "count.close",
-            [str(key), *(list(map(str, each)) for each in (lost, back, moved)), note],
-            lambda db: actions.close_count(db, key, lost, back, moved, note, context.actor),
+            [str(key), *ticked.values(), note],
+            lambda db: actions.close_count(db, key, ids["lost"], ids["found"], ids["moved"], note, context.actor),
         )
         return f"/sessions/{key}/count"
 

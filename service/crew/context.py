@@ -169,11 +169,10 @@ class RequestContext:
             again: the page with the form, in a session to read with.
             conflict: the field beside which a conflict is shown too; without it, a conflict is a page of its own.
         """
+        caught = Invalid if conflict is None else (Invalid, Conflict)
         try:
             done = write()
-        except (Invalid, Conflict) as refusal:
-            if conflict is None and isinstance(refusal, Conflict):
-                raise
+        except caught as refusal:
             with self.reading() as db:
                 return again(db, form.refused(refusal, conflict or ""))
         return RedirectResponse(done, 303) if isinstance(done, str) else done

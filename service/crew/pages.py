@@ -1,6 +1,5 @@
 """Pages of people: signing in, joining, one's own page, the program's settings."""
 
-from dataclasses import replace
 from zoneinfo import available_timezones
 
 from fastapi import APIRouter
@@ -167,10 +166,10 @@ def save_settings(context: LeadContext, posted: Posted) -> Response:
 
 
 def _me(context: RequestContext, db: Session, form: Form, *, new: bool = False, saved: str = "") -> Response:
-    values = {"name": context.me.display_name, "address": queries.address_of(db, context.me.id), **form.values}
+    kept = {"name": context.me.display_name, "address": queries.address_of(db, context.me.id)}
     return context.page(
         "crew/me.html",
-        form=replace(form, values=values),
+        form=form.starting_with(kept),
         new=new,
         saved=saved,
         mails=context.settings.mail is not None,

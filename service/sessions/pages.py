@@ -1,6 +1,7 @@
 """Pages of sessions: the list, opening one, its worklist and progress, changing it, closing it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -147,8 +148,9 @@ def change_form(context: LeadContext, session_id: str) -> Response:
 @router.post("/sessions/{session_id}/change")
 def change_session(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """Keep the change."""
-    form = typed(posted, "title", "on", "note", "codes")
+    sent = typed(posted, "title", "on", "note", "codes")
     drop = sorted(str(item_id) for item_id in posted.getlist("drop"))
+    form = replace(sent, values={**sent.values, "drop": drop})
     with context.reading() as db:
         session = get_session(db, session_id)
 
@@ -163,7 +165,7 @@ def change_session(context: LeadContext, session_id: str, posted: Posted) -> Res
         context.once(
             form.id,
             "session.change",
-            [session_id, form.values, drop],
+            [session_id, sent.values, drop],
             lambda db: actions.change_session(db, session.id, change, context.actor),
         )
         return f"/sessions/{session.id}"

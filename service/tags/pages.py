@@ -109,7 +109,11 @@ def printed_tags(context: LeadContext, posted: Posted) -> Response:
         ended = context.once(form.id, "tags.printed", codes, lambda db: actions.mark_printed(db, codes, context.now))
         return f"/tags?printed={ended}"
 
-    return context.submit(form, note, lambda db, form: _to_print(context, db, form, ()))
+    def again(db: Session, form: Form) -> Response:
+        in_use = tuple(tag.code for tag in queries.tags_on(db, codes) if tag.until is None)
+        return _to_print(context, db, form, in_use)
+
+    return context.submit(form, note, again)
 
 
 @router.get("/tags/places")

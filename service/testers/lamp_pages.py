@@ -83,7 +83,7 @@ def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
 
 def _read_form(context: RequestContext, posted: FormData) -> LampForm:
     """The page as it was sent, by its own form or from the test form; an address that names a tester goes first."""
-    which, note, made = (str(posted.get(name) or "") for name in ("which", "note", "made"))
+    which, note, made = (text(posted, name) for name in ("which", "note", "made"))
     lamps = context.request.query_params if "tester" in context.request.query_params else posted
     pattern = lamps.get("pattern")
     carried = tuple((name, str(value)) for name, value in posted.multi_items() if name not in _OWN)
@@ -102,10 +102,10 @@ def _read_form(context: RequestContext, posted: FormData) -> LampForm:
 
 def _test(context: RequestContext, db: Session, code: str, posted: FormData) -> NewTest:
     item = item_with(db, code)
-    own = _tester(db, str(posted.get("tester") or ""), item.wiring)
+    own = _tester(db, text(posted, "tester"), item.wiring)
     lamps, pattern = queries.described(db, own), str(posted.get("pattern") or "")
     agreed = agree(lamps.wiring, lamps.readings_for(pattern))
-    agreed = chosen(lamps.wiring, agreed, str(posted.get("which") or UNSURE))
+    agreed = chosen(lamps.wiring, agreed, text(posted, "which") or UNSURE)
     origin = TestOrigin(
         read_op(posted.get("op")),
         code,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
@@ -38,7 +38,7 @@ from service.testers.volts import (
 from service.testlog import form_reader
 from service.testlog.core import Method, NewTest
 from service.testlog.logging_tests import log_test
-from service.web.forms import Form, Posted, read_op
+from service.web.forms import Form, Posted, text, typed
 from service.wiring.phantom import PhantomDiagnosis
 
 router = APIRouter(include_in_schema=False)
@@ -81,29 +81,34 @@ def phantom_page(context: CrewContext, code: str) -> Response:
 @router.post("/t/{code}/phantom")
 def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
     """Tell what the volts may mean; log them once that was seen."""
-    op = read_op(posted.get("op"))
-    with context.reading() as db:
-        entry = _read(db, context, code, posted)
-        seen = posted.get("do") == "log" and posted.get("seen") == entry.as_text
-        if entry.errors or entry.found is None or not seen:
-            return _page(context, db, code, entry)
-        try:
+    form = typed(posted)
+
+    def log() -> str | Response:
+        op = form.id
+        with context.reading() as db:
+            entry = _read(db, context, code, posted)
+            seen = posted.get("do") == "log" and posted.get("seen") == entry.as_text
+            if entry.errors or entry.found is None or not seen:
+                return _page(context, db, code, entry)
             new = _test(context, db, code, entry, posted)
-        except Invalid as refusal:
-            return _page(context, db, code, entry.refused(refusal))
-    content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
-    context.once(op, "test.phantom", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
-    return RedirectResponse(f"/tests/{new.id}", 303)
+        content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
+        context.once(op, "test.phantom", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
+        return f"/tests/{new.id}"
+
+    def again(db: Session, form: Form) -> Response:
+        return _page(context, db, code, _read(db, context, code, posted).wrong(form.errors, form.status))
+
+    return context.submit(form, log, again)
 
 
 def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> VoltsForm:
-    values = {name: str(posted.get(name) or "").strip() or start for name, start in START.items()}
+    values = {name: text(posted, name) or start for name, start in START.items()}
     form = VoltsForm(
         str(posted.get("which") or UNSURE),
         str(posted.get("note") or ""),
         posted.get("power") == "yes",
         values=values,
-        op=str(posted.get("op")),
+        op=text(posted, "op"),
     )
     wiring = find_wiring(db, about(context, db, code).wiring)
     if not carries_phantom(wiring):
@@ -130,7 +135,7 @@ def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, pos
     item = about(context, db, code)
     wiring = find_wiring(db, item.wiring)
     origin = TestOrigin(
-        read_op(entry.op),
+        entry.id,
         code,
         Method.PHANTOM,
         values_text(entry.values),

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
@@ -16,7 +16,7 @@ from service.testers.about import TestedItem, about
 from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
 from service.testlog.core import Evidence, Method, NewTest
 from service.testlog.logging_tests import log_test
-from service.web.forms import Form, Posted, read_op
+from service.web.forms import Form, Posted, text, typed
 from service.wiring.copper import LoopCheck
 from service.wiring.location import FaultLocation
 
@@ -50,22 +50,30 @@ def where_page(context: CrewContext, code: str) -> Response:
 @router.post("/t/{code}/where")
 def answer(context: CrewContext, code: str, posted: Posted) -> Response:
     """Answer the question that was asked; log a loop that is too high, once it was seen and somebody says so."""
-    op = read_op(posted.get("op"))
-    with context.reading() as db:
-        item = about(context, db, code)
-        answered = _answered(item, posted)
-        if posted.get("do") != "log" or answered.loop is None:
-            return _page(context, db, code, answered)
-    new = _test(item, answered)
-    content = [code, dict(answered.values)]
-    context.once(op, "test.loop", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
-    return RedirectResponse(f"/tests/{new.id}", 303)
+    form = typed(posted)
+
+    def log() -> str | Response:
+        op = form.id
+        with context.reading() as db:
+            item = about(context, db, code)
+            answered = _answered(item, posted)
+            if posted.get("do") != "log" or answered.loop is None:
+                return _page(context, db, code, answered)
+        new = _test(item, answered)
+        content = [code, dict(answered.values)]
+        context.once(op, "test.loop", content, lambda db: log_test(db, new, context.me, context.now, context.zone))
+        return f"/tests/{new.id}"
+
+    def again(db: Session, form: Form) -> Response:
+        answered = _answered(about(context, db, code), posted)
+        return _page(context, db, code, answered.wrong(form.errors, form.status))
+
+    return context.submit(form, log, again)
 
 
 def _answered(item: TestedItem, posted: FormData) -> MeasuredAnswer:
-    asked = str(posted.get("about") or "")
-    values = dict(START) | {name: str(posted.get(name) or "").strip() for name in LABELS if name in posted}
-    op = str(posted.get("op"))
+    asked, op = text(posted, "about"), text(posted, "op")
+    values = dict(START) | {name: text(posted, name) for name in LABELS if name in posted}
     try:
         if asked == LOOP:
             return MeasuredAnswer(asked, values=values, loop=loop_judged(item.length_mm, values), op=op)
@@ -87,7 +95,7 @@ def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
         raise Conflict("This loop is not too high, so there is no fault to log.")
     found = Evidence(loop.evidence, None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many")
     return NewTest(
-        id=read_op(answered.op),
+        id=answered.id,
         item=item.code,
         method=Method.METER,
         evidence=(found,),

@@ -54,8 +54,8 @@ class Form:
         return read_op(self.op)
 
     def starting_with(self, values: Mapping[str, Any]) -> Self:
-        """The same form; these stand in its fields where nothing was typed yet."""
-        return self if self.values else replace(self, values=values)
+        """The same form; these stand in the fields that were not sent."""
+        return replace(self, values={**values, **self.values})
 
     def wrong(self, errors: Mapping[str, str], status: int = 422) -> Self:
         """The same form with what is wrong in it; the same as it is where nothing is."""

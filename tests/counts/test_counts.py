@@ -241,6 +241,34 @@ def test_what_was_seen_meanwhile_is_not_lost(program: Running) -> None:
     assert at.state(at.codes[0]) == ItemState.IN_SERVICE
 
 
+def test_a_refused_close_keeps_what_was_ticked(program: Running) -> None:
+    at = placed(program, "Rack", "Rack", "Rack", "Rack", "Case")
+    lost, found, back, elsewhere, _ = at.codes
+    put(at, found, ItemState.LOST)
+    put(at, back, ItemState.LOST)
+    address = counted(program)
+    rack, case = place_id(program, "Rack"), place_id(program, "Case")
+    for code, where in ((found, rack), (back, rack), (elsewhere, case)):
+        see_code(program, address, code, where)
+    walk(program, address, rack)
+
+    def ticked(page: str) -> set[tuple[str, str]]:
+        return set(re.findall(r'name="(lost|found|moved)" value="([^"]+)" checked', page))
+
+    assert ticked(program.lead.get(f"{address}/count/close").text) == {
+        ("found", str(at.ids[found])),
+        ("found", str(at.ids[back])),
+    }
+    ticks = {"lost": str(at.ids[lost]), "found": str(at.ids[back]), "moved": str(at.ids[elsewhere])}
+    sent = ticks | {"op": op(), "note": "x" * 501}
+    refused = program.lead.post(f"{address}/count/close", data=sent)
+    assert refused.status_code == 422
+    assert ticked(refused.text) == set(ticks.items())
+    assert f'name="op" value="{sent["op"]}"' in refused.text
+    without = program.lead.post(f"{address}/count/close", data={"op": op(), "note": "x" * 501})
+    assert ticked(without.text) == set()
+
+
 def test_a_count_is_no_evening_of_tests(program: Running) -> None:
     at = placed(program, "Rack")
     address = counted(program)

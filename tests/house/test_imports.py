@@ -30,6 +30,7 @@ def test_the_contracts_hold() -> None:
         ("planted/__init__.py", "", "lower ranks"),
         ("gear/queries.py", "import service.gear.pages", "Inside a feature"),
         ("gear/pages.py", "import service.gear.api", "Inside a feature"),
+        ("home/offline/actions.py", "import service.home.test.pages", "import no pages"),
         ("gear/core.py", "import sqlalchemy", "Pure cores"),
         ("wiring/planted.py", "from starlette import status", "Pure cores"),
     ],

@@ -161,3 +161,31 @@ def test_what_is_refused_is_shown_again_as_it_was(program: Running) -> None:
     assert "Name the hub and the fan-out" in alone.text
     assert program.crew.get(f"/t/{hub}/lanes", params={"through": "QQQQQQ"}).status_code == 422
     assert program.viewer.get(f"/t/{hub}/lanes").status_code == 403
+
+
+def ticked(page: str) -> set[str]:
+    return set(re.findall(r'name="(lane-\d)" value="pass" checked', page))
+
+
+def test_what_the_log_refuses_keeps_the_lanes(program: Running) -> None:
+    _, _, trunk, fan = chain(program)
+    data = form_of_a_test() | {"through": f"{trunk} {fan}", "note": "so far"} | ALL_GOOD
+    answer = program.crew.post(f"/t/{fan}/lanes", data=data)
+    assert answer.status_code == 422
+    assert f"{fan} is named twice" in answer.text
+    assert 'id="f-pieces-error"' in answer.text
+    assert ticked(answer.text) == set(ALL_GOOD)
+    assert "so far" in answer.text
+    assert f'name="op" value="{data["op"]}"' in answer.text
+
+
+def test_lanes_without_an_id_get_a_new_one_and_stay(program: Running) -> None:
+    _, hub, trunk, fan = chain(program)
+    data = form_of_a_test() | {"op": "", "through": f"{trunk} {fan}"} | ALL_GOOD
+    answer = program.crew.post(f"/t/{hub}/lanes", data=data)
+    assert answer.status_code == 422
+    assert "out of date" in answer.text
+    assert ticked(answer.text) == set(ALL_GOOD)
+    [new] = re.findall(r'name="op" value="([^"]+)"', answer.text.split('id="lanes"')[1])
+    again = program.crew.post(f"/t/{hub}/lanes", data=data | {"op": new})
+    assert again.headers["location"] == f"/tests/{new}"

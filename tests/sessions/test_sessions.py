@@ -121,3 +121,15 @@ def test_sessions_are_opened_by_leads_and_seen_by_all(program: Running) -> None:
     assert program.viewer.get(open_one(program)).status_code == 200
     assert program.viewer.get("/sessions/nope").status_code == 404
     assert program.stranger.get("/sessions").status_code == 401
+
+
+def test_a_refused_change_keeps_what_was_ticked_to_come_off(program: Running) -> None:
+    at = placed(program, "Rack", "Rack")
+    keep, drop = (str(at.ids[code]) for code in at.codes)
+    address = open_one(program)
+    sent = {"op": op(), "title": "Thursday", "on": "no day", "drop": drop}
+    refused = program.lead.post(f"{address}/change", data=sent)
+    assert refused.status_code == 422
+    assert f'name="drop" value="{drop}" checked' in refused.text
+    assert f'name="drop" value="{keep}">' in refused.text
+    assert f'name="op" value="{sent["op"]}"' in refused.text

@@ -1,5 +1,6 @@
 """Tags that wait to be printed, that are worn, that are replaced."""
 
+import re
 from uuid import UUID
 
 from service.tags import queries
@@ -36,6 +37,19 @@ def test_nothing_ticked_is_told(program: Running) -> None:
     answer = program.lead.post("/tags/printed", data={"op": op()})
     assert answer.status_code == 422
     assert "Tick the tags" in answer.text
+
+
+def test_what_was_ticked_is_still_ticked_where_it_is_refused(program: Running) -> None:
+    first, second, printed = cable(program), cable(program), cable(program)
+    program.lead.post("/tags/printed", data={"op": op(), "code": [printed]})
+    answer = program.lead.post("/tags/printed", data={"code": [second, printed, "no code"]})
+    assert answer.status_code == 422
+    assert "out of date" in answer.text
+    assert f'name="code" value="{second}" checked' in answer.text
+    assert f'name="code" value="{printed}" checked' in answer.text
+    assert re.findall(f'name="code" value="{first}"[^>]*>', answer.text) == [
+        f'name="code" value="{first}" id="f-code">'
+    ]
 
 
 def test_a_worn_tag_waits_once_whoever_taps(program: Running) -> None:

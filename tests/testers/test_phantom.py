@@ -175,6 +175,20 @@ def test_what_cannot_be_logged_is_told(program: Running, which: str, note: str, 
     assert says in answer.text
 
 
+def test_volts_without_an_id_get_a_new_one_and_stay(program: Running) -> None:
+    at = bench(program, "xlr3")
+    seen = re.search('name="seen" value="(.*?)"', page(at, **SOUND).text)
+    assert seen
+    typed = SOUND | {"seen": seen[1], "note": "cold", "which": ""}
+    answer = page(at, op="", do="log", **typed)
+    assert answer.status_code == 422
+    assert "out of date" in answer.text
+    assert 'name="v31" type="text" value="48.0 V"' in answer.text
+    assert 'value="cold"' in answer.text
+    [new] = re.findall(r'name="op" value="([^"]+)"', answer.text.split('id="volts"')[1])
+    assert page(at, op=new, do="log", **typed).headers["location"] == f"/tests/{new}"
+
+
 def test_a_multicore_is_sent_to_the_two_ended_test(program: Running) -> None:
     at = bench(program, "d25-to-xlr8")
     assert "Not for this wiring" in program.crew.get(f"/t/{at.codes[0]}/phantom").text

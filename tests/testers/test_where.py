@@ -94,6 +94,17 @@ def test_a_loop_that_is_too_high_is_logged_with_one_tap(program: Running) -> Non
     assert at.state(at.codes[0]) == "quarantined"
 
 
+def test_a_loop_without_an_id_gets_a_new_one_and_stays(program: Running) -> None:
+    at = bench(program, "xlr3")
+    answer = asked(at, **LOOP | {"loop": "1.9 ohm"}, op="", do="log")
+    assert answer.status_code == 422
+    assert "out of date" in answer.text
+    assert 'value="1.9 ohm"' in answer.text
+    [new] = re.findall(r'name="op" value="([^"]+)"', answer.text.split('id="loop"')[1])
+    again = asked(at, **LOOP | {"loop": "1.9 ohm"}, op=new, do="log")
+    assert again.headers["location"] == f"/tests/{new}"
+
+
 def test_a_loop_that_is_too_low_says_that_the_record_is_wrong(program: Running) -> None:
     assert "Lower than can be" in asked(bench(program, "xlr3"), **LOOP | {"loop": "0.1"}).text
 

@@ -182,6 +182,37 @@ def test_what_never_came_is_taken_back_and_never_comes(program: Running) -> None
     assert due(at, code) == DueState.UNTESTED
 
 
+SUMMARY = 'role="alert"'
+
+
+def test_a_refused_word_is_told_once_above_and_keeps_what_was_typed(program: Running) -> None:
+    at = made(program, "xlr3")
+    (code,) = at.codes
+    test = log(program, code)
+    refused = {
+        "wrong": program.crew.post(f"/tests/{test}/wrong", data={"note": "the next one"}),
+        "void": program.lead.post(f"/tests/{test}/void", data={"reason": "wrong cable"}),
+    }
+    mark(program, test)
+    refused["stands"] = program.lead.post(f"/tests/{test}/stands", data={"stands": "I saw it"})
+    for words, answer in zip(("the next one", "wrong cable", "I saw it"), refused.values(), strict=True):
+        assert answer.status_code == 422
+        assert answer.text.count(SUMMARY) == 1
+        assert answer.text.index(SUMMARY) < answer.text.index("<section")
+        assert "out of date" in answer.text
+        assert f'value="{words}"' in answer.text
+        assert "<details open>" in answer.text or "It stands" in answer.text
+
+
+def test_a_voided_test_says_why_it_is_voided_no_more(program: Running) -> None:
+    at = made(program, "xlr3")
+    test = log(program, at.codes[0])
+    decide(program, test, stands=False)
+    answer = program.lead.post(f"/tests/{test}/void", data={"op": op(), "reason": " "})
+    assert answer.status_code == 422
+    assert "Say why this test does not stand" in answer.text
+
+
 def test_pages_ask_the_lead_and_tell_everybody(program: Running) -> None:
     at = made(program, "xlr3")
     (code,) = at.codes

@@ -132,6 +132,29 @@ def test_a_multicore_is_tested_through_its_hub(program: Running) -> None:
     assert "7K3M9U is not a tag of this program" in wrong.text
 
 
+def test_wrong_pieces_are_told_with_what_was_entered_whatever_was_marked(program: Running) -> None:
+    at = bench(program, "d25-to-xlr8", "xlr3")
+    hub, cable = at.codes
+    marked = {"verdict": "fail", "note": "so far", "lane": "3"}
+    for touching in ("1+2", "A.1+A.2"):  # contacts of neither, or of the pieces that are wrong
+        sent = form_of_a_test() | marked | {"through": "7K3M9U", "touch": touching}
+        for more in ({}, {"show": "4"}):
+            refused = program.crew.post(f"/t/{hub}/test", data=sent | more)
+            assert refused.status_code == 422
+            assert "7K3M9U is not a tag of this program" in refused.text
+            assert "what was marked contact by contact is not carried over" in refused.text
+            assert "so far" in refused.text
+            assert 'name="pieces"' in refused.text
+            assert 'value="7K3M9U"' in refused.text
+            assert f'name="op" value="{sent["op"]}"' in refused.text
+    twice = program.crew.post(f"/t/{cable}/test", data=form_of_a_test() | marked | {"through": cable, "touch": "1+2"})
+    assert twice.status_code == 422
+    shown = program.crew.post(f"/t/{hub}/test", data=form_of_a_test() | marked | {"touch": "x+y", "show": "4"})
+    assert shown.status_code == 422
+    assert "are no two contacts of this wiring" in shown.text
+    assert "so far" in shown.text
+
+
 def test_only_a_lead_voids_and_says_why(program: Running) -> None:
     at = bench(program, "xlr3")
     (code,) = at.codes

@@ -1,8 +1,7 @@
 """Pages of tests: the form at the truck, the result with what to do next, a void."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from uuid import UUID
+from dataclasses import replace
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
@@ -12,6 +11,7 @@ from starlette.datastructures import FormData
 from service.crew.context import CrewContext, RequestContext
 from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import connectors, find_wiring, wiring_name
+from service.home.test.forms import TestForm
 from service.kit.problems import Invalid
 from service.kit.typed import as_id
 from service.sessions import queries as session_queries
@@ -20,7 +20,7 @@ from service.testers.queries import testers_for
 from service.testlog import form_reader, logging_tests
 from service.testlog.arming import content, too_soon
 from service.testlog.chains import plugged
-from service.testlog.core import SCANNED, Method
+from service.testlog.core import SCANNED, Method, Verdict
 from service.testlog.phone import form_facts
 from service.testlog.queries import open_session_with
 from service.testlog.reach import PluggedChain
@@ -32,23 +32,6 @@ router = APIRouter(include_in_schema=False)
 
 PIECES = "pieces"
 """What `show` says where the form is to be shown through the pieces that were named."""
-
-
-@dataclass(frozen=True)
-class TestForm(Form):
-    """The form of a test as it stands: what it is opened for, and what was entered."""
-
-    code: str
-    through: tuple[str, ...] = ()
-    lanes: tuple[str, ...] = ()
-    session: UUID | None = None
-    entered: Entered = field(default_factory=Entered)
-    posted: FormData = field(default_factory=FormData)
-    scanned: bool = False
-    pieces: str | None = None
-    """What was typed as the pieces that it goes through, where they are not those."""
-    not_carried: bool = False
-    """Whether contacts were marked that this form does not have."""
 
 
 @router.get("/t/{code}/test")
@@ -75,11 +58,11 @@ def form_page(
 @router.post("/t/{code}/test")
 def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
-    if "show" in posted:
-        return _shown(context, code, posted)
     through = form_reader.codes(text(posted, "through"))
 
     def log() -> str | Response:
+        if "show" in posted:
+            return _shown(context, code, posted)
         with context.reading() as db:
             chain = _chain(db, code, through)
             wiring = find_wiring(db, chain.key)
@@ -140,14 +123,20 @@ def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
 
 
 def _refused(db: Session, code: str, posted: FormData, refused: Form) -> TestForm:
-    """The form again, as it was sent, with what is wrong beside it."""
-    pieces_wrong = "through" in refused.errors
-    through = () if pieces_wrong else form_reader.codes(text(posted, "through"))
-    wiring = find_wiring(db, _chain(db, code, through).key)
-    lanes = tuple(str(lane) for lane in posted.getlist("lane"))
-    entered = form_reader.entered(wiring, posted) if "touch" not in refused.errors else Entered()
-    again = _as_posted(code, through, lanes, entered, posted)
-    again = replace(again, pieces=text(posted, "through")) if pieces_wrong else again
+    """The form again, as it was sent, with what is wrong beside it.
+
+    Where the pieces are wrong, there is no wiring to read the contacts by: these are not carried over.
+    """
+    if "through" in refused.errors:
+        again = _as_posted(code, (), (), Entered(), form_reader.without_contacts(posted))
+        marked = posted.get("verdict") == Verdict.FAIL
+        again = replace(again, pieces=text(posted, "through"), not_carried=marked)
+    else:
+        through = form_reader.codes(text(posted, "through"))
+        wiring = find_wiring(db, _chain(db, code, through).key)
+        entered = form_reader.entered(wiring, posted) if "touch" not in refused.errors else Entered()
+        lanes = tuple(str(lane) for lane in posted.getlist("lane"))
+        again = _as_posted(code, through, lanes, entered, posted)
     return again.wrong(_of_pieces(refused.errors))
 
 

@@ -18,7 +18,7 @@ from service.kit.typed import as_id
 from service.testlog import actions, form_reader, queries
 from service.testlog.marks.actions import let_stand, mark
 from service.testlog.models import Test
-from service.web.forms import Form, Posted, read_op, typed
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -34,7 +34,7 @@ def result_page(context: ViewerContext, test_id: str) -> Response:
 def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that the test does not stand."""
 
-    def void(db: Session, test: UUID, reason: str) -> None:
+    def void(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         actions.void_test(db, test, reason, context.me, context.now, context.zone)
 
     return _write_words(context, test_id, posted, "reason", "test.void", void)
@@ -44,8 +44,8 @@ def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
 def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
     """The word of whoever logged it that it was wrong; a lead decides."""
 
-    def wrong(db: Session, test: UUID, note: str) -> dict[str, Any]:
-        return mark(db, read_op(posted.get("op")), test, note, context.me, context.now, context.zone)
+    def wrong(db: Session, op: UUID, test: UUID, note: str) -> dict[str, Any]:
+        return mark(db, op, test, note, context.me, context.now, context.zone)
 
     return _write_words(context, test_id, posted, "note", "test.mark", wrong)
 
@@ -54,7 +54,7 @@ def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
 def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
     """A lead's word that a test stands, whatever its tester said of it."""
 
-    def stands(db: Session, test: UUID, reason: str) -> None:
+    def stands(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         let_stand(db, test, reason, context.me, context.now, context.zone)
 
     return _write_words(context, test_id, posted, "stands", "test.mark_stands", stands)
@@ -66,14 +66,19 @@ def _write_words(
     posted: FormData,
     field: str,
     action: str,
-    write: Callable[[Session, UUID, str], Any],
+    write: Callable[[Session, UUID, UUID, str], Any],
 ) -> Response:
-    """Write down what somebody says of a test, in the words of this field; where it is refused, its page says why."""
-    form = typed(posted)
+    """Write down what somebody says of a test, in the words of this field; where it is refused, its page says why.
+
+    Args:
+        write: is given the id of the write, that of the test, and the words.
+    """
+    form = typed(posted, field)
 
     def keep() -> str:
         words = form_reader.note(posted, field)
-        context.once(form.id, action, [test_id, words], lambda db: write(db, _test(db, test_id).id, words))
+        op = form.id
+        context.once(op, action, [test_id, words], lambda db: write(db, op, _test(db, test_id).id, words))
         return f"/tests/{test_id}"
 
     return context.submit(form, keep, lambda db, form: _result(context, db, _test(db, test_id), form))

@@ -25,7 +25,7 @@ from service.testlog.logging_tests import log_test
 from service.testlog.models import WorkSession
 from service.testlog.queries import open_session_with
 from service.testlog.reach import lane_names
-from service.web.forms import Form, Posted, read_op
+from service.web.forms import Form, Posted, text, typed
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import Wiring
 
@@ -89,57 +89,63 @@ def lanes_form(context: CrewContext, code: str, through: str = "", session: str 
 @router.post("/t/{code}/lanes")
 def log_lanes(context: CrewContext, code: str, posted: Posted) -> Response:
     """Log what was found as one test through all pieces. With `show`, show the same lanes through others."""
-    op, through = read_op(posted.get("op")), str(posted.get("through") or "")
-    with context.reading() as db:
-        if "show" in posted:
-            return _through(context, db, code, posted)
-        try:
+    through = str(posted.get("through") or "")
+
+    def log() -> str | Response:
+        with context.reading() as db:
+            if "show" in posted:
+                return _through(context, db, code, posted)
             chain = _chain(db, code, through)
-        except Invalid as refusal:
-            if "through" not in refusal.errors:
-                raise
-            return _refused(context, db, code, through, as_id(posted.get("session")), refusal)
-        form = _form(chain, through, posted)
-        try:
             _check(chain)
+            form = _form(chain, through, posted)
             joined, probed = readings(chain.wiring, form.lanes)
-            note = form_reader.note(posted, "note")
-        except Invalid as refusal:
-            return _page(context, db, code, form.refused(refusal))
-        if too_soon(posted, context.now):
-            return context.page(
-                "testlog/sure.html",
-                code=code_of(db, chain.items[0].id),
-                name=item_namer(context.program)(chain.items[0]),
-                action=f"/t/{code}/lanes",
-                carried=posted.multi_items(),
-                yes="I tested them: log these lanes",
+            new = NewTest(
+                form.id,
+                code,
+                read_codes(through),
+                chain.key,
+                joined=joined,
+                probed=probed,
+                evidence=(Evidence(FaultClass.FLEXED),) if form.flexed else (),
+                note=form_reader.note(posted, "note"),
+                session=form.session,
             )
-    evidence = (Evidence(FaultClass.FLEXED),) if form.flexed else ()
-    new = NewTest(
-        op,
-        code,
-        read_codes(through),
-        chain.key,
-        joined=joined,
-        probed=probed,
-        evidence=evidence,
-        note=note,
-        session=form.session,
-    )
-    context.once(
-        op,
-        "test.lanes",
-        [code, through, joined, probed, form.flexed, note, str(form.session)],
-        lambda db: log_test(db, new, context.me, context.now, context.zone),
-    )
-    return RedirectResponse(f"/tests/{op}", 303)
+            if too_soon(posted, context.now):
+                return context.page(
+                    "testlog/sure.html",
+                    code=code_of(db, chain.items[0].id),
+                    name=item_namer(context.program)(chain.items[0]),
+                    action=f"/t/{code}/lanes",
+                    carried=posted.multi_items(),
+                    yes="I tested them: log these lanes",
+                )
+        context.once(
+            new.id,
+            "test.lanes",
+            [code, through, joined, probed, form.flexed, new.note, str(form.session)],
+            lambda db: log_test(db, new, context.me, context.now, context.zone),
+        )
+        return f"/tests/{new.id}"
+
+    return context.submit(typed(posted), log, lambda db, form: _again(context, db, code, posted, form))
+
+
+def _again(context: RequestContext, db: Session, code: str, posted: FormData, refused: Form) -> Response:
+    """The lanes as they were sent, with what is wrong; the question what they go through, where that cannot be."""
+    through = str(posted.get("through") or "")
+    try:
+        chain = _chain(db, code, through)
+    except Invalid as refusal:
+        return _refused(context, db, code, through, as_id(posted.get("session")), refusal)
+    field = "pieces" if is_lane_by_lane(chain.wiring) else "through"  # beside the lanes they are typed into another
+    errors = {field if name == "through" else name: sentence for name, sentence in refused.errors.items()}
+    return _page(context, db, code, _form(chain, through, posted).wrong(errors, refused.status))
 
 
 def _through(context: RequestContext, db: Session, code: str, posted: FormData) -> Response:
     """The lanes as they were marked, through the pieces that were named."""
-    was = str(posted.get("through") or "")
-    pieces = str(posted.get("pieces", was))
+    was = text(posted, "through")
+    pieces = text(posted, "pieces") if "pieces" in posted else was
     try:
         chain = _chain(db, code, pieces)
         _check(chain)
@@ -160,15 +166,15 @@ def _form(chain: LanesChain, through: str, posted: FormData) -> LaneForm:
         through,
         as_id(posted.get("session")),
         lanes,
-        str(posted.get("note") or ""),
+        text(posted, "note"),
         posted.get(form_reader.FLEXED) == "yes",
-        op=str(posted.get("op")),
-        made=str(posted.get("made") or ""),
+        op=text(posted, "op"),
+        made=text(posted, "made"),
     )
 
 
 def _lane(name: str, posted: FormData) -> Lane:
-    shown = str(posted.get(f"lane-{name}") or "")
+    shown = text(posted, f"lane-{name}")
     touching = set(posted.getlist(f"touch-{name}"))
     return Lane(
         name,
