@@ -23,11 +23,11 @@ def life_of(life: Any) -> Life:
     return Life(lower, upper, int(life[2]) if len(life) == 3 else 1)
 
 
-def list_of(asked: Mapping[str, Any], name: str) -> list[Any]:
-    """The list of that name."""
+def list_of(asked: Mapping[str, Any], name: str, whose: str = "The line") -> list[Any]:
+    """The list of that name; `whose` it is begins the sentence of a refusal."""
     found = asked.get(name)
     if not isinstance(found, list):
-        raise Problem(f'The line lacks "{name}", a list.')
+        raise Problem(f'{whose} lacks "{name}", a list.')
     return found
 
 

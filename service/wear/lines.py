@@ -75,10 +75,10 @@ def _season(asked: Mapping[str, Any]) -> _Season:
     days = number_of(asked.get("days"), '"days" of a season')
     if days <= 0:
         raise Problem(f'"days" of a season is {days:g}; a season has more than 0.')
-    ages = [_time(age, 'An age in "ages"') for age in list_of(asked, "ages")]
+    ages = [_time(age, 'An age in "ages"') for age in list_of(asked, "ages", '"season"')]
     if not ages:
         raise Problem('"ages" of a season is empty; give the age of one item at least.')
-    tests = [number_of(test, 'A day in "tests"') for test in list_of(asked, "tests")]
+    tests = [number_of(test, 'A day in "tests"') for test in list_of(asked, "tests", '"season"')]
     for test in tests:
         if not 0 <= test <= days:
             raise Problem(f'A day in "tests" is {test:g}; the season lasts from 0 to {days:g}.')

@@ -137,3 +137,12 @@ def test_risk_asks_for_a_test_from_the_limit_on() -> None:
         Action.TEST_FIRST,
         "12 % chance that it is bad by the event (limit 10 %). If it is, 7K3M9U goes in.",
     )
+
+
+@pytest.mark.parametrize(
+    ("risk", "shown"), [(0.1, "10 %"), (0.1036, "10.3 %"), (0.997, "99.7 %"), (0.9999, "over 99.9 %")]
+)
+def test_risk_is_never_shown_as_its_limit_nor_as_certain(risk: float, shown: str) -> None:
+    risky = at_risk(gear(1, risk=risk), LIMITS, None)
+    assert risky is not None
+    assert risky.why.startswith(f"{shown} chance that it is bad by the event (limit 10 %).")

@@ -46,6 +46,20 @@ def test_risk_lists_what_has_no_spare_too_and_the_riskiest_get_theirs_first() ->
     assert found[0].why == ("20 % chance that it is bad by the event (limit 10 %). Test first, nothing to put in.",)
 
 
+def test_a_risky_one_that_is_watched_by_a_leads_word_is_not_told_to_be_tested() -> None:
+    risky = "13 % chance that it is bad by the event (limit 10 %)."
+    (line,) = lines(used(gear(1, risk=0.13), said=Action.WATCH), case(gear(9)))
+    assert (line.action, line.spare, line.why) == (Action.WATCH, None, (risky,))
+    (line,) = lines(used(gear(1, risk=0.13), said=Action.TEST_FIRST))
+    assert line.why == (f"{risky} Test first, nothing to put in.",)
+
+
+def test_a_risky_one_with_something_to_watch_gets_a_spare_too() -> None:
+    (line,) = lines(used(gear(1, risk=0.13, bent_on=TODAY - timedelta(days=9))), case(gear(9)))
+    assert line.reasons == (Reason.BENT_CONTACT, Reason.AT_RISK)
+    assert (line.action, line.spare) == (Action.TEST_FIRST, UUID(int=9))
+
+
 def test_risk_stands_beside_an_overdue_date_with_a_spare_and_without() -> None:
     (line,) = lines(used(gear(1, OVERDUE, risk=0.5)))
     assert (line.reasons, line.spare) == ((Reason.OVERDUE, Reason.AT_RISK), None)

@@ -55,7 +55,10 @@ def test_a_new_program_is_told_what_its_chances_rest_on_and_not_that_nothing_is_
     at = truck(program, *[(f"cable {number}", "Frame 1", 10) for number in range(25)])
     at.event("Lantern Field", date(2026, 10, 3))
     told = page(program)
-    assert "25 items are in use, and your log holds no failure yet. So these chances rest on what is common" in told
+    rests = (
+        "your log does not tell yet of one that failed with use. So these chances rest on what is usual for such gear"
+    )
+    assert f"25 items are in use, and {rests} (an assumption), not on yours." in told
     assert "Nothing is in use" not in told
 
 
@@ -153,3 +156,58 @@ def test_swap_now_goes_by_the_days_of_the_pull_list(program: Running) -> None:
     program.clock.ahead(days=20)  # October 21: round 2 runs, and it has not passed in it
     program.lead.get("/plan")
     assert not is_ready()
+
+
+def ticked(at: Truck, listed: object, label: str, action: str) -> None:
+    body = {"op": op(), "item": at.tags[label], "action": action}
+    assert at.program.crew.post(f"/pull/{listed}/ticks", data=body).status_code == 303
+
+
+def test_what_was_ticked_and_stays_in_service_is_still_in_use(program: Running) -> None:
+    labels = [f"cable {number}" for number in range(4)]
+    at = truck(program, *[(label, "Frame 1", 10) for label in labels])
+    listed = at.event("Lantern Field", date(2026, 10, 3))
+    for label in labels:
+        ticked(at, listed, label, "test_first")
+    assert case(at).in_use == 4
+    assert "Nothing is in use" not in page(program)
+    ticked(at, at.event("Harvest Show", date(2026, 10, 4)), "cable 0", "repair_first")
+    found = case(at)
+    assert (found.in_use, list(found.gaps.values())) == (3, [1])  # it is out, and a gap is where it was
+
+
+def test_chances_of_naught_are_told_as_such(program: Running) -> None:
+    """All was tested today, for an event of today: nothing can come after."""
+    at = truck(program, ("one", "Frame 1", 10), ("two", "Frame 1", 10))
+    at.passes("one", "two")
+    at.event("Lantern Field", program.clock.now.date())
+    program.lead.post("/spares", data={"op": op(), "days": "1", "percent": "95", "budget": "200"})
+    found = case(at)
+    assert (found.in_use, found.now, sum(row.expected for row in found.rows)) == (2, 1, 0)
+    told = page(program)
+    assert "cannot tell yet" not in told
+    assert "It is enough." in told
+
+
+def test_what_failed_and_stays_in_by_a_leads_word_is_sure_to_fail(worn: Truck) -> None:
+    before = case(worn)
+    listed = re.findall(r'href="/pull/([0-9a-f-]{36})"', worn.program.lead.get("/spares").text)[0]
+    said = {"op": op(), "action": "watch", "reason": "it is only for show"}
+    at = f"/pull/{listed}/items/{worn.tags['cable 0']}/overrule"
+    assert worn.program.lead.post(at, data=said).status_code == 303
+    after = case(worn)
+    assert after.in_use == before.in_use + 1
+    assert after.rows[0].expected == pytest.approx(before.rows[0].expected + 1)
+    assert after.now == 0  # no spare is in the case
+
+
+def test_nothing_to_buy_is_not_told_as_enough_where_it_is_not(worn: Truck) -> None:
+    for number in range(5):  # what failed would be bought anew
+        worn.retire(f"cable {number}")
+    buying = words(worn.program.viewer.get("/buying").text)
+    assert not case(worn).enough
+    assert "the case is enough" not in buying
+    assert "Nothing is added The case is not enough for the trip, but no spare with a known price fits" in buying
+    worn.program.lead.post("/spares", data={"op": op(), "days": "1", "percent": "50", "budget": "0"})
+    assert case(worn).enough
+    assert "the case is enough for the trip" in words(worn.program.viewer.get("/buying").text)

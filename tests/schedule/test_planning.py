@@ -65,6 +65,13 @@ def test_the_ways_out_are_told_in_words(program: Running) -> None:
     assert "Planned, but too late" in page
 
 
+def test_an_event_is_told_with_its_day_whatever_it_is_called(program: Running) -> None:
+    at = waiting(program)
+    at.event("Fall roundup", date(2026, 10, 3))
+    page = re.sub(r"\s+", " ", shown(program, **EVENING | {"helpers1": "1"}))
+    assert "<b>Before Fall roundup</b> on Sat Oct 3: 5 items" in page
+
+
 def test_without_an_event_the_round_is_what_counts(program: Running) -> None:
     waiting(program)
     page = re.sub(r"\s+", " ", shown(program, **EVENING | {"minutes1": "6"}))

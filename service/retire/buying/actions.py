@@ -21,13 +21,17 @@ from service.season.models import Event, SeasonRow
 
 @dataclass(frozen=True)
 class Buying:
-    """What to buy in a season, and what to repair instead. `event` is the one whose pull list and trip it is for."""
+    """What to buy in a season, and what to repair instead. `event` is the one whose pull list and trip it is for.
+
+    `enough`: the case is, with the spares that are on the list.
+    """
 
     season: SeasonRow | None
     last: SeasonRow | None
     event: Event | None
     buys: list[Buy]
     repairs: list[RepairCost]
+    enough: bool
 
     @property
     def now(self) -> list[Buy]:
@@ -61,19 +65,12 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     rows = season.seasons(db)
     this = season.current(rows, today)
     last = next((row for row in rows if this and row.starts < this.starts), None)
-    gaps, spares = _needed(db, event, today, zone)
+    case = case_for(db, event, today, zone) if event else None
+    gaps, spares = (case.gaps, case.adds) if case else ({}, {})
     known = decisions.prices(db)
     bought = within(decisions.purchases(db), last.starts, this.starts) if this and last else []
     repairs = _repairs(db, known, decisions.limits(db), today, program)
-    return Buying(this, last, event, to_buy(gaps, spares, known, bought), repairs)
-
-
-def _needed(db: Session, event: Event | None, today: date, zone: ZoneInfo) -> tuple[dict[Sort, int], dict[Sort, int]]:
-    """How many are missing on the pull list, and how many more the trip asks for."""
-    if event is None:
-        return {}, {}
-    case = case_for(db, event, today, zone)
-    return case.gaps, case.adds
+    return Buying(this, last, event, to_buy(gaps, spares, known, bought), repairs, case is None or case.enough)
 
 
 def _repairs(

@@ -13,6 +13,7 @@ from itertools import islice
 from uuid import UUID
 
 from service.gear.core import KINDS, End
+from service.kit.chances import format_chance
 from service.kit.dates import show_date
 from service.kit.lengths import Unit, format_length
 from service.kit.money import format_money
@@ -137,22 +138,23 @@ def action_of(reasons: Sequence[RetireReason]) -> Action:
     return min((one.action for one in reasons), key=list(Action).index)
 
 
-def at_risk(gear: Gear, limits: Limits, spare: str | None) -> RetireReason | None:
-    """The reason that it is likely enough bad by the event; `spare` is what goes in then, None where nothing fits."""
+def at_risk(gear: Gear, limits: Limits, spare: str | None, is_tested: bool = True) -> RetireReason | None:
+    """The reason that it is likely enough bad by the event; `spare` is what goes in then, None where nothing fits.
+
+    Without `is_tested`, by a lead's word, only the chance is told.
+    """
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
-    then = f"If it is, {spare} goes in" if spare else "Test first, nothing to put in"
-    told = f"{_percent(gear.risk)} chance that it is bad by the event (limit {limits.risk_percent} %). {then}."
+    chance = format_chance(gear.risk, limits.risk_percent / 100)
+    told = f"{chance} chance that it is bad by the event (limit {limits.risk_percent} %)."
+    if is_tested:
+        told += f" If it is, {spare} goes in." if spare else " Test first, nothing to put in."
     return RetireReason(Reason.AT_RISK, told, Action.TEST_FIRST)
 
 
 def is_at_risk(gear: Gear, limits: Limits) -> bool:
     """Whether its risk reaches the program's limit."""
     return gear.risk is not None and gear.risk >= limits.risk_percent / 100
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
 
 
 def _blocked(gear: Gear) -> RetireReason | None:

@@ -39,7 +39,7 @@ BOUNDS: Mapping[str, Bound] = {
     ),
     "risk_percent": Bound(
         "Percent of risk that asks for a test",
-        "10 is usual: the chance that it has failed and nobody knows.",
+        "10 is usual: the chance that it has failed by the event and nobody knows.",
         1,
         90,
     ),

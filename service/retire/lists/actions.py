@@ -61,9 +61,10 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     gear = _judged(db, standings, bought, limits, risk, event.on, today, zone)
     overrules = decisions.lead_decisions(db, event.id)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
-    in_use = [one for one in standings if one.item.state is not ItemState.SPARE and one.item.id not in done]
+    no_spares = [one for one in standings if one.item.state is not ItemState.SPARE]
+    in_use = [one for one in no_spares if one.item.id not in done]
     case = [one for one in standings if one.item.state is ItemState.SPARE]
-    pieces = _pieces(db, [*in_use, *case])
+    pieces = _pieces(db, standings)
     program = program_facts(db)
     judged = [JudgedItem(gear[one.item.id], pieces[one.item.id], _overrule(overrules, one.item.id)) for one in in_use]
     spares = [
@@ -87,7 +88,7 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
         if each.comes_out and each.spare is None
     }
     lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
-    used = {one.gear.id for one in judged}
+    used = {one.item.id for one in no_spares if one.item.id not in done or one.item.state is ItemState.IN_SERVICE}
     return PullList(event, len(judged) + len(done), lines, limits, gear, used, ready, pieces, wear)
 
 

@@ -130,7 +130,9 @@ def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spar
     """Its risk as a reason, where it stays for now and no reason says already that nothing speaks for it."""
     comes_out = (one.overruled or (decisions.action_of(reasons) if reasons else None)) in COMES_OUT
     unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in reasons)
-    risk = None if comes_out or unproven else decisions.at_risk(one.gear, limits, spare)
+    if comes_out or unproven:
+        return []
+    risk = decisions.at_risk(one.gear, limits, spare, one.overruled in (None, Action.TEST_FIRST))
     return [risk] if risk else []
 
 
@@ -167,7 +169,8 @@ def would_fit(item: FittingPiece, waiting: Iterable[FittingPiece]) -> list[Fitti
 
 
 def _riskiest(in_use: Sequence[JudgedItem], listed: Mapping[UUID, Action], limits: Limits) -> list[FittingPiece]:
-    risky = [one for one in in_use if one.gear.id not in listed and decisions.is_at_risk(one.gear, limits)]
+    stays = [one for one in in_use if not one.overruled and listed.get(one.gear.id, Action.WATCH) is Action.WATCH]
+    risky = [one for one in stays if decisions.is_at_risk(one.gear, limits)]
     return [one.piece for one in sorted(risky, key=lambda one: (-(one.gear.risk or 0), one.piece.code))]
 
 

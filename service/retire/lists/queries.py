@@ -228,9 +228,9 @@ class PullLine:
 class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
-    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, `ready` the spares that
-    may go in; `pieces` are all of them as far as fitting goes; `wear` is how every item wore, by which their risks were
-    reckoned.
+    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, of what is ticked those
+    that stay in service; `ready` are the spares that may go in; `pieces` are all of them as far as fitting goes; `wear`
+    is how every item wore, by which their risks were reckoned.
     """
 
     event: Event

@@ -17,10 +17,11 @@ from service.retire.decisions.core import Action, Price, Sort
 from service.retire.lists.actions import pull_list
 from service.retire.lists.core import Shape
 from service.retire.lists.queries import PullLine, PullList
-from service.retire.spares.core.coverage import Purchase, Stock, Trip, covered
-from service.retire.spares.core.kits import Kit, best_within, can_be_enough, cheapest
+from service.retire.spares.core.coverage import Bought, Stock, Trip, covered
+from service.retire.spares.core.kits import EQUAL, Kit, best_within, can_be_enough, cheapest
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
+from service.wear.core.classes import failures_of
 from service.wear.core.risk import Chance
 from service.wear.queries import chances
 
@@ -48,22 +49,23 @@ class SpareSort:
 class TripCase:
     """The case for a trip, once the pull list is done.
 
-    `in_use` is how many items are in use then, and of `untold` of them wear cannot tell; `failures` is how many the
-    log holds, without which every chance rests on the prior alone. `add` is what to buy for the money there is, `least`
-    the cents that make it enough, None where no purchase does. `unpriced` are the sorts in use that no price is known
-    of, and `left_out` those of them that no other can stand in for. `gaps` are what the pull list finds nothing for.
+    `in_use` is how many items are in use then; `failures` is how many failed with use, as far as the log tells: without
+    one every chance rests on the prior alone. `add` is what to buy for the money there is, `least` the cents that make
+    it enough, None where no purchase does; `exact`: neither these nor what to carry could be better. `unpriced` are the
+    sorts in use that no price is known of, and `left_out` those of them that no other can stand in for. `gaps` are what
+    the pull list finds nothing for.
     """
 
     trip: Trip
     last_day: date
     rows: list[SpareSort]
     in_use: int
-    untold: int
     failures: int
     now: float
     after: float
     add: Kit
     least: int | None
+    exact: bool
     unpriced: list[Sort]
     left_out: list[Sort]
     gaps: dict[Sort, int]
@@ -77,14 +79,14 @@ class TripCase:
         return found
 
     @property
-    def sorts(self) -> list[Sort]:
-        """Every sort that is told of."""
-        return [*(row.sort for row in self.rows), *self.unpriced]
-
-    @property
     def wanted(self) -> float:
         """The chance that the program wants."""
         return self.trip.percent / 100
+
+    @property
+    def enough(self) -> bool:
+        """Whether it has that chance with what is added."""
+        return self.after >= self.wanted * (1 - EQUAL)
 
 
 @dataclass
@@ -104,14 +106,12 @@ class _Group:
     def stock(self, costs: Mapping[Sort, Price]) -> Stock:
         """The same as it is reckoned with."""
         offers = ((sort.length_mm, price.cents) for sort, price in costs.items() if self._holds(sort))
-        return Stock(
-            " ".join(self.shape[:2]), tuple(sorted(self.needed)), tuple(sorted(self.spares)), tuple(sorted(offers))
-        )
+        return Stock(tuple(sorted(self.needed)), tuple(sorted(self.spares)), tuple(sorted(offers)))
 
-    def sorts(self, bought: Iterable[Purchase]) -> list[Sort]:
+    def sorts(self, bought: Iterable[Bought]) -> list[Sort]:
         """What is told of, by length; a spare that was cut counts with the longest of them that it reaches."""
         kind, wiring, _ = self.shape
-        lengths = {length for purchase in bought for length in purchase}
+        lengths = {length for one in bought for length in one}
         found = sorted({*self.expected, *self.here, *(Sort(kind, wiring, length) for length in lengths)}, key=_by_order)
         for length in self.cut:
             reached = [sort for sort in found if sort.length_mm <= length]
@@ -145,29 +145,22 @@ def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase
     asked = trip(db)
     pull = pull_list(db, event, today, zone)
     last_day = event.on + timedelta(days=asked.days - 1)
-    told = chances(pull.wear, today, max(last_day, today))
-    groups, in_use, untold = _groups(pull, told)
-    failures = sum(life.upper is not None for record in pull.wear.values() for life in record.lives)
-    costs = prices.prices(db)
-    return _case(asked, last_day, groups, costs, in_use, untold, failures, pull.shopping)
+    groups, in_use = _groups(pull, chances(pull.wear, today, max(last_day, today)))
+    failures = failures_of(life for record in pull.wear.values() for life in record.lives)
+    return _case(asked, last_day, groups, prices.prices(db), in_use, failures, pull.shopping)
 
 
-def _groups(pull: PullList, told: Mapping[UUID, Chance]) -> tuple[list[_Group], int, int]:
-    """What is in use after the list is done and what is left in the case; how many are in use, and of how many wear
-    cannot tell.
-    """
+def _groups(pull: PullList, chance_of: Mapping[UUID, Chance]) -> tuple[list[_Group], int]:
+    """What is in use after the list is done and what is left in the case; and how many are in use."""
     groups: dict[Shape, _Group] = {}
     lines = {line.item.id: line for line in pull.open}
-    in_use = untold = 0
+    in_use = 0
     for item_id in sorted(pull.in_use):
         line, piece = lines.get(item_id), pull.pieces[item_id]
         if line and line.comes_out and line.spare is None:
             continue  # a gap, which is bought or repaired before the trip
         in_use += 1
-        chance = _fails(item_id, line, told)
-        if chance is None:
-            untold += 1
-            continue
+        chance = _fails(item_id, line, chance_of)
         group = groups.setdefault(piece.shape, _Group(piece.shape))
         group.needed.append((piece.length_mm, chance))
         group.expected[_sort(pull, item_id)].append(chance)
@@ -177,28 +170,27 @@ def _groups(pull: PullList, told: Mapping[UUID, Chance]) -> tuple[list[_Group], 
         if piece.id in gone:
             continue
         group = groups.setdefault(piece.shape, _Group(piece.shape))
-        stays = 1 - _found_bad(told.get(waits_for[piece.id])) if piece.id in waits_for else 1.0
-        works = 1 - told[piece.id].failed if piece.id in told else 1.0
+        stays = 1 - _found_bad(chance_of.get(waits_for[piece.id])) if piece.id in waits_for else 1.0
+        works = 1 - chance_of[piece.id].failed if piece.id in chance_of else 1.0
         group.spares.append((piece.length_mm, stays * works))
         if piece.length_mm < pull.gear[piece.id].bought_mm:
             group.cut.append(piece.length_mm)
         else:
             group.here[_sort(pull, piece.id)] += 1
-    return sorted(groups.values(), key=lambda group: _sort_key(group.shape)), in_use, untold
+    return sorted(groups.values(), key=lambda group: _sort_key(group.shape)), in_use
 
 
-def _fails(item_id: UUID, line: PullLine | None, told: Mapping[UUID, Chance]) -> float | None:
-    """The chance that what is in an item's place on the trip fails there, None where wear cannot tell.
+def _fails(item_id: UUID, line: PullLine | None, chance_of: Mapping[UUID, Chance]) -> float:
+    """The chance that what is in an item's place on the trip fails there.
 
     That is the spare, where one goes in; what is tested first fails only by what comes after its test, since what the
-    test finds bad is out before the trip.
+    test finds bad is out before the trip. What has no chance has failed already, and stays in by a lead's word: it is
+    sure to fail.
     """
-    if line and line.comes_out and line.spare:
-        chance = told.get(line.spare.id)
-        return chance.failed if chance else None
-    chance = told.get(item_id)
+    spare = line.spare if line and line.comes_out else None
+    chance = chance_of.get(spare.id if spare else item_id)
     if chance is None:
-        return None
+        return 1.0
     return chance.if_tested if line and line.action is Action.TEST_FIRST else chance.failed
 
 
@@ -224,7 +216,6 @@ def _case(
     groups: Sequence[_Group],
     costs: Mapping[Sort, Price],
     in_use: int,
-    untold: int,
     failures: int,
     gaps: dict[Sort, int],
 ) -> TripCase:
@@ -233,7 +224,7 @@ def _case(
     full = cheapest([stocks[at] for at in buyable], wanted)
     kit = full if full and full.cents <= asked.budget_cents else None
     kit = kit or best_within([stocks[at] for at in buyable], asked.budget_cents)
-    add: list[Purchase] = [{} for _ in stocks]
+    add: list[Bought] = [{} for _ in stocks]
     for at, bought in zip(buyable, kit.bought, strict=True):
         add[at] = bought
     empty = [replace(stock, spares=()) for stock in stocks]
@@ -264,12 +255,12 @@ def _case(
         last_day,
         rows,
         in_use,
-        untold,
         failures,
         prod(now),
         prod(after),
         kit,
         full.cents if full and len(buyable) == len(stocks) else None,
+        all(each.exact for each in (full, carried, kit) if each),
         sorted(unpriced, key=_by_order),
         sorted((sort for sort in left_out if sort in unpriced), key=_by_order),
         gaps,

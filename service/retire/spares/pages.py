@@ -80,5 +80,5 @@ def _page(context: RequestContext, db: Session, event_id: str | None, form: Form
         event=event,
         case=case,
         days_most=DAYS_MOST,
-        wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in case.sorts},
+        wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in (row.sort for row in case.rows)},
     )

@@ -28,16 +28,14 @@ from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
 from service.wear.queries import risks
 
-HELPERS_USUAL = 3
-"""With how many helpers one more evening is reckoned where none is planned yet."""
-
 
 @dataclass(frozen=True)
 class Deadline:
-    """A day that something has to be done before: an event, or a round that closes; `missing` is not."""
+    """A day that something has to be done before: an event, or else a round that closes; `missing` is not."""
 
     name: str
     on: date
+    is_event: bool
     missing: list[Task]
 
     @property
@@ -51,11 +49,12 @@ class Work:
     """What needs a test: a task for each round that an item needs it in, and why.
 
     `coming` is what becomes due only after the last evening; `listed` is how many items are on the list of an open
-    session already.
+    session already. `events` are those after today, the soonest first.
     """
 
     tasks: list[Task]
     coming: list[Task]
+    events: Sequence[Event]
     items: Mapping[UUID, ItemFacts]
     why: Mapping[Task, str]
     listed: int
@@ -95,7 +94,8 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     risk = risks(db, zone, today)
     usual, due = usual_seconds(queries.logged(db)), queries.due_dates(db)
     found = listing.candidates(db)
-    listed, days = queries.listed(db, today), _days(db, [each.item.id for each in found], today)
+    listed, events = queries.listed(db, today), queries.events_ahead(db, today)
+    days = _days(db, [each.item.id for each in found], events, today)
     walk = {place: turn for turn, place in enumerate(dict.fromkeys(_stop(each.item) for each in found))}
     tasks: list[Task] = []
     coming: list[Task] = []
@@ -113,7 +113,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
                     continue
             (coming if is_coming else tasks).append(task)
             why[task] = str(reason)
-    return Work(tasks, coming, {each.item.id: each.item for each in found}, why, len(waiting))
+    return Work(tasks, coming, events, {each.item.id: each.item for each in found}, why, len(waiting))
 
 
 def _rounded(risk: float) -> float:
@@ -139,7 +139,7 @@ class _Days:
         return min((day for day in (closes, event) if day), default=None)
 
 
-def _days(db: Session, item_ids: Sequence[UUID], today: date) -> _Days:
+def _days(db: Session, item_ids: Sequence[UUID], events: Sequence[Event], today: date) -> _Days:
     closing = queries.rounds_ahead(db, today)
     ahead = {
         item_id: sorted(
@@ -147,8 +147,7 @@ def _days(db: Session, item_ids: Sequence[UUID], today: date) -> _Days:
         )
         for item_id, found in seasons_of(db, item_ids).items()
     }
-    events = [event.on for event in queries.events_ahead(db, today)]
-    return _Days(events, closing[0].closes if closing else None, ahead)
+    return _Days([event.on for event in events], closing[0].closes if closing else None, ahead)
 
 
 def _windows(
@@ -175,15 +174,15 @@ def _windows(
 def propose(db: Session, todo: Work, evenings: Sequence[Evening], today: date) -> Proposal:
     """The plan for these evenings, what it leaves undone before which day, and what would be enough."""
     made = plan(todo.tasks, evenings)
-    event = next(iter(queries.events_ahead(db, today)), None)
+    event = next(iter(todo.events), None)
     if not made.missing or not evenings:
         return Proposal(made, event, [task for task in todo.coming if event and _opens_before(task, event.on)], [])
-    helpers = max((evening.helpers for evening in evenings), default=HELPERS_USUAL)
+    helpers = max(evening.helpers for evening in evenings)
     return Proposal(
         made,
         event,
         [],
-        _deadlines(db, made, evenings, today),
+        _deadlines(db, made, todo.events, evenings, today),
         ways_out([*todo.tasks, *todo.coming], evenings, helpers, today),
         never_in_time(todo.tasks, evenings),
     )
@@ -193,12 +192,16 @@ def _opens_before(task: Task, day: date) -> bool:
     return task.opens is not None and task.opens < day
 
 
-def _deadlines(db: Session, made: EveningPlan, evenings: Sequence[Evening], today: date) -> list[Deadline]:
-    until = max((evening.on for evening in evenings), default=today)
-    days = [(event.name, event.on) for event in queries.events_ahead(db, today)]
-    days += [(f"the end of round {each.number + 1}", each.closes) for each in queries.rounds_open(db, today, until)]
-    found = [Deadline(name, on, made.missing_on(on)) for name, on in sorted(days, key=lambda day: day[1])]
-    return [each for each in found if each.missing]
+def _deadlines(
+    db: Session, made: EveningPlan, events: Sequence[Event], evenings: Sequence[Evening], today: date
+) -> list[Deadline]:
+    rounds = queries.rounds_open(db, today, max(evening.on for evening in evenings))
+    found = [Deadline(each.name, each.on, True, made.missing_on(each.on)) for each in events]
+    found += [
+        Deadline(f"the end of round {each.number + 1}", each.closes, False, made.missing_on(each.closes))
+        for each in rounds
+    ]
+    return sorted((each for each in found if each.missing), key=lambda each: each.on)
 
 
 def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: bool, actor: Actor) -> list[str]:

@@ -8,7 +8,7 @@ spares of that length and longer outnumber the failures of that length and longe
 
 Three spares cover forty pieces that fail with 1 in 40 each at 95 %, and two do not:
 
->>> forty = Stock("xlr3", tuple((3048, 1 / 40) for _ in range(40)))
+>>> forty = Stock(tuple((3048, 1 / 40) for _ in range(40)))
 >>> [round(covered(forty, {3048: spares}), 4) for spares in (2, 3)]
 [0.9221, 0.9826]
 """
@@ -28,14 +28,14 @@ if TYPE_CHECKING:
 
 Length = int
 """Of a cable, in millimeters; 0 where a kind has none."""
-Purchase = Mapping[Length, int]
+Bought = Mapping[Length, int]
 """How many of each length are bought."""
 Offer = tuple[Length, int]
-"""What can be bought, and what it costs in `PIECE`s of a cent."""
+"""What can be bought, and what it costs in millionths of a cent."""
 
 TINY = 1e-18
 """Chances below this at the ends of a law are left out."""
-PIECE = 1_000_000
+MILLIONTHS = 1_000_000
 """Cents are counted in millionths, so that of two purchases that cost the same the one of fewer pieces is cheaper."""
 
 
@@ -60,7 +60,6 @@ class Stock:
     is known.
     """
 
-    name: str
     needed: tuple[tuple[Length, float], ...]
     spares: tuple[tuple[Length, float], ...] = ()
     prices: tuple[tuple[Length, int], ...] = ()
@@ -106,7 +105,7 @@ def _trimmed(law: Law) -> Law:
     return Law(law.low + int(there[0]), law.chances[there[0] : there[-1] + 1])
 
 
-def covered(stock: Stock, bought: Purchase | None = None) -> float:
+def covered(stock: Stock, bought: Bought | None = None) -> float:
     """The chance that the spares are enough for all that fails, with what is bought besides, which works."""
     return ladder_of(stock).covered(bought or {})
 
@@ -154,13 +153,13 @@ class Ladder:
         for length, cents in sorted(self.stock.prices, key=lambda one: (one[1], -one[0])):
             at = self.rung(length)
             if at is not None and (least is None or at < least):
-                found[at], least = (length, cents * PIECE + 1), at
+                found[at], least = (length, cents * MILLIONTHS + 1), at
         return found
 
     def rung(self, length: Length) -> int | None:
         return next((at for at, needed in enumerate(self.lengths) if needed <= length), None)
 
-    def covered(self, bought: Purchase) -> float:
+    def covered(self, bought: Bought) -> float:
         counts = [0] * len(self.lengths)
         for length, count in bought.items():
             at = self.rung(length)
@@ -185,7 +184,7 @@ class Ladder:
     def _chances(self) -> dict[tuple[int, ...], float]:
         return {}
 
-    def purchase(self, counts: Sequence[int]) -> Purchase:
+    def purchase(self, counts: Sequence[int]) -> Bought:
         """What so many on each rung are."""
         return {
             offer[0]: count for offer, count in zip(self.offers, counts, strict=True) if offer is not None and count

@@ -14,7 +14,7 @@ from itertools import chain, islice
 from math import log, prod
 from typing import TYPE_CHECKING, Any
 
-from service.retire.spares.core.coverage import PIECE, TINY, Ladder, Law, Offer, Purchase, Stock, ladder_of
+from service.retire.spares.core.coverage import MILLIONTHS, TINY, Bought, Ladder, Law, Offer, Stock, ladder_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -40,7 +40,7 @@ class Kit:
     `exact`: none is better. Where there are very many pieces that is not proven, and another may be a little better.
     """
 
-    bought: tuple[Purchase, ...]
+    bought: tuple[Bought, ...]
     cents: int
     chances: tuple[float, ...]
     exact: bool = True
@@ -75,7 +75,7 @@ def best_within(stocks: Sequence[Stock], cents: int) -> Kit:
     Of those with the same chance it is the cheapest. Where nothing gives any chance to speak of, nothing is bought.
     """
     ladders = [ladder_of(stock) for stock in stocks]
-    most = cents * PIECE + PIECE - 1
+    most = cents * MILLIONTHS + MILLIONTHS - 1
     near = _quick_within(ladders, most)
     chance = _chance(ladders, near)
     if chance < EQUAL:
@@ -95,7 +95,7 @@ def _as_kit(ladders: Sequence[Ladder], counts: Iterable[int], exact: bool) -> Ki
     each = tuple(tuple(islice(rest, len(ladder.laws))) for ladder in ladders)
     bought = tuple(ladder.purchase(mine) for ladder, mine in zip(ladders, each, strict=True))
     chances = tuple(ladder.chance(mine) for ladder, mine in zip(ladders, each, strict=True))
-    return Kit(bought, _cost(ladders, each) // PIECE, chances, exact)
+    return Kit(bought, _cost(ladders, each) // MILLIONTHS, chances, exact)
 
 
 def _cost(ladders: Sequence[Ladder], counts: Counts) -> int:
