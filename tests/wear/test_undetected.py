@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from service.wear.core.undetected import season_bad
+from service.wear.core.undetected import bad_days, season_bad
 from service.wear.core.weibull import Weibull
 
 ages = st.lists(st.floats(0, 900), min_size=1, max_size=4)
@@ -108,3 +108,25 @@ def test_where_wear_grows_old_items_are_bad_for_longer(shape: float, scale: floa
 @example(0.02, 450.0, 105.0, [0.0, 3.0])
 def test_any_numbers_have_an_answer(shape: float, scale: float, days: float, starts: list[float]) -> None:
     assert 0 <= season_bad(Weibull(shape, scale, 0), days, starts[:3], [days / 3, days / 2]) <= 1
+
+
+@settings(max_examples=20)
+@given(shapes, scales, st.floats(0, 400), st.floats(0, 60))
+def test_what_passed_some_days_ago_may_be_bad_from_the_first_day(
+    shape: float, scale: float, passed: float, since: float
+) -> None:
+    """As if the days since the last pass were a stretch of its own."""
+    model, at = Weibull(shape, scale, 0), np.array([passed])
+    [found] = bad_days(model, at, at + since, [0, 40, 105])
+    assert found[0] + bad_days(model, at, at, [0, since])[0, 0] == pytest.approx(
+        bad_days(model, at, at, [0, since + 40])[0, 0], abs=1e-6
+    )
+    assert found[1] == pytest.approx(bad_days(model, at, at, [0, since + 40, since + 105])[0, 1], abs=1e-6)
+
+
+def test_a_fleet_of_new_items_grows_old() -> None:
+    """105 days in two rounds, shape 2.4, scale 300: 16 in 1,000 are bad in the first season, and 96 in the third."""
+    new = np.array([0.0])
+    [found] = bad_days(Weibull(2.4, 300, 0), new, new, [52.5 * number for number in range(7)])
+    per_mille = 1000 * found.reshape(3, 2).sum(axis=1) / 105
+    assert per_mille == pytest.approx([15.6, 65.8, 95.9], abs=0.05)
