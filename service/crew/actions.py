@@ -1,7 +1,7 @@
 """What happens with people: founding a program, passes, joining, signing in, tokens, leaving."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
@@ -10,9 +10,10 @@ from argon2 import PasswordHasher
 from argon2.exceptions import VerifyMismatchError
 from sqlalchemy.orm import Session
 
-from service.crew import core, queries
+from service.crew import access, core, queries
+from service.crew.access import link_with
 from service.crew.core import NAMED, Actor, Role, Who
-from service.crew.links import NewLink, link_with, new_secret
+from service.crew.links import NewLink, new_secret
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.crew.privacy.core import is_anonymous
 from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
@@ -322,29 +323,27 @@ def pass_with(db: Session, pass_id: UUID) -> CrewPass:
 
 
 def end_pass(db: Session, pass_id: UUID, actor: Actor) -> None:
-    """Let nobody in with this pass any more, and sign out the crew members who came in by it.
-
-    A lead or viewer who came in by a link stays: they are known by name, and ended by it.
-    """
-    found = pass_with(db, pass_id)
-    found.end(actor.now)
-    if found.role == Role.CREW:
-        queries.end_sign_ins_by_pass(db, pass_id, actor.now)
-    queries.note_in_audit(db, actor.now, actor.who.id, "pass.ended", found.label)
+    """Let nobody in with this pass any more, and sign out the crew members who came in by it."""
+    access.end_link(db, pass_with(db, pass_id), actor.now, actor.who.id)
 
 
-def end_person(db: Session, person_id: UUID, actor: Actor) -> None:
+def end_person(db: Session, person_id: UUID, actor: Actor, also: Collection[str] = ()) -> None:
     """End somebody's access; what they logged stays.
 
+    Args:
+        also: ids of links that they may know, and that end with it.
+
     Raises:
+        NotFound: there is no such person, or no longer.
         Conflict: it would leave the program without a lead.
     """
+    locked(db, Program, 1)  # two leads who end each other take turns
     person = db.get(Person, person_id)
     if person is None or person.ended_at:
         raise NotFound("There is no such person here any more.")
     refuse_last_lead(db, person)
-    person.ended_at, person.email = actor.now, None
-    queries.end_sign_ins(db, person.id, actor.now)
+    access.end_those(db, access.may_know(db, person, actor.now), also, actor.now, actor.who.id)
+    access.end_access(db, person, actor.now, actor.who.id)
     queries.note_in_audit(db, actor.now, actor.who.id, "person.ended", str(person.id))
 
 

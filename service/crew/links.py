@@ -1,35 +1,48 @@
 """Links that let somebody in by a secret: crew passes, links for one lead, hand-overs, the calendar's address.
 
 Each is a row with the fingerprint of its secret, which is shown once, when it is made. It is valid until it is ended,
-runs out or is used up; features keep what else they need beside it, in tables of their own.
+runs out or is used up; features keep what else they need beside it, in tables of their own. Who may come in by them,
+and what ends with somebody's access, stands in `access`.
 """
 
 import random
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from typing import ClassVar
 from uuid import UUID
 
-from sqlalchemy import select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column
 
-from service.crew.core import LINK_LETTERS, RandomSource, fingerprint, secret
-from service.kit.problems import Gone
+from service.crew.core import LINK_LETTERS, RandomSource, secret
 
 _RANDOM = random.SystemRandom()
 
 
-class UnknownLink(Gone):
-    """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
-
-
 class SecretLink:
-    """What the tables of links have in common."""
+    """What the tables of links have in common. `END_WORD` is what the audit trail says when one is ended."""
+
+    END_WORD: ClassVar[str]
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     secret_hash: Mapped[str] = mapped_column(unique=True)
+    made_by: Mapped[UUID | None]
     created_at: Mapped[datetime]
     ended_at: Mapped[datetime | None]
+
+    @property
+    def title(self) -> str:
+        """What it is, to be read in a list: “Robin”, a link for a lead."""
+        raise NotImplementedError
+
+    @property
+    def subject(self) -> str:
+        """What the audit trail calls it."""
+        raise NotImplementedError
+
+    @property
+    def ends_with_maker(self) -> bool:
+        """Whether it counts only as long as the access of whoever made it."""
+        raise NotImplementedError
 
     def is_over(self, now: datetime) -> bool:
         """Whether it lets nobody in any more."""
@@ -62,30 +75,6 @@ class NewLink:
     expires_at: datetime
 
 
-L = TypeVar("L", bound=SecretLink)
-
-
 def new_secret(letters: int = LINK_LETTERS, source: RandomSource = _RANDOM) -> str:
     """A secret to be read aloud and typed; as long as a link's it is beyond guessing."""
     return secret(source, letters)
-
-
-def link_with(db: Session, table: type[L], typed: str, now: datetime, not_valid: str, *, lock: bool = True) -> L:
-    """The valid link with this secret, locked for use.
-
-    Args:
-        typed: the secret as it is stored; `core.tidy_secret` makes it of one that was typed.
-        not_valid: the sentence of all refusals: a stranger learns no more.
-        lock: False in a session that only reads.
-
-    Raises:
-        UnknownLink: it never was.
-        Gone: it has ended, run out or was used up.
-    """
-    query = select(table).where(table.secret_hash == fingerprint(typed))
-    link = db.scalar(query.with_for_update() if lock else query) if typed else None
-    if link is None:
-        raise UnknownLink(not_valid)
-    if link.is_over(now):
-        raise Gone(not_valid)
-    return link

@@ -1,7 +1,7 @@
 """Tables of people: the program, persons, sign-ins, passes, and the audit trail."""
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 from sqlalchemy import CheckConstraint, Index
@@ -73,12 +73,28 @@ class CrewPass(ExpiringLink, Base):
 
     __tablename__ = "crew_pass"
     __table_args__ = (one_of("role", Role),)
+    END_WORD: ClassVar[str] = "pass.ended"
 
     label: Mapped[str]
     role: Mapped[str]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
     uses_left: Mapped[int | None]
+
+    @property
+    def title(self) -> str:
+        """Whom or what it is for."""
+        return f"“{self.label}”, {'a crew pass' if self.role == Role.CREW else f'a link for a {self.role}'}"
+
+    @property
+    def subject(self) -> str:
+        """What it is called in the audit trail."""
+        return self.label
+
+    @property
+    def ends_with_maker(self) -> bool:
+        """A crew pass stays: others come in by it all season long."""
+        return self.role != Role.CREW
 
     def is_over(self, now: datetime) -> bool:
         """Whether it was ended, has run out, or was used as often as it may be."""

@@ -8,10 +8,10 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
+from service.crew.access import UnknownLink
 from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, cookie_name
 from service.crew.core import Role, fingerprint
 from service.crew.devices.queries import devices_of
-from service.crew.links import UnknownLink
 from service.kit.lengths import Unit
 from service.kit.problems import Problem, invalid
 from service.web.forms import Form, Posted, text, typed

@@ -5,6 +5,7 @@ from uuid import UUID
 
 from sqlalchemy.orm import Session
 
+from service.crew import access
 from service.crew import queries as crew
 from service.crew.actions import refuse_last_lead
 from service.crew.core import Actor
@@ -30,23 +31,21 @@ def erase(db: Session, person_id: UUID, actor: Actor) -> str:
         return person.display_name
     if person.ended_at is None:
         refuse_last_lead(db, person)
-    new_name = anonymize(db, person, actor.now)
+    new_name = anonymize(db, person, actor.now, actor.who.id)
     crew.note_in_audit(db, actor.now, actor.who.id, "person.erased", str(person.id))
     return new_name
 
 
-def anonymize(db: Session, person: Person, now: datetime) -> str:
-    """Put "Tester n" wherever a name of the person's stands, and end their passes and sign-ins; the new name.
+def anonymize(db: Session, person: Person, now: datetime, by: UUID | None = None) -> str:
+    """Put "Tester n" wherever a name of the person's stands, and end their access (`by` whom); the new name.
 
     Their earlier names are replaced too.
     A pass carries a name, not a person: while somebody else has the same name, it may be theirs, and it stays until
     their name is anonymized too.
     """
+    access.end_access(db, person, now, by)
     names, new_name = queries.names_ever(db, person), next_anonymous_name(queries.given_names(db))
-    person.display_name, person.email, person.passphrase_hash = new_name, None, None
-    person.ended_at = person.ended_at or now
-    crew.end_sign_ins(db, person.id, now)
-    queries.end_passes(db, person.id, now)
+    person.display_name = new_name
     for name in names:
         shared = queries.another_is_called(db, name, person.id)
         queries.rename_passes(db, name, new_name, person.id if shared else None)

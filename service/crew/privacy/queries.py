@@ -57,13 +57,6 @@ def _changes_of(person_id: UUID) -> tuple[ColumnElement[bool], ...]:
     return (AuditEntry.action == NAMED, AuditEntry.subject == str(person_id))
 
 
-def end_passes(db: Session, person_id: UUID, now: datetime) -> None:
-    """End the links made for a person."""
-    db.execute(
-        update(CrewPass).where(CrewPass.person_id == person_id, CrewPass.ended_at.is_(None)).values(ended_at=now)
-    )
-
-
 def rename_passes(db: Session, name: str, new_name: str, of: UUID | None) -> None:
     """Take a name off passes and links, and out of the audit trail where one was called by it.
 

@@ -6,15 +6,15 @@ from uuid import UUID, uuid4
 
 from sqlalchemy.orm import Session
 
+from service.crew import access, core
 from service.crew import actions as crew
-from service.crew import core
 from service.crew.core import Actor, Role, Who
-from service.crew.links import NewLink, link_with, new_secret
+from service.crew.links import NewLink, new_secret
 from service.crew.models import Person
-from service.crew.queries import end_sign_ins, note_in_audit
+from service.crew.queries import note_in_audit
 from service.exchange.handover import queries
 from service.exchange.handover.models import HandOver
-from service.kit.problems import Gone, NotFound
+from service.kit.problems import NotFound
 
 LASTS = timedelta(days=3)
 _NOT_VALID = (
@@ -39,7 +39,7 @@ def make_link(db: Session, actor: Actor) -> NewLink:
     link = HandOver(
         id=uuid4(),
         secret_hash=core.fingerprint(secret),
-        from_id=actor.who.id,
+        made_by=actor.who.id,
         to_id=None,
         created_at=actor.now,
         expires_at=actor.now + LASTS,
@@ -59,8 +59,7 @@ def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
     link = db.get(HandOver, link_id)
     if link is None:
         raise NotFound("There is no such link.")
-    if link.end(actor.now):
-        note_in_audit(db, actor.now, actor.who.id, "hand_over.taken_back", str(link.from_id))
+    access.end_link(db, link, actor.now, actor.who.id)
 
 
 def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
@@ -83,19 +82,12 @@ def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, s
     link, old = _link(db, typed, now)
     new = crew.add_person(db, name, Role.LEAD, now)
     link.to_id = new.id
-    for each in queries.open_links(db, now, old.id):
-        each.ended_at = now
-    for made in queries.open_lead_passes(db, now):  # they would let the old lead in again
-        made.ended_at = now
-    old.ended_at, old.email = now, None
-    end_sign_ins(db, old.id, now)
+    link.end(now)
+    access.end_access(db, old, now, new.id)
     note_in_audit(db, now, new.id, core.HANDED_OVER, str(new.id), {"from": str(old.id)})
     return Who(new.id, new.display_name, Role.LEAD), crew.start_sign_in(db, new, now, now + core.LEAD_LONGEST)
 
 
 def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
-    link = link_with(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
-    old = db.get_one(Person, link.from_id, with_for_update=True, populate_existing=True)
-    if old.ended_at or old.role != Role.LEAD:
-        raise Gone(_NOT_VALID)
-    return link, old
+    link = access.link_with(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
+    return link, db.get_one(Person, link.made_by)

@@ -1,5 +1,6 @@
 """The table of hand-overs: links by which the next lead takes the program over, and what became of them."""
 
+from typing import ClassVar
 from uuid import UUID
 
 from sqlalchemy.orm import Mapped, mapped_column
@@ -12,6 +13,22 @@ class HandOver(ExpiringLink, Base):
     """A link from a lead to whoever comes next, used once; its secret is stored as a fingerprint."""
 
     __tablename__ = "hand_over"
+    END_WORD: ClassVar[str] = "hand_over.taken_back"
 
-    from_id: Mapped[UUID] = mapped_column(refers("person.id"), index=True)
+    made_by: Mapped[UUID | None] = mapped_column("from_id", refers("person.id"), index=True, nullable=False)
     to_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
+
+    @property
+    def title(self) -> str:
+        """The same for each."""
+        return "a link that hands the program over"
+
+    @property
+    def subject(self) -> str:
+        """Whose it is."""
+        return str(self.made_by)
+
+    @property
+    def ends_with_maker(self) -> bool:
+        """Nobody hands over what they no longer lead."""
+        return True

@@ -4,9 +4,9 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.crew import queries as crew
+from service.crew.access import UnknownLink
 from service.crew.context import AnyoneContext, LeadContext, RequestContext
 from service.crew.core import spelled
-from service.crew.links import UnknownLink
 from service.crew.pages import signed_in
 from service.exchange.handover import actions, queries
 from service.exchange.handover.facts import LISTED, handover_facts
@@ -36,7 +36,7 @@ def hand_over_page(context: LeadContext, new: bool = False) -> Response:
             passes=crew.open_passes(db, context.now),
             tokens=crew.tokens(db),
             links=queries.open_links(db, context.now),
-            names=crew.names_of(db, {link.from_id for link in queries.open_links(db, context.now)}),
+            names=crew.names_of(db, {link.made_by for link in queries.open_links(db, context.now)}),
             states=list(ItemState),
             name=lambda item: item_name(item.kind, item.length_mm, Unit(context.program.unit)),
             listed=LISTED,

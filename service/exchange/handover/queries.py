@@ -9,7 +9,7 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.core import Role
-from service.crew.models import PERSON_IS_HERE, CrewPass, Person
+from service.crew.models import PERSON_IS_HERE, Person
 from service.exchange.handover.models import HandOver
 from service.gear.core import ItemState
 from service.gear.models import Item
@@ -23,23 +23,12 @@ from service.testlog.models import NOT_VOIDED, Test, TestItem, Void
 from service.testlog.queries import faults_of
 
 
-def open_links(db: Session, now: datetime, from_id: UUID | None = None) -> Sequence[HandOver]:
+def open_links(db: Session, now: datetime, made_by: UUID | None = None) -> Sequence[HandOver]:
     """The links that may still be used, of everybody or of one lead, the newest first."""
     query = select(HandOver).where(HandOver.ended_at.is_(None), HandOver.expires_at > now)
-    if from_id is not None:
-        query = query.where(HandOver.from_id == from_id)
+    if made_by is not None:
+        query = query.where(HandOver.made_by == made_by)
     return db.scalars(query.order_by(HandOver.created_at.desc(), HandOver.id)).all()
-
-
-def open_lead_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
-    """The unused links that would make or sign in a lead."""
-    query = select(CrewPass).where(
-        CrewPass.role == Role.LEAD,
-        CrewPass.ended_at.is_(None),
-        CrewPass.expires_at > now,
-        CrewPass.uses_left > 0,
-    )
-    return db.scalars(query).all()
 
 
 def counts(db: Session) -> dict[str, dict[ItemState, int]]:

@@ -1,10 +1,12 @@
 """The crew: its passes, its people with what tells them apart, ending somebody's access, erasing a name."""
 
+from typing import Any
+
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew import actions, queries
+from service.crew import access, actions, queries
 from service.crew.context import LeadContext, RequestContext
 from service.crew.core import Role, spelled, unnamed
 from service.crew.models import Person
@@ -20,10 +22,11 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/crew")
-def crew_page(context: LeadContext) -> Response:
-    """Who is in, by which passes, and which tokens there are."""
+def crew_page(context: LeadContext, ended: str = "") -> Response:
+    """Who is in, by which passes, and which tokens there are; and what ended with the access of `ended`."""
     with context.reading() as db:
-        return _crew(context, db, Form())
+        gone = db.get(Person, read_op(ended)) if ended else None
+        return _crew(context, db, Form(), gone)
 
 
 @router.post("/crew/passes")
@@ -74,15 +77,16 @@ def end_person_page(context: LeadContext, person_id: str) -> Response:
         person = _person(db, person_id)
         if person.ended_at:
             raise NotFound("There is no such person here any more.")
-        return context.page("home/people/end_person.html", person=person, logged=last_logged(db, [person.id]))
+        return context.page("home/people/end_person.html", **_ways(context, db, person))
 
 
 @router.post("/crew/people/{person_id}/end")
-def end_person(context: LeadContext, person_id: str) -> Response:
-    """End somebody's access; what they logged stays."""
+def end_person(context: LeadContext, person_id: str, posted: Posted) -> Response:
+    """End somebody's access, and the links chosen with it; what they logged stays."""
+    key, also = read_op(person_id), [str(each) for each in posted.getlist("also")]
     with context.writing() as db:
-        actions.end_person(db, read_op(person_id), context.actor)
-    return RedirectResponse("/crew", 303)
+        actions.end_person(db, key, context.actor, also)
+    return RedirectResponse(f"/crew?ended={key}", 303)
 
 
 @router.get("/crew/people/{person_id}/erase")
@@ -90,8 +94,7 @@ def erase_page(context: LeadContext, person_id: str) -> Response:
     """What erasing does, before it is done: it cannot be taken back."""
     with context.reading() as db:
         person = _person(db, person_id)
-        logged = last_logged(db, [person.id])
-        return context.page("home/people/erase.html", person=person, logged=logged)
+        return context.page("home/people/erase.html", **_ways(context, db, person))
 
 
 @router.post("/crew/people/{person_id}/erase")
@@ -99,14 +102,31 @@ def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
     op, key = read_op(posted.get("op")), read_op(person_id)
     context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.actor))
-    return RedirectResponse("/crew", 303)
+    return RedirectResponse(f"/crew?ended={key}", 303)
 
 
-def _crew(context: RequestContext, db: Session, form: Form) -> Response:
+def _ways(context: RequestContext, db: Session, person: Person) -> dict[str, Any]:
+    """What the pages show before somebody's access ends: who it is, and by what they could come again."""
+    known = access.may_know(db, person, context.now)
+    return {
+        "person": person,
+        "logged": last_logged(db, [person.id]),
+        "ending": access.ends_with(db, person, context.now),
+        "known": known,
+        "phones": {link.id: queries.signed_in_by_pass(db, link.id, context.now) for link in known},
+        "came_by": set(queries.passes_of(db, person.id)),
+        "let_in": queries.people_by_passes_of(db, person.id),
+        "tokens": queries.tokens(db) if person.role == Role.LEAD else [],
+    }
+
+
+def _crew(context: RequestContext, db: Session, form: Form, gone: Person | None = None) -> Response:
     people, former = queries.people(db), list_former(db)
     return context.page(
         "home/people/crew.html",
         form=form,
+        gone=gone if gone is not None and gone.ended_at else None,
+        ended=access.ended_with(db, gone) if gone is not None and gone.ended_at else [],
         people=people,
         former=former,
         passes=queries.open_passes(db, context.now),

@@ -5,6 +5,7 @@ from uuid import UUID, uuid4
 
 from sqlalchemy.orm import Session
 
+from service.crew import access
 from service.crew.core import Actor, fingerprint
 from service.crew.queries import note_in_audit
 from service.kit.problems import NotFound, invalid
@@ -51,5 +52,4 @@ def end_link(db: Session, link_id: UUID, actor: Actor) -> None:
     link = queries.link(db, link_id)
     if link is None:
         raise NotFound("There is no such calendar link. Look at the list of those that count.")
-    if link.end(actor.now):
-        note_in_audit(db, actor.now, actor.who.id, "calendar.link_ended", link.label)
+    access.end_link(db, link, actor.now, actor.who.id)

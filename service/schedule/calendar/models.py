@@ -1,5 +1,6 @@
 """Tables of the calendar: the private links by which calendar programs fetch it."""
 
+from typing import ClassVar
 from uuid import UUID
 
 from sqlalchemy.orm import Mapped, mapped_column
@@ -12,6 +13,22 @@ class CalendarLink(SecretLink, Base):
     """A link to the feed, for whom it is, and whether it still counts; its secret is stored as a fingerprint."""
 
     __tablename__ = "calendar_link"
+    END_WORD: ClassVar[str] = "calendar.link_ended"
 
     label: Mapped[str]
-    made_by: Mapped[UUID] = mapped_column(refers("person.id"))
+    made_by: Mapped[UUID | None] = mapped_column(refers("person.id"), nullable=False)
+
+    @property
+    def title(self) -> str:
+        """For whom it is."""
+        return f"“{self.label}”, a link to the calendar"
+
+    @property
+    def subject(self) -> str:
+        """What it is called in the audit trail."""
+        return self.label
+
+    @property
+    def ends_with_maker(self) -> bool:
+        """It shows the calendar to others, and lets nobody in."""
+        return False

@@ -6,8 +6,8 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
+from service.crew.access import link_with
 from service.crew.context import AnyoneContext, LeadContext, RequestContext
-from service.crew.links import link_with
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
 from service.schedule.calendar.models import CalendarLink

@@ -1,0 +1,138 @@
+"""Whose access has ended stays out: by links that they made, by passes that they know, and under another name."""
+
+import re
+from collections.abc import Callable
+from uuid import UUID
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.crew import actions, queries
+from service.crew.core import Role, Who
+from service.crew.links import NewLink
+from service.crew.models import Person
+from tests.support.program import BASE, Running, op
+
+
+def device(program: Running) -> TestClient:
+    """A device that nobody is signed in on yet."""
+    return TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, follow_redirects=False)
+
+
+def made(program: Running, role: Role, label: str, maker: Who | None = None) -> NewLink:
+    """A pass or link by this maker; None: by the command."""
+    with program.store.writing() as db:
+        return actions.make_pass(db, role, label, maker, program.clock.now)
+
+
+def second_lead(program: Running, name: str = "Kit") -> tuple[TestClient, Who]:
+    """Another lead, signed in on a device of their own."""
+    link, phone = made(program, Role.LEAD, name), device(program)
+    assert phone.post("/join", data={"pass": link.secret, "name": name}).status_code == 303
+    with program.store.reading() as db:
+        (person,) = queries.people_named(db, name)
+        return phone, Who(person.id, name, Role.LEAD)
+
+
+def comes_in(program: Running, link: NewLink, name: str) -> int:
+    """How a new device is answered that tries a pass or link."""
+    return device(program).post("/join", data={"pass": link.secret, "name": name}).status_code
+
+
+def end(program: Running, person_id: UUID) -> None:
+    assert program.lead.post(f"/crew/people/{person_id}/end").status_code == 303
+
+
+def erase(program: Running, person_id: UUID) -> None:
+    assert program.lead.post(f"/crew/people/{person_id}/erase", data={"op": op()}).status_code == 303
+
+
+def hand_over(program: Running, person_id: UUID) -> None:
+    """They hand over what they lead; `person_id` is who is signed in on the only second device."""
+    with program.store.writing() as db:
+        person = db.get_one(Person, person_id)
+        token = actions.start_sign_in(db, person, program.clock.now, None)
+    page = device(program).post("/handover/links", headers={"Authorization": f"Bearer {token}"})
+    (secret,) = re.findall(r"/take-over#(\w+)", page.text)[:1]
+    taken = device(program).post("/take-over", data={"pass": secret, "name": "Next", "sure": "yes"})
+    assert taken.status_code == 303
+
+
+@pytest.mark.parametrize("leave", [end, erase, hand_over])
+def test_no_link_of_theirs_lets_a_lead_in_again(program: Running, leave: Callable[[Running, UUID], None]) -> None:
+    phone, kit = second_lead(program)
+    theirs = [made(program, role, "Somebody", kit) for role in (Role.LEAD, Role.VIEWER)]
+    on_the_computer = made(program, Role.LEAD, "First lead")
+    thursdays = made(program, Role.CREW, "Thursdays", kit)
+    with program.store.reading() as db:
+        (lead,) = [each for each in queries.people(db) if each.display_name == "Lead"]
+    of_another = made(program, Role.VIEWER, "A parent", Who(lead.id, "Lead", Role.LEAD))
+    over = re.search(r"/take-over#(\w+)", phone.post("/handover/links").text)
+    assert over
+    leave(program, kit.id)
+    assert phone.get("/me").status_code == 401
+    assert [comes_in(program, link, f"Alias {number}") for number, link in enumerate(theirs)] == [410, 410]
+    assert comes_in(program, on_the_computer, "Alias") == 410
+    assert device(program).post("/take-over", data={"pass": over[1], "name": "Alias", "sure": "y"}).status_code == 410
+    assert comes_in(program, thursdays, "Jo") == 303  # the crew goes on
+    assert comes_in(program, of_another, "Parent") == 303
+    with program.store.reading() as db:
+        assert db.get_one(Person, kit.id).passphrase_hash is None
+    second_lead(program)  # let back in later, they are somebody new, and what ended stays ended
+    assert [comes_in(program, link, "Alias") for link in theirs] == [410, 410]
+
+
+def test_the_page_says_what_ends_and_who_came_in_by_their_links(program: Running) -> None:
+    _, kit = second_lead(program)
+    used, unused = (made(program, Role.LEAD, label, kit) for label in ("Used", "Unused"))
+    assert comes_in(program, used, "Alias") == 303
+    asked = program.lead.get(f"/crew/people/{kit.id}/end").text
+    assert "One open link, so that nobody comes in again by it" in asked
+    assert "<li>“Unused”, a link for a lead</li>" in asked
+    assert "“Used”" not in asked
+    assert re.search(r"Who came in by their links.*<b>Alias</b>.*End the access of Alias", asked, re.DOTALL)
+    assert "Whoever has a token of the API still gets in by it: Viewer, Crew, Lead." in asked
+    told = program.lead.post(f"/crew/people/{kit.id}/end")
+    page = program.lead.get(told.headers["location"]).text
+    assert "The access of Kit has ended." in page
+    assert "With it ended one link: “Unused”, a link for a lead." in page
+    assert comes_in(program, unused, "Kit") == 410
+
+
+def test_the_crew_pass_by_which_a_helper_came_is_offered(program: Running) -> None:
+    came_by, other = (made(program, Role.CREW, day) for day in ("Tuesdays", "Thursdays"))
+    jo, kim = device(program), device(program)
+    jo.post("/join", data={"pass": came_by.secret, "name": "Jo"})
+    kim.post("/join", data={"pass": came_by.secret, "name": "Kim"})
+    with program.store.reading() as db:
+        (person,) = queries.people_named(db, "Jo")
+    asked = re.sub(r"\s+", " ", program.lead.get(f"/crew/people/{person.id}/end").text)
+    assert re.search(
+        f'value="{came_by.id}"><span>“Tuesdays”, a crew pass<br><span class="soft">Jo came in by it</span>'
+        '<br><span class="soft">signs out 2 phones at once</span>',
+        asked,
+    )
+    assert f'value="{other.id}"><span>“Thursdays”, a crew pass</span>' in asked
+    program.lead.post(f"/crew/people/{person.id}/end", data={"also": str(came_by.id)})
+    assert comes_in(program, came_by, "Jo") == 410
+    assert comes_in(program, other, "Robin") == 303
+    assert (jo.get("/me").status_code, kim.get("/me").status_code) == (401, 401)
+
+
+def test_a_link_that_another_lead_made_for_them_is_offered(program: Running) -> None:
+    _, kit = second_lead(program)
+    with program.store.reading() as db:
+        (lead,) = [each for each in queries.people(db) if each.display_name == "Lead"]
+    again = made(program, Role.VIEWER, "kit", Who(lead.id, "Lead", Role.LEAD))
+    assert f'name="also" value="{again.id}"' in program.lead.get(f"/crew/people/{kit.id}/end").text
+    program.lead.post(f"/crew/people/{kit.id}/end", data={"also": [str(again.id), "no id of a link"]})
+    assert comes_in(program, again, "Kit") == 410
+
+
+def test_a_link_whose_maker_went_meanwhile_is_over(program: Running) -> None:
+    """Made while another lead ended them, or brought back by a backup: it is open, and its maker is gone."""
+    _, kit = second_lead(program)
+    link = made(program, Role.LEAD, "Late", kit)
+    with program.store.writing() as db:
+        db.get_one(Person, kit.id).ended_at = program.clock.now
+    assert comes_in(program, link, "Alias") == 410
