@@ -53,7 +53,8 @@ def _page(context: RequestContext, db: Session, form: Form) -> Response:
         rounds=rounds,
         target=target,
         least=ENOUGH,
-        report=report.report(db, context.zone, row.starts, row.ends, rounds, target),
+        report=report.report(db, context.zone, row, context.today, target),
+        name=item_namer(context.program),
         season_days=(row.ends - row.starts).days + 1,
     )
 

@@ -1,106 +1,169 @@
-"""What wear says of each class in words: how long it may go untested, and how it lasts."""
+"""What wear says of each class in words: how it fares in the seasons to come, what helps, and how it lasts."""
 
-import math
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
+from math import ceil, floor
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
 from service.gear.core import KINDS
+from service.gear.queries import ItemFacts, item_facts
+from service.season.models import SeasonRow
+from service.tags.queries import codes_of
+from service.wear.coming import SeasonToCome, fleets, seasons_to_come
+from service.wear.core.ahead import Fleet, SeasonAhead, ahead
 from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of
+from service.wear.core.lives import Life
 from service.wear.curve import Curve, draw
-from service.wear.queries import lives_by_class, records
+from service.wear.queries import WearRecord, lives_by_class, records
+
+NAMED = 5
+"""So many of the items that are best replaced are named."""
 
 
 @dataclass(frozen=True)
-class AllowedInterval:
-    """How long a class may go untested, in exposure days, with its 95 % likelihood-ratio interval.
+class ClassSeason:
+    """A class in a season: how many of 1,000 are bad on average and nobody knows, in words, with its 95 % range.
 
-    `rounds` is how many rounds that makes of a season, with the interval; `down` the share of its time that an item
-    is bad and nobody knows, with the rounds that there are; `grows` whether failing gets likelier with use (None:
-    it cannot be told).
+    `enough` is whether that is within the target, and `sure` whether all of the range is on the same side of it.
     """
 
-    days: int
-    days_least: int
-    days_most: int
-    rounds: int
-    rounds_least: int
-    rounds_most: int
-    down: float
+    season: SeasonToCome
+    bad: str
+    range: str
     enough: bool
-    grows: bool | None
+    sure: bool
+    ahead: SeasonAhead
 
 
 @dataclass(frozen=True)
 class WornClass:
-    """A class in words, what it counts, the words of the wider class it is judged by ("" for itself), its answer, and
-    the number of the curve that speaks for it, from 1 (0 where none does).
+    """A class in words, and what it counts: failures, lives, items in use, and those of them that nothing is told of.
+
+    `by` names the wider class it is judged by ("" for itself); `assumed` is whether no fit speaks for it. `grows` is
+    whether failing gets likelier with use (None: it cannot be told). `first` are to be replaced first where that is of
+    use before a season, and `curve` is the number of the curve that speaks for it, from 1 (0: none does).
     """
 
     name: str
     failures: int
     lives: int
+    in_use: int
+    unknown: int
     by: str
-    answer: AllowedInterval | None
+    assumed: bool
+    grows: bool | None
+    seasons: Sequence[ClassSeason]
+    first: Sequence[UUID]
     curve: int
+
+    @property
+    def short(self) -> ClassSeason | None:
+        """The first season that is not within the target."""
+        return next((each for each in self.seasons if not each.enough), None)
 
 
 @dataclass(frozen=True)
 class Report:
-    """Every class that has lives, and how each class lasts that is judged by itself."""
+    """The seasons that are looked at, every class with lives or items in use, and the curves of those that are fitted.
 
+    `items` are those that the classes name, with their codes.
+    """
+
+    seasons: Sequence[SeasonToCome]
     classes: Sequence[WornClass]
     curves: Sequence[Curve]
+    items: Mapping[UUID, tuple[ItemFacts, str]]
 
 
-def report(db: Session, zone: ZoneInfo, first: date, last: date, rounds: int, per_mille: int) -> Report:
-    """Each class with its answer for a season from `first` to `last`, both counted, that has so many rounds."""
-    days = (last - first).days + 1
-    by_class = lives_by_class(records(db, zone).values())
-    allowed = [each for each in judged(by_class) if each.lives]
-    fits = {each.by: each.fitted for each in allowed if each.by and each.fitted}
-    pool, order = pooled(by_class), sorted(fits)
-    return Report(
-        [_class_wear(each, days, rounds, per_mille / 1000, order) for each in allowed],
-        [
-            draw(in_words(path), KINDS[path[0]].plural, fits[path], steps_of(in_order(pool[path])), days)
-            for path in order
-        ],
-    )
+def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: int) -> Report:
+    """Each class with its answers for the season of `row`, as far as it is to come, and for those that follow."""
+    records_now, coming = records(db, zone), seasons_to_come(db, row, today)
+    by_class = lives_by_class(records_now.values())
+    if not any(by_class.values()):
+        return Report(coming, [], [], {})
+    in_use: dict[Path, dict[UUID, WearRecord]] = defaultdict(dict)
+    for item_id, item in records_now.items():
+        if item.in_use:
+            in_use[item.path][item_id] = item
+    classes, pool = judged(by_class), pooled(by_class)
+    fits = {each.by: each.fitted for each in classes if each.by and each.fitted}
+    order, days = sorted(fits), (row.ends - row.starts).days + 1
+    curves = [
+        draw(in_words(path), KINDS[path[0]].plural, fits[path], steps_of(in_order(pool[path])), days) for path in order
+    ]
+    told = [
+        _class_wear(each, pool[each.path[:1]], in_use[each.path], coming, today, per_mille, order)
+        for each in classes
+        if each.lives or in_use[each.path]
+    ]
+    named = [item_id for each in told for item_id in each.first]
+    facts, codes = item_facts(db, named), codes_of(db, named)
+    return Report(coming, told, curves, {key: (facts[key], codes.get(key, "")) for key in named})
 
 
-def _class_wear(each: JudgedClass, days: int, rounds: int, unavailability: float, curves: Sequence[Path]) -> WornClass:
-    by = in_words(each.by) if each.by and each.by != each.path else ""
-    allowed = answer(each.fitted, days, rounds, unavailability) if each.fitted else None
-    curve = curves.index(each.by) + 1 if each.by else 0
-    return WornClass(in_words(each.path), each.failures, each.lives, by, allowed, curve)
+def _class_wear(
+    each: JudgedClass,
+    of_kind: Sequence[Life],
+    in_use: Mapping[UUID, WearRecord],
+    coming: Sequence[SeasonToCome],
+    today: date,
+    per_mille: int,
+    curves: Sequence[Path],
+) -> WornClass:
+    from service.wear.core.assumed import assumed  # numpy would slow the start of every command
 
-
-def answer(fitted: Fitted, season_days: int, rounds: int, unavailability: float) -> AllowedInterval:
-    """What a model says of a season of so many days in so many rounds; at least a day, at most ten seasons."""
-    most = 10 * season_days
-
-    def whole(days: float) -> int:
-        return max(1, min(most, math.floor(days)))
-
-    intervals = [model.interval(unavailability) for model in fitted.edge]
-    days = whole(fitted.model.interval(unavailability))
-    least, longest = whole(min(intervals)), whole(max(intervals))
+    fitted = each.fitted or assumed(in_order(of_kind))
+    by_tests = fleets(in_use, coming, today)
+    item_ids = [item_id for _, ids in by_tests for item_id in ids]
+    seasons = _seasons_ahead(fitted, tuple(fleet for fleet, _ in by_tests), per_mille) if item_ids else ()
+    replaced = next((told.replaced for told in seasons if told.replaced), ())
     shapes = [model.shape for model in fitted.edge]
-    return AllowedInterval(
-        days=days,
-        days_least=least,
-        days_most=longest,
-        rounds=-(-season_days // days),
-        rounds_least=-(-season_days // longest),
-        rounds_most=-(-season_days // least),
-        down=fitted.model.unavailability(season_days / rounds),
-        enough=season_days <= days * rounds,
+    return WornClass(
+        name=in_words(each.path),
+        failures=each.failures,
+        lives=each.lives,
+        in_use=len(in_use),
+        unknown=len(in_use) - len(item_ids),
+        by=in_words(each.by) if each.by and each.by != each.path else "",
+        assumed=each.fitted is None,
         grows=True if min(shapes) > 1 else False if max(shapes) < 1 else None,
+        seasons=[_in_season(*pair, per_mille) for pair in zip(coming, seasons, strict=False)],
+        first=[item_ids[number] for number in replaced[:NAMED]],
+        curve=curves.index(each.by) + 1 if each.by else 0,
     )
+
+
+@lru_cache(maxsize=256)
+def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) -> list[SeasonAhead]:
+    """What is ahead of a class, remembered: between two tests of a day nothing changes."""
+    return ahead(fitted, of_class, per_mille / 1000)
+
+
+def _in_season(season: SeasonToCome, told: SeasonAhead, per_mille: int) -> ClassSeason:
+    target = per_mille / 1000
+    return ClassSeason(
+        season,
+        of_1000(told.bad, target),
+        f"{of_1000(told.least, target)} to {of_1000(told.most, target)}",
+        told.bad <= target,
+        (told.most <= target) if told.bad <= target else told.least > target,
+        told,
+    )
+
+
+def of_1000(share: float, target: float) -> str:
+    """A share as a count of 1,000, in tenths where a whole one would be less than 1 or look like the target."""
+    whole = round(1000 * share)
+    if whole >= 1 and (whole != round(1000 * target) or share == target):
+        return str(whole)
+    tenths = ceil(10_000 * share) if share > target else floor(10_000 * share + 1e-9)
+    return f"{tenths / 10:.1f}" if tenths else "under 0.1"
 
 
 def in_words(path: Path) -> str:

@@ -4,11 +4,11 @@ from random import Random
 
 import pytest
 
-from service.wear.core.classes import ENOUGH, Fitted, failures_of, fitted_to, judged
+from service.wear.core.classes import ENOUGH, failures_of, fitted_to, judged
 from service.wear.core.fit import fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
-from service.wear.report import answer
+from service.wear.report import of_1000
 
 CABLE = ("cable", "XLR")
 STRAPPED = (*CABLE, "strapped to a frame")
@@ -64,30 +64,9 @@ def test_failures_that_tell_no_model_are_pooled_too() -> None:
     assert both[OLD].by == CABLE
 
 
-def test_the_answer_is_in_whole_days_and_rounds() -> None:
-    """Without wear and a mean life of 1,000 days: 20.13 days for 10 in 1,000 (the failure-finding interval)."""
-    model = Weibull(1, 1000, 0)
-    told = answer(Fitted(model, (Weibull(0.8, 800, 0), Weibull(1.3, 900, 0))), 105, 2, 0.01)
-    assert (told.days, told.rounds, told.enough) == (20, 6, False)
-    assert told.days_least < 20 < told.days_most
-    assert told.rounds_least < 6 < told.rounds_most
-    assert told.down == pytest.approx(1 - (1 - 2.718281828459045**-0.0525) / 0.0525, rel=1e-9)  # the mean of F
-    assert told.grows is None
-    assert answer(Fitted(model, (Weibull(1.2, 900, 0), Weibull(2, 900, 0))), 105, 2, 0.01).grows is True
-    assert answer(Fitted(model, (Weibull(0.7, 900, 0), Weibull(0.9, 900, 0))), 105, 2, 0.01).grows is False
-
-
-def test_enough_means_that_the_rounds_keep_what_is_aimed_at() -> None:
-    model = Weibull(1, 3000, 0)  # 60.4 days
-    assert answer(Fitted(model, (model,)), 120, 2, 0.01).enough
-    assert not answer(Fitted(model, (model,)), 122, 2, 0.01).enough
-    assert answer(Fitted(model, (model,)), 120, 2, 0.01).down <= 0.01
-
-
-def test_answers_stay_within_reason() -> None:
-    short, long = Weibull(0.1, 1e-9, 0), Weibull(3, 1e9, 0)
-    told = answer(Fitted(short, (short, long)), 100, 2, 0.01)
-    assert (told.days, told.days_least, told.days_most, told.rounds) == (1, 1, 1000, 100)
+def test_counts_of_1000_never_look_like_the_target_that_they_miss() -> None:
+    shares = (0.00001, 0.0004, 0.0097, 0.01, 0.01001, 0.0958)
+    assert [of_1000(share, 0.01) for share in shares] == ["under 0.1", "0.4", "9.7", "10", "10.1", "96"]
 
 
 def test_a_fit_is_remembered() -> None:

@@ -117,16 +117,30 @@ def test_what_passed_some_days_ago_may_be_bad_from_the_first_day(
 ) -> None:
     """As if the days since the last pass were a stretch of its own."""
     model, at = Weibull(shape, scale, 0), np.array([passed])
-    [found] = bad_days(model, at, at + since, [0, 40, 105])
-    assert found[0] + bad_days(model, at, at, [0, since])[0, 0] == pytest.approx(
-        bad_days(model, at, at, [0, since + 40])[0, 0], abs=1e-6
+    [found] = bad_days(model, at, at + since, [0, 40, 105], [40])
+    assert found[0] + bad_days(model, at, at, [0, since], [])[0, 0] == pytest.approx(
+        bad_days(model, at, at, [0, since + 40], [])[0, 0], abs=1e-6
     )
-    assert found[1] == pytest.approx(bad_days(model, at, at, [0, since + 40, since + 105])[0, 1], abs=1e-6)
+    assert found[1] == pytest.approx(
+        bad_days(model, at, at, [0, since + 40, since + 105], [since + 40])[0, 1], abs=1e-6
+    )
 
 
 def test_a_fleet_of_new_items_grows_old() -> None:
     """105 days in two rounds, shape 2.4, scale 300: 16 in 1,000 are bad in the first season, and 96 in the third."""
     new = np.array([0.0])
-    [found] = bad_days(Weibull(2.4, 300, 0), new, new, [52.5 * number for number in range(7)])
+    closes = [52.5 * number for number in range(7)]
+    [found] = bad_days(Weibull(2.4, 300, 0), new, new, closes, closes)
     per_mille = 1000 * found.reshape(3, 2).sum(axis=1) / 105
     assert per_mille == pytest.approx([15.6, 65.8, 95.9], abs=0.05)
+
+
+@settings(max_examples=20)
+@given(shapes, scales, st.floats(0, 400), st.floats(1, 59), st.floats(61, 104))
+def test_an_edge_without_a_test_only_parts_what_is_summed(
+    shape: float, scale: float, age: float, before: float, after: float
+) -> None:
+    model, at = Weibull(shape, scale, 0), np.array([age])
+    [whole] = bad_days(model, at, at, [0, 60, 105], [60])
+    [parted] = bad_days(model, at, at, [0, before, 60, after, 105], [60])
+    assert [parted[0] + parted[1], parted[2] + parted[3]] == pytest.approx(whole, abs=1e-6)

@@ -19,7 +19,7 @@ With a constant rate r and one test in the middle of a season of 2 days the answ
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import numpy as np
@@ -41,8 +41,8 @@ _DIGITS: Final = 1e4
 """How many times as long as a stretch the mean life may be that two gamma functions are a part of: they are right to 13
 digits, and so their difference to 9 of the stretch.
 """
-_AT_ONCE: Final = 50_000
-"""Ages times stretches that are reckoned together, so that their nodes fit the memory."""
+_AT_ONCE: Final = 20_000
+"""Integrals that are taken together, so that their nodes fit the memory."""
 _ROOTS: Final = 100
 """The most that 1/shape may be for gamma functions of it to fit numbers."""
 
@@ -58,33 +58,42 @@ def season_bad(model: Weibull, days: float, ages: Sequence[float], tests: Sequen
     age = np.array(list(distinct), float)
     share = np.array(list(distinct.values())) / len(ages)
     edges = sorted({0.0, *tests, days})
-    bad = [
-        bad_days(model, some, some, edges).sum(axis=1)
-        for some in np.array_split(age, 1 + age.size * len(edges) // _AT_ONCE)
-    ]
-    return float(share @ np.concatenate(bad)) / days
+    return float(share @ bad_days(model, age, age, edges, edges).sum(axis=1)) / days
 
 
-def bad_days(model: Weibull, passed: Floats, ages: Floats, edges: Sequence[float]) -> Floats:
+def bad_days(model: Weibull, passed: Floats, ages: Floats, edges: Sequence[float], tests: Collection[float]) -> Floats:
     """How long an item is bad on average and nobody knows, in each stretch between `edges` (items, stretches).
 
     `ages` (items,) are those at the first of the edges, and `passed` (items,), none later, those at which the items
-    were last known to be good. Edges are days, in order; at each but the first and the last one all is tested.
+    were last known to be good. Edges are days, in order; `tests` are those after the first at which all is tested.
     """
-    begins, ends = np.array(edges[:-1]) - edges[0], np.array(edges[1:]) - edges[0]
-    lengths = ends - begins
-    at_begin = ages[:, None] + begins
-    good = _still_good(model, passed[:, None], (ages - passed)[:, None] + begins)
-    known = good.copy()  # to be good when a stretch begins, but for the first one, which no test begins
-    known[:, 0] = 1.0
-    bad = (known - good) * lengths + good * _bad_days(model, at_begin, lengths)
-    found = known - good + good * _failed(model, at_begin, lengths)
-    for number in range(len(lengths) - 1):
-        since = begins[number + 1 :] - ends[number]  # how old what was repaired then is when a stretch begins
-        good_since, left = _still_good(model, np.zeros_like(since), since), lengths[number + 1 :]
-        bad[:, number + 1 :] += found[:, number, None] * (good_since * _bad_days(model, since, left))
-        found[:, number + 1 :] += found[:, number, None] * (good_since * _failed(model, since, left))
+    times = np.array(edges, float) - edges[0]
+    is_tested = np.isin(edges, list(tests))
+    is_tested[0] = False
+    lasts = np.maximum.accumulate(np.where(is_tested, times, -np.inf))[:-1]  # when each stretch begins: the last test
+    begins, lengths = times[:-1], np.diff(times)
+    since = (ages - passed)[:, None]
+    bad, found = _of_life(model, passed[:, None], since + begins, since + lasts, lengths)
+    ends = np.flatnonzero(is_tested[:-1])
+    born = times[ends, None]
+    new = _of_life(model, np.zeros((1, 1)), np.maximum(begins - born, 0.0), lasts - born, lengths)
+    for end, after, again in zip(ends, *new, strict=True):
+        bad[:, end:] += found[:, end - 1, None] * after[end:]
+        found[:, end:] += found[:, end - 1, None] * again[end:]
     return bad
+
+
+def _of_life(model: Weibull, passed: Floats, since: Floats, lasts: Floats, lengths: Floats) -> tuple[Floats, Floats]:
+    """How long items are bad in each stretch in the life that they are in, and the chance that it has ended, unknown
+    until then, by each stretch's end (items, stretches).
+
+    When a stretch of `lengths` begins, an item was good at the age of `passed`, `since` days before, and was tested
+    `lasts` days after it passed, below 0 where it was not.
+    """
+    good = _still_good(model, passed, since)
+    known = np.where(lasts < 0, 1.0, _still_good(model, passed, np.maximum(lasts, 0.0)))
+    bad = (known - good) * lengths + good * _bad_days(model, passed + since, lengths)
+    return bad, known - good + good * _failed(model, passed + since, lengths)
 
 
 def _more_hazard(model: Weibull, good: Floats, days: Floats) -> Floats:
@@ -118,12 +127,19 @@ def _bad_days(model: Weibull, good: Floats, days: Floats) -> Floats:
     exact = mean <= _DIGITS * days
     survived = gammainc(power, at_end[exact]) - gammainc(power, at_good[exact])
     found[exact] = np.clip(days[exact] - mean[exact] * survived, 0.0, days[exact])
-    found[~exact] = _by_quadrature(model, good[~exact], days[~exact])
+    if not exact.all():
+        found[~exact] = _by_quadrature(model, good[~exact], days[~exact])
     return found
 
 
 def _by_quadrature(model: Weibull, good: Floats, days: Floats) -> Floats:
     """The same, right to all digits wherever it is."""
+    parts = np.arange(_AT_ONCE, good.size, _AT_ONCE)
+    pairs = zip(np.split(good, parts), np.split(days, parts), strict=True)
+    return np.concatenate([_settled(model, *pair) for pair in pairs])
+
+
+def _settled(model: Weibull, good: Floats, days: Floats) -> Floats:
     with np.errstate(divide="ignore", over="ignore"):
         logs = model.shape * (np.log(good) - math.log(model.scale))
         at_levels = np.exp(np.logaddexp(logs[:, None], np.log(_LEVELS)) / model.shape) * model.scale - good[:, None]
