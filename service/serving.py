@@ -23,7 +23,7 @@ from service.store.sessions import Store, rerun_if_beaten
 from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting
 from service.web.middleware.request_log import start_request_log
-from service.web.middleware.slow_requests import Patient
+from service.web.middleware.slow_requests import SlowRequestProtocol
 from service.web.network import addresses, refuse_taken_port
 from service.web.render import ENVIRONMENT
 
@@ -63,7 +63,7 @@ def serve(settings: Settings, host: str, port: int, workers: int, reload: bool =
         workers=workers,
         reload=reload,
         reload_dirs=[str(CODE)] if reload else None,
-        http=Patient,
+        http=SlowRequestProtocol,
         limit_concurrency=CONNECTIONS,
         timeout_keep_alive=KEEP_ALIVE,
         timeout_graceful_shutdown=10,

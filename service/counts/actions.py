@@ -61,7 +61,7 @@ def bring_back(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> It
         Invalid: the item was not seen in it, or is not lost.
     """
     session = _held_count(db, session_id)
-    return _bring_back(db, session, item_id, actor)
+    return _bring_back(db, session, comes_to(db, session), item_id, actor)
 
 
 def walk(db: Session, session_id: UUID, place_id: UUID, actor: Actor) -> None:
@@ -84,11 +84,12 @@ def settle(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
         NotFound, Conflict: there is no such count, or it was closed.
         Invalid: it was not found elsewhere.
     """
-    _settle(db, _held_count(db, session_id), item_id, actor)
+    session = _held_count(db, session_id)
+    _settle(db, session, comes_to(db, session), item_id, actor)
 
 
-def _settle(db: Session, session: WorkSession, item_id: UUID, actor: Actor) -> None:
-    if item_id not in comes_to(db, session).elsewhere:
+def _settle(db: Session, session: WorkSession, result: Outcome, item_id: UUID, actor: Actor) -> None:
+    if item_id not in result.elsewhere:
         raise invalid(
             "moved",
             "One of those found elsewhere lives there already, or was not seen there. Look at the list again.",
@@ -115,11 +116,12 @@ def close_count(
         Invalid: something ticked as lost was seen, or its place was not walked.
     """
     session = _held_count(db, session_id)
-    missing = set(comes_to(db, session).missing)
+    result = comes_to(db, session)  # of each item by itself, so no change below makes it another
+    missing = set(result.missing)
     for item_id in sorted(found):
-        _bring_back(db, session, item_id, actor)
+        _bring_back(db, session, result, item_id, actor)
     for item_id in sorted(moved):
-        _settle(db, session, item_id, actor)
+        _settle(db, session, result, item_id, actor)
     for item_id in sorted(lost):
         if item_id not in missing:
             raise invalid(
@@ -141,8 +143,8 @@ def comes_to(db: Session, session: WorkSession) -> Outcome:
     return outcome(expected, seen, states, queries.homes(db, items), queries.walked(db, session.id))
 
 
-def _bring_back(db: Session, session: WorkSession, item_id: UUID, actor: Actor) -> ItemState:
-    if item_id not in comes_to(db, session).found:
+def _bring_back(db: Session, session: WorkSession, result: Outcome, item_id: UUID, actor: Actor) -> ItemState:
+    if item_id not in result.found:
         raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
     earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
     home = home_state(earlier)

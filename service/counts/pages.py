@@ -1,6 +1,6 @@
 """Pages of a count: place by place, item by item; what is missing at the end, and what was found again."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 from uuid import UUID
@@ -60,7 +60,7 @@ class Count:
 def count_page(context: ViewerContext, session_id: str, code: str = "", at: str = "") -> Response:
     """How a count stands, place by place; once closed, what it came to.
 
-    `code` was scanned or typed, where: what it is on is shown, and waits for its tap.
+    `code` was scanned or typed at place `at`: the page shows its item and asks for confirmation.
     """
     with context.reading() as db:
         try:
@@ -173,58 +173,61 @@ def _seen(
 @router.post("/sessions/{session_id}/walked")
 def walked(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """Somebody went through a place to its end."""
-    op, place = read_op(posted.get("op")), as_id(posted.get("place"))
+    place = as_id(posted.get("place"))
     if place is None:
         raise invalid("place", "This page is out of date. Open it again and send it once more.")
-    with context.reading() as db:
-        key = _count(db, session_id).session.id
-    context.once(
-        op,
-        "count.walked",
-        [str(key), str(place)],
-        lambda db: actions.walk(db, key, place, context.actor),
+    return _write(
+        context, session_id, posted, "count.walked", place, lambda db, key: actions.walk(db, key, place, context.actor)
     )
-    return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.post("/sessions/{session_id}/moved")
 def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """What was found elsewhere lives there from now on."""
-    op, item_id = read_op(posted.get("op")), _item(posted)
-    with context.reading() as db:
-        key = _count(db, session_id).session.id
-    context.once(
-        op,
-        "count.moved",
-        [str(key), str(item_id)],
-        lambda db: actions.settle(db, key, item_id, context.actor),
+    item = _item(posted)
+    return _write(
+        context, session_id, posted, "count.moved", item, lambda db, key: actions.settle(db, key, item, context.actor)
     )
-    return RedirectResponse(f"/sessions/{key}/count", 303)
 
 
 @router.post("/sessions/{session_id}/unseen")
 def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """It was not seen after all."""
-    op, place, item_id = read_op(posted.get("op")), str(posted.get("place") or ""), _item(posted)
-    with context.reading() as db:
-        key = _count(db, session_id).session.id
-    context.once(op, "count.unseen", [str(key), str(item_id)], lambda db: actions.take_back(db, key, item_id))
-    return RedirectResponse(f"/sessions/{key}/count" + (f"/{place}" if place else ""), 303)
+    item, place = _item(posted), text(posted, "place")
+    return _write(
+        context, session_id, posted, "count.unseen", item, lambda db, key: actions.take_back(db, key, item), place
+    )
 
 
 @router.post("/sessions/{session_id}/found")
 def mark_found(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """A lost item that was seen goes back to where it was before, at once."""
-    op, item_id = read_op(posted.get("op")), _item(posted)
-    with context.reading() as db:
-        key = _count(db, session_id).session.id
-    context.once(
-        op,
+    item = _item(posted)
+    return _write(
+        context,
+        session_id,
+        posted,
         "count.found",
-        [str(key), str(item_id)],
-        lambda db: actions.bring_back(db, key, item_id, context.actor),
+        item,
+        lambda db, key: actions.bring_back(db, key, item, context.actor),
     )
-    return RedirectResponse(f"/sessions/{key}/count", 303)
+
+
+def _write(
+    context: RequestContext,
+    session_id: str,
+    posted: FormData,
+    action: str,
+    about: UUID,
+    do: Callable[[Session, UUID], object],
+    place: str = "",
+) -> Response:
+    """Write one thing about an item or a place into a count, once, and go back to its page or to that of a place."""
+    op = read_op(posted.get("op"))
+    with context.reading() as db:
+        key = get_session(db, session_id).id
+    context.once(op, action, [str(key), str(about)], lambda db: do(db, key))
+    return RedirectResponse(f"/sessions/{key}/count" + (f"/{place}" if place else ""), 303)
 
 
 def _item_and_place(db: Session, code: str) -> tuple[UUID | None, UUID | None]:

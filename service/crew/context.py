@@ -65,10 +65,10 @@ class RequestContext:
         return now
 
     @property
-    def here(self) -> datetime:
-        """When the head of this request was here; all of it may have taken long."""
-        here: datetime = self.request.scope.get(HERE, self.now)
-        return here
+    def arrived_at(self) -> datetime:
+        """When the head of this request arrived; its body may have taken longer."""
+        arrived_at: datetime = self.request.scope.get(HERE, self.now)
+        return arrived_at
 
     @property
     def program(self) -> ProgramFacts:

@@ -130,7 +130,7 @@ def _explain(plan: WiringPlan, readings: Readings) -> tuple[tuple[Fault, ...], b
         if explains(plan.wiring, faults, readings):
             cost = kept[0].cost
             searched = not effort.spent and (len(faults) <= PROVEN_FAULTS or _cheaper_is_fewer(cost))
-            return faults, cost == 1 or (complete and (searched or cost == cases[0].lower_bound()))
+            return faults, cost == 1 or (complete and (searched or cost == cases[0].lower_bound))
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
 
 
@@ -175,7 +175,7 @@ def _cases(plan: WiringPlan, readings: Readings) -> tuple[list[NumberedCable], b
         for contact, (_, group) in zip(junctions, chosen, strict=True):
             labeled[contact] = group
         cases.append(NumberedCable(plan, labeled, loose_joined))
-    return sorted(cases, key=NumberedCable.lower_bound), len(cases) == total
+    return sorted(cases, key=lambda case: case.lower_bound), len(cases) == total
 
 
 def _surprise(chosen: Sequence[tuple[int, int]]) -> int:
@@ -229,7 +229,7 @@ def _search(
     """The candidates of least cost over these cases, of those that cost at most `known`."""
     best: list[Candidate] = []
     for case, effort in zip(cases, efforts, strict=False):
-        if known is not None and case.lower_bound() > known:
+        if known is not None and case.lower_bound > known:
             break
         candidates = CrossingSearch(case, effort, least_gain, known).search()
         if candidates:

@@ -22,6 +22,7 @@ Walking is linear in the conductors; naming the two chains tries at most 4! orde
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import permutations, product
 from typing import Final
 
@@ -115,6 +116,7 @@ class NumberedCable:
             if worth[wire][position] < 2 and self.a[wire] != NOWHERE and self.label[self.a[wire]] != UNPROBED
         ]
 
+    @cached_property
     def lower_bound(self) -> int:
         """A cost that no explanation of this case can go below; a wire on a loose contact saves 2 and costs 1."""
         best = 0

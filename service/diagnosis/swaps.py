@@ -193,7 +193,7 @@ class CrossingSearch:
         self._case = case
         self._effort = effort
         self._single = SingleSwaps(case, effort, least_gain)
-        self._floor = case.lower_bound()
+        self._floor = case.lower_bound
         self._largest = max((len(crossing.swaps) for crossing in case.plan.crossings), default=1)
         self._known = known
         self.candidates: list[Candidate] = []

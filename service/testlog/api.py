@@ -32,7 +32,7 @@ async def log_test(context: CrewContext, body: TestIn) -> Any:
     if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again
         del content["lane"]
     batcher: WriteBatcher[PendingTest, Any] = context.request.app.state.tests
-    return await batcher.add(PendingTest(context, body.entry(context.here), content, context.now))
+    return await batcher.add(PendingTest(context, body.entry(context.arrived_at), content, context.now))
 
 
 @router.get("")

@@ -1,8 +1,8 @@
 """What follows from history: the states of items, their due states, and the flags that tell of both.
 
 `apply_effects` is all of it, in this order. What is stored of due states is a cache of what the due rule says of each
-item's history; flags are raised and cleared by it, and by what tests say of what is suspect or at risk. A flag that is
-not due any more, or was raised by something that is undone, is cleared, and may be raised again.
+item's history; flags are raised and cleared by it, and by what tests say of what is suspect or at risk. A flag
+whose reason no longer holds, or whose test or report was undone, is cleared, and may be raised again.
 """
 
 from collections import defaultdict
@@ -77,7 +77,7 @@ def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Ite
     """The items in the order given, locked with all that they were tested together with; and the histories of all.
 
     Raises:
-        Beaten: a test that came in while we waited ties other items to them, whose turn to be locked is over.
+        Beaten: a test logged meanwhile ties in items that sort before those locked; the transaction starts again.
     """
     together = {item.id: item for item in queries.lock_tested_with(db, item_ids)}
     while not holds_everything(db):
@@ -251,14 +251,15 @@ def update_due_flags(
 ) -> int:
     """Raise and clear the flags that due states ask for, of these items or of all; how many changed.
 
-    `cached` are the due states of these items, where they are at hand.
+    `cached` are the due states of these items, where they are at hand; the items are locked then.
     """
     to_clear, to_raise = _due_flag_changes(db, item_ids, today, cached)
     touched = {row.item_id for row in to_clear} | {item_id for item_id, _ in to_raise}
     if not touched:
         return 0
-    lock_items(db, touched)
-    to_clear, to_raise = _due_flag_changes(db, touched, today, None)  # again, now that nobody else changes them
+    if cached is None:
+        lock_items(db, touched)
+        to_clear, to_raise = _due_flag_changes(db, touched, today, None)  # again, now that nobody else changes them
     clear_flags(db, to_clear, _WHY_CLEARED, None, now)
     with db.no_autoflush:  # each is another flag, so none has to be seen by the next
         for (item_id, kind), occasion in to_raise.items():

@@ -94,7 +94,7 @@ def _log_together(batch: Sequence[PendingTest]) -> Sequence[Any]:
     outcomes: dict[UUID, Any] = {}
     let_in = []
     with batch[0].context.store.writing() as db:
-        # By their ids, so that of two workers that get the same ones none waits for the other.
+        # By id: two workers that get the same tests claim them in the same order, to avoid deadlocks.
         for pending in sorted(batch, key=lambda pending: pending.new.id):
             try:
                 pending.context.identify(db)
@@ -167,7 +167,7 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
     # Add.
     now = max(each.at for each in tests)
     helpers = dict.fromkeys((each.test.session, each.by) for each in tests)
-    for session_id, who in sorted(helpers, key=lambda pair: str(pair[0])):  # so that two never wait crosswise
+    for session_id, who in sorted(helpers, key=lambda pair: str(pair[0])):  # in one order, to avoid deadlocks
         _add_helper(db, session_id, who, now)
     add_rows(db, made)
 

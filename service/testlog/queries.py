@@ -191,7 +191,7 @@ def test(db: Session, test_id: UUID) -> Test | None:
 
 
 def lock_items(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
-    """These items, locked until the transaction ends; always in the same order, so that two never wait crosswise."""
+    """These items, locked until the transaction ends; in order of id, to avoid deadlocks."""
     return [item for ids in chunks(sorted(item_ids)) for item in db.scalars(_LOCKED, {"items": ids})]
 
 

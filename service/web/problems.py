@@ -165,7 +165,7 @@ def _unexpected(request: Request, error: Exception) -> Response:
     log.error("unexpected error", exc_info=error, extra={"facts": facts})
     half = "Nothing was saved half; please" if _writes(request) else "Please"
     response = answer(request, Unexpected(f"It is written to the log. {half} try again."))
-    # This answer is made outside the guard and the journal, which put the headers on all others.
+    # This answer is made outside the middleware, which put the headers on all others.
     response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
     response.headers[ID] = request_id(request.scope)
     return response

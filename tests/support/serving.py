@@ -14,7 +14,7 @@ from service.crew import actions
 from service.crew.core import Role
 from service.settings import Settings
 from service.store.sessions import Store
-from service.web.middleware.slow_requests import Patient
+from service.web.middleware.slow_requests import SlowRequestProtocol
 from tests.support.program import migrated, tables_folder
 from tests.support.waiting import PATIENCE
 
@@ -56,7 +56,7 @@ def served(url: str) -> Iterator[Served]:
         store: Store = app.state.store
         with store.writing() as db:
             actions.found_program(db, "Fernhollow Band Program", "America/New_York", datetime.now(UTC))
-        server = _Server(uvicorn.Config(app, http=Patient, log_level="warning"))
+        server = _Server(uvicorn.Config(app, http=SlowRequestProtocol, log_level="warning"))
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()
         try:

@@ -122,7 +122,7 @@ class SecurityMiddleware:
             try:
                 await self.app(request, _bounded(receive), send_with_headers)
             finally:
-                if "route" in request:  # the journal names it
+                if "route" in request:  # the request log names it
                     scope["route"] = request["route"]
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
@@ -170,7 +170,7 @@ def _bounded(receive: Receive) -> Receive:
 
 
 async def _read_on(receive: Receive) -> None:
-    """Take in the rest of a body and keep nothing of it; `Patient` hangs up where it takes too long."""
+    """Read the rest of a body and drop it; the server hangs up where that takes too long (`slow_requests`)."""
     while (await receive()).get("more_body", False):
         pass
 

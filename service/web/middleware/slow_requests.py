@@ -14,7 +14,7 @@ HEAD_MOST = 64_000
 """Bytes of a request's head, about: browsers send some hundreds."""
 
 
-class Patient(HttpToolsProtocol):
+class SlowRequestProtocol(HttpToolsProtocol):
     """One connection, whose requests have to come within a time and with a head of some size."""
 
     _deadline: TimerHandle | None = None
