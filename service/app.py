@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
 from datetime import UTC, datetime
 
 import anyio.to_thread
-from fastapi import Depends, FastAPI
+from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
@@ -67,7 +67,7 @@ from service.wear import pages as wear
 from service.web import health, modules, problems
 from service.web.limits import Limiter
 from service.web.middleware.request_log import RequestLog
-from service.web.middleware.security import SecurityMiddleware, whole_characters
+from service.web.middleware.security import SecurityMiddleware
 from service.web.render import STATIC
 
 ROUTERS = (
@@ -166,7 +166,6 @@ def create_app(
     app.add_middleware(SecurityMiddleware, base_url=settings.base_url)
     app.add_middleware(RequestLog)
     for router in ROUTERS:
-        api = router.prefix.startswith("/api/")
-        app.include_router(router, dependencies=[Depends(whole_characters)] if api else None)
+        app.include_router(router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app

@@ -5,7 +5,7 @@ tests walk the routes and read it there. The session is opened in the route, so 
 is used, and a write is committed before its answer is made.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from functools import cached_property
@@ -13,9 +13,11 @@ from typing import Annotated, Any, TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from fastapi import Depends, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.routing import APIRoute
 from sqlalchemy.orm import Session
 
 from service.crew import queries
@@ -28,12 +30,14 @@ from service.store.sessions import Store, rerun_if_beaten
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
+from service.web.middleware.security import whole_characters
 from service.web.render import render
 
 T = TypeVar("T")
 F = TypeVar("F", bound=Form)
 
 COOKIE = "coilbook"
+API = "/api/v1"
 PERSON = "coilbook-person"
 """The header by which a phone says whose entry it sends: on a shared phone somebody else may be signed in by now."""
 
@@ -269,6 +273,15 @@ class RequestContext:
         if self.who is not None and meant is not None and meant != str(self.who.id):
             raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
 
+    def check_requester(self) -> None:
+        """Look up who asks, for nothing else.
+
+        Raises:
+            SignInNeeded, NotAllowed: nobody that counts, or somebody else.
+        """
+        with self.reading():
+            pass
+
     def refuse_handed_over(self, db: Session) -> None:
         """Tell a lead who handed the program over that they did.
 
@@ -303,3 +316,34 @@ AnyoneContext = Annotated[RequestContext, Depends(At(Role.STRANGER))]
 ViewerContext = Annotated[RequestContext, Depends(At(Role.VIEWER))]
 CrewContext = Annotated[RequestContext, Depends(At(Role.CREW))]
 LeadContext = Annotated[RequestContext, Depends(At(Role.LEAD))]
+
+
+class _ApiRoute(APIRoute):
+    """A route that refuses in one order: 401 to whom it does not know, 403 to whose role does not reach, then the rest.
+
+    The framework reads and checks a body before the route is asked. So what is refused is looked at once more; what is
+    done costs nothing.
+    """
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        handle = super().get_route_handler()
+        [role] = [each.call.role for each in self.dependant.dependencies if isinstance(each.call, At)]
+
+        async def handle_known(request: Request) -> Response:
+            try:
+                return await handle(request)
+            except (RequestValidationError, Problem):
+                await run_in_threadpool(RequestContext(request, role).check_requester)
+                raise
+
+        return handle_known
+
+
+def api_router(path: str = "", tag: str | None = None) -> APIRouter:
+    """A router for what lies below `/api/v1` and `path`; every route of it names a role by its context."""
+    return APIRouter(
+        prefix=f"{API}{path}",
+        tags=[tag] if tag else None,
+        route_class=_ApiRoute,
+        dependencies=[Depends(whole_characters)],
+    )

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from service.kit.dates import local_date
 from service.kit.problems import invalid
+from service.kit.typed import can_be_shown
 
 NAME_MOST = 24
 FIRST_NAME = "Our band program"
@@ -138,7 +139,7 @@ def tidy_name(typed: str) -> str:
         raise invalid(
             "name", f"This name has {len(name)} characters; {NAME_MOST} are the most. A first name is enough."
         )
-    if not name.isprintable():
+    if not can_be_shown(name):
         raise invalid("name", "This name has characters that cannot be shown. Type it again.")
     return name
 

@@ -8,7 +8,8 @@ from datetime import date
 from typing import Annotated, Any
 from uuid import UUID
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, field_validator
+from pydantic.config import JsonDict
 from pydantic_core import PydanticCustomError
 
 from service.gear.core import KINDS, PlaceKind
@@ -16,7 +17,9 @@ from service.kit.dates import parse_date
 from service.kit.lengths import parse_length
 from service.kit.money import parse_money
 from service.kit.problems import Problem
-from service.kit.typed import plain
+from service.kit.typed import can_be_shown, plain
+from service.web import schema
+from service.web.schema import shown_as
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
 
 COUNT_MOST = 200
@@ -59,7 +62,7 @@ def _line(most: int) -> BeforeValidator:
         tidy = " ".join(value.split())
         if len(tidy) > most:
             raise refused(f"“{tidy[:20]}…” has {len(tidy)} characters; {most} are the most.")
-        if not tidy.isprintable():
+        if not can_be_shown(tidy):
             raise refused("This text has characters that cannot be shown. Type it again.")
         return tidy
 
@@ -72,6 +75,8 @@ def _whole(least: int, most: int, what: str, blank: int | None = None) -> Before
     def read(value: Any) -> int | None:
         if value is None or value == "":
             return blank
+        if isinstance(value, float) and value.is_integer():  # 26.0 is a whole number in JSON
+            value = int(value)
         digits = plain(value) if isinstance(value, str) else str(value)
         if isinstance(value, bool) or not digits.isascii() or not digits.isdigit() or len(digits) > 9:
             raise refused(f"“{digits[:20]}” is not {what}; enter a whole number from {least} to {most}.")
@@ -107,12 +112,30 @@ def _strapped(value: Any) -> bool | None:
         raise refused(f"“{str(value)[:20]}” must be true, false or null: is it strapped to the frame?") from error
 
 
-Length = Annotated[int, _typed(parse_length, 0, "10 ft")]
-Price = Annotated[int | None, _typed(parse_money, None, "18.50")]
-Day = Annotated[date | None, _typed(lambda typed: parse_date(typed, "bought_on"), None, "2026-10-06")]
-Gauge = Annotated[int | None, _whole(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG")]
-Line = Annotated[str, _line(TEXT_MOST)]
+_LENGTHS = "([1-9][0-9]?|[1-7][0-9]{2})([.][0-9]{1,2})? (ft|in)|([1-9][0-9]?|1[0-9]{2})([.][0-9]{1,2})? m"
+_NUMBER = {"type": "integer", "minimum": THICKEST_AWG, "maximum": THINNEST_AWG}
 
+Length = Annotated[
+    int,
+    _typed(parse_length, 0, "10 ft"),
+    WithJsonSchema({"type": "string", "pattern": f"^({_LENGTHS})?$", "examples": ["10 ft", "3.05 m"]}),
+]
+Price = Annotated[
+    int | None,
+    _typed(parse_money, None, "18.50"),
+    WithJsonSchema({"type": ["string", "null"], "pattern": "^([0-9]{1,5}([.][0-9]{2})?)?$", "examples": ["18.50"]}),
+]
+Day = Annotated[
+    date | None,
+    _typed(lambda typed: parse_date(typed, "bought_on"), None, "2026-10-06"),
+    WithJsonSchema({"anyOf": [{"type": "string", **schema.DAY}, {"type": "null"}]}),
+]
+Gauge = Annotated[
+    int | None,
+    _whole(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG"),
+    WithJsonSchema({"anyOf": [_NUMBER, {"type": "null"}]}),
+]
+Line = Annotated[str, _line(TEXT_MOST), shown_as({"maxLength": TEXT_MOST, **schema.TEXT})]
 
 Kind = Annotated[PlaceKind | None, _reader(lambda value: _place_kind(value))]
 Strapped = Annotated[bool | None, _reader(lambda value: _strapped(value))]
@@ -139,6 +162,13 @@ class ItemDetails(BaseModel):
         }
 
 
+_NEEDS: JsonDict = {
+    "if": {"properties": {"kind": {"enum": [key for key, kind in KINDS.items() if kind.has_length]}}},
+    "then": {"required": ["length"], "properties": {"length": {"minLength": 1}}},
+    "dependentRequired": {"place_b": ["place"]},
+}
+
+
 class NewItems(ItemDetails):
     """Items to add, `count` of them, all alike. `length` in millimeters, 0 where the kind needs none.
 
@@ -146,7 +176,7 @@ class NewItems(ItemDetails):
     it follows from the kind of the place.
     """
 
-    kind: str
+    kind: Annotated[str, shown_as({"enum": list(KINDS)})]
     wiring: Annotated[str, Field(validate_default=True)] = ""
     length: Annotated[Length, Field(validate_default=True)] = 0
     place: Line = ""
@@ -155,7 +185,11 @@ class NewItems(ItemDetails):
     place_b_kind: Kind = None
     strapped: Strapped = None
     spare: bool = False
-    count: Annotated[int, _whole(1, COUNT_MOST, "a number of items to add at once", 1)] = 1
+    count: Annotated[
+        int,
+        _whole(1, COUNT_MOST, "a number of items to add at once", 1),
+        shown_as({"minimum": 1, "maximum": COUNT_MOST}),
+    ] = 1
 
     @field_validator("kind")
     @classmethod
@@ -191,7 +225,7 @@ class NewItems(ItemDetails):
 class NewItemsBody(NewItems):
     """The same as the API takes it, with the client's id; a name that it does not know is refused, not lost."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", json_schema_extra=_NEEDS)
 
     id: UUID
 

@@ -1,10 +1,16 @@
 """What people type, made plain: phones put in curly quotes, primes, wide digits and long dashes unasked."""
 
+import re
 import unicodedata
 from uuid import UUID
 
 from service.kit.problems import invalid
 
+SHOWN = r"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\uffff]*"
+"""What may be kept of typed text, as a regular expression that Python and JSON Schema (ECMA-262) read alike: no control
+characters, no marks that turn text around or hide in it. The joiners of emoji and what is newer than our tables stay.
+"""
+_SHOWN = re.compile(SHOWN)
 _LOOKS = {
     **dict.fromkeys("‘’‛′`´ʹʼ", "'"),
     **dict.fromkeys("“”‟″ʺ", '"'),
@@ -25,11 +31,21 @@ def plain(text: str) -> str:
 def one_line(text: str) -> str:
     """`text` on one line and without control characters, for what is written line by line (mail, calendars)."""
     spaced = " ".join(text.split())
-    return "".join(character for character in spaced if character.isprintable())
+    return "".join(filter(can_be_shown, spaced))
+
+
+def can_be_shown(text: str) -> bool:
+    """Whether all of a text can be shown and kept: `SHOWN`, and no half of a surrogate pair.
+
+    >>> can_be_shown("Frame 3 👩\u200d🎤"), can_be_shown("a\0b"), can_be_shown("\u202eabc"), can_be_shown("\ud83d")
+    (True, False, False, False)
+    """
+    return _SHOWN.fullmatch(text) is not None and not any("\ud800" <= character <= "\udfff" for character in text)
 
 
 def alike(one: str, other: str) -> bool:
-    """Whether two names differ in nothing but large and small letters, of whatever script, or in how a letter is coded.
+    """Whether two names differ in nothing but large and small letters, of whatever script, in how a letter is coded, or
+    in marks that nobody sees.
 
     Databases disagree on that: SQLite's `lower` knows ASCII only, and PostgreSQL's what its locale knows.
     """
@@ -37,7 +53,8 @@ def alike(one: str, other: str) -> bool:
 
 
 def _folded(name: str) -> str:
-    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    seen = "".join(character for character in name if unicodedata.category(character) != "Cf")
+    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", seen).casefold())
 
 
 def _plain(character: str) -> str:

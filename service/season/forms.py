@@ -13,7 +13,7 @@ from starlette.datastructures import FormData
 
 from service.kit.dates import parse_date
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.typed import can_be_shown, plain
 from service.season.core import Round, Season, split
 from service.season.models import EventKind
 
@@ -159,7 +159,7 @@ def event_key(posted: Mapping[str, object]) -> str:
 def read_name(posted: FormData, what: str) -> str:
     """The name of a season or an event, its spaces tidied."""
     name = " ".join(str(posted.get("name") or "").split())
-    if not name or not name.isprintable():
+    if not name or not can_be_shown(name):
         raise invalid("name", f"Name the {what}; short is best.")
     if len(name) > NAME_MOST:
         raise invalid("name", f"This name has {len(name)} characters; {NAME_MOST} are the most.")

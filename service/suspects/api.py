@@ -3,14 +3,13 @@
 from typing import Annotated, Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.crew.context import CrewContext
+from service.crew.context import CrewContext, api_router
 from service.suspects.actions import Suspicion, report
-from service.testlog.forms import Instant, Text
+from service.testlog.forms import Code, Instant, Text
 
-router = APIRouter(prefix="/api/v1/suspects", tags=["suspects"])
+router = api_router("/suspects", "suspects")
 
 
 class SuspectIn(BaseModel):
@@ -19,7 +18,7 @@ class SuspectIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     id: UUID
-    item: Text
+    item: Code
     note: Annotated[Text, Field(max_length=200)] = ""
     at: Instant | None = None
     sent_at: Instant | None = None

@@ -2,13 +2,11 @@
 
 from typing import Any
 
-from fastapi import APIRouter
-
-from service.crew.context import CrewContext
+from service.crew.context import CrewContext, api_router
 from service.swaps.actions import swap
 from service.swaps.forms import SwapIn, SwapOut
 
-router = APIRouter(prefix="/api/v1/swaps", tags=["swaps"])
+router = api_router("/swaps", "swaps")
 
 
 @router.post("", status_code=201, response_model=SwapOut)

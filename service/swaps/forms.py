@@ -7,7 +7,7 @@ from pydantic import BaseModel, ConfigDict
 
 from service.gear.core import ItemState
 from service.swaps.core import NewSwap
-from service.testlog.forms import Instant, Text
+from service.testlog.forms import Code, Instant
 
 
 class SwapIn(BaseModel):
@@ -19,8 +19,8 @@ class SwapIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     id: UUID
-    bad: Text
-    spare: Text
+    bad: Code
+    spare: Code
     at: Instant | None = None
     sent_at: Instant | None = None
     anyway: bool = False

@@ -10,6 +10,7 @@ from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.wirings import find_wiring
 from service.kit.problems import Conflict, NotFound, invalid
+from service.kit.typed import can_be_shown
 from service.store.sessions import locked
 from service.testers import queries
 from service.testlog.models import OwnTester
@@ -39,7 +40,7 @@ def read_tester(db: Session, new: NewTester) -> tuple[Tester, dict[str, Any]]:
     probed = reach_in_text(wiring, new.reaches)
     patterns = patterns_in_text(wiring, new.patterns, probed)
     made = make_tester(" ".join(new.name.split()), wiring, new.sees, patterns, probed)
-    if not made.name.isprintable():
+    if not can_be_shown(made.name):
         raise invalid("name", "This name has characters that cannot be shown. Type it again.")
     if queries.name_is_taken(db, made.name):
         raise invalid("name", f"There is a tester called “{made.name}” already. Give this one another name.")

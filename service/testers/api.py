@@ -1,19 +1,20 @@
 """The offline tables over the API: the wirings in use, and what a phone needs to name faults without a signal."""
 
 import gzip
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import Path
 from fastapi.responses import Response
 from pydantic import BaseModel
 
-from service.crew.context import CrewContext
+from service.crew.context import CrewContext, api_router
 from service.gear.wirings import find_wiring, wiring_name
 from service.kit.problems import Invalid, NotFound
 from service.testers.queries import wirings_in_use
 from service.testers.tables import Tables, version
 from service.wiring.wirings import Wiring
 
-router = APIRouter(prefix="/api/v1/wirings", tags=["wirings"])
+router = api_router("/wirings", "wirings")
 
 
 class WiringOut(BaseModel):
@@ -43,7 +44,7 @@ def wirings(context: CrewContext) -> WiringsOut:
 
 
 @router.get("/{key}")
-def table(context: CrewContext, key: str) -> Response:
+def table(context: CrewContext, key: Annotated[str, Path(json_schema_extra={"pattern": "^[a-z0-9-]+$"})]) -> Response:
     """The diagnosis of every reading that a phone can enter, with words and drawings: `testlog.phone_tables`."""
     with context.reading() as db:
         try:

@@ -1,13 +1,13 @@
 """Tests over the API: logging one, reading the log."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import Query
 from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, ViewerContext
+from service.crew.context import CrewContext, ViewerContext, api_router
 from service.store.paging import page_size
 from service.tags.queries import codes_of
 from service.testlog import queries
@@ -18,9 +18,12 @@ from service.testlog.log_lists import log_page, read_log_filter
 from service.testlog.logging_tests import PendingTest
 from service.testlog.marks.queries import Marked, marks_of
 from service.testlog.models import Test, Void
+from service.web import schema
 from service.web.batcher import WriteBatcher
+from service.web.schema import Cursor, Limit
+from service.wiring.faults import FAULTS
 
-router = APIRouter(prefix="/api/v1/tests", tags=["tests"])
+router = api_router("/tests", "tests")
 
 
 @router.post("", status_code=201, response_model=TestReceipt)
@@ -38,12 +41,12 @@ async def log_test(context: CrewContext, body: TestIn) -> Any:
 @router.get("")
 def list_tests(
     context: ViewerContext,
-    item: str = "",
-    since: str = "",
-    fault: str = "",
-    conductor: str = "",
-    after: str | None = None,
-    limit: int | None = None,
+    item: Annotated[str, Query(json_schema_extra=schema.CODE_OR_EMPTY)] = "",
+    since: Annotated[str, Query(json_schema_extra=schema.SINCE)] = "",
+    fault: Annotated[str, Query(json_schema_extra=schema.one_of(FAULTS))] = "",
+    conductor: Annotated[str, Query(json_schema_extra=schema.TEXT)] = "",
+    after: Cursor = None,
+    limit: Limit = None,
 ) -> TestsOut:
     """The log, the newest first: of one item, from a day or moment on, with one class of fault."""
     size = page_size(limit)

@@ -10,6 +10,7 @@ from uuid import UUID
 from service.crew.core import Who
 from service.gear.core import USABLE, End, ItemState
 from service.kit.problems import invalid
+from service.kit.typed import can_be_shown
 from service.season.core import What, open_fault
 from service.testlog.reach import NONE, ONE_LINE, Reach
 from service.wiring.faults import EvidenceClass, FaultClass
@@ -164,7 +165,7 @@ def readable(text: str) -> str:
     Raises:
         Invalid: it has characters that no keyboard types.
     """
-    if not all(character.isprintable() or character in "\n\r\t" for character in text):
+    if not can_be_shown(text):
         raise invalid("note", "This text has characters that cannot be shown. Type it again.")
     return text.strip()
 

@@ -11,7 +11,9 @@ from service.gear.core import End, ItemState
 from service.kit.dates import parse_instant
 from service.kit.problems import Problem, invalid
 from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
+from service.web import schema
 from service.web.forms import read_by
+from service.web.schema import shown_as
 from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, FaultClass, as_evidence
 
 THROUGH_MOST = 8
@@ -25,8 +27,10 @@ def _readable(text: str) -> str:
         raise PydanticCustomError("refused", "{why}", {"why": problem.detail}) from problem
 
 
-Text = Annotated[str, AfterValidator(_readable)]
-Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True)]
+Text = Annotated[str, AfterValidator(_readable), shown_as(schema.TEXT)]
+Code = Annotated[str, AfterValidator(_readable), shown_as(schema.CODE)]
+"""A code as it is on a tag, or as it was typed: it is looked up with everything else that is asked of an item."""
+Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True), shown_as(schema.MOMENT)]
 Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
 
@@ -57,7 +61,7 @@ class TestIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     id: UUID
-    item: Text
+    item: Code
     session: UUID | None = None
     tested_at: Instant | None = None
     sent_at: Instant | None = None
@@ -66,7 +70,7 @@ class TestIn(BaseModel):
     probed: Literal["all"] | Contacts = "all"
     evidence: Annotated[list[EvidenceIn], Field(max_length=20)] = []
     note: Annotated[Text, Field(max_length=1000)] = ""
-    through: Annotated[list[Text], Field(max_length=THROUGH_MOST)] = []
+    through: Annotated[list[Code], Field(max_length=THROUGH_MOST)] = []
     wiring: Text | None = None
     lane: Text | None = None
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.kit.problems import Invalid
-from service.kit.typed import _plain, parse_count, plain
+from service.kit.typed import _plain, alike, can_be_shown, parse_count, plain
 
 
 @given(st.text(st.characters(max_codepoint=0x7F)) | st.text())
@@ -23,3 +23,21 @@ def test_what_is_no_whole_number_is_refused(typed: str) -> None:
     with pytest.raises(Invalid) as refusal:
         parse_count(typed, "days", 1, 90)
     assert "from 1 to 90" in refusal.value.errors["days"]
+
+
+@pytest.mark.parametrize(
+    "text", ["👩\u200d🎤 sings", "🏴\U000e0067\U000e007f", "\U0001fae9", "a\u00a0b", "två\nrader", "ひも"]
+)
+def test_what_phones_type_may_be_kept(text: str) -> None:
+    assert can_be_shown(text)
+
+
+@pytest.mark.parametrize(
+    "mark", ["\0", "\x1b", "\x85", "\u200b", "\u2028", "\u202e", "\u2066", "\ufeff", "\uffff", "\udc80"]
+)
+def test_what_nobody_types_is_refused(mark: str) -> None:
+    assert not can_be_shown(f"a{mark}b")
+
+
+def test_a_name_with_a_mark_that_nobody_sees_is_the_same_name() -> None:
+    assert alike("Jo\u200d", "jo")

@@ -164,8 +164,11 @@ ORIGINS = (BASE, f"{BASE}.evil.example", "null", None)
 
 
 def test_a_write_comes_from_a_page_of_ours_on_every_route(at: World) -> None:
-    """Fetch Metadata where the browser sends it, else the Origin; nothing said is refused too."""
-    knocking = TestClient(at.app, BASE, follow_redirects=False)
+    """Fetch Metadata where the browser sends it, else the Origin; nothing said is refused too. Without a cookie there
+    is nothing that another site could borrow: the API then asks who it is.
+    """
+    knocking = TestClient(at.app, BASE, headers={"Cookie": "coilbook=of-somebody"}, follow_redirects=False)
+    without = TestClient(at.app, BASE, follow_redirects=False)
     for row in (row for row in NEEDED if not row.startswith("GET")):
         method, template = row.split(" ")
         for site, origin in product(SITES, ORIGINS):
@@ -175,6 +178,8 @@ def test_a_write_comes_from_a_page_of_ours_on_every_route(at: World) -> None:
             found = knocking.request(method, at.path(template), headers=given)
             assert ("another site" in found.text) is not ours, (row, given)
             assert (found.status_code == 403) is not ours, (row, given)
+            if "/api/" in row:
+                assert without.request(method, at.path(template), headers=given).status_code == 401, (row, given)
 
 
 def test_a_foreign_name_is_refused_on_every_route(at: World) -> None:

@@ -13,7 +13,7 @@ from service.gear.own import queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES
 from service.kit.problems import Conflict, NotFound, invalid
-from service.kit.typed import alike
+from service.kit.typed import alike, can_be_shown
 from service.store.sessions import locked
 from service.wiring.own import parse_wiring
 
@@ -58,7 +58,7 @@ def checked_name(db: Session, name: str) -> str:
         Invalid: for `name`, with the reason.
     """
     name = " ".join(name.split())
-    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+    if not 0 < len(name) <= LONGEST_NAME or not can_be_shown(name):
         raise invalid("name", f"A wiring needs a name of 1 to {LONGEST_NAME} characters, like “Drum snake, 4 lines”.")
     if queries.name_is_taken(db, name) or any(alike(name, each) for each in WIRING_NAMES.values()):
         raise invalid("name", f"There is a wiring called “{name}” already. Give this one another name.")

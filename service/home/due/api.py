@@ -1,11 +1,12 @@
 """What is due, as JSON."""
 
 from datetime import date
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import Query
 from pydantic import BaseModel
 
-from service.crew.context import ViewerContext
+from service.crew.context import ViewerContext, api_router
 from service.home.due import queries
 from service.home.due.queries import DueLine
 from service.kit.dates import parse_date
@@ -13,8 +14,10 @@ from service.kit.problems import invalid
 from service.season.core import DueState
 from service.store.paging import MOST, page_size
 from service.testlog.housekeeping import ensure_today
+from service.web import schema
+from service.web.schema import Cursor, Limit
 
-router = APIRouter(prefix="/api/v1", tags=["due"])
+router = api_router(tag="due")
 
 
 class DueOut(BaseModel):
@@ -44,10 +47,10 @@ class DueListOut(BaseModel):
 @router.get("/due")
 def due(
     context: ViewerContext,
-    on: str | None = None,
-    state: str | None = None,
-    after: str | None = None,
-    limit: int | None = None,
+    on: Annotated[str | None, Query(json_schema_extra=schema.DAY)] = None,
+    state: Annotated[str | None, Query(json_schema_extra={"enum": [*DueState, None]})] = None,
+    after: Cursor = None,
+    limit: Limit = None,
 ) -> DueListOut:
     """Counts and items by due state, today or `on` another day, the soonest due first.
 

@@ -1,21 +1,25 @@
 """Items over the API: adding, listing, looking up."""
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import Path, Query
 from fastapi.responses import JSONResponse, Response
 
-from service.crew.context import LeadContext, ViewerContext
+from service.crew.context import LeadContext, ViewerContext, api_router
+from service.gear.core import KINDS, FlagKind, ItemState
 from service.gear.forms import NewItemsBody
 from service.home.items import actions
 from service.home.items.answers import as_json, items_json
-from service.home.items.core import read_filters
+from service.home.items.core import SEARCH_MOST, read_filters
 from service.home.items.queries import page_of_items
 from service.kit.lengths import Unit
+from service.season.core import DueState
 from service.store.paging import page_size
 from service.tags.queries import item_with
+from service.web import schema
+from service.web.schema import Cursor, Limit
 
-router = APIRouter(prefix="/api/v1/items")
+router = api_router("/items")
 
 
 @router.post("", status_code=201)
@@ -35,14 +39,14 @@ def add_items(context: LeadContext, body: NewItemsBody) -> Response:
 @router.get("")
 def list_items(
     context: ViewerContext,
-    q: str = "",
-    state: str = "",
-    flag: str = "",
-    kind: str = "",
-    place: str = "",
-    due: str = "",
-    after: str | None = None,
-    limit: int | None = None,
+    q: Annotated[str, Query(json_schema_extra={"maxLength": SEARCH_MOST, **schema.TEXT})] = "",
+    state: Annotated[str, Query(json_schema_extra=schema.one_of(ItemState))] = "",
+    flag: Annotated[str, Query(json_schema_extra=schema.one_of(FlagKind))] = "",
+    kind: Annotated[str, Query(json_schema_extra=schema.one_of(KINDS))] = "",
+    place: Annotated[str, Query(json_schema_extra=schema.TEXT)] = "",
+    due: Annotated[str, Query(json_schema_extra=schema.one_of(DueState))] = "",
+    after: Cursor = None,
+    limit: Limit = None,
 ) -> dict[str, Any]:
     """Items by kind, length and id, narrowed down, a page at a time."""
     filters, size = read_filters(q, kind, state, flag, due, place), page_size(limit)
@@ -52,7 +56,7 @@ def list_items(
 
 
 @router.get("/{code}")
-def show_item(context: ViewerContext, code: str) -> dict[str, Any]:
+def show_item(context: ViewerContext, code: Annotated[str, Path(json_schema_extra=schema.CODE)]) -> dict[str, Any]:
     """One item."""
     with context.reading() as db:
         return items_json(db, [item_with(db, code).id], Unit(context.program.unit))[0]

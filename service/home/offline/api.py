@@ -1,19 +1,21 @@
 """What a phone takes along, over the API."""
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import Path
 
-from service.crew.context import CrewContext
+from service.crew.context import CrewContext, api_router
 from service.home.offline import actions
 from service.kit.lengths import Unit
 from service.sessions.actions import get_session
 
-router = APIRouter(prefix="/api/v1/sessions", tags=["sessions"])
+router = api_router("/sessions", "sessions")
 
 
 @router.get("/{session_id}/package")
-def package(context: CrewContext, session_id: str) -> dict[str, Any]:
+def package(
+    context: CrewContext, session_id: Annotated[str, Path(json_schema_extra={"format": "uuid"})]
+) -> dict[str, Any]:
     """A session's worklist in walking order, with the forms of its wirings and where their tables are."""
     with context.reading() as db:
         session, unit = get_session(db, session_id), Unit(context.program.unit)

@@ -1,10 +1,10 @@
 """The pull list as JSON, and its ticks as a phone sends them."""
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import Query
 
-from service.crew.context import CrewContext, ViewerContext
+from service.crew.context import CrewContext, ViewerContext, api_router
 from service.gear.core import item_title
 from service.kit.lengths import Unit
 from service.kit.problems import NotFound
@@ -24,11 +24,13 @@ from service.retire.lists.ticking import tick
 from service.season.models import EventKind
 from service.testlog.housekeeping import ensure_today
 
-router = APIRouter(prefix="/api/v1/pull", tags=["pull list"])
+router = api_router("/pull", "pull list")
 
 
 @router.get("")
-def pull_list(context: ViewerContext, event: str | None = None) -> PullListOut:
+def pull_list(
+    context: ViewerContext, event: Annotated[str | None, Query(json_schema_extra={"format": "uuid"})] = None
+) -> PullListOut:
     """What to pull before an event, by its id; without one, before the next event."""
     ensure_today(context)
     with context.reading() as db:

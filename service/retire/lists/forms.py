@@ -11,7 +11,7 @@ from service.retire.decisions.core import Action, Reason
 from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick
 from service.season.core import DueState
 from service.season.models import EventKind
-from service.testlog.forms import Instant, Text
+from service.testlog.forms import Code, Instant, Text
 
 
 class EventOut(BaseModel):
@@ -100,9 +100,9 @@ class TickIn(BaseModel):
 
     id: UUID
     event: UUID
-    item: Text
+    item: Code
     action: Action
-    spare: Text | None = None
+    spare: Code | None = None
     why: Annotated[list[Annotated[Text, Field(max_length=WHY_LONGEST)]], Field(max_length=WHY_MOST)] = []
     at: Instant | None = None
     sent_at: Instant | None = None

@@ -3,14 +3,13 @@
 from typing import Annotated, Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.crew.context import CrewContext
+from service.crew.context import CrewContext, api_router
 from service.testlog.forms import Instant, Text
 from service.testlog.marks.actions import mark
 
-router = APIRouter(prefix="/api/v1/marks", tags=["marks"])
+router = api_router("/marks", "marks")
 
 
 class MarkIn(BaseModel):

@@ -3,7 +3,8 @@ bodies, and whole characters in them.
 
 Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
 a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
-request with a bearer token carries no ambient authority and is not asked.
+request to the API without a cookie, or one with a bearer token, brings nothing that another site could borrow, and is
+not asked.
 
 A page elsewhere can give a name of its own our address (DNS rebinding) and would then be of one origin with us, so a
 request under a foreign name is refused. With HTTPS the only name is that of the base URL. In a local network phones
@@ -140,9 +141,15 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
         return TooLarge(_TOO_LARGE)
-    if headers.get("authorization", "").startswith("Bearer ") or _from_here(headers, hosts):
+    if _brings_nothing_borrowed(scope["path"], headers) or _from_here(headers, hosts):
         return None
     return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
+
+
+def _brings_nothing_borrowed(path: str, headers: Headers) -> bool:
+    """Whether a browser could not have been made to send this in somebody's name: what names them is no cookie."""
+    bearer = headers.get("authorization", "").partition(" ")[0].lower() == "bearer"
+    return bearer or (path.startswith("/api/") and "cookie" not in headers)
 
 
 def _from_here(headers: Headers, hosts: Hosts) -> bool:

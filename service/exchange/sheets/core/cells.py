@@ -11,7 +11,7 @@ from service.kit.codes import read_code
 from service.kit.lengths import Unit, parse_length
 from service.kit.money import parse_money
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.typed import can_be_shown, plain
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
 
 LINE_MOST = 60
@@ -140,8 +140,8 @@ def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
     tidy = " ".join(text.split())
     if len(tidy) > most:
         raise invalid(field, f"“{tidy[:20]}…” has {len(tidy)} characters; {most} are the most.")
-    if not tidy.isprintable():
-        raise invalid(field, f"“{''.join(filter(str.isprintable, tidy))[:20]}” has characters that cannot be shown.")
+    if not can_be_shown(tidy):
+        raise invalid(field, f"“{''.join(filter(can_be_shown, tidy))[:20]}” has characters that cannot be shown.")
     return tidy
 
 
