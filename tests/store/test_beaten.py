@@ -6,9 +6,10 @@ import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
 from sqlalchemy import Connection, select, text
@@ -23,12 +24,13 @@ from service.serving import first_link
 from service.store.receipts import WriteRequest, once
 from service.store.sessions import Store, rerun_if_beaten
 from service.testlog.core import NewTest
+from service.testlog.housekeeping import verify
 from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester
 from tests.gear.test_own_wirings import TYPED, seen
 from tests.support.program import START, Running, op, running
 from tests.testers.test_lamps import LAMPS
-from tests.testlog.support import GOOD, ZONE, bench
+from tests.testlog.support import GOOD, OPEN_2, ZONE, bench
 
 ROOT = Path(__file__).parents[2]
 WAITING = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
@@ -120,6 +122,32 @@ def test_two_hosts_that_start_on_an_empty_database(postgres_url: str) -> None:
         assert db.scalar(text("SELECT count(*) FROM program")) == 1
     for store in stores:
         store.close()
+
+
+@pytest.mark.parametrize(("tested", "tries"), [("earlier", 1), ("later", 2)])
+def test_a_test_that_ties_items_while_another_waits(program: Running, tested: str, tries: int) -> None:
+    """Items are locked in the order of their ids. Who waited for the later one, and learns only then that an earlier
+    one failed together with it, begins anew; who waited for the earlier one locks the later one too and goes on.
+    """
+    at = bench(program, "xlr3", "xlr3")
+    earlier, later = sorted(at.codes, key=at.ids.__getitem__)
+    code, other = (earlier, later) if tested == "earlier" else (later, earlier)
+    now, begun = program.clock.now, []
+
+    def fail_through_both(db: Session) -> None:
+        log_test(db, NewTest(uuid4(), earlier, (later,), joined=OPEN_2), at.lead, now, ZONE)
+
+    def test_one() -> dict[str, Any]:
+        begun.append(code)
+        with program.store.writing() as db:
+            return log_test(db, NewTest(uuid4(), code, joined=GOOD), at.lead, now + timedelta(minutes=1), ZONE)
+
+    with held(program.store, fail_through_both, lambda: rerun_if_beaten(test_one)) as second:
+        answer = second.result()
+    assert answer["verdict"] == "pass"
+    assert begun == [code] * tries
+    assert (at.flags(code), len(at.flags(other))) == ([], 1)
+    assert verify(program.store, now) == []
 
 
 def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
