@@ -64,7 +64,7 @@ from service.testlog import pages as test_log
 from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
-from service.web import health, modules, problems
+from service.web import health, problems, render
 from service.web.limits import Limiter
 from service.web.middleware.request_log import RequestLog
 from service.web.middleware.security import SecurityMiddleware
@@ -116,7 +116,7 @@ ROUTERS = (
     crackles.router,
     crackles_api.router,
     marks_api.router,
-    modules.router,
+    render.router,
     offline.router,
     offline_api.router,
     own_wirings.router,

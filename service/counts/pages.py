@@ -26,7 +26,7 @@ from service.sessions.typed import read_codes
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
-from service.web.forms import Form, Posted, read_op, text
+from service.web.forms import Form, Posted, read_id, read_op, text
 
 router = APIRouter(include_in_schema=False)
 
@@ -184,7 +184,7 @@ def walked(context: CrewContext, session_id: str, posted: Posted) -> Response:
 @router.post("/sessions/{session_id}/moved")
 def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """What was found elsewhere lives there from now on."""
-    item = _item(posted)
+    item = read_id(posted.get("item"), "item")
     return _write(
         context, session_id, posted, "count.moved", item, lambda db, key: actions.settle(db, key, item, context.actor)
     )
@@ -193,7 +193,7 @@ def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
 @router.post("/sessions/{session_id}/unseen")
 def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
     """It was not seen after all."""
-    item, place = _item(posted), text(posted, "place")
+    item, place = read_id(posted.get("item"), "item"), text(posted, "place")
     return _write(
         context, session_id, posted, "count.unseen", item, lambda db, key: actions.take_back(db, key, item), place
     )
@@ -202,7 +202,7 @@ def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
 @router.post("/sessions/{session_id}/found")
 def mark_found(context: LeadContext, session_id: str, posted: Posted) -> Response:
     """A lost item that was seen goes back to where it was before, at once."""
-    item = _item(posted)
+    item = read_id(posted.get("item"), "item")
     return _write(
         context,
         session_id,
@@ -302,13 +302,6 @@ def _acts(context: RequestContext, session: WorkSession) -> bool:
 
 def _key(line: WorklistLine) -> str:
     return str(line.item.place_id or NOWHERE)
-
-
-def _item(posted: FormData) -> UUID:
-    found = as_id(posted.get("item"))
-    if found is None:
-        raise invalid("item", "This page is out of date. Open it again and send it once more.")
-    return found
 
 
 def _ids(posted: Sequence[object]) -> list[UUID]:

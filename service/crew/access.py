@@ -31,11 +31,11 @@ class UnknownLink(Gone):
     """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
 
 
-def link_with(db: Session, table: type[L], typed: str, now: datetime, not_valid: str, *, lock: bool = True) -> L:
+def get_link(db: Session, table: type[L], secret: str, now: datetime, not_valid: str, *, lock: bool = True) -> L:
     """The valid link with this secret, locked for use.
 
     Args:
-        typed: the secret as it is stored; `core.tidy_secret` makes it of one that was typed.
+        secret: the link’s secret as it is stored; `core.tidy_secret` makes it of one that was typed.
         not_valid: the sentence of all refusals: a stranger learns no more.
         lock: False in a session that only reads.
 
@@ -45,8 +45,8 @@ def link_with(db: Session, table: type[L], typed: str, now: datetime, not_valid:
     """
     if lock:
         locked(db, Program, 1)  # whoever ends somebody's access holds it, too: one of the two comes first
-    query = select(table).where(table.secret_hash == fingerprint(typed))
-    link = db.scalar(query.with_for_update() if lock else query) if typed else None
+    query = select(table).where(table.secret_hash == fingerprint(secret))
+    link = db.scalar(query.with_for_update() if lock else query) if secret else None
     if link is None:
         raise UnknownLink(not_valid)
     maker = db.get(Person, link.made_by) if link.ends_with_maker and link.made_by else None

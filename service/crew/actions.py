@@ -11,7 +11,7 @@ from argon2.exceptions import VerifyMismatchError
 from sqlalchemy.orm import Session
 
 from service.crew import access, core, queries
-from service.crew.access import link_with
+from service.crew.access import get_link
 from service.crew.core import NAMED, Actor, Role, Who
 from service.crew.links import NewLink, new_secret
 from service.crew.models import CrewPass, Person, Program, SignIn
@@ -128,7 +128,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
         Gone: the pass has ended, or the access of the one it names, it was used, or never was (a stranger learns no
             more).
     """
-    used = link_with(db, CrewPass, core.tidy_secret(typed), now, _NOT_VALID)
+    used = get_link(db, CrewPass, core.tidy_secret(typed), now, _NOT_VALID)
     person = db.get(Person, used.person_id) if used.person_id else None
     if person is not None and person.ended_at:
         raise Gone(_NOT_VALID)
@@ -310,7 +310,7 @@ def make_token(db: Session, name: str, role: Role, now: datetime) -> str:
     return start_sign_in(db, person, now, None, display_name)
 
 
-def pass_with(db: Session, pass_id: UUID) -> CrewPass:
+def get_pass(db: Session, pass_id: UUID) -> CrewPass:
     """The pass with this id.
 
     Raises:
@@ -324,7 +324,7 @@ def pass_with(db: Session, pass_id: UUID) -> CrewPass:
 
 def end_pass(db: Session, pass_id: UUID, actor: Actor) -> None:
     """Let nobody in with this pass any more, and sign out the crew members who came in by it."""
-    access.end_link(db, pass_with(db, pass_id), actor.now, actor.who.id)
+    access.end_link(db, get_pass(db, pass_id), actor.now, actor.who.id)
 
 
 def end_person(db: Session, person_id: UUID, actor: Actor, also: Collection[str] = ()) -> None:

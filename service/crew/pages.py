@@ -12,8 +12,8 @@ from service.crew.access import UnknownLink
 from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, cookie_name
 from service.crew.core import Role, fingerprint
 from service.crew.devices.queries import devices_of
-from service.kit.lengths import Unit
 from service.kit.problems import Problem, invalid
+from service.kit.quantities import Unit
 from service.web.forms import Form, Posted, text, typed
 from service.web.limits import BY_ADDRESS, BY_NAME, PASSES, TooFast
 

@@ -20,8 +20,8 @@ from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.sheets.words import counts_in_words, on_one_line
 from service.exchange.whole.actions import bring_in, export
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
+from service.kit.quantities import Unit
 from service.store.files import put_in_place
 from service.store.sessions import Store
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from service.kit.lengths import Unit, format_length
+from service.kit.quantities import Unit, format_length
 
 
 class ItemState(StrEnum):

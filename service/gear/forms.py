@@ -14,9 +14,8 @@ from pydantic_core import PydanticCustomError
 
 from service.gear.core import KINDS, PlaceKind
 from service.kit.dates import parse_date
-from service.kit.lengths import parse_length
-from service.kit.money import parse_money
 from service.kit.problems import Problem
+from service.kit.quantities import parse_length, parse_money
 from service.kit.typed import can_be_shown, plain
 from service.web import schema
 from service.web.schema import shown_as

@@ -25,7 +25,7 @@ from service.gear.models import (
     Port,
     StateChange,
 )
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.kit.typed import alike
 
 PlaceA = aliased(Place, name="place_a")

@@ -4,7 +4,7 @@ import re
 import unicodedata
 from uuid import UUID
 
-from service.kit.problems import invalid
+from service.kit.problems import NotFound, invalid
 
 SHOWN = r"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\uffff]*"
 """What may be kept of typed text, as a regular expression that Python and JSON Schema (ECMA-262) read alike: no control
@@ -41,6 +41,17 @@ def can_be_shown(text: str) -> bool:
     (True, False, False, False)
     """
     return _SHOWN.fullmatch(text) is not None and not any("\ud800" <= character <= "\udfff" for character in text)
+
+
+def readable(text: str) -> str:
+    """The text trimmed, if all of it can be shown and kept.
+
+    Raises:
+        Invalid: it has characters that no keyboard types.
+    """
+    if not can_be_shown(text):
+        raise invalid("note", "This text has characters that cannot be shown. Type it again.")
+    return text.strip()
 
 
 def alike(one: str, other: str) -> bool:
@@ -91,6 +102,21 @@ def as_id(text: object) -> UUID | None:
         return UUID(str(text)) if text else None
     except ValueError:
         return None
+
+
+def id_in_address(text: str, missing: str) -> UUID:
+    """The id in an address.
+
+    Args:
+        missing: the sentence for what is no id, so that nothing can be there.
+
+    Raises:
+        NotFound: it is no id.
+    """
+    key = as_id(text)
+    if key is None:
+        raise NotFound(missing)
+    return key
 
 
 def parse_count(text: str, field: str, least: int, most: int) -> int:

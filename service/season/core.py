@@ -140,6 +140,13 @@ def due_in_seasons(seasons: Sequence[Season], in_service_on: date, history: Sequ
     return _worst(seasons, in_service_on, _standing(history, today), today)
 
 
+def due_of_lanes(
+    seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[HistoryEntry]], on: date
+) -> Due:
+    """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
+    return worst(due_in_seasons(seasons, in_service_on, history, on) for history in lanes)
+
+
 def next_change(
     seasons: Sequence[Season], in_service_on: date, history: Sequence[HistoryEntry], today: date
 ) -> date | None:

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from typing import Annotated
-from uuid import UUID
 
 from fastapi import APIRouter, Query
 from fastapi.responses import RedirectResponse, Response
@@ -11,8 +10,9 @@ from sqlalchemy.orm import Session
 from service.crew.context import CrewContext, LeadContext, RequestContext
 from service.gear.core import item_name, item_title
 from service.kit.codes import read_code
-from service.kit.lengths import Unit
-from service.kit.problems import Invalid, NotFound, invalid
+from service.kit.problems import Invalid, invalid
+from service.kit.quantities import Unit
+from service.kit.typed import id_in_address
 from service.tags import actions, printing, queries
 from service.tags.core.layout import Style
 from service.tags.core.pages import SymbolFacts, symbol_facts
@@ -23,6 +23,8 @@ from service.tags.queries import OnTag
 from service.web.forms import Form, Posted, read_op, typed
 
 router = APIRouter(include_in_schema=False)
+
+_NO_PLACE = "There is no such place. Go back to the places and look from there."
 
 AT_ONCE = 200
 """Tags on one page of the list and in one PDF of it: beyond, the printer is the slow part."""
@@ -129,7 +131,7 @@ def tag_places(context: LeadContext, posted: Posted) -> Response:
     form = typed(posted)
 
     def tag() -> str:
-        ids = [_as_id(str(each)) for each in posted.getlist("place")]
+        ids = [id_in_address(str(each), _NO_PLACE) for each in posted.getlist("place")]
         content = [str(each) for each in ids]
         context.once(form.id, "tags.places", content, lambda db: len(actions.tag_places(db, ids, context.now)))
         return "/tags"
@@ -169,13 +171,6 @@ def _usual(context: RequestContext) -> str:
 def _refuse_count(codes: Codes) -> None:
     if not 1 <= len(codes) <= AT_ONCE:
         raise invalid("code", f"Tick 1 to {AT_ONCE} tags to print; {len(codes)} are ticked.")
-
-
-def _as_id(text: str) -> UUID:
-    try:
-        return UUID(text)
-    except ValueError as error:
-        raise NotFound("There is no such place. Go back to the places and look from there.") from error
 
 
 def _to_print(

@@ -14,8 +14,8 @@ from service.gear.core import KINDS, End, item_title
 from service.gear.models import Port
 from service.gear.wirings import connectors_in_words, find_wiring, ports_of
 from service.kit.codes import read_code
-from service.kit.lengths import Unit
 from service.kit.problems import NotFound, invalid
+from service.kit.quantities import Unit
 from service.tags import queries
 from service.tags.core.layout import Style, TagLabel
 from service.tags.core.pages import Page, Setup, pages

@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import LeadContext, RequestContext
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.tags import printing, queries
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import SHEETS, WORDS

@@ -9,7 +9,7 @@ from service.crew.context import RequestContext
 from service.gear.core import item_title
 from service.gear.queries import item_facts
 from service.gear.wirings import wiring_name
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.tags.queries import code_of, item_with
 from service.testlog.queries import open_session_with
 

@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, RequestContext
-from service.kit.lengths import Unit
 from service.kit.problems import Conflict, Invalid
+from service.kit.quantities import Unit
 from service.testers.about import TestedItem, about
 from service.testers.meter import LABELS, START, loop_judged, open_place, short_place
 from service.testlog.core import Evidence, Method, NewTest

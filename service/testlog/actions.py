@@ -16,8 +16,8 @@ from service.crew.core import Who
 from service.gear import actions as gear
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import Item
-from service.kit.lengths import Unit, format_length
 from service.kit.problems import Conflict, NotFound, invalid
+from service.kit.quantities import Unit, format_length
 from service.season.core import What
 from service.tags.queries import named_id
 from service.testlog import queries

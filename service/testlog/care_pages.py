@@ -11,9 +11,8 @@ from starlette.datastructures import FormData
 from service.crew.context import CrewContext, LeadContext, RequestContext
 from service.gear.core import End, ItemState, item_title
 from service.gear.queries import item_facts
-from service.kit.lengths import Unit, parse_length
-from service.kit.money import parse_money
 from service.kit.problems import invalid
+from service.kit.quantities import Unit, parse_length, parse_money
 from service.tags.queries import code_of, item_with
 from service.testlog import actions, form_reader, queries
 from service.testlog.core import NewRepair, fault_of

@@ -6,12 +6,13 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from service.crew.core import Who
 from service.gear.core import USABLE, End, ItemState
+from service.kit.dates import local_date
 from service.kit.problems import invalid
-from service.kit.typed import can_be_shown
-from service.season.core import What, open_fault
+from service.season.core import HistoryEntry, What, open_fault
 from service.testlog.reach import NONE, ONE_LINE, Reach
 from service.wiring.faults import EvidenceClass, FaultClass
 
@@ -159,17 +160,6 @@ def flexed(evidence: Sequence[Evidence]) -> bool:
     return any(one.kind is FaultClass.FLEXED for one in evidence)
 
 
-def readable(text: str) -> str:
-    """The text trimmed, if all of it can be shown and kept.
-
-    Raises:
-        Invalid: it has characters that no keyboard types.
-    """
-    if not can_be_shown(text):
-        raise invalid("note", "This text has characters that cannot be shown. Type it again.")
-    return text.strip()
-
-
 @dataclass(frozen=True)
 class Way:
     """How an entry came from a phone: the phone's times of what was done and of when it `sent` it (None where it does
@@ -291,6 +281,13 @@ def by_lane(
     counts as a fail until that lane is proven, or the bad piece is found.
     """
     return [[(event.at, _on_lane(event, lane, suspected)) for event in history] for lane in lanes_of_item(history)]
+
+
+def days_by_lane(
+    history: Sequence[LogEntry], suspected: Collection[tuple[UUID, str]], zone: ZoneInfo
+) -> list[list[HistoryEntry]]:
+    """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
+    return [[HistoryEntry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
 
 
 def _on_lane(event: LogEntry, lane: str, suspected: Collection[tuple[UUID, str]]) -> What:

@@ -25,7 +25,7 @@ from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.kit.dates import local_date
 from service.kit.typed import is_id
 from service.season import queries as seasons
-from service.season.core import Due, DueState, HistoryEntry, Season, What, due_in_seasons, next_change, worst
+from service.season.core import DueState, Season, What, due_of_lanes, next_change
 from service.season.models import ItemDue
 from service.store.sessions import Beaten, chunks, holds_everything
 from service.testlog import queries
@@ -33,6 +33,7 @@ from service.testlog.core import (
     FaultStatus,
     LogEntry,
     by_lane,
+    days_by_lane,
     fault_of,
     has_passed,
     state_after,
@@ -196,16 +197,6 @@ def write_due_states(
     return rows
 
 
-def entries(history: Sequence[LogEntry], suspected: Suspected, zone: ZoneInfo) -> list[list[HistoryEntry]]:
-    """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
-    return [[HistoryEntry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
-
-
-def due_on(seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[HistoryEntry]], on: date) -> Due:
-    """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
-    return worst(due_in_seasons(seasons, in_service_on, days, on) for days in lanes)
-
-
 def due_columns(
     seasons: Sequence[Season],
     in_service_on: date,
@@ -215,8 +206,8 @@ def due_columns(
     zone: ZoneInfo,
 ) -> dict[str, Any]:
     """What is cached of an item's due state, by column, as its history has it. Pure."""
-    lanes = entries(history, suspected, zone)
-    due = due_on(seasons, in_service_on, lanes, today)
+    lanes = days_by_lane(history, suspected, zone)
+    due = due_of_lanes(seasons, in_service_on, lanes, today)
     changes = (next_change(seasons, in_service_on, days, today) for days in lanes)
     tests = [event for event in history if event.what is not What.REPAIR]
     passed = [[at for at, what in lane if what is What.PASS] for lane in by_lane(history)]

@@ -7,8 +7,8 @@ from starlette.datastructures import FormData
 
 from service.gear.core import End
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import as_id
-from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
+from service.kit.typed import as_id, readable
+from service.testlog.core import Evidence, Method, NewTest, Verdict
 from service.testlog.sheet import Entered, is_good, readings
 from service.web.forms import read_op
 from service.wiring.faults import EVIDENCE_CLASSES, EvidenceClass, FaultClass

@@ -10,7 +10,8 @@ from pydantic_core import PydanticCustomError
 from service.gear.core import End, ItemState
 from service.kit.dates import parse_instant
 from service.kit.problems import Problem, invalid
-from service.testlog.core import Evidence, Method, NewTest, Verdict, readable
+from service.kit.typed import readable
+from service.testlog.core import Evidence, Method, NewTest, Verdict
 from service.web import schema
 from service.web.forms import read_by
 from service.web.schema import shown_as

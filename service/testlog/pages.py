@@ -8,8 +8,8 @@ from fastapi.responses import Response
 from service.crew.context import ViewerContext
 from service.gear.core import item_name
 from service.gear.queries import item_facts
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.quantities import Unit
 from service.store.paging import PAGE
 from service.tags.queries import codes_of
 from service.testlog import log_lists

@@ -16,8 +16,7 @@ from service.kit.dates import midnight
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress, due_in_seasons
 from service.season.models import ItemSeason, RoundRow
-from service.testlog.core import Verdict, all_pass, lanes_of_item
-from service.testlog.effects import entries
+from service.testlog.core import Verdict, all_pass, days_by_lane, lanes_of_item
 from service.testlog.models import NOT_VOIDED, Test, TestItem, Void
 from service.testlog.queries import DOUBTED, events, suspected
 from service.testlog.reach import SIDE_BY_SIDE, lane_names
@@ -98,6 +97,6 @@ def lanes_now(
     """How each lane of an item with these lanes stands today."""
     history, suspects = events(db, [item_id])[item_id], suspected(db, [item_id]).get(item_id, frozenset())
     answers_to = season.seasons_of(db, [item_id])[item_id]
-    of_lane = dict(zip(lanes_of_item(history), entries(history, suspects, zone), strict=True))
+    of_lane = dict(zip(lanes_of_item(history), days_by_lane(history, suspects, zone), strict=True))
     states = {name: due_in_seasons(answers_to, in_service_on, of_lane.get(name, []), today).state for name in names}
     return [LaneStands(name, state is DueState.CURRENT, state is DueState.BLOCKED) for name, state in states.items()]

@@ -13,6 +13,7 @@ from pydantic_core import PydanticCustomError
 from starlette.datastructures import FormData
 
 from service.kit.problems import Invalid, Problem, invalid
+from service.kit.typed import as_id
 from service.web.problems import sentence
 from service.web.render import new_op
 
@@ -20,15 +21,24 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 def read_op(value: object) -> UUID:
-    """The id that came with a form.
+    """The id of the write that a form makes, from its hidden field.
 
     Raises:
         Invalid: it is missing or no UUID.
     """
-    try:
-        return UUID(str(value))
-    except ValueError as error:
-        raise invalid("op", "This page is out of date. Open it again and send it once more.") from error
+    return read_id(value, "op")
+
+
+def read_id(value: object, field: str) -> UUID:
+    """An id that the page put into a field of its form, not typed by anybody.
+
+    Raises:
+        Invalid: for `field`, where it is missing or no UUID.
+    """
+    key = as_id(value)
+    if key is None:
+        raise invalid(field, "This page is out of date. Open it again and send it once more.")
+    return key
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,8 +21,8 @@ import math
 from dataclasses import dataclass
 from itertools import product
 
-from service.kit.lengths import Unit, format_length
 from service.kit.problems import invalid
+from service.kit.quantities import Unit, format_length
 from service.wiring.copper import REFERENCE_CELSIUS, milliohm_per_meter
 
 CONNECTOR_MM = 150  # a band that comes this near to an end may mean the connector: common practice, no source

@@ -28,8 +28,8 @@ from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tid
 from service.exchange.sheets.core.states import StateCell, read_state
 from service.gear.core import End, ItemState
 from service.kit.csvs import write_csv
-from service.kit.lengths import LONGEST_MM, Unit, parse_length
 from service.kit.problems import Invalid
+from service.kit.quantities import LONGEST_MM, Unit, parse_length
 from service.kit.typed import plain
 from service.testlog.core import Evidence
 from service.wiring.builtin import BUILTIN

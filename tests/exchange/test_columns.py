@@ -8,7 +8,7 @@ from service.exchange.sheets.core.columns import guess, is_tests, unit_in
 from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS
 from service.exchange.sheets.core.request import look
 from service.exchange.sheets.core.sheet import read_sheet
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ from itertools import pairwise
 import pytest
 
 from service.gear.queries import place_named
-from service.season.core import DueState
-from service.testlog.effects import due_on, entries
+from service.season.core import DueState, due_of_lanes
+from service.testlog.core import days_by_lane
 from service.testlog.queries import events
 from tests.home.support import Truck, truck
 from tests.support.program import Running
@@ -48,7 +48,7 @@ def test_the_list_is_what_the_rule_says(program: Running, on: str) -> None:
     with program.store.reading() as db:
         histories = events(db, at.ids.values())
     wanted = {
-        code: due_on([FALL], FALL.starts, entries(histories[item], (), ZONE), date.fromisoformat(on))
+        code: due_of_lanes([FALL], FALL.starts, days_by_lane(histories[item], (), ZONE), date.fromisoformat(on))
         for code, item in at.ids.items()
         if code != at.tags["gone"]
     }

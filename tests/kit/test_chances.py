@@ -5,7 +5,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.chances import format_chance
+from service.kit.quantities import format_chance
 
 chances = st.floats(0, 1)
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.lengths import LONGEST_MM, Unit, format_length, parse_length
 from service.kit.problems import Invalid
+from service.kit.quantities import LONGEST_MM, Unit, format_length, parse_length
 
 TYPED = [
     ("10 ft", 3048),

@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.money import MOST_CENTS, format_money, parse_money
 from service.kit.problems import Invalid
+from service.kit.quantities import MOST_CENTS, format_money, parse_money
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,7 @@ from service.gear.core import FlagKind, ItemState
 from service.kit.dates import local_date
 from service.season.core import DueState, What, due_in_seasons
 from service.season.models import ItemDue
-from service.testlog import effects
-from service.testlog.core import FaultStatus, LogEntry, fault_of, in_time_order
+from service.testlog.core import FaultStatus, LogEntry, days_by_lane, fault_of, in_time_order
 from service.testlog.housekeeping import verify
 from tests.support.program import Running, running
 from tests.testlog.support import FALL, FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
@@ -92,7 +91,7 @@ def expect(at: Bench, stood: list[Happened], start: datetime) -> None:
             history.append(
                 LogEntry(at.program.clock.now, What.FAIL, uuid4())
             )  # blocked, until it is known which it was
-        (days,) = effects.entries(history, (), ZONE)
+        (days,) = days_by_lane(history, (), ZONE)
         reckoned = due_in_seasons([FALL], FALL.starts, days, today)
         with at.program.store.reading() as db:
             row = db.get(ItemDue, at.ids[code])

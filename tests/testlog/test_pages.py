@@ -142,7 +142,7 @@ def test_wrong_pieces_are_told_with_what_was_entered_whatever_was_marked(program
             refused = program.crew.post(f"/t/{hub}/test", data=sent | more)
             assert refused.status_code == 422
             assert "7K3M9U is not a tag of this program" in refused.text
-            assert "what was marked contact by contact is not carried over" in refused.text
+            assert "your marks contact by contact were not carried over" in refused.text
             assert "so far" in refused.text
             assert 'name="pieces"' in refused.text
             assert 'value="7K3M9U"' in refused.text

@@ -10,12 +10,11 @@ from hypothesis import strategies as st
 
 from service.diagnosis.diagnosis import diagnose
 from service.kit.problems import Invalid
-from service.season.core import DueState, What
+from service.season.core import DueState, What, due_of_lanes
 from service.season.models import ItemDue
 from service.season.queries import seasons
 from service.sessions import queries as session_queries
-from service.testlog.core import FaultStatus, LogEntry, Verdict, event_of, fault_of, has_passed
-from service.testlog.effects import due_on, entries
+from service.testlog.core import FaultStatus, LogEntry, Verdict, days_by_lane, event_of, fault_of, has_passed
 from service.testlog.housekeeping import verify
 from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test, through_wiring
 from service.testlog.rounds import progress
@@ -278,9 +277,11 @@ def test_the_worst_lane_speaks_for_the_piece(happened: list[tuple[int, str, set[
         for lane in "abc":
             alone[lane].append(as_event(at, what, entry, ONE_LINE, {""} if lane in proves else set()))
     on = date(2026, 10, 10)
-    states = {lane: due_on([FALL], FALL.starts, entries(events, (), ZONE), on) for lane, events in alone.items()}
+    states = {
+        lane: due_of_lanes([FALL], FALL.starts, days_by_lane(events, (), ZONE), on) for lane, events in alone.items()
+    }
     worst = min(states.values(), key=lambda due: list(DueState).index(due.state))
-    assert due_on([FALL], FALL.starts, entries(history, (), ZONE), on).state == worst.state
+    assert due_of_lanes([FALL], FALL.starts, days_by_lane(history, (), ZONE), on).state == worst.state
     faults = {fault_of(events) for events in alone.values()}
     assert fault_of(history) == next(
         each for each in (FaultStatus.OPEN, FaultStatus.REPAIRED, FaultStatus.NONE) if each in faults

@@ -27,7 +27,7 @@ from service.settings import Settings
 from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
-from service.web import modules
+from service.web import render
 from service.web.upload import Taking
 from tests.support.demo import demo_file
 from tests.support.program import BASE, START, Clock, op
@@ -119,7 +119,7 @@ def _params(db: Session) -> dict[str, str]:
     """Something real for each name in a path; an id of nothing where the demo has none."""
     item = db.scalars(select(Item).where(Item.state == "in_service", Item.wiring == "xlr3")).first()
     assert item is not None
-    module = next(iter(modules._modules()))
+    module = next(iter(render._modules()))
     made = actions.make_pass(db, Role.CREW, "To be ended", None, START)
     extra = actions.add_person(db, "To be ended", Role.CREW, START)
     sessions = select(WorkSession.id).where(WorkSession.kind == SessionKind.TEST)
@@ -137,7 +137,7 @@ def _params(db: Session) -> dict[str, str]:
         "person_id": str(extra.id),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
-        "version": modules._version(),
+        "version": render._version(),
         "path": module,
     }
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.lengths import Unit, parse_length
 from service.kit.problems import Invalid
+from service.kit.quantities import Unit, parse_length
 from service.wiring import copper, location
 from service.wiring.location import FaultLocation, Meter, locate_open, locate_short
 

@@ -89,5 +89,5 @@ def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, s
 
 
 def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
-    link = access.link_with(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
+    link = access.get_link(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
     return link, db.get_one(Person, link.made_by)

@@ -11,10 +11,11 @@ from service.crew.pages import signed_in
 from service.exchange.handover import actions, queries
 from service.exchange.handover.facts import LISTED, handover_facts
 from service.gear.core import ItemState, item_name
-from service.kit.lengths import Unit
 from service.kit.problems import Problem
+from service.kit.quantities import Unit
+from service.kit.typed import id_in_address
 from service.testlog.housekeeping import ensure_today
-from service.web.forms import Form, Posted, read_op, text, typed
+from service.web.forms import Form, Posted, text, typed
 from service.web.limits import PASSES, TooFast
 from service.web.qr import qr_svg
 
@@ -57,7 +58,7 @@ def make_link(context: LeadContext) -> Response:
 def take_back(context: LeadContext, link_id: str) -> Response:
     """Let a link hand over nothing any more."""
     with context.writing() as db:
-        actions.take_back(db, read_op(link_id), context.actor)
+        actions.take_back(db, id_in_address(link_id, "There is no such link."), context.actor)
     return RedirectResponse("/handover#hand", 303)
 
 

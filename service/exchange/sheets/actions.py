@@ -21,8 +21,8 @@ from service.exchange.sheets.core.test_row import TestChoices
 from service.exchange.sheets.words import counts_in_words, question_in_words, sentences, states_in_words, ways_in_words
 from service.kit.csvs import write_csv
 from service.kit.dates import local_date
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
+from service.kit.quantities import Unit
 
 STAYED = "Why it stayed out"
 """The column that says so, in the rows that are given back."""

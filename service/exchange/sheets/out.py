@@ -15,7 +15,7 @@ from service.exchange.sheets import queries
 from service.exchange.sheets.core.entered import write_entered
 from service.gear.wirings import find_wiring
 from service.kit.csvs import BYTE_ORDER_MARK, csv_lines
-from service.kit.lengths import Unit, format_length
+from service.kit.quantities import Unit, format_length
 from service.season.core import What
 from service.testlog.faults import titles
 from service.testlog.models import Test

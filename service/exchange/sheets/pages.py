@@ -21,8 +21,8 @@ from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.sheets.words import in_words
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
-from service.kit.lengths import Unit
 from service.kit.problems import invalid
+from service.kit.quantities import Unit
 from service.store.sessions import Store
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet

@@ -16,8 +16,7 @@ from service.exchange.sheets.core.row_status import (
     RowStatus,
 )
 from service.gear.core import ItemState, PlaceKind, item_name, item_title
-from service.kit.lengths import Unit, format_length
-from service.kit.money import format_money
+from service.kit.quantities import Unit, format_length, format_money
 
 _OF_GEAR = {field.key: field.words.lower() for field in GEAR}
 _OF_TESTS = {field.key: field.words.lower() for field in TESTS}

@@ -14,8 +14,8 @@ from service.gear.queries import ItemFacts
 from service.home.due import queries
 from service.home.due.queries import Page
 from service.kit.dates import parse_date
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.quantities import Unit
 from service.season.core import DueState
 from service.season.queries import due_counts
 from service.store.paging import MOST

@@ -13,13 +13,13 @@ from sqlalchemy.orm import Session
 from service.gear.models import ITEM_IS_ASKED, LIVES_THERE_NOW, Item, Placement
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
 from service.kit.dates import midnight
-from service.season.core import Due, DueState
+from service.season.core import Due, DueState, due_of_lanes
 from service.season.models import ItemDue
 from service.season.queries import due_counts, seasons_of
 from service.store.paging import beyond, cursor, position
 from service.store.sessions import chunks
 from service.tags.queries import codes_of
-from service.testlog.effects import due_on, entries
+from service.testlog.core import days_by_lane
 from service.testlog.queries import events, suspected
 
 
@@ -105,8 +105,8 @@ def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
         histories, answers_to = events(db, ids), seasons_of(db, ids)
         suspects = suspected(db, ids, midnight(on + timedelta(days=1), zone))
         for item_id in ids:
-            lanes = entries(histories[item_id], suspects.get(item_id, frozenset()), zone)
-            found[item_id] = due_on(answers_to[item_id], since[item_id], lanes, on)
+            lanes = days_by_lane(histories[item_id], suspects.get(item_id, frozenset()), zone)
+            found[item_id] = due_of_lanes(answers_to[item_id], since[item_id], lanes, on)
     return found
 
 

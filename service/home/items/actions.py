@@ -12,7 +12,7 @@ from service.gear.actions import NewItem
 from service.gear.forms import ItemDetails, NewItems, Placing
 from service.gear.models import Item
 from service.home.items.answers import items_json
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.season import actions as season
 from service.store.sessions import locked
 from service.tags import actions as tags

@@ -7,7 +7,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.home.items.queries import ItemRow, item_rows
-from service.kit.lengths import Unit, format_length
+from service.kit.quantities import Unit, format_length
 
 
 def items_json(db: Session, item_ids: Sequence[UUID], unit: Unit) -> list[dict[str, Any]]:

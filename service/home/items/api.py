@@ -2,18 +2,16 @@
 
 from typing import Annotated, Any
 
-from fastapi import Path, Query
+from fastapi import Path
 from fastapi.responses import JSONResponse, Response
 
 from service.crew.context import LeadContext, ViewerContext, api_router
-from service.gear.core import KINDS, FlagKind, ItemState
 from service.gear.forms import NewItemsBody
 from service.home.items import actions
 from service.home.items.answers import as_json, items_json
-from service.home.items.core import SEARCH_MOST, read_filters
+from service.home.items.forms import ItemFilters
 from service.home.items.queries import page_of_items
-from service.kit.lengths import Unit
-from service.season.core import DueState
+from service.kit.quantities import Unit
 from service.store.paging import page_size
 from service.tags.queries import item_with
 from service.web import schema
@@ -39,17 +37,12 @@ def add_items(context: LeadContext, body: NewItemsBody) -> Response:
 @router.get("")
 def list_items(
     context: ViewerContext,
-    q: Annotated[str, Query(json_schema_extra={"maxLength": SEARCH_MOST, **schema.TEXT})] = "",
-    state: Annotated[str, Query(json_schema_extra=schema.one_of(ItemState))] = "",
-    flag: Annotated[str, Query(json_schema_extra=schema.one_of(FlagKind))] = "",
-    kind: Annotated[str, Query(json_schema_extra=schema.one_of(KINDS))] = "",
-    place: Annotated[str, Query(json_schema_extra=schema.TEXT)] = "",
-    due: Annotated[str, Query(json_schema_extra=schema.one_of(DueState))] = "",
+    filters: ItemFilters,
     after: Cursor = None,
     limit: Limit = None,
 ) -> dict[str, Any]:
     """Items by kind, length and id, narrowed down, a page at a time."""
-    filters, size = read_filters(q, kind, state, flag, due, place), page_size(limit)
+    size = page_size(limit)
     with context.reading() as db:
         rows, following = page_of_items(db, filters, after, size)
         return {"items": [as_json(row, Unit(context.program.unit)) for row in rows], "next": following}

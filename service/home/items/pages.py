@@ -16,10 +16,10 @@ from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
 from service.gear.pages import KINDS as PLACE_KINDS
 from service.gear.wirings import find_wiring, wiring_choices
 from service.home.items import actions
-from service.home.items.core import read_filters
+from service.home.items.forms import ItemFilters
 from service.home.items.queries import page_of_items
 from service.home.items.record import record
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.store.paging import PAGE
 from service.tags.queries import code_of, item_with
 from service.testlog.reach import lane_names
@@ -52,16 +52,10 @@ STRAPPED_WORDS = {None: "", True: "yes", False: "no"}
 @router.get("/gear")
 def gear_list(
     context: ViewerContext,
-    q: str = "",
-    state: str = "",
-    flag: str = "",
-    kind: str = "",
-    place: str = "",
-    due: str = "",
+    filters: ItemFilters,
     after: str | None = None,
 ) -> Response:
     """All gear, narrowed down, a page at a time."""
-    filters = read_filters(q, kind, state, flag, due, place)
     with context.reading() as db:
         rows, following = page_of_items(db, filters, after, PAGE)
         unit = Unit(context.program.unit)

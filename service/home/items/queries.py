@@ -16,8 +16,8 @@ from service.gear.models import FLAG_IS_OPEN, LIVES_THERE_NOW, Flag, Item, Place
 from service.gear.queries import ItemFacts
 from service.home.items.core import Filters
 from service.kit.codes import read_code
-from service.kit.lengths import parse_length
 from service.kit.problems import Invalid, invalid
+from service.kit.quantities import parse_length
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.store.paging import cursor, position

@@ -13,7 +13,7 @@ from service.gear.core import End, item_name
 from service.gear.models import Flag, ItemLength, Note, Placement, Port, StateChange
 from service.gear.wirings import connectors_in_words, wiring_name
 from service.home.items.queries import ItemRow, item_rows
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 
 
 @dataclass(frozen=True)

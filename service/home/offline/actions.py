@@ -12,7 +12,7 @@ from service.gear.core import item_title
 from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.offline import queries
 from service.home.test.forms import TestForm
-from service.kit.lengths import Unit, format_length
+from service.kit.quantities import Unit, format_length
 from service.sessions.queries import WorklistLine, worklist
 from service.swaps.queries import ready
 from service.testers.tables import version

@@ -6,7 +6,7 @@ from fastapi import Path
 
 from service.crew.context import CrewContext, api_router
 from service.home.offline import actions
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.sessions.actions import get_session
 
 router = api_router("/sessions", "sessions")

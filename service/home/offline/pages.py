@@ -18,8 +18,7 @@ from service.sessions import queries
 from service.sessions.actions import get_session
 from service.sessions.claims import next_for
 from service.tags.queries import item_with
-from service.web import modules
-from service.web.render import ENVIRONMENT, STATIC, asset
+from service.web.render import ENVIRONMENT, STATIC, asset, imported
 
 router = APIRouter(include_in_schema=False)
 
@@ -93,7 +92,7 @@ def shell() -> str:
 @cache
 def precached() -> tuple[str, ...]:
     """What the worker keeps: the shell and all that it asks for."""
-    return ("/offline", *map(asset, _ASSETS), *modules.imported(_ENTRY))
+    return ("/offline", *map(asset, _ASSETS), *imported(_ENTRY))
 
 
 @cache

@@ -1,6 +1,7 @@
 """The crew: its passes, its people with what tells them apart, ending somebody's access, erasing a name."""
 
 from typing import Any
+from uuid import UUID
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -14,18 +15,21 @@ from service.crew.pages import join_link
 from service.crew.privacy import actions as privacy
 from service.crew.privacy.queries import list_former
 from service.kit.problems import NotFound, invalid
+from service.kit.typed import id_in_address
 from service.testlog.queries import last_logged
 from service.web.forms import Form, Posted, read_op, typed
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
 
+_NO_PERSON = "There is no such person here."
+
 
 @router.get("/crew")
 def crew_page(context: LeadContext, ended: str = "") -> Response:
     """Who is in, by which passes, and which tokens there are; and what ended with the access of `ended`."""
     with context.reading() as db:
-        gone = db.get(Person, read_op(ended)) if ended else None
+        gone = db.get(Person, _person_id(ended)) if ended else None
         return _crew(context, db, Form(), gone)
 
 
@@ -57,16 +61,16 @@ def make_pass(context: LeadContext, posted: Posted) -> Response:
 def end_pass_page(context: LeadContext, pass_id: str) -> Response:
     """Ask before a pass is ended: it may sign out everybody who is at work."""
     with context.reading() as db:
-        found = actions.pass_with(db, read_op(pass_id))
-        phones = queries.signed_in_by_pass(db, found.id, context.now)
-        return context.page("home/people/end_pass.html", found=found, phones=phones)
+        crew_pass = actions.get_pass(db, _pass_id(pass_id))
+        phones = queries.signed_in_by_pass(db, crew_pass.id, context.now)
+        return context.page("home/people/end_pass.html", crew_pass=crew_pass, phones=phones)
 
 
 @router.post("/crew/passes/{pass_id}/end")
 def end_pass(context: LeadContext, pass_id: str) -> Response:
     """Let nobody in with a pass any more."""
     with context.writing() as db:
-        actions.end_pass(db, read_op(pass_id), context.actor)
+        actions.end_pass(db, _pass_id(pass_id), context.actor)
     return RedirectResponse("/crew", 303)
 
 
@@ -83,7 +87,7 @@ def end_person_page(context: LeadContext, person_id: str) -> Response:
 @router.post("/crew/people/{person_id}/end")
 def end_person(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """End somebody's access, and the links chosen with it; what they logged stays."""
-    key, also = read_op(person_id), [str(each) for each in posted.getlist("also")]
+    key, also = _person_id(person_id), [str(each) for each in posted.getlist("also")]
     with context.writing() as db:
         actions.end_person(db, key, context.actor, also)
     return RedirectResponse(f"/crew?ended={key}", 303)
@@ -100,7 +104,7 @@ def erase_page(context: LeadContext, person_id: str) -> Response:
 @router.post("/crew/people/{person_id}/erase")
 def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
     """Let a name go at once."""
-    op, key = read_op(posted.get("op")), read_op(person_id)
+    op, key = read_op(posted.get("op")), _person_id(person_id)
     context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.actor))
     return RedirectResponse(f"/crew?ended={key}", 303)
 
@@ -136,10 +140,18 @@ def _crew(context: RequestContext, db: Session, form: Form, gone: Person | None 
 
 
 def _person(db: Session, person_id: str) -> Person:
-    person = db.get(Person, read_op(person_id))
+    person = db.get(Person, _person_id(person_id))
     if person is None:
-        raise NotFound("There is no such person here.")
+        raise NotFound(_NO_PERSON)
     return person
+
+
+def _pass_id(text: str) -> UUID:
+    return id_in_address(text, "There is no such pass.")
+
+
+def _person_id(text: str) -> UUID:
+    return id_in_address(text, _NO_PERSON)
 
 
 def _role(word: str) -> Role:

@@ -15,7 +15,7 @@ from service.home.items.queries import item_rows
 from service.home.place import actions
 from service.home.place.queries import codes_at, ids_at
 from service.home.scan.core import read_errand
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.season.core import DueState
 from service.tags.queries import tag_of_place
 from service.testlog.housekeeping import ensure_today

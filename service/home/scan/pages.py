@@ -12,8 +12,8 @@ from service.crew.core import Role
 from service.gear.core import item_title
 from service.home.scan.core import Errand, read_errand
 from service.kit.codes import code_in_url, nearest, read_code
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.kit.quantities import Unit
 from service.retire.lists.actions import open_list
 from service.tags.photo import read_photo
 from service.tags.queries import codes_now, tag_on, to_draw

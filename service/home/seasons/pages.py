@@ -1,7 +1,5 @@
 """Pages of the season: its rounds and events as one run, making and changing it, and who answers to it."""
 
-from uuid import UUID
-
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
@@ -10,7 +8,7 @@ from starlette.datastructures import FormData
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.home.seasons import actions, queries
 from service.home.seasons.line import draw
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.season import queries as season
 from service.season.forms import (
     blank_season,
@@ -22,7 +20,7 @@ from service.season.forms import (
 from service.season.models import SeasonRow
 from service.season.queries import get_event, get_season
 from service.testlog.rounds import progress
-from service.web.forms import Form, Posted, read_op, text, typed
+from service.web.forms import Form, Posted, read_id, read_op, text, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -151,8 +149,8 @@ def items_page(context: LeadContext, season_id: str) -> Response:
 @router.post("/season/{season_id}/items")
 def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Response:
     """Keep the choice of one place."""
-    shown = [read_op(item) for item in str(posted.get("shown") or "").split()]
-    chosen = [item for item in _ids(posted, "chosen") if item in shown]
+    shown = [read_id(item, "shown") for item in str(posted.get("shown") or "").split()]
+    chosen = [key for item in posted.getlist("chosen") if (key := read_id(item, "chosen")) in shown]
     content = [season_id, sorted(map(str, shown)), sorted(map(str, chosen))]
     context.once(
         read_op(posted.get("op")),
@@ -187,7 +185,3 @@ def _typed_season(posted: FormData) -> Form:
 
 def _blank_event() -> Form:
     return Form(values={"name": "", "kind": "competition", "on": ""})
-
-
-def _ids(posted: FormData, field: str) -> list[UUID]:
-    return [read_op(value) for value in posted.getlist(field)]

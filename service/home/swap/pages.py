@@ -15,8 +15,8 @@ from service.gear.queries import ItemFacts, item_facts
 from service.home.scan.core import Errand, read_errand
 from service.home.tag.queries import Ends, ends
 from service.kit.codes import code_in_url, read_code
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, NotFound, Problem, invalid
+from service.kit.quantities import Unit
 from service.tags.queries import code_of, item_with, tag_on
 from service.web.forms import Form, Posted, typed
 

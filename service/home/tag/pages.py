@@ -15,7 +15,7 @@ from service.gear.wirings import find_wiring
 from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.tags.queries import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.core import SCANNED, FaultStatus

@@ -1,4 +1,4 @@
-"""Pages of a test that was logged: its result with what to do next, and what people say of it."""
+"""Pages of a logged test: its result, what to do next, voiding it, and marking it as wrong."""
 
 from collections.abc import Callable
 from typing import Any
@@ -12,8 +12,8 @@ from starlette.datastructures import FormData
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.gear.core import item_name
 from service.home.test.result import result_facts
-from service.kit.lengths import Unit
 from service.kit.problems import NotFound
+from service.kit.quantities import Unit
 from service.kit.typed import as_id
 from service.testlog import actions, form_reader, queries
 from service.testlog.marks.actions import let_stand, mark
@@ -25,42 +25,42 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/tests/{test_id}")
 def result_page(context: ViewerContext, test_id: str) -> Response:
-    """What a test came to, what it means, and what to do next."""
+    """The result of a test, what it means, and what to do next."""
     with context.reading() as db:
         return _result(context, db, _test(db, test_id), Form())
 
 
 @router.post("/tests/{test_id}/void")
 def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
-    """A lead's word that the test does not stand."""
+    """Void a test: a lead says that it does not count, and why."""
 
     def void(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         actions.void_test(db, test, reason, context.me, context.now, context.zone)
 
-    return _write_words(context, test_id, posted, "reason", "test.void", void)
+    return _save_note(context, test_id, posted, "reason", "test.void", void)
 
 
 @router.post("/tests/{test_id}/wrong")
 def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
-    """The word of whoever logged it that it was wrong; a lead decides."""
+    """Mark a test as wrong: whoever logged it says so, and a lead decides."""
 
     def wrong(db: Session, op: UUID, test: UUID, note: str) -> dict[str, Any]:
         return mark(db, op, test, note, context.me, context.now, context.zone)
 
-    return _write_words(context, test_id, posted, "note", "test.mark", wrong)
+    return _save_note(context, test_id, posted, "note", "test.mark", wrong)
 
 
 @router.post("/tests/{test_id}/stands")
 def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
-    """A lead's word that a test stands, whatever its tester said of it."""
+    """Decline a mark: a lead says that the test counts although its tester marked it as wrong."""
 
     def stands(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         let_stand(db, test, reason, context.me, context.now, context.zone)
 
-    return _write_words(context, test_id, posted, "stands", "test.mark_stands", stands)
+    return _save_note(context, test_id, posted, "stands", "test.mark_stands", stands)
 
 
-def _write_words(
+def _save_note(
     context: RequestContext,
     test_id: str,
     posted: FormData,
@@ -68,17 +68,19 @@ def _write_words(
     action: str,
     write: Callable[[Session, UUID, UUID, str], Any],
 ) -> Response:
-    """Write down what somebody says of a test, in the words of this field; where it is refused, its page says why.
+    """Save a note about a test and go back to its page; a refused note is shown there again with the reason.
 
     Args:
-        write: is given the id of the write, that of the test, and the words.
+        field: the field of the form that holds the note.
+        action: the receipt's name of this write.
+        write: saves it, given the id of the write, the id of the test and the note.
     """
     form = typed(posted, field)
 
     def keep() -> str:
-        words = form_reader.note(posted, field)
+        note = form_reader.note(posted, field)
         op = form.id
-        context.once(op, action, [test_id, words], lambda db: write(db, op, _test(db, test_id).id, words))
+        context.once(op, action, [test_id, note], lambda db: write(db, op, _test(db, test_id).id, note))
         return f"/tests/{test_id}"
 
     return context.submit(form, keep, lambda db, form: _result(context, db, _test(db, test_id), form))

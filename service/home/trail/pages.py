@@ -19,8 +19,8 @@ from service.home.trail import queries
 from service.home.trail.core import action_words, detail_words
 from service.home.trail.queries import TrailFilter
 from service.kit.dates import midnight, parse_date
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
+from service.kit.quantities import Unit
 from service.kit.typed import as_id
 from service.store.paging import PAGE
 from service.web.forms import Form

@@ -8,7 +8,7 @@ from service.crew.context import RequestContext, ViewerContext
 from service.gear.core import KINDS
 from service.gear.wirings import wiring_name
 from service.kit.csvs import write_csv
-from service.kit.lengths import Unit, format_length
+from service.kit.quantities import Unit, format_length
 from service.retire.buying import actions
 from service.retire.buying.actions import Buying
 from service.retire.decisions.core import Sort

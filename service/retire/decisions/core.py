@@ -13,10 +13,8 @@ from itertools import islice
 from uuid import UUID
 
 from service.gear.core import KINDS, End
-from service.kit.chances import format_chance
 from service.kit.dates import show_date
-from service.kit.lengths import Unit, format_length
-from service.kit.money import format_money
+from service.kit.quantities import Unit, format_chance, format_length, format_money
 from service.season.core import Due, DueState, What
 from service.swaps.core import SPARE_DAYS
 from service.testlog.core import FaultStatus, LogEntry

@@ -6,11 +6,10 @@ from typing import NamedTuple
 
 from starlette.datastructures import FormData
 
-from service.kit.money import parse_money
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import parse_count
+from service.kit.quantities import parse_money
+from service.kit.typed import parse_count, readable
 from service.retire.decisions.core import Action, Limits
-from service.testlog.core import readable
 
 REASON_MOST = 300
 REPAIR_MOST = 100_000

@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 
 from service.crew.context import LeadContext, RequestContext
 from service.gear.wirings import wiring_name
-from service.kit.money import parse_money
 from service.kit.problems import Invalid
+from service.kit.quantities import parse_money
 from service.retire.decisions import actions, queries
 from service.retire.decisions.core import Sort
 from service.web.forms import Form, Posted, typed

@@ -11,19 +11,18 @@ from service.crew.queries import program_facts
 from service.gear.core import ItemState
 from service.gear.queries import ItemFacts, item_facts
 from service.kit.dates import local_date
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.retire.decisions import queries as decisions
 from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, Sort
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
 from service.retire.lists.core import Decided, FittingPiece, InCase, JudgedItem
 from service.retire.lists.queries import ItemStanding, PullLine, PullList, Ticked
-from service.season.core import DueState
+from service.season.core import DueState, due_of_lanes
 from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
 from service.tags.queries import codes_of
-from service.testlog.core import FaultStatus, fault_of
-from service.testlog.effects import due_on, entries
+from service.testlog.core import FaultStatus, days_by_lane, fault_of
 from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
 from service.wear.queries import failed_by
@@ -155,8 +154,8 @@ def _judged(
         item, then, fault = one.item, one.due, FaultStatus.NONE
         if item.id in answers_to:
             history = history_of.get(item.id, [])
-            lanes = entries(history, suspected.get(item.id, frozenset()), zone)
-            then = due_on(answers_to[item.id], item.in_service_on, lanes, on)
+            lanes = days_by_lane(history, suspected.get(item.id, frozenset()), zone)
+            then = due_of_lanes(answers_to[item.id], item.in_service_on, lanes, on)
             fault = fault_of(history)
         length = bought.get(item.id, item.length_mm)
         price = costs.get(Sort(item.kind, item.wiring, length))

@@ -6,8 +6,8 @@ from fastapi import Query
 
 from service.crew.context import CrewContext, ViewerContext, api_router
 from service.gear.core import item_title
-from service.kit.lengths import Unit
 from service.kit.problems import NotFound
+from service.kit.quantities import Unit
 from service.retire.lists import actions
 from service.retire.lists.forms import (
     BuyOut,

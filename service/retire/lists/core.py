@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from uuid import UUID
 
-from service.kit.lengths import Unit
+from service.kit.quantities import Unit
 from service.retire.decisions import core as decisions
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Reason, RetireReason
 from service.season.core import is_ready

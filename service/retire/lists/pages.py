@@ -8,21 +8,19 @@ from uuid import UUID
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
-from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import wiring_name
-from service.kit.lengths import Unit
 from service.kit.problems import invalid
-from service.kit.typed import one_line
+from service.kit.quantities import Unit
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import read_word
 from service.retire.decisions.queries import lead_decisions
-from service.retire.lists import actions, sheet
+from service.retire.lists import actions, queries, sheet
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
-from service.retire.lists.ticking import WHY_LONGEST, WHY_MOST, NewTick, read_action, take_back, tick
+from service.retire.lists.ticking import NewTick, read_action, read_reasons, take_back, tick
 from service.season.models import Event
 from service.season.queries import get_event
 from service.sessions.typed import read_codes
@@ -62,7 +60,7 @@ def pull_list(context: ViewerContext, event_id: str, done: str = "") -> Response
             acts=context.me.role.reaches(Role.CREW),
             leads=context.me.role.reaches(Role.LEAD),
             told=done[:6],
-            since=sheet.since_print(db, pull, name),
+            since=queries.since_print(db, pull, name),
             wirings={sort.wiring: wiring_name(db, sort.wiring) for sort in pull.shopping},
         )
 
@@ -113,7 +111,7 @@ def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
             code,
             read_action(form.values["action"]),
             _spare(form.values),
-            _why(posted),
+            read_reasons(posted.getlist("why")),
             anyway=posted.get("anyway") == "yes",
         )
         content = [str(event.id), code, form.values, new.anyway]
@@ -167,7 +165,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
 
     def keep(db: Session) -> None:
         pull = actions.pull_list(db, get_event(db, event_id), context.today, context.zone)
-        sheet.keep_print(db, op, pull, item_namer(context.program), context.actor)
+        queries.add_print(db, op, pull, item_namer(context.program), context.actor)
 
     context.once(op, "pull.print", event_id, keep)
     return RedirectResponse(f"/pull/{event_id}/prints/{op}", 303)
@@ -178,8 +176,8 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     """The list as it went to paper, with a QR code beside each line."""
     with context.reading() as db:
         event = get_event(db, event_id)
-        kept = sheet.print_with(db, event.id, print_id)
-        lines = sheet.lines_of(kept)
+        kept = queries.get_print(db, event.id, print_id)
+        lines = queries.lines_of(kept)
         symbols = {line.code: sheet.symbol(_url(context, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
         return context.page(
@@ -225,11 +223,6 @@ def _item_id(db: Session, named: str) -> UUID:
     if not item_facts(db, [item_id]):
         raise invalid("item", "There is no such item. Open the list again.")
     return item_id
-
-
-def _why(posted: FormData) -> tuple[str, ...]:
-    """What the line told when it was ticked, without what no keyboard types."""
-    return tuple(one_line(str(why))[:WHY_LONGEST] for why in posted.getlist("why")[:WHY_MOST])
 
 
 def _spare(values: Mapping[str, str]) -> str | None:

@@ -1,7 +1,7 @@
-"""Every look-up about pull lists; each table is read once, however many items there are."""
+"""Every look-up about pull lists, and their prints; each table is read once, however many items there are."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
@@ -11,14 +11,16 @@ from uuid import UUID
 from sqlalchemy import Select, and_, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from service.crew.core import Actor
 from service.crew.models import Person
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import FLAG_IS_OPEN, ITEM_IS_USABLE, Flag, Item, Place, Port, StateChange
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts
+from service.kit.problems import NotFound
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Sort
 from service.retire.decisions.models import Overrule
 from service.retire.decisions.queries import LeadDecision
-from service.retire.lists.core import Decided, FittingPiece, Ports
+from service.retire.lists.core import Changes, Decided, FittingPiece, Ports, Printed, changes
 from service.retire.lists.models import PullPrint, PullTick, PullUntick
 from service.season.core import Due, DueState
 from service.season.models import Event, ItemDue
@@ -159,12 +161,6 @@ def worked_since(db: Session, since: datetime) -> UUID | None:
     return db.scalar(query.order_by(PullTick.received_at.desc()).limit(1))
 
 
-def last_print(db: Session, event_id: UUID) -> PullPrint | None:
-    """How an event's list last went to paper."""
-    query = select(PullPrint).where(PullPrint.event_id == event_id)
-    return db.scalar(query.order_by(PullPrint.at.desc(), PullPrint.id).limit(1))
-
-
 def has_history(db: Session, event_id: UUID) -> bool:
     """Whether anything was ticked or overruled on an event's list, or it was printed."""
     return any(
@@ -273,3 +269,86 @@ class PullList:
         mine = (line for line in self.lines if line.item.id == item_id)
         theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
         return next(mine, None) or next(theirs, None)
+
+
+ItemNamer = Callable[[ItemFacts], str]
+"""How pages call an item."""
+
+
+def add_print(db: Session, print_id: UUID, pull: PullList, name: ItemNamer, actor: Actor) -> None:
+    """Save the open lines as they go to paper now."""
+    lines = [as_saved(printed(line, name)) for line in pull.open]
+    db.add(PullPrint(id=print_id, event_id=pull.event.id, at=actor.now, person_id=actor.who.id, lines=lines))
+    db.flush()
+
+
+def get_print(db: Session, event_id: UUID, print_id: UUID) -> PullPrint:
+    """The print with this id.
+
+    Raises:
+        NotFound: there is none of this event's list.
+    """
+    saved = db.get(PullPrint, print_id)
+    if saved is None or saved.event_id != event_id:
+        raise NotFound("There is no such print of this list. Open the list and print it again.")
+    return saved
+
+
+def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint, Changes] | None:
+    """The last print, and what changed since; None where the list was never printed."""
+    query = select(PullPrint).where(PullPrint.event_id == pull.event.id)
+    last = db.scalar(query.order_by(PullPrint.at.desc(), PullPrint.id).limit(1))
+    if last is None:
+        return None
+    done = [line.code for line in pull.lines if line.done is not None]
+    return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
+
+
+def printed(line: PullLine, name: ItemNamer) -> Printed:
+    """A line as paper shows it."""
+    _, place, place_b = line.place
+    title = name(line.item)
+    if place_b:
+        title += f", to {place_b}"
+    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit)
+    return Printed(
+        line.code,
+        title,
+        place,
+        line.action,
+        line.spare_code or "",
+        line.why,
+        line.spare.place if line.spare else "",
+        would_fit,
+    )
+
+
+def lines_of(saved: PullPrint) -> list[Printed]:
+    """The lines of a print."""
+    return [
+        Printed(
+            one["code"],
+            one["name"],
+            one["place"],
+            Action(one["action"]),
+            one["spare"],
+            tuple(one["why"]),
+            one.get("spare_place", ""),
+            one.get("would_fit", ""),
+        )
+        for one in saved.lines
+    ]
+
+
+def as_saved(line: Printed) -> dict[str, Any]:
+    """A line as its print keeps it."""
+    return {
+        "code": line.code,
+        "name": line.name,
+        "place": line.place,
+        "action": line.action,
+        "spare": line.spare,
+        "why": list(line.why),
+        "spare_place": line.spare_place,
+        "would_fit": line.would_fit,
+    }

@@ -1,5 +1,6 @@
 """Ticking a line of a pull list, and taking a tick back: the states of the gear follow, all at once or not at all."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +14,7 @@ from service.gear import queries as gear_queries
 from service.gear.core import ItemState
 from service.gear.models import Item, Place, Placement
 from service.kit.problems import Conflict, NotFound, invalid
+from service.kit.typed import one_line
 from service.retire.decisions.core import Action
 from service.retire.lists import queries
 from service.retire.lists.models import PullTick, PullUntick
@@ -202,3 +204,8 @@ def read_action(text: str) -> Action:
     if text not in list(Action):
         raise invalid("action", "This page is out of date. Open the list again and tick it there.")
     return Action(text)
+
+
+def read_reasons(texts: Sequence[object]) -> tuple[str, ...]:
+    """The reasons that a line gave when it was ticked, `WHY_MOST` at the most, without characters nobody can type."""
+    return tuple(one_line(str(text))[:WHY_LONGEST] for text in texts[:WHY_MOST])

@@ -6,12 +6,13 @@ from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.access import link_with
+from service.crew.access import get_link
 from service.crew.context import AnyoneContext, LeadContext, RequestContext
+from service.kit.typed import id_in_address
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
 from service.schedule.calendar.models import CalendarLink
-from service.web.forms import Form, Posted, read_op, typed
+from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -42,7 +43,8 @@ def make_link(context: LeadContext, posted: Posted) -> Response:
 def end_link(context: LeadContext, link_id: str) -> Response:
     """End a link at once."""
     with context.writing() as db:
-        actions.end_link(db, read_op(link_id), context.actor)
+        key = id_in_address(link_id, "There is no such calendar link. Look at the list of those that count.")
+        actions.end_link(db, key, context.actor)
     return RedirectResponse("/calendar", 303)
 
 
@@ -50,7 +52,7 @@ def end_link(context: LeadContext, link_id: str) -> Response:
 def calendar_feed(context: AnyoneContext, secret: str) -> Response:
     """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
     with context.reading() as db:
-        link_with(db, CalendarLink, secret, context.now, _NOT_VALID, lock=False)
+        get_link(db, CalendarLink, secret, context.now, _NOT_VALID, lock=False)
         body = feed(context.program.name, queries.entries(db, context.base))
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}

@@ -11,8 +11,8 @@ from fastapi.responses import Response
 from service.crew.context import LeadContext, RequestContext
 from service.gear.core import KINDS, item_name
 from service.gear.queries import ItemFacts
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.quantities import Unit
 from service.schedule.planning import actions
 from service.schedule.planning.core.advice import LONGEST_EVENING
 from service.schedule.planning.core.shares import Task

@@ -8,9 +8,8 @@ import re
 from contextlib import suppress
 
 from service.kit.codes import read_code
-from service.kit.lengths import Unit, parse_length
-from service.kit.money import parse_money
 from service.kit.problems import Invalid, invalid
+from service.kit.quantities import Unit, parse_length, parse_money
 from service.kit.typed import can_be_shown, plain
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
 

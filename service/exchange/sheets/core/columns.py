@@ -10,8 +10,8 @@ import re
 from collections.abc import Sequence
 
 from service.exchange.sheets.core.fields import GEAR, TESTS, Field
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid
+from service.kit.quantities import Unit
 from service.kit.typed import plain
 
 _IN_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")

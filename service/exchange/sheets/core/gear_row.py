@@ -16,8 +16,8 @@ from service.exchange.sheets.core.states import StateCell, is_gone, read_state
 from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, headed
 from service.gear.core import KINDS, USUAL_KIND, ItemState
 from service.kit.codes import read_code
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, Problem, invalid
+from service.kit.quantities import Unit
 from service.kit.typed import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")

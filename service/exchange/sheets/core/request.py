@@ -17,8 +17,8 @@ from service.exchange.sheets.core.sure import describes, is_of_cables
 from service.exchange.sheets.core.wiring_guess import heading_of, stands_alone
 from service.gear.core import KINDS, USUAL_KIND
 from service.kit.codes import ALPHABET, LENGTH
-from service.kit.lengths import Unit
 from service.kit.problems import Invalid, invalid
+from service.kit.quantities import Unit
 from service.kit.typed import plain
 
 _OWN_TAGS = ("code", "tag", "tag code", "tag no", "tag number")

@@ -16,9 +16,9 @@ from service.exchange.sheets.core.sheet import SheetRow
 from service.gear.core import End
 from service.kit.dates import parse_instant
 from service.kit.problems import Invalid, Problem, invalid
-from service.kit.typed import plain
+from service.kit.typed import plain, readable
 from service.season.core import What
-from service.testlog.core import Method, readable
+from service.testlog.core import Method
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:tests")
 WORDS = {field.key: field.words.lower() for field in TESTS}

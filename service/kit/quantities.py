@@ -1,15 +1,18 @@
-"""Lengths: typed in feet, inches or meters, kept as whole millimeters.
+"""Lengths, amounts of money and chances: how people type them, how they are kept, and how they are shown.
 
 >>> parse_length("7 ft 6 in"), parse_length("3 m")
 (2286, 3000)
 >>> format_length(2286, Unit.FEET), format_length(3048, Unit.METERS)
 ('7\\'6"', '3.048 m')
+>>> parse_money("$18.50"), format_money(123456)
+(1850, '$1,234.56')
 """
 
 import re
 import unicodedata
 from enum import StrEnum
 from fractions import Fraction
+from math import floor
 
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
@@ -32,6 +35,14 @@ _UNIT_MM = {
     "cm": Fraction(10),
     "mm": Fraction(1),
 }
+
+MOST_CENTS = 10_000_000
+"""100,000 dollars: more than any one piece of gear costs, so beyond it a decimal point is missing."""
+
+_DOLLARS = re.compile(r"\$? ?(?P<dollars>\d{1,9}|\d{1,3}(?:,\d{3}){1,2})(?:\.(?P<cents>\d\d))?")
+
+_SAME = 1e-9
+"""Chances that differ by no more are the same: a product of chances that is 0.95 may come out a hair below."""
 
 
 class Unit(StrEnum):
@@ -123,3 +134,43 @@ def _shortest(number: Fraction, places: int) -> str:
 
 def _refused(sentence: str) -> Invalid:
     return invalid("length", sentence)
+
+
+def parse_money(text: str, field: str = "price") -> int:
+    """Cents, from 0 to `MOST_CENTS`, from `18.50`, `$18.50`, `18` or `1,234.50`; else `Invalid`."""
+    typed = plain(text)
+    amount = _DOLLARS.fullmatch(typed)
+    if not amount:
+        raise invalid(field, f"“{typed[:40]}” is not an amount; write dollars and cents like 18.50.")
+    cents = 100 * int(amount["dollars"].replace(",", "")) + int(amount["cents"] or 0)
+    if cents > MOST_CENTS:
+        raise invalid(field, f"{format_money(cents)} is too much for one piece; check the decimal point.")
+    return cents
+
+
+def format_money(cents: int) -> str:
+    """An amount to show, which `parse_money` reads back as the same `cents`; a minus goes first."""
+    dollars, rest = divmod(abs(cents), 100)
+    return f"{'-' if cents < 0 else ''}${dollars:,}.{rest:02}"
+
+
+def format_chance(chance: float, *beside: float) -> str:
+    """A chance from 0 to 1 in whole percent, or in tenths, rounded down, where whole ones would mislead.
+
+    What is not certain is never "100 %" or "0 %", and of chances `beside` it only an equal one has the same figure.
+
+    >>> [format_chance(chance) for chance in (0, 0.0004, 0.004, 0.123, 0.997, 0.99996, 1)]
+    ['0 %', 'under 0.1 %', '0.4 %', '12 %', '99.7 %', 'over 99.9 %', '100 %']
+    >>> [format_chance(chance, 0.95) for chance in (0.9496, 0.95, 0.952, 0.96)]
+    ['94.9 %', '95 %', '95.2 %', '96 %']
+    """
+    if chance <= 0 or chance >= 1:
+        return "100 %" if chance >= 1 else "0 %"
+    whole = round(100 * chance)
+    others = [other for other in beside if abs(other - chance) > _SAME]
+    if 0 < whole < 100 and whole not in (round(100 * other) for other in others):
+        return f"{whole} %"
+    if chance > 0.999:
+        return "over 99.9 %"
+    tenths = floor(chance * 1000 + _SAME)
+    return f"{tenths / 10:.1f} %" if tenths else "under 0.1 %"
