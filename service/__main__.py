@@ -295,9 +295,9 @@ def _backup(options: argparse.Namespace) -> int:
     from service.store.rotation import Keep
 
     if options.verify:
-        found = check(options.verify)
-        print(f"{found.path} is whole: {found.rows} rows at revision {found.revision}.")
-        print("\n".join(f"{rows:9}  {table}" for table, rows in found.tables.items() if rows))
+        contents = check(options.verify)
+        print(f"{contents.path} is whole: {contents.rows} rows at revision {contents.revision}.")
+        print("\n".join(f"{rows:9}  {table}" for table, rows in contents.tables.items() if rows))
         return 0
     if min(options.keep) < 0:
         raise Problem("--keep takes three counts from 0 up: of days, weeks and months.")
