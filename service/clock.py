@@ -39,10 +39,10 @@ def turn(store: Store, settings: Settings, at: Callable[[], datetime] = now) -> 
     with leased(store, LEASE, at) as renew:
         if renew is None:
             return "Another process keeps house right now, so there was nothing to do here."
-        said = keep_house(store, at(), CHORES, before_each=renew)
+        report = keep_house(store, at(), CHORES, before_each=renew)
         if settings.mail is not None and renew():
-            said += " " + send_due(store, settings.mail, settings.base_url or "", at()).capitalize()
-        return said
+            report += " " + send_due(store, settings.mail, settings.base_url or "", at()).capitalize()
+        return report
 
 
 def run(store: Store, settings: Settings) -> None:
