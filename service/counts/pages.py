@@ -146,8 +146,8 @@ def seen(context: CrewContext, session_id: str, posted: Posted) -> Response:
         raise Conflict("This count was closed before. Nothing was changed.")
     place_ids = [place_id for _, place_id in named if place_id is not None]
     if any(item_id for item_id, _ in named):
-        asked = urlencode({"code": code, "at": place})
-        return RedirectResponse(f"/sessions/{count.session.id}/count?{asked}#named", 303)
+        query = urlencode({"code": code, "at": place})
+        return RedirectResponse(f"/sessions/{count.session.id}/count?{query}#named", 303)
     if place_ids:  # the tag of a place: on to what should be there
         return RedirectResponse(f"/sessions/{count.session.id}/count/{place_ids[0]}", 303)
     everything = posted.get("all") == "yes"

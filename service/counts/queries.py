@@ -67,11 +67,11 @@ def keep_walked(db: Session, session_id: UUID, place_id: UUID, person_id: UUID |
 def homes(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[UUID | None, UUID | None]]:
     """The places where each of these items lives now; a chained cable spans two."""
     query = select(Placement.item_id, Placement.place_a_id, Placement.place_b_id)
-    found: dict[UUID, tuple[UUID | None, UUID | None]] = dict.fromkeys(item_ids, (None, None))
+    places: dict[UUID, tuple[UUID | None, UUID | None]] = dict.fromkeys(item_ids, (None, None))
     for ids in chunks(item_ids):
         for item_id, one, other in db.execute(query.where(Placement.item_id.in_(ids), LIVES_THERE_NOW)):
-            found[item_id] = one, other
-    return found
+            places[item_id] = one, other
+    return places
 
 
 def keep_seen(
