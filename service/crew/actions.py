@@ -316,10 +316,10 @@ def get_pass(db: Session, pass_id: UUID) -> CrewPass:
     Raises:
         NotFound: there is none.
     """
-    found = db.get(CrewPass, pass_id)
-    if found is None:
+    crew_pass = db.get(CrewPass, pass_id)
+    if crew_pass is None:
         raise NotFound("There is no such pass.")
-    return found
+    return crew_pass
 
 
 def end_pass(db: Session, pass_id: UUID, actor: Actor) -> None:

@@ -39,16 +39,16 @@ _ASKING = (
 
 def program_facts(db: Session) -> ProgramFacts | None:
     """The program's settings as plain values, which outlive the session."""
-    found = db.connection().execute(_PROGRAM).one_or_none()
-    return ProgramFacts(*found) if found else None
+    row = db.connection().execute(_PROGRAM).one_or_none()
+    return ProgramFacts(*row) if row else None
 
 
 def find_requester(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | None, Who | None]:
     """The program, and the person whose sign-in has this token, if both still count."""
-    found = db.connection().execute(_ASKING, {"token_hash": token_hash, "now": now}).one_or_none()
-    if found is None:
+    row = db.connection().execute(_ASKING, {"token_hash": token_hash, "now": now}).one_or_none()
+    if row is None:
         return None, None
-    *facts, person_id, name, role = found
+    *facts, person_id, name, role = row
     return ProgramFacts(*facts), Who(person_id, name, Role(role)) if person_id else None
 
 
@@ -56,8 +56,8 @@ def handed_over_to(db: Session, token_hash: str) -> str | None:
     """To whom the lead whose sign-in this was handed the program over; None where they did not."""
     old = db.scalar(select(SignIn.person_id).where(SignIn.token_hash == token_hash))
     taken = select(AuditEntry.detail, Person.display_name).join(Person, Person.id == AuditEntry.person_id)
-    found = db.execute(taken.where(AuditEntry.action == HANDED_OVER)).all() if old else []
-    return next((name for detail, name in found if (detail or {}).get("from") == str(old)), None)
+    takeovers = db.execute(taken.where(AuditEntry.action == HANDED_OVER)).all() if old else []
+    return next((name for detail, name in takeovers if (detail or {}).get("from") == str(old)), None)
 
 
 def everybody(db: Session) -> Sequence[UUID]:
@@ -68,14 +68,14 @@ def everybody(db: Session) -> Sequence[UUID]:
 def people_named(db: Session, name: str) -> list[Person]:
     """Who goes by this name now, whatever the case, those first who have been here longest."""
     present = select(Person.id, Person.display_name).where(PERSON_IS_HERE)
-    found = db.execute(present.order_by(Person.created_at, Person.id))
-    return [db.get_one(Person, person_id) for person_id, called in found if alike(called, name)]
+    rows = db.execute(present.order_by(Person.created_at, Person.id))
+    return [db.get_one(Person, person_id) for person_id, called in rows if alike(called, name)]
 
 
 def people(db: Session) -> Sequence[Person]:
     """Everyone who has not ended, leads first."""
-    found = db.scalars(select(Person).where(PERSON_IS_HERE).order_by(Person.display_name)).all()
-    return sorted(found, key=lambda person: -list(Role).index(Role(person.role)))
+    present = db.scalars(select(Person).where(PERSON_IS_HERE).order_by(Person.display_name)).all()
+    return sorted(present, key=lambda person: -list(Role).index(Role(person.role)))
 
 
 def address_of(db: Session, person_id: UUID) -> str:
@@ -85,8 +85,8 @@ def address_of(db: Session, person_id: UUID) -> str:
 
 def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | None, str]:
     """The display names of these people; nobody (None) is the service itself."""
-    found = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))
-    return {None: "Coilbook"} | {person.id: person.display_name for person in found}
+    rows = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))
+    return {None: "Coilbook"} | {person.id: person.display_name for person in rows}
 
 
 def leads(db: Session) -> int:
@@ -103,14 +103,14 @@ def first_lead(db: Session) -> Person | None:
 
 def a_lead_can_sign_in(db: Session) -> bool:
     """Whether some lead has a passphrase."""
-    found = select(Person.id).where(Person.role == Role.LEAD, PERSON_IS_HERE, Person.passphrase_hash.is_not(None))
-    return db.scalar(found.limit(1)) is not None
+    query = select(Person.id).where(Person.role == Role.LEAD, PERSON_IS_HERE, Person.passphrase_hash.is_not(None))
+    return db.scalar(query.limit(1)) is not None
 
 
 def has_passphrase(db: Session, person_id: UUID) -> bool:
     """Whether somebody has given themselves a passphrase."""
-    found = select(Person.id).where(Person.id == person_id, Person.passphrase_hash.is_not(None))
-    return db.scalar(found) is not None
+    query = select(Person.id).where(Person.id == person_id, Person.passphrase_hash.is_not(None))
+    return db.scalar(query) is not None
 
 
 def open_passes(db: Session, now: datetime) -> Sequence[CrewPass]:

@@ -26,12 +26,12 @@ class Device:
 
 def devices_of(db: Session, person_id: UUID, token_hash: str, now: datetime) -> list[Device]:
     """Where a person is signed in, the newest first; `token_hash` is this one's. API tokens are no devices."""
-    found = db.execute(
+    rows = db.execute(
         select(SignIn.id, SignIn.created_at, SignIn.expires_at, SignIn.token_hash)
         .where(SignIn.person_id == person_id, SignIn.token_name.is_(None), counts(now))
         .order_by(SignIn.created_at.desc(), SignIn.id.desc())
     )
-    return [Device(row.id, row.created_at, row.expires_at, row.token_hash == token_hash) for row in found]
+    return [Device(row.id, row.created_at, row.expires_at, row.token_hash == token_hash) for row in rows]
 
 
 def end(db: Session, device: Device, now: datetime) -> None:

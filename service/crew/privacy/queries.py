@@ -27,8 +27,8 @@ def list_named_crew(db: Session) -> list[tuple[UUID, datetime]]:
 
 def list_former(db: Session) -> Sequence[Person]:
     """Those who have no access any more but whose names are still kept."""
-    found = db.scalars(select(Person).where(Person.ended_at.is_not(None)).order_by(Person.display_name))
-    return [person for person in found if not is_anonymous(person.display_name)]
+    former = db.scalars(select(Person).where(Person.ended_at.is_not(None)).order_by(Person.display_name))
+    return [person for person in former if not is_anonymous(person.display_name)]
 
 
 def given_names(db: Session) -> Sequence[str]:
@@ -38,8 +38,8 @@ def given_names(db: Session) -> Sequence[str]:
 
 def another_is_called(db: Session, name: str, person_id: UUID) -> bool:
     """Whether somebody else goes, or went, by exactly this name."""
-    found = select(Person.id).where(Person.display_name == name, Person.id != person_id)
-    return db.scalar(found.limit(1)) is not None
+    query = select(Person.id).where(Person.display_name == name, Person.id != person_id)
+    return db.scalar(query.limit(1)) is not None
 
 
 def names_ever(db: Session, person: Person) -> list[str]:
