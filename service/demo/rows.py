@@ -161,14 +161,16 @@ def port_rows(wiring: str, kind: str) -> list[dict[str, Any]]:
 
 @cache
 def read_test(
-    key: str, found: DemoFinding
+    key: str, finding: DemoFinding
 ) -> tuple[list[list[str]], Verdict, list[dict[str, Any]], list[dict[str, Any]]]:
     """What is kept of a test that found this: groups of joined contacts, verdict, rows of faults, evidence."""
     wiring = BUILTIN[key]
-    readings = rebuild(wiring, found.faults)
-    evidence = tuple(Evidence(kind, End(end), note) for kind, end, note in found.evidence)
-    said = diagnose(wiring, readings)
+    readings = rebuild(wiring, finding.faults)
+    evidence = tuple(Evidence(kind, End(end), note) for kind, end, note in finding.evidence)
+    diagnosis = diagnose(wiring, readings)
     columns = ("position", "fault_class", "end", "lane", "conductor", "conductors", "detail")
-    faults = [{name: getattr(row, name) for name in columns} for row in make_fault_rows(wiring, said.faults, evidence)]
-    verdict = with_evidence(Verdict(said.verdict), evidence)
+    faults = [
+        {name: getattr(row, name) for name in columns} for row in make_fault_rows(wiring, diagnosis.faults, evidence)
+    ]
+    verdict = with_evidence(Verdict(diagnosis.verdict), evidence)
     return [names(wiring, group) for group in readings.groups], verdict, faults, [each.to_json() for each in evidence]

@@ -140,19 +140,19 @@ def season_rules(today: date) -> list[tuple[str, Season]]:
 
 def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happening]:
     """All that happened until this morning, in time order; items by their number in `owned`."""
-    told: list[Happening] = []
+    story: list[Happening] = []
     rules = season_rules(today)[: len(SEASONS)]
     rounds = [each for _, rule in rules for each in rule.rounds]
     gone: set[int] = set()
     for number, each in enumerate(rounds):
         running, before = number == len(rounds) - 1, number == len(rounds) - 2
-        told += _round(owned, each, number, running, before, gone, random)
+        story += _round(owned, each, number, running, before, gone, random)
         if not running:
-            told += _leavings(owned, each, number, gone)
-    told += [step for tale in TALES for step in _tale(owned, today, *tale)]
-    told += _yesterday(owned, today)
-    told.append(SuspectStory(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
-    return sorted(told, key=lambda one: one.at)
+            story += _leavings(owned, each, number, gone)
+    story += [step for tale in TALES for step in _tale(owned, today, *tale)]
+    story += _yesterday(owned, today)
+    story.append(SuspectStory(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
+    return sorted(story, key=lambda one: one.at)
 
 
 def _round(
@@ -164,9 +164,9 @@ def _round(
     gone: set[int],
     random: Random,
 ) -> Iterator[Happening]:
-    asked = [item for item in range(len(owned)) if item not in gone]
-    middle = len(asked) // 2
-    halves = (asked[:middle], asked[middle:])
+    tested = [item for item in range(len(owned)) if item not in gone]
+    middle = len(tested) // 2
+    halves = (tested[:middle], tested[middle:])
     if running:  # the spares go first: what comes out needs something that may go in
         halves = (halves[0] + [item for item in halves[1] if owned[item].spare], halves[1])
     for half, days in zip(halves, EVENINGS, strict=True):
@@ -191,12 +191,12 @@ def _test(one: Owned, item: int, at: datetime, number: int, running: bool, rando
     if random.random() >= hazard and not (running and one.place in UNLUCKY):
         yield Tested(at, item, DemoFinding(), by, at.date())
         return
-    found = pick(BUILTIN[one.wiring], random)
-    yield Tested(at, item, found, by, at.date())
+    finding = pick(BUILTIN[one.wiring], random)
+    yield Tested(at, item, finding, by, at.date())
     if running and one.place != UNLUCKY[0]:
         return  # nobody got to it yet
     repaired = _at(at.date() + timedelta(random.randint(1, 4)), 16, 10)
-    end = found.evidence[0][1] if found.evidence else random.choice("AB")
+    end = finding.evidence[0][1] if finding.evidence else random.choice("AB")
     cut = 51 if one.feet > 5 else 0  # two inches
     yield Repaired(repaired, item, end, random.choice(_REPAIRS), cut, random.choice((0, 350, 480)))
     if not running:
