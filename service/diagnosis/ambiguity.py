@@ -41,12 +41,12 @@ def agree(wiring: Wiring, possible: Sequence[Readings]) -> Consensus:
     if len(readings) == 1:
         return Consensus(readings, diagnoses, readings[0], False)
     kept = certain(wiring, readings)
-    found = diagnose(wiring, kept)
+    diagnosis = diagnose(wiring, kept)
     if any(each.verdict != "fail" for each in diagnoses):
         return Consensus(readings, diagnoses, kept, False)  # what agrees with a good cable is no fail
-    if found.verdict != "fail":
+    if diagnosis.verdict != "fail":
         return Consensus(readings, diagnoses, kept, True)
-    shared = all(set(found.faults) <= set(each.faults) for each in diagnoses)
+    shared = all(set(diagnosis.faults) <= set(each.faults) for each in diagnoses)
     return Consensus(readings, diagnoses, kept if shared else None, not shared)
 
 

@@ -67,7 +67,7 @@ def offline(wiring: Wiring) -> dict[str, Any]:
 
 def parts(wiring: Wiring) -> list[TablePart]:
     """The parts of a wiring: its lanes, else its pairs where there are several, else all of it as one."""
-    named = next((found for found in (wiring.lanes, wiring.pairs) if len(found) > 1), {})
+    named = next((named_parts for named_parts in (wiring.lanes, wiring.pairs) if len(named_parts) > 1), {})
     taken = {wire for wires in named.values() for wire in wires}
     rest = tuple(wire for wire in wiring.conductors if wire not in taken)
     cut = [*named.items(), *([("", rest)] if rest else [])]
