@@ -27,9 +27,9 @@ class LineKind(StrEnum):
     PLANNED = "planned"  # nothing was found: this is how it should be
 
 
-def kind_of(found: Faulty) -> LineKind:
+def kind_of(fault: Faulty) -> LineKind:
     """What the line of a conductor with such a fault looks like."""
-    match found:
+    match fault:
         case FaultClass.OPEN:
             return LineKind.OPEN
         case FaultClass.SHORT:
@@ -39,7 +39,7 @@ def kind_of(found: Faulty) -> LineKind:
         case FaultClass.SPLIT_PAIR | FaultClass.HIGH_RESISTANCE | FaultClass.INTERMITTENT | FaultClass.DAMAGE:
             return LineKind.UNSURE
         case _:
-            assert_never(found)
+            assert_never(fault)
 
 
 SIGNS: Final = frozenset(found for found in FAULTS if kind_of(found) in (LineKind.OPEN, LineKind.UNSURE))
@@ -103,7 +103,7 @@ class Findings:
     @property
     def names(self) -> frozenset[str]:
         """Conductors with a fault, bare contacts that faults name, and contacts where others land."""
-        wires = {name for name, found in self.wires.items() if found.faults}
+        wires = {name for name, conductor in self.wires.items() if conductor.faults}
         landed = {contact for name in wires for contact in (self.wires[name].starts, self.wires[name].lands)}
         return frozenset(wires | landed | self.parted | {name for join in self.joins for name in join.members})
 
@@ -144,7 +144,7 @@ def alone(wiring: Wiring, fault: Fault) -> Findings:
     """One fault by itself: of what it does not name nothing is said but how it should be."""
     plan = plan_of(wiring)
     seen = findings(wiring, Readings((), (1 << len(wiring.all_contacts)) - 1), [fault])
-    wires = {name: found if found.faults else plan.wires[name] for name, found in seen.wires.items()}
+    wires = {name: conductor if conductor.faults else plan.wires[name] for name, conductor in seen.wires.items()}
     return replace(seen, wires=wires)
 
 
@@ -260,14 +260,14 @@ def _contact_words(
         if fault.fault_class is FaultClass.SHORT:
             for bare in (name for name in fault.conductors if name not in wiring.by_name):
                 words[bare] = (*words.get(bare, ()), SideWord(_touches(wiring, bare, fault), Tone.FAULT))
-    for contact, said in _changed_hands(wiring, wires):
-        words[contact] = (*words.get(contact, ()), SideWord(said, Tone.FAULT))
+    for contact, note in _changed_hands(wiring, wires):
+        words[contact] = (*words.get(contact, ()), SideWord(note, Tone.FAULT))
     return words
 
 
 def _changed_hands(wiring: Wiring, wires: Mapping[str, FoundConductor]) -> Iterator[tuple[str, str]]:
     """Contacts of no conductor with a wire on them, and contacts that lost theirs."""
-    held = {seat: name for name, found in wires.items() for seat in (found.starts, found.lands)}
+    held = {seat: name for name, conductor in wires.items() for seat in (conductor.starts, conductor.lands)}
     for contact in wiring.all_contacts:
         bare = contact in wiring.loose_contacts
         if bare and contact in held:

@@ -184,8 +184,8 @@ class _Sketch:
             over += across
             arrow += strokes.arrow(stop, to_y)
             ghost += strokes.line(y, zones.over, B_CONTACT - contact_width(wire.b) / 2, bow=0)
-        said = wire_in_words(self._wiring, wire, self._seen)
-        return Wire(wire.name, state.kind, path, said, over=over, arrow=arrow, ghost=ghost)
+        words = wire_in_words(self._wiring, wire, self._seen)
+        return Wire(wire.name, state.kind, path, words, over=over, arrow=arrow, ghost=ghost)
 
     def _signs(self, wire: Conductor) -> Iterator[tuple[str, float, float]]:
         """The signs on a conductor's own line, one at a place: its kind, x and y."""

@@ -61,16 +61,16 @@ def parts_of(wiring: Wiring) -> list[DrawnPart]:
     return parts + ([_part("", _rest_name(rest), rest, left)] if rest or left else [])
 
 
-def needs_drawing(part: DrawnPart, found: Findings) -> bool:
+def needs_drawing(part: DrawnPart, findings: Findings) -> bool:
     """Whether a line would not do for this part: a fault names it, or only some of it was tested."""
-    states = {found.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires}
-    return not part.name or len(states) > 1 or bool(part.names & found.names)
+    states = {findings.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires}
+    return not part.name or len(states) > 1 or bool(part.names & findings.names)
 
 
-def folded_words(part: DrawnPart, found: Findings) -> str:
+def folded_words(part: DrawnPart, findings: Findings) -> str:
     """A part that needs no drawing, in a word or two; nothing where there is nothing to say."""
-    missed = [contact for contact in part.bare if contact in found.untested]
-    if any(found.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires):
+    missed = [contact for contact in part.bare if contact in findings.untested]
+    if any(findings.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires):
         return "not tested"
     bare = ""
     if missed:

@@ -22,15 +22,15 @@ def describe(wiring: Wiring, seen: Findings, parts: Sequence[DrawnPart]) -> list
 
 def wire_in_words(wiring: Wiring, wire: Conductor, seen: Findings) -> str:
     """One conductor in a sentence or two."""
-    found, called = seen.wires[wire.name], sentence(conductor_words(wiring, wire.name))
-    if found.kind is LineKind.PLANNED:
+    conductor, called = seen.wires[wire.name], sentence(conductor_words(wiring, wire.name))
+    if conductor.kind is LineKind.PLANNED:
         return _goes(wiring, wire)
-    if found.kind is LineKind.UNTESTED:
+    if conductor.kind is LineKind.UNTESTED:
         return f"{called} was not tested."
-    if found.kind is LineKind.GOOD:
+    if conductor.kind is LineKind.GOOD:
         return f"{called} is good."
-    stray = [_lands(wiring, wire, found)] if _is_stray(wire, found) else []
-    plain = [fault for fault in found.faults if not stray or fault.fault_class not in SWAPS]
+    stray = [_lands(wiring, wire, conductor)] if _is_stray(wire, conductor) else []
+    plain = [fault for fault in conductor.faults if not stray or fault.fault_class not in SWAPS]
     return " ".join([*stray, *(f"{title(wiring, fault)}." for fault in plain)])
 
 
@@ -39,17 +39,17 @@ def _goes(wiring: Wiring, wire: Conductor) -> str:
     return f"{called} goes from {contact_words(wire.a)} to {contact_words(wire.b)}."
 
 
-def _is_stray(wire: Conductor, found: FoundConductor) -> bool:
-    return (found.starts, found.lands) != (wire.a, wire.b)
+def _is_stray(wire: Conductor, conductor: FoundConductor) -> bool:
+    return (conductor.starts, conductor.lands) != (wire.a, wire.b)
 
 
-def _lands(wiring: Wiring, wire: Conductor, found: FoundConductor) -> str:
+def _lands(wiring: Wiring, wire: Conductor, conductor: FoundConductor) -> str:
     called = sentence(conductor_words(wiring, wire.name))
-    right = [contact_words(wire.a)] if found.starts != wire.a else []
-    if found.lands != wire.b:
+    right = [contact_words(wire.a)] if conductor.starts != wire.a else []
+    if conductor.lands != wire.b:
         right.append(contact_words(wire.b) if right else contact_words(wire.b).removesuffix(" at end B"))
     return (
-        f"{called} goes from {contact_words(found.starts)} to {contact_words(found.lands)}; it belongs on "
+        f"{called} goes from {contact_words(conductor.starts)} to {contact_words(conductor.lands)}; it belongs on "
         f"{listed(right)}."
     )
 

@@ -39,7 +39,9 @@ def zones_of(seen: Findings) -> Zones:
     """Only as much room for signs and joints as this drawing needs; joints are nearer to their end than signs."""
     joined = {join.end for join in seen.joins}
     many = {end for end in joined if sum(join.end == end for join in seen.joins) > 1}
-    signed = {fault.end for found in seen.wires.values() for fault in found.faults if fault.fault_class in SIGNS}
+    signed = {
+        fault.end for conductor in seen.wires.values() for fault in conductor.faults if fault.fault_class in SIGNS
+    }
     room = {end: (_COLUMNS if end in many else 0) + (_RING if end in joined else 0) for end in ("A", "B", None)}
     lead = _LEAD if any(fault.is_chain and fault.end == "A" for fault in seen.faults) else 0.0
     near_a = _NEAR_A + lead
