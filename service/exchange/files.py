@@ -126,23 +126,23 @@ def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
         counts = bring_in(db, stream)
         if dry:
             db.rollback()
-    told = ", ".join(f"{count:,} in {table}" for table, count in counts.items() if count)
-    yield f"{'It can be brought in' if dry else 'Brought in the whole program'}: {told}."
+    summary = ", ".join(f"{count:,} in {table}" for table, count in counts.items() if count)
+    yield f"{'It can be brought in' if dry else 'Brought in the whole program'}: {summary}."
     if not dry:
         yield "Nobody has a passphrase or a pass in it: make a way in with coilbook pass --role lead."
 
 
 def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry: bool) -> Iterator[str]:
     text = read_bytes(content)
-    asked = actions.answered(text, answers)
-    seen = look(text, asked.kind, asked.mapping)
+    request = actions.answered(text, answers)
+    seen = look(text, request.kind, request.mapping)
     words = "gear" if seen.kind is SheetKind.GEAR else "tests"
     for column, name in zip(seen.columns, seen.sheet.header, strict=True):
-        said = column.key or "left out"
-        yield f"column {name}: {said}" if name else f"{column.name.lower()}, which has no name: {said}"
+        meaning = column.key or "left out"
+        yield f"column {name}: {meaning}" if name else f"{column.name.lower()}, which has no name: {meaning}"
     with store.reading() as db:
         setting = _setting(db, now)
-        plan = actions.planned(db, asked, setting)
+        plan = actions.planned(db, request, setting)
     yield from (on_one_line(row, setting.unit) for row in plan.rows if dry or row.status in STAYS_OUT)
     if ends := actions.ends_in_words(plan):
         become = "Then the items of this sheet would be" if dry else "The items of this sheet become"
@@ -163,7 +163,7 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         with store.writing() as db:
             founded = program_facts(db) is None
             found_program(db, FIRST_NAME, _ZONE, now)
-            done = actions.bring_in(db, asked, None, _setting(db, now), seal(plan.rows))
+            done = actions.bring_in(db, request, None, _setting(db, now), seal(plan.rows))
     except WrongRows as refusal:
         if "rows" in refusal.errors:  # they are no longer as they were told above
             yield from (on_one_line(row, setting.unit) for row in refusal.rows if row.status in STAYS_OUT)

@@ -33,11 +33,11 @@ def open_links(db: Session, now: datetime, made_by: UUID | None = None) -> Seque
 
 def counts(db: Session) -> dict[str, dict[ItemState, int]]:
     """How many items of each kind are in each state."""
-    found: dict[str, dict[ItemState, int]] = {}
+    by_kind: dict[str, dict[ItemState, int]] = {}
     query = select(Item.kind, Item.state, func.count()).group_by(Item.kind, Item.state).order_by(Item.kind)
     for kind, state, count in db.execute(query):
-        found.setdefault(kind, {})[ItemState(state)] = count
-    return found
+        by_kind.setdefault(kind, {})[ItemState(state)] = count
+    return by_kind
 
 
 def in_states(db: Session, states: Sequence[ItemState], most: int) -> list[tuple[ItemFacts, str]]:

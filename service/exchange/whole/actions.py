@@ -99,8 +99,8 @@ def _values(row: FileRow, table: Table, kinds: dict[str, ColumnKind]) -> dict[st
         try:
             values[name] = read_value(kind, row.values.get(name))
         except ValueError as error:
-            told = json.dumps(row.values[name], ensure_ascii=False)[:60]
-            raise Problem(f"{_where(row)}: “{name}” is {told}, and must be {kind}.") from error
+            shown = json.dumps(row.values[name], ensure_ascii=False)[:60]
+            raise Problem(f"{_where(row)}: “{name}” is {shown}, and must be {kind}.") from error
         if values[name] is None and not table.columns[name].nullable:
             raise Problem(f"{_where(row)}: “{name}” is missing.")
     return values

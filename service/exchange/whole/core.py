@@ -115,15 +115,15 @@ class Reader:
         Raises:
             Problem: this is no export, or a newer service wrote it.
         """
-        scan, found = self._scan, dict[str, Any]()
+        scan, fields = self._scan, dict[str, Any]()
         scan.take("{", "the export's opening brace")
         while (name := scan.text("a name")) != "tables":
             scan.take(":", "a colon")
-            found[name] = scan.value()
+            fields[name] = scan.value()
             scan.take(",", "a comma, and then the tables")
         scan.take(":", "a colon")
         scan.take("{", "the tables")
-        version = found.get("coilbook")
+        version = fields.get("coilbook")
         if not isinstance(version, int) or isinstance(version, bool):
             raise Problem("This is JSON, but no export of a program: it lacks “coilbook”, its version.")
         if version > VERSION:
@@ -131,7 +131,7 @@ class Reader:
                 f"This export has version {version}, and this Coilbook reads up to {VERSION}. "
                 "Bring Coilbook up to date, then import it again."
             )
-        return found
+        return fields
 
     def rows(self) -> Iterator[FileRow]:
         """Every row of every table, in the order of the file; what follows the last is checked too.
@@ -201,9 +201,9 @@ class _Scanner:
         """A text that must come next."""
         if self._peek() != '"':
             self._refuse(f"here should come {expected}")
-        found = self.value()
-        assert isinstance(found, str)  # noqa: S101  (what begins with a quote is a text)
-        return found
+        value = self.value()
+        assert isinstance(value, str)  # noqa: S101  (what begins with a quote is a text)
+        return value
 
     def value(self) -> Any:
         """The next JSON value, whole."""

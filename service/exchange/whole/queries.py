@@ -87,8 +87,8 @@ def one_moment(db: Session) -> None:
 def rows(db: Session, table: Table) -> Iterator[Mapping[str, Any]]:
     """Every row of a table by its key, a piece at a time."""
     names = kinds(table)
-    found = db.connection().execution_options(yield_per=_PIECE).execute(_in_order(db, table, list(names)))
-    for row in found.mappings():
+    result = db.connection().execution_options(yield_per=_PIECE).execute(_in_order(db, table, list(names)))
+    for row in result.mappings():
         yield {name: row[name] for name in names}
 
 
