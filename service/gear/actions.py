@@ -121,9 +121,9 @@ def place_for(db: Session, name: str, who: Who | None, now: datetime, kind: Plac
     """The place of this name, made at the end of the walk where there is none yet; nobody removes it meanwhile. Where
     nobody said its `kind`, a new one has that which its name tells.
     """
-    found = queries.place_named(db, name)
-    if found is not None and shared(db, Place, found.id).ended_at is None:
-        return found
+    place = queries.place_named(db, name)
+    if place is not None and shared(db, Place, place.id).ended_at is None:
+        return place
     return add_place(db, uuid4(), name, kind or likely_kind(name), who, now)
 
 
@@ -190,12 +190,12 @@ def place_with(db: Session, place_id: UUID) -> Place:
         NotFound: there is none.
         Gone: it was removed.
     """
-    found = db.get(Place, place_id)
-    if found is None:
+    place = db.get(Place, place_id)
+    if place is None:
         raise NotFound("There is no such place. Go back to the places and look from there.")
-    if found.ended_at is not None:
-        raise Gone(f"The place {found.name} was removed. Go back to the places and look from there.")
-    return found
+    if place.ended_at is not None:
+        raise Gone(f"The place {place.name} was removed. Go back to the places and look from there.")
+    return place
 
 
 def held_place(db: Session, place_id: UUID) -> Place:
@@ -299,8 +299,8 @@ def raise_flag(
     db: Session, item_id: UUID, flag: FlagKind, period: str, note: str, who: Who | None, now: datetime
 ) -> bool:
     """Raise a flag, once a period; False where that was done before."""
-    asked = (Flag.item_id == item_id, Flag.flag == flag, Flag.period == period)
-    if db.scalar(select(Flag.id).where(*asked)) is not None:
+    same = (Flag.item_id == item_id, Flag.flag == flag, Flag.period == period)
+    if db.scalar(select(Flag.id).where(*same)) is not None:
         return False
     db.add(
         Flag(

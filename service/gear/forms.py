@@ -104,9 +104,9 @@ def _place_kind(value: Any) -> PlaceKind | None:
 
 
 def _strapped(value: Any) -> bool | None:
-    told = {None: None, "": None, True: True, False: False, "yes": True, "no": False}
+    meanings = {None: None, "": None, True: True, False: False, "yes": True, "no": False}
     try:
-        return told[value]
+        return meanings[value]
     except (KeyError, TypeError) as error:
         raise refused(f"“{str(value)[:20]}” must be true, false or null: is it strapped to the frame?") from error
 
@@ -229,10 +229,10 @@ class NewItemsBody(NewItems):
     id: UUID
 
 
-def _content(asked: BaseModel) -> dict[str, Any]:
+def _content(new: BaseModel) -> dict[str, Any]:
     """What is asked for; what may be told of a place only where it is told."""
-    told = asked.model_dump(mode="json", exclude={"id"})
-    return {name: value for name, value in told.items() if value is not None or name not in _OF_PLACES}
+    content = new.model_dump(mode="json", exclude={"id"})
+    return {name: value for name, value in content.items() if value is not None or name not in _OF_PLACES}
 
 
 class Placing(BaseModel):

@@ -127,8 +127,8 @@ NOWHERE = 1_000_000
 
 def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]:
     """These items as lists show them."""
-    found = db.execute(facts().where(Item.id.in_(item_ids)))
-    return {row.id: row for row in map(as_facts, found)}
+    rows = db.execute(facts().where(Item.id.in_(item_ids)))
+    return {row.id: row for row in map(as_facts, rows)}
 
 
 def items(db: Session, item_ids: Collection[UUID]) -> Sequence[Item]:
@@ -164,8 +164,8 @@ def counts_by_place(db: Session) -> dict[UUID, int]:
     here = select(Placement.place_a_id.label("place_id")).where(LIVES_THERE_NOW)
     there = select(Placement.place_b_id).where(LIVES_THERE_NOW, Placement.place_b_id.is_not(None))
     both = here.union_all(there).subquery()
-    found = db.execute(select(both.c.place_id, func.count()).group_by(both.c.place_id))
-    return {place_id: count for place_id, count in found if place_id is not None}
+    rows = db.execute(select(both.c.place_id, func.count()).group_by(both.c.place_id))
+    return {place_id: count for place_id, count in rows if place_id is not None}
 
 
 def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str | None]]:
@@ -217,11 +217,11 @@ def ports(db: Session, item_id: UUID) -> Sequence[Port]:
 
 def ports_of_items(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Port]]:
     """The connectors of each of these items, in order."""
-    found: dict[UUID, list[Port]] = {item_id: [] for item_id in item_ids}
+    ports: dict[UUID, list[Port]] = {item_id: [] for item_id in item_ids}
     query = select(Port).where(Port.item_id.in_(item_ids))
     for port in db.scalars(query.order_by(Port.item_id, Port.end, Port.connector)):
-        found[port.item_id].append(port)
-    return found
+        ports[port.item_id].append(port)
+    return ports
 
 
 def placement(db: Session, item_id: UUID) -> Placement | None:
@@ -231,11 +231,11 @@ def placement(db: Session, item_id: UUID) -> Placement | None:
 
 def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]]:
     """The flags that are raised on these items, the oldest first."""
-    found: dict[UUID, list[Flag]] = {item_id: [] for item_id in item_ids}
+    flags: dict[UUID, list[Flag]] = {item_id: [] for item_id in item_ids}
     query = select(Flag).where(Flag.item_id.in_(item_ids), FLAG_IS_OPEN).order_by(Flag.id)
     for flag in db.scalars(query):
-        found[flag.item_id].append(flag)
-    return found
+        flags[flag.item_id].append(flag)
+    return flags
 
 
 def flags(db: Session, item_id: UUID) -> Sequence[Flag]:

@@ -113,7 +113,9 @@ def _connectors(wiring: Wiring, end: End) -> tuple[tuple[int, str | None], ...]:
         contact = conductor.a if end is End.A else conductor.b
         if conductor.lane is not None:
             lanes[connector_of(contact) or 1].add(conductor.lane)
-    return tuple((number, next(iter(found)) if len(found) == 1 else None) for number, found in sorted(lanes.items()))
+    return tuple(
+        (number, next(iter(carried)) if len(carried) == 1 else None) for number, carried in sorted(lanes.items())
+    )
 
 
 CONNECTOR_NAMES = {
@@ -151,9 +153,9 @@ def connectors(db: Session, item: ItemFacts) -> tuple[str, str]:
 @lru_cache(maxsize=256)
 def _end_connectors(key: str, wiring: Wiring, kind: str) -> tuple[str, str]:
     ports = ports_of(key, wiring, kind)
-    found = []
+    shown = []
     for end in End:
         here = [port for port in ports if port["end"] == end]
         connector = f"{_SHORT_NAMES[here[0]['type']]} {here[0]['gender']}"
-        found.append(connector if len(here) == 1 else f"{len(here)} {connector}s")
-    return found[0], found[1]
+        shown.append(connector if len(here) == 1 else f"{len(here)} {connector}s")
+    return shown[0], shown[1]

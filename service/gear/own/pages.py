@@ -129,8 +129,8 @@ def _entered(values: Mapping[str, str]) -> tuple[str, str, str]:
 
 
 def _print(values: Mapping[str, str], spec: dict[str, Any]) -> str:
-    told = json.dumps([" ".join(values["name"].split()), spec], sort_keys=True)
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
+    content = json.dumps([" ".join(values["name"].split()), spec], sort_keys=True)
+    return hashlib.sha256(content.encode()).hexdigest()[:16]
 
 
 def _is_seen(posted: FormData, values: Mapping[str, str], spec: dict[str, Any]) -> bool:
