@@ -47,7 +47,7 @@ def due(context: ViewerContext, on: str = "", state: str = "", after: str = "") 
             on=day,
             chosen=chosen,
             counts=counts,
-            places=[(place, list(found)) for place, found in groupby(lines, key=lambda line: line.item.place)],
+            places=[(place, list(here)) for place, here in groupby(lines, key=lambda line: line.item.place)],
             asked=sum(counts.values()),
             following=following,
             name=_namer(context),

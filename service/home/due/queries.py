@@ -49,14 +49,14 @@ def by_state(
     key = None if after is None else tuple(position(after, date, UUID))
     if on == today:
         counts = due_counts(db)
-        found = {state: _cached(db, state, size + 1, key) for state in wanted}
+        dues_by_state = {state: _cached(db, state, size + 1, key) for state in wanted}
     else:
         dues = reckoned(db, on, zone)
         counts = {state: sum(due.state is state for due in dues.values()) for state in DueState}
-        found = {state: _first(dues, state, size + 1, key) for state in wanted}
-    ids = [item_id for dues in found.values() for item_id in dues]
+        dues_by_state = {state: _first(dues, state, size + 1, key) for state in wanted}
+    ids = [item_id for dues in dues_by_state.values() for item_id in dues]
     items, codes = _facts(db, ids)
-    return counts, {state: _page(dues, items, codes, size) for state, dues in found.items()}
+    return counts, {state: _page(dues, items, codes, size) for state, dues in dues_by_state.items()}
 
 
 def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None) -> Page:
@@ -100,14 +100,14 @@ def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
     """What the rule says, as of a day, of every item that is asked today."""
     query = select(Item.id, Item.in_service_on).where(ITEM_IS_ASKED)
     since = {row.id: row.in_service_on for row in db.execute(query)}
-    found = {}
+    due_of = {}
     for ids in chunks(since):
         histories, answers_to = events(db, ids), seasons_of(db, ids)
         suspects = suspected(db, ids, midnight(on + timedelta(days=1), zone))
         for item_id in ids:
             lanes = days_by_lane(histories[item_id], suspects.get(item_id, frozenset()), zone)
-            found[item_id] = due_of_lanes(answers_to[item_id], since[item_id], lanes, on)
-    return found
+            due_of[item_id] = due_of_lanes(answers_to[item_id], since[item_id], lanes, on)
+    return due_of
 
 
 def _cached(db: Session, state: DueState, most: int, after: Sequence[object] | None) -> dict[UUID, Due]:

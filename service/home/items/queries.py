@@ -81,9 +81,9 @@ def _rows() -> Select[*tuple[object, ...]]:
 
 
 def _read(db: Session, query: Select[*tuple[object, ...]]) -> list[ItemRow]:
-    found = db.execute(query).all()
-    flags = gear.open_flags(db, [row.id for row in found])
-    return [_as_row(row, flags) for row in found]
+    rows = db.execute(query).all()
+    flags = gear.open_flags(db, [row.id for row in rows])
+    return [_as_row(row, flags) for row in rows]
 
 
 def _as_row(row: Row[*tuple[Any, ...]], flags: dict[UUID, list[Flag]]) -> ItemRow:
@@ -94,24 +94,24 @@ def _as_row(row: Row[*tuple[Any, ...]], flags: dict[UUID, list[Flag]]) -> ItemRo
 
 
 def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
-    found: list[ColumnElement[bool]] = []
+    conditions: list[ColumnElement[bool]] = []
     if filters.kind:
-        found.append(Item.kind == filters.kind)
+        conditions.append(Item.kind == filters.kind)
     if filters.state:
-        found.append(Item.state == filters.state)
+        conditions.append(Item.state == filters.state)
     if filters.due:
-        found.append(_stands(db, filters.due))
+        conditions.append(_stands(db, filters.due))
     if filters.flag:
         raised = select(Flag.item_id).where(Flag.flag == filters.flag, FLAG_IS_OPEN)
-        found.append(Item.id.in_(raised))
+        conditions.append(Item.id.in_(raised))
     if filters.place:
         place = gear.place_named(db, filters.place)
         if place is None:
             raise invalid("place", f"There is no place called “{filters.place[:60]}”. The places page has them all.")
-        found.append(_lives_at(select(Place.id).where(Place.id == place.id)))
+        conditions.append(_lives_at(select(Place.id).where(Place.id == place.id)))
     if filters.q:
-        found.append(_matches(filters.q))
-    return found
+        conditions.append(_matches(filters.q))
+    return conditions
 
 
 def _stands(db: Session, due: str) -> ColumnElement[bool]:

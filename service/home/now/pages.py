@@ -95,9 +95,9 @@ def openapi(context: LeadContext) -> Response:
 
 def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
     """The tests that a lead has to decide about, each with the codes of its items."""
-    found = lines(db, undecided(db, MARKED_MOST))
-    codes = codes_of(db, {item_id for line in found for item_id in line.items})
-    return [(line, [codes[item_id] for item_id in line.items]) for line in found]
+    marked = lines(db, undecided(db, MARKED_MOST))
+    codes = codes_of(db, {item_id for line in marked for item_id in line.items})
+    return [(line, [codes[item_id] for item_id in line.items]) for line in marked]
 
 
 def _now(context: RequestContext, db: Session) -> Now:

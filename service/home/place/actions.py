@@ -21,19 +21,19 @@ def in_the_way(db: Session, place: Place) -> list[str]:
     Gear counts whatever its state: a retired or lost piece that is kept there is found there.
     """
     codes, titles = queries.codes_at(db, place.id), queries.open_sessions_at(db, place.id)
-    found = []
+    sentences = []
     if codes:
         rest = len(codes) - NAMED_MOST
         named = ", ".join(codes[:NAMED_MOST]) + (f" and {rest} more" if rest > 0 else "")
         lives = "lives here: say where it lives now" if len(codes) == 1 else "live here: say where they live now"
-        found.append(f"{named} {lives}.")
+        sentences.append(f"{named} {lives}.")
     if titles:
         named = ", ".join(f"“{title}”" for title in titles)
         one = (
             "The session {} is held here: close it" if len(titles) == 1 else "The sessions {} are held here: close them"
         )
-        found.append(one.format(named) + ".")
-    return found
+        sentences.append(one.format(named) + ".")
+    return sentences
 
 
 def remove(db: Session, place_id: UUID, actor: Actor) -> None:
@@ -45,8 +45,8 @@ def remove(db: Session, place_id: UUID, actor: Actor) -> None:
     """
     locked(db, Place, place_id)
     place = place_with(db, place_id)
-    if told := in_the_way(db, place):
-        raise Conflict(f"{place.name} cannot be removed yet. {' '.join(told)}")
+    if obstacles := in_the_way(db, place):
+        raise Conflict(f"{place.name} cannot be removed yet. {' '.join(obstacles)}")
     tag = tag_of_place(db, place_id)
     if tag is not None:
         tag.until = actor.now

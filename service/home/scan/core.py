@@ -49,8 +49,8 @@ class Errand:
             return f"/pull/{self.pull}/items/{code}"
         if self.counting:
             return f"/sessions/{self.session}/count?" + urlencode({"code": code})
-        asked = urlencode(session | ({} if guessed else {SCANNED: "1"}))
-        return f"/t/{code}{'/test' if session else ''}" + (f"?{asked}" if asked else "")
+        query = urlencode(session | ({} if guessed else {SCANNED: "1"}))
+        return f"/t/{code}{'/test' if session else ''}" + (f"?{query}" if query else "")
 
     def at_place(self, place_id: UUID) -> str:
         """Where the code of a place leads."""

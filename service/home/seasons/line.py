@@ -104,7 +104,7 @@ def _bar(each: RoundProgress, scale: _Scale) -> Bar:
         f"Round {each.number}: {each.passed} of {each.asked}",
         f"{each.number}: {each.passed}/{each.asked}",
     )
-    fits = next((told for told in words if len(told) * LETTER + 8 <= width), "")
+    fits = next((text for text in words if len(text) * LETTER + 8 <= width), "")
     return Bar(x + 1, width, width * done, fits)
 
 
@@ -150,11 +150,11 @@ def _sentences(
     def day(on: date) -> str:
         return show_date(on, today)
 
-    told = [f"{row.name}, from {day(row.starts)} to {day(row.ends)}; today is {day(today)}."]
-    told += [
+    sentences = [f"{row.name}, from {day(row.starts)} to {day(row.ends)}; today is {day(today)}."]
+    sentences += [
         f"Round {each.number}, {day(each.opens)} to {day(each.last)}: {each.passed} of {each.asked} passed."
         for each in rounds
     ]
-    told += [f"{each.name}: {day(each.on)}." for each in events]
-    told += [f"{each.title}, {'held' if each.closed_at else 'planned'}: {day(each.on)}." for each in sessions]
-    return told
+    sentences += [f"{each.name}: {day(each.on)}." for each in events]
+    sentences += [f"{each.title}, {'held' if each.closed_at else 'planned'}: {day(each.on)}." for each in sessions]
+    return sentences

@@ -55,12 +55,12 @@ class SeasonNode:
 
 def steps(row: SeasonRow, rounds: Sequence[RoundProgress], events: Sequence[Event], today: date) -> list[SeasonNode]:
     """A season as one run in the order of its days."""
-    found = [SeasonNode(each.opens, "round", round=each) for each in rounds]
-    found += [SeasonNode(event.on, "event", event=event) for event in events]
+    nodes = [SeasonNode(each.opens, "round", round=each) for each in rounds]
+    nodes += [SeasonNode(event.on, "event", event=event) for event in events]
     if row.starts <= today <= row.ends:
-        found.append(SeasonNode(today, "today"))
+        nodes.append(SeasonNode(today, "today"))
     order = {"round": 0, "today": 1, "event": 2}
-    return sorted(found, key=lambda step: (step.on, order[step.what]))
+    return sorted(nodes, key=lambda step: (step.on, order[step.what]))
 
 
 def sessions_in(db: Session, row: SeasonRow) -> Sequence[WorkSession]:
@@ -84,13 +84,13 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
         .where(ITEM_IS_ASKED)
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.id)
     )
-    found = []
+    items = []
     for row in db.execute(query):
         item = as_facts(row)
         title = item_title(item, unit)
-        found.append((item.place, SeasonItem(item.id, row.code or "", title, row.season_id is not None)))
+        items.append((item.place, SeasonItem(item.id, row.code or "", title, row.season_id is not None)))
     return [
-        ChoicesAt(place, [choice for _, choice in group]) for place, group in groupby(found, key=lambda one: one[0])
+        ChoicesAt(place, [choice for _, choice in group]) for place, group in groupby(items, key=lambda one: one[0])
     ]
 
 

@@ -45,16 +45,16 @@ def _shown(context: RequestContext, code: str, *, brought_up: bool = False) -> R
     """The page; None where what is cached of the item has to be brought up to today first, and was not."""
     with context.reading() as db:
         read = read_code(code)
-        found = queries.tagged(db, read)
-        if found is None:
+        tagged = queries.tagged(db, read)
+        if tagged is None:
             return _of_a_place(context, db, read)
-        if found.until is not None:
+        if tagged.until is not None:
             refuse_ended(tag_on(db, read))
         if context.who is None:
             return context.page("home/found.html", code=read)
-        if found.is_stale(context.today) and not brought_up:
+        if tagged.is_stale(context.today) and not brought_up:
             return None
-        return _page(context, db, read, found)
+        return _page(context, db, read, tagged)
 
 
 @router.post("/t/{code}/crackled")
@@ -80,15 +80,15 @@ def _of_a_place(context: RequestContext, db: Session, code: str) -> Response:
     return RedirectResponse(f"/places/{tag.place_id}/walk", 303)
 
 
-def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Response:
-    item = found.item
+def _page(context: RequestContext, db: Session, code: str, tagged: Tagged) -> Response:
+    item = tagged.item
     names = lane_names(find_wiring(db, item.wiring))
-    asked = context.request.query_params
+    query = context.request.query_params
     return context.page(
         "home/tag.html",
         code=code,
         item=item,
-        due=found.due,
+        due=tagged.due,
         name=item_name(item.kind, item.length_mm, Unit(context.program.unit)),
         flags=queries.flags(db, item.id),
         ends_of=queries.ends(db, item),
@@ -98,7 +98,7 @@ def _page(context: RequestContext, db: Session, code: str, found: Tagged) -> Res
         acts=context.me.role.reaches(Role.CREW),
         leads=context.me.role.reaches(Role.LEAD),
         scanned=_was_scanned(context),
-        told=next((word for word in ("worn", "crackled", "other") if asked.get(word)), ""),
+        told=next((word for word in ("worn", "crackled", "other") if query.get(word)), ""),
     )
 
 

@@ -37,16 +37,16 @@ def trail_page(
     form = Form(values=values)
     with context.reading() as db:
         try:
-            asked = _read_filter(values, context.zone)
+            trail_filter = _read_filter(values, context.zone)
         except Invalid as refusal:
-            asked, form = TrailFilter(), form.refused(refusal)
-        found, following = queries.entries(db, asked, after, PAGE)
-        names = names_of(db, _people(found))
+            trail_filter, form = TrailFilter(), form.refused(refusal)
+        entries, following = queries.entries(db, trail_filter, after, PAGE)
+        names = names_of(db, _people(entries))
         kept = {name: value for name, value in values.items() if value}
         return context.page(
             "home/trail.html",
             form=form,
-            entries=found,
+            entries=entries,
             names=names,
             action_words=action_words,
             detail_words=partial(detail_words, names={str(key): name for key, name in names.items()}),
@@ -55,7 +55,7 @@ def trail_page(
             ],
             actions=[(each, action_words(each)) for each in queries.actions_there(db)],
             as_id=as_id,
-            gear=queries.gear_of(db, {entry.subject for entry in found}),
+            gear=queries.gear_of(db, {entry.subject for entry in entries}),
             called=partial(_called, Unit(context.program.unit)),
             more=f"/crew/trail?{urlencode(kept | {'after': following})}" if following else None,
         )
@@ -80,5 +80,7 @@ def _called(unit: Unit, item: ItemFacts) -> str:
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
     """Everybody who acts in these entries, or whom they are about or speak of."""
-    told = [str(each) for entry in entries for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())]
-    return {as_id(each) for each in told}
+    subjects = [
+        str(each) for entry in entries for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())
+    ]
+    return {as_id(each) for each in subjects}

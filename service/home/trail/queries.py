@@ -27,22 +27,24 @@ class TrailFilter:
     until: datetime | None = None
 
 
-def entries(db: Session, asked: TrailFilter, after: str | None, size: int) -> tuple[Sequence[AuditEntry], str | None]:
+def entries(
+    db: Session, trail_filter: TrailFilter, after: str | None, size: int
+) -> tuple[Sequence[AuditEntry], str | None]:
     """A page of the trail, the newest first, and the cursor of the next one, if there is one."""
     query = select(AuditEntry).order_by(AuditEntry.at.desc(), AuditEntry.id.desc()).limit(size + 1)
-    if asked.person_id:
-        query = query.where(AuditEntry.person_id == asked.person_id)
-    if asked.action:
-        query = query.where(AuditEntry.action == asked.action)
-    if asked.since:
-        query = query.where(AuditEntry.at >= asked.since)
-    if asked.until:
-        query = query.where(AuditEntry.at < asked.until)
+    if trail_filter.person_id:
+        query = query.where(AuditEntry.person_id == trail_filter.person_id)
+    if trail_filter.action:
+        query = query.where(AuditEntry.action == trail_filter.action)
+    if trail_filter.since:
+        query = query.where(AuditEntry.at >= trail_filter.since)
+    if trail_filter.until:
+        query = query.where(AuditEntry.at < trail_filter.until)
     if after:
         query = query.where(beyond((AuditEntry.at, AuditEntry.id), position(after, datetime, int), down=True))
-    found = db.scalars(query).all()
-    page = found[:size]
-    return page, cursor(page[-1].at, page[-1].id) if len(found) > size else None
+    rows = db.scalars(query).all()
+    page = rows[:size]
+    return page, cursor(page[-1].at, page[-1].id) if len(rows) > size else None
 
 
 def actions_there(db: Session) -> Sequence[str]:
@@ -80,6 +82,6 @@ def gear_of(db: Session, subjects: Collection[str]) -> dict[str, TrailSubject]:
     def namer(item_ids: Collection[UUID]) -> list[tuple[str, ItemFacts]]:
         return [(codes[each], items[each]) for each in item_ids if each in items and each in codes]
 
-    found = {str(test_id): TrailSubject(namer(through), test_id) for test_id, through in tests.items() if through}
-    found |= {str(item_id): TrailSubject(namer([item_id])) for item_id in ids if item_id in items}
-    return found | {code: TrailSubject(namer([item_id])) for code, item_id in tagged.items()}
+    gear = {str(test_id): TrailSubject(namer(through), test_id) for test_id, through in tests.items() if through}
+    gear |= {str(item_id): TrailSubject(namer([item_id])) for item_id in ids if item_id in items}
+    return gear | {code: TrailSubject(namer([item_id])) for code, item_id in tagged.items()}
