@@ -30,10 +30,10 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
             continue
         name = None
         try:
-            asked, no_number = _read(line)
-            name = _name(asked, key)
+            request, no_number = _read(line)
+            name = _name(request, key)
             _refuse(no_number)
-            answered = _written(answer, asked)
+            answered = _written(answer, request)
         except Problem as problem:
             refuse_line(out, problem, key, name)
             status = 1
@@ -42,18 +42,18 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
     return status
 
 
-def _written(answer: Answer, asked: dict[str, Any]) -> str:
+def _written(answer: Answer, request: dict[str, Any]) -> str:
     try:
-        return _line(answer(asked))
+        return _line(answer(request))
     except (ArithmeticError, ValueError) as error:
         raise Problem(f"The numbers of this line lead beyond what can be reckoned: {error}.") from error
 
 
 def read_object(line: str | bytes) -> dict[str, Any]:
     """The JSON object in `line`; raises `Problem`."""
-    asked, no_number = _read(line)
+    fields, no_number = _read(line)
     _refuse(no_number)
-    return asked
+    return fields
 
 
 def _read(line: str | bytes) -> tuple[dict[str, Any], list[str]]:
@@ -64,12 +64,12 @@ def _read(line: str | bytes) -> tuple[dict[str, Any], list[str]]:
     no_number: list[str] = []
     try:
         text = line.decode("utf-8-sig") if isinstance(line, bytes) else line
-        asked = json.loads(text, parse_constant=no_number.append)
+        value = json.loads(text, parse_constant=no_number.append)
     except (ValueError, RecursionError) as error:
         raise Problem(f"This line is not JSON: {error}.") from error
-    if not isinstance(asked, dict):
+    if not isinstance(value, dict):
         raise Problem("This line is JSON, but not an object with names and values.")
-    return asked, no_number
+    return value, no_number
 
 
 def _refuse(no_number: list[str]) -> None:
@@ -91,8 +91,8 @@ def refuse_line(out: TextIO, problem: Problem, key: str = "id", name: str | None
     write_line(out, {key: name, "error": problem.detail})
 
 
-def _name(asked: dict[str, Any], key: str) -> str:
-    name = asked.get(key)
+def _name(request: dict[str, Any], key: str) -> str:
+    name = request.get(key)
     if not isinstance(name, str):
         raise Problem(f'The line lacks "{key}", a text that names it.')
     return name

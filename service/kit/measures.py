@@ -86,19 +86,19 @@ def parse_share(text: str, field: str) -> float:
 def _split(text: str, field: str, like: str) -> tuple[float, str]:
     """The number and its unit."""
     typed = plain(text)
-    found = _TYPED.fullmatch(typed) if len(typed) <= _LONGEST else None
+    match = _TYPED.fullmatch(typed) if len(typed) <= _LONGEST else None
     if not typed:
         raise invalid(field, f"Write what the meter shows, like {like}.")
-    if found is None:
+    if match is None:
         raise invalid(
             field,
             f"“{typed[:_LONGEST]}” is no measured value; write it like {like}. Over range or OL cannot be used.",
         )
-    whole, comma, rest = found["number"].partition(",")
+    whole, comma, rest = match["number"].partition(",")
     if comma and len(rest) == 3 and whole.strip("0"):
         raise invalid(field, f"“{typed}” may mean {whole}{rest} or {whole}.{rest}; write it one of these ways.")
-    number = float(found["number"].replace(",", "."))
-    return -number if found["sign"] == "-" else number, found["unit"].strip()
+    number = float(match["number"].replace(",", "."))
+    return -number if match["sign"] == "-" else number, match["unit"].strip()
 
 
 def _factor(text: str, unit: str, units: dict[str, float], field: str, like: str) -> float:
