@@ -39,12 +39,12 @@ def main(stdin: TextIO, stdout: TextIO) -> int:
 def _read_season(line: str | bytes) -> tuple[Season, date]:
     if not line:
         raise Problem('The first line must be the season, like {"season": {…}, "today": "2026-10-01"}.')
-    asked = read_object(line)
-    season = asked.get("season")
+    fields = read_object(line)
+    season = fields.get("season")
     if not isinstance(season, dict):
         raise Problem('The first line lacks "season", an object with "starts", "ends" and "rounds".')
     starts, ends = _date(season, "starts"), _date(season, "ends")
-    return Season(starts, ends, _rounds(starts, ends, season.get("rounds"))), _date(asked, "today")
+    return Season(starts, ends, _rounds(starts, ends, season.get("rounds"))), _date(fields, "today")
 
 
 def _rounds(starts: date, ends: date, rounds: Any) -> tuple[Round, ...]:
@@ -84,8 +84,8 @@ def _entry(entry: Any) -> HistoryEntry:
     return HistoryEntry(_date(entry, "on"), What(what))
 
 
-def _date(asked: Mapping[str, Any], name: str) -> date:
-    text = asked.get(name)
+def _date(fields: Mapping[str, Any], name: str) -> date:
+    text = fields.get(name)
     if not isinstance(text, str):
         raise Problem(f'"{name}" must be a date like "2026-10-06".')
     if text.strip() == _AFTER_ALL and name != "ends":

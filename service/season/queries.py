@@ -59,10 +59,10 @@ def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Seaso
     """The seasons that each of these items answers to."""
     rows = db.connection().execute(_ANSWERS_TO, {"items": list(item_ids)}).all()
     by_id = _as_rules(row[1:] for row in rows)
-    found: dict[UUID, dict[UUID, Season]] = {item_id: {} for item_id in item_ids}
+    answers_to: dict[UUID, dict[UUID, Season]] = {item_id: {} for item_id in item_ids}
     for item_id, season_id, *_ in rows:
-        found[item_id][season_id] = by_id[season_id]
-    return {item_id: list(seasons.values()) for item_id, seasons in found.items()}
+        answers_to[item_id][season_id] = by_id[season_id]
+    return {item_id: list(seasons.values()) for item_id, seasons in answers_to.items()}
 
 
 def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:
@@ -101,8 +101,8 @@ def next_events(db: Session, today: date, most: int = 5) -> Sequence[Event]:
 
 def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
     """The cached due state of these items."""
-    found = db.scalars(_DUE, {"items": list(item_ids)})
-    return {row.item_id: row for row in found}
+    rows = db.scalars(_DUE, {"items": list(item_ids)})
+    return {row.item_id: row for row in rows}
 
 
 def due_counts(db: Session) -> dict[DueState, int]:
