@@ -192,10 +192,10 @@ def get_session(db: Session, session_id: str) -> WorkSession:
         NotFound: there is none.
     """
     key = as_id(session_id)
-    found = db.get(WorkSession, key) if key else None
-    if found is None:
+    session = db.get(WorkSession, key) if key else None
+    if session is None:
         raise NotFound(NO_SESSION)
-    return found
+    return session
 
 
 def lock_open_session(db: Session, session_id: UUID) -> WorkSession:

@@ -48,7 +48,7 @@ def candidates(db: Session, named: Collection[UUID] = ()) -> list[WorklistCandid
         .outerjoin(ItemDue, ItemDue.item_id == Item.id)
         .where(or_(Item.state.in_(testable), swapped, Item.id.in_(named)))
     )
-    found = [
+    items = [
         WorklistCandidate(
             as_facts(row),
             row.place_b_id,
@@ -58,7 +58,7 @@ def candidates(db: Session, named: Collection[UUID] = ()) -> list[WorklistCandid
         )
         for row in db.execute(query)
     ]
-    return sorted(found, key=lambda each: in_walk(each.item))
+    return sorted(items, key=lambda each: in_walk(each.item))
 
 
 def in_walk(item: ItemFacts) -> tuple[int, str, str, UUID]:

@@ -169,18 +169,18 @@ def tested(db: Session, session_id: UUID) -> dict[UUID, Done]:
         .where(Test.session_id == session_id, NOT_VOIDED, ~DOUBTED)
         .order_by(Test.tested_at, Test.id)
     )
-    found: dict[UUID, Done] = {}
+    done_by_item: dict[UUID, Done] = {}
     tests: dict[UUID, set[UUID]] = defaultdict(set)
     for item_id, test_id, verdict, at, received_at, by_id, by in db.execute(query):
-        first_at = found[item_id].first_at if item_id in found else at
-        found[item_id] = Done(test_id, Verdict(verdict), at, first_at, received_at, by_id, by or "")
+        first_at = done_by_item[item_id].first_at if item_id in done_by_item else at
+        done_by_item[item_id] = Done(test_id, Verdict(verdict), at, first_at, received_at, by_id, by or "")
         tests[item_id].add(test_id)
-    for item_id, history in events(db, _with_lanes(db, found)).items():
-        done, here = found[item_id], [event for event in history if event.entry in tests[item_id]]
+    for item_id, history in events(db, _with_lanes(db, done_by_item)).items():
+        done, here = done_by_item[item_id], [event for event in history if event.entry in tests[item_id]]
         if done.verdict is not Verdict.FAIL:  # a pass is one of the whole item, whatever a single test went through
             verdict = Verdict.PASS if ends_proven(history, here) else Verdict.PARTIAL
-            found[item_id] = replace(done, verdict=verdict)
-    return found
+            done_by_item[item_id] = replace(done, verdict=verdict)
+    return done_by_item
 
 
 def _with_lanes(db: Session, item_ids: Collection[UUID]) -> list[UUID]:

@@ -12,10 +12,10 @@ def read_codes(text: str) -> tuple[str, ...]:
     >>> read_codes("7K3 M9U, https://cables.example/T/7K3M9U")
     ('7K3M9U',)
     """
-    found: list[str] = []
+    codes: list[str] = []
     for part in re.split(r"[,;\n\r]+", text):
-        found += [_bare(part)] if _is_code(part) else [_bare(piece) for piece in part.split()]
-    return tuple(dict.fromkeys(found))
+        codes += [_bare(part)] if _is_code(part) else [_bare(piece) for piece in part.split()]
+    return tuple(dict.fromkeys(codes))
 
 
 def _bare(text: str) -> str:

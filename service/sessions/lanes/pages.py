@@ -65,8 +65,8 @@ def name_pieces(context: CrewContext, session_id: str, codes: str = "") -> Respo
         if named:
             try:
                 items = [named_item(db, code, "codes") for code in named]
-                found = codes_of(db, [item.id for item in items])
-                first, *others = [found[item.id] for item in items]
+                code_of = codes_of(db, [item.id for item in items])
+                first, *others = [code_of[item.id] for item in items]
                 there = f"/t/{first}/lanes?session={session.id}"
                 return RedirectResponse(f"{there}&through={'+'.join(others)}" if others else there, 303)
             except Invalid as refusal:
