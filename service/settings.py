@@ -64,8 +64,8 @@ class Settings:
 @cache
 def version() -> str:
     """The version of this Coilbook, as `pyproject.toml` says, which goes wherever the code goes."""
-    found: str = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["version"]
-    return found
+    number: str = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["version"]
+    return number
 
 
 def read_settings(environ: Mapping[str, str]) -> Settings:
@@ -109,11 +109,11 @@ def database_url(url: str, name: str) -> str:
 def _is_read(url: str) -> bool:
     """Whether SQLAlchemy, which opens it, takes it apart as is meant: it reads passwords that `urlsplit` does not."""
     try:
-        found = make_url(url)
+        parsed = make_url(url)
     except (ArgumentError, ValueError):  # ValueError: its port is no number
         return False
     # A second @ leaves the end of the password in the host, and the driver's errors name the host.
-    return url.startswith("sqlite:") or "@" not in f"{found.host} {found.database}"
+    return url.startswith("sqlite:") or "@" not in f"{parsed.host} {parsed.database}"
 
 
 def _base(url: str | None) -> str | None:
