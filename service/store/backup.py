@@ -146,8 +146,8 @@ def write_backup(store: Store, path: Path) -> Contents:
         raise Problem(f"The backup cannot be written to {path.parent}: {why}. Name another folder.") from error
     try:
         sent = _copy_pages(store, part) if is_sqlite(store.url) else _copy_rows(store, part)
-        found = check(part)
-        if found.tables != sent:
+        contents = check(part)
+        if contents.tables != sent:
             raise Problem("The backup has other rows than the database had, so it was not kept.")
         seal(part, path)
         put_in_place(part, path)
@@ -156,7 +156,7 @@ def write_backup(store: Store, path: Path) -> Contents:
         raise Problem(f"The backup could not be written: {reason}. Older ones are as they were.") from error
     finally:
         clear(part)
-    return Contents(path, found.revision, found.tables)
+    return Contents(path, contents.revision, contents.tables)
 
 
 def check(path: Path) -> Contents:
@@ -255,8 +255,8 @@ def _sound(file: Any, path: Path) -> str:
         raise Problem(f"{path} has rows that refer to nothing. Take another one.")
     if not file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [REVISION_TABLE]).fetchone():
         raise Problem(f"{path} is none of Coilbook's backups.")
-    found = file.execute(f"SELECT version_num FROM {REVISION_TABLE}").fetchone()  # noqa: S608
-    revision = str(found[0]) if found else ""
+    row = file.execute(f"SELECT version_num FROM {REVISION_TABLE}").fetchone()  # noqa: S608
+    revision = str(row[0]) if row else ""
     if not migrate.is_known(revision):
         raise Problem(f"{path} was made by a newer Coilbook (revision {revision}). Update Coilbook first.")
     return revision

@@ -140,8 +140,8 @@ def remembered(db: Session, what: str) -> dict[Any, Any]:
 
     A session that writes remembers nothing and is told nothing: what it sees may never be committed.
     """
-    found: dict[Any, Any] = db.info.get(_REMEMBERED, {}).setdefault(what, {})
-    return found
+    memory: dict[Any, Any] = db.info.get(_REMEMBERED, {}).setdefault(what, {})
+    return memory
 
 
 def rerun_if_beaten(write: Callable[[], T]) -> T:
