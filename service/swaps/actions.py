@@ -44,9 +44,9 @@ def swap(db: Session, new: NewSwap, actor: Actor) -> dict[str, Any]:
     (bad, spare), histories = lock_with_histories(db, ids)
     one, other = piece(db, bad.id), piece(db, spare.id)
     refuse(one, other)
-    found = against(one, other)
-    if found and not new.anyway:
-        raise invalid("anyway", " ".join([*found, "Take another one, or swap them anyway."]))
+    objections = against(one, other)
+    if objections and not new.anyway:
+        raise invalid("anyway", " ".join([*objections, "Take another one, or swap them anyway."]))
     lived = gear_queries.placement(db, bad.id)
     db.add(
         Swap(
@@ -70,7 +70,7 @@ def swap(db: Session, new: NewSwap, actor: Actor) -> dict[str, Any]:
         "bad_state": bad.state,
         "spare_state": spare.state,
         "place": one.place,
-        "against": found,
+        "against": objections,
         "received_at": actor.now.isoformat(),
     }
 
@@ -96,10 +96,10 @@ def swap_with(db: Session, swap_id: UUID) -> Swap:
     Raises:
         NotFound: there is none.
     """
-    found = db.get(Swap, swap_id)
-    if found is None:
+    swap = db.get(Swap, swap_id)
+    if swap is None:
         raise NotFound("There is no such swap.")
-    return found
+    return swap
 
 
 def _take_place(db: Session, bad: Item, spare: Item, actor: Actor) -> None:

@@ -68,17 +68,17 @@ _UNFIT = {
 
 def against(bad: SwapPiece, spare: SwapPiece) -> list[str]:
     """What speaks against a swap, a sentence each; whoever stands at the frame may do it anyway."""
-    found = []
+    objections = []
     if spare.kind != bad.kind:
-        found.append(f"{spare.code} is a {KINDS[spare.kind].page}, and {bad.code} a {KINDS[bad.kind].page}.")
+        objections.append(f"{spare.code} is a {KINDS[spare.kind].page}, and {bad.code} a {KINDS[bad.kind].page}.")
     else:
         if spare.wiring != bad.wiring:
-            found.append(f"{spare.code} is wired {spare.wiring}, and {bad.code} {bad.wiring}.")
+            objections.append(f"{spare.code} is wired {spare.wiring}, and {bad.code} {bad.wiring}.")
         if not KINDS[bad.kind].is_long_enough(spare.length_mm, bad.length_mm):
-            found.append(f"{spare.code} is shorter than {bad.code}.")
+            objections.append(f"{spare.code} is shorter than {bad.code}.")
     if spare.state is ItemState.IN_SERVICE:
         where = f" at {spare.place}" if spare.place else ""
-        found.append(f"{spare.code} is no spare: it is in service{where}, and would leave a gap there.")
+        objections.append(f"{spare.code} is no spare: it is in service{where}, and would leave a gap there.")
     if spare.suspect:
-        found.append(f"{spare.code} is suspect itself: somebody heard it crackle.")
-    return found
+        objections.append(f"{spare.code} is suspect itself: somebody heard it crackle.")
+    return objections
