@@ -213,16 +213,16 @@ def _tags_by_code(db: Session, codes: Codes) -> list[OnTag]:
 
 def _facts(context: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | str]:
     """For each kind of tag with a QR, what it will be like on this sheet, or why it cannot be printed on it."""
-    found: dict[str, SymbolFacts | str] = {}
+    facts_of: dict[str, SymbolFacts | str] = {}
     for style in (Style.FLAG, Style.PLATE):
         try:
             facts = symbol_facts(tag_url(context.settings.base_url, "7K3M9U"), sheet, style)
         except CannotPrint as refusal:
-            found[style] = refusal.detail
+            facts_of[style] = refusal.detail
         else:
             if facts is not None:
-                found[style] = facts
-    return found
+                facts_of[style] = facts
+    return facts_of
 
 
 def _places(context: RequestContext, db: Session, form: Form) -> Response:

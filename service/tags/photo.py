@@ -75,8 +75,8 @@ def _read(photo: bytes, kind: str) -> list[str]:
     except (OSError, SyntaxError, ValueError, EOFError, IndexError, struct.error) as error:
         raise _broken() from error
     gray.thumbnail(small)
-    found = zxingcpp.read_barcodes(gray, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
-    return list(dict.fromkeys(each.text for each in found))
+    symbols = zxingcpp.read_barcodes(gray, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
+    return list(dict.fromkeys(each.text for each in symbols))
 
 
 def _small(width: int, height: int) -> tuple[int, int]:

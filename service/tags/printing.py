@@ -43,10 +43,10 @@ def sheet_called(db: Session, key: str) -> PaperSheet:
     Raises:
         Invalid: there is none.
     """
-    found = sheets(db).get(key)
-    if found is None:
+    sheet = sheets(db).get(key)
+    if sheet is None:
         raise invalid("sheet", f"“{key[:20]}” is no sheet here; choose one of the list.")
-    return found
+    return sheet
 
 
 def usual_sheet(unit: Unit) -> str:
@@ -122,15 +122,15 @@ def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
     Raises:
         NotFound: there is no such sheet.
     """
-    found = db.get(LabelSheet, sheet_id)
-    if found is None:
+    sheet = db.get(LabelSheet, sheet_id)
+    if sheet is None:
         raise NotFound("There is no such sheet. Go back to the sheets and look from there.")
-    found.ended_at = found.ended_at or now
+    sheet.ended_at = sheet.ended_at or now
     db.flush()
 
 
-def measured(db: Session, found: Printer, actor: Actor) -> None:
+def measured(db: Session, printer: Printer, actor: Actor) -> None:
     """Keep how the printer prints."""
-    sizes = {each.name: getattr(found, each.name) for each in fields(Printer)}
+    sizes = {each.name: getattr(printer, each.name) for each in fields(Printer)}
     db.add(TagPrinter(**sizes, measured_at=actor.now, measured_by=actor.who.id))
     db.flush()

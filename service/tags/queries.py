@@ -41,8 +41,8 @@ def known(db: Session, codes: Collection[str]) -> set[str]:
 
 def codes_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, str]:
     """The code that is on each of these items now."""
-    found = db.execute(_CODES, {"items": list(item_ids)})
-    return {item_id: code for item_id, code in found if item_id is not None}
+    rows = db.execute(_CODES, {"items": list(item_ids)})
+    return {item_id: code for item_id, code in rows if item_id is not None}
 
 
 def code_of(db: Session, item_id: UUID) -> str:
@@ -86,8 +86,8 @@ def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
     if not codes:
         now = _on_tags().where(TAG_IN_USE, Tag.item_id.is_not(None))
         return [_as_on_tag(row) for row in db.execute(now.order_by(Item.kind, Item.length_mm, Tag.code))]
-    found = {row.code: _as_on_tag(row) for row in db.execute(_on_tags().where(Tag.code.in_(codes)))}
-    return [found[code] for code in dict.fromkeys(codes)]
+    by_code = {row.code: _as_on_tag(row) for row in db.execute(_on_tags().where(Tag.code.in_(codes)))}
+    return [by_code[code] for code in dict.fromkeys(codes)]
 
 
 def waiting(db: Session, most: int) -> list[OnTag]:

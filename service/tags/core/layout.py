@@ -173,21 +173,21 @@ def _stacked(box: Box, texts: _Texts) -> list[Mark]:
     """The code in two lines of three with the end beside, then the name and what else there is to say."""
     mark = min(0.27 * box.width, 0.25 * box.height, 8.0) if texts.end else 0.0
     line, room = 0.31 * box.height, box.width - (mark + 1 if mark else 0)
-    found: list[Mark] = [
+    marks: list[Mark] = [
         Words(Box(box.x, box.y + line * number, room, line), part, 0.68 * line, Font.CODE)
         for number, part in enumerate((texts.code[:3], texts.code[3:]))
     ]
     if mark:
-        found.append(EndMark(Box(box.right - mark, box.y + (line - mark) / 2, mark, mark), texts.end))
+        marks.append(EndMark(Box(box.right - mark, box.y + (line - mark) / 2, mark, mark), texts.end))
     rest = Box(box.x, box.y + 2 * line + 0.5, box.width, box.height - 2 * line - 0.5)
-    return found + _lines(rest, _halves(texts.name) + _halves(texts.more))
+    return marks + _lines(rest, _halves(texts.name) + _halves(texts.more))
 
 
 def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
     """End and code in the first row, the name and what else there is to say below."""
     row = 0.55 * box.height
     mark = min(0.9 * row, 8.0) if texts.end else 0.0
-    found: list[Mark] = [
+    marks: list[Mark] = [
         Words(
             Box(box.x + mark + 1, box.y, box.width - mark - 1, row),
             f"{texts.code[:3]} {texts.code[3:]}",
@@ -196,9 +196,9 @@ def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
         )
     ]
     if mark:
-        found.append(EndMark(Box(box.x, box.y + (row - mark) / 2, mark, mark), texts.end))
+        marks.append(EndMark(Box(box.x, box.y + (row - mark) / 2, mark, mark), texts.end))
     rest = Box(box.x, box.y + row, box.width, box.height - row)
-    return found + _lines(rest, [part for part in (texts.name, texts.more) if part])
+    return marks + _lines(rest, [part for part in (texts.name, texts.more) if part])
 
 
 def _lines(box: Box, lines: list[str]) -> list[Mark]:

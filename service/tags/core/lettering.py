@@ -55,5 +55,5 @@ def reach(text: str, font: Font) -> tuple[float, float]:
 def _widths(font: Font) -> dict[str, int]:
     from fpdf.fonts import CORE_FONTS_CHARWIDTHS  # the PDF library is loaded where it is used
 
-    found: dict[str, int] = CORE_FONTS_CHARWIDTHS[font]
-    return found
+    widths: dict[str, int] = CORE_FONTS_CHARWIDTHS[font]
+    return widths

@@ -52,13 +52,13 @@ def pages(labels: Sequence[TagLabel], sheet: PaperSheet, start: int = 1, around:
         CannotPrint: a label does not fit.
     """
     first = read_start(start, sheet) - 1
-    found: list[Page] = []
+    filled: list[Page] = []
     for at, label in enumerate(labels, first):
         page, number = divmod(at, sheet.labels)
-        if page == len(found):
-            found.append([])
-        found[page].append(Placed(number, label, lay_out(label, sheet, grid(label.url), around)))
-    return found
+        if page == len(filled):
+            filled.append([])
+        filled[page].append(Placed(number, label, lay_out(label, sheet, grid(label.url), around)))
+    return filled
 
 
 @dataclass(frozen=True)

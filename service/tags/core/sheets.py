@@ -68,8 +68,8 @@ class PaperSheet:
     @property
     def paper(self) -> str:
         """The name of its paper, or its size."""
-        found = _PAPERS.get((self.width, self.height))
-        return found or f"{mm(self.width):g} x {mm(self.height):g} mm"
+        name = _PAPERS.get((self.width, self.height))
+        return name or f"{mm(self.width):g} x {mm(self.height):g} mm"
 
     @property
     def page(self) -> Box:

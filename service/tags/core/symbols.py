@@ -115,13 +115,13 @@ def module(side: float, symbol: Grid) -> float:
     Raises:
         CannotPrint: too small to be read, since the address is long or the label small.
     """
-    found = side / symbol.across
-    if found < LEAST_MODULE - 1e-9:
+    width = side / symbol.across
+    if width < LEAST_MODULE - 1e-9:
         raise CannotPrint(
             f"The QR code of the address in COILBOOK_BASE_URL needs {symbol.least_side:.1f} mm to be read, and this "
             f"label leaves it {side:.1f} mm. Choose larger labels, or use a shorter host name."
         )
-    return found
+    return width
 
 
 def refuse_on_curve(side: float, around: float) -> None:
