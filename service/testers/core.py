@@ -46,28 +46,28 @@ def choices(wiring: Wiring, consensus: Consensus) -> list[PossibleCable]:
     return [
         PossibleCable(
             str(at),
-            tuple((title(wiring, fault), on_stage(wiring, fault)) for fault in found.faults),
-            in_words(wiring, found),
+            tuple((title(wiring, fault), on_stage(wiring, fault)) for fault in diagnosis.faults),
+            in_words(wiring, diagnosis),
         )
-        for at, found in enumerate(consensus.diagnoses)
+        for at, diagnosis in enumerate(consensus.diagnoses)
     ]
 
 
-def in_words(wiring: Wiring, found: Diagnosis) -> str:
+def in_words(wiring: Wiring, diagnosis: Diagnosis) -> str:
     """What a diagnosis comes to, in one line."""
-    if found.faults:
-        return "; ".join(title(wiring, fault) for fault in found.faults)
-    return "A cable without a fault" if found.verdict == "pass" else "No fault, as far as it was reached"
+    if diagnosis.faults:
+        return "; ".join(title(wiring, fault) for fault in diagnosis.faults)
+    return "A cable without a fault" if diagnosis.verdict == "pass" else "No fault, as far as it was reached"
 
 
 def outcome(wiring: Wiring, consensus: Consensus) -> str:
     """What will be logged where nobody can tell which of several it is, in a sentence."""
-    found = diagnose(wiring, consensus.kept) if consensus.kept is not None else None
-    if consensus.faulty or (found and found.verdict == "fail"):
+    diagnosis = diagnose(wiring, consensus.kept) if consensus.kept is not None else None
+    if consensus.faulty or (diagnosis and diagnosis.verdict == "fail"):
         return "It is logged as failed, since each of these is a fault; all of them are named in its note."
-    if found is None or found.verdict == "pass":
+    if diagnosis is None or diagnosis.verdict == "pass":
         return "It is logged as passed."
-    unproven = listed([conductor_words(wiring, name) for name in found.unproven])
+    unproven = listed([conductor_words(wiring, name) for name in diagnosis.unproven])
     return f"It is logged as partial: no fault is proven, and neither is {unproven}."
 
 
@@ -103,33 +103,33 @@ def outcome_of_resistance(maybe: Sequence[str]) -> str:
     return f"It is logged as failed, with high resistance as what was found.{named}"
 
 
-def as_test(wiring: Wiring, told: TestOrigin, consensus: Consensus) -> NewTest:
+def as_test(wiring: Wiring, origin: TestOrigin, consensus: Consensus) -> NewTest:
     """The test to log. Nothing is guessed: its readings are those that are sure.
 
     A cable that is faulty for sure, though not with which fault, fails by evidence that names all it may be: no
     class of fault is claimed that the readings do not prove, and `damage` is the one that means only "look inside".
     """
-    maybe = " Or: ".join(in_words(wiring, found) + "." for found in consensus.diagnoses)
+    maybe = " Or: ".join(in_words(wiring, diagnosis) + "." for diagnosis in consensus.diagnoses)
     several = len(consensus.readings) > 1
     evidence = [Evidence(FaultClass.DAMAGE, None, _one_of(wiring, consensus))] if consensus.faulty else []
-    if told.flexed:
+    if origin.flexed:
         evidence.append(Evidence(FaultClass.FLEXED))
     kept = canonical(wiring, consensus.kept) if consensus.kept is not None else {"joined": None, "probed": "all"}
-    said = [told.said, f"It may be: {maybe}" if several else "", told.note]
+    parts = [origin.said, f"It may be: {maybe}" if several else "", origin.note]
     return NewTest(
-        id=told.id,
-        item=told.code,
-        method=told.method,
+        id=origin.id,
+        item=origin.code,
+        method=origin.method,
         joined=kept["joined"],
         probed=kept["probed"],
         evidence=tuple(evidence),
-        note=" ".join(part for part in said if part),
-        session=told.session,
-        tester=told.tester,
+        note=" ".join(part for part in parts if part),
+        session=origin.session,
+        tester=origin.tester,
     )
 
 
-def as_evidence(told: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
+def as_evidence(origin: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
     """The test to log of a leak or a joint, which readings of contacts do not show: evidence that names all it may be.
 
     Raises:
@@ -139,19 +139,19 @@ def as_evidence(told: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
     sure = maybe if at is None else [maybe[at]]
     named = sure[0] if len(sure) == 1 else f"one of: {'; or '.join(sure)}"
     evidence = [Evidence(FaultClass.HIGH_RESISTANCE, None, named)]
-    if told.flexed:
+    if origin.flexed:
         evidence.append(Evidence(FaultClass.FLEXED))
     return NewTest(
-        id=told.id,
-        item=told.code,
-        method=told.method,
+        id=origin.id,
+        item=origin.code,
+        method=origin.method,
         evidence=tuple(evidence),
-        note=" ".join(part for part in (told.said, told.note) if part),
-        session=told.session,
-        tester=told.tester,
+        note=" ".join(part for part in (origin.said, origin.note) if part),
+        session=origin.session,
+        tester=origin.tester,
     )
 
 
 def _one_of(wiring: Wiring, consensus: Consensus) -> str:
-    named = [in_words(wiring, found) for found in consensus.diagnoses]
+    named = [in_words(wiring, diagnosis) for diagnosis in consensus.diagnoses]
     return f"one of: {'; or '.join(word[:1].lower() + word[1:] for word in named)}"

@@ -128,27 +128,27 @@ def _tester(db: Session, tester_id: str, wiring: str) -> OwnTester:
     return own
 
 
-def _page(context: RequestContext, db: Session, code: str, asked: LampForm) -> Response:
+def _page(context: RequestContext, db: Session, code: str, form: LampForm) -> Response:
     item = about(context, db, code)
     testers = queries.testers_for(db, item.wiring)
-    if len(testers) == 1 and not asked.tester:
-        asked = replace(asked, tester=str(testers[0].id))
-    made = asked.made or context.now.isoformat()
-    if not asked.tester or "tester" in asked.errors:
+    if len(testers) == 1 and not form.tester:
+        form = replace(form, tester=str(testers[0].id))
+    made = form.made or context.now.isoformat()
+    if not form.tester or "tester" in form.errors:
         return context.page(
-            "testers/lamps.html", form=asked, item=item, testers=testers, tester=None, agreed=None, made=made
+            "testers/lamps.html", form=form, item=item, testers=testers, tester=None, agreed=None, made=made
         )
-    own = _tester(db, asked.tester, item.wiring)
+    own = _tester(db, form.tester, item.wiring)
     lamps = queries.described(db, own)
     agreed = None
-    if asked.pattern is not None and "pattern" not in asked.errors:
+    if form.pattern is not None and "pattern" not in form.errors:
         try:
-            agreed = agree(lamps.wiring, lamps.readings_for(asked.pattern))
+            agreed = agree(lamps.wiring, lamps.readings_for(form.pattern))
         except Invalid as unknown:
-            asked = asked.refused(unknown)
+            form = form.refused(unknown)
     return context.page(
         "testers/lamps.html",
-        form=asked,
+        form=form,
         item=item,
         testers=testers,
         tester=own,

@@ -53,8 +53,8 @@ START: Final[Mapping[str, str]] = {
 
 def open_place(length_mm: int, values: Values) -> FaultLocation:
     """Where a conductor is broken. Raises `Invalid` with every field at fault."""
-    asked = dict.fromkeys(("open_a", "open_b", "stray_a", "stray_b", "open_fixed"), parse_picofarad)
-    typed = _typed(values, asked | {"open_off": parse_share})
+    parsers = dict.fromkeys(("open_a", "open_b", "stray_a", "stray_b", "open_fixed"), parse_picofarad)
+    typed = _typed(values, parsers | {"open_off": parse_share})
     whole = _typed(values, {"whole": parse_picofarad})["whole"] if values["whole"] else None
     with _beside(picofarad="open_a", end_a="stray_a", end_b="stray_b", readings="open_a", meter="open_off"):
         return locate_open(
@@ -70,10 +70,10 @@ def open_place(length_mm: int, values: Values) -> FaultLocation:
 
 def short_place(length_mm: int, values: Values) -> FaultLocation:
     """Where two conductors touch. Raises `Invalid` with every field at fault."""
-    asked = dict.fromkeys(("short_a", "short_b", "lead", "short_fixed"), parse_milliohm)
-    asked |= {"short_gauge": parse_gauge, "short_warmth": parse_celsius, "short_off": parse_share}
+    parsers = dict.fromkeys(("short_a", "short_b", "lead", "short_fixed"), parse_milliohm)
+    parsers |= {"short_gauge": parse_gauge, "short_warmth": parse_celsius, "short_off": parse_share}
     with_shield = values["touching"] == "shield"
-    typed = _typed(values, asked | ({"shield": parse_milliohm} if with_shield else {}))
+    typed = _typed(values, parsers | ({"shield": parse_milliohm} if with_shield else {}))
     with _beside(
         milliohm="short_a",
         end_a="lead",
@@ -114,18 +114,18 @@ def parse_gauge(text: str, field: str) -> float:
     return float(typed)
 
 
-def _typed(values: Values, asked: Mapping[str, Callable[[str, str], float]]) -> dict[str, float]:
+def _typed(values: Values, parsers: Mapping[str, Callable[[str, str], float]]) -> dict[str, float]:
     """The value of each field that is asked for. Raises `Invalid` with every one that is wrong."""
-    found: dict[str, float] = {}
+    measured: dict[str, float] = {}
     errors: dict[str, str] = {}
-    for name, parse in asked.items():
+    for name, parse in parsers.items():
         try:
-            found[name] = parse(values[name], name)
+            measured[name] = parse(values[name], name)
         except Invalid as refusal:
             errors |= refusal.errors
     if errors:
         raise Invalid(" ".join(errors.values()), {name: errors[name] for name in LABELS if name in errors})
-    return found
+    return measured
 
 
 @contextmanager

@@ -114,11 +114,11 @@ def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> 
     if not carries_phantom(wiring):
         return form
     try:
-        found = diagnosed(values)
+        diagnosis = diagnosed(values)
     except Invalid as refusal:
         return form.refused(refusal)
-    agreed = agree(wiring, possible(wiring, found)) if found.states else None
-    return replace(form, agreed=agreed, found=found)
+    agreed = agree(wiring, possible(wiring, diagnosis)) if diagnosis.states else None
+    return replace(form, agreed=agreed, found=diagnosis)
 
 
 def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
@@ -153,7 +153,7 @@ def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> 
     wiring = find_wiring(db, item.wiring)
     agreed, maybe = entry.agreed, entry.resistances
     named = choices(wiring, agreed) if agreed else resisting(wiring, maybe)
-    told = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
+    words = outcome(wiring, agreed) if agreed else outcome_of_resistance(maybe)
     return context.page(
         "testers/phantom.html",
         form=entry,
@@ -161,6 +161,6 @@ def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> 
         fits=carries_phantom(wiring),
         labels=LABELS,
         choices=named,
-        outcome=told,
+        outcome=words,
         ask=second_reading(entry.values, entry.found) if entry.found else "",
     )

@@ -151,8 +151,8 @@ def _file(folder: Path, key: str, wiring: Wiring) -> Path:
 @cache
 def _code() -> str:
     """A digest of the code that works tables out."""
-    found = hashlib.sha256()
+    digest = hashlib.sha256()
     for made_by in MADE_BY:
         for path in sorted(made_by.rglob("*.py")) if made_by.is_dir() else [made_by]:
-            found.update(path.read_bytes())
-    return found.hexdigest()
+            digest.update(path.read_bytes())
+    return digest.hexdigest()

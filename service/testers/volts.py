@@ -57,19 +57,19 @@ def far_ends(values: Mapping[str, str]) -> list[FarEnd]:
                 volts[name] = parse_volts(values[name], name)
         except Invalid as refusal:
             errors |= refusal.errors
-    for asked in (WITHOUT, LOADED):
-        first, second, _ = asked
+    for fields in (WITHOUT, LOADED):
+        first, second, _ = fields
         for name, other in ((first, second), (second, first)):
-            if name not in volts and name not in errors and any(each in volts for each in asked):
+            if name not in volts and name not in errors and any(each in volts for each in fields):
                 errors[name] = f"Read {LABELS[name]} too: “{LABELS[other]}” alone tells too little."
     if not volts and not errors:
         errors["v21"] = "Read the volts from contact 2 to 1 and from 3 to 1 at the far end first."
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
     return [
-        FarEnd(volts[asked[0]], volts[asked[1]], volts.get(asked[2]), loaded=asked is LOADED)
-        for asked in (WITHOUT, LOADED)
-        if asked[0] in volts
+        FarEnd(volts[fields[0]], volts[fields[1]], volts.get(fields[2]), loaded=fields is LOADED)
+        for fields in (WITHOUT, LOADED)
+        if fields[0] in volts
     ]
 
 
@@ -98,14 +98,14 @@ def diagnosed(values: Mapping[str, str]) -> PhantomDiagnosis:
         raise invalid(first, refusal.detail) from refusal
 
 
-def possible(wiring: Wiring, found: PhantomDiagnosis) -> list[Readings]:
+def possible(wiring: Wiring, diagnosis: PhantomDiagnosis) -> list[Readings]:
     """What a two-ended test would read of each cable that may be meant; volts say nothing of shells.
 
     States are told from the end that is fed, and that is end B: a plug goes into the desk. So what they say of end A
     holds for end B, and the other way round.
     """
     reached = sum(wiring.bit[contact] for wire in wiring.conductors for contact in (wire.a, wire.b))
-    return [_turned(wiring, rebuild(wiring, faults).within(reached)) for faults in found.states]
+    return [_turned(wiring, rebuild(wiring, faults).within(reached)) for faults in diagnosis.states]
 
 
 def _turned(wiring: Wiring, readings: Readings) -> Readings:
@@ -121,12 +121,14 @@ def resistance_words(one: Resistance) -> str:
     return f"{'a leak between' if one.leaks else 'a joint of high resistance in'} {held}, {_ohms(one)}"
 
 
-def second_reading(values: Mapping[str, str], found: PhantomDiagnosis) -> str:
+def second_reading(values: Mapping[str, str], diagnosis: PhantomDiagnosis) -> str:
     """What to read next where the volts may mean a leak as well as a joint, "" where they do not."""
-    if not found.undecided:
+    if not diagnosis.undecided:
         return ""
     missing = [
-        words for words, asked in (("with the load", LOADED), ("without the load", WITHOUT)) if not values.get(asked[0])
+        words
+        for words, fields in (("with the load", LOADED), ("without the load", WITHOUT))
+        if not values.get(fields[0])
     ]
     if missing:
         return (

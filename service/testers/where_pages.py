@@ -72,15 +72,15 @@ def answer(context: CrewContext, code: str, posted: Posted) -> Response:
 
 
 def _answered(item: TestedItem, posted: FormData) -> MeasuredAnswer:
-    asked, op = text(posted, "about"), text(posted, "op")
+    question, op = text(posted, "about"), text(posted, "op")
     values = dict(START) | {name: text(posted, name) for name in LABELS if name in posted}
     try:
-        if asked == LOOP:
-            return MeasuredAnswer(asked, values=values, loop=loop_judged(item.length_mm, values), op=op)
-        if asked in PLACES:
-            return MeasuredAnswer(asked, values=values, place=PLACES[asked](item.length_mm, values), op=op)
+        if question == LOOP:
+            return MeasuredAnswer(question, values=values, loop=loop_judged(item.length_mm, values), op=op)
+        if question in PLACES:
+            return MeasuredAnswer(question, values=values, place=PLACES[question](item.length_mm, values), op=op)
     except Invalid as refusal:
-        return MeasuredAnswer(asked, values=values, op=op).refused(refusal)
+        return MeasuredAnswer(question, values=values, op=op).refused(refusal)
     return MeasuredAnswer(values=values, op=op)
 
 
@@ -93,12 +93,12 @@ def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
     loop = answered.loop
     if loop is None or loop.evidence is None:
         raise Conflict("This loop is not too high, so there is no fault to log.")
-    found = Evidence(loop.evidence, None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many")
+    evidence = Evidence(loop.evidence, None, f"{loop.reading:.0f} milliohms, {loop.excess:.0f} too many")
     return NewTest(
         id=answered.id,
         item=item.code,
         method=Method.METER,
-        evidence=(found,),
+        evidence=(evidence,),
         note=loop.sentence,
         session=item.session,
     )
