@@ -66,10 +66,10 @@ def check(pieces: Sequence[PluggedPiece]) -> None:
     Raises:
         Invalid: for `through`, with the two that do not mate, how, and the order that would fit, where there is one.
     """
-    found = _misfit(pieces)
-    if found is None:
+    misfit = _misfit(pieces)
+    if misfit is None:
         return
-    at, free = found
+    at, free = misfit
     raise invalid("through", f"{_why_not(pieces[at], free, pieces[at + 1])} Nothing was logged. {_way_out(pieces)}")
 
 

@@ -151,8 +151,8 @@ def in_time_order(history: Sequence[LogEntry]) -> list[LogEntry]:
 
 def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:
     """The verdict, once evidence has its word: any evidence of a fault makes it a fail."""
-    found = any(one.kind is not FaultClass.FLEXED for one in evidence)
-    return Verdict.FAIL if found else from_readings
+    shows_fault = any(one.kind is not FaultClass.FLEXED for one in evidence)
+    return Verdict.FAIL if shows_fault else from_readings
 
 
 def flexed(evidence: Sequence[Evidence]) -> bool:

@@ -74,11 +74,11 @@ def fault_as(
 ) -> Fault:
     """The fault as diagnosis knows it, from what is written of it: of its `detail` counts `lanes` and `map`."""
     lanes, landings = detail.get("lanes"), detail.get("map")
-    found = as_faulty(FaultClass(name))
-    if found is None:
+    fault_class = as_faulty(FaultClass(name))
+    if fault_class is None:
         raise ValueError(f"{name} is no fault")
     return Fault(
-        found,
+        fault_class,
         tuple(conductors),
         end,
         tuple(lanes) if lanes else None,

@@ -76,8 +76,8 @@ def evidence(posted: FormData) -> tuple[Evidence, ...]:
     """What was ticked besides the readings, at the end that was named."""
     end = posted.get("at_end")
     at = End(str(end)) if end in list(End) else None
-    found = tuple(finding(str(name), at) for name in posted.getlist("evidence") if name in EVIDENCE)
-    return found + ((Evidence(FaultClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
+    findings = tuple(finding(str(name), at) for name in posted.getlist("evidence") if name in EVIDENCE)
+    return findings + ((Evidence(FaultClass.FLEXED),) if posted.get(FLEXED) == "yes" else ())
 
 
 def finding(name: str, at: End | None = None) -> Evidence:

@@ -36,10 +36,10 @@ Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
 
 def _evidence_class(word: str) -> EvidenceClass:
-    found = as_evidence(FaultClass(word)) if word in list(FaultClass) else None
-    if found is None:
+    evidence_class = as_evidence(FaultClass(word)) if word in list(FaultClass) else None
+    if evidence_class is None:
         raise invalid("class", f"“{word[:40]}” is no class of evidence; it is one of {', '.join(EVIDENCE_CLASSES)}.")
-    return found
+    return evidence_class
 
 
 class EvidenceIn(BaseModel):

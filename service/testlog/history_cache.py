@@ -55,7 +55,7 @@ def of_each_item(
     anew = {item_id: (sizes[item_id], fresh.get(item_id)) for item_id in grown}
     memory.update(anew)
     known.update(anew)
-    return {item_id: found for item_id, (_, found) in known.items() if found is not None}
+    return {item_id: fact for item_id, (_, fact) in known.items() if fact is not None}
 
 
 _SIZES = "sizes of the log"
@@ -67,8 +67,8 @@ def _sizes(db: Session) -> dict[UUID, Size]:
         return _counts(db)
     if _SIZES not in db.info:
         db.info[_SIZES] = _counts(db)
-    found: dict[UUID, Size] = db.info[_SIZES]
-    return found
+    sizes: dict[UUID, Size] = db.info[_SIZES]
+    return sizes
 
 
 def _counts(db: Session) -> dict[UUID, Size]:

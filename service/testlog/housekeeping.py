@@ -126,10 +126,10 @@ def verify(store: Store, now: datetime) -> list[str]:
     """Recompute every cached due state; a line for each that differs. Changes nothing."""
     with store.writing() as db:
         zone = zone_of(db)
-        found = _differences(db, local_date(now, zone), zone)
-        codes = codes_of(db, [item_id for item_id, _, _ in found])
+        differences = _differences(db, local_date(now, zone), zone)
+        codes = codes_of(db, [item_id for item_id, _, _ in differences])
         db.rollback()
-    return [f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in found]
+    return [f"{codes.get(item_id, item_id)}: cached {was}; recomputed {now_is}" for item_id, was, now_is in differences]
 
 
 def zone_of(db: Session) -> ZoneInfo:

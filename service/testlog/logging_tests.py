@@ -251,8 +251,8 @@ def make_rows(
     probed = _probed(new)
     diagnosis = diagnose(wiring, read(wiring, new.joined or [], probed))
     verdict = with_evidence(Verdict(diagnosis.verdict), new.evidence)
-    found = diagnosis.faults or new.evidence
-    faults = make_fault_rows(wiring, diagnosis.faults, new.evidence) if found else []
+    findings = diagnosis.faults or new.evidence
+    faults = make_fault_rows(wiring, diagnosis.faults, new.evidence) if findings else []
     for row in faults:
         row.test_id = new.id
     test = Test(

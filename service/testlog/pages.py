@@ -34,10 +34,10 @@ def log_page(
     form = Form(values=values)
     with context.reading() as db:
         try:
-            asked = read_log_filter(db, **values, zone=context.zone)
+            log_filter = read_log_filter(db, **values, zone=context.zone)
         except Invalid as refusal:
-            asked, form = LogFilter(), form.refused(refusal)
-        rows, following = log_lists.log_page(db, PAGE, after, asked)
+            log_filter, form = LogFilter(), form.refused(refusal)
+        rows, following = log_lists.log_page(db, PAGE, after, log_filter)
         lines = log_lists.lines(db, rows)
         ids = {item_id for line in lines for item_id in line.items}
         codes, items = codes_of(db, ids), item_facts(db, ids)

@@ -43,14 +43,14 @@ def fault_tables(wiring: Wiring) -> dict[str, Any]:
 
 
 def _ticked(wiring: Wiring, name: str, end: str) -> dict[str, str]:
-    found = finding(name)
-    fault = fault_as(found.kind, (), end or None)
-    said = say(wiring, fault)
+    ticked = finding(name)
+    fault = fault_as(ticked.kind, (), end or None)
+    advice = say(wiring, fault)
     return {
-        "title": title_of(wiring, fault, found.note),
-        "on_stage": said.on_stage,
-        "look_first": said.look_first,
-        "after_repair": said.after_repair,
+        "title": title_of(wiring, fault, ticked.note),
+        "on_stage": advice.on_stage,
+        "look_first": advice.look_first,
+        "after_repair": advice.after_repair,
         "drawing": _picture(wiring, fault),
     }
 

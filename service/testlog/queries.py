@@ -106,14 +106,14 @@ def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[LogEntry]]:
     """The history of each item in time order: tests that stand and repairs; a voided test is not in it, and a pass
     that its tester marked as wrong proves nothing.
     """
-    found: dict[UUID, list[LogEntry]] = {}
+    histories: dict[UUID, list[LogEntry]] = {}
     for ids in chunks(item_ids):
-        found |= _events(db, ids)
-    return found
+        histories |= _events(db, ids)
+    return histories
 
 
 def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
-    found: dict[UUID, list[LogEntry]] = {item_id: [] for item_id in item_ids}
+    histories: dict[UUID, list[LogEntry]] = {item_id: [] for item_id in item_ids}
     rows = db.connection().execute(_TESTED, {"items": item_ids}).all()
     wirings = {key: find_wiring(db, key) for key in {key for row in rows for key in (row.own_wiring, row.by_wiring)}}
     several = {key for key, wiring in wirings.items() if len(lane_names(wiring)) > 1}
@@ -136,19 +136,19 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
             flexed=_flexed(evidence),
             doubted=doubted,
         )
-        found[item_id].append(event)
+        histories[item_id].append(event)
     for item_id, repair_id, at in db.connection().execute(_REPAIRED, {"items": item_ids}):
-        found[item_id].append(LogEntry(at, What.REPAIR, repair_id))
-    return {item_id: in_time_order(history) for item_id, history in found.items()}
+        histories[item_id].append(LogEntry(at, What.REPAIR, repair_id))
+    return {item_id: in_time_order(history) for item_id, history in histories.items()}
 
 
 def faults_among_lanes(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultOnLanes]]:
     """The faults of each test as far as it matters which lanes they are on."""
-    found: dict[UUID, list[FaultOnLanes]] = defaultdict(list)
+    faults: dict[UUID, list[FaultOnLanes]] = defaultdict(list)
     for ids in chunks(test_ids):
         for test_id, conductors, detail in db.connection().execute(_FAULTS, {"tests": ids}):
-            found[test_id].append((conductors, (detail or {}).get("lanes", ())))
-    return found
+            faults[test_id].append((conductors, (detail or {}).get("lanes", ())))
+    return faults
 
 
 def suspected(
@@ -159,7 +159,7 @@ def suspected(
     Args:
         until: as things stood then, else as they stand now.
     """
-    found: dict[UUID, frozenset[tuple[UUID, str]]] = defaultdict(frozenset)
+    suspicions: dict[UUID, frozenset[tuple[UUID, str]]] = defaultdict(frozenset)
     for ids in chunks(item_ids):
         tests = failed_through(db, ids)
         histories = events(db, {item_id for _, items in tests.values() for item_id in items})
@@ -170,8 +170,8 @@ def suspected(
         for test_id, (at, items) in tests.items():
             if until is None or at < until:
                 for item_id, lanes in through_suspects(test_id, at, items, histories).items():
-                    found[item_id] |= {(test_id, lane) for lane in lanes}
-    return found
+                    suspicions[item_id] |= {(test_id, lane) for lane in lanes}
+    return suspicions
 
 
 def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
@@ -210,10 +210,10 @@ def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[
         .where(Test.id.in_(mine), Test.verdict == Verdict.FAIL, NOT_VOIDED)
         .order_by(Test.tested_at, Test.id, TestItem.position)
     )
-    found: dict[UUID, tuple[datetime, list[UUID]]] = {}
+    failed: dict[UUID, tuple[datetime, list[UUID]]] = {}
     for test_id, at, item_id in db.execute(query):
-        found.setdefault(test_id, (at, []))[1].append(item_id)
-    return {test_id: (at, items) for test_id, (at, items) in found.items() if len(items) > 1}
+        failed.setdefault(test_id, (at, []))[1].append(item_id)
+    return {test_id: (at, items) for test_id, (at, items) in failed.items() if len(items) > 1}
 
 
 def tested_with(db: Session, item_ids: Collection[UUID]) -> set[UUID]:
@@ -244,11 +244,11 @@ def void_of(db: Session, test_id: UUID) -> Void | None:
 
 def items_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
     """The items that each test went through, in order."""
-    found: dict[UUID, list[UUID]] = {test_id: [] for test_id in test_ids}
+    items: dict[UUID, list[UUID]] = {test_id: [] for test_id in test_ids}
     query = select(TestItem.test_id, TestItem.item_id).where(TestItem.test_id.in_(test_ids))
     for test_id, item_id in db.execute(query.order_by(TestItem.test_id, TestItem.position)):
-        found[test_id].append(item_id)
-    return found
+        items[test_id].append(item_id)
+    return items
 
 
 def lane_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, str]:
@@ -259,11 +259,11 @@ def lane_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, str]:
 
 def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultRow]]:
     """The faults of each test, in order."""
-    found: dict[UUID, list[FaultRow]] = defaultdict(list)
+    faults: dict[UUID, list[FaultRow]] = defaultdict(list)
     query = select(FaultRow).where(FaultRow.test_id.in_(test_ids)).order_by(FaultRow.test_id, FaultRow.position)
     for row in db.scalars(query):
-        found[row.test_id].append(row)
-    return found
+        faults[row.test_id].append(row)
+    return faults
 
 
 def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
@@ -299,8 +299,8 @@ _LAST = (
 
 def last_swaps(db: Session, item_ids: Collection[UUID]) -> dict[UUID, datetime]:
     """When a spare last took the place of each of these items; those whose place none took are left out."""
-    found = db.connection().execute(_LAST, {"items": list(item_ids)})
-    return {item_id: at for item_id, at in found}  # noqa: C416  (a row is no pair to the type checker)
+    rows = db.connection().execute(_LAST, {"items": list(item_ids)})
+    return {item_id: at for item_id, at in rows}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def open_session_with(db: Session, item_id: UUID, today: date) -> WorkSession | None:

@@ -70,19 +70,19 @@ def _of_bonds(wiring: Wiring, unproven: Collection[str], of: dict[str, str]) -> 
     return {of[wire.name] for wire in wiring.conductors if {wire.a, wire.b} & contacts and wire.name in of}
 
 
-def of_piece(tested: Wiring, found: Reach, piece: Wiring, lane: str | None) -> Reach:
+def of_piece(tested: Wiring, reach: Reach, piece: Wiring, lane: str | None) -> Reach:
     """The lanes of one piece; `lane` is the one that a single line took through it, None where nobody said."""
     through, own = lane_names(tested), lane_names(piece)
     if through == ONE_LINE and own != ONE_LINE:
         if lane in own:
             one = frozenset([lane])
-            return Reach(one if found.proves else NONE, one if found.fails else NONE)
-        return Reach(NONE, frozenset(own) if found.fails else NONE)
+            return Reach(one if reach.proves else NONE, one if reach.fails else NONE)
+        return Reach(NONE, frozenset(own) if reach.fails else NONE)
     if own == ONE_LINE:
         whole = frozenset(own)
-        return Reach(whole if len(found.proves) == len(through) else NONE, whole if found.fails else NONE)
-    hit = found.fails & frozenset(own)
-    return Reach(found.proves & frozenset(own), hit or (frozenset(own) if found.fails else NONE))
+        return Reach(whole if len(reach.proves) == len(through) else NONE, whole if reach.fails else NONE)
+    hit = reach.fails & frozenset(own)
+    return Reach(reach.proves & frozenset(own), hit or (frozenset(own) if reach.fails else NONE))
 
 
 @lru_cache(maxsize=1024)

@@ -28,12 +28,12 @@ def progress(db: Session, season_id: UUID, zone: ZoneInfo) -> list[RoundProgress
 
 
 def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
-    asked = (
+    listed = (
         select(ItemSeason.item_id)
         .join(Item, Item.id == ItemSeason.item_id)
         .where(ItemSeason.season_id == row.season_id, ITEM_IS_ASKED, Item.in_service_on < row.closes)
     )
-    asked_wirings = asked.with_only_columns(Item.wiring).distinct()
+    asked_wirings = listed.with_only_columns(Item.wiring).distinct()
     passed = (
         select(TestItem.item_id)
         .join(Test, Test.id == TestItem.test_id)
@@ -58,9 +58,9 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
     ]
     whole = passed.where(or_(Item.wiring.not_in(several), tuple_(Item.wiring, Test.wiring).in_(covers)))
     # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.
-    lane_by_lane = _lane_by_lane(db, row, asked.where(Item.wiring.in_(several)), whole, zone)
-    done = _count(db, asked.intersect(whole)) + lane_by_lane
-    return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, _count(db, asked))
+    lane_by_lane = _lane_by_lane(db, row, listed.where(Item.wiring.in_(several)), whole, zone)
+    done = _count(db, listed.intersect(whole)) + lane_by_lane
+    return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, _count(db, listed))
 
 
 def _lane_by_lane(db: Session, row: RoundRow, several: Select[UUID], whole: Select[UUID], zone: ZoneInfo) -> int:
