@@ -121,9 +121,9 @@ def _refused_by_framework(request: Request, error: Exception) -> Response:
 
 def _taken(request: Request) -> list[str]:
     """The methods that an address takes: the framework names those of one of its routes only."""
-    asked = [{**request.scope, "method": method} for method in ("GET", "POST")]
+    tried = [{**request.scope, "method": method} for method in ("GET", "POST")]
     routes = request.app.routes
-    return [scope["method"] for scope in asked if any(each.matches(scope)[0] is Match.FULL for each in routes)]
+    return [scope["method"] for scope in tried if any(each.matches(scope)[0] is Match.FULL for each in routes)]
 
 
 _SENTENCES = {

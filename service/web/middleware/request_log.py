@@ -54,8 +54,8 @@ class RequestLog:
 
 def request_id(scope: Scope) -> str:
     """The id of a request."""
-    found: str = scope["coilbook.request"]
-    return found
+    given: str = scope["coilbook.request"]
+    return given
 
 
 def route_of(scope: Scope) -> str:
