@@ -66,10 +66,10 @@ def not_proven(
     wiring: Wiring, visibility: Visibility, mistaken: frozenset[Readings] = frozenset(), *, pieces: int = 1
 ) -> list[str]:
     """What a pass leaves open, in words; `pieces` is how many items it went through."""
-    found = coverage(wiring, visibility, mistaken)
+    covered = coverage(wiring, visibility, mistaken)
     kinds = [
-        any_of(fault.fault_class) if fault.fault_class in found.unseen else kind(wiring, fault)
-        for faults in found.missed.values()
+        any_of(fault.fault_class) if fault.fault_class in covered.unseen else kind(wiring, fault)
+        for faults in covered.missed.values()
         for fault in faults
     ]
     if pieces > 1:

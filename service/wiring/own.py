@@ -13,12 +13,12 @@ LARGEST: Final = 160
 _FIELDS: Final = {"name", "a", "b", "role", "pair", "lane"}
 
 
-def parse_wiring(asked: object, key: str = "this wiring") -> Wiring:
-    """The wiring that `asked` (parsed JSON) describes; `key` is its name in refusals.
+def parse_wiring(described: object, key: str = "this wiring") -> Wiring:
+    """The wiring that is `described` in parsed JSON; `key` is its name in refusals.
 
     Raises `Invalid` where something is missing, or where the wiring contradicts itself.
     """
-    return _Reader(key).wiring(asked)
+    return _Reader(key).wiring(described)
 
 
 class _Reader:
@@ -28,36 +28,36 @@ class _Reader:
     def _refuse(self, sentence: str) -> NoReturn:
         raise Invalid(f"In {self._key}, {sentence}.", {"wiring": f"In {self._key}, {sentence}."})
 
-    def wiring(self, asked: object) -> Wiring:
+    def wiring(self, described: object) -> Wiring:
         """The whole wiring, checked."""
-        if not isinstance(asked, Mapping):
+        if not isinstance(described, Mapping):
             self._refuse('the wiring must be an object with "ends", "conductors" and "bonds"')
-        ends = asked.get("ends")
+        ends = described.get("ends")
         if not isinstance(ends, Mapping) or set(ends) != set(ENDS):
             self._refuse('"ends" must list the contacts of end "A" and of end "B", and of no other')
         listed = {end: self._contacts(end, ends[end]) for end in ENDS}
         known = [end + name for end in ENDS for name in listed[end]]
         if len(known) > LARGEST:
             self._refuse(f"there are {len(known)} contacts; {LARGEST} is the most that can be diagnosed")
-        conductors = [self._conductor(item, known) for item in self._list(asked, "conductors")]
+        conductors = [self._conductor(item, known) for item in self._list(described, "conductors")]
         if len(conductors) > LARGEST:
             self._refuse(f"there are {len(conductors)} conductors; {LARGEST} is the most that can be diagnosed")
         if not conductors:
             self._refuse("there is no conductor; list at least one")
-        bonds = [self._bond(item, known) for item in self._list(asked, "bonds", optional=True)]
+        bonds = [self._bond(item, known) for item in self._list(described, "bonds", optional=True)]
         made = wiring(listed["A"], listed["B"], conductors, bonds)
         self._names(made)
         self._pairs(made)
         self._bonds(made.bonds)
         return made
 
-    def _list(self, asked: Mapping[str, Any], name: str, optional: bool = False) -> Sequence[object]:
-        found = asked.get(name)
-        if found is None and optional:
+    def _list(self, described: Mapping[str, Any], name: str, optional: bool = False) -> Sequence[object]:
+        values = described.get(name)
+        if values is None and optional:
             return []
-        if not isinstance(found, list):
+        if not isinstance(values, list):
             self._refuse(f'"{name}" must be a list')
-        return found
+        return values
 
     def _contacts(self, end: str, names: object) -> list[str]:
         if not isinstance(names, list):

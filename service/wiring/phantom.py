@@ -88,16 +88,16 @@ class State:
 
     def faults(self) -> tuple[Fault, ...]:
         """The faults of the built-in wiring `xlr3` that make this state."""
-        found = [Fault(FaultClass.OPEN, (str(contact),)) for contact in sorted(self.cut)]
+        faults = [Fault(FaultClass.OPEN, (str(contact),)) for contact in sorted(self.cut)]
         if self.joined:
-            found.append(Fault(FaultClass.SHORT, tuple(str(contact) for contact in sorted(self.joined))))
+            faults.append(Fault(FaultClass.SHORT, tuple(str(contact) for contact in sorted(self.joined))))
         moved = {at: to for at, to in zip(CONTACTS, self.lands, strict=True) if at != to}
         if moved.keys() == {HOT, COLD}:
-            found.append(Fault(FaultClass.REVERSED_PAIR, (str(HOT), str(COLD))))
+            faults.append(Fault(FaultClass.REVERSED_PAIR, (str(HOT), str(COLD))))
         elif moved:
             landings = tuple((str(at), f"B{to}") for at, to in moved.items())
-            found.append(Fault(FaultClass.MISWIRE, tuple(name for name, _ in landings), landings=landings))
-        return tuple(found)
+            faults.append(Fault(FaultClass.MISWIRE, tuple(name for name, _ in landings), landings=landings))
+        return tuple(faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,8 +226,8 @@ def _resistances(readings: Sequence[FarEnd], bench: Bench) -> Iterator[Resistanc
             return most if upper else least
         middle = math.sqrt(least * most)
         halves = [(least, middle), (middle, most)]
-        found = (end(contacts, *half, upper=upper) for half in (reversed(halves) if upper else halves))
-        return next((ohm for ohm in found if ohm is not None), None)
+        ohms = (end(contacts, *half, upper=upper) for half in (reversed(halves) if upper else halves))
+        return next((ohm for ohm in ohms if ohm is not None), None)
 
     leaks, joints = combinations(CONTACTS, 2), combinations(CONTACTS, 1)
     for contacts, allowed in chain(product(leaks, [LEAK_OHM]), product(joints, [JOINT_OHM])):

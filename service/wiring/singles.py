@@ -22,8 +22,8 @@ _OPEN = {
 def single_faults(wiring: Wiring) -> Iterator[Fault]:
     """All of them, by class; shorts of two, miswires of two conductors, and wires on contacts of none."""
     sound = rebuild(wiring, ())
-    for found in (_opens, _shorts, _reversed, _crossed_pairs, _crossed_lanes, _miswires):
-        for fault in found(wiring):
+    for faults_of in (_opens, _shorts, _reversed, _crossed_pairs, _crossed_lanes, _miswires):
+        for fault in faults_of(wiring):
             if rebuild(wiring, [fault]) != sound:
                 yield fault
 
