@@ -81,14 +81,14 @@ def ends_with(db: Session, person: Person, now: datetime) -> list[SecretLink]:
     """The open links that end with somebody's access: those to sign in again, and those that they made or may have
     read on the computer that runs the service.
     """
-    found: list[SecretLink] = []
+    links: list[SecretLink] = []
     for table in _tables():
         theirs = table.made_by == person.id
         if person.role == Role.LEAD:
             theirs = or_(theirs, table.made_by.is_(None))
-        found += [link for link in _open(db, table, now, theirs) if link.ends_with_maker]
+        links += [link for link in _open(db, table, now, theirs) if link.ends_with_maker]
     again = _open(db, CrewPass, now, CrewPass.person_id == person.id)
-    return found + [link for link in again if link not in found]
+    return links + [link for link in again if link not in links]
 
 
 def may_know(db: Session, person: Person, now: datetime) -> list[SecretLink]:
@@ -96,23 +96,23 @@ def may_know(db: Session, person: Person, now: datetime) -> list[SecretLink]:
     to the calendar that they made, and links that another lead made for one of their name.
     """
     ending = ends_with(db, person, now)
-    found: list[SecretLink] = []
+    links: list[SecretLink] = []
     for table in _tables():
-        found += [
+        links += [
             link
             for link in _open(db, table, now)
             if link not in ending and (link.made_by == person.id or _lets_in(link, person))
         ]
-    return found
+    return links
 
 
 def ended_with(db: Session, person: Person) -> list[SecretLink]:
     """The links that were ended together with somebody's access."""
-    found: list[SecretLink] = []
+    links: list[SecretLink] = []
     for table in _tables():
         query = select(table).where(table.ended_at == person.ended_at)
-        found += db.scalars(query.order_by(table.created_at, table.id))
-    return found
+        links += db.scalars(query.order_by(table.created_at, table.id))
+    return links
 
 
 def end_those(db: Session, links: Iterable[SecretLink], chosen: Iterable[str], now: datetime, by: UUID) -> None:

@@ -133,14 +133,14 @@ def people_by_passes_of(db: Session, maker_id: UUID) -> Sequence[Person]:
         .join(CrewPass, CrewPass.id == SignIn.pass_id)
         .where(CrewPass.made_by == maker_id, CrewPass.role != Role.CREW)
     )
-    found = select(Person).where(Person.id.in_(by_theirs), Person.id != maker_id, PERSON_IS_HERE)
-    return db.scalars(found.order_by(Person.display_name, Person.id)).all()
+    query = select(Person).where(Person.id.in_(by_theirs), Person.id != maker_id, PERSON_IS_HERE)
+    return db.scalars(query.order_by(Person.display_name, Person.id)).all()
 
 
 def passes_of(db: Session, person_id: UUID) -> Sequence[UUID]:
     """The passes by which somebody ever came in."""
-    found = select(SignIn.pass_id).where(SignIn.person_id == person_id, SignIn.pass_id.is_not(None)).distinct()
-    return [pass_id for pass_id in db.scalars(found) if pass_id is not None]
+    query = select(SignIn.pass_id).where(SignIn.person_id == person_id, SignIn.pass_id.is_not(None)).distinct()
+    return [pass_id for pass_id in db.scalars(query) if pass_id is not None]
 
 
 def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:

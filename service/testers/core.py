@@ -29,12 +29,12 @@ class PossibleCable:
 
 @dataclass(frozen=True)
 class TestOrigin:
-    """Where a test came from: its id, the item's code, how it was done, and what else belongs into its note."""
+    """Where a test came from: its id, the item's code, the method, what was shown in words, and a typed note."""
 
     id: UUID
     code: str
     method: Method
-    said: str
+    shown: str
     note: str = ""
     flexed: bool = False
     tester: UUID | None = None
@@ -115,7 +115,7 @@ def as_test(wiring: Wiring, origin: TestOrigin, consensus: Consensus) -> NewTest
     if origin.flexed:
         evidence.append(Evidence(FaultClass.FLEXED))
     kept = canonical(wiring, consensus.kept) if consensus.kept is not None else {"joined": None, "probed": "all"}
-    parts = [origin.said, f"It may be: {maybe}" if several else "", origin.note]
+    parts = [origin.shown, f"It may be: {maybe}" if several else "", origin.note]
     return NewTest(
         id=origin.id,
         item=origin.code,
@@ -146,7 +146,7 @@ def as_evidence(origin: TestOrigin, maybe: Sequence[str], which: str) -> NewTest
         item=origin.code,
         method=origin.method,
         evidence=tuple(evidence),
-        note=" ".join(part for part in (origin.said, origin.note) if part),
+        note=" ".join(part for part in (origin.shown, origin.note) if part),
         session=origin.session,
         tester=origin.tester,
     )

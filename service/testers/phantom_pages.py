@@ -53,7 +53,7 @@ class VoltsForm(Form):
     note: str = ""
     power: bool = False
     agreed: Consensus | None = None
-    found: PhantomDiagnosis | None = None
+    diagnosis: PhantomDiagnosis | None = None
 
     @property
     def as_text(self) -> str:
@@ -63,12 +63,12 @@ class VoltsForm(Form):
     @property
     def resistances(self) -> list[str]:
         """The leaks and joints that the volts may mean, in words."""
-        return [resistance_words(one) for one in self.found.resistances] if self.found else []
+        return [resistance_words(one) for one in self.diagnosis.resistances] if self.diagnosis else []
 
     @property
     def asks_power(self) -> bool:
         """Whether phantom power that is off or weak would read like this too."""
-        return self.found is not None and (self.found.no_power or self.found.weak_power)
+        return self.diagnosis is not None and (self.diagnosis.no_power or self.diagnosis.weak_power)
 
 
 @router.get("/t/{code}/phantom")
@@ -88,7 +88,7 @@ def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
         with context.reading() as db:
             entry = _read(db, context, code, posted)
             seen = posted.get("do") == "log" and posted.get("seen") == entry.as_text
-            if entry.errors or entry.found is None or not seen:
+            if entry.errors or entry.diagnosis is None or not seen:
                 return _page(context, db, code, entry)
             new = _test(context, db, code, entry, posted)
         content = [code, entry.values, entry.which, entry.note, entry.power, str(posted.get("flexed"))]
@@ -118,7 +118,7 @@ def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> 
     except Invalid as refusal:
         return form.refused(refusal)
     agreed = agree(wiring, possible(wiring, diagnosis)) if diagnosis.states else None
-    return replace(form, agreed=agreed, found=diagnosis)
+    return replace(form, agreed=agreed, diagnosis=diagnosis)
 
 
 def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
@@ -162,5 +162,5 @@ def _page(context: RequestContext, db: Session, code: str, entry: VoltsForm) -> 
         labels=LABELS,
         choices=named,
         outcome=words,
-        ask=second_reading(entry.values, entry.found) if entry.found else "",
+        ask=second_reading(entry.values, entry.diagnosis) if entry.diagnosis else "",
     )

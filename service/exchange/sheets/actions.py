@@ -40,21 +40,23 @@ class Setting:
 Plan = gear_write.GearPlan | tests_write.TestsPlan
 
 
-def planned(db: Session, asked: ImportRequest, setting: Setting) -> Plan:
+def planned(db: Session, request: ImportRequest, setting: Setting) -> Plan:
     """What becomes of each row of a sheet. Nothing is written.
 
     Raises:
         Invalid: it cannot be read as it was asked.
     """
-    check(asked)
-    sheet = read_sheet(asked.text, KNOWN)
-    if asked.kind is SheetKind.GEAR:
-        lengths = next((name for name, key in zip(sheet.header, asked.mapping, strict=True) if key == "length"), "")
-        choices = Choices(asked.unit, asked.order, asked.item_kind, measure_in(lengths), asked.above is Above.SAME)
+    check(request)
+    sheet = read_sheet(request.text, KNOWN)
+    if request.kind is SheetKind.GEAR:
+        lengths = next((name for name, key in zip(sheet.header, request.mapping, strict=True) if key == "length"), "")
+        choices = Choices(
+            request.unit, request.order, request.item_kind, measure_in(lengths), request.above is Above.SAME
+        )
         today = local_date(setting.now, setting.zone)
-        return gear.plan(db, sheet, asked.mapping, choices, today)
-    how = TestChoices(asked.order, asked.between)
-    plan = tests.plan(db, sheet, asked.mapping, how, setting.now, setting.zone)
+        return gear.plan(db, sheet, request.mapping, choices, today)
+    how = TestChoices(request.order, request.between)
+    plan = tests.plan(db, sheet, request.mapping, how, setting.now, setting.zone)
     if plan.question:
         raise invalid("between", question_in_words(plan.question, setting.unit))
     return plan
@@ -65,7 +67,7 @@ def ends_in_words(plan: Plan) -> str:
     return states_in_words(plan.ends) if isinstance(plan, tests_write.TestsPlan) else ""
 
 
-def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
+def bring_in(db: Session, request: ImportRequest, who: Who | None, setting: Setting, seen: str = "") -> dict[str, Any]:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Returns:
@@ -76,7 +78,7 @@ def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Settin
         Invalid: it cannot be read, or rows are wrong and all must be right, or rows would become something else than
             was shown; nothing was written.
     """
-    plan = planned(db, asked, setting)
+    plan = planned(db, request, setting)
     counts = counted(plan.rows)
     if seen and seen != seal(plan.rows):
         raise WrongRows(
@@ -85,7 +87,7 @@ def bring_in(db: Session, asked: ImportRequest, who: Who | None, setting: Settin
             plan,
             "rows",
         )
-    if counts[RowStatus.ERROR] and asked.bad is BadRows.ALL:
+    if counts[RowStatus.ERROR] and request.bad is BadRows.ALL:
         raise WrongRows(f"Nothing was brought in, since not every row is right: {counts_in_words(counts)}.", plan)
     codes = []
     if isinstance(plan, gear_write.GearPlan):

@@ -143,7 +143,7 @@ class _Planner:
             refuse_merged(row.gear, merged, mapping)
         if "kind" not in row.gear.usual:
             merged["kind"] = row.gear
-        if row.gear.told:
+        if row.gear.has_wiring:
             merged["wiring"] = row.gear
 
     def refuse_line(self, line: SheetRow, refusal: Invalid) -> None:
@@ -187,7 +187,7 @@ class _Planner:
         lanes = row.gear.lanes
         if lanes is None or row.gear.exact or row.gear.chosen:
             return
-        says = channels(lanes.said, lanes.number)
+        says = channels(lanes.words, lanes.number)
         if lanes.among:
             raise NotTaken(
                 "wiring",
@@ -343,7 +343,7 @@ class _Planner:
             change, changed = self.compared.change(row, item, self.codes.get(item_id, ""))
             facts += [RowFact(FactKind.MATCHED_BY_LABEL, codes=self._codes([item_id])), *changed]
             facts += self._other_lanes(row, item)
-            if row.gear.told and row.wiring != item.wiring:
+            if row.gear.has_wiring and row.wiring != item.wiring:
                 facts.append(RowFact(FactKind.WIRING_STAYS, "wiring", item.wiring))
             if change is not None:
                 changes.append(change)
@@ -376,10 +376,10 @@ class _Planner:
         facts += row.facts
         lanes = row.gear.lanes
         if lanes and row.gear.chosen:
-            facts.append(RowFact(FactKind.WIRING_BY_LANES, "lanes", lanes.said, number=lanes.number))
+            facts.append(RowFact(FactKind.WIRING_BY_LANES, "lanes", lanes.words, number=lanes.number))
         elif lanes:
             has = self.offer.lanes[row.wiring]
-            facts.append(RowFact(FactKind.WIRING_NAMED, "lanes", lanes.said, has, number=lanes.number))
+            facts.append(RowFact(FactKind.WIRING_NAMED, "lanes", lanes.words, has, number=lanes.number))
         if row.get("length") and not row.length_mm:
             facts.append(RowFact(FactKind.NO_LENGTH_HERE, "length", row.kind))
         return facts
@@ -389,7 +389,7 @@ class _Planner:
         lanes, has = row.gear.lanes, self.offer.lanes[item.wiring]
         if lanes is None or lanes.number == has:
             return []
-        return [RowFact(FactKind.OTHER_LANES, "lanes", lanes.said, has, number=lanes.number)]
+        return [RowFact(FactKind.OTHER_LANES, "lanes", lanes.words, has, number=lanes.number)]
 
     def _codes(self, item_ids: Sequence[UUID]) -> tuple[str, ...]:
         return tuple(self.codes.get(item_id, "") for item_id in item_ids)

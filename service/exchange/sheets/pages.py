@@ -84,9 +84,9 @@ def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
 
     def check() -> Response:
         with context.reading() as db:
-            asked = read_asked(text, sent.fields)
-            plan = actions.planned(db, asked, _setting(context))
-            return _tried(context, asked, plan.rows, form, actions.ends_in_words(plan))
+            request = read_asked(text, sent.fields)
+            plan = actions.planned(db, request, _setting(context))
+            return _tried(context, request, plan.rows, form, actions.ends_in_words(plan))
 
     return context.submit(form, check, lambda _, form: _columns_again(context, text, form))
 
@@ -100,31 +100,31 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
     form = Form(values=sent.fields, op=sent.fields.get("op", ""))
 
     def bring() -> Response:
-        asked, op = read_asked(text, sent.fields), form.id
+        request, op = read_asked(text, sent.fields), form.id
         setting = _setting(context)
         content = [
             text,
-            asked.kind,
-            asked.mapping,
-            asked.unit,
-            asked.order,
-            asked.item_kind,
-            asked.between,
-            asked.bad,
-            asked.above,
+            request.kind,
+            request.mapping,
+            request.unit,
+            request.order,
+            request.item_kind,
+            request.between,
+            request.bad,
+            request.above,
         ]
         try:
             done = context.once(
                 op,
                 "sheet.import",
                 content,
-                lambda db: actions.bring_in(db, asked, context.me, setting, sent.fields.get("seen", "")),
+                lambda db: actions.bring_in(db, request, context.me, setting, sent.fields.get("seen", "")),
             )
         except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
-            return _tried(context, asked, refusal.rows, form.refused(refusal), refusal.ends)
+            return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
         return context.page(
             "exchange/done.html",
-            kind=asked.kind,
+            kind=request.kind,
             counts={RowStatus(status): count for status, count in done["counts"].items()},
             codes=done["codes"],
             left=done["left"],
@@ -226,17 +226,17 @@ def _columns(context: RequestContext, text: str, seen: Look, form: Form) -> Resp
 
 
 def _tried(
-    context: RequestContext, asked: ImportRequest, rows: Sequence[PlannedRow], form: Form, ends: str
+    context: RequestContext, request: ImportRequest, rows: Sequence[PlannedRow], form: Form, ends: str
 ) -> Response:
     listed = errors_first(rows)
     start = form.values.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
-    columns = look(asked.text, asked.kind, asked.mapping).columns
+    columns = look(request.text, request.kind, request.mapping).columns
     unused = [column.name for column in columns if column.cells and not column.key]
     return context.page(
         "exchange/tried.html",
         form=form,
-        asked=asked,
+        asked=request,
         counts=counted(rows),
         unused=unused,
         rows=[in_words(row, Unit(context.program.unit)) for row in listed[begin : begin + PAGE]],
@@ -245,6 +245,6 @@ def _tried(
         total=len(listed),
         page_size=PAGE,
         ends=ends,
-        sheet=pack(asked.text),
+        sheet=pack(request.text),
         seen=seal(rows),
     )

@@ -38,8 +38,8 @@ class KnownTag:
 
 def tags(db: Session) -> dict[str, KnownTag]:
     """Every tag by its code."""
-    found = db.execute(select(Tag.code, Tag.item_id, Tag.until))
-    return {code: KnownTag(code, item_id, until is None) for code, item_id, until in found}
+    rows = db.execute(select(Tag.code, Tag.item_id, Tag.until))
+    return {code: KnownTag(code, item_id, until is None) for code, item_id, until in rows}
 
 
 def items(db: Session) -> dict[UUID, ItemFacts]:
@@ -49,10 +49,10 @@ def items(db: Session) -> dict[UUID, ItemFacts]:
 
 def notes(db: Session) -> dict[UUID, list[str]]:
     """The notes on every item, the oldest first, each on one line."""
-    found: dict[UUID, list[str]] = defaultdict(list)
+    texts: dict[UUID, list[str]] = defaultdict(list)
     for item_id, text in db.execute(select(Note.item_id, Note.text).order_by(Note.id)):
-        found[item_id].append(" ".join(text.split()))
-    return found
+        texts[item_id].append(" ".join(text.split()))
+    return texts
 
 
 def offer(db: Session) -> WiringOffer:
@@ -79,7 +79,7 @@ def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, LoggedTest]:
 
 def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedTest]]:
     """The tests of each of these items, those through several items with the first of them."""
-    found: dict[UUID, list[LoggedTest]] = defaultdict(list)
+    tests: dict[UUID, list[LoggedTest]] = defaultdict(list)
     query = (
         select(
             TestItem.item_id,
@@ -97,8 +97,8 @@ def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedT
     for ids in chunks(sorted(item_ids)):
         for item_id, test_id, at, verdict, note, stands in db.execute(query.where(TestItem.item_id.in_(ids))):
             by_sheet = stands and is_of_row(test_id)
-            found[item_id].append(LoggedTest(test_id, at, verdict, note, by_sheet=by_sheet))
-    return found
+            tests[item_id].append(LoggedTest(test_id, at, verdict, note, by_sheet=by_sheet))
+    return tests
 
 
 def repairs_among(db: Session, ids: Collection[UUID]) -> dict[UUID, str]:
@@ -113,12 +113,12 @@ def repairs_among(db: Session, ids: Collection[UUID]) -> dict[UUID, str]:
 
 def repairs_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[UUID, datetime, str]]]:
     """The repairs of each of these items: id, when, and what was repaired."""
-    found: dict[UUID, list[tuple[UUID, datetime, str]]] = defaultdict(list)
+    repairs: dict[UUID, list[tuple[UUID, datetime, str]]] = defaultdict(list)
     query = select(Repair.item_id, Repair.id, Repair.at, Repair.what)
     for ids in chunks(sorted(item_ids)):
         for item_id, repair_id, at, what in db.execute(query.where(Repair.item_id.in_(ids))):
-            found[item_id].append((repair_id, at, what))
-    return found
+            repairs[item_id].append((repair_id, at, what))
+    return repairs
 
 
 def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
@@ -164,7 +164,7 @@ def repair_rows(db: Session) -> Iterator[tuple[Repair, str, str]]:
 
 def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[str]]:
     """The codes, now, of the items that each test went through, in order."""
-    found: dict[UUID, list[str]] = defaultdict(list)
+    codes: dict[UUID, list[str]] = defaultdict(list)
     query = (
         select(TestItem.test_id, Tag.code)
         .join(Tag, (Tag.item_id == TestItem.item_id) & TAG_IN_USE)
@@ -172,14 +172,14 @@ def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[st
         .order_by(TestItem.test_id, TestItem.position)
     )
     for test_id, code in db.execute(query):
-        found[test_id].append(code)
-    return found
+        codes[test_id].append(code)
+    return codes
 
 
 def faults_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[Any]]:
     """The faults of each test, in order."""
-    found: dict[UUID, list[Any]] = defaultdict(list)
+    faults: dict[UUID, list[Any]] = defaultdict(list)
     query = select(FaultRow).where(FaultRow.test_id.in_(test_ids))
     for row in db.scalars(query.order_by(FaultRow.test_id, FaultRow.position)):
-        found[row.test_id].append(row)
-    return found
+        faults[row.test_id].append(row)
+    return faults

@@ -98,8 +98,8 @@ def unmended(
     for repair in repairs:
         if repair.id not in there:
             of_items[repair.item_id].append(LogEntry(repair.at, What.REPAIR, repair.id))
-    found = [by_id[test_id] for history in of_items.values() for test_id in _passed_unmended(history, by_id)]
-    return sorted(found, key=lambda entry: entry.row.line)
+    passed = [by_id[test_id] for history in of_items.values() for test_id in _passed_unmended(history, by_id)]
+    return sorted(passed, key=lambda entry: entry.row.line)
 
 
 def _passed_unmended(history: Sequence[LogEntry], by_id: Mapping[UUID, TestEntry]) -> Iterable[UUID]:

@@ -61,7 +61,7 @@ def asides(
     """The rows that are no entries, by line. `known` are the words that headers have; `alone` tells of the only cell
     of a row, with the field of its column, whether it is an entry by itself.
     """
-    found: dict[int, Aside] = {}
+    aside_by_line: dict[int, Aside] = {}
     names = tuple(map(folded, sheet.header))
     other: int | None = None
     why: str | None
@@ -70,30 +70,30 @@ def asides(
         cells = tuple(map(folded, line.cells))
         if _is_again(cells, names):
             other = None
-            found[line.number] = Aside(RowStatus.SKIPPED, _AGAIN)
+            aside_by_line[line.number] = Aside(RowStatus.SKIPPED, _AGAIN)
         elif (
             _names_columns(line, known)
             or _names_most(cells, names, line)
             or (ends < line.number and _names_lengths(line, mapping))
         ):
             other = line.number
-            found[line.number] = Aside(RowStatus.NOT_TAKEN, _OTHER_NAMES)
+            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, _OTHER_NAMES)
         elif other is not None:
             why = f"It stands under the names of columns of line {other}. Bring that table in as a sheet of its own."
-            found[line.number] = Aside(RowStatus.NOT_TAKEN, why)
+            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, why)
         elif why := _why_no_entry(line, mapping, alone, named):
-            found[line.number] = Aside(RowStatus.NOT_TAKEN, why)
+            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, why)
         else:
             named += _is_named(line, mapping)
         ends = line.number + 1 + sum(cell.count("\n") for cell in line.cells)
-    return found
+    return aside_by_line
 
 
 def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable[[str], str]) -> dict[int, str]:
     """The heading above each line that is an entry. A heading reaches to the next one, to a total, and to an empty row
     unless that follows it at once; a note ends nothing.
     """
-    found, heading, fresh, ends = dict[int, str](), "", False, 0
+    heading_by_line, heading, fresh, ends = dict[int, str](), "", False, 0
     for line in sheet.lines:
         if line.number > ends and not fresh:
             heading = ""
@@ -102,12 +102,12 @@ def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable
         if one is None:
             fresh = False
             if heading:
-                found[line.number] = heading
+                heading_by_line[line.number] = heading
         elif one.why != _ALONE:
             heading = heading if one.why == _AGAIN else ""
         elif words := heading_of(next(cell for cell in line.cells if cell.strip())):
             heading, fresh = words, True
-    return found
+    return heading_by_line
 
 
 def above(sheet: SheetTable) -> dict[int, Aside]:
@@ -177,7 +177,7 @@ def gaps(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) 
     """
     if "place" not in mapping:
         return []
-    found, place = [], ""
+    lines, place = [], ""
     for line in sheet.lines:
         if line.number in aside:
             place = ""
@@ -188,8 +188,8 @@ def gaps(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) 
         if cells["place"]:
             place = "" if is_nothing(cells["place"]) else cells["place"]
         elif place and not cells.get("code") and not cells.get("place_b"):
-            found.append((line.number, place))
-    return found
+            lines.append((line.number, place))
+    return lines
 
 
 def filled_down(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) -> SheetTable:

@@ -189,9 +189,9 @@ def length_in(words: str) -> tuple[int, str] | None:
     if _TWO_LENGTHS.search(plain(words).lower()):
         return None
     lengths = dict[int, str]()
-    for told in _LENGTH_IN.findall(plain(words).lower()):
+    for length in _LENGTH_IN.findall(plain(words).lower()):
         with suppress(Invalid):  # longer than any run on a field, say: it is no length of a cable
-            lengths[read_length(told, None)] = told
+            lengths[read_length(length, None)] = length
     return next(iter(lengths.items())) if len(lengths) == 1 else None
 
 
@@ -229,8 +229,8 @@ def read_count(text: str) -> int:
         Invalid: for `count`.
     """
     typed = re.sub(r" (?:pcs?\.?|pieces?|ea\.?|each|cables?)$", "", folded(plain(text)))
-    found = _COUNT.fullmatch(typed)
-    count = int(found[1]) if found else number_in_words(typed) or 0
+    match = _COUNT.fullmatch(typed)
+    count = int(match[1]) if match else number_in_words(typed) or 0
     if not 1 <= count <= COUNT_MOST:
         raise invalid("count", f"“{text.strip()[:20]}” is no number of pieces; enter 1 to {COUNT_MOST}.")
     return count
@@ -248,8 +248,8 @@ def read_gauge(text: str) -> int:
     Raises:
         Invalid: for `gauge_awg`.
     """
-    found = _GAUGE.fullmatch(plain(text).lower())
-    gauge = int(found[1]) if found else -1
+    match = _GAUGE.fullmatch(plain(text).lower())
+    gauge = int(match[1]) if match else -1
     if not THICKEST_AWG <= gauge <= THINNEST_AWG:
         raise invalid(
             "gauge_awg",

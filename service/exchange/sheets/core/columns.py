@@ -47,23 +47,23 @@ def guess(fields: Sequence[Field], header: Sequence[str]) -> tuple[str, ...]:
             if (rank := _rank(field, name)) is not None
         ),
     )
-    found: dict[int, str] = {}
+    key_at: dict[int, str] = {}
     for _, at, key in ranked:
-        if at not in found and key not in found.values():
-            found[at] = key
-    return tuple(found.get(at, "") for at in range(len(names)))
+        if at not in key_at and key not in key_at.values():
+            key_at[at] = key
+    return tuple(key_at.get(at, "") for at in range(len(names)))
 
 
 def _rank(field: Field, name: str) -> tuple[int, int] | None:
     """How well a name fits a field, the least the best: the whole name, by its turn in the list, then parts."""
     if not name:
         return None
-    spoken, said = [one.replace("_", " ") for one in field.names], name.replace("_", " ")
-    if said in spoken:
-        return 0, spoken.index(said)
-    if not set(field.never).isdisjoint(said.split()):
+    spoken, plain_name = [one.replace("_", " ") for one in field.names], name.replace("_", " ")
+    if plain_name in spoken:
+        return 0, spoken.index(plain_name)
+    if not set(field.never).isdisjoint(plain_name.split()):
         return None
-    parts = [one for one in spoken if len(one) > 2 and f" {one} " in f" {said} "]
+    parts = [one for one in spoken if len(one) > 2 and f" {one} " in f" {plain_name} "]
     return (2 if field.weak else 1, -max(map(len, parts))) if parts else None
 
 
@@ -76,8 +76,8 @@ def is_tests(header: Sequence[str]) -> bool:
 
 def unit_in(name: str) -> Unit | None:
     """The unit that a column's name says, as in “Length (ft)” or “Meters”; None where it says none, or several."""
-    found = {_UNITS[word] for word in _words(name) if word in _UNITS}
-    return found.pop() if len(found) == 1 else None
+    units = {_UNITS[word] for word in _words(name) if word in _UNITS}
+    return units.pop() if len(units) == 1 else None
 
 
 def measure_in(name: str) -> str:
@@ -88,8 +88,8 @@ def measure_in(name: str) -> str:
     """
     if unit_in(name):
         return ""
-    found = {_MEASURES[word] for word in _words(name) if word in _MEASURES}
-    return found.pop() if len(found) == 1 else ""
+    measures = {_MEASURES[word] for word in _words(name) if word in _MEASURES}
+    return measures.pop() if len(measures) == 1 else ""
 
 
 def _words(name: str) -> list[str]:

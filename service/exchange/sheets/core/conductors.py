@@ -115,10 +115,10 @@ def conductor_words(words: str) -> ConductorWords | None:
             part = called.sub(f"pin {name}", part)
     if denied(part) or _DOUBTED.search(part):
         return None
-    found = [(what, match) for what, forms in _FORMS.items() for match in _first(forms, part)]
-    if len(found) != 1:
-        return None if found else _pair(part) or _to_shell(part)
-    what, match = found[0]
+    matches = [(what, match) for what, forms in _FORMS.items() for match in _first(forms, part)]
+    if len(matches) != 1:
+        return None if matches else _pair(part) or _to_shell(part)
+    what, match = matches[0]
     rest = f"{part[: match.start()]} | {part[match.end() :]}"
     names = _numbers(match)
     if _ANY_WORD.search(rest) or _NAMED_ELSEWHERE.search(rest) or _LOOSE_NUMBER.search(rest):

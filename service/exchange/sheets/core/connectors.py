@@ -94,8 +94,8 @@ def no_microphone_in(words: str) -> str | None:
 
     Such a lead is never taken for a microphone cable: a cable tester must not be put on it.
     """
-    found = _NO_MICROPHONE.search(words.lower())
-    return found[0] if found else None
+    match = _NO_MICROPHONE.search(words.lower())
+    return match[0] if match else None
 
 
 def kind_in(words: str) -> str | None:
@@ -152,10 +152,10 @@ def sends_in(words: str) -> bool:
 
 def lanes_in(words: str) -> int | None:
     """How many channels the words tell of, the largest where they tell of several; None where they tell of none."""
-    said = plain(words).lower()
-    found = [int(_NUMBERS.get(match["number"], match["number"])) for match in _LANES.finditer(said)]
-    found += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(said)]
-    found += [int(match[1]) + int(match[2]) for match in _SENDS_SLASH.finditer(said)]
-    found += [int(match[1]) for match in _USUAL_LANES.finditer(said)]
-    found += [int(match[1]) for match in _WAYS.finditer(said)]
-    return max(found, default=0) or None
+    text = plain(words).lower()
+    numbers = [int(_NUMBERS.get(match["number"], match["number"])) for match in _LANES.finditer(text)]
+    numbers += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(text)]
+    numbers += [int(match[1]) + int(match[2]) for match in _SENDS_SLASH.finditer(text)]
+    numbers += [int(match[1]) for match in _USUAL_LANES.finditer(text)]
+    numbers += [int(match[1]) for match in _WAYS.finditer(text)]
+    return max(numbers, default=0) or None

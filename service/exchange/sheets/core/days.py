@@ -108,16 +108,16 @@ def read_time(text: str, field: str = "time") -> time:
     Raises:
         Invalid: for `field`.
     """
-    found = _TIME.fullmatch(_typed(text)[:40])
+    match = _TIME.fullmatch(_typed(text)[:40])
     try:
-        if found is None or not (found[2] or found[4]):
+        if match is None or not (match[2] or match[4]):
             raise ValueError
-        hour = int(found[1])
-        if found[4]:
+        hour = int(match[1])
+        if match[4]:
             if not 1 <= hour <= 12:
                 raise ValueError
-            hour = hour % 12 + (12 if found[4] == "p" else 0)
-        return time(hour, int(found[2] or 0), int(found[3] or 0))
+            hour = hour % 12 + (12 if match[4] == "p" else 0)
+        return time(hour, int(match[2] or 0), int(match[3] or 0))
     except ValueError as error:
         raise invalid(field, f"“{text[:40]}” is not a time; write it like 7:30 pm or 19:30.") from error
 
@@ -130,10 +130,10 @@ def order_of(cells: Iterable[str]) -> Order | None:
     """What a column's dates say together about which number comes first; None where they do not tell."""
     firsts, seconds = set[int](), set[int]()
     for cell in cells:
-        found = _NUMBERS.match(_WEEKDAY.sub("", _typed(cell), count=1))
-        if found:
-            firsts.add(int(found[1]))
-            seconds.add(int(found[2]))
+        match = _NUMBERS.match(_WEEKDAY.sub("", _typed(cell), count=1))
+        if match:
+            firsts.add(int(match[1]))
+            seconds.add(int(match[2]))
     if max(firsts, default=0) > 12 >= max(seconds, default=0):
         return Order.DAY_FIRST
     if max(seconds, default=0) > 12 >= max(firsts, default=0):
@@ -154,22 +154,22 @@ def unclear(cells: Iterable[str]) -> str | None:
 
 
 def _day(typed: str, order: Order | None) -> Day:
-    if found := _ISO.fullmatch(typed):
-        return Day(_made(int(found[1]), int(found[2]), int(found[3])))
-    if found := _COMPACT.fullmatch(typed):
-        return Day(_made(int(found[1]), int(found[2]), int(found[3])))
-    if found := _NUMBERS.fullmatch(typed):
-        return Day(_by_order(found[1], found[2], found[3], order, typed))
-    if found := _DAY_MONTH.fullmatch(typed):
-        return Day(_made(_year(found[3]), _month(found[2]), int(found[1])))
-    if found := _MONTH_DAY.fullmatch(typed):
-        return Day(_made(_year(found[3]), _month(found[1]), int(found[2])))
-    if found := _MONTH.fullmatch(typed):
-        return Day(_made(_year(found[2] or found[3] or found[4]), _month(found[1]), 1), exact=False)
-    if found := _MONTH_NUMBER.fullmatch(typed):
-        return Day(_made(int(found[2]), int(found[1]), 1), exact=False)
-    if found := _YEAR_MONTH.fullmatch(typed):
-        return Day(_made(int(found[1]), int(found[2]), 1), exact=False)
+    if match := _ISO.fullmatch(typed):
+        return Day(_made(int(match[1]), int(match[2]), int(match[3])))
+    if match := _COMPACT.fullmatch(typed):
+        return Day(_made(int(match[1]), int(match[2]), int(match[3])))
+    if match := _NUMBERS.fullmatch(typed):
+        return Day(_by_order(match[1], match[2], match[3], order, typed))
+    if match := _DAY_MONTH.fullmatch(typed):
+        return Day(_made(_year(match[3]), _month(match[2]), int(match[1])))
+    if match := _MONTH_DAY.fullmatch(typed):
+        return Day(_made(_year(match[3]), _month(match[1]), int(match[2])))
+    if match := _MONTH.fullmatch(typed):
+        return Day(_made(_year(match[2] or match[3] or match[4]), _month(match[1]), 1), exact=False)
+    if match := _MONTH_NUMBER.fullmatch(typed):
+        return Day(_made(int(match[2]), int(match[1]), 1), exact=False)
+    if match := _YEAR_MONTH.fullmatch(typed):
+        return Day(_made(int(match[1]), int(match[2]), 1), exact=False)
     if _YEAR.fullmatch(typed):
         return Day(_made(int(typed), 1, 1), exact=False)
     raise ValueError

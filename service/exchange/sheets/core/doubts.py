@@ -24,24 +24,24 @@ class NotTaken(Invalid):
         super().__init__(why, {field: why})
 
 
-def refuse_doubtful(said: str) -> None:
+def refuse_doubtful(cell: str) -> None:
     """Refuse a cell for the kind that denies it, or names several."""
-    named = {kind_in(part) for part in _OR.split(said.lower())} - {None}
-    if kind_in(said) and only_named_so(said):
-        raise NotTaken("kind", f"“{short(said)}” is no kind of gear here; leave the row out.")
-    if kind_in(said) and (_DENIED.search(said.lower()) or len(named) > 1):
-        raise NotTaken("kind", f"“{short(said)}” may mean several things; write one of {', '.join(KINDS)}.")
+    named = {kind_in(part) for part in _OR.split(cell.lower())} - {None}
+    if kind_in(cell) and only_named_so(cell):
+        raise NotTaken("kind", f"“{short(cell)}” is no kind of gear here; leave the row out.")
+    if kind_in(cell) and (_DENIED.search(cell.lower()) or len(named) > 1):
+        raise NotTaken("kind", f"“{short(cell)}” may mean several things; write one of {', '.join(KINDS)}.")
 
 
 def refuse_other_kind(typed: Mapping[str, str]) -> None:
     """Refuse a description that is of another kind than the cell for the kind says."""
-    said, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
+    kind, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
     part = ASIDE.split(words.lower(), maxsplit=1)[0]
     described = kind_described(part) if "description" in typed or _bare_kind(part) else None
-    if said and described and said != described and "code" not in typed and "wiring" not in typed:
+    if kind and described and kind != described and "code" not in typed and "wiring" not in typed:
         raise NotTaken(
             "kind",
-            f"“{short(typed['kind'])}” is a {said}, and “{short(words)}” a {described}. Write into the "
+            f"“{short(typed['kind'])}” is a {kind}, and “{short(words)}” a {described}. Write into the "
             "column for the kind which of the two it is, and the connectors into one for the wiring.",
         )
 
@@ -56,11 +56,11 @@ def refuse_gone(typed: Mapping[str, str]) -> None:
     if {"state", "code"} & set(typed):
         return
     for key in (*DESCRIBED, "note"):
-        said = gone_in(typed.get(key, ""), note=key == "note")
-        if said:
+        gone = gone_in(typed.get(key, ""), note=key == "note")
+        if gone:
             raise NotTaken(
                 key,
-                f"“{short(typed[key])}” may say that it is not in service, by “{said}”, and no cell tells its "
+                f"“{short(typed[key])}” may say that it is not in service, by “{gone}”, and no cell tells its "
                 "state. Write it into a column for the state: quarantined, in repair, retired, lost or in service.",
             )
 
@@ -102,14 +102,14 @@ def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
     Raises:
         NotTaken: for `label`.
     """
-    found = None if typed.get("code") else range_in(typed.get("label", ""))
-    if found is None or count in (1, found[1]):
+    numbered = None if typed.get("code") else range_in(typed.get("label", ""))
+    if numbered is None or count in (1, numbered[1]):
         return
-    said = "no column says how many there are" if count is None else f"the sheet says {count}"
+    counted = "no column says how many there are" if count is None else f"the sheet says {count}"
     raise NotTaken(
         "label",
-        f"“{found[0]}” may be {found[1]} pieces, and {said}. Write {found[1]} into a column for how many, or 1 if it "
-        "is one piece; or write a row for each.",
+        f"“{numbered[0]}” may be {numbered[1]} pieces, and {counted}. Write {numbered[1]} into a column for how many, "
+        "or 1 if it is one piece; or write a row for each.",
     )
 
 

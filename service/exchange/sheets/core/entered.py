@@ -46,12 +46,12 @@ def read_entered(cell: str) -> EnteredReadings:
         Invalid: for `entered`.
     """
     try:
-        said = json.loads(cell)
+        written = json.loads(cell)
     except (ValueError, RecursionError):
         _refuse()
-    if not isinstance(said, dict) or not {"joined"} <= said.keys() <= {"joined", "probed", "evidence"}:
+    if not isinstance(written, dict) or not {"joined"} <= written.keys() <= {"joined", "probed", "evidence"}:
         _refuse()
-    joined, probed, evidence = said["joined"], said.get("probed", ALL), said.get("evidence", [])
+    joined, probed, evidence = written["joined"], written.get("probed", ALL), written.get("evidence", [])
     if joined is not None and not (isinstance(joined, list) and all(map(_is_names, joined))):
         _refuse()
     if not (probed == ALL or _is_names(probed)) or not isinstance(evidence, list):
@@ -59,19 +59,19 @@ def read_entered(cell: str) -> EnteredReadings:
     return EnteredReadings(joined, probed, tuple(map(_evidence, evidence)))
 
 
-def _evidence(said: Any) -> Evidence:
-    if not isinstance(said, dict) or not {"class"} <= said.keys() <= {"class", "end", "note"}:
+def _evidence(written: Any) -> Evidence:
+    if not isinstance(written, dict) or not {"class"} <= written.keys() <= {"class", "end", "note"}:
         _refuse()
-    if not all(isinstance(value, str) for value in said.values()) or said["class"] not in list(FaultClass):
+    if not all(isinstance(value, str) for value in written.values()) or written["class"] not in list(FaultClass):
         _refuse()
-    kind = as_evidence(FaultClass(said["class"]))
-    if kind is None or said.get("end", "A") not in list(End):
+    kind = as_evidence(FaultClass(written["class"]))
+    if kind is None or written.get("end", "A") not in list(End):
         _refuse()
-    return Evidence(kind, End(said["end"]) if "end" in said else None, said.get("note", ""))
+    return Evidence(kind, End(written["end"]) if "end" in written else None, written.get("note", ""))
 
 
-def _is_names(said: Any) -> bool:
-    return isinstance(said, list) and all(isinstance(name, str) for name in said)
+def _is_names(written: Any) -> bool:
+    return isinstance(written, list) and all(isinstance(name, str) for name in written)
 
 
 def _refuse() -> NoReturn:

@@ -82,8 +82,8 @@ def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
     Raises:
         Invalid: for `fault`.
     """
-    found = understood(words, wiring, end)
-    if found.faults or any(one.kind is not FaultClass.DAMAGE for one in found.evidence):
+    fault_cell = understood(words, wiring, end)
+    if fault_cell.faults or any(one.kind is not FaultClass.DAMAGE for one in fault_cell.evidence):
         raise invalid(
             "fault",
             f"“{words[:60]}” is a fault, and the verdict is a pass. Write fail; or, if it was found before and mended, "
@@ -94,8 +94,8 @@ def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
 def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
     """A finding that no readings prove; the log's own words for one are it again, with the note that stands in them."""
     for kind, at in product(EVIDENCE_CLASSES, (End.A, End.B, None)):
-        if kind is not FaultClass.FLEXED and part.startswith(said := title(wiring, Fault(kind, (), at))):
-            note = part.removeprefix(said)
+        if kind is not FaultClass.FLEXED and part.startswith(own_words := title(wiring, Fault(kind, (), at))):
+            note = part.removeprefix(own_words)
             if not note or (note.startswith(" (") and note.endswith(")")):
                 return Evidence(kind, end or at, note[2:-1])
     plain = part.lower()
@@ -105,8 +105,8 @@ def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
 
 def end_in(words: str) -> End | None:
     """The end that the words name; None where they name none, or both."""
-    found = {_end_of(match) for match in _END.finditer(words.lower())}
-    return found.pop() if len(found) == 1 else None
+    ends = {_end_of(match) for match in _END.finditer(words.lower())}
+    return ends.pop() if len(ends) == 1 else None
 
 
 def _end_of(match: re.Match[str]) -> End:
@@ -126,11 +126,11 @@ def _says(plain: str, pattern: re.Pattern[str]) -> bool:
 
 def _fault(part: str, wiring: Wiring, end: End | None) -> Fault | None:
     """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
-    found = conductor_words(part)
-    if found is None:
+    words = conductor_words(part)
+    if words is None:
         return _in_the_log_s_words(wiring).get(part)
-    names = _contacts_of(found.names, wiring, end or end_in(part)) if found.names else _only_pair(wiring)
-    return Fault(found.what, names, None) if names else None
+    names = _contacts_of(words.names, wiring, end or end_in(part)) if words.names else _only_pair(wiring)
+    return Fault(words.what, names, None) if names else None
 
 
 @lru_cache(maxsize=32)
@@ -159,14 +159,14 @@ def _shells(conductor: str, wiring: Wiring, end: End | None) -> tuple[str, ...]:
     """The shells of the connectors in which a conductor ends, at one end or, where nobody said which, at both; of one
     that is bonded, the conductor that it is bonded to.
     """
-    wire, found = wiring.by_name[conductor], list[str]()
+    wire, shells = wiring.by_name[conductor], list[str]()
     for contact in (wire.a, wire.b):
         number = connector_of(contact)
         shell = f"{contact[0]}{SHELL_OF if number is None else f'{number}.{SHELL_OF}'}"
         if shell in wiring.position and end in (None, End(contact[0])):
-            found.append(shell)
-    bonded = [bond.earlier for bond in wiring.bonds if bond.later in found]
-    return tuple(one.name for one in wiring.conductors if {one.a, one.b} & set(bonded)) if bonded else tuple(found)
+            shells.append(shell)
+    bonded = [bond.earlier for bond in wiring.bonds if bond.later in shells]
+    return tuple(one.name for one in wiring.conductors if {one.a, one.b} & set(bonded)) if bonded else tuple(shells)
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:
@@ -178,10 +178,10 @@ def _only_pair(wiring: Wiring) -> tuple[str, ...]:
 def _proven(faults: Sequence[Fault], wiring: Wiring) -> bool:
     """Whether the readings of a cable with these faults tell of the same again."""
     try:
-        found = diagnose(wiring, rebuild(wiring, faults)).faults
+        diagnosed = diagnose(wiring, rebuild(wiring, faults)).faults
     except (KeyError, ValueError):
         return False
-    return _comparable(found) == _comparable(faults)
+    return _comparable(diagnosed) == _comparable(faults)
 
 
 def _comparable(faults: Sequence[Fault]) -> set[tuple[FaultClass, frozenset[str]]]:

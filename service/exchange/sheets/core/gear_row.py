@@ -101,8 +101,8 @@ class GearRow:
         """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
         if self.code:
             return uuid5(_IDS, self.code)
-        said = sorted((key, str(value)) for key, value in self.values.items() if key != "count")
-        return uuid5(_IDS, repr([self.kind, self.wiring, said, turn]))
+        content = sorted((key, str(value)) for key, value in self.values.items() if key != "count")
+        return uuid5(_IDS, repr([self.kind, self.wiring, content, turn]))
 
     @property
     def alike(self) -> str:
@@ -126,8 +126,8 @@ def read_row(
     """
     typed = headed(_typed(line, mapping), heading)
     values, errors, facts = dict[str, Any](), dict[str, str](), list[RowFact]()
-    said = _read_cells(typed, choices, values, errors, facts)
-    _note_state(said, values, facts)
+    state_cell = _read_cells(typed, choices, values, errors, facts)
+    _note_state(state_cell, values, facts)
     gear, doubt = _gear(typed, choices, offer, values.get("count"), errors)
     if gear.kind and not KINDS[gear.kind].has_length:
         errors.pop("length", None)  # whatever it says, such gear has none here
@@ -135,7 +135,7 @@ def read_row(
     _check_together(values, gear.kind, typed, errors)
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return GearRow(line.number, values, gear, said.works, tuple(facts), doubt)
+    return GearRow(line.number, values, gear, state_cell.works, tuple(facts), doubt)
 
 
 def _typed(line: SheetRow, mapping: Sequence[str]) -> dict[str, str]:
@@ -160,7 +160,7 @@ def _read_cells(
     facts: list[RowFact],
 ) -> StateCell:
     """Read each cell by itself; what the one for the state says."""
-    said = StateCell(None)
+    state_cell = StateCell(None)
     for key, cell in typed.items():
         try:
             if key in _READERS:
@@ -170,10 +170,10 @@ def _read_cells(
             elif key in _DAYS:
                 values[key] = _day(cell, choices.order, key, facts)
             elif key == "state":
-                said = read_state(cell)
+                state_cell = read_state(cell)
         except Problem as problem:
             errors[key] = problem.detail
-    return said
+    return state_cell
 
 
 def _gear(
@@ -246,19 +246,19 @@ def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], fac
         values["note"] = (*values.pop("description"), *values.get("note", ()))
     if kind and KINDS[kind].has_length and {"code", "length"}.isdisjoint(typed):
         words = (typed[key] for key in TELLING if key in typed)
-        found = next(filter(None, map(cells.length_in, words)), None)
-        if found:
-            values["length"] = found[0]
-            facts.append(RowFact(FactKind.TAKEN_AS_LENGTH, "length", found[1]))
+        length = next(filter(None, map(cells.length_in, words)), None)
+        if length:
+            values["length"] = length[0]
+            facts.append(RowFact(FactKind.TAKEN_AS_LENGTH, "length", length[1]))
 
 
-def _note_state(said: StateCell, values: dict[str, Any], facts: list[RowFact]) -> None:
+def _note_state(state_cell: StateCell, values: dict[str, Any], facts: list[RowFact]) -> None:
     """Keep the state that a row names; how the item looks is a note of it."""
-    if said.state is not None:
-        values["state"] = said.state
-    if said.condition:
-        values["note"] = (*values.get("note", ()), f"Condition: {said.condition}")
-        facts.append(RowFact(FactKind.CONDITION, "state", said.condition))
+    if state_cell.state is not None:
+        values["state"] = state_cell.state
+    if state_cell.condition:
+        values["note"] = (*values.get("note", ()), f"Condition: {state_cell.condition}")
+        facts.append(RowFact(FactKind.CONDITION, "state", state_cell.condition))
 
 
 _DAYS = ("bought_on", "in_service_on")

@@ -47,25 +47,25 @@ def match_rows(
     and not more items than pieces: then it makes no difference which is which. An item that is gone is meant only by
     a row that says so. `more` says that further rows may mean one of the items, so that only the first rule holds.
     """
-    left, found = dict.fromkeys(free), [list[UUID]() for _ in rows]
+    left, items_of = dict.fromkeys(free), [list[UUID]() for _ in rows]
 
     def open_to(row: Wanted) -> tuple[UUID, ...]:
         return tuple(item for item in left if row.gone or item not in gone)
 
     if len(rows) * len(free) <= COMPARED_MOST:
-        for row, mine in zip(rows, found, strict=True):
+        for row, mine in zip(rows, items_of, strict=True):
             mine += [item for item in open_to(row) if same(row, item)][: row.count]
             for item in mine:
                 del left[item]
     unclear: dict[int, tuple[UUID, ...]] = {}
     may_be = {is_gone: open_to(Wanted(0, 0, "", is_gone)) for is_gone in (True, False)}
-    waiting = [at for at, row in enumerate(rows) if len(found[at]) < row.count and may_be[row.gone]]
+    waiting = [at for at, row in enumerate(rows) if len(items_of[at]) < row.count and may_be[row.gone]]
     if waiting:
-        items, pieces = may_be[rows[waiting[0]].gone], sum(rows[at].count - len(found[at]) for at in waiting)
+        items, pieces = may_be[rows[waiting[0]].gone], sum(rows[at].count - len(items_of[at]) for at in waiting)
         if len({rows[at].alike for at in waiting}) == 1 and len(items) <= pieces and not more:
             turn = iter(items)
             for at in waiting:
-                found[at] += islice(turn, rows[at].count - len(found[at]))
+                items_of[at] += islice(turn, rows[at].count - len(items_of[at]))
         else:
             unclear = {at: may_be[rows[at].gone] for at in waiting}
-    return [RowMatch((), unclear[at]) if at in unclear else RowMatch(tuple(found[at])) for at in range(len(rows))]
+    return [RowMatch((), unclear[at]) if at in unclear else RowMatch(tuple(items_of[at])) for at in range(len(rows))]

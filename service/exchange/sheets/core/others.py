@@ -93,11 +93,11 @@ def other_gear(words: str, *, has_length: bool = False) -> str | None:
     What comes last before an aside says what a thing is: a “hub cable” is a cable, a “cable bag” a bag. `has_length`
     says that a length is told, so that “Snare mic” is the cable of that microphone.
     """
-    said = plain(words).lower()
-    data = _DATA_BOX.search(said)
+    text = plain(words).lower()
+    data = _DATA_BOX.search(text)
     if data:
         return data[0]
-    part = ASIDE.split(said, maxsplit=1)[0]
+    part = ASIDE.split(text, maxsplit=1)[0]
     ours = [match.span() for pattern in kind_words().each.values() for match in pattern.finditer(part)]
     others = list(_OTHER.finditer(part))
     if not others or any(end >= others[-1].end() for _, end in ours):
@@ -108,14 +108,14 @@ def other_gear(words: str, *, has_length: bool = False) -> str | None:
 
 def other_wiring(words: str) -> str | None:
     """What the words call a lead whose wiring is none of those built in; None where they speak of none."""
-    said = plain(words).lower()
-    return next((name for name, pattern in _LEADS if pattern.search(said)), None)
+    text = plain(words).lower()
+    return next((name for name, pattern in _LEADS if pattern.search(text)), None)
 
 
 def unclear_plug(words: str) -> bool:
     """Whether the words speak of a quarter-inch plug and not of how many contacts it has."""
-    said = plain(words).lower()
-    return bool(_QUARTER.search(said) and not _THREE_CONTACTS.search(said))
+    text = plain(words).lower()
+    return bool(_QUARTER.search(text) and not _THREE_CONTACTS.search(text))
 
 
 def of_several(words: str) -> bool:
@@ -130,13 +130,13 @@ def range_in(words: str) -> tuple[str, int] | None:
     >>> range_in("Mic cable #1-8"), range_in("XLR-01 to XLR-04"), range_in("Marimba 1-2"), range_in("M1 to M2")
     (('#1-8', 8), ('xlr-01 to xlr-04', 4), None, None)
     """
-    said = plain(words).lower()
+    text = plain(words).lower()
     for pattern in (*_RANGES, _plural_range(kind_words().plural)):
-        found = pattern.search(said)
-        if found:
-            number = int(found["last"]) - int(found["first"]) + 1
+        match = pattern.search(text)
+        if match:
+            number = int(match["last"]) - int(match["first"]) + 1
             if number > (2 if "stem" in pattern.groupindex else 1):  # “M1 to M2” is a cable between two places
-                return found[0], number
+                return match[0], number
     return None
 
 

@@ -119,8 +119,10 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
         return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear)
     aside = asides_of(read, keys, kind)
     gaps = asides.gaps(read, keys, aside)
-    told = _only_names(read, keys) or describes(read, keys, aside, asides.sections(read, aside, heading_of))
-    return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if told else USUAL_KIND)
+    says_kind = _only_names(read, keys) or describes(read, keys, aside, asides.sections(read, aside, heading_of))
+    return Look(
+        kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if says_kind else USUAL_KIND
+    )
 
 
 def _only_names(read: SheetTable, mapping: Sequence[str]) -> bool:
@@ -237,7 +239,7 @@ def read_asked(text: str, typed: Mapping[str, str]) -> ImportRequest:
     width = len(sheet.read_sheet(text, KNOWN).header)
     mapping = tuple(typed.get(f"column{at}", "") for at in range(width))
     unit, order = typed.get("unit", ""), typed.get("order", "")
-    asked = ImportRequest(
+    request = ImportRequest(
         text,
         kind,
         mapping,
@@ -248,46 +250,46 @@ def read_asked(text: str, typed: Mapping[str, str]) -> ImportRequest:
         BadRows.GOOD if typed.get("bad") == BadRows.GOOD else BadRows.ALL,
         Above(typed["above"]) if typed.get("above") in set(Above) else None,
     )
-    check(asked)
-    return asked
+    check(request)
+    return request
 
 
-def check(asked: ImportRequest) -> None:
+def check(request: ImportRequest) -> None:
     """Whether enough is said to read the sheet.
 
     Raises:
         Invalid: with a sentence for each field at fault.
     """
     errors: dict[str, str] = {}
-    seen = look(asked.text, asked.kind, asked.mapping)
+    seen = look(request.text, request.kind, request.mapping)
     try:
-        columns.check(fields(asked.kind), asked.mapping, _needed(asked, seen.sheet))
+        columns.check(fields(request.kind), request.mapping, _needed(request, seen.sheet))
     except Invalid as refusal:
         first = "" if seen.sheet.named else "No row of this sheet names the columns. "
         errors |= {field: f"{first}{why}" for field, why in refusal.errors.items()}
         if "length" in errors:
             short = " or ".join(kind.name for kind in KINDS.values() if not kind.has_length)
             errors["length"] += f" Where each row is a {short}, which has none, choose that as the kind of gear."
-    errors |= _twins(asked, seen.sheet)
-    if seen.bare and asked.unit is None:
+    errors |= _twins(request, seen.sheet)
+    if seen.bare and request.unit is None:
         errors["unit"] = "Some lengths are numbers without a unit. Say what they are."
-    if seen.gaps and asked.above is None:
+    if seen.gaps and request.above is None:
         line, place = seen.gaps[0]
         errors["above"] = (
             f"Line {line} has no place, and “{place}” stands above it. Say whether an empty cell means the place above."
         )
-    if seen.unclear and asked.order is None:
+    if seen.unclear and request.order is None:
         errors["order"] = f"“{seen.unclear}” may be read in two ways. Say which number comes first."
     if errors:
         raise Invalid(" ".join(dict.fromkeys(errors.values())), errors)
 
 
-def _twins(asked: ImportRequest, read: SheetTable) -> dict[str, str]:
+def _twins(request: ImportRequest, read: SheetTable) -> dict[str, str]:
     """A sentence for each column that is left out since another of its name says something else."""
     told_apart = _told_apart(read)
-    by_name = columns.guess(fields(asked.kind), read.header)
+    by_name = columns.guess(fields(request.kind), read.header)
     alike = {folded(name) for name, key in zip(read.header, by_name, strict=True) if key}
-    named = {folded(name) for name, key in zip(read.header, asked.mapping, strict=True) if key}
+    named = {folded(name) for name, key in zip(read.header, request.mapping, strict=True) if key}
     return {
         f"column{at}": f"Several columns are called “{name}” and say different things. Choose which of them is what."
         for at, name in enumerate(read.header)
@@ -295,11 +297,11 @@ def _twins(asked: ImportRequest, read: SheetTable) -> dict[str, str]:
     }
 
 
-def _needed(asked: ImportRequest, read: SheetTable) -> tuple[str, ...]:
-    if asked.kind is SheetKind.TESTS:
+def _needed(request: ImportRequest, read: SheetTable) -> tuple[str, ...]:
+    if request.kind is SheetKind.TESTS:
         return ("code", "tested_at", "verdict")
     # A sheet that changes what is here needs the codes only; new cables need their lengths, and hubs have none.
-    by_row = not KINDS[asked.item_kind or USUAL_KIND].has_length or not {"code", "kind"}.isdisjoint(asked.mapping)
-    telling = (at for at, key in enumerate(asked.mapping) if key in TELLING)
-    told = any(length_in(cell) for at in telling for cell in _cells(read, at))
-    return () if by_row or told else ("length",)
+    by_row = not KINDS[request.item_kind or USUAL_KIND].has_length or not {"code", "kind"}.isdisjoint(request.mapping)
+    telling = (at for at, key in enumerate(request.mapping) if key in TELLING)
+    has_lengths = any(length_in(cell) for at in telling for cell in _cells(read, at))
+    return () if by_row or has_lengths else ("length",)

@@ -108,10 +108,10 @@ def read_sheet(text: str, known: Collection[str] = ()) -> SheetTable:
     Raises:
         Invalid: for `file`, naming the line and the way out.
     """
-    said = _SAID_BY_SPREADSHEET.match(text)
-    separator = said[1] if said and said[1] in _SEPARATORS else _separator(text)
+    declared = _SAID_BY_SPREADSHEET.match(text)
+    separator = declared[1] if declared and declared[1] in _SEPARATORS else _separator(text)
     lines = _lines(text, separator)
-    lines = lines[1:] if said else lines
+    lines = lines[1:] if declared else lines
     if not lines:
         raise _refused("There is nothing in it. A sheet has a row with the names of its columns, and rows below.")
     at = find_header([line.cells for line in lines], known)
@@ -141,18 +141,18 @@ def _divided(lines: list[SheetRow], at: int | None) -> tuple[tuple[str, ...], li
 
 
 def _lines(text: str, separator: str, *, strict: bool = True) -> list[SheetRow]:
-    found, begins = [], 1
+    rows, begins = [], 1
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
-                found.append(SheetRow(begins, tuple(unguarded(cell) for cell in cells)))
+                rows.append(SheetRow(begins, tuple(unguarded(cell) for cell in cells)))
             begins = reader.line_num + 1
     except csv.Error as error:
         raise _refused(
             f"Line {begins}: {error}. Look for a quotation mark that is opened there and never closed."
         ) from error
-    return found
+    return rows
 
 
 def _separator(text: str) -> str:
@@ -177,7 +177,7 @@ def _wide(cells: tuple[str, ...], width: int) -> tuple[str, ...]:
 
 def _columns(header: tuple[str, ...], below: list[SheetRow]) -> list[int]:
     """Which columns there are: those with a name, and those without one in which something stands."""
-    found = {at for at, name in enumerate(header) if name.strip()}
+    columns = {at for at, name in enumerate(header) if name.strip()}
     for line in below:
         filled = {at for at, cell in enumerate(line.cells) if cell.strip()}
         if max(filled, default=0) >= len(header):
@@ -185,8 +185,8 @@ def _columns(header: tuple[str, ...], below: list[SheetRow]) -> list[int]:
                 f"Line {line.number} has {max(filled) + 1} cells, and there are {len(header)} columns. Is a separator "
                 "inside a cell? Put that cell into quotation marks. Is it one more column? Give it a name."
             )
-        found |= filled
-    return sorted(found)
+        columns |= filled
+    return sorted(columns)
 
 
 def _fitted(line: SheetRow, columns: list[int]) -> SheetRow:

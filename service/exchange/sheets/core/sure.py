@@ -64,13 +64,13 @@ _GROUP = re.compile(r"^(?:an? )?(?:pair|set|bundle|bag|bunch|pile|lot)s? of\b")
 
 def says_so(words: str) -> bool:
     """Whether words say that what they name is a cable, a hub or a trunk."""
-    said = plain(words).lower()
-    if said.endswith("?") or _DENIED.search(said) or only_named_so(words) or other_gear(words, has_length=True):
+    text = plain(words).lower()
+    if text.endswith("?") or _DENIED.search(text) or only_named_so(words) or other_gear(words, has_length=True):
         return False
     return bool(
-        _SURE.search(said)
-        or kind_words().sure.search(said)
-        or (kind_words().loose.search(said) and _OF_SOUND.search(said))
+        _SURE.search(text)
+        or kind_words().sure.search(text)
+        or (kind_words().loose.search(text) and _OF_SOUND.search(text))
     )
 
 
@@ -81,22 +81,22 @@ def only_named_so(words: str) -> bool:
 
 def gone_in(words: str, *, note: bool = False) -> str | None:
     """The words by which an item is not in service; None where none say so. In a note they stand first."""
-    said = plain(words).lower()
-    found = (_GONE.match(said) or _SOLD.match(said)) if note else _GONE.search(said)
-    return found[0].strip("() -") if found else None
+    text = plain(words).lower()
+    match = (_GONE.match(text) or _SOLD.match(text)) if note else _GONE.search(text)
+    return match[0].strip("() -") if match else None
 
 
 def count_in(words: str) -> int | None:
     """Of how many pieces words are by what they say, 0 where they tell no number, None where one is meant."""
-    said = " ".join(plain(words).lower().split())
-    if sends_in(said):
+    text = " ".join(plain(words).lower().split())
+    if sends_in(text):
         return None
-    found = _TIMES.search(said)
-    if found and says_so(said):
-        return int(next(filter(None, found.groups())))
-    part = ASIDE.split(said, maxsplit=1)[0]
-    if _GROUP.match(said) and says_so(said):
-        return 2 if "pair of" in said else 0
+    match = _TIMES.search(text)
+    if match and says_so(text):
+        return int(next(filter(None, match.groups())))
+    part = ASIDE.split(text, maxsplit=1)[0]
+    if _GROUP.match(text) and says_so(text):
+        return 2 if "pair of" in text else 0
     if not of_several(part):
         return None
     leading = _LEADING.match(part)

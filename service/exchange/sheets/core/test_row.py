@@ -117,8 +117,8 @@ class TestRow:
         """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost. In an export
         those are the log's own.
         """
-        said = (self.note,) if self.own else (self.fault, self.note)
-        return "\n".join(dict.fromkeys(part for part in said if part))
+        parts = (self.note,) if self.own else (self.fault, self.note)
+        return "\n".join(dict.fromkeys(part for part in parts if part))
 
     @property
     def mended(self) -> str:
@@ -151,8 +151,8 @@ def read_row(line: SheetRow, mapping: Sequence[str], choices: TestChoices) -> Te
     own = test_id is not None and "entered" in mapping
     note = read.value("note", _as_it_is if own else _note, "")
     fault = read.value("fault", str.strip if own else _fault, "")
-    told = read.value("repair", lambda cell: cells.read_line(cell, "repair", 200), "")
-    repair, not_done, denied = (told, "", False) if own else _repair(told)
+    repair_cell = read.value("repair", lambda cell: cells.read_line(cell, "repair", 200), "")
+    repair, not_done, denied = (repair_cell, "", False) if own else _repair(repair_cell)
     entered = read.value("entered", read_entered, None)
     cost, cut_to = read.value("cost", cells.read_money, None), read.value("cut_to", _cut_to, None)
     marked, why = read.value("marked", parse_instant, None), read.value("marked_why", _as_it_is, "")

@@ -52,10 +52,10 @@ class WiringOffer:
 
 @dataclass(frozen=True)
 class Lanes:
-    """A number of lanes that a row tells of in the words `said`, and the wirings of so many that its gear may have."""
+    """A number of lanes that a row tells of in these `words`, and the wirings of so many that its gear may have."""
 
     number: int
-    said: str
+    words: str
     among: tuple[str, ...] = ()
 
 
@@ -63,15 +63,15 @@ class Lanes:
 class GuessedWiring:
     """What a row's gear is: its kind, its wiring, and the lanes that the row tells of.
 
-    `kind_told` says whether the row itself names a kind, `told` whether it has a cell for the wiring, `exact` whether
-    that is the key or the name of one, and `chosen` whether the wiring follows from the lanes. `usual` has the fields,
-    of kind and wiring, of which no word of the row tells.
+    `kind_told` says whether the row itself names a kind, `has_wiring` whether it has a cell for the wiring, `exact`
+    whether that is the key or the name of one, and `chosen` whether the wiring follows from the lanes. `usual` has the
+    fields, of kind and wiring, that no word of the row gives.
     """
 
     kind: str = ""
     wiring: str = ""
     kind_told: bool = False
-    told: bool = False
+    has_wiring: bool = False
     exact: bool = False
     lanes: Lanes | None = None
     chosen: bool = False
@@ -87,11 +87,17 @@ def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) 
             that is here, so that only its cells for kind and wiring tell.
         Invalid: its cell for lanes tells no number of them.
     """
-    said, plugs = typed.get("kind", ""), typed.get("wiring", "")
+    kind_cell, plugs = typed.get("kind", ""), typed.get("wiring", "")
     described = tuple(typed.get(key, "") for key in DESCRIBED)
-    kind = kind_in(said) or kind_in(plugs) or ("" if said else _described_kind(described)) or usual_kind or USUAL_KIND
-    refuse_doubtful(said)
-    exact = offer.words.get(folded(plugs)) or ("" if kind_in(said) else offer.words.get(folded(said)))
+    kind = (
+        kind_in(kind_cell)
+        or kind_in(plugs)
+        or ("" if kind_cell else _described_kind(described))
+        or usual_kind
+        or USUAL_KIND
+    )
+    refuse_doubtful(kind_cell)
+    exact = offer.words.get(folded(plugs)) or ("" if kind_in(kind_cell) else offer.words.get(folded(kind_cell)))
     if not exact:
         _refuse_other_leads(typed)
         _refuse_other_gear(typed, kind)
@@ -101,30 +107,30 @@ def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) 
             "wiring",
             f"“{plugs.strip()[:40]}” is no connector known here; write XLR, TRS, D25 or 8P8C, or a wiring's own name.",
         )
-    if said and kind_in(said) is None:
-        wiring = wiring or wiring_in(said, kind)
+    if kind_cell and kind_in(kind_cell) is None:
+        wiring = wiring or wiring_in(kind_cell, kind)
         if wiring is None:
             raise NotTaken(
                 "kind",
-                f"“{said.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors, or leave this "
-                "column out.",
+                f"“{kind_cell.strip()[:40]}” is no kind of gear; write {', '.join(KINDS)}, or connectors, or leave "
+                "this column out.",
             )
-    wiring = wiring or (wiring_in(said, kind) if said else None) or _described_wiring(described, kind)
+    wiring = wiring or (wiring_in(kind_cell, kind) if kind_cell else None) or _described_wiring(described, kind)
     built_in = exact and not _is_own(exact)
     if not exact or (built_in and "code" not in typed and exact not in KINDS[kind].wirings):
         _refuse_unsuited(typed, kind, wiring)
     refuse_other_kind(typed)
     refuse_gone(typed)
-    if not (usual_kind or said or plugs or "code" in typed or any(map(says_so, described))):
+    if not (usual_kind or kind_cell or plugs or "code" in typed or any(map(says_so, described))):
         refuse_unsure(typed)
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
     if lanes and not chosen and offer.lanes[usual] == lanes.number:
         lanes = None
-    told_kind = kind_in(said) is not None
+    told_kind = kind_in(kind_cell) is not None
     untold = {
-        "kind": not (said or kind_in(plugs) or _described_kind(described)),
+        "kind": not (kind_cell or kind_in(plugs) or _described_kind(described)),
         "wiring": not (wiring or chosen),
     }
     return GuessedWiring(
@@ -208,11 +214,11 @@ def _refuse_other_gear(typed: Mapping[str, str], kind: str) -> None:
 
 
 def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
-    said, long = typed.get("kind", ""), has_length(typed)
-    named = kind_in(said) or kind_in(typed.get("wiring", ""))
+    kind_cell, long = typed.get("kind", ""), has_length(typed)
+    named = kind_in(kind_cell) or kind_in(typed.get("wiring", ""))
     texts = (
-        {"kind": said}
-        if said
+        {"kind": kind_cell}
+        if kind_cell
         else {}
         if typed.get("code") or (typed.get("wiring") and long)
         else {key: typed.get(key, "") for key in ("description", "label")}
@@ -255,8 +261,8 @@ def headed(typed: Mapping[str, str], heading: str) -> dict[str, str]:
     own words name no other kind.
     """
     own = _described_kind(typed.get(key, "") for key in ("description", "label"))
-    told = {"kind", "wiring", "code"} & set(typed) or own not in (None, kind_described(heading))
-    return dict(typed) if told or not heading else {**typed, "heading": heading}
+    is_described = {"kind", "wiring", "code"} & set(typed) or own not in (None, kind_described(heading))
+    return dict(typed) if is_described or not heading else {**typed, "heading": heading}
 
 
 def heading_of(cell: str) -> str:
@@ -294,8 +300,8 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Wirin
     usual = KINDS[kind].wirings[0]
     if offer.lanes[usual] == 1:
         return None
-    told = (_counted(typed), *(typed.get(key, "") for key in (*TELLING, "note")))
-    said, number = next(((words, lanes) for words in told if (lanes := lanes_in(words)) is not None), ("", 0))
+    cells = (_counted(typed), *(typed.get(key, "") for key in (*TELLING, "note")))
+    text, number = next(((words, lanes) for words in cells if (lanes := lanes_in(words)) is not None), ("", 0))
     if not number:
         return None
     if offer.lanes[wiring or usual] == number:
@@ -304,17 +310,17 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Wirin
     among = [key for key in offered if offer.lanes[key] == number]
     if wiring is not None:  # of those with the connectors that the row names
         among = [key for key in among if _is_own(key) or _stem(key) == _stem(wiring)]
-    return Lanes(number, " ".join(said.split())[:60], tuple(among))
+    return Lanes(number, " ".join(text.split())[:60], tuple(among))
 
 
 def _counted(typed: Mapping[str, str]) -> str:
     """What a cell of the lanes' own column says, in words that `lanes_in` reads; empty where there is none."""
     cell = typed.get("lanes", "").strip()
     counted = f"{_NUMBER_ONLY.sub('', cell)} channels"
-    said = next((words for words in (cell, counted) if lanes_in(words) is not None), "")
-    if cell and not said:
+    words = next((words for words in (cell, counted) if lanes_in(words) is not None), "")
+    if cell and not words:
         raise invalid("lanes", f"“{cell[:30]}” is no number of channels; write it like 16, or leave it empty.")
-    return said
+    return words
 
 
 def _is_own(key: str) -> bool:
