@@ -12,9 +12,11 @@ the second, and for 96 of the third.
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.wear.core.classes import Fitted
 from service.wear.core.undetected import Floats, bad_days
@@ -105,12 +107,17 @@ def _bad_shares(model: Weibull, fleet: Fleet) -> Floats:
     begins = np.cumsum([0.0, *(season.days for season in fleet.seasons)])
     tests = {float(begin + test) for begin, season in zip(begins, fleet.seasons, strict=False) for test in season.tests}
     edges = sorted({*begins.tolist(), *tests})
-    distinct, place = np.unique([fleet.passed, fleet.ages], axis=1, return_inverse=True)
-    bad = np.add.reduceat(
-        bad_days(model, distinct[0], distinct[1], edges, tests), np.searchsorted(edges, begins[:-1]), axis=1
-    )
+    passed, ages, place = _distinct(fleet.passed, fleet.ages)
+    bad = np.add.reduceat(bad_days(model, passed, ages, edges, tests), np.searchsorted(edges, begins[:-1]), axis=1)
     shares: Floats = (bad / np.diff(begins))[place]
     return shares
+
+
+@lru_cache(maxsize=256)
+def _distinct(passed: tuple[float, ...], ages: tuple[float, ...]) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    """Those that differ, and which of them each item has: items that were tested together are of few ages."""
+    distinct, place = np.unique([passed, ages], axis=1, return_inverse=True)
+    return distinct[0], distinct[1], place
 
 
 def rounds_that_keep(model: Weibull, fleets: Sequence[Fleet], number: int, target: float) -> int | None:

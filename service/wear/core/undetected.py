@@ -19,7 +19,7 @@ With a constant rate r and one test in the middle of a season of 2 days the answ
 
 import math
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Container, Sequence
 from typing import Final
 
 import numpy as np
@@ -58,18 +58,17 @@ def season_bad(model: Weibull, days: float, ages: Sequence[float], tests: Sequen
     age = np.array(list(distinct), float)
     share = np.array(list(distinct.values())) / len(ages)
     edges = sorted({0.0, *tests, days})
-    return float(share @ bad_days(model, age, age, edges, edges).sum(axis=1)) / days
+    return float(share @ bad_days(model, age, age, edges, {*edges}).sum(axis=1)) / days
 
 
-def bad_days(model: Weibull, passed: Floats, ages: Floats, edges: Sequence[float], tests: Collection[float]) -> Floats:
+def bad_days(model: Weibull, passed: Floats, ages: Floats, edges: Sequence[float], tests: Container[float]) -> Floats:
     """How long an item is bad on average and nobody knows, in each stretch between `edges` (items, stretches).
 
     `ages` (items,) are those at the first of the edges, and `passed` (items,), none later, those at which the items
     were last known to be good. Edges are days, in order; `tests` are those after the first at which all is tested.
     """
     times = np.array(edges, float) - edges[0]
-    is_tested = np.isin(edges, list(tests))
-    is_tested[0] = False
+    is_tested = np.array([number > 0 and edge in tests for number, edge in enumerate(edges)])
     lasts = np.maximum.accumulate(np.where(is_tested, times, -np.inf))[:-1]  # when each stretch begins: the last test
     begins, lengths = times[:-1], np.diff(times)
     since = (ages - passed)[:, None]
@@ -98,10 +97,10 @@ def _of_life(model: Weibull, passed: Floats, since: Floats, lasts: Floats, lengt
 
 def _more_hazard(model: Weibull, good: Floats, days: Floats) -> Floats:
     """The cumulative hazard of `days` more after the age of `good`, with all its digits where the days are few."""
-    good, days = np.broadcast_arrays(good, days)
-    with np.errstate(divide="ignore", over="ignore"):
-        logs = model.shape * (np.log(good + days) - math.log(model.scale))
-        longer = np.divide(days, good, out=np.full(good.shape, np.inf), where=good > 0)
+    until = good + days
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        logs = model.shape * (np.log(until) - math.log(model.scale))
+        longer = np.where(good > 0, days / good, np.inf)
     hazard: Floats = np.exp(np.minimum(logs, 700.0)) * -np.expm1(-model.shape * np.log1p(longer))
     return hazard
 
