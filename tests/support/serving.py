@@ -21,10 +21,11 @@ from tests.support.waiting import PATIENCE
 
 @dataclass(frozen=True)
 class Served:
-    """A running service; `base` is its address."""
+    """A running service; `base` is its address for browsers, `at` where it listens."""
 
     base: str
     store: Store
+    at: str
 
     def way_in(self, role: Role, label: str = "") -> str:
         """A link that lets somebody in, as a QR code would carry it."""
@@ -46,12 +47,15 @@ class _Server(uvicorn.Server):
 
 
 @contextmanager
-def served(url: str) -> Iterator[Served]:
-    """The service over the database at `url`, migrated and named, on a free port of this computer."""
+def served(url: str, base: str | None = None) -> Iterator[Served]:
+    """The service over the database at `url`, migrated and named, on a free port of this computer; `base` is its
+    address where a proxy stands before it.
+    """
     migrated(url)
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
-        base = f"http://127.0.0.1:{listening.getsockname()[1]}"
+        at = f"127.0.0.1:{listening.getsockname()[1]}"
+        base = base or f"http://{at}"
         app = create_app(Settings(database_url=url, base_url=base, tables=tables_folder()))
         store: Store = app.state.store
         with store.writing() as db:
@@ -61,7 +65,7 @@ def served(url: str) -> Iterator[Served]:
         thread.start()
         try:
             assert server.listens.wait(PATIENCE)
-            yield Served(base, store)
+            yield Served(base, store, at)
         finally:
             server.should_exit = True
             thread.join(PATIENCE)
