@@ -258,7 +258,7 @@ def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetim
     fresh = began is not None and now - began <= core.JUST_CAME
     if person.passphrase_hash and not fresh and not passphrase_matches(person.passphrase_hash, current):
         raise invalid("current", "This is not your passphrase. If it is forgotten, come in by a new link.")
-    chosen = core.check_passphrase(typed, who.display_name, program)
+    chosen = core.read_passphrase(typed, who.display_name, program)
     refuse_common(chosen)
     person.passphrase_hash = _HASHER.hash(chosen)
     queries.end_other_browsers(db, who.id, session, now)

@@ -165,7 +165,7 @@ def tidy_address(typed: str) -> str | None:
     return address
 
 
-def check_passphrase(typed: str, name: str, program: str) -> str:
+def read_passphrase(typed: str, name: str, program: str) -> str:
     """A passphrase that is fit for a lead: long, and not the name of anything on the page.
 
     Raises:

@@ -237,7 +237,7 @@ def place(
     db.flush()
 
 
-def edit_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str, list[Any]]:
+def change_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str, list[Any]]:
     """Change what is told of an item (label, gauge, batch, purchase); each changed column, before and after."""
     changed = {name: [getattr(item, name), value] for name, value in values.items() if getattr(item, name) != value}
     for name, (_, value) in changed.items():

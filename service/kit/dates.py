@@ -69,17 +69,17 @@ def midnight(day: date, zone: ZoneInfo) -> datetime:
     return after
 
 
-def show_date(day: date, today: date) -> str:
+def format_date(day: date, today: date) -> str:
     """A day to read, like `Tue Oct 6`, with its year when that is not today's."""
     shown = f"{_WEEKDAYS[day.weekday()]} {_MONTHS[day.month - 1]} {day.day}"
     return shown if day.year == today.year else f"{shown}, {day.year}"
 
 
-def show_instant(instant: datetime, zone: ZoneInfo, today: date) -> str:
+def format_instant(instant: datetime, zone: ZoneInfo, today: date) -> str:
     """An instant to read on the clock in `zone`, like `Tue Oct 6, 7:30 pm`."""
     local = _local(instant, zone)
     half = "am" if local.hour < 12 else "pm"
-    return f"{show_date(local.date(), today)}, {local.hour % 12 or 12}:{local.minute:02} {half}"
+    return f"{format_date(local.date(), today)}, {local.hour % 12 or 12}:{local.minute:02} {half}"
 
 
 def _local(instant: datetime, zone: ZoneInfo) -> datetime:

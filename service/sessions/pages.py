@@ -13,7 +13,7 @@ from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer, places
 from service.gear.wirings import find_wiring
-from service.kit.dates import parse_date, show_date
+from service.kit.dates import format_date, parse_date
 from service.kit.problems import Conflict
 from service.kit.typed import as_id
 from service.sessions import actions, listing, queries
@@ -80,7 +80,7 @@ def open_session(context: LeadContext, posted: Posted) -> Response:
 def _new_session(op: UUID, values: Mapping[str, str], why: tuple[Why, ...], posted: FormData) -> NewSession:
     on = parse_date(values["on"], "on")
     kind = SessionKind.COUNT if values["kind"] == SessionKind.COUNT else SessionKind.TEST
-    usual = f"{'Count' if kind is SessionKind.COUNT else 'Tests'} on {show_date(on, on)}"
+    usual = f"{'Count' if kind is SessionKind.COUNT else 'Tests'} on {format_date(on, on)}"
     return NewSession(
         op,
         form_reader.note(posted, "title")[:60] or usual,

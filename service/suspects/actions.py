@@ -16,7 +16,7 @@ from service.suspects import queries
 from service.tags.queries import code_of, named_id
 from service.testlog.actions import call_suspect
 from service.testlog.core import corrected
-from service.testlog.effects import lock_with_histories, update_tested_flags
+from service.testlog.effects import lock_with_histories, refresh_tested_flags
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ def report(db: Session, new: Suspicion, actor: Actor) -> dict[str, Any]:
     at = corrected(new.at, new.sent_at, actor.now, "at", "entry")
     (item,), histories = lock_with_histories(db, [named_id(db, new.item, "item")])
     call_suspect(db, item.id, new.id, new.note, actor.who, at)
-    update_tested_flags(db, histories, dict.fromkeys(histories, actor.who), actor.now)
+    refresh_tested_flags(db, histories, dict.fromkeys(histories, actor.who), actor.now)
     return {
         "id": str(new.id),
         "item": code_of(db, item.id),

@@ -67,13 +67,13 @@ class Tables:
         missing = [(key, wiring) for key, wiring in wirings if not _file(self._folder, key, wiring).exists()]
         if missing:
             # Not a fork: threads of the service may hold locks that nobody would release in a copy of it.
-            get_context("spawn").Process(target=make_missing, args=(self._folder, missing), daemon=True).start()
+            get_context("spawn").Process(target=write_missing, args=(self._folder, missing), daemon=True).start()
 
     def _cached(self, key: str, wiring: Wiring) -> bytes | None:
         return _read(_file(self._folder, key, wiring))
 
 
-def make_missing(folder: Path, wirings: Iterable[Named]) -> None:
+def write_missing(folder: Path, wirings: Iterable[Named]) -> None:
     """Make the tables that are missing, one after another; in a process of its own, which ends with its parent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C stops the service, which then ends this
     os.nice(10)  # whoever logs a test goes first

@@ -108,14 +108,14 @@ def apply_effects(
         state = next_state(db, item, before[item.id], after[item.id], swapped.get(item.id))
         if state != item.state:
             gear.change_state(db, item, state, causes[item.id].who, now, causes[item.id].reason)
-    update_tested_flags(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
+    refresh_tested_flags(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
     # What failed together is suspect together, so the due states of all of it may be others now.
     together = items if len(after) == len(items) else lock_items(db, after)
     suspects = {} if len(after) == 1 else suspected(db, after)
     rows = write_due_states(db, together, after, suspects, today, zone)
-    update_due_flags(db, list(after), today, now, rows)
+    refresh_due_flags(db, list(after), today, now, rows)
 
 
 def next_state(
@@ -146,7 +146,7 @@ def refresh_due(db: Session, item_ids: Iterable[UUID], now: datetime, zone: Zone
     ids, today = list(item_ids), local_date(now, zone)
     db.flush()
     refresh_due_states(db, ids, today, zone)
-    update_due_flags(db, ids, today, now)
+    refresh_due_flags(db, ids, today, now)
 
 
 def fault_status_of(db: Session, item_id: UUID) -> FaultStatus:
@@ -233,7 +233,7 @@ def due_flags(state: DueState, due_by: date | None, today: date) -> dict[FlagKin
     return raised
 
 
-def update_due_flags(
+def refresh_due_flags(
     db: Session,
     item_ids: Collection[UUID] | None,
     today: date,
@@ -279,7 +279,7 @@ def _due_flag_changes(
     return to_clear, to_raise
 
 
-def update_tested_flags(
+def refresh_tested_flags(
     db: Session, histories: Mapping[UUID, Sequence[LogEntry]], by: Mapping[UUID, Who | None], now: datetime
 ) -> None:
     """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.

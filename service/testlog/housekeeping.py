@@ -31,7 +31,7 @@ from service.season.models import ItemDue
 from service.season.queries import seasons
 from service.store.sessions import Store, locked
 from service.tags.queries import codes_of
-from service.testlog.effects import refresh_due_states, update_due_flags
+from service.testlog.effects import refresh_due_flags, refresh_due_states
 from service.testlog.queries import last_logged
 
 Run = Callable[[Session, date, datetime], int]
@@ -99,7 +99,7 @@ def refresh_stale(db: Session, today: date, _now: datetime) -> int:
 
 def refresh_flags(db: Session, today: date, now: datetime) -> int:
     """Raise and clear the flags that due states ask for."""
-    return update_due_flags(db, None, today, now)
+    return refresh_due_flags(db, None, today, now)
 
 
 def anonymize_names(db: Session, today: date, now: datetime) -> int:

@@ -21,7 +21,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from service.kit.dates import local_date, show_date, show_instant
+from service.kit.dates import format_date, format_instant, local_date
 from service.kit.problems import NotFound
 from service.kit.quantities import Unit, format_chance, format_length, format_money
 from service.settings import version
@@ -137,11 +137,11 @@ def render(request: Request, template: str, /, status: int = 200, **context: Any
         "length": lambda mm: format_length(mm, unit) if mm else "",
         "money": lambda cents: "" if cents is None else format_money(cents),
         "day": lambda on: _day(on, today),
-        "moment": lambda at: show_instant(at, zone, today) if at else "",
+        "moment": lambda at: format_instant(at, zone, today) if at else "",
     }
     html = ENVIRONMENT.get_template(template).render(context)
     return HTMLResponse(html, status, {"Cache-Control": "no-store"})
 
 
 def _day(on: date | None, today: date) -> str:
-    return show_date(on, today) if on else ""
+    return format_date(on, today) if on else ""

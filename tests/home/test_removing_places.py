@@ -160,7 +160,7 @@ def removed_meanwhile(program: Running, place: str, do: Callable[[], Response]) 
             lead = first_lead(db)
             assert lead is not None
             who = Who(lead.id, lead.display_name, Role.LEAD)
-            actions.remove(db, UUID(place), Actor(who, program.clock.now, ZONE))
+            actions.end(db, UUID(place), Actor(who, program.clock.now, ZONE))
             asked = phone.submit(do)
             with suppress(TimeoutError):  # it waits for the removal, or has not got that far
                 asked.result(0.2)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.dates import local_date, midnight, parse_date, parse_instant, show_date, show_instant
+from service.kit.dates import format_date, format_instant, local_date, midnight, parse_date, parse_instant
 from service.kit.problems import Invalid
 
 ZONES = sorted(available_timezones() - {"localtime", "posixrules", "Factory"})
@@ -119,11 +119,11 @@ def test_days_that_start_oddly(zone: str, day: date, start: datetime) -> None:
 )
 def test_it_shows_instants_on_the_local_clock(hour: int, shown: str) -> None:
     instant = datetime(2026, 10, 6, hour, tzinfo=UTC)
-    assert show_instant(instant, ZoneInfo("America/New_York"), date(2026, 1, 1)) == shown
+    assert format_instant(instant, ZoneInfo("America/New_York"), date(2026, 1, 1)) == shown
 
 
 def test_another_year_is_said() -> None:
-    assert show_date(date(2025, 10, 6), date(2026, 1, 1)) == "Mon Oct 6, 2025"
+    assert format_date(date(2025, 10, 6), date(2026, 1, 1)) == "Mon Oct 6, 2025"
 
 
 def test_a_naive_datetime_is_a_mistake_of_ours() -> None:

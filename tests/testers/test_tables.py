@@ -12,7 +12,7 @@ from uuid import uuid4
 import pytest
 
 from service.kit.problems import Busy
-from service.testers.tables import Tables, in_use, make_missing, version, worked_out
+from service.testers.tables import Tables, in_use, version, worked_out, write_missing
 from service.testlog.phone_tables import fault_tables
 from service.wiring.builtin import BUILTIN
 from service.wiring.own import parse_wiring
@@ -112,7 +112,7 @@ def test_the_service_makes_ahead_those_of_the_gear_here(program: Running) -> Non
 
 
 def test_nothing_is_made_where_nothing_is_missing(tmp_path: Path) -> None:
-    make_missing(tmp_path, [(KEY, WIRING)])
+    write_missing(tmp_path, [(KEY, WIRING)])
     before = active_children()
     Tables(tmp_path).make_ahead([(KEY, WIRING)])
     assert active_children() == before

@@ -6,7 +6,7 @@ from random import Random
 from typing import Any
 
 from service.kit.problems import Busy
-from service.testlog.effects import update_tested_flags
+from service.testlog.effects import refresh_tested_flags
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.queries import events
 from tests.support.program import Running, op
@@ -52,5 +52,5 @@ def test_eight_phones_at_once(program: Running) -> None:
     suspects = [at.flags(code) for code in at.codes]
     with program.store.writing() as db:
         histories = events(db, at.ids.values())
-        update_tested_flags(db, histories, dict.fromkeys(histories), program.clock.now)
+        refresh_tested_flags(db, histories, dict.fromkeys(histories), program.clock.now)
     assert [at.flags(code) for code in at.codes] == suspects

@@ -136,7 +136,7 @@ class Cache(RuleBasedStateMachine):
             row = db.get_one(SeasonRow, season_id)
             change_season(db, row, "Season", self.dues[season_id], self.tick())
             effects.refresh_due_states(db, asked, self.today, self.zone)
-            effects.update_due_flags(db, asked, self.today, self.now)
+            effects.refresh_due_flags(db, asked, self.today, self.now)
 
     def season(self, starts: int, days: int, rounds: int) -> Season:
         first = self.today + timedelta(days=starts)
@@ -155,7 +155,7 @@ class Cache(RuleBasedStateMachine):
             else:
                 enlist(db, [item_id], [season_id])
             effects.refresh_due_states(db, [item_id], self.today, self.zone)
-            effects.update_due_flags(db, [item_id], self.today, self.tick())
+            effects.refresh_due_flags(db, [item_id], self.today, self.tick())
         known.seasons ^= {season_id}
 
     @rule(target=tests, item_id=items, what=st.sampled_from(list(READINGS)), ago=st.integers(0, 60 * 24))

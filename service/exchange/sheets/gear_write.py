@@ -63,7 +63,7 @@ def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime
     codes = tags.issue(db, [piece.id for piece in pieces if not piece.code], now)
     for item, piece in zip(made, pieces, strict=True):
         if piece.in_service_on is not None:
-            gear.edit_item(db, item, {"in_service_on": piece.in_service_on})
+            gear.change_item(db, item, {"in_service_on": piece.in_service_on})
         gear.change_state(db, item, piece.state, who, now, REASON)
         for note in piece.notes:
             gear.add_note(db, item.id, note, who, now)
@@ -77,7 +77,7 @@ def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: dat
     items = {item.id: item for item in lock_items(db, [change.id for change in changes])}
     for change in changes:
         item = items[change.id]
-        gear.edit_item(db, item, change.columns)
+        gear.change_item(db, item, change.columns)
         if change.length_mm is not None:
             gear.shorten(db, item, change.length_mm, now, REASON)
         if change.place is not None:

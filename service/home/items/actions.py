@@ -55,7 +55,7 @@ def add(db: Session, actor: Actor, op: UUID, new: NewItems, unit: Unit) -> list[
     return items_json(db, ids, unit)
 
 
-def edit(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
+def change(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
     """Change what is known of an item, and keep what it was in the audit trail.
 
     Raises:
@@ -63,7 +63,7 @@ def edit(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
     """
     gear.refuse_future_purchase(details.bought_on, actor.today)
     item = _lock_item(db, code)
-    changed = gear.edit_item(db, item, details.given_fields())
+    changed = gear.change_item(db, item, details.given_fields())
     if changed:
         before_and_after = {
             name: [None if value is None else str(value) for value in both] for name, both in changed.items()

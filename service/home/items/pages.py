@@ -128,7 +128,7 @@ def edit(context: LeadContext, code: str, posted: Posted) -> Response:
     def change() -> str:
         details = read_form(ItemDetails, posted)
         content = [code, details.model_dump(mode="json")]
-        context.once(form.id, "item.edit", content, lambda db: actions.edit(db, context.actor, code, details))
+        context.once(form.id, "item.edit", content, lambda db: actions.change(db, context.actor, code, details))
         return f"/gear/{code}?said=kept"
 
     return context.submit(form, change, lambda db, form: _form(context, db, "home/items/edit.html", code, form))

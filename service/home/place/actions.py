@@ -36,7 +36,7 @@ def in_the_way(db: Session, place: Place) -> list[str]:
     return sentences
 
 
-def remove(db: Session, place_id: UUID, actor: Actor) -> None:
+def end(db: Session, place_id: UUID, actor: Actor) -> None:
     """Take a place off the walk and out of every list, and end its tag; its history stays.
 
     Raises:

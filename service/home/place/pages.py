@@ -69,6 +69,6 @@ def remove_place(context: LeadContext, place_id: UUID, posted: Posted) -> Respon
         read_op(posted.get("op")),
         "place.remove",
         str(place_id),
-        lambda db: actions.remove(db, place_id, context.actor),
+        lambda db: actions.end(db, place_id, context.actor),
     )
     return RedirectResponse("/places", 303)

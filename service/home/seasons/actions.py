@@ -18,7 +18,7 @@ from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
 from service.season.queries import enlisted, get_event, get_season, rules
 from service.store.sessions import chunks
-from service.testlog.effects import refresh_due_states, update_due_flags
+from service.testlog.effects import refresh_due_flags, refresh_due_states
 
 
 def make(db: Session, actor: Actor, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
@@ -108,4 +108,4 @@ def drop_event(db: Session, actor: Actor, event_id: str) -> None:
 def _reckon(db: Session, actor: Actor, item_ids: Collection[UUID]) -> None:
     refresh_due_states(db, item_ids, actor.today, actor.zone)
     for ids in chunks(item_ids):
-        update_due_flags(db, ids, actor.today, actor.now)
+        refresh_due_flags(db, ids, actor.today, actor.now)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from service.kit.dates import show_date
+from service.kit.dates import format_date
 from service.season.core import RoundProgress
 from service.season.models import Event, SeasonRow
 from service.testlog.models import WorkSession
@@ -148,7 +148,7 @@ def _sentences(
     today: date,
 ) -> list[str]:
     def day(on: date) -> str:
-        return show_date(on, today)
+        return format_date(on, today)
 
     sentences = [f"{row.name}, from {day(row.starts)} to {day(row.ends)}; today is {day(today)}."]
     sentences += [

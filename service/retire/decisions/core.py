@@ -13,7 +13,7 @@ from itertools import islice
 from uuid import UUID
 
 from service.gear.core import KINDS, End
-from service.kit.dates import show_date
+from service.kit.dates import format_date
 from service.kit.quantities import Unit, format_chance, format_length, format_money
 from service.season.core import Due, DueState, What
 from service.swaps.core import SPARE_DAYS
@@ -182,7 +182,7 @@ def _repeated(gear: Gear, limits: Limits) -> RetireReason | None:
 def _bent(gear: Gear, today: date) -> RetireReason | None:
     if gear.bent_on is None:
         return None
-    on = show_date(gear.bent_on, today)
+    on = format_date(gear.bent_on, today)
     if gear.still_bent and gear.fault is FaultStatus.OPEN:
         why = f"A contact was bent on {on}. Plug it in nowhere: it spoils what it is plugged into."
         return RetireReason(Reason.BENT_CONTACT, why, Action.REPAIR_FIRST)
@@ -249,7 +249,7 @@ def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
 
 
 def _format_day(day: date | None, today: date) -> str:
-    return show_date(day, today) if day else "its last day"
+    return format_date(day, today) if day else "its last day"
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Actor
 from service.gear.queries import ItemFacts
-from service.kit.dates import show_date
+from service.kit.dates import format_date
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
 from service.schedule.planning.core.advice import WaysOut, ways_out
@@ -219,7 +219,7 @@ def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: boo
     for each in planned:
         new = NewSession(
             id=uuid5(op, each.evening.on.isoformat()),
-            title=f"Tests on {show_date(each.evening.on, actor.today)}",
+            title=f"Tests on {format_date(each.evening.on, actor.today)}",
             on=each.evening.on,
             note=note(todo, each),
             codes=[codes[task.item] for task in each.tasks],

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, TypeVar
 
-from service.kit.dates import parse_date, show_date
+from service.kit.dates import format_date, parse_date
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
 from service.schedule.planning.core.plan import Evening
@@ -94,11 +94,11 @@ def _day(typed: str, field: str, today: date, taken: Sequence[date]) -> date:
         raise invalid(field, "Enter the day.")
     on = parse_date(typed, field)
     if on < today:
-        raise invalid(field, f"{show_date(on, today)} is over. Choose today or a later day.")
+        raise invalid(field, f"{format_date(on, today)} is over. Choose today or a later day.")
     if on > today + AHEAD_MOST:
         raise invalid(field, "This is more than a year ahead. Check the year.")
     if on in taken:
-        raise invalid(field, f"{show_date(on, today)} stands here twice. Add the helpers up in one row.")
+        raise invalid(field, f"{format_date(on, today)} stands here twice. Add the helpers up in one row.")
     return on
 
 

@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts
 from service.crew.queries import program_facts
-from service.kit.dates import local_date, show_date
+from service.kit.dates import format_date, local_date
 from service.kit.typed import one_line
 from service.schedule.reminders import queries
 from service.schedule.reminders.core import LetterKind, digest_period, session_day, session_period
@@ -122,7 +122,7 @@ def _due(db: Session, program: ProgramFacts, base: str, now: datetime) -> Iterat
 
 
 def _texts(name: str, program: ProgramFacts, base: str, today: date, **content: Any) -> tuple[str, str]:
-    content |= {"program": program, "base": base, "today": today, "day": lambda on: show_date(on, today)}
+    content |= {"program": program, "base": base, "today": today, "day": lambda on: format_date(on, today)}
     plain, marked_up = (
         ENVIRONMENT.get_template(f"schedule/mail/{name}.{form}").render(content) for form in ("txt", "html")
     )
