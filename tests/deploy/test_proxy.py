@@ -146,7 +146,8 @@ def test_a_phone_works_offline_and_may_use_its_camera(proxied: Proxied, trusting
         page.get_by_label("Your name here").fill("Mira")
         page.get_by_role("button", name="Join").click()
         page.wait_for_url("**/")
-        assert page.evaluate("navigator.serviceWorker.ready.then(worker => worker.active !== null)")
+        installed = "navigator.serviceWorker.register('/sw.js').then(() => navigator.serviceWorker.ready)"
+        assert page.evaluate(f"{installed}.then(worker => worker.scope)") == f"{proxied.service.base}/"
         page.goto("/scan")
         asked = "navigator.mediaDevices.getUserMedia({video: true}).then(stream => stream.getVideoTracks().length)"
         assert page.evaluate(asked) == 1
