@@ -42,7 +42,7 @@ def kind_of(fault: Faulty) -> LineKind:
             assert_never(fault)
 
 
-SIGNS: Final = frozenset(found for found in FAULTS if kind_of(found) in (LineKind.OPEN, LineKind.UNSURE))
+SIGNS: Final = frozenset(fault for fault in FAULTS if kind_of(fault) in (LineKind.OPEN, LineKind.UNSURE))
 """The classes that leave a sign on the conductor's own line."""
 
 _FIRST: Final = (LineKind.ELSEWHERE, LineKind.OPEN, LineKind.UNSURE, LineKind.SHORT)

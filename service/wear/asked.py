@@ -23,20 +23,20 @@ def life_of(life: Any) -> Life:
     return Life(lower, upper, int(life[2]) if len(life) == 3 else 1)
 
 
-def list_of(asked: Mapping[str, Any], name: str, whose: str = "The line") -> list[Any]:
+def list_of(fields: Mapping[str, Any], name: str, whose: str = "The line") -> list[Any]:
     """The list of that name; `whose` it is begins the sentence of a refusal."""
-    found = asked.get(name)
-    if not isinstance(found, list):
+    values = fields.get(name)
+    if not isinstance(values, list):
         raise Problem(f'{whose} lacks "{name}", a list.')
-    return found
+    return values
 
 
-def object_of(asked: Mapping[str, Any], name: str) -> dict[str, Any]:
+def object_of(fields: Mapping[str, Any], name: str) -> dict[str, Any]:
     """The object of that name."""
-    found = asked.get(name)
-    if not isinstance(found, dict):
+    value = fields.get(name)
+    if not isinstance(value, dict):
         raise Problem(f'"{name}" must be an object with names and values.')
-    return found
+    return value
 
 
 def number_of(value: Any, what: str) -> float:

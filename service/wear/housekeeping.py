@@ -26,22 +26,22 @@ def chore(limit: Callable[[Session], float]) -> Chore:
     """Flag what is at risk; `limit` tells from which chance on, in (0, 1), an item is."""
 
     def prepare(db: Session, today: date) -> Run:
-        found = at_risk(db, today, limit(db))
-        return lambda db, _today, now: follow_risk(db, found, now)
+        risky = at_risk(db, today, limit(db))
+        return lambda db, _today, now: follow_risk(db, risky, now)
 
     return Chore("items at risk", prepare)
 
 
-def follow_risk(db: Session, found: Mapping[UUID, str], now: datetime) -> int:
+def follow_risk(db: Session, risky: Mapping[UUID, str], now: datetime) -> int:
     """Raise and clear flags by what was found at risk; how many changed.
 
     What passed, failed or left service since it was found is not flagged: the next turn speaks of it.
     """
-    passed = queries.last_passes(db, found)
+    passed = queries.last_passes(db, risky)
     zone = zone_of(db)
     lift = {
         item_id: occasion
-        for item_id, occasion in found.items()
+        for item_id, occasion in risky.items()
         if item_id in passed and local_date(passed[item_id], zone).isoformat() == occasion
     }
     lower = []
@@ -62,9 +62,9 @@ def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
     What never passed is flagged as untested, which says more.
     """
     items = records(db, zone_of(db))
-    found = {}
+    risky = {}
     for item_id, chance in chances(items, today, today).items():
         passed_on = items[item_id].passed_on
         if items[item_id].in_use and passed_on is not None and chance.failed >= limit:
-            found[item_id] = passed_on.isoformat()
-    return found
+            risky[item_id] = passed_on.isoformat()
+    return risky

@@ -27,12 +27,12 @@ def main(stdin: TextIO, stdout: TextIO) -> int:
     return answer_lines(lines_of(stdin), stdout, _answer)
 
 
-def _answer(asked: dict[str, Any]) -> dict[str, Any]:
-    lives = [life_of(life) for life in list_of(asked, "lives")]
-    times = [_time(time, 'A time in "at"') for time in list_of(asked, "at")] if "at" in asked else []
-    unavailability = _unavailability(asked["unavailability"]) if "unavailability" in asked else None
-    season = _season(object_of(asked, "season")) if "season" in asked else None
-    known = _known(object_of(asked, "known")) if "known" in asked else None
+def _answer(line: dict[str, Any]) -> dict[str, Any]:
+    lives = [life_of(life) for life in list_of(line, "lives")]
+    times = [_time(time, 'A time in "at"') for time in list_of(line, "at")] if "at" in line else []
+    unavailability = _unavailability(line["unavailability"]) if "unavailability" in line else None
+    season = _season(object_of(line, "season")) if "season" in line else None
+    known = _known(object_of(line, "known")) if "known" in line else None
     model = known or fit(lives)
     counts = {
         "failures": sum(life.count for life in lives if life.upper is not None),
@@ -42,9 +42,9 @@ def _answer(asked: dict[str, Any]) -> dict[str, Any]:
         nothing = dict.fromkeys(("shape", "scale", "log_likelihood"))
         none = {"survival": [None] * len(times), "interval": None}
         bad = {"season_bad": None} if season else {}
-        return {"id": asked["id"], "model": "none", **nothing, **none, **counts, **bad, "why": model.why}
+        return {"id": line["id"], "model": "none", **nothing, **none, **counts, **bad, "why": model.why}
     return {
-        "id": asked["id"],
+        "id": line["id"],
         "model": "known" if known else "weibull",
         "shape": model.shape,
         "scale": model.scale,
@@ -71,14 +71,14 @@ class _Season:
         return season_bad(model, self.days, self.ages, self.tests)
 
 
-def _season(asked: Mapping[str, Any]) -> _Season:
-    days = number_of(asked.get("days"), '"days" of a season')
+def _season(fields: Mapping[str, Any]) -> _Season:
+    days = number_of(fields.get("days"), '"days" of a season')
     if days <= 0:
         raise Problem(f'"days" of a season is {days:g}; a season has more than 0.')
-    ages = [_time(age, 'An age in "ages"') for age in list_of(asked, "ages", '"season"')]
+    ages = [_time(age, 'An age in "ages"') for age in list_of(fields, "ages", '"season"')]
     if not ages:
         raise Problem('"ages" of a season is empty; give the age of one item at least.')
-    tests = [number_of(test, 'A day in "tests"') for test in list_of(asked, "tests", '"season"')]
+    tests = [number_of(test, 'A day in "tests"') for test in list_of(fields, "tests", '"season"')]
     for test in tests:
         if not 0 <= test <= days:
             raise Problem(f'A day in "tests" is {test:g}; the season lasts from 0 to {days:g}.')
@@ -88,8 +88,8 @@ def _season(asked: Mapping[str, Any]) -> _Season:
     return _Season(days, ages, tests)
 
 
-def _known(asked: Mapping[str, Any]) -> Weibull:
-    shape, scale = (number_of(asked.get(name), f'"{name}" of "known"') for name in ("shape", "scale"))
+def _known(fields: Mapping[str, Any]) -> Weibull:
+    shape, scale = (number_of(fields.get(name), f'"{name}" of "known"') for name in ("shape", "scale"))
     for name, value in (("shape", shape), ("scale", scale)):
         if value <= 0:
             raise Problem(f'"{name}" of "known" is {value:g}; give a number above 0.')

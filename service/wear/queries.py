@@ -222,10 +222,10 @@ def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
     return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
 
 
-def outlook(items: Mapping[UUID, WearRecord], told: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
+def outlook(items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
     """How the day of these chances looks for what is in service, and which tests would help it most."""
     in_use = [item_id for item_id, item in items.items() if item.in_use]
-    known = {item_id: told[item_id] for item_id in in_use if item_id in told}
+    known = {item_id: chances[item_id] for item_id in in_use if item_id in chances}
     return risk.outlook(known, len(in_use) - len(known), most)
 
 

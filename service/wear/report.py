@@ -145,15 +145,15 @@ def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) 
     return ahead(fitted, of_class, per_mille / 1000)
 
 
-def _in_season(season: SeasonToCome, told: SeasonAhead, per_mille: int) -> ClassSeason:
+def _in_season(season: SeasonToCome, ahead: SeasonAhead, per_mille: int) -> ClassSeason:
     target = per_mille / 1000
     return ClassSeason(
         season,
-        of_1000(told.bad, target),
-        f"{of_1000(told.least, target)} to {of_1000(told.most, target)}",
-        told.bad <= target,
-        (told.most <= target) if told.bad <= target else told.least > target,
-        told,
+        of_1000(ahead.bad, target),
+        f"{of_1000(ahead.least, target)} to {of_1000(ahead.most, target)}",
+        ahead.bad <= target,
+        (ahead.most <= target) if ahead.bad <= target else ahead.least > target,
+        ahead,
     )
 
 

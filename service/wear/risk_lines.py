@@ -27,17 +27,17 @@ def main(stdin: TextIO, stdout: TextIO) -> int:
     return answer_lines(lines_of(stdin), stdout, _answer)
 
 
-def _answer(asked: dict[str, Any]) -> dict[str, Any]:
+def _answer(line: dict[str, Any]) -> dict[str, Any]:
     from service.wear.core.pooling import bad_at_event  # numpy would slow the start of the command
 
-    _refuse_other_fields(asked, _OF_PROGRAM, "The line")
+    _refuse_other_fields(line, _OF_PROGRAM, "The line")
     items: dict[str, PooledItem] = {}
-    for number, item in enumerate(list_of(asked, "items"), 1):
+    for number, item in enumerate(list_of(line, "items"), 1):
         name = _name(item, number)
         if name in items:
             raise Problem(f'Two items are named "{name}"; give each a name of its own.')
         items[name] = _item(item, f'Item "{name}"')
-    return {"id": asked["id"], "risk": dict(zip(items, bad_at_event(list(items.values())), strict=True))}
+    return {"id": line["id"], "risk": dict(zip(items, bad_at_event(list(items.values())), strict=True))}
 
 
 def _name(item: Any, number: int) -> str:
@@ -71,12 +71,12 @@ def _lives(lives: Any, passed: float, whose: str) -> tuple[Life, ...]:
     if not isinstance(lives, list):
         raise Problem(f'{whose}: "lives" must be a list.')
     try:
-        found = tuple(life_of(life) for life in lives)
+        read = tuple(life_of(life) for life in lives)
     except Problem as problem:
         raise Problem(f"{whose}: {problem.detail}") from problem
-    if not found or found[-1] != Life(passed, None):
+    if not read or read[-1] != Life(passed, None):
         raise Problem(f'{whose}: the last of "lives" must be the running one, [{passed:g}, null].')
-    return found
+    return read
 
 
 def _refuse_other_fields(given: Mapping[str, Any], fields: tuple[str, ...], whose: str) -> None:

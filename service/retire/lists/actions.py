@@ -120,10 +120,10 @@ def _lines(
     if gone:
         codes = codes_of(db, gone)
         named |= {item_id: (item, codes.get(item_id, "")) for item_id, item in item_facts(db, gone).items()}
-    found = [(each.gear.id, each, each.spare, None) for each in decided]
-    found += [(tick.item_id, None, tick.spare_id, tick) for tick in done.values()]  # type: ignore[misc]
+    unsorted = [(each.gear.id, each, each.spare, None) for each in decided]
+    unsorted += [(tick.item_id, None, tick.spare_id, tick) for tick in done.values()]  # type: ignore[misc]
     lines = []
-    for item_id, line, spare_id, tick in found:
+    for item_id, line, spare_id, tick in unsorted:
         item, code = named[item_id]
         spare, spare_code = named[spare_id] if spare_id else (None, None)
         word = overrules[item_id][0] if item_id in overrules and overrules[item_id][0].action else None
@@ -149,7 +149,7 @@ def _judged(
     suspected = suspected_of(db, open_ids)
     suspects, costs, repairs = queries.suspects(db), decisions.prices(db), decisions.repair_costs(db)
     records = decisions.records(db, {one.item.id: one.item.wiring for one in standings}, zone, limits.repeat_tests)
-    found = {}
+    gear = {}
     for one in standings:
         item, then, fault = one.item, one.due, FaultStatus.NONE
         if item.id in answers_to:
@@ -160,7 +160,7 @@ def _judged(
         length = bought.get(item.id, item.length_mm)
         price = costs.get(Sort(item.kind, item.wiring, length))
         record = records.get(item.id, NEW)
-        found[item.id] = Gear(
+        gear[item.id] = Gear(
             item.id,
             item.kind,
             item.wiring,
@@ -178,7 +178,7 @@ def _judged(
             repairs.get(item.kind),
             risk.get(item.id),
         )
-    return found
+    return gear
 
 
 def _needs_history(one: ItemStanding, on: date, today: date) -> bool:

@@ -34,10 +34,10 @@ def pull_list(
     """What to pull before an event, by its id; without one, before the next event."""
     ensure_today(context)
     with context.reading() as db:
-        found = actions.event_for(db, event, context.today)
-        if found is None:
+        chosen = actions.event_for(db, event, context.today)
+        if chosen is None:
             raise NotFound("No event is coming. Add one to the season, or name one with event=.")
-        return _as_json(actions.pull_list(db, found, context.today, context.zone), Unit(context.program.unit))
+        return _as_json(actions.pull_list(db, chosen, context.today, context.zone), Unit(context.program.unit))
 
 
 @router.post("/ticks", status_code=201, response_model=TickOut)
@@ -46,17 +46,17 @@ def tick_line(context: CrewContext, body: TickIn) -> Any:
     return context.once(body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), context.actor))
 
 
-def _as_json(found: PullList, unit: Unit) -> PullListOut:
-    event = found.event
+def _as_json(pull: PullList, unit: Unit) -> PullListOut:
+    event = pull.event
     return PullListOut(
         event=EventOut(id=event.id, name=event.name, kind=EventKind(event.kind), on=event.on),
-        judged=found.judged,
-        done=len(found.lines) - len(found.open),
-        counts=found.counts,
-        items=[_line(line, unit) for line in found.lines],
+        judged=pull.judged,
+        done=len(pull.lines) - len(pull.open),
+        counts=pull.counts,
+        items=[_line(line, unit) for line in pull.lines],
         buy=[
             BuyOut(kind=sort.kind, wiring=sort.wiring, length_mm=sort.length_mm, count=count)
-            for sort, count in found.shopping.items()
+            for sort, count in pull.shopping.items()
         ],
     )
 

@@ -247,12 +247,12 @@ def assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUI
     offered: dict[Shape, list[Spare]] = defaultdict(list)
     for spare in sorted(spares, key=lambda each: each.piece.code):
         offered[spare.piece.shape].append(spare)
-    asked: dict[Shape, list[FittingPiece]] = defaultdict(list)
+    wanting: dict[Shape, list[FittingPiece]] = defaultdict(list)
     for item in sorted(items, key=lambda each: each.code):
         if item.shape in offered:
-            asked[item.shape].append(item)
+            wanting[item.shape].append(item)
     chosen: dict[UUID, UUID] = {}
-    for shape, alike in asked.items():
+    for shape, alike in wanting.items():
         chosen |= _assigned(alike, offered[shape])
     return chosen
 

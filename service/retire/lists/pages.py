@@ -80,9 +80,9 @@ def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response
     """On to the line of a code that was typed."""
     with context.reading() as db:
         event = get_event(db, event_id)
-        found = read_codes(code)
-        if len(found) == 1:
-            return RedirectResponse(f"/pull/{event.id}/items/{item_with(db, found[0], ended=True).id}", 303)
+        codes = read_codes(code)
+        if len(codes) == 1:
+            return RedirectResponse(f"/pull/{event.id}/items/{item_with(db, codes[0], ended=True).id}", 303)
     raise invalid("code", "Type one code: the six characters on the tag.")
 
 

@@ -101,12 +101,12 @@ def suspects(db: Session) -> dict[UUID, str]:
 
 def ports(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Ports]:
     """The connectors of each of these items, as they have to be the same in what goes in for it."""
-    found: dict[UUID, list[tuple[str, int, str, str]]] = defaultdict(list)
+    ports_of: dict[UUID, list[tuple[str, int, str, str]]] = defaultdict(list)
     for ids in chunks(item_ids):
         query = select(Port.item_id, Port.end, Port.connector, Port.type, Port.gender)
         for item_id, *port in db.execute(query.where(Port.item_id.in_(ids)).order_by(Port.end, Port.connector)):
-            found[item_id].append(tuple(port))  # type: ignore[arg-type]
-    return {item_id: tuple(each) for item_id, each in found.items()}
+            ports_of[item_id].append(tuple(port))  # type: ignore[arg-type]
+    return {item_id: tuple(each) for item_id, each in ports_of.items()}
 
 
 def ticked(db: Session, event_id: UUID) -> list[Ticked]:
@@ -252,17 +252,17 @@ class PullList:
     @property
     def places(self) -> list[tuple[str, list[PullLine]]]:
         """The lines, place by place."""
-        return [(place, list(found)) for place, found in groupby(self.lines, key=lambda line: line.place[1])]
+        return [(place, list(lines)) for place, lines in groupby(self.lines, key=lambda line: line.place[1])]
 
     @property
     def shopping(self) -> dict[Sort, int]:
         """What is missing in the case: how many of each sort."""
-        found: dict[Sort, int] = {}
+        missing: dict[Sort, int] = {}
         for line in self.lines:
             if line.unfilled:
                 sort = Sort(line.item.kind, line.item.wiring, line.bought_mm)
-                found[sort] = found.get(sort, 0) + 1
-        return dict(sorted(found.items(), key=lambda one: one[0].order))
+                missing[sort] = missing.get(sort, 0) + 1
+        return dict(sorted(missing.items(), key=lambda one: one[0].order))
 
     def of(self, item_id: UUID) -> PullLine | None:
         """The line of an item, or that for which it goes in."""

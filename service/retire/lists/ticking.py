@@ -121,36 +121,36 @@ def take_back(db: Session, event_id: UUID, tick_id: UUID, actor: Actor) -> None:
         NotFound: there is no such tick on this list.
         Conflict: one of them has moved on since, so that nothing is undone.
     """
-    found = db.get(PullTick, tick_id)
-    if found is None or found.event_id != event_id:
+    tick = db.get(PullTick, tick_id)
+    if tick is None or tick.event_id != event_id:
         raise NotFound("There is no such tick on this list. Open the list again.")
     if queries.is_taken_back(db, tick_id):
         return
-    ids = [found.item_id, found.spare_id] if found.spare_id else [found.item_id]
+    ids = [tick.item_id, tick.spare_id] if tick.spare_id else [tick.item_id]
     items, _ = lock_with_histories(db, ids)
-    _refuse_moved_on(db, found, items)
-    if Action(found.action) in _OUT:
-        _put_back(db, found, items, actor)
+    _refuse_moved_on(db, tick, items)
+    if Action(tick.action) in _OUT:
+        _put_back(db, tick, items, actor)
     db.add(PullUntick(tick_id=tick_id, at=actor.now, person_id=actor.who.id))
     refresh_due(db, ids, actor.now, actor.zone)
 
 
-def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
-    expected = [ItemState(found.state_after), ItemState.IN_SERVICE]
+def _refuse_moved_on(db: Session, tick: PullTick, items: list[Item]) -> None:
+    expected = [ItemState(tick.state_after), ItemState.IN_SERVICE]
     for item, state in zip(items, expected, strict=False):
-        if item.state != state and Action(found.action) in _OUT:
+        if item.state != state and Action(tick.action) in _OUT:
             raise Conflict(
                 f"{code_of(db, item.id)} is {item.state.replace('_', ' ')} by now, so the tick cannot be taken back. "
                 "Change its state by hand, or tell your lead."
             )
-    if found.spare_id is not None:
-        lives = gear_queries.placement(db, found.spare_id)
-        if _where(lives) != (found.place_a_id, found.place_b_id):
+    if tick.spare_id is not None:
+        lives = gear_queries.placement(db, tick.spare_id)
+        if _where(lives) != (tick.place_a_id, tick.place_b_id):
             raise Conflict(
-                f"{code_of(db, found.spare_id)} lives elsewhere by now, so the tick cannot be taken back. "
+                f"{code_of(db, tick.spare_id)} lives elsewhere by now, so the tick cannot be taken back. "
                 "Move it by hand, or tell your lead."
             )
-        for place_id in filter(None, (found.place_a_id, found.place_b_id, found.spare_place_id)):
+        for place_id in filter(None, (tick.place_a_id, tick.place_b_id, tick.spare_place_id)):
             place = db.get_one(Place, place_id)
             if place.ended_at is not None:
                 raise Conflict(
@@ -159,16 +159,16 @@ def _refuse_moved_on(db: Session, found: PullTick, items: list[Item]) -> None:
                 )
 
 
-def _put_back(db: Session, found: PullTick, items: list[Item], actor: Actor) -> None:
+def _put_back(db: Session, tick: PullTick, items: list[Item], actor: Actor) -> None:
     why = "A tick of the pull list was taken back."
-    if found.spare_id is not None:
-        gear.place(db, found.spare_id, _name(db, found.spare_place_id), "", actor.who, actor.now)
+    if tick.spare_id is not None:
+        gear.place(db, tick.spare_id, _name(db, tick.spare_place_id), "", actor.who, actor.now)
         gear.change_state(db, items[1], ItemState.SPARE, actor.who, actor.now, why)
-        gear.place(db, found.item_id, _name(db, found.place_a_id), _name(db, found.place_b_id), actor.who, actor.now)
-        if found.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
+        gear.place(db, tick.item_id, _name(db, tick.place_a_id), _name(db, tick.place_b_id), actor.who, actor.now)
+        if tick.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
             # Its home is in service again, not the case that the swap had made of it.
             gear.change_state(db, items[0], ItemState.IN_SERVICE, actor.who, actor.now, why)
-    gear.change_state(db, items[0], ItemState(found.state_before), actor.who, actor.now, why)
+    gear.change_state(db, items[0], ItemState(tick.state_before), actor.who, actor.now, why)
 
 
 def _where(placement: Placement | None) -> tuple[UUID | None, UUID | None]:

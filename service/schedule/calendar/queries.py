@@ -21,8 +21,8 @@ def entries(db: Session, base: str) -> list[CalendarEntry]:
 
     Nobody's name is in it: calendars are shared with people whom no lead let in.
     """
-    found = [*_rounds(db, base), *_events(db, base), *_sessions(db, base)]
-    return sorted(found, key=lambda entry: (entry.on, entry.uid))
+    calendar = [*_rounds(db, base), *_events(db, base), *_sessions(db, base)]
+    return sorted(calendar, key=lambda entry: (entry.on, entry.uid))
 
 
 def _rounds(db: Session, base: str) -> Iterator[CalendarEntry]:

@@ -93,15 +93,15 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     """
     risk = risks(db, zone, today)
     usual, due = usual_seconds(queries.logged(db)), queries.due_dates(db)
-    found = listing.candidates(db)
+    candidates = listing.candidates(db)
     listed, events = queries.listed(db, today), queries.events_ahead(db, today)
-    days = _days(db, [each.item.id for each in found], events, today)
-    walk = {place: turn for turn, place in enumerate(dict.fromkeys(_stop(each.item) for each in found))}
+    days = _days(db, [each.item.id for each in candidates], events, today)
+    walk = {place: turn for turn, place in enumerate(dict.fromkeys(_stop(each.item) for each in candidates))}
     tasks: list[Task] = []
     coming: list[Task] = []
     why: dict[Task, str] = {}
     waiting: set[UUID] = set()
-    for each in found:
+    for each in candidates:
         seconds = seconds_for((each.item.kind, each.item.wiring), usual)
         for reason, opens, due_by in _windows(each, due.get(each.item.id), days):
             chance = _rounded(risk.get(each.item.id, 0))
@@ -113,7 +113,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
                     continue
             (coming if is_coming else tasks).append(task)
             why[task] = str(reason)
-    return Work(tasks, coming, events, {each.item.id: each.item for each in found}, why, len(waiting))
+    return Work(tasks, coming, events, {each.item.id: each.item for each in candidates}, why, len(waiting))
 
 
 def _rounded(risk: float) -> float:
@@ -143,9 +143,9 @@ def _days(db: Session, item_ids: Sequence[UUID], events: Sequence[Event], today:
     closing = queries.rounds_ahead(db, today)
     ahead = {
         item_id: sorted(
-            (each for season in found for each in season.rounds if each.opens > today), key=lambda each: each.opens
+            (each for season in seasons for each in season.rounds if each.opens > today), key=lambda each: each.opens
         )
-        for item_id, found in seasons_of(db, item_ids).items()
+        for item_id, seasons in seasons_of(db, item_ids).items()
     }
     return _Days([event.on for event in events], closing[0].closes if closing else None, ahead)
 
@@ -196,12 +196,12 @@ def _deadlines(
     db: Session, made: EveningPlan, events: Sequence[Event], evenings: Sequence[Evening], today: date
 ) -> list[Deadline]:
     rounds = queries.rounds_open(db, today, max(evening.on for evening in evenings))
-    found = [Deadline(each.name, each.on, True, made.missing_on(each.on)) for each in events]
-    found += [
+    deadlines = [Deadline(each.name, each.on, True, made.missing_on(each.on)) for each in events]
+    deadlines += [
         Deadline(f"the end of round {each.number + 1}", each.closes, False, made.missing_on(each.closes))
         for each in rounds
     ]
-    return sorted((each for each in found if each.missing), key=lambda each: each.on)
+    return sorted((each for each in deadlines if each.missing), key=lambda each: each.on)
 
 
 def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: bool, actor: Actor) -> list[str]:
@@ -230,10 +230,10 @@ def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: boo
 
 def note(todo: Work, planned: Planned) -> str:
     """Who goes where, for the helpers of an evening; as many of them as a note has room for."""
-    told = ""
+    text = ""
     for number, share in enumerate(planned.shares, 1):
         more = f"Helper {number}: {todo.stretch(share)}, {len(share)} {'item' if len(share) == 1 else 'items'}. "
-        if len(told + more) > NOTE_MOST:
+        if len(text + more) > NOTE_MOST:
             break
-        told += more
-    return told.strip()
+        text += more
+    return text.strip()

@@ -19,8 +19,8 @@ LATELY_MOST = 5000
 
 def due_dates(db: Session) -> dict[UUID, date | None]:
     """The first day too late of every item, as far as its cached due state has one."""
-    found = db.execute(select(ItemDue.item_id, ItemDue.due_by))
-    return {item_id: due_by for item_id, due_by in found}  # noqa: C416  (a row is no pair to the type checker)
+    rows = db.execute(select(ItemDue.item_id, ItemDue.due_by))
+    return {item_id: due_by for item_id, due_by in rows}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def listed(db: Session, today: date) -> dict[UUID, list[date]]:
@@ -30,10 +30,10 @@ def listed(db: Session, today: date) -> dict[UUID, list[date]]:
         .join(WorkSession, WorkSession.id == WorkItem.session_id)
         .where(WorkSession.kind == SessionKind.TEST, SESSION_IS_OPEN, WorkSession.on >= today)
     )
-    found: dict[UUID, list[date]] = defaultdict(list)
+    days: dict[UUID, list[date]] = defaultdict(list)
     for item_id, on in db.execute(query):
-        found[item_id].append(on)
-    return found
+        days[item_id].append(on)
+    return days
 
 
 def logged(db: Session) -> list[SessionTest]:

@@ -49,11 +49,11 @@ def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
 
 def _coming(db: Session, today: date) -> list[Coming]:
     events = select(Event).where(Event.on >= today, Event.on <= today + AHEAD)
-    found = [Coming(each.on, each.name, each.kind, f"/pull/{each.id}") for each in db.scalars(events)]
+    coming_up = [Coming(each.on, each.name, each.kind, f"/pull/{each.id}") for each in db.scalars(events)]
     sessions = select(WorkSession).where(WorkSession.on >= today, WorkSession.on <= today + AHEAD, SESSION_IS_OPEN)
     for each in db.scalars(sessions):
-        found.append(Coming(each.on, each.title, _KINDS[SessionKind(each.kind)], f"/sessions/{each.id}"))
-    return sorted(found, key=lambda coming: (coming.on, coming.name))
+        coming_up.append(Coming(each.on, each.title, _KINDS[SessionKind(each.kind)], f"/sessions/{each.id}"))
+    return sorted(coming_up, key=lambda coming: (coming.on, coming.name))
 
 
 def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]:

@@ -157,13 +157,13 @@ def _stretches(tasks: Sequence[Task], evenings: Sequence[Evening], today: date) 
 
 def _runs(stretches: Sequence[Stretch], taken: Collection[date]) -> list[Stretch]:
     """Stretches put together where one follows the other, but for days that have an evening already."""
-    found: list[Stretch] = []
+    runs: list[Stretch] = []
     for first, last in stretches:
-        follows = found[-1][1] + DAY if found and found[-1][1] else date.max
+        follows = runs[-1][1] + DAY if runs and runs[-1][1] else date.max
         while follows in taken:
             follows += DAY
         if follows == first:
-            found[-1] = found[-1][0], last
+            runs[-1] = runs[-1][0], last
         else:
-            found.append((first, last))
-    return found
+            runs.append((first, last))
+    return runs

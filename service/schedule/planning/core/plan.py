@@ -68,8 +68,8 @@ class EveningPlan:
     def missing_on(self, day: date) -> list[Task]:
         """What had to be done before that day and is not."""
         done = {task for each in self.evenings if each.evening.on < day for task in each.tasks}
-        asked = [task for each in self.evenings for task in each.tasks] + list(self.left)
-        return [task for task in asked if task.due_by is not None and task.due_by <= day and task not in done]
+        every = [task for each in self.evenings for task in each.tasks] + list(self.left)
+        return [task for task in every if task.due_by is not None and task.due_by <= day and task not in done]
 
 
 def plan(tasks: Sequence[Task], evenings: Sequence[Evening]) -> EveningPlan:
@@ -127,8 +127,8 @@ def _spread(tasks: Sequence[Task], evenings: Sequence[Evening]) -> tuple[list["_
         others, left = _filled(sorted(tasks, key=order), evenings)
         if not left:
             return others, left
-    if len(tasks) <= SEARCHED_MOST and (found := _searched(tasks, evenings)):
-        return list(found), []
+    if len(tasks) <= SEARCHED_MOST and (filled := _searched(tasks, evenings)):
+        return list(filled), []
     return rooms, homeless
 
 

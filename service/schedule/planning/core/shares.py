@@ -200,15 +200,15 @@ def shared(tasks: Sequence[Task], hands: int, limit: int | None = None) -> list[
 
     Places are cut only where all would not be done within `limit` seconds otherwise.
     """
-    found = _soonest(tasks, hands, Cut.NEVER)
+    shares = _soonest(tasks, hands, Cut.NEVER)
     for cut in (Cut.LONGEST_FIRST, Cut.EXACTLY):
-        if limit is not None and max(map(seconds_of, found), default=0) > limit:
-            found = _soonest(tasks, hands, cut, limit) if _fits(tasks, hands, limit, cut) else found
-    while len(found) < hands and any(len(share) > 1 for share in found):
-        longest = max((share for share in found if len(share) > 1), key=seconds_of)
-        at = found.index(longest)
-        found[at : at + 1] = _soonest(longest, 2, Cut.NEVER)  # it ends no sooner, but nobody stands by
-    return found
+        if limit is not None and max(map(seconds_of, shares), default=0) > limit:
+            shares = _soonest(tasks, hands, cut, limit) if _fits(tasks, hands, limit, cut) else shares
+    while len(shares) < hands and any(len(share) > 1 for share in shares):
+        longest = max((share for share in shares if len(share) > 1), key=seconds_of)
+        at = shares.index(longest)
+        shares[at : at + 1] = _soonest(longest, 2, Cut.NEVER)  # it ends no sooner, but nobody stands by
+    return shares
 
 
 def _soonest(tasks: Sequence[Task], hands: int, cut: Cut, high: int | None = None) -> list[Share]:
