@@ -3,9 +3,10 @@
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
 from datetime import UTC, datetime
+from functools import cache
 
 import anyio.to_thread
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.chores import CHORES
@@ -153,7 +154,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        responses=problems.RESPONSES,
+        routes=[*_every_router().routes],
     )
     app.state.settings = settings
     app.state.store = store
@@ -165,7 +166,14 @@ def create_app(
     problems.install(app)
     app.add_middleware(SecurityMiddleware, base_url=settings.base_url)
     app.add_middleware(RequestLog)
-    for router in ROUTERS:
-        app.include_router(router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app
+
+
+@cache
+def _every_router() -> APIRouter:
+    """Every router, included once in a process: reading the functions of its routes takes longer than a request."""
+    together = APIRouter(responses=problems.RESPONSES)
+    for router in ROUTERS:
+        together.include_router(router)
+    return together

@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, BrowserContext
 from tests.support.chromium import chromium, phone_in
 from tests.support.postgres import Cluster, running_cluster
 from tests.support.program import Running, running
+from tests.support.statements import share_compiled
 
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
 # In CI the examples are the same every time; elsewhere each run looks at new ones.
@@ -48,6 +49,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     """With `--fast`, properties look at few examples; a test that says how many it needs has them all the same."""
+    share_compiled()
     if config.getoption("--fast"):
         settings.load_profile("fast")
         if gone := [place for place in SLOW if not (TESTS / place).exists()]:

@@ -20,7 +20,6 @@ from psycopg import sql
 from sqlalchemy import make_url
 
 ROLE = "coilbook"
-COPIED = "migrated"
 
 
 class Cluster:
@@ -134,17 +133,17 @@ def running_cluster(*, fsync: bool) -> Iterator[Cluster]:
         shutil.rmtree(folder)
 
 
-def copied(url: str, make: Callable[[str], None]) -> None:
-    """Make the database at `url` anew as a copy of one that `make` fills, once in each cluster, by its address."""
+def copied(url: str, template: str, make: Callable[[str], None]) -> None:
+    """Make the database at `url` anew as a copy of `template`, which `make` fills once in each cluster."""
     address = make_url(url)
     folder = str(address.query["host"])
     with psycopg.connect(host=folder, user=ROLE, dbname="postgres", autocommit=True) as connection:
-        if not connection.execute("SELECT true FROM pg_database WHERE datname = %s", [COPIED]).fetchone():
-            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(COPIED)))
-            make(address.set(database=COPIED).render_as_string(hide_password=False))
-        name, template = sql.Identifier(str(address.database)), sql.Identifier(COPIED)
+        if not connection.execute("SELECT true FROM pg_database WHERE datname = %s", [template]).fetchone():
+            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(template)))
+            make(address.set(database=template).render_as_string(hide_password=False))
+        name, made = sql.Identifier(str(address.database)), sql.Identifier(template)
         connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(name))
-        connection.execute(sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY FILE_COPY").format(name, template))
+        connection.execute(sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY FILE_COPY").format(name, made))
 
 
 def _unprivileged_user() -> pwd.struct_passwd:

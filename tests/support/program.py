@@ -1,8 +1,8 @@
 """A program for tests: the service over a migrated database, with a lead, a crew member and a viewer."""
 
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -21,6 +21,7 @@ from service.store import migrate
 from service.store.engine import is_sqlite
 from service.store.files import in_one_file
 from service.store.sessions import Store
+from service.testers.tables import Named, Tables
 from tests.support.postgres import copied
 
 START = datetime(2026, 9, 21, 22, 0, tzinfo=UTC)
@@ -66,23 +67,39 @@ def form_of_a_test() -> dict[str, str]:
 
 @contextmanager
 def running(url: str, **settings: object) -> Iterator[Running]:
-    """The service over the database at `url`, which is migrated first."""
-    migrated(url)
+    """The service over a new database at `url`, which is a copy of one with a program and its cast."""
+    tokens = _copied_with_cast(url)
     clock = Clock()
     given = {"base_url": BASE, "tables": tables_folder()} | settings
     app = create_app(Settings(database_url=url, **given), clock)  # type: ignore[arg-type]
+    if "tables" not in settings:
+        app.state.tables = MadeWhenAsked(tables_folder())
     base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store
-    with store.writing() as db:
-        actions.found_program(db, "Fernhollow Band Program", "America/New_York", clock.now)
-        tokens = {role: actions.make_token(db, role.value.title(), role, clock.now) for role in list(Role)[1:]}
 
     def client(role: Role | None) -> TestClient:
         headers = {"Origin": base} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})
         return TestClient(app, base, headers=headers, follow_redirects=False)
 
-    with client(None) as stranger:
-        yield Running(store, clock, client(Role.LEAD), client(Role.CREW), client(Role.VIEWER), stranger)
+    lead, crew, viewer, stranger = map(client, (Role.LEAD, Role.CREW, Role.VIEWER, None))
+    with entered(stranger, lead, crew, viewer):
+        yield Running(store, clock, lead, crew, viewer, stranger)
+
+
+@contextmanager
+def entered(client: TestClient, *others: TestClient) -> Iterator[None]:
+    """Start the service of these clients. All ask it in its own event loop, not each time in one made for that."""
+    with client:
+        for other in others:
+            other.portal = client.portal
+        yield
+
+
+class MadeWhenAsked(Tables):
+    """Tables of which none is made ahead: that takes a process for each session that a test opens."""
+
+    def make_ahead(self, wirings: Iterable[Named]) -> None:
+        """Leave them to the first request."""
 
 
 def migrated(url: str) -> None:
@@ -90,7 +107,7 @@ def migrated(url: str) -> None:
     if is_sqlite(url):
         shutil.copy(_migrated_file(), str(make_url(url).database))
     else:
-        copied(url, migrate.upgrade)
+        copied(url, "migrated", migrate.upgrade)
 
 
 @cache
@@ -99,9 +116,42 @@ def tables_folder() -> Path:
     return Path(mkdtemp())
 
 
+def _copied_with_cast(url: str) -> dict[Role, str]:
+    """Make the database as a copy of one with a program; the answer is each role's token for it."""
+    if is_sqlite(url):
+        path, tokens = _cast_file()
+        shutil.copy(path, str(make_url(url).database))
+        return tokens
+    copied(url, "cast", lambda to: _CASTS.update({_server(to): _add_cast(to)}))
+    return _CASTS[_server(url)]
+
+
+def _add_cast(url: str) -> dict[Role, str]:
+    migrated(url)
+    with closing(Store(url)) as store, store.writing() as db:
+        actions.found_program(db, "Fernhollow Band Program", "America/New_York", START)
+        return {role: actions.make_token(db, role.value.title(), role, START) for role in list(Role)[1:]}
+
+
+_CASTS: dict[object, dict[Role, str]] = {}
+"""The tokens of the programs that are copied, by the server that holds them."""
+
+
+def _server(url: str) -> object:
+    return make_url(url).query["host"]
+
+
 @cache
 def _migrated_file() -> Path:
     path = Path(mkdtemp()) / "migrated.db"
     migrate.upgrade(f"sqlite:///{path}")
     in_one_file(path)
     return path
+
+
+@cache
+def _cast_file() -> tuple[Path, dict[Role, str]]:
+    path = Path(mkdtemp()) / "cast.db"
+    tokens = _add_cast(f"sqlite:///{path}")
+    in_one_file(path)
+    return path, tokens

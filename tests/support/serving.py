@@ -15,7 +15,7 @@ from service.crew.core import Role
 from service.settings import Settings
 from service.store.sessions import Store
 from service.web.middleware.slow_requests import SlowRequestProtocol
-from tests.support.program import migrated, tables_folder
+from tests.support.program import MadeWhenAsked, migrated, tables_folder
 from tests.support.waiting import PATIENCE
 
 
@@ -56,7 +56,8 @@ def served(url: str, base: str | None = None) -> Iterator[Served]:
         listening.bind(("127.0.0.1", 0))
         at = f"127.0.0.1:{listening.getsockname()[1]}"
         base = base or f"http://{at}"
-        app = create_app(Settings(database_url=url, base_url=base, tables=tables_folder()))
+        app = create_app(Settings(database_url=url, base_url=base))
+        app.state.tables = MadeWhenAsked(tables_folder())
         store: Store = app.state.store
         with store.writing() as db:
             actions.found_program(db, "Fernhollow Band Program", "America/New_York", datetime.now(UTC))

@@ -30,7 +30,7 @@ from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import render
 from service.web.upload import Taking
 from tests.support.demo import demo_file
-from tests.support.program import BASE, START, Clock, op
+from tests.support.program import BASE, START, Clock, MadeWhenAsked, entered, op, tables_folder
 from tests.testlog.support import ZONE
 
 NOTHING = UUID("00000000-0000-4000-8000-00000000dead")
@@ -86,12 +86,13 @@ def world(folder: Path, **settings: Any) -> Iterator[World]:
     shutil.copy(demo_file(), file)
     clock = Clock()
     app = create_app(Settings(f"sqlite:///{file}", **({"base_url": BASE} | settings)), clock)
+    app.state.tables = MadeWhenAsked(tables_folder())
     store: Store = app.state.store
     with store.writing() as db:
         tokens = {role: _token(db, role) for role in ("viewer", "crew", "lead", "revoked")}
         params = _params(db)
     clients = {role: _client(app, token) for role, token in tokens.items()} | {"stranger": _client(app, "")}
-    with clients["stranger"]:
+    with entered(*clients.values()):
         yield World(app, store, clock, clients, params)
 
 
