@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from typing import Any
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -17,11 +18,12 @@ from sqlalchemy.exc import IntegrityError
 
 from service import clock
 from service.crew.core import Role
-from service.crew.models import Person
+from service.crew.models import Person, Program
 from service.kit.problems import Problem
 from service.schedule.reminders.actions import send_due
 from service.schedule.reminders.models import SentMail
 from service.settings import MailServer, Settings, read_settings
+from service.testlog.models import WorkSession
 from tests.home.support import truck
 from tests.support.program import BASE, START, Running, op
 
@@ -328,3 +330,51 @@ def test_it_signs_in_where_a_user_is_set(program: Running) -> None:
             assert box.take() == expected
     finally:
         controller.stop()
+
+
+BREAK = "\r\nBcc: evil@example.org\r\n\r\nRead this instead"
+
+
+def put(program: Running, what: Any) -> None:
+    """Write what no form takes, as another program or a restored file may bring it."""
+    with program.store.writing() as db:
+        db.execute(what)
+
+
+def test_no_name_adds_a_line_to_the_head_of_a_letter(program: Running, office: Office) -> None:
+    truck(program, ("vibes", "Frame 1", 10))
+    readers(program)
+    session(program, "2026-09-24")
+    put(program, update(Program).values(name=f"Fernhollow{BREAK}"))
+    put(program, update(WorkSession).values(title=f"Thursday{BREAK}"))
+    program.clock.now = datetime(2026, 9, 23, 11, 0, tzinfo=UTC)
+    turn(program, office)
+    letters = [letter for _, letter in office.box.letters]
+    assert [letter["Subject"].splitlines() for letter in letters] == [[letter["Subject"]] for letter in letters]
+    assert {to for to, _ in office.box.letters} == {"lead@example.org", "viewer@example.org"}
+    for letter in letters:
+        assert {letter["Bcc"], letter["Cc"]} == {None}
+        assert letter["To"] in ("lead@example.org", "viewer@example.org")
+        assert "Bcc: evil@example.org" in letter["Subject"]  # in the line, where it is only text
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "viewer@example.org, evil@example.org",
+        "viewer@example.org\r\nRCPT TO:<evil@example.org>",
+        "viewer@example.org\r\nBcc: evil@example.org",
+        "Viewer <viewer@example.org>",
+        "viewer@example.org> BODY=8BITMIME",
+    ],
+)
+def test_an_address_that_is_more_than_one_gets_nothing_and_keeps_nobody_waiting(
+    program: Running, office: Office, address: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    readers(program)
+    assert program.viewer.post("/me/address", data={"address": address}).status_code == 422
+    put(program, update(Person).where(Person.role == Role.VIEWER).values(email=address))
+    assert turn(program, office) == "letters mailed: 1 of 2."
+    assert office.box.take() == BOTH[:1]
+    assert "evil" not in caplog.text
+    assert "no address for mail" in caplog.text
