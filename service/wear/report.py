@@ -1,11 +1,12 @@
 """What wear says of each class in words: how it fares in the seasons to come, what helps, and how it lasts."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from math import ceil, floor
+from string import ascii_uppercase
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -17,9 +18,10 @@ from service.season.models import SeasonRow
 from service.tags.queries import codes_of
 from service.wear.coming import SeasonToCome, fleets, seasons_to_come
 from service.wear.core.ahead import Fleet, SeasonAhead, ahead
-from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of
+from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of, wears_otherwise
 from service.wear.core.lives import Life
-from service.wear.curve import Curve, draw
+from service.wear.curve import ClassShares
+from service.wear.picture import Picture, draw_together
 from service.wear.queries import WearRecord, lives_by_class, records
 
 NAMED = 5
@@ -47,7 +49,7 @@ class WornClass:
 
     `by` names the wider class it is judged by ("" for itself); `assumed` is whether no fit speaks for it. `grows` is
     whether failing gets likelier with use (None: it cannot be told). `first` are to be replaced first where that is of
-    use before a season, and `curve` is the number of the curve that speaks for it, from 1 (0: none does).
+    use before a season, and `curve` is the letter of the curve that speaks for it ("": none does).
     """
 
     name: str
@@ -60,7 +62,7 @@ class WornClass:
     grows: bool | None
     seasons: Sequence[ClassSeason]
     first: Sequence[UUID]
-    curve: int
+    curve: str
 
     @property
     def short(self) -> ClassSeason | None:
@@ -70,14 +72,14 @@ class WornClass:
 
 @dataclass(frozen=True)
 class Report:
-    """The seasons that are looked at, every class with lives or items in use, and the curves of those that are fitted.
+    """The seasons that are looked at, every class with lives or items in use, and pictures of those that are fitted.
 
     `items` are those that the classes name, with their codes.
     """
 
     seasons: Sequence[SeasonToCome]
     classes: Sequence[WornClass]
-    curves: Sequence[Curve]
+    pictures: Sequence[Picture]
     items: Mapping[UUID, tuple[ItemFacts, str]]
 
 
@@ -93,18 +95,29 @@ def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: 
             in_use[item.path][item_id] = item
     classes, pool = judged(by_class), pooled(by_class)
     fits = {each.by: each.fitted for each in classes if each.by and each.fitted}
-    order, days = sorted(fits), (row.ends - row.starts).days + 1
-    curves = [
-        draw(in_words(path), KINDS[path[0]].plural, fits[path], steps_of(in_order(pool[path])), days) for path in order
-    ]
+    letters = {path: _letter(number) for number, path in enumerate(sorted(fits))}
     told = [
-        _class_wear(each, pool[each.path[:1]], in_use[each.path], coming, today, per_mille, order)
+        _class_wear(each, pool[each.path[:1]], in_use[each.path], coming, today, per_mille, letters)
         for each in classes
         if each.lives or in_use[each.path]
     ]
     named = [item_id for each in told for item_id in each.first]
     facts, codes = item_facts(db, named), codes_of(db, named)
-    return Report(coming, told, curves, {key: (facts[key], codes.get(key, "")) for key in named})
+    pictures = [
+        draw_together(
+            in_words((kind,)),
+            {
+                letters[path]: ClassShares(
+                    in_words(path), KINDS[kind].plural, fits[path], steps_of(in_order(pool[path]))
+                )
+                for path in paths
+            },
+            {letters[path] for path in paths if wears_otherwise(path, by_class)},
+            (row.ends - row.starts).days + 1,
+        )
+        for kind, paths in _by_kind(letters).items()
+    ]
+    return Report(coming, told, pictures, {key: (facts[key], codes.get(key, "")) for key in named})
 
 
 def _class_wear(
@@ -114,7 +127,7 @@ def _class_wear(
     coming: Sequence[SeasonToCome],
     today: date,
     per_mille: int,
-    curves: Sequence[Path],
+    letters: Mapping[Path, str],
 ) -> WornClass:
     from service.wear.core.assumed import assumed  # numpy would slow the start of every command
 
@@ -135,8 +148,21 @@ def _class_wear(
         grows=True if min(shapes) > 1 else False if max(shapes) < 1 else None,
         seasons=[_in_season(*pair, per_mille) for pair in zip(coming, seasons, strict=False)],
         first=[item_ids[number] for number in replaced[:NAMED]],
-        curve=curves.index(each.by) + 1 if each.by else 0,
+        curve=letters[each.by] if each.by else "",
     )
+
+
+def _letter(number: int) -> str:
+    """A, B, …, Z, A2, B2, …"""
+    turn, letter = divmod(number, len(ascii_uppercase))
+    return ascii_uppercase[letter] + (str(turn + 1) if turn else "")
+
+
+def _by_kind(paths: Iterable[Path]) -> dict[str, list[Path]]:
+    found: dict[str, list[Path]] = defaultdict(list)
+    for path in paths:
+        found[path[0]].append(path)
+    return found
 
 
 @lru_cache(maxsize=256)

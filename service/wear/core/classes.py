@@ -19,6 +19,9 @@ from service.wear.core.weibull import Weibull
 ENOUGH = 5
 """Failures that a class needs to be judged by itself (common practice, no source): fewer leave the shape to chance."""
 
+_OTHERWISE = 5.991464547107979
+"""The 95 % point of chi squared with two degrees of freedom, for a shape and a scale more (tables)."""
+
 Path = tuple[str, ...]
 
 
@@ -80,8 +83,32 @@ def in_order(lives: Iterable[Life]) -> tuple[Life, ...]:
 @lru_cache(maxsize=256)
 def fitted_to(lives: tuple[Life, ...]) -> Fitted | None:
     """The model of these lives, remembered: between two tests nothing changes."""
+    model = _model_of(lives)
+    return Fitted(model, tuple(edge(lives, model))) if model else None
+
+
+def wears_otherwise(path: Path, lives: Mapping[Path, Sequence[Life]]) -> bool:
+    """Whether a class wears otherwise than the rest of its kind: models of both, each with enough failures, explain
+    their lives better than one of all, by the likelihood-ratio test at 5 %.
+    """
+    of_kind = {other: own for other, own in lives.items() if other[0] == path[0]}
+    own, rest = (
+        [life for other, found in of_kind.items() if (other[: len(path)] == path) is within for life in found]
+        for within in (True, False)
+    )
+    if min(failures_of(own), failures_of(rest)) < ENOUGH:
+        return False
+    apart, together = (_model_of(in_order(own)), _model_of(in_order(rest))), _model_of(in_order([*own, *rest]))
+    if apart[0] is None or apart[1] is None or together is None:
+        return False
+    gained = apart[0].log_likelihood + apart[1].log_likelihood - together.log_likelihood
+    return 2 * gained > _OTHERWISE
+
+
+@lru_cache(maxsize=256)
+def _model_of(lives: tuple[Life, ...]) -> Weibull | None:
     model = fit(lives)
-    return None if isinstance(model, NoModel) else Fitted(model, tuple(edge(lives, model)))
+    return None if isinstance(model, NoModel) else model
 
 
 @lru_cache(maxsize=256)

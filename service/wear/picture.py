@@ -1,0 +1,80 @@
+"""Classes of one kind in one picture: how each lasts by its model, told apart by dashes and letters, not by color.
+
+All classes of a kind that a fit speaks for stand in it, with a table beneath. A class is drawn by itself as well, with
+its range and what tests found: at once where it is alone or wears otherwise than the rest of its kind, else where
+somebody opens it.
+"""
+
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from service.wear.curve import ClassShares, Curve, draw
+from service.wear.strip import BOTTOM, RIGHT, TOP, Axes, Tick, of_100, use_in_words
+
+LABEL: Final = 14.0
+"""How far letters at the ends of lines are apart, and how wide one is."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A class in a picture: its letter and where that stands, its line, the way from its end to the letter; and the
+    class by itself. `differs`: it wears otherwise than the rest of its kind.
+    """
+
+    letter: str
+    at: tuple[float, float]
+    fit: str
+    way: str
+    differs: bool
+    curve: Curve
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The classes of a kind, drawn together: lines, the marks of the axes, and rows of figures, one for each line."""
+
+    name: str
+    lines: Sequence[Line]
+    shares: Sequence[Tick]
+    days: Sequence[Tick]
+    seasons: Sequence[Tick]
+    figures: Sequence[tuple[str, Sequence[str]]]
+
+
+def draw_together(name: str, classes: Mapping[str, ClassShares], differs: Container[str], season_days: int) -> Picture:
+    """Draw classes of one kind, one at least, in one picture, and each by itself; they are told by their letters."""
+    drawn = list(classes.values())
+    until, lowest = max(each.seen for each in drawn), min(each.lowest for each in drawn)
+    axes = Axes.holding(until, lowest, season_days, RIGHT - LABEL)
+    ends = [(axes.x(each.seen), axes.y(each.model(each.seen))) for each in drawn]
+    lines = [
+        Line(
+            letter,
+            place,
+            shares.fit_line(axes),
+            f"M{end[0]:.1f} {end[1]:.1f}L{place[0]:.1f} {place[1]:.1f}",
+            letter in differs,
+            draw(shares, season_days),
+        )
+        for (letter, shares), end, place in zip(classes.items(), ends, _apart(ends), strict=True)
+    ]
+    figures = [
+        (
+            use_in_words(day, season_days),
+            [str(of_100(each.model(day))) if day <= each.seen else "not known yet" for each in drawn],
+        )
+        for day in axes.marked_days
+    ]
+    return Picture(name, lines, axes.shares, axes.days, axes.seasons, figures)
+
+
+def _apart(ends: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Where letters beside these ends stand, none over another, all on the strip."""
+    places: dict[int, tuple[float, float]] = {}
+    for number in sorted(range(len(ends)), key=lambda number: ends[number][1]):
+        x, y = ends[number][0] + 5, ends[number][1]
+        near = [place[1] for place in places.values() if abs(place[0] - x) < LABEL]
+        places[number] = x, max([y, *(above + LABEL for above in near)])
+    over = max(0.0, max(y for _, y in places.values()) - BOTTOM)
+    return [(places[number][0], max(places[number][1] - over, TOP)) for number in range(len(ends))]

@@ -1,0 +1,109 @@
+"""The strip on which classes are drawn: the share still good over exposure days, 320 wide. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+LEFT, RIGHT, TOP, BOTTOM = 40.0, 312.0, 24.0, 196.0
+FINEST: Final = 56
+"""Pieces of the smooth lines."""
+STEPS: Final = (1, 2, 5, 10, 15, 20, 30, 50, 60, 100, 150, 200, 300, 500, 1000)
+"""Days between two marks of the axis; there are at most five."""
+FLOORS: Final = (0.9, 0.8, 0.5, 0.0)
+"""Where the axis of shares may begin."""
+COUNTS: Final = {1: "a season", 2: "two seasons", 3: "three seasons", 4: "four seasons"}
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A mark of an axis: where it is, and its words."""
+
+    at: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Axes:
+    """The strip's marks: shares, days and whole seasons; `days` and `whole` are the days that have a row of figures."""
+
+    until: float
+    floor: float
+    season_days: int
+    right: float = RIGHT
+
+    @classmethod
+    def holding(cls, until: float, lowest: float, season_days: int, right: float = RIGHT) -> "Axes":
+        """Axes until a day, down to a share."""
+        return cls(until, next(floor for floor in FLOORS if floor <= lowest), season_days, right)
+
+    @property
+    def whole_seasons(self) -> list[int]:
+        """The days at which whole seasons of service are over."""
+        return [self.season_days * number for number in range(1, int(self.until // self.season_days) + 1)]
+
+    @property
+    def marked_days(self) -> list[int]:
+        """The days that are marked, and those at which whole seasons are over, in order, without 0."""
+        return sorted({*self._day_marks(), *self.whole_seasons} - {0})
+
+    @property
+    def shares(self) -> list[Tick]:
+        """The marks of the axis of shares."""
+        return [Tick(self.y(share), f"{100 * share:.0f} %") for share in (1.0, (1 + self.floor) / 2, self.floor)]
+
+    @property
+    def days(self) -> list[Tick]:
+        """The marks of the axis of days."""
+        return [Tick(self.x(day), str(day)) for day in self._day_marks()]
+
+    @property
+    def seasons(self) -> list[Tick]:
+        """The marks of whole seasons."""
+        most = len(self.whole_seasons)
+        return [Tick(self.x(day), _season_words(number, most)) for number, day in enumerate(self.whole_seasons, 1)]
+
+    def _day_marks(self) -> list[int]:
+        step = next((step for step in STEPS if self.until / step <= 5), STEPS[-1])
+        return list(range(0, int(self.until) + 1, step))
+
+    def x(self, time: float) -> float:
+        """Where a time is, in exposure days."""
+        return LEFT + (self.right - LEFT) * time / self.until
+
+    def y(self, share: float) -> float:
+        """Where a share is; what lies below the axis is drawn on it."""
+        return TOP + (BOTTOM - TOP) * (1 - max(share, self.floor)) / (1 - self.floor)
+
+    def line(self, points: Iterable[tuple[float, float]]) -> str:
+        """A line through times and shares, as path data without its first letter."""
+        return "L".join(f"{self.x(time):.1f} {self.y(share):.1f}" for time, share in points)
+
+
+def times_until(until: float) -> Sequence[float]:
+    """The times of a smooth line, finer where it may fall at once."""
+    return [until * (piece / FINEST) ** 1.5 for piece in range(FINEST + 1)]
+
+
+def use_in_words(day: int, season_days: int) -> str:
+    """So many days of service: "210 days, two seasons"."""
+    seasons, rest = divmod(day, season_days)
+    return f"{day} {'day' if day == 1 else 'days'}" + ("" if rest else f", {COUNTS.get(seasons, f'{seasons} seasons')}")
+
+
+def of_100(share: float) -> int:
+    """A share as a whole number of 100, which is 100 or 0 only where nothing is missing."""
+    rounded = round(100 * share)
+    if rounded == 100 and share < 0.9999:
+        return 99
+    return 1 if rounded == 0 and share > 0.0001 else rounded
+
+
+def span(least: int, most: int) -> str:
+    """A range of counts, one where both are the same."""
+    return str(most) if least == most else f"{least} to {most}"
+
+
+def _season_words(number: int, most: int) -> str:
+    if most > 5:
+        return str(number) if number % (most // 5 + 1) == 0 else ""
+    return "1 season" if number == 1 else str(number)
