@@ -66,15 +66,15 @@ def fleets(
     items: Mapping[UUID, WearRecord], coming: Sequence[SeasonToCome], today: date
 ) -> list[tuple[Fleet, list[UUID]]]:
     """These items by the tests that they have before them; those that failed, and did not pass since, are left out."""
-    told: dict[tuple[PlannedSeason, ...], list[tuple[float, float, UUID]]] = {}
+    grouped: dict[tuple[PlannedSeason, ...], list[tuple[float, float, UUID]]] = {}
     for item_id, item in items.items():
         ages = item.ages(today, coming[0].base)
         if ages is not None:
             first = coming[0].planned(item.passed_on if coming[0].runs else None)
             planned = (first, *(each.planned() for each in coming[1:]))
-            told.setdefault(planned, []).append((ages.passed, max(ages.passed, ages.day), item_id))
+            grouped.setdefault(planned, []).append((ages.passed, max(ages.passed, ages.day), item_id))
     found = []
-    for planned, of_items in told.items():
+    for planned, of_items in grouped.items():
         passed, ages_then, item_ids = zip(*of_items, strict=True)
         found.append((Fleet(passed, ages_then, planned), list(item_ids)))
     return found

@@ -55,7 +55,7 @@ class ClassShares:
         return max((step.lower if step.upper is None else step.upper for step in self.steps.steps), default=0.0)
 
     @property
-    def told(self) -> Sequence[SurvivalStep]:
+    def known_steps(self) -> Sequence[SurvivalStep]:
         """The steps after which some items are known to be good."""
         steps = self.steps.steps
         return steps if not steps or steps[-1].upper is None else steps[:-1]
@@ -138,7 +138,7 @@ def draw(shares: ClassShares, season_days: int) -> Curve:
 def _stepped(shares: ClassShares, axes: Axes) -> tuple[str, str]:
     """What tests found: level where they tell, and the ways down between two tests."""
     level, way, at, share = "", "", 0.0, 1.0
-    for step in shares.told:
+    for step in shares.known_steps:
         level += f"M{axes.line([(at, share), (step.lower, share)])}"
         if step.upper is None:
             return level, way

@@ -96,12 +96,12 @@ def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: 
     classes, pool = judged(by_class), pooled(by_class)
     fits = {each.by: each.fitted for each in classes if each.by and each.fitted}
     letters = {path: _letter(number) for number, path in enumerate(sorted(fits))}
-    told = [
+    worn = [
         _class_wear(each, pool[each.path[:1]], in_use[each.path], coming, today, per_mille, letters)
         for each in classes
         if each.lives or in_use[each.path]
     ]
-    named = [item_id for each in told for item_id in each.first]
+    named = [item_id for each in worn for item_id in each.first]
     facts, codes = item_facts(db, named), codes_of(db, named)
     pictures = [
         draw_together(
@@ -117,7 +117,7 @@ def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: 
         )
         for kind, paths in _by_kind(letters).items()
     ]
-    return Report(coming, told, pictures, {key: (facts[key], codes.get(key, "")) for key in named})
+    return Report(coming, worn, pictures, {key: (facts[key], codes.get(key, "")) for key in named})
 
 
 def _class_wear(
@@ -135,7 +135,7 @@ def _class_wear(
     by_tests = fleets(in_use, coming, today)
     item_ids = [item_id for _, ids in by_tests for item_id in ids]
     seasons = _seasons_ahead(fitted, tuple(fleet for fleet, _ in by_tests), per_mille) if item_ids else ()
-    replaced = next((told.replaced for told in seasons if told.replaced), ())
+    replaced = next((season.replaced for season in seasons if season.replaced), ())
     shapes = [model.shape for model in fitted.edge]
     return WornClass(
         name=in_words(each.path),
@@ -171,15 +171,15 @@ def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) 
     return ahead(fitted, of_class, per_mille / 1000)
 
 
-def _in_season(season: SeasonToCome, ahead: SeasonAhead, per_mille: int) -> ClassSeason:
+def _in_season(season: SeasonToCome, season_ahead: SeasonAhead, per_mille: int) -> ClassSeason:
     target = per_mille / 1000
     return ClassSeason(
         season,
-        of_1000(ahead.bad, target),
-        f"{of_1000(ahead.least, target)} to {of_1000(ahead.most, target)}",
-        ahead.bad <= target,
-        (ahead.most <= target) if ahead.bad <= target else ahead.least > target,
-        ahead,
+        of_1000(season_ahead.bad, target),
+        f"{of_1000(season_ahead.least, target)} to {of_1000(season_ahead.most, target)}",
+        season_ahead.bad <= target,
+        (season_ahead.most <= target) if season_ahead.bad <= target else season_ahead.least > target,
+        season_ahead,
     )
 
 

@@ -83,18 +83,18 @@ def ahead(fitted: Fitted, fleets: Sequence[Fleet], target: float) -> list[Season
     found = []
     for number, bad in enumerate(shares.mean(axis=0).tolist()):
         least, most = min(bad, others[:, number].min()), max(bad, others[:, number].max())
-        told = SeasonAhead(bad, float(least), float(most))
+        season_ahead = SeasonAhead(bad, float(least), float(most))
         if bad > target:
             worst = edge[int(others[:, number].argmax())] if most > bad else fitted.model
-            told = SeasonAhead(
-                told.bad,
-                told.least,
-                told.most,
+            season_ahead = SeasonAhead(
+                season_ahead.bad,
+                season_ahead.least,
+                season_ahead.most,
                 rounds_that_keep(fitted.model, fleets, number, target),
                 rounds_that_keep(worst, fleets, number, target),
                 replacements_that_keep(fitted.model, fleets, number, target, shares[:, number]),
             )
-        found.append(told)
+        found.append(season_ahead)
     return found
 
 
