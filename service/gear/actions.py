@@ -37,7 +37,7 @@ WALK_STEP = 10
 class NewItem:
     """What is known of an item when it is added. Lengths in millimeters (0: none), prices in cents.
 
-    `strapped` is None where nobody said it; the kinds are those of places that are new, None where nobody said them.
+    `strapped` is None where it was not given. The kinds are those of new places; None where they were not given.
     """
 
     kind: str
@@ -66,7 +66,7 @@ def add_items(
 def add_each(
     db: Session, pieces: Sequence[tuple[UUID, NewItem]], who: Who | None, now: datetime, in_service_on: date
 ) -> list[Item]:
-    """Add items, each of its own kind, as `add_items` does; a few statements, however many they are."""
+    """Add items of different kinds, as `add_items` does. The number of statements does not grow with the items."""
     items = [_item(item_id, new, who, now, in_service_on) for item_id, new in pieces]
     db.add_all(items)
     db.flush()
@@ -162,7 +162,7 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, actor:
 
 
 def move_in_walk(db: Session, place_id: UUID, steps: int, actor: Actor) -> None:
-    """Let a place come earlier (`steps` below 0) or later in the walk; it stops at the first and the last turn."""
+    """Move a place earlier (`steps` below 0) or later in the walk, at most to the first or last turn."""
     moved = place_with(db, place_id)
     walk = [each for each in queries.places(db) if each.id != place_id]
     before = sum((each.walk_order, each.name) < (moved.walk_order, moved.name) for each in walk)
@@ -177,7 +177,7 @@ def move_in_walk(db: Session, place_id: UUID, steps: int, actor: Actor) -> None:
 
 
 def end_place(db: Session, ended: Place, actor: Actor) -> None:
-    """Take a place off the walk and out of every list; what its history says stays, and its name is free again."""
+    """Take a place off the walk and out of every list. Its history stays, and its name can be used again."""
     ended.ended_at = actor.now
     db.flush()
     note_in_audit(db, actor.now, actor.who.id, "place.removed", ended.name)
@@ -238,7 +238,11 @@ def place(
 
 
 def change_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str, list[Any]]:
-    """Change what is told of an item (label, gauge, batch, purchase); each changed column, before and after."""
+    """Change an item's label, gauge, batch or purchase.
+
+    Returns:
+        each changed column with its value before and after.
+    """
     changed = {name: [getattr(item, name), value] for name, value in values.items() if getattr(item, name) != value}
     for name, (_, value) in changed.items():
         setattr(item, name, value)
@@ -259,7 +263,7 @@ def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, Pl
 
 
 def refuse_future_purchase(bought_on: date | None, today: date) -> None:
-    """Nothing was bought tomorrow.
+    """Refuse a purchase that lies in the future.
 
     Raises:
         Invalid: `bought_on` is later than `today`.
@@ -269,7 +273,7 @@ def refuse_future_purchase(bought_on: date | None, today: date) -> None:
 
 
 def change_state(db: Session, item: Item, to: ItemState, who: Who | None, now: datetime, reason: str) -> None:
-    """Move an item to another state and write down why; nothing where it is there already."""
+    """Move an item to another state and write down why. Does nothing if it has that state already."""
     if item.state == to:
         return
     _note_state(db, item, ItemState(item.state), to, who, now, reason)
@@ -298,7 +302,11 @@ def shorten(db: Session, item: Item, length_mm: int, now: datetime, reason: str)
 def raise_flag(
     db: Session, item_id: UUID, flag: FlagKind, period: str, note: str, who: Who | None, now: datetime
 ) -> bool:
-    """Raise a flag, once a period; False where that was done before."""
+    """Raise a flag, once a period.
+
+    Returns:
+        False if it was raised in this period before.
+    """
     same = (Flag.item_id == item_id, Flag.flag == flag, Flag.period == period)
     if db.scalar(select(Flag.id).where(*same)) is not None:
         return False
@@ -319,7 +327,11 @@ def raise_flag(
 
 
 def clear_flags(db: Session, flags: Sequence[Flag], why: str, who: Who | None, now: datetime) -> int:
-    """Clear flags; how many were still up. What somebody else has cleared meanwhile keeps their words."""
+    """Clear flags. A flag that somebody else cleared in the meantime keeps their reason.
+
+    Returns:
+        how many were still up.
+    """
     cleared = 0
     for ids in chunks(flag.id for flag in flags):
         query = update(Flag).where(Flag.id.in_(ids), FLAG_IS_OPEN)

@@ -68,7 +68,7 @@ _KEPT_IN = (
 
 
 def likely_kind(name: str) -> PlaceKind:
-    """What a place is by its name, where nobody said: an instrument frame, unless a word of it says otherwise.
+    """The kind that a place's name suggests: an instrument frame, unless a word in the name says otherwise.
 
     >>> [likely_kind(name).value for name in ("Marimba 1", "Rack 2", "Spares case", "Truck 2, shelf B", "Mixer cart")]
     ['frame', 'frame', 'case', 'shelf', 'other']
@@ -176,7 +176,7 @@ def kinds_in_words() -> str:
 
 
 def item_name(kind: str, length_mm: int, unit: Unit) -> str:
-    """What people call an item: "10 ft cable", "Hub (stage box)"; `length_mm` 0 where it has none."""
+    """The usual name of an item: "10 ft cable", "Hub (stage box)". `length_mm` is 0 where it has no length."""
     return f"{format_length(length_mm, unit)} {KINDS[kind].page}" if length_mm else KINDS[kind].title
 
 

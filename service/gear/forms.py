@@ -1,4 +1,4 @@
-"""What is typed about gear, read with a sentence for each field that is wrong. A page and the API read alike.
+"""Forms about gear, with a sentence for each field that is wrong. A page and the API read alike.
 
 Nothing is taken at less than its word: a length or a price without quotes in JSON has lost its unit, and is refused.
 """
@@ -222,7 +222,7 @@ class NewItems(ItemDetails):
 
 
 class NewItemsBody(NewItems):
-    """The same as the API takes it, with the client's id; a name that it does not know is refused, not lost."""
+    """Items to add over the API, with the client's id. Unknown fields are refused."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra=_NEEDS)
 
@@ -230,7 +230,7 @@ class NewItemsBody(NewItems):
 
 
 def _content(new: BaseModel) -> dict[str, Any]:
-    """What is asked for; what may be told of a place only where it is told."""
+    """The content of a request for its receipt. Fields about places are left out where they are empty."""
     content = new.model_dump(mode="json", exclude={"id"})
     return {name: value for name, value in content.items() if value is not None or name not in _OF_PLACES}
 

@@ -63,7 +63,7 @@ class ItemFacts:
 
     @property
     def stands(self) -> str:
-        """Its state as pages show it: what may be plugged in has a sign of its own until a test proves it."""
+        """The item's state as pages show it. A usable item has a sign of its own until a test proves it."""
         return f"{self.state}_untested" if self.untested and self.state in USABLE else self.state
 
 
@@ -132,18 +132,18 @@ def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]
 
 
 def items(db: Session, item_ids: Collection[UUID]) -> Sequence[Item]:
-    """These items, not held."""
+    """These items, not locked."""
     return db.scalars(select(Item).where(Item.id.in_(item_ids))).all()
 
 
 def places(db: Session) -> Sequence[Place]:
-    """All places in walking order, those that were removed left out."""
+    """All places in walking order, without those that were removed."""
     now = select(Place).where(PLACE_IN_USE)
     return db.scalars(now.order_by(Place.walk_order, Place.name)).all()
 
 
 def place_named(db: Session, name: str) -> Place | None:
-    """The place that is called so now, whatever the case; the one that is spelled so where there are several."""
+    """The place with this name now, ignoring case. If there are several, the one with exactly this spelling."""
     exactly = db.scalar(select(Place).where(Place.name == name, PLACE_IN_USE))
     # A name is there once, and reading all of them for each row of a sheet takes long.
     if exactly is not None:
@@ -160,7 +160,7 @@ def last_in_walk(db: Session) -> int:
 
 
 def counts_by_place(db: Session) -> dict[UUID, int]:
-    """How many items live at each place now, those that span two places at both."""
+    """How many items live at each place now. An item that spans two places counts at both."""
     here = select(Placement.place_a_id.label("place_id")).where(LIVES_THERE_NOW)
     there = select(Placement.place_b_id).where(LIVES_THERE_NOW, Placement.place_b_id.is_not(None))
     both = here.union_all(there).subquery()
@@ -169,7 +169,7 @@ def counts_by_place(db: Session) -> dict[UUID, int]:
 
 
 def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str | None]]:
-    """Where an item has lived, with the names of the places, the latest first."""
+    """The places where an item has lived, with their names, the latest first."""
     return db.execute(
         select(Placement, PlaceA.name, PlaceB.name)
         .join(PlaceA, PlaceA.id == Placement.place_a_id)
@@ -180,7 +180,7 @@ def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str |
 
 
 def said_strapped(db: Session, item_id: UUID) -> bool | None:
-    """Whether an item is strapped where it lives, if somebody said it."""
+    """Whether an item is strapped where it lives; None where it was not given."""
     now = select(Placement.strapped).where(Placement.item_id == item_id, LIVES_THERE_NOW)
     return db.scalar(now)
 
@@ -201,7 +201,7 @@ def states(db: Session, item_id: UUID) -> Sequence[StateChange]:
 
 
 def lengths(db: Session, item_id: UUID) -> Sequence[ItemLength]:
-    """The lengths that an item had, the first first."""
+    """The lengths that an item had, the oldest first."""
     return db.scalars(select(ItemLength).where(ItemLength.item_id == item_id).order_by(ItemLength.id)).all()
 
 

@@ -51,7 +51,7 @@ def find_wiring(db: Session, key: str) -> Wiring:
     """The wiring of this key.
 
     Raises:
-        Invalid: neither built in nor one of the program's own.
+        Invalid: for `wiring`, where it is neither built in nor one of the program's own.
     """
     if key in BUILTIN:
         return BUILTIN[key]

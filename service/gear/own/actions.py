@@ -1,4 +1,4 @@
-"""A program's own wiring is made, and ended. Nothing changes it in between: tests refer to it by its key."""
+"""Making and ending a program's own wiring. Nothing changes it in between, since tests refer to it by its key."""
 
 import re
 import unicodedata
@@ -22,7 +22,7 @@ _LONGEST_KEY: Final = 40
 
 
 def make_wiring(db: Session, name: str, spec: dict[str, Any], actor: Actor) -> str:
-    """Keep a wiring that was described, under a key made from its name, and give the key.
+    """Store a wiring under a key that is made from its name, and return the key.
 
     Raises:
         Invalid: the name is missing, too long or taken, or the description contradicts itself.
@@ -36,7 +36,7 @@ def make_wiring(db: Session, name: str, spec: dict[str, Any], actor: Actor) -> s
 
 
 def end_wiring(db: Session, key: str, actor: Actor) -> None:
-    """Offer a wiring no longer; what has it keeps it.
+    """Stop offering a wiring for new items. Items that have it keep it.
 
     Raises:
         NotFound, Conflict: there is no such wiring of the program's own, or it has ended.

@@ -72,7 +72,7 @@ def new_wiring(context: LeadContext) -> Response:
 
 @router.post("/wirings/new")
 def make_wiring(context: LeadContext, posted: Posted) -> Response:
-    """Show what was entered; once that was seen, and is what comes again, keep it."""
+    """Show the wiring as it was read; store it when the same content is sent again."""
     form = typed(posted, *LABELS)
 
     def make() -> str | Response:

@@ -1,4 +1,4 @@
-"""Look-ups about a program's own wirings, those that have ended too."""
+"""Look-ups about a program's own wirings, including those that have ended."""
 
 from collections.abc import Sequence
 
