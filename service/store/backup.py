@@ -1,4 +1,4 @@
-"""Backups: one file each, checked before it counts, whole or not there at all.
+"""Backups: one file each, checked before it counts, and complete or absent.
 
 A backup is an SQLite database whichever engine the program runs on. PostgreSQL is copied row for row in one snapshot
 and compared by digest; a dump by its own tool would need that tool at the server's version, could be restored into
@@ -83,7 +83,7 @@ def last_backup(db: Session) -> datetime | None:
 
 @contextmanager
 def present(url: str) -> Iterator[Store]:
-    """The database that is there, at whatever revision.
+    """The existing database, at any revision.
 
     Raises:
         NotFound: there is none.
@@ -115,10 +115,10 @@ def back_up(store: Store, folder: Path, now: datetime) -> Contents:
 
 
 def before_migration(url: str, folder: Path, now: datetime) -> Contents | None:
-    """Back up a database that a migration is about to change; None where there is none, or nothing to change.
+    """Back up a database that a migration is about to change; None where nothing will change.
 
     Raises:
-        Problem: as `back_up`; then it had better not be changed.
+        Problem: as `back_up`; the migration should then not run.
     """
     path = sqlite_file(url)
     if path is not None and not path.exists():
@@ -160,7 +160,7 @@ def write_backup(store: Store, path: Path) -> Contents:
 
 
 def check(path: Path) -> Contents:
-    """Whether a file is a whole backup, and what is in it.
+    """Check that a file is a complete backup, and return its contents.
 
     Raises:
         NotFound: there is no such file.
@@ -186,7 +186,7 @@ def check(path: Path) -> Contents:
 
 
 def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
-    """Delete the backups that are to be kept no longer, once `made` was found good; those that went.
+    """Delete the backups that need not be kept any longer, once `made` was checked, and return those deleted.
 
     Only files that are named as ours are touched, and what a backup left behind that was cut short a day ago.
 

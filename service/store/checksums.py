@@ -1,4 +1,4 @@
-"""Seals of backups: a file's SHA-256 beside it, as `sha256sum --check` takes it.
+"""Checksums of backups: a file's SHA-256 beside it, as `sha256sum --check` reads it.
 
 SQLite's own check sees a page that is no page, but not a letter that became another one on an old memory stick.
 """
@@ -13,17 +13,17 @@ _ENDS = ".sha256"
 
 
 def seal_of(path: Path) -> Path:
-    """Where the seal of a file is, if it has one."""
+    """The path of a file's checksum, whether or not it exists."""
     return path.with_name(f"{path.name}{_ENDS}")
 
 
 def sealed(seal: Path) -> Path:
-    """The file that a seal is of."""
+    """The file that a checksum belongs to."""
     return seal.with_name(seal.name.removesuffix(_ENDS))
 
 
 def checksum_files(folder: Path) -> Iterator[Path]:
-    """The seals of backups in a folder."""
+    """The checksum files of backups in a folder."""
     return folder.glob(f"coilbook-*.db{_ENDS}")
 
 
@@ -35,7 +35,7 @@ def seal(part: Path, path: Path) -> None:
 
 
 def broken(path: Path) -> bool:
-    """Whether a file is sealed and not as it was."""
+    """Whether a file has a checksum and does not match it."""
     beside = seal_of(path)
     return beside.is_file() and beside.read_bytes().split(None, 1)[:1] != [_digest(path).encode()]
 

@@ -1,4 +1,4 @@
-"""SQLite databases as files: opened without being changed, copied, made one file, put in place for good."""
+"""SQLite databases as files: opening one without changing it, copying, merging its log, moving it into place."""
 
 import os
 from contextlib import closing
@@ -22,7 +22,7 @@ def opened_to_read(path: Path) -> Any:
 
 
 def rows_in(file: Any) -> dict[str, int]:
-    """How many rows each table behind an SQLite connection has, Alembic's own left out."""
+    """How many rows each table of an SQLite connection has, without Alembic's own."""
     names = [name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     return {
         name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
@@ -54,7 +54,7 @@ def in_one_file(path: Path) -> None:
 
 
 def put_in_place(part: Path, path: Path) -> None:
-    """Give a finished file its name, for good: its content and then its name reach the disk."""
+    """Give a finished file its name durably: first the content, then the name is synced to the disk."""
     _sync(part)
     part.replace(path)
     _sync(path.parent)

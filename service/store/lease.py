@@ -1,4 +1,4 @@
-"""Leases: of several processes, one at a time does a piece of work, and the others leave it to that one.
+"""Leases: one of several processes does a piece of work at a time.
 
 A row says who holds a lease and until when. It is given back when the work is done; that of a holder which died
 lapses by itself, so nobody has to clear up. What is done under a lease must bear being done twice all the same: a
@@ -50,7 +50,7 @@ def leased(store: Store, name: str, clock: Callable[[], datetime]) -> Iterator[C
 
 
 def take(store: Store, name: str, holder: str, now: datetime) -> bool:
-    """Take a lease that is free or lapsed, or renew one's own; whether it is ours.
+    """Take a lease that is free or lapsed, or renew one's own. Returns whether it is ours.
 
     Reads first, so that whoever comes second leaves at once, however long the first one writes.
     """
@@ -75,7 +75,7 @@ def take(store: Store, name: str, holder: str, now: datetime) -> bool:
 
 
 def give_back(store: Store, name: str, holder: str) -> None:
-    """Let the next one have it."""
+    """Give the lease back, so that the next process can take it."""
     with store.writing() as db:
         db.execute(delete(Lease).where(Lease.name == name, Lease.holder == holder))
 

@@ -17,7 +17,7 @@ LARGEST = 2**31 - 1
 
 
 def page_size(limit: int | None) -> int:
-    """How many rows a page has: what was asked for, 1 to 200; 50 where nothing was."""
+    """How many rows a page has: the requested number, 1 to 200, or 50 by default."""
     if limit is None:
         return PAGE
     if not 1 <= limit <= MOST:

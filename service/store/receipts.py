@@ -1,4 +1,4 @@
-"""Receipts: a write that is sent twice happens once.
+"""Receipts make writes idempotent: a write that is sent twice happens once.
 
 Every write carries an id made by the client. The receipt of a done write holds a digest of what was asked and the
 answer that was given; the same id with the same content gets the same answer again, whoever sends it, with other
@@ -39,12 +39,12 @@ class Receipt(Base):
 
 
 def digest(action: str, content: Any) -> str:
-    """A digest of what was asked for: the same for the same content, whatever the order of its names."""
+    """A digest of the content of a request, independent of the order of its keys."""
     return _digest([action, content])
 
 
 def digest_with_actor(action: str, actor: UUID, content: Any) -> str:
-    """The same as receipts have it that were made while a digest also said who asked."""
+    """The digest of older receipts, which also contains who sent the request."""
     return _digest([action, str(actor), content])
 
 
@@ -73,7 +73,7 @@ class Entangled(Conflict):
 
 
 class There(Reused):
-    """Something without a receipt is there under this id."""
+    """A row without a receipt already has this id."""
 
 
 def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
@@ -96,7 +96,7 @@ _GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 
 
 def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
-    """Do a write and keep its receipt, or give the answer of the first time.
+    """Do a write and store its receipt, or return the first answer again.
 
     The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
 
@@ -121,7 +121,7 @@ def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]
 
 
 def all_once(db: Session, requests: Sequence[WriteRequest], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
-    """Do several writes of one kind that were never done before, and keep the receipt of each; all or none of them.
+    """Do several new writes of one kind and store a receipt for each; all or none of them.
 
     Raises:
         Entangled: one of them was done before.
@@ -135,7 +135,7 @@ def all_once(db: Session, requests: Sequence[WriteRequest], do: Callable[[], Seq
 
 
 def bar(db: Session, op: UUID, action: str, now: datetime) -> None:
-    """Take an id out of use: what still comes under it is refused, and what was done under it stays as it is."""
+    """Bar an id: later writes with it are refused, and what was written with it stays."""
     connection = db.connection()
     claim = {"id": op, "action": action, "digest": "", "answer": None, "at": now}
     connection.execute(_CLAIM[connection.dialect.name], [claim])

@@ -1,4 +1,4 @@
-"""Restoring a backup: into the database that the service runs on, whichever engine that is.
+"""Restoring a backup into the database that the service runs on, on either engine.
 
 What is there is never overwritten. On SQLite the old file is renamed and stays beside; on PostgreSQL a backup of what
 was there is made first, and the change is one transaction. A backup of an older revision is brought to head before
@@ -47,7 +47,7 @@ class Restored:
 
 
 def restore(url: str, backup: Path, folder: Path, now: datetime, *, replace: bool = False) -> Restored:
-    """Put a backup in the place of the database at `url`. `folder` is where backups go.
+    """Replace the database at `url` by a backup. `folder` is where backups go.
 
     Raises:
         NotFound, Problem: the backup is not whole, or of a newer revision.

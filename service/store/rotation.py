@@ -16,7 +16,7 @@ class Keep:
 
 
 def to_keep(taken: Iterable[datetime], keep: Keep) -> set[datetime]:
-    """Of the moments (UTC) at which backups were taken, those to keep: the newest always.
+    """The backups to keep, by the moments (UTC) at which they were taken. The newest is always kept.
 
     Days, weeks (from Monday) and months are counted back from the newest backup and not from today, so that nothing
     goes while no new ones come.

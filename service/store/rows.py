@@ -1,4 +1,4 @@
-"""Rows carried from one database to another, in both directions, each proven to have come along.
+"""Copying rows from one database to another, in both directions, and checking that all arrived.
 
 The tables are read from the database and not from the models, so that one at an older revision can be carried as
 well. Where SQLite and PostgreSQL meet, PostgreSQL's column types hold: SQLite's tell no UUID from a text. JSON and
@@ -54,14 +54,14 @@ class Content:
 
 
 class Differs(Problem):
-    """What arrived is not what was sent."""
+    """The copy differs from the original."""
 
     status = 500
 
 
 @contextmanager
 def snapshot(store: Store) -> Iterator[Connection]:
-    """A connection that only reads, and sees the database as it is at one moment, however long it takes."""
+    """A read-only connection that sees the database as of one moment, however long reading takes."""
     options: dict[str, Any] = {}
     if store.reader.dialect.name == "postgresql":
         options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
@@ -71,7 +71,7 @@ def snapshot(store: Store) -> Iterator[Connection]:
 
 
 def counted(connection: Connection) -> dict[str, int]:
-    """How many rows each table has, Alembic's own left out; empty where there is no table."""
+    """How many rows each table has, without Alembic's own; empty where there is no table."""
     preparer = connection.dialect.identifier_preparer
     names = sorted(set(inspect(connection).get_table_names()) - {REVISION_TABLE})
     return {

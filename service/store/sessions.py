@@ -34,7 +34,7 @@ T = TypeVar("T")
 
 
 class Beaten(Busy):
-    """Another transaction changed what this one relies on, and a new one has to see it: `rerun_if_beaten` begins it."""
+    """Another transaction changed what this one relies on, so it must start again (`rerun_if_beaten`)."""
 
     def __init__(self) -> None:
         super().__init__(OTHERS_WRITE)
@@ -116,7 +116,7 @@ def _told_as_busy() -> Iterator[None]:
 
 @contextmanager
 def told_plainly() -> Iterator[None]:
-    """What a database refuses is told in a sentence to whoever gave the command.
+    """Turn a database error into a sentence for whoever gave the command.
 
     Raises:
         Problem: in the database's own words.
@@ -136,16 +136,16 @@ def reads_only(db: Session) -> bool:
 
 
 def remembered(db: Session, what: str) -> dict[Any, Any]:
-    """What this process remembers under a name from one reading session to the next.
+    """The cache of this process under a name, shared by sessions that only read.
 
-    A session that writes remembers nothing and is told nothing: what it sees may never be committed.
+    A session that writes gets an empty one: what it sees may never be committed.
     """
     memory: dict[Any, Any] = db.info.get(_REMEMBERED, {}).setdefault(what, {})
     return memory
 
 
 def rerun_if_beaten(write: Callable[[], T]) -> T:
-    """Run a write transaction, and again where it was about to write what another had just written, or `Beaten`.
+    """Run a write transaction, and again if another one wrote the same row first or it raised `Beaten`.
 
     On PostgreSQL two may look at once whether a name is free. The second then sees what the first one wrote, and says
     so in its own words. SQLite lets them come one after the other.
@@ -176,7 +176,9 @@ def holds_everything(db: Session) -> bool:
 
 
 def shared(db: Session, model: type[Any], key: Any) -> Any:
-    """The same, held against whoever locks it, together with others who rely on it, too, or write into it unlocked."""
+    """The row with this key under a shared lock until the transaction ends. Others may share it, or write to it without
+    locking it, but nobody can lock it.
+    """
     return db.get(model, key, with_for_update={"read": True, "key_share": True}, populate_existing=True)
 
 
