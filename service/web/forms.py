@@ -64,18 +64,18 @@ class Form:
         return read_op(self.op)
 
     def starting_with(self, values: Mapping[str, Any]) -> Self:
-        """The same form; these stand in the fields that were not sent."""
+        """The form with these values in the fields that were not sent."""
         return replace(self, values={**values, **self.values})
 
     def wrong(self, errors: Mapping[str, str], status: int = 422) -> Self:
-        """The same form with what is wrong in it; the same as it is where nothing is."""
+        """The form with these errors; unchanged where there are none."""
         if not errors:
             return self
         op = new_op() if "op" in errors else self.op
         return replace(self, errors={**self.errors, **errors}, status=status, op=op)
 
     def refused(self, refusal: Problem, beside: str = "") -> Self:
-        """The same form after a refusal; one that names no field stands beside this one."""
+        """The form after a refusal. A refusal that names no field is shown at the field `beside`."""
         return self.wrong(refusal.errors or {beside: refusal.detail}, refusal.status)
 
 

@@ -31,7 +31,7 @@ KEYS_MOST = 10_000
 
 
 class TooFast(Problem):
-    """More came than is taken; `wait` says when there is room again."""
+    """Too many requests; `wait` is how many seconds until the next one is accepted."""
 
     status = 429
     title = "Too fast"
@@ -67,7 +67,7 @@ class Limiter:
         return len(self._seen)
 
     def take(self, limit: Limit, key: str, now: datetime) -> None:
-        """Count one more, if there is room for it.
+        """Count one more, if the limit allows it.
 
         Raises:
             TooFast: there is none; nothing was counted.
@@ -86,7 +86,7 @@ class Limiter:
                 self._seen.popitem(last=False)
 
     def give_back(self, limit: Limit, key: str) -> None:
-        """Uncount the last one taken: it was none of those that are limited."""
+        """Take back the last count, since the request is none of those that are limited."""
         with self._lock:
             seen = self._seen.get((limit.name, key))
             if seen:

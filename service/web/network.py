@@ -1,4 +1,4 @@
-"""Where the service can be reached, found without a packet leaving this computer."""
+"""The addresses at which the service can be reached, found without sending a packet."""
 
 import errno
 import socket
@@ -10,7 +10,7 @@ _HERE = {"127.0.0.1", "::1", "localhost"}
 
 
 class CannotListen(Problem):
-    """The address and port asked for cannot be served at."""
+    """The service cannot listen at the requested address and port."""
 
     title = "Cannot listen there"
 
@@ -45,7 +45,7 @@ def lan_address() -> str | None:
 
 
 def refuse_taken_port(host: str, port: int) -> None:
-    """Bind and release, so that a port that cannot be had is a sentence before anything is started.
+    """Bind the port and release it, so that a port in use is reported before anything is started.
 
     Raises:
         CannotListen: with the way out.

@@ -52,14 +52,14 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
 
 
 class Unexpected(Problem):
-    """Our own fault."""
+    """An error of the service itself."""
 
     status = 500
     title = "Something broke on our side"
 
 
 def install(app: FastAPI) -> None:
-    """Answer refusals, and what the framework refuses by itself, in one voice."""
+    """Register the handlers for our refusals and for those of the framework."""
     app.add_exception_handler(Problem, _refused)
     app.add_exception_handler(HTTPException, _refused_by_framework)
     app.add_exception_handler(RequestValidationError, _not_valid)

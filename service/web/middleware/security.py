@@ -76,14 +76,14 @@ def hosts_of(base_url: str | None) -> Hosts:
 
 
 class TooLarge(Problem):
-    """The body is larger than anything we take."""
+    """The body is larger than the limit."""
 
     status = 413
     title = "Too large"
 
 
 class NotThisHost(Problem):
-    """Asked for under a name that is not ours."""
+    """The Host header names another service."""
 
     status = 421
     title = "Not at this address"
