@@ -21,12 +21,12 @@ _RANDOM = random.SystemRandom()
 
 
 def issue(db: Session, item_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM) -> list[str]:
-    """A new code for each item, never used before, waiting to be printed."""
+    """Issue a new code, never used before, for each item. The tags wait to be printed."""
     return _issue(db, now, source, [Tag(item_id=item_id) for item_id in item_ids])
 
 
 def put_on(db: Session, codes: Mapping[UUID, str], now: datetime) -> None:
-    """Let items keep the codes that are on them already, printed elsewhere.
+    """Register codes that were printed elsewhere and are on these items already.
 
     Raises:
         Conflict: one of the codes is taken; each was on something here once.
@@ -39,7 +39,7 @@ def put_on(db: Session, codes: Mapping[UUID, str], now: datetime) -> None:
 
 
 def tag_places(db: Session, place_ids: Sequence[UUID], now: datetime, source: random.Random = _RANDOM) -> list[str]:
-    """A code for each of these places that has none yet, waiting to be printed; the new codes.
+    """Issue a code for each of these places that has none, and return the new codes. The tags wait to be printed.
 
     Raises:
         Invalid: none is named.
@@ -74,7 +74,7 @@ def retag(db: Session, typed: str, actor: Actor) -> str:
     """End an item's code for good and give it a new one, which waits to be printed.
 
     Raises:
-        Invalid, NotFound, Gone: as `item_with`; Gone also where somebody else was quicker.
+        Invalid, NotFound, Gone: as `item_with`; Gone also where somebody else replaced it first.
     """
     item = item_with(db, typed)
     old: Tag = locked(db, Tag, read_code(typed))
@@ -87,7 +87,7 @@ def retag(db: Session, typed: str, actor: Actor) -> str:
 
 
 def ask_print(db: Session, typed: str, why: str, actor: Actor) -> str:
-    """Let an item's tag wait to be printed again, once; its code.
+    """Put an item's tag on the list to be printed again, and return its code.
 
     Raises:
         Invalid, NotFound, Gone: as `item_with`.
@@ -101,7 +101,7 @@ def ask_print(db: Session, typed: str, why: str, actor: Actor) -> str:
 
 
 def mark_printed(db: Session, codes: Collection[str], now: datetime) -> int:
-    """End the wait of these codes: they are on paper. How many waited."""
+    """Take these codes off the list to be printed, and return how many were on it."""
     if not codes:
         raise invalid("code", "Tick the tags that came out of the printer.")
     return queries.end_wait(db, codes, now)

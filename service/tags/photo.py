@@ -1,4 +1,4 @@
-"""Reading the QR codes in a photo, within bounds: nobody's photo may cost the service its breath.
+"""Reading the QR codes in a photo, with limits on memory and time.
 
 What is refused is refused by the file's first bytes, before anything is decoded. A photo is held in memory while it
 is read, never stored or logged, and what a camera wrote about place and time is not looked at.

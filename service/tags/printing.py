@@ -50,12 +50,12 @@ def sheet_called(db: Session, key: str) -> PaperSheet:
 
 
 def usual_sheet(unit: Unit) -> str:
-    """The key of the sheet that a program prints on unless it says otherwise: plain paper of its part of the world."""
+    """The key of the default sheet: plain paper, Letter or A4 by the program's unit."""
     return "a4" if unit is Unit.METERS else "letter"
 
 
 def printer(db: Session) -> Printer:
-    """The printer as it was last measured; one that prints as it is told where none was."""
+    """The printer as it was last measured, or one without an error where none was measured."""
     row = queries.printer(db)
     return Printer(row.measured_x, row.measured_y, row.right, row.down) if row else Printer()
 
@@ -85,7 +85,11 @@ def tag_pages(db: Session, codes: Sequence[str], base_url: str | None, setup: Se
 
 
 def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup = FLAGS) -> bytes:
-    """A PDF with the tags of these codes, a label an end; refuses as `tag_pages` does."""
+    """A PDF with the tags of these codes, one label for each end.
+
+    Raises:
+        CannotPrint, Invalid: as `tag_pages`.
+    """
     placed = tag_pages(db, codes, base_url, setup)
     from service.tags.drawing import sheet_pdf  # the PDF library is loaded where it is used
 
@@ -109,7 +113,7 @@ def _connectors(key: str, wiring: Wiring, kind: str, end: End) -> str:
 
 
 def add_sheet(db: Session, sheet_id: UUID, sheet: PaperSheet, actor: Actor) -> str:
-    """Keep a sheet of the program's own; its name."""
+    """Store a sheet of the program's own, and return its name."""
     sizes = {each.name: getattr(sheet, each.name) for each in fields(PaperSheet) if each.name != "cut"}
     db.add(LabelSheet(id=sheet_id, **sizes, made_by=actor.who.id, created_at=actor.now, ended_at=None))
     db.flush()
@@ -117,7 +121,7 @@ def add_sheet(db: Session, sheet_id: UUID, sheet: PaperSheet, actor: Actor) -> s
 
 
 def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
-    """Offer a sheet of the program's own no longer.
+    """Stop offering a sheet of the program's own.
 
     Raises:
         NotFound: there is no such sheet.
@@ -130,7 +134,7 @@ def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
 
 
 def measured(db: Session, printer: Printer, actor: Actor) -> None:
-    """Keep how the printer prints."""
+    """Store how the printer prints."""
     sizes = {each.name: getattr(printer, each.name) for each in fields(Printer)}
     db.add(TagPrinter(**sizes, measured_at=actor.now, measured_by=actor.who.id))
     db.flush()

@@ -30,7 +30,7 @@ def tag(db: Session, code: str) -> Tag | None:
 
 
 def tags(db: Session, codes: Collection[str]) -> Sequence[Tag]:
-    """The tags of these codes, as far as there are any, whether or not they still count."""
+    """The existing tags of these codes, whether or not they still count."""
     return db.scalars(_TAGS, {"codes": list(codes)}).all()
 
 
@@ -82,7 +82,7 @@ def _as_on_tag(row: Row[*tuple[Any, ...]]) -> OnTag:
 
 
 def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
-    """What these codes are on, in the same order; every item that has a tag where none is named."""
+    """What these codes are on, in the same order, or every item that has a tag where no code is given."""
     if not codes:
         now = _on_tags().where(TAG_IN_USE, Tag.item_id.is_not(None))
         return [_as_on_tag(row) for row in db.execute(now.order_by(Item.kind, Item.length_mm, Tag.code))]
@@ -91,7 +91,7 @@ def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
 
 
 def waiting(db: Session, most: int) -> list[OnTag]:
-    """The first tags that wait to be printed, the first asked for first."""
+    """The first tags that wait to be printed, the oldest request first."""
     query = (
         _on_tags()
         .add_columns(TagPrint.why)
@@ -119,13 +119,13 @@ def is_waiting(db: Session, code: str) -> bool:
 
 
 def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:
-    """Note that these codes were printed; how many of them waited."""
+    """Note that these codes were printed, and return how many of them waited."""
     done = db.execute(update(TagPrint).where(TagPrint.code.in_(codes), WAITS_FOR_PRINT).values(printed_at=now))
     return int(done.rowcount)  # type: ignore[attr-defined]
 
 
 def places_with_tags(db: Session) -> Sequence[Row[Place, str | None]]:
-    """All places in walking order, those that were removed left out, each with the code that is on it now."""
+    """All places in walking order, without removed ones, each with its code now."""
     on = (Tag.place_id == Place.id) & TAG_IN_USE
     now = select(Place, Tag.code).outerjoin(Tag, on).where(PLACE_IN_USE)
     return db.execute(now.order_by(Place.walk_order, Place.name)).all()
@@ -184,7 +184,7 @@ def item_with(db: Session, typed: str, *, ended: bool = False) -> Item:
 
 
 def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
-    """The same, where the item itself is not wanted."""
+    """The id of the item, as `item_with`."""
     tag = tag_on(db, typed)
     if tag.item_id is None:
         raise NotFound(f"{tag.code} is the tag of a place, not of an item. Scan an item's own tag.")
@@ -194,7 +194,7 @@ def item_id_with(db: Session, typed: str, *, ended: bool = False) -> UUID:
 
 
 def refuse_ended(tag: Tag) -> None:
-    """A tag that has ended leads nowhere.
+    """Refuse a tag that has ended.
 
     Raises:
         Gone: it was replaced, or its place was removed.
@@ -215,7 +215,7 @@ def named_item(db: Session, code: str, field: str) -> Item:
 
 
 def named_id(db: Session, code: str, field: str) -> UUID:
-    """The same, where the item itself is not wanted or held later."""
+    """The id of the item, as `named_item`."""
     try:
         return item_id_with(db, code, ended=True)
     except (Invalid, NotFound) as refusal:

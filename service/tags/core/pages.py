@@ -1,4 +1,4 @@
-"""Labels on the pages of a sheet, one after the other, from a label that is still there on. Pure."""
+"""Labels on the pages of a sheet, one after the other, beginning at a given label of the first page. Pure."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -63,7 +63,7 @@ def pages(labels: Sequence[TagLabel], sheet: PaperSheet, start: int = 1, around:
 
 @dataclass(frozen=True)
 class SymbolFacts:
-    """What the symbols on a kind of label will be like: version, one square and the side with its margin in mm."""
+    """The QR symbols on a kind of label: version, size of one square, and side with quiet zone, in millimeters."""
 
     version: int
     module: float

@@ -1,4 +1,4 @@
-"""A printer that prints too large, too small or beside: what a 100 mm ruler shows, and the correction. Pure.
+"""The correction for a printer that prints too large, too small or shifted, from what a 100 mm ruler shows. Pure.
 
 A printer that makes 97 mm of every 100 puts the last of a 267 mm column of labels 8 mm too high. What it is told is
 divided by 0.97 first, so it comes out right.
@@ -49,10 +49,10 @@ class Printer:
 
     @property
     def scale(self) -> tuple[float, float]:
-        """What it makes of a length across and down: 0.97 where 100 mm come out as 97."""
+        """The factors by which it changes lengths across and down: 0.97 where 100 mm are printed as 97 mm."""
         return self.measured_x / 100_000, self.measured_y / 100_000
 
     def corrected(self, x: float, y: float) -> tuple[float, float]:
-        """What the printer must be told for something to come out at these millimeters."""
+        """The coordinates to send to the printer so that something is printed at these millimeters."""
         across, down = self.scale
         return (x - self.right / 1000) / across, (y - self.down / 1000) / down

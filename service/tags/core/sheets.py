@@ -1,4 +1,4 @@
-"""Label sheets, told by their dimensions alone, in whole micrometers so that inches come out even. Pure.
+"""Label sheets by their dimensions, in whole micrometers so that inches have no remainder. Pure.
 
 >>> sheet = SHEETS["63.5x38.1"]
 >>> sheet.name, sheet.paper, sheet.box(1)
