@@ -33,6 +33,7 @@ class Kind:
     longer: float = 1.0
     found: float = 1.0
     bad_lots: float = 0.0
+    one_class: bool = False
     seasons: int = 3
     ahead: tuple[int, ...] = (0, 10, 30, 60)
 
@@ -42,7 +43,8 @@ def programs(kind: Kind, count: int, seed: int = 1) -> Iterator[tuple[list[Poole
     for number in range(count):
         random = Random(f"{seed}-{number}")
         models: dict[Path, tuple[float, float]] = {}
-        paths = [_path(random, lot) for lot in range(random.randint(4, 20))]
+        lots = range(random.randint(4, 20))
+        paths = [("cable",)] if kind.one_class else [_path(random, lot) for lot in lots]
         drawn = [_item(random, kind, random.choice(paths), models) for _ in range(random.randint(20, 120))]
         yield [item for item, _ in drawn], [chance for _, chance in drawn]
 

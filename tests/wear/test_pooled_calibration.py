@@ -17,6 +17,7 @@ KINDS = {
     "all alike": Kind(classes=0, items=0),
     "much differs": Kind(classes=0.5, items=1.2),
     "bad lots": Kind(classes=0.1, bad_lots=0.12),
+    "only items differ": Kind(one_class=True),
     "one season": Kind(seasons=1),
     "tests find 80 %": Kind(found=0.8),
 }
@@ -49,7 +50,8 @@ def test_an_items_own_record_counts() -> None:
 
 
 def test_gear_that_hardly_fails_is_said_to_fail_hardly() -> None:
-    """Scales of 2,500 to 9,000 days are beyond what the prior takes for likely: what is said errs on the safe side."""
+    """Scales of 2,500 to 9,000 days are beyond what the prior takes for usual: what is said errs on the safe side, and
+    no more than the contract grants."""
     said, true, failures = [], [], 0
     for items, chances in programs(Kind(longer=10), 8):
         said += bad_at_event(items)
@@ -57,7 +59,8 @@ def test_gear_that_hardly_fails_is_said_to_fail_hardly() -> None:
         failures += failures_of(life for item in items for life in item.lives)
     everything = grouped(said, true)
     assert failures < 0.02 * len(said)
-    assert everything.true < everything.said < 0.035
+    assert 0 < everything.off <= 2
+    assert all(abs(group.off) <= 3 for group in tenths(said, true))
 
 
 def test_the_score_is_better_than_that_of_fits() -> None:

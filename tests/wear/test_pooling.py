@@ -15,10 +15,14 @@ from service.wear.core.grid import LOG_SCALES, SCALE_STEP, Floats, spread
 from service.wear.core.lives import Life
 from service.wear.core.pooling import (
     CLASS_WIDTHS,
+    GEAR_SHAPE,
+    GEAR_WIDTHS,
     ITEM_WIDTHS,
-    LOG_SCALE,
-    LOG_SHAPE,
+    PROGRAM_SHAPES,
     SHAPE_PART,
+    UNUSUAL,
+    UNUSUAL_SCALES,
+    USUAL,
     PooledItem,
     bad_at_event,
 )
@@ -56,16 +60,20 @@ def by_drawing(program: list[PooledItem], draws: int) -> list[tuple[float, float
     def width(of: dict[float, float]) -> Floats:
         return random.choice(list(of), draws, p=list(of.values()))
 
+    def step(widths: Floats | float) -> Floats:
+        return widths * random.normal(size=draws)
+
     of_class, of_item = width(CLASS_WIDTHS), width(ITEM_WIDTHS)
-    at: dict[Path, tuple[Floats, Floats]] = {}
+    usual_shape, usual_scale = np.log(USUAL)
+    least, most = np.log(UNUSUAL_SCALES)
+    middle = np.where(random.random(draws) < UNUSUAL, random.uniform(least, most, draws), usual_scale)
+    at: dict[Path, tuple[Floats, Floats]] = {(): (usual_shape + step(width(PROGRAM_SHAPES)), middle)}
     for path in sorted({one.path[:length] for one in program for length in range(1, len(one.path) + 1)}, key=len):
-        wider = at.get(path[:-1])
-        shape = LOG_SHAPE.mean + LOG_SHAPE.stdev * random.normal(size=draws)
-        scale = LOG_SCALE.mean + LOG_SCALE.stdev * random.normal(size=draws)
-        if wider:
-            shape = wider[0] + SHAPE_PART * of_class * random.normal(size=draws)
-            scale = wider[1] + of_class * random.normal(size=draws)
-        at[path] = shape, scale
+        shape, scale = at[path[:-1]]
+        if len(path) > 1:
+            at[path] = shape + step(SHAPE_PART * of_class), scale + step(of_class)
+        else:
+            at[path] = shape + step(GEAR_SHAPE), scale + step(width(GEAR_WIDTHS))
     log_weight, fails = np.zeros(draws), []
     for one in program:
         shape = np.exp(at[one.path][0])
@@ -97,7 +105,7 @@ def test_chances_agree_with_models_drawn_at_random(program: list[PooledItem]) ->
 
 @pytest.mark.parametrize("deviation", [0.02, 0.06, 0.2, 0.7])
 def test_a_spread_has_its_deviation(deviation: float) -> None:
-    carried = spread(deviation, SCALE_STEP, len(LOG_SCALES))
+    carried = spread({deviation: 1.0}, SCALE_STEP, len(LOG_SCALES))
     middle = len(LOG_SCALES) // 2
     apart = LOG_SCALES - LOG_SCALES[middle]
     assert carried.sum(axis=1) == pytest.approx(np.ones(len(LOG_SCALES)))

@@ -8,7 +8,7 @@ right variance where it is less.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -18,13 +18,13 @@ from service.wear.core.lives import Life
 
 Floats = NDArray[np.float64]
 
-SHAPE_STEP: Final = 0.18
+SHAPE_STEP: Final = 0.2
 SCALE_STEP: Final = 0.1
 """In logarithms."""
 LOG_SHAPES: Final[Floats] = math.log(1.63) + SHAPE_STEP * np.arange(-5.0, 6.0)
-"""From 0.66 to 4.0."""
-LOG_SCALES: Final[Floats] = math.log(490) + SCALE_STEP * np.arange(-36.0, 36.0)
-"""From 13 to 16,000 exposure days."""
+"""From 0.6 to 4.4."""
+LOG_SCALES: Final[Floats] = math.log(490) + SCALE_STEP * np.arange(-36.0, 48.0)
+"""From 13 to 54,000 exposure days."""
 SIZE: Final = (len(LOG_SHAPES), len(LOG_SCALES))
 SHAPES: Final[Floats] = np.exp(LOG_SHAPES)
 _MOST: Final = 200.0
@@ -35,12 +35,18 @@ _FLOOR: Final = 1e-12
 """The least that a spread carries to a point: nothing is ruled out by rounding."""
 
 
-def spread(deviation: float, step: float, size: int) -> Floats:
-    """The matrix (size, size) of a spread with this standard deviation along an axis of such steps."""
+def spread(deviations: Mapping[float, float], step: float, size: int) -> Floats:
+    """The matrix (size, size) of a spread along an axis of such steps, with standard deviations and how likely each is.
+
+    It is the same from either side but for rounding, and what is carried from a point sums to 1.
+    """
     at = np.arange(size)
     modes = np.cos(np.pi * at[:, None] * (at + 0.5) / size) * np.sqrt(2 / size)
     modes[0] = np.sqrt(1 / size)
-    kept = np.exp((deviation / step) ** 2 * (np.cos(np.pi * at / size) - 1))
+    kept = sum(
+        part * np.exp((deviation / step) ** 2 * (np.cos(np.pi * at / size) - 1))
+        for deviation, part in deviations.items()
+    )
     carried: Floats = np.maximum((modes.T * kept) @ modes, _FLOOR)
     carried /= carried.sum(axis=1, keepdims=True)
     return carried

@@ -3,24 +3,33 @@
 The model. Items fail by Weibull models of their own. In logarithms the scale of a class is that of the wider one and
 a normal step, the scale of an item that of its class and another, and the shape of a class that of the wider one and a
 step of `SHAPE_PART` as much. An item keeps what is peculiar to it through its repairs, each of which makes it as good
-as new; tests find all that is bad. A class with few failures is so drawn towards the wider one, an item towards its
-class, each by as much as it knows too little itself (partial pooling: B. Efron and C. Morris, Journal of the American
-Statistical Association 70, 1975; A. Gelman et al., "Bayesian Data Analysis", 2013, chapter 5; both from memory).
-A step on the log of a scale is a frailty of the hazard, log-normal in place of gamma (J. W. Vaupel, K. G. Manton and
-E. Stallard, Demography 16, 1979; from memory).
+as new. A class with few failures is so drawn towards the wider one, an item towards its class, each by as much as it
+knows too little itself (partial pooling: B. Efron and C. Morris, Journal of the American Statistical Association 70,
+1975; A. Gelman et al., "Bayesian Data Analysis", 2013, chapter 5; both from memory). A step on the log of a scale is a
+frailty of the hazard, log-normal in place of gamma (J. W. Vaupel, K. G. Manton and E. Stallard, Demography 16, 1979;
+from memory).
 
-The priors are stated below. Of the widest class: shapes mostly from 1 to 2.5, scales mostly from 250 to 900 exposure
-days; the scale's middle is a little higher, for the mean rate of failing of items that differ is above that of their
-middle one. How much classes and items differ is unknown as well: every width below is weighed by how likely it makes
-the lives of the whole program, and so learned, by all kinds of gear together.
+The priors are stated below. Of most programs the kinds of gear have shapes from 1 to 2.5 and scales from 250 to 900
+exposure days; the middle is a little higher, for the mean rate of failing of items that differ is above that of their
+middle one. Some programs are quite different as a whole, say because a day of season is a day of use only now and then,
+and some kinds are within a program. A normal prior alone would overrule what those show (A. O'Hagan, Journal of the
+Royal Statistical Society B 41, 1979, on tails that give way to what is seen; from memory). So one program in five has
+its middle anywhere within `UNUSUAL_SCALES`, each factor as likely as the next, which is the prior for what has no known
+unit (H. Jeffreys, "Theory of Probability", 1961, from memory). All kinds of a program share that middle, and the steps
+to kinds, classes and items have wide alternatives too. Each is weighed by how likely it makes the lives of the whole
+program, and so learned, by all kinds of gear together.
 
-The answer is the mean over all of it, with no sampling: classes and items are a tree, and given both widths what is
-known of a node is a table over a grid of shapes and scales (see `grid`). What the lives below say goes up from the
-items to the widest class, what the others say comes down again, each step through the spread of that step (message
+The answer is the mean over all of it, with no sampling: program, classes and items are a tree, and given both widths
+what is known of a node is a table over a grid of shapes and scales (see `grid`). What the lives below say goes up from
+the items to the program, what the others say comes down again, each step through the spread of that step (message
 passing on a tree: J. Pearl, "Probabilistic Reasoning in Intelligent Systems", 1988, from memory). An item's chance to
 fail between its last pass and the event is then the mean over the points of its own table.
 
-On programs of 25 to 120 items the grid is right to one or two in a hundred of a chance; a program with hundreds of
+What it does not know. Tests are taken to find all that is bad: with tests that find 80 %, the chance to fail after the
+last pass is told about 6 % too low, and what was bad by then does not count. Far from the prior it errs, as any prior
+must: of gear with ten times the usual scale, of which hardly any fails, it tells two to three times too much; of a
+third of the usual scale 5 % too little; near a shape of 4 a seventh too little, most of it in the riskiest tenth.
+The grid is right to one or two in a hundred of a chance on programs of 25 to 120 items; a program with hundreds of
 failures in one class would tell its shape finer than the steps.
 """
 
@@ -33,6 +42,7 @@ from statistics import NormalDist
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.wear.core.classes import Path
 from service.wear.core.grid import (
@@ -48,11 +58,24 @@ from service.wear.core.grid import (
 )
 from service.wear.core.lives import Life
 
-LOG_SHAPE: Final = NormalDist(math.log(1.63), 0.27)
-LOG_SCALE: Final = NormalDist(math.log(490), 0.4)
-"""The widest class, before anything is known of it: nine of ten shapes lie from 1.05 to 2.5, and of ten scales from 254
-to 946 exposure days.
+USUAL: Final = 1.63, 490.0
+"""Shape and scale, in exposure days, of the middle of a usual program's gear."""
+PROGRAM_SHAPES: Final = {0.2: 0.85, 0.6: 0.15}
+"""How much a program's middle shape may differ from that (standard deviation of its log), and how likely that is."""
+UNUSUAL: Final = 0.2
+UNUSUAL_SCALES: Final = 80.0, 18_000.0
+"""How likely the middle scale of a program is not the usual one, but any between these: from gear that hardly lasts a
+season to such as hardly ever fails.
 """
+GEAR_SHAPE: Final = 0.18
+GEAR_WIDTHS: Final = {0.4: 0.9, 1.2: 0.1}
+"""How much the widest classes, kinds of gear, may differ from their program's middle: the log of the shape, and that of
+the scale with how likely that is. Of usual programs nine of ten shapes lie from 1.05 to 2.5 so, and most scales from
+254 to 946 exposure days.
+"""
+LOG_SHAPE: Final = NormalDist(math.log(USUAL[0]), 0.27)
+LOG_SCALE: Final = NormalDist(math.log(USUAL[1]), 0.4)
+"""What that makes of a usual kind of gear in a usual program."""
 CLASS_WIDTHS: Final = {0.06: 0.2, 0.15: 0.32, 0.3: 0.28, 0.5: 0.14, 0.8: 0.06}
 """How much classes may differ from the next wider one (standard deviation of the log of the scale), and how likely each
 is before anything is known (common practice, no source).
@@ -85,64 +108,63 @@ def bad_at(items: Sequence[PooledItem], ages: Sequence[Sequence[float]]) -> list
     of_class: dict[Path, list[int]] = defaultdict(list)
     for number, item in enumerate(items):
         of_class[item.path].append(number)
-    classes = {path: _Class.of([items[number] for number in numbers]) for path, numbers in of_class.items()}
+    classes = {path: _Class.of([items[number].lives for number in numbers]) for path, numbers in of_class.items()}
     known = _known({path: each.log_likelihood() for path, each in classes.items()})
-    found = [[0.0] * len(items) for _ in ages]
+    until, found = np.array(ages, float).reshape(len(ages), len(items)), np.zeros((len(ages), len(items)))
+    passed = np.array([item.passed for item in items], float)
     for path, numbers in of_class.items():
-        for row, chances in zip(ages, found, strict=True):
-            told = classes[path].chances(known[path], np.array([row[number] for number in numbers], float))
-            for number, chance in zip(numbers, told.tolist(), strict=True):
-                chances[number] = chance
-    return found
+        found[:, numbers] = classes[path].chances(known[path], passed[numbers], until[:, numbers])
+    told: list[list[float]] = found.tolist()
+    return told
 
 
 @dataclass(frozen=True)
 class _Class:
-    """The items of one class: how likely the lives of each are at a point of its own (items, shapes, scales), and, seen
-    from the class, were that at a point, with each of `ITEM_WIDTHS` (items, shapes, widths, scales), both as a part of
-    what its likeliest scale with that shape makes them, whose logarithms are summed over the items (shapes,). `passed`
-    (items,) are the ages at the last pass.
+    """The items of one class. Of each of the different lives that they have: how likely these are at a point of an
+    item's own (different, shapes, scales), and, seen from the class, were that at a point, with each of `ITEM_WIDTHS`
+    (different, shapes, widths, scales), both as a part of what their likeliest scale with that shape makes them.
+    `which` (items,) of them each item has; the logarithms of what is likeliest are summed over the items (shapes,).
     """
 
+    which: NDArray[np.int_]
     own: Floats
     likely: Floats
     log_most: Floats
-    passed: Floats
 
     @classmethod
-    def of(cls, items: Sequence[PooledItem]) -> "_Class":
-        logs = log_likelihoods([item.lives for item in items])
+    def of(cls, items: Sequence[tuple[Life, ...]]) -> "_Class":
+        number: dict[tuple[Life, ...], int] = {}
+        which = np.array([number.setdefault(lives, len(number)) for lives in items])
+        logs = log_likelihoods(list(number))
         most = logs.max(axis=2, keepdims=True)
         own = np.exp(logs - most)
-        passed = np.array([item.passed for item in items], float)
-        return cls(own, _seen_from_class(own), most.sum(axis=(0, 2)), passed)
+        seen = (own.reshape(-1, SIZE[1]) @ _item_spreads()).reshape(len(own), SIZE[0], len(ITEM_WIDTHS), SIZE[1])
+        return cls(which, own, seen, most[which].sum(axis=(0, 2)))
 
     def log_likelihood(self) -> Floats:
         """Of all their lives together (widths, shapes, scales)."""
-        at_once = np.multiply.reduceat(self.likely, range(0, len(self.likely), _TOGETHER), axis=0)
-        found: Floats = np.log(at_once).sum(axis=0).swapaxes(0, 1) + self.log_most[:, None]
+        together = np.zeros(self.likely.shape[1:])
+        for begin in range(0, len(self.which), _TOGETHER):
+            together += np.log(self.likely[self.which[begin : begin + _TOGETHER]].prod(axis=0))
+        found: Floats = together.swapaxes(0, 1) + self.log_most[:, None]
         return found
 
-    def chances(self, known: Floats, until: Floats) -> Floats:
-        """The chance of each to fail after its last pass and by these ages (items,), by how likely widths and points
-        are for the class (widths, shapes, scales).
+    def chances(self, known: Floats, passed: Floats, until: Floats) -> Floats:
+        """The chance of each to fail after its last pass (items,) and by these ages (rows, items), by how likely widths
+        and points are for the class (widths, shapes, scales).
         """
-        fails = _seen_from_class(self.own * fails_between(self.passed, until))
-        parts = (fails / self.likely).reshape(len(self.likely), -1)
-        found: Floats = np.clip(parts @ known.swapaxes(0, 1).ravel(), 0.0, 1.0)
-        return found
+        from_class = (known.swapaxes(0, 1) / self.likely).reshape(-1, _item_spreads().shape[1])
+        points = self.own * (from_class @ _item_spreads().T).reshape(self.own.shape)
+        found = np.empty(until.shape)
+        for row, ages in enumerate(until):
+            spans, which = np.unique(np.column_stack([passed, ages]), axis=0, return_inverse=True)
+            fails = fails_between(spans[:, 0], spans[:, 1])
+            found[row] = np.einsum("iks,iks->i", points[self.which], fails[which.ravel()])
+        return np.clip(found, 0.0, 1.0)
 
 
 _TOGETHER: Final = 16
 """So many parts, of which a spread makes the least 1e-12 or so, can be multiplied before a logarithm is taken."""
-
-
-def _seen_from_class(items: Floats) -> Floats:
-    """What depends on an item's point (items, shapes, scales), as the mean over items of a class at a point, with each
-    of `ITEM_WIDTHS` (items, shapes, widths, scales).
-    """
-    seen: Floats = items.reshape(-1, SIZE[1]) @ _item_spreads()
-    return seen.reshape(len(items), SIZE[0], len(ITEM_WIDTHS), SIZE[1])
 
 
 def _known(logs: Mapping[Path, Floats]) -> dict[Path, Floats]:
@@ -152,24 +174,28 @@ def _known(logs: Mapping[Path, Floats]) -> dict[Path, Floats]:
     said: dict[Path, Floats] = {}
     for path in sorted(tree, key=lambda path: (-len(path), path)):
         up[path] = up[path] + logs.get(path, 0.0)
-        if len(path) > 1:
-            said[path] = _stepped(up[path])
-            up[path[:-1]] = up[path[:-1]] + said[path]
+        said[path] = _stepped(up[path], _spreads(path[:-1]))
+        up[path[:-1]] = up[path[:-1]] + said[path]
     points: dict[Path, Floats] = {}
-    widths = np.log(list(CLASS_WIDTHS.values()))[:, None] + np.log(list(ITEM_WIDTHS.values()))
+    points[()], log_sums = _made_sure(up[()] + _log_prior())
     for path in sorted(tree, key=lambda path: (len(path), path)):
-        others = _stepped(points[path[:-1]] - said[path]) if len(path) > 1 else _log_prior()
-        points[path], log_sum = _made_sure(others + up[path])
-        if len(path) == 1:
-            widths = widths + log_sum
+        others = _stepped(points[path[:-1]] - said[path], _spreads(path[:-1]))
+        points[path], _ = _made_sure(others + up[path])
+    widths = log_sums + np.log(list(CLASS_WIDTHS.values()))[:, None] + np.log(list(ITEM_WIDTHS.values()))
     likely = np.exp(widths - widths.max())
     return {path: np.einsum("cw,cwks->wks", likely / likely.sum(), np.exp(points[path])) for path in logs}
 
 
-def _stepped(logs: Floats) -> Floats:
+_Spreads = tuple[Floats, Floats]
+"""The spreads of a step with each of `CLASS_WIDTHS`, over shapes (widths, 1, shapes, shapes) and over scales (widths,
+scales, scales); a spread is the same from either side.
+"""
+
+
+def _stepped(logs: Floats, spreads: _Spreads) -> Floats:
     """What is known of a class, in logarithms, seen from the next wider one, or the other way around."""
+    over_shapes, over_scales = spreads
     most = logs.max(axis=(2, 3), keepdims=True)
-    over_shapes, over_scales = _class_spreads()
     scaled = np.exp(logs - most).reshape(len(logs), -1, SIZE[1]) @ over_scales
     stepped: Floats = np.log(over_shapes @ scaled.reshape(logs.shape)) + most
     return stepped
@@ -185,24 +211,42 @@ def _made_sure(logs: Floats) -> tuple[Floats, Floats]:
 @lru_cache(maxsize=1)
 def _item_spreads() -> Floats:
     """The spreads of `ITEM_WIDTHS` side by side (scales, widths * scales)."""
-    return np.hstack([spread(width, SCALE_STEP, SIZE[1]) for width in ITEM_WIDTHS])
+    return np.hstack([spread({width: 1.0}, SCALE_STEP, SIZE[1]) for width in ITEM_WIDTHS])
+
+
+def _spreads(of: Path) -> _Spreads:
+    """The spreads of the step from this class, () for the whole program, to those that are one narrower."""
+    return _class_spreads() if of else _gear_spreads()
 
 
 @lru_cache(maxsize=1)
-def _class_spreads() -> tuple[Floats, Floats]:
-    """The spreads of `CLASS_WIDTHS` over shapes (widths, 1, shapes, shapes) and scales (widths, scales, scales)."""
-    over_shapes = [spread(SHAPE_PART * width, SHAPE_STEP, SIZE[0]) for width in CLASS_WIDTHS]
-    over_scales = [spread(width, SCALE_STEP, SIZE[1]) for width in CLASS_WIDTHS]
+def _class_spreads() -> _Spreads:
+    over_shapes = [spread({SHAPE_PART * width: 1.0}, SHAPE_STEP, SIZE[0]) for width in CLASS_WIDTHS]
+    over_scales = [spread({width: 1.0}, SCALE_STEP, SIZE[1]) for width in CLASS_WIDTHS]
     return np.stack(over_shapes)[:, None], np.stack(over_scales)
 
 
 @lru_cache(maxsize=1)
+def _gear_spreads() -> _Spreads:
+    over_shapes, over_scales = spread({GEAR_SHAPE: 1.0}, SHAPE_STEP, SIZE[0]), spread(GEAR_WIDTHS, SCALE_STEP, SIZE[1])
+    return over_shapes[None, None], over_scales[None]
+
+
+@lru_cache(maxsize=1)
 def _log_prior() -> Floats:
-    """How likely each point is for the widest class, before anything is known (shapes, scales)."""
-    shapes, scales = (
-        -0.5 * ((logs - prior.mean) / prior.stdev) ** 2
-        for logs, prior in ((LOG_SHAPES, LOG_SHAPE), (LOG_SCALES, LOG_SCALE))
+    """How likely each point is for the middle of a program's gear, before anything is known (shapes, scales)."""
+    shape, scale = (
+        int(np.abs(logs - math.log(usual)).argmin())
+        for logs, usual in zip((LOG_SHAPES, LOG_SCALES), USUAL, strict=True)
     )
-    logs = shapes[:, None] + scales
-    prior: Floats = logs - np.log(np.exp(logs).sum())
-    return prior
+    least, most = np.log(UNUSUAL_SCALES)
+    unusual = (least <= LOG_SCALES) & (most >= LOG_SCALES)
+    scales = UNUSUAL * unusual / unusual.sum()
+    scales[scale] += 1 - UNUSUAL
+    with np.errstate(divide="ignore"):
+        prior: Floats = np.log(spread(PROGRAM_SHAPES, SHAPE_STEP, SIZE[0])[shape])[:, None] + np.log(scales)
+    return np.maximum(prior, _NEVER)
+
+
+_NEVER: Final = -1e4
+"""The logarithm of what is taken for impossible, so that it can be summed."""
