@@ -100,7 +100,7 @@ def _check_inside(db: Session, season_id: UUID, on: date) -> None:
 
 
 def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:
-    """Let items answer to seasons, those that they do not answer to yet."""
+    """Add items to seasons, where they are not in them yet."""
     for season_id in season_ids:
         known = set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
         db.add_all(ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known)
@@ -108,7 +108,7 @@ def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]
 
 
 def delist(db: Session, item_ids: Collection[UUID], season_id: UUID) -> None:
-    """Let items no longer answer to a season; their history stays."""
+    """Take items out of a season. Their history stays."""
     db.execute(delete(ItemSeason).where(ItemSeason.season_id == season_id, ItemSeason.item_id.in_(item_ids)))
 
 

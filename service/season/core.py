@@ -103,7 +103,7 @@ class RoundProgress:
 
 
 def shifted(season: Season, starts: date) -> Season:
-    """The same season from another first day on: as long, with its rounds as far from that day."""
+    """The season moved to another first day, with the same length and the same distances of its rounds."""
     by = starts - season.starts
     rounds = tuple(Round(each.opens + by, each.closes + by) for each in season.rounds)
     return Season(starts, season.ends + by, rounds)
@@ -133,7 +133,7 @@ def due(season: Season, in_service_on: date, history: Sequence[HistoryEntry], to
 
 
 def due_in_seasons(seasons: Sequence[Season], in_service_on: date, history: Sequence[HistoryEntry], today: date) -> Due:
-    """The same for an item that answers to several seasons: the worst state, and its earliest `due_by`.
+    """The due state of an item in several seasons: the worst state, and its earliest `due_by`.
 
     Without a season an item is never due, but it can be blocked or untested.
     """
@@ -150,7 +150,7 @@ def due_of_lanes(
 def next_change(
     seasons: Sequence[Season], in_service_on: date, history: Sequence[HistoryEntry], today: date
 ) -> date | None:
-    """The next day on which `due_in_seasons` answers otherwise, if nothing is logged; None if it never will.
+    """The next day on which the answer of `due_in_seasons` changes if nothing is logged; None if it never does.
 
     An answer stored on `today` may be used until the day before.
     """
@@ -187,7 +187,7 @@ def _worst(seasons: Sequence[Season], in_service_on: date, standing: _Standing, 
 
 
 def worst(answers: Iterable[Due]) -> Due:
-    """The worst of some answers, and of those of that state the one that is due first."""
+    """The answer with the worst state; of several with that state, the one that is due first."""
     states = list(DueState)
     return min(answers, key=lambda answer: (states.index(answer.state), answer.due_by or date.max))
 
@@ -219,8 +219,8 @@ def is_ready(due: DueState, passed_on: date | None, on: date, days: int) -> bool
 
 
 def open_fault(history: Iterable[What]) -> What | None:
-    """What an item waits for, in the order things happened: a repair after a FAIL, after a REPAIR the pass that proves
-    it, or nothing (None).
+    """What an item waits for, given its history in order: `FAIL` if it waits for a repair, `REPAIR` if it waits for the
+    pass that proves it, None if it waits for nothing.
     """
     last: What | None = None
     for what in history:

@@ -152,7 +152,7 @@ def read_event(posted: FormData) -> EventEntry:
 
 
 def event_key(posted: Mapping[str, object]) -> str:
-    """What an event was typed to be, by name and day: a form that was asked about sends it back."""
+    """The name and day that identify an event which was typed; a form that was asked about sends it back."""
     return f"{posted.get('name') or ''} {posted.get('on') or ''}"
 
 

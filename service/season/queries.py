@@ -66,7 +66,7 @@ def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Seaso
 
 
 def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:
-    """The season that counts today: the one that runs and ends first, else the next to come, else the last one."""
+    """The season that counts today: the running one that ends first, else the next one, else the last one."""
     running = [row for row in rows if row.starts <= today <= row.ends]
     coming = [row for row in rows if row.starts > today]
     if running:
@@ -85,7 +85,7 @@ def enlisted(db: Session, season_id: UUID) -> set[UUID]:
 
 
 def events(db: Session, season_id: UUID) -> Sequence[Event]:
-    """The events of a season, the first first."""
+    """The events of a season, by day."""
     return db.scalars(select(Event).where(Event.season_id == season_id).order_by(Event.on, Event.created_at)).all()
 
 
