@@ -25,7 +25,7 @@ from service.testlog.models import SessionKind, WorkSession
 
 
 class Why(StrEnum):
-    """Why an item is on a worklist; the first that fits is told."""
+    """Why an item is on a worklist; if several fit, the first counts."""
 
     REPAIR = "after repair"
     SWAPPED = "swapped out"
@@ -131,7 +131,7 @@ def _items_by_code(db: Session, codes: Iterable[str]) -> list[Item]:
 
 
 def why_listed(candidate: WorklistCandidate, wanted_reasons: Collection[Why], place_id: UUID | None) -> Why | None:
-    """The first reason asked for why an item belongs on the worklist; None where there is none."""
+    """The first requested reason why an item belongs on the worklist; None where no reason fits."""
     if place_id is not None and place_id not in (candidate.item.place_id, candidate.place_b_id):
         return None
     true = {
@@ -199,7 +199,7 @@ def get_session(db: Session, session_id: str) -> WorkSession:
 
 
 def lock_open_session(db: Session, session_id: UUID) -> WorkSession:
-    """The session, held until the transaction ends: what changes on its worklist changes one after the other.
+    """The session, locked until the transaction ends, so that changes of its worklist happen one after the other.
 
     Raises:
         NotFound, Conflict: there is no such session, or it was closed.

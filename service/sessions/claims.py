@@ -18,7 +18,7 @@ from service.sessions.queries import WorklistLine
 
 
 def claim_next(db: Session, session_id: UUID, actor: Actor, after: UUID | None = None) -> UUID | None:
-    """Keep for a helper the line that is nearest on the walk to the one they tested last, and which item it is.
+    """Claim for a helper the line nearest on the walk to the one they tested last, and return its item.
 
     Whoever is at a line already, and has not just tested it (`after`), is sent there again. None where nothing is
     left, or others are at all that is.
@@ -39,7 +39,7 @@ def claim_next(db: Session, session_id: UUID, actor: Actor, after: UUID | None =
 
 
 def take(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
-    """Keep a line for somebody who wants just this one, whoever had it.
+    """Claim a certain line for somebody, whoever had it.
 
     Raises:
         NotFound, Conflict: there is no such session or line, or it was closed.
@@ -51,7 +51,7 @@ def take(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
 
 
 def next_for(lines: Sequence[WorklistLine], who: UUID, last: UUID | None, now: datetime) -> WorklistLine | None:
-    """Where `claim_next` would send somebody who has just tested `last`, as things stand."""
+    """The line that `claim_next` would give to somebody who has just tested `last`."""
     turns = [Turn(line.item.id, line.done is not None, line.claim) for line in lines]
     chosen = nearest(turns, who, last, now)
     return next((line for line in lines if chosen is not None and line.item.id == chosen.item), None)

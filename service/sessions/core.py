@@ -68,7 +68,7 @@ class Pace:
 
 
 def pace(tested_at: Collection[datetime], now: datetime) -> Pace:
-    """How fast it goes, by when each item was first tested.
+    """The pace, by when each item was first tested.
 
     Of twelve items, the first 30 minutes ago and four within the last ten: 0.4 a minute both ways. A session that is
     younger than ten minutes is reckoned from its first test, and anything younger than a minute as one minute.
@@ -90,7 +90,7 @@ def ends_at(left: int, speed: Pace, now: datetime) -> datetime | None:
 
 
 def took(moments: Collection[datetime]) -> timedelta:
-    """From the first of them to the last."""
+    """The time from the first of these moments to the last."""
     return max(moments) - min(moments) if moments else timedelta(0)
 
 

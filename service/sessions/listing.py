@@ -62,7 +62,7 @@ def candidates(db: Session, named: Collection[UUID] = ()) -> list[WorklistCandid
 
 
 def in_walk(item: ItemFacts) -> tuple[int, str, str, UUID]:
-    """What lists are ordered by: the walk, and the same order again whenever it is asked for."""
+    """The sort key of lists: walking order, always the same for the same items."""
     return item.walk_order, item.place, item.label, item.id
 
 
@@ -82,7 +82,7 @@ def has_begun(db: Session, session_id: UUID) -> bool:
 
 
 def set_lines(db: Session, session_id: UUID, why: Mapping[UUID, str]) -> None:
-    """Let a worklist hold exactly these items, in this order, each with its reason; what is claimed stays so."""
+    """Set the items of a worklist, in this order, each with its reason. Claims stay."""
     kept = {line.item_id: line for line in db.scalars(_lines(session_id))}
     for item_id in kept.keys() - why.keys():
         db.delete(kept[item_id])

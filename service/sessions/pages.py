@@ -57,7 +57,7 @@ def new_form(context: LeadContext, kind: str = SessionKind.TEST, codes: str = ""
 
 @router.post("/sessions")
 def open_session(context: LeadContext, posted: Posted) -> Response:
-    """Open it, and on to its worklist."""
+    """Open the session and go to its worklist."""
     form = typed(posted, *_FIELDS)
     why = tuple(each for each in Why if each in posted.getlist("why"))
 
@@ -201,7 +201,7 @@ def close_form(context: LeadContext, session_id: str) -> Response:
 
 @router.post("/sessions/{session_id}/close")
 def close_session(context: LeadContext, session_id: str, posted: Posted) -> Response:
-    """Close it; its page is its summary from now on."""
+    """Close the session; its page is then its summary."""
     form = typed(posted, "note")
     with context.reading() as db:
         key = get_session(db, session_id).id

@@ -131,7 +131,7 @@ def _claim(by: UUID | None, until: datetime | None) -> Claim | None:
 
 
 def set_claim(db: Session, session_id: UUID, item_id: UUID, claim: Claim) -> None:
-    """Keep who tests a line, until when."""
+    """Set who tests a line, and until when the claim counts."""
     db.execute(
         update(WorkItem)
         .where(WorkItem.session_id == session_id, WorkItem.item_id == item_id)
