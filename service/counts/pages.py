@@ -82,7 +82,7 @@ def close_form(context: LeadContext, session_id: str) -> Response:
 
 @router.post("/sessions/{session_id}/count/close")
 def close_count(context: LeadContext, session_id: str, posted: Posted) -> Response:
-    """Close it as it was ticked."""
+    """Close the count with what was ticked."""
     ids = {name: _ids(posted.getlist(name)) for name in ("lost", "found", "moved")}
     ticked = {name: list(map(str, each)) for name, each in ids.items()}
     form = Form(values={"note": text(posted, "note"), **ticked}, op=text(posted, "op"))
@@ -192,7 +192,7 @@ def moved(context: LeadContext, session_id: str, posted: Posted) -> Response:
 
 @router.post("/sessions/{session_id}/unseen")
 def unseen(context: CrewContext, session_id: str, posted: Posted) -> Response:
-    """It was not seen after all."""
+    """Take back that an item was seen."""
     item, place = read_id(posted.get("item"), "item"), text(posted, "place")
     return _write(
         context, session_id, posted, "count.unseen", item, lambda db, key: actions.take_back(db, key, item), place

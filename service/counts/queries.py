@@ -33,7 +33,7 @@ def open_count_at(db: Session, place_id: UUID) -> UUID | None:
 
 
 def seen(db: Session, session_id: UUID) -> dict[UUID, Seen]:
-    """What was seen in a count, in the order in which it was."""
+    """What was seen in a count, in time order."""
     query = (
         select(WorkSeen.item_id, WorkSeen.at, Person.display_name, Place.name, Place.id)
         .outerjoin(Person, Person.id == WorkSeen.person_id)
@@ -58,7 +58,7 @@ def walked(db: Session, session_id: UUID) -> set[UUID]:
 
 
 def keep_walked(db: Session, session_id: UUID, place_id: UUID, person_id: UUID | None, at: datetime) -> None:
-    """Keep that somebody went through a place, once."""
+    """Store, once, that somebody went through a place."""
     if db.get(WorkWalked, (session_id, place_id)) is None:
         db.add(WorkWalked(session_id=session_id, place_id=place_id, person_id=person_id, at=at))
         db.flush()
@@ -82,7 +82,7 @@ def keep_seen(
     person_id: UUID | None,
     at: datetime,
 ) -> int:
-    """Keep that these items were seen, each once, where it was seen last; how many were not before."""
+    """Store that these items were seen, each once, at the latest place. Returns how many are new."""
     before = {row.item_id: row for row in db.scalars(select(WorkSeen).where(WorkSeen.session_id == session_id))}
     new = [item_id for item_id in dict.fromkeys(item_ids) if item_id not in before]
     for row in (before[item_id] for item_id in item_ids if item_id in before):
