@@ -1,4 +1,4 @@
-"""Swapping a spare in for what went bad, all of it at once or nothing."""
+"""Swapping a spare in for an item that went bad, in one transaction."""
 
 from datetime import datetime
 from typing import Any

@@ -42,7 +42,7 @@ class SwapPiece:
 
 
 def refuse(bad: SwapPiece, spare: SwapPiece) -> None:
-    """What cannot be swapped at all.
+    """Refuse a swap that is not possible.
 
     Raises:
         Invalid: both codes are of one item.
@@ -67,7 +67,7 @@ _UNFIT = {
 
 
 def against(bad: SwapPiece, spare: SwapPiece) -> list[str]:
-    """What speaks against a swap, a sentence each; whoever stands at the frame may do it anyway."""
+    """The objections to a swap, one sentence each. It may be done anyway."""
     objections = []
     if spare.kind != bad.kind:
         objections.append(f"{spare.code} is a {KINDS[spare.kind].page}, and {bad.code} a {KINDS[bad.kind].page}.")
