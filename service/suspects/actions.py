@@ -52,7 +52,7 @@ def report(db: Session, new: Suspicion, actor: Actor) -> dict[str, Any]:
 
 
 def report_place(db: Session, place_id: UUID, item_ids: Collection[UUID], op: UUID, actor: Actor) -> int:
-    """Call what hangs at a place suspect, as far as it was ticked; how many items.
+    """Mark the ticked items at a place as suspect, and return how many.
 
     Raises:
         NotFound: there is no such place.
