@@ -141,7 +141,7 @@ def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault])
 
 
 def alone(wiring: Wiring, fault: Fault) -> Findings:
-    """One fault by itself: of what it does not name nothing is said but how it should be."""
+    """One fault by itself; everything that it does not name is shown as it should be."""
     plan = plan_of(wiring)
     seen = findings(wiring, Readings((), (1 << len(wiring.all_contacts)) - 1), [fault])
     wires = {name: conductor if conductor.faults else plan.wires[name] for name, conductor in seen.wires.items()}

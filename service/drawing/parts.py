@@ -62,13 +62,13 @@ def parts_of(wiring: Wiring) -> list[DrawnPart]:
 
 
 def needs_drawing(part: DrawnPart, findings: Findings) -> bool:
-    """Whether a line would not do for this part: a fault names it, or only some of it was tested."""
+    """Whether this part must be drawn in full: a fault names it, or only some of it was tested."""
     states = {findings.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires}
     return not part.name or len(states) > 1 or bool(part.names & findings.names)
 
 
 def folded_words(part: DrawnPart, findings: Findings) -> str:
-    """A part that needs no drawing, in a word or two; nothing where there is nothing to say."""
+    """A word or two about a part that needs no drawing; empty where there is nothing to say."""
     missed = [contact for contact in part.bare if contact in findings.untested]
     if any(findings.wires[wire.name].kind is LineKind.UNTESTED for wire in part.wires):
         return "not tested"

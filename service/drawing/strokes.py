@@ -33,7 +33,7 @@ def slashes(x: float, y: float) -> str:
 
 
 def flicker(x: float, y: float) -> str:
-    """A piece of line that is not to be trusted."""
+    """The jagged piece of line that stands for a fault which cannot be seen in the readings."""
     return f"M{n(x - BREAK)} {n(y)}h1l3 -7 4 14 4 -14 4 14 3 -7h1"
 
 
