@@ -197,10 +197,10 @@ def _serve(options: argparse.Namespace) -> int:
 def _migrate(_options: argparse.Namespace) -> int:
     from service.store import migrate
     from service.store.backup import before_migration
-    from service.store.sessions import told_plainly
+    from service.store.sessions import in_plain_words
 
     settings = _settings()
-    with told_plainly():
+    with in_plain_words():
         made = before_migration(settings.database_url, settings.backups, datetime.now(UTC))
         if made:
             print(f"Backed up {made.rows} rows to {made.path} first.")

@@ -42,7 +42,7 @@ from service.store.files import (
 )
 from service.store.rotation import Keep, to_keep
 from service.store.rows import REVISION_TABLE, carry, counted, snapshot
-from service.store.sessions import Store, told_plainly
+from service.store.sessions import Store, in_plain_words
 
 OLD = timedelta(days=2)
 """A last backup older than this is worth a warning: daily ones are due, and one may fail."""
@@ -93,7 +93,7 @@ def present(url: str) -> Iterator[Store]:
         raise NotFound(f"There is no database at {path}. COILBOOK_DATABASE_URL names another one.")
     store = Store(url)
     try:
-        with told_plainly():
+        with in_plain_words():
             if migrate.current(store) is None:
                 raise NotFound("The database is empty: no Coilbook was ever started on it.")
             yield store

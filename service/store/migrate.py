@@ -12,7 +12,7 @@ from sqlalchemy import Connection, inspect
 
 from service.kit.problems import Problem
 from service.settings import Settings
-from service.store.sessions import Store, told_plainly
+from service.store.sessions import Store, in_plain_words
 
 ROOT = Path(__file__).parents[2]
 
@@ -64,7 +64,7 @@ def opened(settings: Settings) -> Iterator[Store]:
     """The database, at head: an empty one is migrated, one that is behind is refused."""
     store = Store(settings.database_url)
     try:
-        with told_plainly():
+        with in_plain_words():
             if is_empty(store):
                 upgrade(settings.database_url)
             elif current(store) != head():

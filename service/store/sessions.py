@@ -28,7 +28,7 @@ _UNIQUE_VIOLATION = "23505"
 _CHUNK = 400
 """How many are asked for in one query: well below any engine's bound on parameters."""
 
-_REMEMBERED = "remembered"
+_CACHE = "cache"
 
 T = TypeVar("T")
 
@@ -53,19 +53,19 @@ class Store:
         self._turn = threading.Lock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0
-        self._remembered: dict[str, dict[Any, Any]] = {}
+        self._cache: dict[str, dict[Any, Any]] = {}
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading only."""
-        with _told_as_busy(), Session(self.reader, expire_on_commit=False, autoflush=False) as db:
-            db.info[_REMEMBERED] = self._remembered
+        with _as_busy(), Session(self.reader, expire_on_commit=False, autoflush=False) as db:
+            db.info[_CACHE] = self._cache
             yield db
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session in one write transaction, committed when the block ends well."""
-        with self._my_turn(), _told_as_busy(), Session(self.writer, expire_on_commit=False) as db, db.begin():
+        with self._my_turn(), _as_busy(), Session(self.writer, expire_on_commit=False) as db, db.begin():
             yield db
 
     @contextmanager
@@ -106,8 +106,8 @@ class Store:
 
 
 @contextmanager
-def _told_as_busy() -> Iterator[None]:
-    """A locked, full or absent database is told as `Busy`: the phone keeps its entry and sends it again."""
+def _as_busy() -> Iterator[None]:
+    """Turn an error of a locked, full or absent database into `Busy`: the phone keeps its entry and sends it again."""
     try:
         yield
     except (OperationalError, PoolTimeout) as error:
@@ -115,7 +115,7 @@ def _told_as_busy() -> Iterator[None]:
 
 
 @contextmanager
-def told_plainly() -> Iterator[None]:
+def in_plain_words() -> Iterator[None]:
     """Turn a database error into a sentence for whoever gave the command.
 
     Raises:
@@ -132,15 +132,15 @@ def told_plainly() -> Iterator[None]:
 
 def reads_only(db: Session) -> bool:
     """Whether a session was opened for reading only."""
-    return _REMEMBERED in db.info
+    return _CACHE in db.info
 
 
-def remembered(db: Session, what: str) -> dict[Any, Any]:
+def cached(db: Session, what: str) -> dict[Any, Any]:
     """The cache of this process under a name, shared by sessions that only read.
 
     A session that writes gets an empty one: what it sees may never be committed.
     """
-    memory: dict[Any, Any] = db.info.get(_REMEMBERED, {}).setdefault(what, {})
+    memory: dict[Any, Any] = db.info.get(_CACHE, {}).setdefault(what, {})
     return memory
 
 

@@ -27,7 +27,7 @@ from service.testlog.models import Repair, Void
 
 
 def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
-    """Say that a test does not stand, and why; everything is as if it had never been logged, but it stays in the log.
+    """Void a test, with a reason. It stays in the log; states, due states and flags are as if it had never been logged.
 
     Raises:
         Invalid: there is no reason.
@@ -96,7 +96,7 @@ def change_state(
 
 
 def call_suspect(db: Session, item_id: UUID, op: UUID, note: str, who: Who | None, now: datetime) -> None:
-    """Somebody heard it crackle: the item is suspect until it passes with a flex test."""
+    """Mark an item as suspect until it passes with a flex test."""
     gear.raise_flag(db, item_id, FlagKind.SUSPECT, str(op), note, who, now)
 
 

@@ -31,7 +31,7 @@ def repair_form(context: CrewContext, code: str) -> Response:
 
 @router.post("/t/{code}/repair")
 def log_repair(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Write the repair down; on to the test that proves it."""
+    """Log the repair, and go to the form of the test that proves it."""
     form = typed(posted, "what", "end", "length", "cost")
 
     def log() -> str:
@@ -79,7 +79,7 @@ def state_form(context: LeadContext, code: str) -> Response:
 
 @router.post("/t/{code}/state")
 def change_state(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Keep the new state and the reason for it."""
+    """Change the state, with the reason for it."""
     form = typed(posted, "state", "reason")
 
     def change() -> str:

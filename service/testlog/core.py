@@ -39,7 +39,7 @@ class Method(StrEnum):
 
 
 class Verdict(StrEnum):
-    """What a test comes to."""
+    """The result of a test."""
 
     PASS = "pass"  # noqa: S105
     FAIL = "fail"
@@ -55,7 +55,7 @@ class Evidence:
     note: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """It as the log keeps it."""
+        """The finding as the log stores it."""
         return {"class": self.kind.value, "end": self.end, "note": self.note}
 
 
@@ -142,7 +142,7 @@ _AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
 
 
 def in_time_order(history: Sequence[LogEntry]) -> list[LogEntry]:
-    """The history as it happened, whatever order it arrived in.
+    """The history sorted by time, whatever order it arrived in.
 
     What bears the same instant is taken as a fail, its repair and the pass after it would follow each other.
     """
@@ -150,7 +150,7 @@ def in_time_order(history: Sequence[LogEntry]) -> list[LogEntry]:
 
 
 def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:
-    """The verdict, once evidence has its word: any evidence of a fault makes it a fail."""
+    """The verdict from readings and evidence together: any evidence of a fault makes it a fail."""
     shows_fault = any(one.kind is not FaultClass.FLEXED for one in evidence)
     return Verdict.FAIL if shows_fault else from_readings
 
@@ -185,7 +185,7 @@ def corrected(
     what: str = "test",
     earlier: Iterable[timedelta] = (),
 ) -> datetime:
-    """When something was done, by the service's clock: just now, where nothing is told.
+    """When something was done, by the service's clock. Without a time from the phone it was done just now.
 
     A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much, once the entry is
     `here`; `earlier` is how `late` those were that it sent before.
@@ -262,7 +262,7 @@ def event_of(
 
 
 def doubted(event: LogEntry) -> LogEntry:
-    """The same test, now that its own tester says that it was wrong (`event_of`)."""
+    """The test as it counts once its own tester has marked it as wrong (see `event_of`)."""
     what = What.PARTIAL if event.what is What.PASS else event.what
     return replace(event, proves=NONE, what=what, doubted=True)
 
@@ -388,5 +388,5 @@ def has_passed(since: datetime, history: Sequence[LogEntry]) -> bool:
 
 
 def still_crackles(since: datetime, history: Sequence[LogEntry]) -> bool:
-    """Whether an item that was called suspect still is: only a pass with a flex test ends that, on every lane."""
+    """Whether an item is still suspect since then: only a pass with a flex test on every lane ends that."""
     return not all_pass(history, [event for event in history if event.flexed and event.at >= since])

@@ -100,7 +100,7 @@ def apply_effects(
     now: datetime,
     zone: ZoneInfo,
 ) -> None:
-    """Let states, due states and flags follow from history, which was as `before` and is as `after`, by its causes."""
+    """Update states, due states and flags after the history has changed from `before` to `after`."""
     db.flush()
     ids = [item.id for item in items]
     swapped = last_swaps(db, ids)
@@ -121,7 +121,7 @@ def apply_effects(
 def next_state(
     db: Session, item: Item, before: Sequence[LogEntry], after: Sequence[LogEntry], swapped_at: datetime | None
 ) -> ItemState:
-    """The state of an item, now that its history, which was as `before`, is as `after`."""
+    """The state of an item after its history has changed from `before` to `after`."""
     state, then, now_so = ItemState(item.state), fault_of(before, swapped_at), fault_of(after, swapped_at)
     if state is ItemState.IN_REPAIR and then is FaultStatus.NONE and now_so is FaultStatus.OPEN:
         # It is in repair by somebody's word, and what comes in may be the older fail for which it got there.
@@ -142,7 +142,7 @@ def _home(db: Session, item: Item) -> ItemState:
 
 
 def refresh_due(db: Session, item_ids: Iterable[UUID], now: datetime, zone: ZoneInfo) -> None:
-    """Bring due states and their flags up to what history says now."""
+    """Recompute the due states of these items and their flags."""
     ids, today = list(item_ids), local_date(now, zone)
     db.flush()
     refresh_due_states(db, ids, today, zone)
@@ -155,7 +155,7 @@ def fault_status_of(db: Session, item_id: UUID) -> FaultStatus:
 
 
 def refresh_due_states(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
-    """Recompute what is cached of these items; retired and lost ones are forgotten, since they are not asked.
+    """Recompute the cached due states of these items. Retired and lost ones lose theirs.
 
     In a write session: the items are locked, so that a test that comes in meanwhile is not overlooked.
     """
@@ -171,7 +171,7 @@ def write_due_states(
     today: date,
     zone: ZoneInfo,
 ) -> list[ItemDue]:
-    """The same for items that are locked already, with their histories and what is suspected of them at hand.
+    """Recompute the due states of locked items from their given histories and suspicions.
 
     Returns:
         what is cached now.
@@ -205,7 +205,7 @@ def due_columns(
     today: date,
     zone: ZoneInfo,
 ) -> dict[str, Any]:
-    """What is cached of an item's due state, by column, as its history has it. Pure."""
+    """The columns of an item's cached due state, from its history. Pure."""
     lanes = days_by_lane(history, suspected, zone)
     due = due_of_lanes(seasons, in_service_on, lanes, today)
     changes = (next_change(seasons, in_service_on, days, today) for days in lanes)

@@ -72,7 +72,7 @@ def fault_in(row: FaultRow) -> Fault:
 def fault_as(
     name: str, conductors: Sequence[str], end: str | None, detail: Mapping[str, Any] = MappingProxyType({})
 ) -> Fault:
-    """The fault as diagnosis knows it, from what is written of it: of its `detail` counts `lanes` and `map`."""
+    """The fault as diagnosis has it, from its stored parts. Only `lanes` and `map` of its `detail` are used."""
     lanes, landings = detail.get("lanes"), detail.get("map")
     fault_class = as_faulty(FaultClass(name))
     if fault_class is None:

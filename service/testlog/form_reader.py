@@ -50,7 +50,7 @@ _CONTACTS = ("touch", "unbonded", "skip", "skip_lane", "shells", "lane")
 
 
 def entered(wiring: Wiring, posted: FormData) -> Entered:
-    """What the rows and tiles say. What is not on the page counts as good."""
+    """The readings in the posted form. Contacts that are not on the page count as good."""
     lanes = lanes_of(wiring)
     skipped = {wire.name for lane in posted.getlist("skip_lane") for wire in lanes.get(str(lane), ())}
     skipped |= {str(name) for name in posted.getlist("skip") if name in wiring.by_name}
@@ -73,7 +73,7 @@ def _is_row(name: str) -> bool:
 
 
 def evidence(posted: FormData) -> tuple[Evidence, ...]:
-    """What was ticked besides the readings, at the end that was named."""
+    """The evidence that was ticked, at the chosen end."""
     end = posted.get("at_end")
     at = End(str(end)) if end in list(End) else None
     findings = tuple(finding(str(name), at) for name in posted.getlist("evidence") if name in EVIDENCE)
@@ -81,7 +81,7 @@ def evidence(posted: FormData) -> tuple[Evidence, ...]:
 
 
 def finding(name: str, at: End | None = None) -> Evidence:
-    """What a tick is evidence of."""
+    """The evidence that a tick stands for."""
     words, kind = EVIDENCE[name]
     return Evidence(kind, at, words.lower() if kind is FaultClass.DAMAGE else "")
 

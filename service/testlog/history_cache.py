@@ -1,4 +1,4 @@
-"""What the log says of each item, remembered: only of items about which something was logged since is it read again.
+"""A cache of the log by item. Only items about which something was logged since are read again.
 
 The log is only added to: no test, repair, void or mark is ever changed or taken away. So as long as there are as many
 of each about an item, they are the same ones, and counting them, from indexes alone, says whether all is as it was.
@@ -12,7 +12,7 @@ from uuid import UUID
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
-from service.store.sessions import chunks, reads_only, remembered
+from service.store.sessions import cached, chunks, reads_only
 from service.testlog.core import LogEntry
 from service.testlog.models import MarkStands, Repair, TestItem, Void, WrongMark
 from service.testlog.queries import events
@@ -37,14 +37,14 @@ def histories(db: Session) -> Mapping[UUID, list[LogEntry]]:
 def of_each_item(
     db: Session, name: str, read: Callable[[Session, Collection[UUID]], Mapping[UUID, T]]
 ) -> dict[UUID, T]:
-    """What `read` tells of every item in the log, by item; items of which it tells nothing are left out.
+    """The result of `read` for every item in the log, by item. Items without a result are left out.
 
     Args:
-        name: under which it is remembered.
+        name: the name of the cache.
         read: reads it anew of some items. It may depend on nothing but their tests, repairs, and words about tests.
     """
     # First the counts: what is read after them may hold more than they say, and is then read again next time.
-    sizes, memory = _sizes(db), remembered(db, name)
+    sizes, memory = _sizes(db), cached(db, name)
     # Looked up once: another thread, whose session is older or newer, may put its own there meanwhile.
     known: dict[UUID, tuple[Size | None, T | None]]
     known = {item_id: memory.get(item_id, (None, None)) for item_id in sizes}

@@ -51,14 +51,14 @@ class Chore:
 
 
 def brief(name: str, run: Run) -> Chore:
-    """A chore that has nothing to reckon first."""
+    """A chore without a `prepare` step."""
     return Chore(name, lambda _db, _today: run)
 
 
 def keep_house(
     store: Store, now: datetime, chores: Sequence[Chore], before_each: Callable[[], object] = lambda: None
 ) -> str:
-    """Do every chore, and say in one line what there was to do. `before_each` is called before each of them."""
+    """Run every chore, and return one line about what was done. `before_each` is called before each of them."""
     done, zones = [], set[str]()
     for chore in chores:
         before_each()
@@ -78,7 +78,7 @@ def keep_house(
 
 
 def ensure_today(context: RequestContext) -> None:
-    """Keep house once a day by whoever comes first, and whenever an item has no due state yet.
+    """Run housekeeping if it has not run today, or if an item has no due state yet.
 
     Pages that show what is due call this before they open a session of their own.
     """
@@ -103,7 +103,7 @@ def refresh_flags(db: Session, today: date, now: datetime) -> int:
 
 
 def anonymize_names(db: Session, today: date, now: datetime) -> int:
-    """Turn the names that are kept no more into "Tester n"; how many there were."""
+    """Replace the names whose time is over by "Tester n", and return how many."""
     zone = zone_of(db)
     spans = [(season.starts, season.ends) for season in seasons(db)]
 
@@ -123,7 +123,7 @@ CHORES = (brief("due states refreshed", refresh_stale), brief("flags raised or c
 
 
 def verify(store: Store, now: datetime) -> list[str]:
-    """Recompute every cached due state; a line for each that differs. Changes nothing."""
+    """Recompute every cached due state without writing, and return a line for each that differs."""
     with store.writing() as db:
         zone = zone_of(db)
         differences = _differences(db, local_date(now, zone), zone)

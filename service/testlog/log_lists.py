@@ -41,7 +41,7 @@ class TestLine:
 
 @dataclass(frozen=True)
 class LogFilter:
-    """What the log is asked for: tests of one item, from a moment on, with a class of fault, at a conductor."""
+    """The filter of the log: one item, from a moment on, a class of fault, a conductor."""
 
     item_id: UUID | None = None
     since: datetime | None = None
@@ -50,7 +50,7 @@ class LogFilter:
 
 
 def read_log_filter(db: Session, item: str, since: str, fault: str, conductor: str, zone: ZoneInfo) -> LogFilter:
-    """What the log is asked for, as it was typed; empty means all.
+    """The filter from typed texts; empty texts mean all.
 
     Raises:
         Invalid: with the field and what is wrong with it.

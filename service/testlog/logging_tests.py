@@ -56,7 +56,7 @@ LOG = logging.getLogger("coilbook")
 
 @dataclass(frozen=True)
 class PendingTest:
-    """A test, the context of its request, when it came, and what makes it the same test when it is sent again."""
+    """A test with the context of its request, when it came, and its content for the receipt."""
 
     context: RequestContext
     new: NewTest
@@ -70,7 +70,7 @@ def make_batcher() -> WriteBatcher[PendingTest, Any]:
 
 
 def log_batch(batch: Sequence[PendingTest]) -> Sequence[Any]:
-    """The answer to each of these tests, or what it was refused by."""
+    """The answer to each of these tests, or the refusal."""
     if len(batch) > 1:
         try:
             return _log_together(batch)
@@ -138,7 +138,7 @@ def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: Zo
 
 
 def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> list[dict[str, Any]]:
-    """The same of several tests at once that have nothing to do with one another.
+    """Log several tests in one transaction. They must not share items.
 
     Raises:
         Invalid: with the field and what is wrong with it.

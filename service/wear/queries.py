@@ -18,7 +18,7 @@ from service.kit.dates import local_date
 from service.season.core import DueState, HistoryEntry, What
 from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
-from service.store.sessions import chunks, remembered
+from service.store.sessions import cached, chunks
 from service.testlog.core import LogEntry, as_one
 from service.testlog.history_cache import histories
 from service.testlog.queries import lock_items
@@ -103,7 +103,7 @@ def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
     The database tells those as one text a season, which it makes and we compare far faster than rows are read.
     """
     told = {season_id: members for season_id, members in db.execute(_MEMBERS)}  # noqa: C416  (a row is no pair)
-    memory = remembered(db, "members of seasons")
+    memory = cached(db, "members of seasons")
     known: tuple[dict[UUID, str], dict[UUID, frozenset[UUID]]] = memory.get("known", ({}, {}))
     if known[0] != told:
         found: dict[str, set[UUID]] = defaultdict(set)
@@ -157,9 +157,9 @@ class WearRecord:
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
     """Every item there ever was, as wear sees it.
 
-    An item's record is remembered, and made anew only when something that it is made of is another.
+    An item's record is cached, and made again only when something that it is made of has changed.
     """
-    seasons, memory = season_days(db), remembered(db, "wear records")
+    seasons, memory = season_days(db), cached(db, "wear records")
     days: dict[frozenset[UUID], list[Stretch]] = {}
     found = {}
     for item_id, item in wear_inputs(db).items():

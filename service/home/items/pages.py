@@ -122,7 +122,7 @@ def edit_page(context: LeadContext, code: str) -> Response:
 
 @router.post("/gear/{code}/edit")
 def edit(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Keep what is known of an item."""
+    """Store the changed details of an item."""
     form = _typed(posted)
 
     def change() -> str:
@@ -147,7 +147,7 @@ def place_page(context: LeadContext, code: str) -> Response:
 
 @router.post("/gear/{code}/place")
 def move(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Put an item where it lives from now on."""
+    """Change where an item lives."""
     form = _typed(posted)
 
     def put() -> str:

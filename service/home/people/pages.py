@@ -68,7 +68,7 @@ def end_pass_page(context: LeadContext, pass_id: str) -> Response:
 
 @router.post("/crew/passes/{pass_id}/end")
 def end_pass(context: LeadContext, pass_id: str) -> Response:
-    """Let nobody in with a pass any more."""
+    """End a pass."""
     with context.writing() as db:
         actions.end_pass(db, _pass_id(pass_id), context.actor)
     return RedirectResponse("/crew", 303)
@@ -103,7 +103,7 @@ def erase_page(context: LeadContext, person_id: str) -> Response:
 
 @router.post("/crew/people/{person_id}/erase")
 def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
-    """Let a name go at once."""
+    """Anonymize somebody at once."""
     op, key = read_op(posted.get("op")), _person_id(person_id)
     context.once(op, "person.erase", str(key), lambda db: privacy.erase(db, key, context.actor))
     return RedirectResponse(f"/crew?ended={key}", 303)

@@ -64,7 +64,7 @@ def removal_page(context: LeadContext, place_id: UUID) -> Response:
 
 @router.post("/places/{place_id}/remove")
 def remove_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
-    """Remove it."""
+    """Remove the place."""
     context.once(
         read_op(posted.get("op")),
         "place.remove",

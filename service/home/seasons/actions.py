@@ -49,7 +49,7 @@ def copy(db: Session, actor: Actor, season_id: UUID, like: SeasonRow, name: str,
 
 
 def change(db: Session, actor: Actor, season_id: str, entry: SeasonEntry) -> None:
-    """Keep a season's name, days and rounds as they are now."""
+    """Change a season's name, days and rounds."""
     row = get_season(db, season_id)
     season.change_season(db, row, entry.name, entry.rule, actor.now)
     note_in_audit(db, actor.now, actor.who.id, "season.changed", entry.name)
@@ -82,7 +82,7 @@ def add_event(db: Session, actor: Actor, season_id: str, entry: EventEntry) -> N
 
 
 def change_event(db: Session, actor: Actor, event_id: str, entry: EventEntry) -> None:
-    """Keep an event as it is now."""
+    """Change an event."""
     event = get_event(db, event_id)
     if not entry.sure:
         season.refuse_double(db, event.season_id, entry.name, entry.on, event)

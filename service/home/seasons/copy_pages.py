@@ -29,7 +29,7 @@ def copy_page(context: LeadContext, season_id: str) -> Response:
 
 @router.post("/season/{season_id}/copy")
 def copy_season(context: LeadContext, season_id: str, posted: Posted) -> Response:
-    """Make it."""
+    """Make the copy."""
     form = typed(posted, "name", "starts")
 
     def copy() -> str:

@@ -70,7 +70,7 @@ def event_page(context: LeadContext, event_id: str) -> Response:
 
 @router.post("/season/events/{event_id}")
 def change_event(context: LeadContext, event_id: str, posted: Posted) -> Response:
-    """Keep an event as it was typed."""
+    """Change an event as it was typed."""
     form = typed(posted, "name", "kind", "on")
 
     def change() -> str:
@@ -112,7 +112,7 @@ def change_page(context: LeadContext, season_id: str) -> Response:
 
 @router.post("/season/{season_id}/change")
 def change_season(context: LeadContext, season_id: str, posted: Posted) -> Response:
-    """Keep a season as it was typed."""
+    """Change a season as it was typed."""
     form = _typed_season(posted)
 
     def change() -> str:
@@ -148,7 +148,7 @@ def items_page(context: LeadContext, season_id: str) -> Response:
 
 @router.post("/season/{season_id}/items")
 def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Response:
-    """Keep the choice of one place."""
+    """Store which items of one place answer to the season."""
     shown = [read_id(item, "shown") for item in str(posted.get("shown") or "").split()]
     chosen = [key for item in posted.getlist("chosen") if (key := read_id(item, "chosen")) in shown]
     content = [season_id, sorted(map(str, shown)), sorted(map(str, chosen))]
