@@ -21,7 +21,7 @@ esac
 
 # A stamp is all that an environment was made from, written last: without one, it was never finished.
 stamp() {
-    .venv/bin/python -VV && pwd -P && cat pyproject.toml "$1"
+    .venv/bin/python -VV && pwd -P && cat pyproject.toml deploy/requirements-lists.txt "$1"
 }
 stamped() {
     [ -f ".venv/$(basename "$1").stamp" ] && stamp "$1" 2>/dev/null | cmp -s - ".venv/$(basename "$1").stamp"
@@ -62,6 +62,11 @@ install=(.venv/bin/python -m pip install --quiet --no-input --disable-pip-versio
     stop "the packages could not be installed; check the connection to the package index and try again."
 "${install[@]}" --no-deps --no-build-isolation --editable . ||
     stop "the service itself could not be installed; the lines above say why."
+lists="$(mktemp -d)"
+trap 'rm -rf "$lists"' EXIT
+"${install[@]}" --require-hashes --no-compile --target "$lists" --requirement deploy/requirements-lists.txt ||
+    stop "the lists of common passphrases could not be fetched; check the connection to the package index and try again."
+.venv/bin/python -m service.crew.common_passphrases "$lists" || stop "the common passphrases could not be read; the lines above say why."
 .venv/bin/python -m compileall -q service migrations
 
 for made in "$lock" deploy/requirements.txt; do

