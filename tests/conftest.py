@@ -3,16 +3,21 @@
 import gc
 import os
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, BrowserContext
 
 from tests.support.chromium import chromium, phone_in
+from tests.support.made import keep_what_is_made
 from tests.support.postgres import Cluster, running_cluster
-from tests.support.program import Running, running
 from tests.support.statements import share_compiled
+
+if TYPE_CHECKING:
+    from tests.support.program import Running
 
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
 # In CI the examples are the same every time; elsewhere each run looks at new ones.
@@ -33,6 +38,8 @@ TESTS = Path(__file__).parent
 SLOW = {
     "crash": "kills real services, again and again",
     "deploy": "installs and starts the program as a newcomer does",
+    "testlog/test_cache.py": "compares all that is cached after every step of hundreds",
+    "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
     "wear/test_doubt.py": "fits hundreds of simulated histories",
     "wiring/test_coverage.py": "looks at every fault of every wiring",
@@ -49,6 +56,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     """With `--fast`, properties look at few examples; a test that says how many it needs has them all the same."""
+    config.add_cleanup(keep_what_is_made().close)
     share_compiled()
     if config.getoption("--fast"):
         settings.load_profile("fast")
@@ -56,9 +64,20 @@ def pytest_configure(config: pytest.Config) -> None:
             raise pytest.UsageError(f"{', '.join(gone)}: not there any more; take it out of SLOW in tests/conftest.py")
 
 
+@cache
+def is_slow(path: Path) -> bool:
+    """Whether a file or folder is in a slow place."""
+    return any(path.is_relative_to(TESTS / place) for place in SLOW)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """With `--fast`, what is slow is not even imported."""
+    return True if config.getoption("--fast") and is_slow(collection_path) else None
+
+
 def pytest_itemcollected(item: pytest.Item) -> None:
     """A test that asks for a browser or for PostgreSQL is marked so by that, one in a slow place by its place."""
-    if any(item.path.is_relative_to(TESTS / place) for place in SLOW):
+    if is_slow(item.path):
         item.add_marker("slow")
     asked = getattr(item, "fixturenames", ())
     for fixture, mark in (("browser", "browser"), ("postgres_cluster", "postgres")):
@@ -92,7 +111,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if on_postgres:
             seen.add(test)
     config.hook.pytest_deselected(items=left)
-    items[:] = kept
+    # The longest first: one that begins when all others have ended keeps one worker busy and the others idle.
+    items[:] = sorted(kept, key=lambda item: not any(map(item.get_closest_marker, ("slow", "browser"))))
 
 
 def pytest_collection_finish() -> None:
@@ -129,8 +149,10 @@ def database_url(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
-def program(request: pytest.FixtureRequest) -> Iterator[Running]:
+def program(request: pytest.FixtureRequest) -> "Iterator[Running]":
     """The running service over an empty program, on each engine."""
+    from tests.support.program import running  # in a worker only: it takes seconds to import
+
     if request.param == "sqlite":
         with running(request.getfixturevalue("sqlite_url")) as service:
             yield service

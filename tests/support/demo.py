@@ -1,22 +1,22 @@
 """The demo's program, for tests that look at one in mid-season."""
 
-from functools import cache
+from contextlib import closing
 from pathlib import Path
-from tempfile import mkdtemp
 
 from service.demo.actions import load
 from service.store.files import in_one_file
 from service.store.sessions import Store
+from tests.support.made import made_once
 from tests.support.program import START, migrated
 
 
-@cache
 def demo_file() -> Path:
-    """The demo on SQLite in one file, loaded once in each pytest worker; make a copy to change it."""
-    path = Path(mkdtemp()) / "demo.db"
+    """The demo on SQLite in one file; make a copy to change it."""
+    return made_once("demo.db", _make)
+
+
+def _make(path: Path) -> None:
     migrated(f"sqlite:///{path}")
-    store = Store(f"sqlite:///{path}")
-    load(store, START)
-    store.close()
+    with closing(Store(f"sqlite:///{path}")) as store:
+        load(store, START)
     in_one_file(path)
-    return path

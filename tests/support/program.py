@@ -1,5 +1,6 @@
 """A program for tests: the service over a migrated database, with a lead, a crew member and a viewer."""
 
+import json
 import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
@@ -7,7 +8,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
 from uuid import uuid4
 
 from fastapi.testclient import TestClient
@@ -22,11 +22,13 @@ from service.store.engine import is_sqlite
 from service.store.files import in_one_file
 from service.store.sessions import Store
 from service.testers.tables import Named, Tables
+from tests.support.made import made_folder, made_once
 from tests.support.postgres import copied
 
 START = datetime(2026, 9, 21, 22, 0, tzinfo=UTC)
 """When a test's clock starts: an evening in the fall season, 6 pm in the program's zone."""
 BASE = "http://cables.test"
+TOKENS = "tokens.json"
 
 
 @dataclass
@@ -105,23 +107,21 @@ class MadeWhenAsked(Tables):
 def migrated(url: str) -> None:
     """Bring a new database to head, as a copy of one that was migrated before."""
     if is_sqlite(url):
-        shutil.copy(_migrated_file(), str(make_url(url).database))
+        shutil.copy(made_once("migrated.db", _make_migrated_file), str(make_url(url).database))
     else:
         copied(url, "migrated", migrate.upgrade)
 
 
-@cache
 def tables_folder() -> Path:
-    """Where this process's services keep the tables of wirings: each is worked out once for all tests."""
-    return Path(mkdtemp())
+    """Where the services of tests keep the tables of wirings: each is worked out once for all tests."""
+    return made_folder() / "tables"
 
 
 def _copied_with_cast(url: str) -> dict[Role, str]:
     """Make the database as a copy of one with a program; the answer is each role's token for it."""
     if is_sqlite(url):
-        path, tokens = _cast_file()
-        shutil.copy(path, str(make_url(url).database))
-        return tokens
+        shutil.copy(made_once("cast.db", _make_cast_file), str(make_url(url).database))
+        return _cast_tokens()
     copied(url, "cast", lambda to: _CASTS.update({_server(to): _add_cast(to)}))
     return _CASTS[_server(url)]
 
@@ -141,17 +141,17 @@ def _server(url: str) -> object:
     return make_url(url).query["host"]
 
 
+def _make_cast_file(path: Path) -> None:
+    tokens = _add_cast(f"sqlite:///{path}")
+    (made_folder() / TOKENS).write_text(json.dumps(tokens))
+    in_one_file(path)
+
+
 @cache
-def _migrated_file() -> Path:
-    path = Path(mkdtemp()) / "migrated.db"
+def _cast_tokens() -> dict[Role, str]:
+    return {Role(role): token for role, token in json.loads((made_folder() / TOKENS).read_text()).items()}
+
+
+def _make_migrated_file(path: Path) -> None:
     migrate.upgrade(f"sqlite:///{path}")
     in_one_file(path)
-    return path
-
-
-@cache
-def _cast_file() -> tuple[Path, dict[Role, str]]:
-    path = Path(mkdtemp()) / "cast.db"
-    tokens = _add_cast(f"sqlite:///{path}")
-    in_one_file(path)
-    return path, tokens

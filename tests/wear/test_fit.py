@@ -6,8 +6,6 @@ from random import Random
 import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
-from lifelines import WeibullFitter
-from lifelines.datasets import load_diabetes
 
 from service.kit.problems import Invalid
 from service.wear.core.fit import NoModel, fit
@@ -68,6 +66,8 @@ def test_the_classic_interval_censored_study(
 
 def test_the_diabetes_data_of_lifelines() -> None:
     """731 rows; scale 18.8565, shape 2.82349, log-likelihood -2028.566 by `WeibullFitter.fit_interval_censoring`."""
+    from lifelines.datasets import load_diabetes  # here, since it takes two seconds to import
+
     rows = load_diabetes()
     lives = [Life(left, right if right < math.inf else None) for left, right in zip(rows.left, rows.right, strict=True)]
     model = fitted(lives)
@@ -77,6 +77,8 @@ def test_the_diabetes_data_of_lifelines() -> None:
 
 @pytest.mark.parametrize("seed", range(5))
 def test_it_agrees_with_lifelines_on_tests_at_random_times(seed: int) -> None:
+    from lifelines import WeibullFitter  # here, since it takes two seconds to import
+
     random = Random(seed)
     lives = simulated(random, shape=random.uniform(0.6, 4), scale=random.uniform(20, 200), items=300)
     ours = fitted(lives)

@@ -7,7 +7,6 @@ from random import Random
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from lifelines import KaplanMeierFitter
 
 from service.wear.core.lives import Life, aggregated
 from service.wear.core.turnbull import Steps, SurvivalStep, innermost, turnbull
@@ -60,6 +59,8 @@ def test_the_convention_is_not_that_of_closed_intervals() -> None:
 
 def by_lifelines(rows: list[Life], later: int) -> Callable[[int], float]:
     """Survival after a day; its table has beside each end what was there before it."""
+    from lifelines import KaplanMeierFitter  # here, since it takes two seconds to import
+
     upper = [math.inf if life.upper is None else life.upper for life in rows]
     fitted = KaplanMeierFitter().fit_interval_censoring([life.lower + later for life in rows], upper)
     table = fitted.survival_function_["NPMLE_estimate_upper"]
