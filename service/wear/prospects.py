@@ -76,7 +76,7 @@ def _prospect(item: ItemFacts, code: str, chance: Chance, record: WearRecord, da
         item,
         code,
         chance,
-        record.passed_on if age.passed else None,
+        record.passed_on,
         int(age.day - age.passed),
         failures_of(record.lives),
     )

@@ -141,8 +141,9 @@ class WearRecord:
 
     @cached_property
     def passed_on(self) -> date | None:
-        """The day of its last pass."""
-        return next((entry.on for entry in reversed(self.history) if entry.what is What.PASS), None)
+        """The day of its last pass since it was new or last repaired."""
+        last = next((entry for entry in reversed(self.history) if entry.what in (What.PASS, What.REPAIR)), None)
+        return last.on if last and last.what is What.PASS else None
 
     def ages(self, today: date, day: date) -> Ages | None:
         """How old it is in the life it is in, at its last pass and on two days; None once it has failed."""

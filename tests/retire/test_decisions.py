@@ -66,15 +66,15 @@ def test_what_was_never_tested_is_late_or_crackled_is_tested_first() -> None:
 def test_the_third_fail_at_one_end_retires() -> None:
     twice, thrice = (FAIL_B, PASS, FAIL_B, PASS), (FAIL_B, PASS, FAIL_B, PASS, FAIL_B, PASS)
     assert told(gear(1, tests=thrice)) == [
-        (Reason.REPEATED, "Failed at end B in 3 of its last 6 tests.", Action.RETIRE)
+        (Reason.REPEATED, "Failed at end B in 3 of its last 6 tests (limit 3).", Action.RETIRE)
     ]
     assert told(gear(1, tests=twice)) == [
-        (Reason.REPEATED, "Failed at end B in 2 of its last 4 tests; once more, and it goes.", Action.WATCH)
+        (Reason.REPEATED, "Failed at end B in 2 of its last 4 tests; at 3 it is to be retired.", Action.WATCH)
     ]
     assert told(gear(1, tests=(FAIL_A, PASS, FAIL_B, PASS))) == []  # one at each end
     assert told(gear(1, tests=(FAIL, PASS, FAIL, PASS, FAIL, PASS))) == []  # nobody knows at which
     assert told(gear(1, tests=(*thrice[:2], *[PASS] * 5, FAIL_B, PASS, FAIL_B))) == [
-        (Reason.REPEATED, "Failed at end B in 2 of its last 8 tests; once more, and it goes.", Action.WATCH)
+        (Reason.REPEATED, "Failed at end B in 2 of its last 8 tests; at 3 it is to be retired.", Action.WATCH)
     ]  # the first is too long ago
 
 
@@ -99,7 +99,7 @@ def test_a_short_after_the_contact_was_straightened_spoils_nothing() -> None:
 def test_what_lost_more_than_its_share_of_length_retires() -> None:
     [(reason, why, action)] = told(gear(1, length=2743, bought_mm=3048))  # a foot of ten
     assert (reason, action) == (Reason.SHORTENED, Action.RETIRE)
-    assert why == "Cut down to 9 ft from 10 ft: 10 % lost, and your limit is 8 %."
+    assert why == "Cut down to 9 ft from 10 ft: 10 % of its length is lost (limit 8 %)."
     assert told(gear(1, length=2805, bought_mm=3048)) == []  # 7.97 %
     assert told(gear(1, length=0, bought_mm=0)) == []
 

@@ -55,7 +55,7 @@ def test_the_ways_out_are_told_in_words(program: Running) -> None:
     at.event("Lantern Field", date(2026, 10, 3))
     page = re.sub(r"\s+", " ", shown(program, **EVENING | {"helpers1": "1"}))
     assert "This is not enough" in page
-    assert "<b>Before Lantern Field</b> on Sat Oct 3: 5 items, 10 minutes of work." in page
+    assert "<b>Before Lantern Field</b> on Sat Oct 3: 5 items, about 10 minutes of work for one helper." in page
     assert (
         "one more helper on Thu Sep 24, or one more evening of 10 minutes with 1 helper, Fri Oct 2 at the latest."
         in page
@@ -75,7 +75,7 @@ def test_an_event_is_told_with_its_day_whatever_it_is_called(program: Running) -
 def test_without_an_event_the_round_is_what_counts(program: Running) -> None:
     waiting(program)
     page = re.sub(r"\s+", " ", shown(program, **EVENING | {"minutes1": "6"}))
-    assert "Before the end of round 1</b>, Thu Oct 15: 4 items, 8 minutes of work." in page
+    assert "Before the end of round 1</b>, Thu Oct 15: 4 items, about 8 minutes of work for one helper." in page
 
 
 def test_the_sessions_are_made_once_with_their_worklists(program: Running) -> None:

@@ -4,8 +4,9 @@ import math
 import re
 from datetime import date, timedelta
 
+from service.season.core import HistoryEntry, What
 from service.wear.prospects import prospects
-from service.wear.queries import chances, outlook, records, risks
+from service.wear.queries import WearRecord, chances, outlook, records, risks
 from tests.home.support import Truck, truck
 from tests.support.program import Running
 from tests.testlog.support import GOOD, OPEN_2, ZONE
@@ -46,9 +47,9 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
     assert {item_id: chance.failed for item_id, chance in told.items()} == alone
     works = math.prod(1 - chance.failed for item_id, chance in told.items() if items[item_id].in_use)
     assert math.isclose(found.outlook.works, works)
-    assert f"With a chance of {100 * works:.0f} % all of them work." in page
-    assert f"On average {found.outlook.failed:.1f} of the 12 items in use have failed" in page
-    assert f"Test the first 10 below today, and pull what is bad: then it is {found.outlook.failed_then:.1f}" in page
+    assert f"The chance that all of them work is {100 * works:.0f} %" in page
+    assert f"on average {found.outlook.failed:.1f} of the 12 items in use are bad at the event" in page
+    assert f"Test the first 10 below today, and pull what is bad: then {found.outlook.failed_then:.1f} are bad" in page
     assert len(found.first) == 10
     assert len(found.others) == 2
     assert [each.chance.gain for each in found.first] == sorted(
@@ -56,10 +57,10 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
     )
     again = next(each for each in [*found.first, *found.others] if each.item.label == "cable 16")
     assert again.failures == 3
-    assert "Its log has 3 failures." in page
+    assert "It failed 3 times in use so far." in page
     longest = next(each for each in found.first if each.item.label == "cable 5")
     assert longest.days == (today + timedelta(days=10) - longest.passed_on).days if longest.passed_on else False
-    assert f"{longest.days} days in service by then." in page
+    assert f"{longest.days} days of season in use from then to the event." in page
 
 
 def test_new_gear_is_told_by_what_is_usual(program: Running) -> None:
@@ -76,7 +77,7 @@ def test_a_few_tests_tell_something_with_caution(program: Running) -> None:
     program.clock.ahead(days=7)
     at.event("Opening Show", program.clock.now.date())
     page = page_of(program, "/risk")
-    assert re.search(r"With a chance of \d+ % all of them work\.", page)
+    assert re.search(r"The chance that all of them work is \d+ %", page)
     assert "today" in page
     assert "; tested today," not in page
     with program.store.reading() as db:
@@ -90,3 +91,15 @@ def test_without_an_event_and_after_one_it_says_so(program: Running) -> None:
     program.clock.ahead(days=2)
     assert "It is over" in page_of(program, f"/risk/{event}")
     assert program.viewer.get("/risk/nothing").status_code == 404
+
+
+def test_the_last_pass_counts_until_a_repair() -> None:
+    """Also one of before the season, when no day of use had passed."""
+    passed, repaired = HistoryEntry(date(2026, 8, 20), What.PASS), HistoryEntry(date(2026, 8, 22), What.REPAIR)
+
+    def passed_on(*history: HistoryEntry) -> date | None:
+        return WearRecord(("cable",), list(history), [], in_use=True, came_good=True).passed_on
+
+    assert passed_on(passed) == passed.on
+    assert passed_on(passed, repaired) is None
+    assert passed_on(passed, repaired, HistoryEntry(repaired.on, What.PASS)) == repaired.on

@@ -173,9 +173,9 @@ def _repeated(gear: Gear, limits: Limits) -> RetireReason | None:
     end, count = max(fails.items(), key=lambda one: (one[1], one[0]))
     told = f"Failed at end {end} in {count} of its last {len(last)} tests"
     if count >= limits.repeat_fails:
-        return RetireReason(Reason.REPEATED, f"{told}.", Action.RETIRE)
+        return RetireReason(Reason.REPEATED, f"{told} (limit {limits.repeat_fails}).", Action.RETIRE)
     if count == limits.repeat_fails - 1 and count > 1:
-        return RetireReason(Reason.REPEATED, f"{told}; once more, and it goes.", Action.WATCH)
+        return RetireReason(Reason.REPEATED, f"{told}; at {limits.repeat_fails} it is to be retired.", Action.WATCH)
     return None
 
 
@@ -195,9 +195,10 @@ def _bent(gear: Gear, today: date) -> RetireReason | None:
 def _shortened(gear: Gear, limits: Limits, unit: Unit) -> RetireReason | None:
     if not is_shortened(gear.length_mm, gear.bought_mm, limits):
         return None
-    lost = 100 * (gear.bought_mm - gear.length_mm) / gear.bought_mm
+    limit = limits.shortened_percent / 100
+    lost = format_chance((gear.bought_mm - gear.length_mm) / gear.bought_mm, limit)
     now, bought = format_length(gear.length_mm, unit), format_length(gear.bought_mm, unit)
-    why = f"Cut down to {now} from {bought}: {lost:.0f} % lost, and your limit is {limits.shortened_percent} %."
+    why = f"Cut down to {now} from {bought}: {lost} of its length is lost (limit {limits.shortened_percent} %)."
     return RetireReason(Reason.SHORTENED, why, Action.RETIRE)
 
 
