@@ -1,11 +1,13 @@
 """What people type, made plain."""
 
+from uuid import UUID
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kit.problems import Invalid
-from service.kit.typed import _plain, alike, can_be_shown, parse_count, plain
+from service.kit.problems import Invalid, NotFound
+from service.kit.typed import _plain, alike, can_be_shown, id_in_address, parse_count, plain
 
 
 @given(st.text(st.characters(max_codepoint=0x7F)) | st.text())
@@ -41,3 +43,10 @@ def test_what_nobody_types_is_refused(mark: str) -> None:
 
 def test_a_name_with_a_mark_that_nobody_sees_is_the_same_name() -> None:
     assert alike("Jo\u200d", "jo")
+
+
+@pytest.mark.parametrize("text", ["", "7K3M9U", "12345678-1234", "new"])
+def test_an_address_without_an_id_leads_nowhere(text: str) -> None:
+    with pytest.raises(NotFound, match="There is no such pass"):
+        id_in_address(text, "There is no such pass.")
+    assert id_in_address("12345678123456781234567812345678", "") == UUID("12345678-1234-5678-1234-567812345678")
