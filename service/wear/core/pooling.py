@@ -100,67 +100,95 @@ class PooledItem:
 
 def bad_at_event(items: Sequence[PooledItem]) -> list[float]:
     """For each item of a program the chance, in [0, 1], that it fails between its last pass and the event."""
-    return bad_at(items, [[item.event for item in items]])[0]
+    known = posterior(tuple((item.path, item.lives) for item in items))
+    return known.fails_between([item.passed for item in items], [item.event for item in items])
 
 
-def bad_at(items: Sequence[PooledItem], ages: Sequence[Sequence[float]]) -> list[list[float]]:
-    """The same for rows of ages, one for each item, none before its last pass: a row of chances for each of them."""
+@dataclass(frozen=True)
+class Posterior:
+    """How likely each point of the grid is for each item of a program, given all lives: once for all those whose class
+    and lives are the same (different, shapes, scales), and `which` of these each item is (items,).
+    """
+
+    points: Floats
+    which: NDArray[np.int_]
+
+    def fails_between(self, passed: Sequence[float], until: Sequence[float]) -> list[float]:
+        """The chance of each item to fail after the first age, at which it is good, and by the second."""
+        asked = np.column_stack([self.which, np.array(passed, float), np.array(until, float)])
+        asked, place = np.unique(asked, axis=0, return_inverse=True)
+        spans, span = np.unique(asked[:, 1:], axis=0, return_inverse=True)
+        fails, of, span = fails_between(spans[:, 0], spans[:, 1]), asked[:, 0].astype(int), span.ravel()
+        chances = np.empty(len(asked))
+        for begin in range(0, len(asked), _AT_ONCE):
+            part = slice(begin, begin + _AT_ONCE)
+            chances[part] = np.einsum("iks,iks->i", self.points[of[part]], fails[span[part]])
+        found: list[float] = np.clip(chances, 0.0, 1.0)[place.ravel()].tolist()
+        return found
+
+
+_AT_ONCE: Final = 500
+"""So many tables of points are held at once beside those that are kept."""
+
+
+@lru_cache(maxsize=2)
+def posterior(items: tuple[tuple[Path, tuple[Life, ...]], ...]) -> Posterior:
+    """What is known of these items, of each its class and its lives; remembered, for only a test or repair changes it,
+    and every day that is asked for takes it from here.
+    """
+    number: dict[tuple[Path, tuple[Life, ...]], int] = {}
+    which = np.array([number.setdefault(item, len(number)) for item in items], int)
+    counts = np.bincount(which, minlength=len(number))
     of_class: dict[Path, list[int]] = defaultdict(list)
-    for number, item in enumerate(items):
-        of_class[item.path].append(number)
-    classes = {path: _Class.of([items[number].lives for number in numbers]) for path, numbers in of_class.items()}
+    for (path, _), at in number.items():
+        of_class[path].append(at)
+    different = list(number)
+    classes = {path: _Class.of([different[at][1] for at in own], counts[own]) for path, own in of_class.items()}
     known = _known({path: each.log_likelihood() for path, each in classes.items()})
-    until, found = np.array(ages, float).reshape(len(ages), len(items)), np.zeros((len(ages), len(items)))
-    passed = np.array([item.passed for item in items], float)
-    for path, numbers in of_class.items():
-        found[:, numbers] = classes[path].chances(known[path], passed[numbers], until[:, numbers])
-    told: list[list[float]] = found.tolist()
-    return told
+    points = np.empty((len(different), *SIZE))
+    for path, own in of_class.items():
+        points[own] = classes[path].points(known[path])
+    return Posterior(points, which)
 
 
 @dataclass(frozen=True)
 class _Class:
-    """The items of one class. Of each of the different lives that they have: how likely these are at a point of an
-    item's own (different, shapes, scales), and, seen from the class, were that at a point, with each of `ITEM_WIDTHS`
-    (different, shapes, widths, scales), both as a part of what their likeliest scale with that shape makes them.
-    `which` (items,) of them each item has; the logarithms of what is likeliest are summed over the items (shapes,).
+    """The different lives that items of one class have, and how many have each (different,): how likely these are at a
+    point of an item's own (different, shapes, scales), and, seen from the class, were that at a point, with each of
+    `ITEM_WIDTHS` (different, shapes, widths, scales), both as a part of what their likeliest scale with that shape
+    makes them. The logarithms of what is likeliest are summed over the items (shapes,).
     """
 
-    which: NDArray[np.int_]
+    counts: NDArray[np.int_]
     own: Floats
     likely: Floats
     log_most: Floats
 
     @classmethod
-    def of(cls, items: Sequence[tuple[Life, ...]]) -> "_Class":
-        number: dict[tuple[Life, ...], int] = {}
-        which = np.array([number.setdefault(lives, len(number)) for lives in items])
-        logs = log_likelihoods(list(number))
+    def of(cls, lives: Sequence[tuple[Life, ...]], counts: NDArray[np.int_]) -> "_Class":
+        logs = log_likelihoods(lives)
         most = logs.max(axis=2, keepdims=True)
         own = np.exp(logs - most)
         seen = (own.reshape(-1, SIZE[1]) @ _item_spreads()).reshape(len(own), SIZE[0], len(ITEM_WIDTHS), SIZE[1])
-        return cls(which, own, seen, most[which].sum(axis=(0, 2)))
+        return cls(counts, own, seen, counts @ most[:, :, 0])
 
     def log_likelihood(self) -> Floats:
         """Of all their lives together (widths, shapes, scales)."""
         together = np.zeros(self.likely.shape[1:])
-        for begin in range(0, len(self.which), _TOGETHER):
-            together += np.log(self.likely[self.which[begin : begin + _TOGETHER]].prod(axis=0))
+        for count in np.unique(self.counts):
+            equal = self.likely[self.counts == count]
+            for begin in range(0, len(equal), _TOGETHER):
+                together += count * np.log(equal[begin : begin + _TOGETHER].prod(axis=0))
         found: Floats = together.swapaxes(0, 1) + self.log_most[:, None]
         return found
 
-    def chances(self, known: Floats, passed: Floats, until: Floats) -> Floats:
-        """The chance of each to fail after its last pass (items,) and by these ages (rows, items), by how likely widths
-        and points are for the class (widths, shapes, scales).
+    def points(self, known: Floats) -> Floats:
+        """How likely each point is for an item with each of these lives (different, shapes, scales), by how likely
+        widths and points are for the class (widths, shapes, scales).
         """
         from_class = (known.swapaxes(0, 1) / self.likely).reshape(-1, _item_spreads().shape[1])
-        points = self.own * (from_class @ _item_spreads().T).reshape(self.own.shape)
-        found = np.empty(until.shape)
-        for row, ages in enumerate(until):
-            spans, which = np.unique(np.column_stack([passed, ages]), axis=0, return_inverse=True)
-            fails = fails_between(spans[:, 0], spans[:, 1])
-            found[row] = np.einsum("iks,iks->i", points[self.which], fails[which.ravel()])
-        return np.clip(found, 0.0, 1.0)
+        found: Floats = self.own * (from_class @ _item_spreads().T).reshape(self.own.shape)
+        return found
 
 
 _TOGETHER: Final = 16

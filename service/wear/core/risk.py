@@ -78,18 +78,17 @@ _SURE: Final = 1 - 1e-12
 
 def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
     """The chance of each item that has ages; `known` are all items there ever were, for all teach something."""
-    from service.wear.core import pooling  # numpy would slow the start of every command
+    from service.wear.core.pooling import posterior  # numpy would slow the start of every command
 
-    items, today, day = [], [], []
-    for one in known.values():
-        ages = one.ages or Ages(0.0, 0.0, 0.0)
-        then = max(ages.passed, ages.day)
-        items.append(pooling.PooledItem(one.path, one.lives, ages.passed, then))
-        today.append(min(max(ages.passed, ages.today), then))
-        day.append(then)
-    by_day, *by_today = pooling.bad_at(items, [day, today] if today != day else [day])
+    worn = posterior(tuple((one.path, one.lives) for one in known.values()))
+    ages = [one.ages or Ages(0.0, 0.0, 0.0) for one in known.values()]
+    passed = [one.passed for one in ages]
+    day = [max(one.passed, one.day) for one in ages]
+    today = [min(max(one.passed, one.today), then) for one, then in zip(ages, day, strict=True)]
+    by_day = worn.fails_between(passed, day)
+    by_today = worn.fails_between(passed, today) if today != day else by_day
     found = {}
-    for key, failed, sooner in zip(known, by_day, by_today[0] if by_today else by_day, strict=True):
+    for key, failed, sooner in zip(known, by_day, by_today, strict=True):
         if known[key].ages:
             later = min(failed, _SURE)
             before = min(later, sooner)
