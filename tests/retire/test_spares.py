@@ -128,6 +128,23 @@ def test_no_purchase_for_the_money_has_a_greater_chance(all_: list[Stock], cents
         assert kit.cents == min(cost for chance, cost in within if chance >= best * (1 - 1e-10))
 
 
+def test_of_many_pieces_of_three_lengths_no_purchase_is_better() -> None:
+    """Thousands of purchases come into question here; all of them are looked at, one by one."""
+    needed = tuple((length, 0.02 * (1 + n % 9)) for n in range(75) for length in (TEN, TWENTY, FIFTY))
+    many = Stock(needed, ((FIFTY, 0.9),) * 3, ((TEN, 1850), (TWENTY, 2450), (FIFTY, 4400)))
+    cents = 55_000
+    every = [
+        (short * 1850 + middle * 2450 + long_ * 4400, covered(many, {TEN: short, TWENTY: middle, FIFTY: long_}))
+        for short, middle, long_ in product(range(14), range(16), range(14))
+    ]
+    least = min(cost for cost, chance in every if chance >= 0.95)
+    best = max(chance for cost, chance in every if cost <= cents)
+    cheap, within = cheapest([many], 0.95), best_within([many], cents)
+    assert cheap is not None
+    assert (cheap.cents, cheap.exact, within.exact) == (least, True, True)
+    assert within.chance == pytest.approx(best, abs=1e-9)
+
+
 def test_cheap_pieces_do_not_eat_the_budget() -> None:
     """For 40 dollars one long cable covers more than four short ones that fail more often, one by one the best buy."""
     short = Stock(((TEN, 0.3),) * 2, prices=((TEN, 1000),))

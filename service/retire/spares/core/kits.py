@@ -1,10 +1,8 @@
 """Which spares to buy: the least money for a wanted chance, or the greatest chance for the money. Pure.
 
-Both are exact. Each stock is gone through from the longest length down, with every number to buy that may still be part
-of the answer (branch and bound): what is left out asks for too much money, since every shorter length by itself and all
-other stocks still ask for so much at the least; or it is beaten by a purchase that is as cheap and leaves a case at
-least as good in every respect. What stays of each stock is then put together. Only where a hundred pieces are to be
-bought not every number is followed, and `Kit.exact` says so.
+Both are exact: of each stock those purchases are kept that may be part of the answer (see `frontier`), and what stays
+of each is put together. Only where a stock has more of these than are followed, as it does where dozens of pieces of
+several lengths are to be bought, another purchase may be a little better, and `Kit.exact` says so.
 """
 
 from bisect import bisect_left
@@ -12,9 +10,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import chain, islice
 from math import log, prod
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from service.retire.spares.core.coverage import MILLIONTHS, TINY, Bought, Ladder, Law, Offer, Stock, ladder_of
+from service.retire.spares.core.coverage import MILLIONTHS, Bought, Ladder, Stock, ladder_of
+from service.retire.spares.core.frontier import Beyond, frontier, least_cost
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
 
 EQUAL = 1e-12
 """Chances that differ by less than this share are the same but for rounding."""
-INFINITE = float("inf")
-WIDEST = 300
-"""So many purchases are followed from one length to the next; a program with hundreds of failures may have more."""
 STEPS = 48
 """In so many steps the chance that may be lost is shared out among stocks."""
 LEVELS_OF_STEPS = (2, 6, 14, 28, STEPS)
@@ -169,103 +165,6 @@ def _with(counts: Counts, ladder: int, rung: int, by: int) -> Counts:
     return (*counts[:ladder], more, *counts[ladder + 1 :])
 
 
-@dataclass(frozen=True)
-class _States:
-    """A row for each purchase: the chances of whole numbers, from `low` on."""
-
-    low: int
-    chances: "Floats"
-
-    @property
-    def most(self) -> int:
-        """The largest number that may come."""
-        return self.low + int(self.chances.shape[1]) - 1
-
-    def plus(self, law: Law) -> "_States":
-        """The same with another number added, which does not depend on it."""
-        import numpy as np
-
-        width = self.chances.shape[1]
-        padded = np.pad(law.chances, width - 1)
-        shifted = np.lib.stride_tricks.sliding_window_view(padded, width + len(law.chances) - 1)[::-1]
-        return _States(self.low + law.low, self.chances @ np.ascontiguousarray(shifted))
-
-
-@dataclass(frozen=True)
-class _Purchases:
-    """Purchases down to a rung, a row each: how many on each rung, how many together, what they cost.
-
-    `states` are how many more failed than work, as far as those that are bought were enough.
-    """
-
-    counts: "Ints"
-    there: "Ints"
-    cost: "Floats"
-    states: _States
-
-    @classmethod
-    def none(cls) -> "_Purchases":
-        """Nothing is bought yet."""
-        import numpy as np
-
-        return cls(np.zeros((1, 0), int), np.zeros(1, int), np.zeros(1), _States(0, np.ones((1, 1))))
-
-    @property
-    def chance(self) -> "Floats":
-        """The chance that each was enough."""
-        chance: Floats = self.states.chances.sum(axis=1)
-        return chance
-
-    def only(self, rows: Any) -> "_Purchases":
-        """Some of them."""
-        states = _States(self.states.low, self.states.chances[rows])
-        return _Purchases(self.counts[rows], self.there[rows], self.cost[rows], states)
-
-    def followed_by(self, law: Law, upto: int, offer: Offer | None, wanted: float, most: float) -> "_Purchases":
-        """Each with none, one, two and more of what is offered on the next rung, until `upto` are there."""
-        import numpy as np
-
-        sums = self.states.plus(law)
-        more = np.arange(max(0, upto - int(self.there.min())) + 1 if offer else 1)
-        there = self.there[:, None] + more
-        cost = self.cost[:, None] + more * (offer[1] if offer else 0)
-        sofar = np.concatenate([np.zeros((len(there), 1)), np.cumsum(sums.chances, axis=1)], axis=1)
-        chance = np.take_along_axis(sofar, np.clip(there - sums.low + 1, 0, sofar.shape[1] - 1), axis=1)
-        row, count = np.nonzero((chance >= wanted) & (cost <= most))
-        there, cost = there[row, count], cost[row, count]
-        width = min(max(0, int(there.max(initial=sums.low)) - sums.low + 1), sums.chances.shape[1])
-        enough = sums.low + np.arange(width) <= there[:, None]
-        states = _States(sums.low, np.where(enough, sums.chances[row, :width], 0.0))
-        return _Purchases(np.column_stack([self.counts[row], more[count]]), there, cost, states)
-
-    def rising(self) -> "_Purchases":
-        """Those of which no other costs no more and has as great a chance; by cost."""
-        import numpy as np
-
-        mine = self.only(np.lexsort((-self.chance, self.cost)))
-        return mine.only(mine.chance > np.maximum.accumulate([0.0, *mine.chance])[:-1])
-
-    def unbeaten(self) -> "_Purchases":
-        """Those of which no other costs no more, has as many there and leaves whatever comes as likely enough."""
-        import numpy as np
-
-        mine = self.only(np.lexsort((-self.there, -self.chance, self.cost)))
-        sofar, there = np.cumsum(mine.states.chances, axis=1) + TINY, mine.there
-        chance, kept = sofar[:, -1] if len(there) else there, np.zeros(len(there), bool)
-        for row in range(len(there)):
-            rivals = np.flatnonzero(kept[:row] & (there[:row] >= there[row]) & (chance[:row] >= chance[row] - TINY))
-            kept[row] = not (sofar[rivals] >= sofar[row] - TINY).all(axis=1).any()
-        return mine.only(kept)
-
-
-@dataclass(frozen=True)
-class _Beyond:
-    """What is asked of the other stocks, at the least, where this one is covered with no more than each level."""
-
-    levels: tuple[float, ...]
-    costs: "Floats"
-
-
 class _Shares:
     """What stocks cost at the least together, by how much of the chance may be lost among them.
 
@@ -277,7 +176,7 @@ class _Shares:
         self._step = -log(wanted) / STEPS
         self._count = len(ladders)
         levels = [wanted ** (lost / STEPS) * (1 - EQUAL) for lost in range(STEPS + 1)]
-        self.alone = [_least_cost(ladder, levels) for ladder in ladders]
+        self.alone = [least_cost(ladder, levels) for ladder in ladders]
 
     def of(self, numbers: Iterable[int]) -> "Floats":
         """What these ladders cost together at the least, by steps that are lost among all."""
@@ -298,64 +197,14 @@ class _Shares:
         left: Ints = np.clip(STEPS + np.floor(np.log(chance) / self._step + 1e-6), 0, STEPS).astype(int)
         return left + others
 
-    def beyond(self, number: int, wanted: float) -> _Beyond:
+    def beyond(self, number: int, wanted: float) -> Beyond:
         """What is asked beyond one ladder."""
         import numpy as np
 
         total = self.of(at for at in range(self._count) if at != number)
         least = [0, *LEVELS_OF_STEPS[:-1]]  # lost by this one, at the least, where it is at this level and not better
         levels = tuple(wanted ** (lost / STEPS) * (1 - EQUAL) for lost in LEVELS_OF_STEPS)
-        return _Beyond(levels, np.array([total[STEPS - lost + self._count - 1] for lost in least]))
-
-
-def _least_cost(ladder: Ladder, levels: Sequence[float]) -> "Floats":
-    """What it costs at the least to cover this stock with each of these chances; infinite where nothing does."""
-    asked: Floats = _rest(ladder, 0, _Purchases.none(), levels)[0]
-    return asked
-
-
-def _frontier(ladder: Ladder, wanted: float, most: float, beyond: "_Beyond") -> tuple["_Purchases", bool]:
-    """The purchases for at most so much with at least that chance, of which none is beaten by a cheaper one.
-
-    Those are left out that cost too much with what is asked `beyond` this stock; and whether that is all of them.
-    """
-    import numpy as np
-
-    found, exact = _Purchases.none(), True
-    for at, (law, offer) in enumerate(zip(ladder.laws, ladder.offers, strict=True)):
-        upto = ladder.most_missing(at, found.states.most) if offer else 0
-        tried = found.followed_by(law, upto, offer, wanted, most - float(beyond.costs.min()))
-        bound = tried.cost + (_rest(ladder, at + 1, tried, beyond.levels) + beyond.costs).min(axis=1, initial=INFINITE)
-        fine = bound <= most
-        if not fine.any():
-            return _Purchases.none().only([]), exact
-        if at + 1 < len(ladder.laws) and fine.sum() > WIDEST:
-            exact, fine = False, fine & (bound <= np.partition(bound, WIDEST)[WIDEST])
-        found = tried.only(fine)
-        found = found.unbeaten() if at + 1 < len(ladder.laws) else found.rising()
-    return found, exact
-
-
-def _rest(ladder: Ladder, at: int, found: "_Purchases", levels: Sequence[float]) -> "Floats":
-    """What is still to be spent from a rung on at the least, for each of these chances; infinite where none does.
-
-    Each rung by itself asks for so many; the later one is bought, the cheaper it is.
-    """
-    import numpy as np
-
-    there = np.repeat(found.there[:, None], len(levels), axis=1)
-    cost, price = np.zeros(there.shape), INFINITE
-    for law, offer in zip(ladder.onward[at] if at < len(ladder.laws) else (), ladder.offers[at:], strict=True):
-        price = offer[1] if offer else price
-        sums = found.states.plus(law)
-        sofar = np.cumsum(sums.chances, axis=1)
-        short = np.stack([(sofar < level).sum(axis=1) for level in levels], axis=1)
-        needed = np.maximum(there, sums.low + short)
-        missing = needed > there
-        cost[missing] += (needed - there)[missing] * price
-        cost[short == sofar.shape[1]] = INFINITE
-        there = needed
-    return cost
+        return Beyond(levels, np.array([total[STEPS - lost + self._count - 1] for lost in least]))
 
 
 def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined":
@@ -365,7 +214,7 @@ def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined
     shares, exact = _Shares(ladders, wanted), True
     cost, chance, counts = np.zeros(1), np.ones(1), np.zeros((1, 0), int)
     for at, ladder in enumerate(ladders):
-        mine, all_ = _frontier(ladder, wanted, most, shares.beyond(at, wanted))
+        mine, all_ = frontier(ladder, wanted, most, shares.beyond(at, wanted))
         exact = exact and all_
         costs, chances = (cost[:, None] + mine.cost).ravel(), np.outer(chance, mine.chance).ravel()
         fine = np.flatnonzero(chances >= wanted)
