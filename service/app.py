@@ -13,6 +13,7 @@ from service.chores import CHORES
 from service.counts import pages as counts
 from service.crew import pages as crew
 from service.crew.devices import pages as devices
+from service.crew.hashing import HashingQueue
 from service.crew.privacy import pages as privacy
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
@@ -144,6 +145,7 @@ def create_app(
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         with beside(store):
             yield
+        app.state.hashing.close()
         app.state.tests.close()
         store.close()
 
@@ -161,6 +163,7 @@ def create_app(
     app.state.clock = clock
     app.state.limiter = Limiter() if settings.limits else None
     app.state.chores = CHORES
+    app.state.hashing = HashingQueue()
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)

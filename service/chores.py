@@ -1,5 +1,6 @@
 """What housekeeping does each day, in order: the chores that features offer."""
 
+from service.crew.passphrases.queries import forget_tries
 from service.retire.decisions.queries import limits
 from service.testlog import housekeeping as testlog
 from service.testlog.housekeeping import anonymize_names
@@ -9,4 +10,5 @@ CHORES = (
     *testlog.CHORES,
     at_risk(lambda db: limits(db).risk_percent / 100),
     testlog.brief("names let go", anonymize_names),
+    testlog.brief("tries to sign in forgotten", lambda db, _today, now: forget_tries(db, now)),
 )

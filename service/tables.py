@@ -3,6 +3,7 @@
 from sqlalchemy import MetaData
 
 from service.crew import models as crew
+from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.gear import models as gear
 from service.retire.decisions import models as decisions
@@ -27,6 +28,7 @@ __all__ = [
     "handover",
     "lease",
     "metadata",
+    "passphrases",
     "pull_lists",
     "receipts",
     "reminders",

@@ -75,6 +75,7 @@ def end_access(db: Session, person: Person, now: datetime, by: UUID | None) -> N
     person.ended_at = person.ended_at or now
     person.email, person.passphrase_hash = None, None
     queries.end_sign_ins(db, person.id, now)
+    queries.forget_devices(db, person.id)
 
 
 def ends_with(db: Session, person: Person, now: datetime) -> list[SecretLink]:

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
 
-from argon2 import PasswordHasher
-from argon2.exceptions import VerifyMismatchError
 from sqlalchemy.orm import Session
 
 from service.crew import access, core, queries
@@ -17,12 +15,9 @@ from service.crew.core import NAMED, Actor, Role, Who
 from service.crew.links import NewLink, new_secret
 from service.crew.models import CrewPass, Person, Program, SignIn
 from service.crew.privacy.core import is_anonymous
-from service.kit.problems import Busy, Conflict, Gone, NotAllowed, NotFound, SignInNeeded, invalid
+from service.kit.problems import Busy, Conflict, Gone, NotAllowed, NotFound, invalid
 from service.store.sessions import locked
 
-# OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
-_HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
-_NOBODY = _HASHER.hash("nobody has this passphrase")
 _PASS_LASTS = timedelta(days=120)
 _NOT_VALID = "This pass is not valid, or no longer. Ask your lead for a new one."
 
@@ -115,6 +110,15 @@ def _keep_pass(
     db.add(made)
     queries.note_in_audit(db, now, made.made_by, "pass.made", label, {"role": role})
     return NewPass(made.id, secret, made.expires_at, label)
+
+
+def check_pass(db: Session, typed: str, now: datetime) -> None:
+    """Look whether a pass lets somebody in, in a session that only reads.
+
+    Raises:
+        Gone: it does not (`UnknownLink`: it never did).
+    """
+    get_link(db, CrewPass, core.tidy_secret(typed), now, _NOT_VALID, lock=False)
 
 
 def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True) -> tuple[Who, str]:
@@ -216,54 +220,6 @@ def start_sign_in(
         )
     )
     return token
-
-
-def passphrase_matches(stored: str | None, typed: str) -> bool:
-    """Whether the passphrase is right; takes the same time when there is nobody of that name."""
-    try:
-        _HASHER.verify(stored or _NOBODY, typed)
-    except VerifyMismatchError:
-        return False
-    return stored is not None
-
-
-def sign_in(db: Session, name: str, passphrase: str, now: datetime) -> tuple[Who, str]:
-    """Sign in by name and passphrase.
-
-    Raises:
-        SignInNeeded: they do not belong together.
-    """
-    named = [each for each in queries.people_named(db, name.strip()) if each.passphrase_hash]
-    if not named:
-        passphrase_matches(None, passphrase)  # it takes as long as for somebody who is here
-    person = next((each for each in named if passphrase_matches(each.passphrase_hash, passphrase)), None)
-    if person is None:
-        raise SignInNeeded("Name and passphrase do not belong together. Try again, or ask for a sign-in link.")
-    queries.note_in_audit(db, now, person.id, "signed.in", str(person.id))
-    who = Who(person.id, person.display_name, Role(person.role))
-    return who, start_sign_in(db, person, now, now + core.LEAD_LONGEST)
-
-
-def set_passphrase(db: Session, who: Who, typed: str, program: str, now: datetime, *, current: str, token: str) -> None:
-    """Give oneself a passphrase; all other devices are signed out.
-
-    Args:
-        current: the one that counts until now. It is not asked of somebody who has just come in, who may have come by
-            a link because it is forgotten.
-
-    Raises:
-        Invalid: the new one is too easy or a commonly used one, or the current one is wrong.
-    """
-    person, session = db.get_one(Person, who.id), core.fingerprint(token)
-    began = queries.signed_in_at(db, session)
-    fresh = began is not None and now - began <= core.JUST_CAME
-    if person.passphrase_hash and not fresh and not passphrase_matches(person.passphrase_hash, current):
-        raise invalid("current", "This is not your passphrase. If it is forgotten, come in by a new link.")
-    chosen = core.read_passphrase(typed, who.display_name, program)
-    refuse_common(chosen)
-    person.passphrase_hash = _HASHER.hash(chosen)
-    queries.end_other_browsers(db, who.id, session, now)
-    queries.note_in_audit(db, now, who.id, "passphrase.set", str(who.id))
 
 
 def refuse_common(passphrase: str) -> None:

@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 
 from service.crew import queries
 from service.crew.core import Actor, ProgramFacts, Role, Who, fingerprint
+from service.crew.hashing import HashingQueue
 from service.kit.dates import local_date
 from service.kit.problems import Conflict, HandedOver, Invalid, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
@@ -209,18 +210,28 @@ class RequestContext:
             self._limiter.take(limit, key, self.now)
 
     @contextmanager
-    def pacing(self, limit: Limit, key: str, wrong: type[Problem]) -> Iterator[None]:
-        """Count one more only if the block ends with `wrong`; while it runs it counts, however many come at once."""
-        self.pace(limit, key)
-        counts = False
+    def counting(self, limit: Limit, wrong: type[Problem]) -> Iterator[None]:
+        """Count what ends the block with `wrong`, by who is signed in or else by network; all else goes on.
+
+        Raises:
+            TooFast: in place of `wrong`, where there were too many.
+        """
         try:
             yield
         except wrong:
-            counts = True
+            self.pace(limit, str(self.who.id) if self.who else self.network)
             raise
-        finally:
-            if not counts and self._limiter is not None:
-                self._limiter.give_back(limit, key)
+
+    @property
+    def hashing(self) -> HashingQueue:
+        """Where passphrases are hashed."""
+        hashing: HashingQueue = self.request.app.state.hashing
+        return hashing
+
+    @property
+    def device(self) -> str:
+        """The token of a device on which a lead signed in before; empty where it brought none."""
+        return self.request.cookies.get(device_cookie_name(self.settings.secure), "")
 
     @property
     def network(self) -> str:
@@ -299,6 +310,11 @@ class RequestContext:
 def cookie_name(secure: bool) -> str:
     """The cookie's name: with HTTPS it is bound to this host and path by its prefix."""
     return f"__Host-{COOKIE}" if secure else COOKIE
+
+
+def device_cookie_name(secure: bool) -> str:
+    """The name of the cookie by which a device is known again after signing out."""
+    return f"{cookie_name(secure)}-device"
 
 
 class At:

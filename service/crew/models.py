@@ -54,7 +54,10 @@ PERSON_IS_HERE = Person.ended_at.is_(None)
 
 
 class SignIn(Base):
-    """A signed-in browser (it ends) or an API token (it lasts until it is taken back); `pass_id` let the browser in."""
+    """A signed-in browser (it ends) or an API token (it lasts until it is taken back); `pass_id` let the browser in.
+
+    `device_hash` is the fingerprint by which a lead's device is known again, whoever guesses at the lead's name.
+    """
 
     __tablename__ = "sign_in"
 
@@ -63,6 +66,7 @@ class SignIn(Base):
     token_hash: Mapped[str] = mapped_column(unique=True)
     token_name: Mapped[str | None]
     pass_id: Mapped[UUID | None] = mapped_column(refers("crew_pass.id"), index=True)
+    device_hash: Mapped[str | None] = mapped_column(index=True)
     created_at: Mapped[datetime]
     expires_at: Mapped[datetime | None]
     ended_at: Mapped[datetime | None]

@@ -1,21 +1,33 @@
 """Pages of people: signing in, joining, one's own page, the program's settings."""
 
+import asyncio
+from typing import Any
 from zoneinfo import available_timezones
 
 from fastapi import APIRouter
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew import actions, queries
 from service.crew.access import UnknownLink
-from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, cookie_name
-from service.crew.core import Role, fingerprint
+from service.crew.context import (
+    AnyoneContext,
+    LeadContext,
+    RequestContext,
+    ViewerContext,
+    cookie_name,
+    device_cookie_name,
+)
+from service.crew.core import Role
 from service.crew.devices.queries import devices_of
+from service.crew.passphrases import actions as passphrases
+from service.crew.passphrases.actions import CheckedPassphrase, PassphraseCheck
 from service.kit.problems import Problem, invalid
 from service.kit.quantities import Unit
 from service.web.forms import Form, Posted, text, typed
-from service.web.limits import BY_ADDRESS, BY_NAME, PASSES, TooFast
+from service.web.limits import PASSES
 
 router = APIRouter(include_in_schema=False)
 
@@ -31,19 +43,33 @@ def sign_in_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: 
 
 
 @router.post("/sign-in")
-def sign_in(context: AnyoneContext, posted: Posted) -> Response:
-    """Swap name and passphrase for a cookie."""
-    name, target = text(posted, "name"), inside(text(posted, "next") or "/")
-    context.pace(BY_ADDRESS, context.network)
-    context.pace(BY_NAME, fingerprint(name.casefold()))
-    try:
+async def sign_in(context: AnyoneContext, posted: Posted) -> Response:
+    """Swap name and passphrase for a cookie. `async`, so that no worker thread waits for the hash."""
+    name, typed, now = text(posted, "name"), _passphrase(posted, "passphrase"), context.now
+    target = inside(text(posted, "next") or "/")
+
+    def look_up() -> PassphraseCheck:
+        with context.reading() as db:
+            limits = context.settings.limits
+            return passphrases.look_up(db, name, typed, context.network, context.device, now, limits=limits)
+
+    def write(checked: CheckedPassphrase) -> Response:
         with context.writing() as db:
-            _, token = actions.sign_in(db, name, _passphrase(posted, "passphrase"), context.now)
-            actions.sign_out(db, context.token, context.now)  # what this browser was signed in as before
-    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
+            who, token = passphrases.sign_in(db, checked, now)
+            actions.sign_out(db, context.token, now)  # what this browser was signed in as before
+            device = passphrases.remember_device(db, who, token, context.device)
+        return signed_in(context, token, target, device)
+
+    def refuse(problem: Problem) -> Response:
         form = Form(values={"name": name, "next": target}).wrong({"name": problem.detail}, problem.status)
-        return context.page("crew/sign_in.html", form=form)
-    return signed_in(context, token, target)
+        return refused(context, problem, "crew/sign_in.html", form=form)
+
+    try:
+        wanted = await run_in_threadpool(look_up)
+        turn = context.hashing.submit(lambda: passphrases.compare(context.store, wanted, now), known=wanted.from_known)
+        return await run_in_threadpool(write, await asyncio.wrap_future(turn))
+    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
+        return await run_in_threadpool(refuse, problem)
 
 
 @router.get("/join")
@@ -58,15 +84,16 @@ def join(context: AnyoneContext, posted: Posted) -> Response:
     """Swap a pass for a cookie."""
     name, secret, target = text(posted, "name"), text(posted, "pass"), inside(text(posted, "next") or "/")
     try:
-        with context.pacing(PASSES, context.network, UnknownLink), context.writing() as db:
+        with context.counting(PASSES, UnknownLink), context.reading() as db:
+            actions.check_pass(db, secret, context.now)  # whoever guesses keeps nobody from writing
+        with context.writing() as db:
             who, token = actions.join(db, secret, name, context.now, sure=_sure(posted))
             actions.sign_out(db, context.token, context.now)
-    except TooFast:
-        raise
-    except Problem as problem:  # not `submit`: to a stranger every refusal but that one is shown on the form
+            device = passphrases.remember_device(db, who, token, context.device)
+    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
         form = Form(values={"name": name, "pass": secret, "next": target}).refused(problem, "pass")
-        return context.page("crew/join.html", form=form)
-    return signed_in(context, token, "/me?new=1" if who.role == Role.LEAD else target)
+        return refused(context, problem, "crew/join.html", form=form)
+    return signed_in(context, token, "/me?new=1" if who.role == Role.LEAD else target, device)
 
 
 @router.post("/sign-out")
@@ -124,17 +151,15 @@ def set_passphrase(context: LeadContext, posted: Posted) -> Response:
     """Give oneself a passphrase."""
 
     def keep() -> Response:
-        context.pace(BY_NAME, context.session)
+        new, now, limits = _passphrase(posted, "passphrase"), context.now, context.settings.limits
+        with context.reading() as db:
+            current = _passphrase(posted, "current")
+            wanted = passphrases.look_up_own(db, context.me, current, context.session, now, limits=limits)
+            passphrases.read_new(new, context.me.display_name, context.program.name)
+        turn = context.hashing.submit(lambda: passphrases.compare_own(context.store, wanted, new, now), known=True)
+        try_id, hashed = turn.result()
         with context.writing() as db:
-            actions.set_passphrase(
-                db,
-                context.me,
-                _passphrase(posted, "passphrase"),
-                context.program.name,
-                context.now,
-                current=_passphrase(posted, "current"),
-                token=context.token,
-            )
+            passphrases.set_passphrase(db, context.me, hashed, try_id, context.session, now)
         with context.reading() as db:
             return _me(context, db, Form(), saved="Passphrase kept.")
 
@@ -209,18 +234,22 @@ def join_link(context: RequestContext, secret: str, then: str = "") -> str:
     return f"{context.base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
-def signed_in(context: RequestContext, token: str, target: str) -> Response:
-    """On to `target`, with the sign-in's cookie."""
-    response = RedirectResponse(target, 303)
-    response.set_cookie(
-        cookie_name(context.settings.secure),
-        token,
-        path="/",
-        httponly=True,
-        samesite="lax",
-        secure=context.settings.secure,
-        max_age=COOKIE_LASTS,
-    )
+def signed_in(context: RequestContext, token: str, target: str, device: str) -> Response:
+    """On to `target`, with the sign-in's cookie, and the device's where it has one."""
+    response, secure = RedirectResponse(target, 303), context.settings.secure
+    for name, value in ((cookie_name(secure), token), (device_cookie_name(secure), device)):
+        if value:
+            response.set_cookie(
+                name, value, path="/", httponly=True, samesite="lax", secure=secure, max_age=COOKIE_LASTS
+            )
+    return response
+
+
+def refused(context: RequestContext, problem: Problem, template: str, **shown: Any) -> Response:
+    """The page with the form again, and when the same may be sent once more."""
+    response = context.page(template, **shown)
+    if problem.wait is not None:
+        response.headers["Retry-After"] = str(problem.wait)
     return response
 
 

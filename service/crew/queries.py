@@ -163,6 +163,11 @@ def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
     end_where(db, now, SignIn.person_id == person_id)
 
 
+def forget_devices(db: Session, person_id: UUID) -> None:
+    """Keep no longer on which devices a person signed in."""
+    db.execute(update(SignIn).where(SignIn.person_id == person_id).values(device_hash=None))
+
+
 def signed_in_by_pass(db: Session, pass_id: UUID, now: datetime) -> int:
     """How many browsers are signed in that came in with this pass."""
     return db.scalar(select(func.count()).where(SignIn.pass_id == pass_id, counts(now))) or 0

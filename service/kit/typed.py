@@ -60,10 +60,11 @@ def alike(one: str, other: str) -> bool:
 
     Databases disagree on that: SQLite's `lower` knows ASCII only, and PostgreSQL's what its locale knows.
     """
-    return _folded(one) == _folded(other)
+    return folded(one) == folded(other)
 
 
-def _folded(name: str) -> str:
+def folded(name: str) -> str:
+    """What names have in common that are alike."""
     seen = "".join(character for character in name if unicodedata.category(character) != "Cf")
     return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", seen).casefold())
 

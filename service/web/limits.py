@@ -1,27 +1,31 @@
-"""How fast one phone, one account or one address may go on: sliding windows in memory, the clock as an argument.
+"""How fast one phone or one network may go on: sliding windows in memory, the clock as an argument.
 
 A limit is on what somebody could abuse, and never on how many people stand behind one address: a whole crew comes
-through one hotspot. So writes and photos are counted by sign-in, and by address only what failed (passes that were
-never made) or what few people do (signing in by passphrase).
+through one hotspot. So writes and photos are counted by sign-in, and by network only what was wrong.
 
 | limit | of | most |
 |---|---|---|
-| signing in by passphrase | one name | 5 in a minute |
-| signing in by passphrase | one address | 30 in a minute |
-| passes that do not exist | one address | 10 in ten minutes |
+| passes that do not exist | one sign-in, or one network | 10 in ten minutes; a right one is always let in |
 | writes | one sign-in | 120 in a minute |
 | photos to read | one sign-in | 12 in a minute, and two at once in the service (`tags.photo`) |
+| wrong passphrases | one name, one network, one device | see `crew.passphrases.core` |
 
-The numbers are ours (common practice, no source); that they are written down and lock nobody out is what OWASP ASVS
-5.0 asks for (2.4.1, 6.1.1, 6.3.1). A lead whose name somebody else keeps busy comes in by a link. Each worker process
-counts for itself, so several let through that many times more.
+A pass has 47 bits, a link 133. Whoever tries 1,000 passes a second, which is more than a service with one worker
+answers, while 20 are open, finds one in 300 years on average: so a wrong one needs no more than to be told apart
+from a right one, and the limit only tells a program that floods to stop. The numbers are ours (common practice, no
+source); that they are written down and lock nobody out is what OWASP ASVS 5.0 asks for (2.4.1, 6.1.1, 6.3.1).
+
+Each worker process counts these for itself, so several let through that many times more: of passes that is still
+nothing, and writes and photos are limited to keep one device from taking a whole worker. Wrong passphrases, which can
+be guessed, are counted in the database, for all workers and hosts together.
 """
 
 import ipaddress
 import math
 from collections import OrderedDict, deque
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from threading import Lock
 
 from service.kit.problems import Problem
@@ -39,17 +43,27 @@ class TooFast(Problem):
 
 @dataclass(frozen=True)
 class Limit:
-    """At most `most` of something in any `seconds`; `what` begins the sentence of a refusal."""
+    """At most `most` of something in any `seconds`; `what` begins the sentence of a refusal, `out` is another way."""
 
     name: str
     most: int
     seconds: int
     what: str
+    out: str = ""
+
+    @property
+    def window(self) -> timedelta:
+        """For so long each of them counts."""
+        return timedelta(seconds=self.seconds)
 
 
-BY_NAME = Limit("sign-in by name", 5, 60, "This name was tried too often.")
-BY_ADDRESS = Limit("sign-in by address", 30, 60, "Too many sign-ins came from your network.")
-PASSES = Limit("passes", 10, 600, "Too many wrong passes came from your network.")
+PASSES = Limit(
+    "passes",
+    10,
+    600,
+    "This pass is wrong, and many wrong ones came from your network.",
+    "The right one lets you in at once: scan it, or look again at what you typed.",
+)
 WRITES = Limit("writes", 120, 60, "This device saves faster than anybody can test.")
 PHOTOS = Limit("photos", 12, 60, "This device sends photos too fast.")
 
@@ -85,12 +99,16 @@ class Limiter:
             if len(self._seen) > self._keys_most:
                 self._seen.popitem(last=False)
 
-    def give_back(self, limit: Limit, key: str) -> None:
-        """Take back the last count, since the request is none of those that are limited."""
-        with self._lock:
-            seen = self._seen.get((limit.name, key))
-            if seen:
-                seen.pop()
+
+def refuse_beyond(limit: Limit, moments: Sequence[datetime], now: datetime) -> None:
+    """Refuse one more where a limit is used up; `moments` are when the others came, in order.
+
+    Raises:
+        TooFast: there is no room.
+    """
+    within = [at for at in moments if at > now - limit.window]
+    if len(within) >= limit.most:
+        raise _refusal(limit, (within[-limit.most] + limit.window - now).total_seconds())
 
 
 def network(host: str) -> str:
@@ -113,6 +131,6 @@ def network(host: str) -> str:
 def _refusal(limit: Limit, wait: float) -> TooFast:
     seconds = max(1, math.ceil(wait))
     until = f"{seconds} seconds" if seconds < 120 else f"{math.ceil(seconds / 60)} minutes"
-    refusal = TooFast(f"{limit.what} Wait {until}, then send it again; nothing is lost.")
+    refusal = TooFast(f"{limit.what} {limit.out or f'Wait {until}, then send it again; nothing is lost.'}")
     refusal.wait = seconds
     return refusal

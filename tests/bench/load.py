@@ -21,7 +21,14 @@ class Rate:
     p99_ms: float
 
 
-def measure(port: int, requests: Callable[[], Iterator[bytes]], status: int, seconds: float, most: int) -> Rate:
+def measure(
+    port: int,
+    requests: Callable[[], Iterator[bytes]],
+    status: int,
+    seconds: float,
+    most: int,
+    clients: int = THREADS,
+) -> Rate:
     """Send each thread's requests one after the other, until the time or `most` requests are used up.
 
     Raises:
@@ -44,7 +51,7 @@ def measure(port: int, requests: Callable[[], Iterator[bytes]], status: int, sec
                 if answer[9:12] != str(status).encode():
                     failed.append(answer[:400].decode(errors="replace"))
 
-    threads = [threading.Thread(target=client) for _ in range(THREADS)]
+    threads = [threading.Thread(target=client) for _ in range(clients)]
     for thread in threads:
         thread.start()
     for thread in threads:

@@ -232,6 +232,7 @@ COLUMNS = {
         "token_hash",
         "token_name",
         "pass_id",
+        "device_hash",
         "created_at",
         "expires_at",
         "ended_at",
@@ -248,6 +249,7 @@ COLUMNS = {
         "expires_at",
         "ended_at",
     },
+    "sign_in_try": {"id", "at", "name_hash", "source_hash", "known"},
     "session_helper": {"session_id", "person_id", "joined_at"},
 }
 NEVER = (

@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.crew import actions, queries
+from service.crew import actions, hashing, queries
 from service.crew.core import Role
 from service.crew.models import Person
 from service.kit.problems import Invalid
@@ -67,7 +67,7 @@ def test_who_has_a_passphrase_is_found_among_those_of_a_name(program: Running) -
         student = actions.add_person(db, "Quill", Role.CREW, program.clock.now)
         lead = actions.add_person(db, "Robin", Role.LEAD, program.clock.now)
         student.display_name = "ROBIN"
-        lead.passphrase_hash = actions._HASHER.hash("copper river lantern")
+        lead.passphrase_hash = hashing.hash_passphrase("copper river lantern")
         student.created_at = program.clock.now.replace(year=2020)
     came_in(program, "robin", "copper river lantern")
 
@@ -76,8 +76,8 @@ def test_each_of_two_that_were_let_in_by_one_name_signs_in_by_her_own_passphrase
     with program.store.writing() as db:
         one, other = (actions.add_person(db, name, Role.LEAD, program.clock.now) for name in ("Zoë", "Zo"))
         other.display_name = "ZOË"
-        one.passphrase_hash = actions._HASHER.hash("copper river lantern")
-        other.passphrase_hash = actions._HASHER.hash("lantern river copper")
+        one.passphrase_hash = hashing.hash_passphrase("copper river lantern")
+        other.passphrase_hash = hashing.hash_passphrase("lantern river copper")
     came_in(program, "zoe\u0308", "copper river lantern")
     came_in(program, "zoë", "lantern river copper")
     wrong = device(program).post("/sign-in", data={"name": "Zoë", "passphrase": "neither of the two"})
@@ -184,8 +184,8 @@ def test_any_characters_and_any_length_make_a_passphrase(program: Running) -> No
         assert lead is not None
         assert lead.passphrase_hash is not None
         assert lead.passphrase_hash.startswith("$argon2id$v=19$m=19456,t=2,p=1$")
-        assert actions.passphrase_matches(lead.passphrase_hash, passphrase)
-        assert not actions.passphrase_matches(lead.passphrase_hash, passphrase.strip().upper())
+        assert hashing.passphrase_matches(lead.passphrase_hash, passphrase)
+        assert not hashing.passphrase_matches(lead.passphrase_hash, passphrase.strip().upper())
         with program.store.writing() as db:
             db.get_one(Person, lead.id).passphrase_hash = None
 

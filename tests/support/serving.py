@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import uvicorn
+from fastapi import FastAPI
 
 from service.app import create_app
 from service.crew import actions
@@ -26,6 +27,7 @@ class Served:
     base: str
     store: Store
     at: str
+    app: FastAPI
 
     def way_in(self, role: Role, label: str = "") -> str:
         """A link that lets somebody in, as a QR code would carry it."""
@@ -66,7 +68,7 @@ def served(url: str, base: str | None = None) -> Iterator[Served]:
         thread.start()
         try:
             assert server.listens.wait(PATIENCE)
-            yield Served(base, store, at)
+            yield Served(base, store, at, app)
         finally:
             server.should_exit = True
             thread.join(PATIENCE)

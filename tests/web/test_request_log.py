@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError
 
 from service.crew import actions
 from service.crew.core import Role
+from service.crew.passphrases import actions as passphrases
 from service.kit.problems import Problem
 from service.settings import read_settings
 from service.web.middleware.request_log import Lines
@@ -125,7 +126,7 @@ def test_our_own_fault_is_told_with_its_trace_and_without_what_was_sent(
         raise IntegrityError("INSERT INTO person VALUES (?)", (name,), Exception("full"), hide_parameters=True)
 
     with running(sqlite_url) as program:
-        monkeypatch.setattr(actions, "sign_in", broken)
+        monkeypatch.setattr(passphrases, "sign_in", broken)
         client = TestClient(program.stranger.app, BASE, headers={"Origin": BASE}, raise_server_exceptions=False)
         answer = client.post("/sign-in", data={"name": name, "passphrase": "x"})
         assert program.store.writer.hide_parameters

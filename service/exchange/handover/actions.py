@@ -63,12 +63,12 @@ def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
 
 
 def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
-    """What a link offers, to be read before it is taken.
+    """What a link offers, to be read before it is taken, in a session that only reads.
 
     Raises:
         Gone: the link has ended, was used, or never was (a stranger learns no more).
     """
-    link, old = _link(db, typed, now)
+    link, old = _link(db, typed, now, lock=False)
     return HandoverOffer(old.display_name, link.expires_at)
 
 
@@ -88,6 +88,6 @@ def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, s
     return Who(new.id, new.display_name, Role.LEAD), crew.start_sign_in(db, new, now, now + core.LEAD_LONGEST)
 
 
-def _link(db: Session, typed: str, now: datetime) -> tuple[HandOver, Person]:
-    link = access.get_link(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID)
+def _link(db: Session, typed: str, now: datetime, *, lock: bool = True) -> tuple[HandOver, Person]:
+    link = access.get_link(db, HandOver, core.tidy_secret(typed), now, _NOT_VALID, lock=lock)
     return link, db.get_one(Person, link.made_by)

@@ -5,9 +5,10 @@ from fastapi.responses import RedirectResponse, Response
 
 from service.crew import queries as crew
 from service.crew.access import UnknownLink
-from service.crew.context import AnyoneContext, LeadContext, RequestContext
+from service.crew.context import AnyoneContext, LeadContext
 from service.crew.core import spelled
-from service.crew.pages import signed_in
+from service.crew.pages import refused, signed_in
+from service.crew.passphrases.actions import remember_device
 from service.exchange.handover import actions, queries
 from service.exchange.handover.facts import LISTED, handover_facts
 from service.gear.core import ItemState, item_name
@@ -16,7 +17,7 @@ from service.kit.quantities import Unit
 from service.kit.typed import id_in_address
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, text, typed
-from service.web.limits import PASSES, TooFast
+from service.web.limits import PASSES
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
@@ -66,7 +67,7 @@ def take_back(context: LeadContext, link_id: str) -> Response:
 def take_over_page(context: AnyoneContext) -> Response:
     """Enter the link's secret. It rides in the address's fragment, which no server or log ever sees."""
     with context.reading():
-        return _take_over(context, Form())
+        return context.page("exchange/take_over.html", form=Form(), offer=None)
 
 
 @router.post("/take-over")
@@ -76,17 +77,14 @@ def take_over(context: AnyoneContext, posted: Posted) -> Response:
     secret, name = form.values["pass"], form.values["name"]
     offer: actions.HandoverOffer | None = None
     try:
-        with context.pacing(PASSES, context.network, UnknownLink), context.writing() as db:
+        with context.counting(PASSES, UnknownLink), context.reading() as db:
             offer = actions.offered(db, secret, context.now)
-            token = actions.take_over(db, secret, name, context.now)[1] if text(posted, "sure") else None
-    except TooFast:
-        raise
-    except Problem as problem:  # not `submit`: to a stranger every refusal but that one is shown on the form
-        return _take_over(context, form.refused(problem, "pass"), offer)
-    if token is None:
-        return _take_over(context, form, offer)
-    return signed_in(context, token, "/handover?new=1")
-
-
-def _take_over(context: RequestContext, form: Form, offer: actions.HandoverOffer | None = None) -> Response:
-    return context.page("exchange/take_over.html", form=form, offer=offer)
+        if not text(posted, "sure"):
+            return context.page("exchange/take_over.html", form=form, offer=offer)
+        with context.writing() as db:
+            who, token = actions.take_over(db, secret, name, context.now)
+            device = remember_device(db, who, token, context.device)
+    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
+        form = form.refused(problem, "pass")
+        return refused(context, problem, "exchange/take_over.html", form=form, offer=offer)
+    return signed_in(context, token, "/handover?new=1", device)

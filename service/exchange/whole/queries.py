@@ -8,6 +8,7 @@ from sqlalchemy.exc import DataError, IntegrityError
 from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, CrewPass, Program
+from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
@@ -31,6 +32,7 @@ _MODELS = (
     decisions,
     gear,
     handover,
+    passphrases,
     pull_lists,
     receipts,
     reminders,
@@ -42,9 +44,9 @@ _MODELS = (
     wear,
 )
 
-LEFT_OUT = frozenset({"sign_in", "crew_pass", "calendar_link", "hand_over", "lease", "backup"})
-"""Tables that are no part of an export: what signs somebody in or opens a feed, who holds which work just now, and
-which backups lie on this computer.
+LEFT_OUT = frozenset({"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup"})
+"""Tables that are no part of an export: what signs somebody in or opens a feed, who tried to, who holds which work
+just now, and which backups lie on this computer.
 """
 LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
 _FOUND_WITH = frozenset({"program", "audit_entry"})

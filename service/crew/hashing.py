@@ -1,0 +1,73 @@
+"""Passphrases are hashed slowly on purpose: on one thread of its own, with a bounded queue, and never in a transaction.
+
+argon2 takes about 45 ms of a core and 19 MiB of memory each time, and lets other threads run meanwhile. One thread
+takes one core at the most, however many sign in at once, and the threads that answer all other requests never wait
+for it. Who comes when the queue is full is told to come again; a device that signed in before has places of its own.
+"""
+
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from threading import Lock
+from typing import TypeVar
+
+from argon2 import PasswordHasher
+from argon2.exceptions import VerifyMismatchError
+
+from service.kit.problems import Busy
+
+T = TypeVar("T")
+
+# OWASP ASVS 5.0 appendix C and RFC 9106 name these as enough: 19 MiB, two passes, one lane.
+_HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)
+_NOBODY = _HASHER.hash("nobody has this passphrase")
+
+QUEUE_MOST = 8
+"""How many hashes wait or run at once: the last one waits for about 0.4 s."""
+KNOWN_MOST = 2 * QUEUE_MOST
+"""The same for devices that signed in before, so that strangers never fill their places."""
+
+
+def hash_passphrase(passphrase: str) -> str:
+    """What is stored of a passphrase."""
+    return _HASHER.hash(passphrase)
+
+
+def passphrase_matches(stored: str | None, typed: str) -> bool:
+    """Whether the passphrase is right; takes the same time when there is nobody of that name."""
+    try:
+        _HASHER.verify(stored or _NOBODY, typed)
+    except VerifyMismatchError:
+        return False
+    return stored is not None
+
+
+class HashingQueue:
+    """One after the other, in the order in which they came."""
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(1, "hashing")
+        self._lock = Lock()
+        self.waiting = 0
+        """How many wait or run now."""
+
+    def submit(self, work: Callable[[], T], *, known: bool) -> Future[T]:
+        """Let `work`, which hashes, run in its turn. `known`: it comes from a device that signed in before.
+
+        Raises:
+            Busy: too many wait already.
+        """
+        with self._lock:
+            if self.waiting >= (KNOWN_MOST if known else QUEUE_MOST):
+                raise Busy("Many sign in right now. Try again in a moment.")
+            self.waiting += 1
+        turn = self._thread.submit(work)
+        turn.add_done_callback(self._done)
+        return turn
+
+    def close(self) -> None:
+        """Take no more; what waits is dropped."""
+        self._thread.shutdown(cancel_futures=True)
+
+    def _done(self, _turn: object) -> None:
+        with self._lock:
+            self.waiting -= 1
