@@ -47,19 +47,22 @@ class SeasonToCome:
 
 
 def seasons_to_come(db: Session, row: SeasonRow, today: date) -> list[SeasonToCome]:
-    """The season of `row`, as far as it is to come, and those that follow it; one at least."""
+    """The season of `row`, as far as it is to come, and those that follow it."""
     known = rules(db)
     following = sorted((each for each in seasons(db) if each.starts > row.ends), key=lambda each: each.starts)
-    found = [
-        SeasonToCome(each.name, known[each.id], max(today, each.starts - DAY))
-        for each in [row, *following]
-        if each.ends > today
-    ]
-    like = known[(following or [row])[-1].id]
-    while len(found) < SEASONS:
+    return looked_at([(each.name, known[each.id]) for each in [row, *following]], today)
+
+
+def looked_at(known: Sequence[tuple[str, Season]], today: date) -> list[SeasonToCome]:
+    """`SEASONS` of them: what is to come of seasons that are known, of which there is one, in order, and then more that
+    are like the last.
+    """
+    coming = [SeasonToCome(name, rule, max(today, rule.starts - DAY)) for name, rule in known if rule.ends > today]
+    like = known[-1][1]
+    while len(coming) < SEASONS:
         like = shifted(like, max(like.ends, today) + DAY)
-        found.append(SeasonToCome(None, like, like.starts - DAY))
-    return found[:SEASONS]
+        coming.append(SeasonToCome(None, like, like.starts - DAY))
+    return coming[:SEASONS]
 
 
 def fleets(

@@ -17,7 +17,7 @@ from service.wear.core.classes import judged
 from service.wear.core.lives import Life
 from service.wear.queries import PER_MILLE_USUAL, lives_by_class, records, risks, target
 from tests.home.support import truck
-from tests.support.program import Running, op
+from tests.support.program import Running, op, running
 from tests.testlog.support import GOOD, OPEN_2, ZONE
 from tests.wear.support import item, lives, worn_out
 
@@ -73,18 +73,20 @@ def page_of(program: Running) -> str:
     return re.sub(r"\s+", " ", answer.text)
 
 
-def test_too_little_data_is_said_with_its_counts_and_what_is_assumed(program: Running) -> None:
-    worn_out(program, 2, 4)
-    page = page_of(program)
+def test_too_little_data_is_said_with_its_counts_and_what_is_assumed(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        worn_out(program, 2, 4)
+        page = page_of(program)
     assert "Is twice enough?" in page
     assert "Cables, XLR, strapped to a frame" in page
     assert "Too little data: 2 failures in 6 lives; 4 items in use." in page
     assert "taken to wear as such gear mostly does, lasting some 250 to 950 days of season" in page
 
 
-def test_a_class_is_answered_for_this_season_and_the_next_ones(program: Running) -> None:
-    worn_out(program, 5, 12)
-    page = page_of(program)
+def test_a_class_is_answered_for_this_season_and_the_next_ones(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        worn_out(program, 5, 12)
+        page = page_of(program)
     assert "<b>For 1 of 1 class it is not enough</b>" in page
     assert re.search(r"The rest of Fall, until Mon Nov 30: <b class=\"num\">\d+</b>", page)
     assert re.search(r"The next season: <b class=\"num\">\d+</b>, <span class=\"soft\">likely \d+ to \d+</span>", page)
