@@ -30,6 +30,8 @@ EVENTS = (
     (2, "Finale", "show", 26),
 )
 """Season, name, kind, day."""
+DECLINED = "Truck 2, shelf B", "It stays on the truck until we load, and is tested there."
+"""Where the item lies that the lead wants left alone until the day before the next event, and why."""
 EVENINGS = (8, 15)
 """Days after a round opens on which the crew tests: half of the gear each."""
 OVERLOOKED = "Keyboard stand"

@@ -103,6 +103,11 @@ def in_words(time: timedelta) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+def minutes_in_words(seconds: int) -> str:
+    """Seconds in whole minutes, rounded up: nobody plans to the second."""
+    return in_words(timedelta(minutes=-(-seconds // 60)))
+
+
 def by_place(places: Sequence[str], done: Sequence[bool]) -> Mapping[str, tuple[int, int]]:
     """How many of the lines at each place are done, and how many there are, in the order of the walk."""
     counted: dict[str, tuple[int, int]] = {}

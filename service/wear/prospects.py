@@ -48,10 +48,9 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     """How the day looks, if everything that is in service today is in use then."""
     items = queries.records(db, zone)
     told = queries.chances(items, today, day)
-    outlook = queries.outlook(items, told)
-    in_use = {item_id: item for item_id, item in items.items() if item.in_use}
-    unknown = [item_id for item_id in in_use if item_id not in told]
-    later = sorted(in_use.keys() & told.keys() - set(outlook.first), key=lambda item_id: -told[item_id].failed)
+    outlook = queries.outlook(items, told, day)
+    in_use, unknown = queries.in_use(items, told, day)
+    later = sorted(set(in_use) - set(outlook.first), key=lambda item_id: -told[item_id].failed)
     listed = later[: SHOWN - len(outlook.first)]
     shown = [*outlook.first, *listed, *unknown[:SHOWN]]
     facts, codes = item_facts(db, shown), codes_of(db, shown)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import String, cast, func, select
 from sqlalchemy.orm import Session
 
-from service.gear.core import FlagKind, ItemState, PlaceKind
+from service.gear.core import FlagKind, ItemState, PlaceKind, home_state
 from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place, Placement, Port, StateChange
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
@@ -24,7 +24,7 @@ from service.testlog.history_cache import histories
 from service.testlog.queries import lock_items
 from service.wear.core import risk
 from service.wear.core.classes import Path
-from service.wear.core.lives import Life, Lived, Stretch, ages, exposed, in_service, lived, merged
+from service.wear.core.lives import DAY, Life, Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.models import WearTarget
 
@@ -125,7 +125,8 @@ def target(db: Session) -> int:
 class WearRecord:
     """An item's class, its history in the order it happened, its exposed days, and whether it is in service now.
 
-    `came_good`: it was new when it came into service, as far as is told.
+    `waits`: it was in service until its fault was found. `season` are the days of its seasons, `since` is the day from
+    which it is there. `came_good`: it was new when it came into service, as far as is told.
     """
 
     path: Path
@@ -133,6 +134,9 @@ class WearRecord:
     exposure: list[Stretch]
     in_use: bool
     came_good: bool
+    waits: bool = False
+    season: Sequence[Stretch] = ()
+    since: date = date.min
 
     @property
     def lives(self) -> tuple[Life, ...]:
@@ -146,9 +150,17 @@ class WearRecord:
         return last.on if last and last.what is What.PASS else None
 
     def ages(self, today: date, day: date) -> Ages | None:
-        """How old it is in the life it is in, at its last pass and on two days; None once it has failed."""
+        """How old it is in the life it is in, at its last pass and on two days; None once it has failed.
+
+        What is not in service now is taken to be put in today, so that it ages until the day as what is in use does.
+        """
         life = self._lived.current
-        return Ages(*ages(life, self.exposure, today, day)) if life else None
+        if life is None:
+            return None
+        exposure = self.exposure
+        if not self.in_use and today < day:
+            exposure = [*exposure, *exposed(self.season, [(today + DAY, date.max)])]
+        return Ages(*ages(life, exposure, today, day))
 
     @cached_property
     def _lived(self) -> Lived:
@@ -180,10 +192,13 @@ def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> Wear
     changes = [(local_date(at, zone), state) for at, state in item.changes]
     history = [_entry(local_date(event.at, zone), event.what) for event in as_one(item.history)]
     exposure = exposed(seasons, in_service(item.in_service_on, changes))
-    in_use = bool(changes) and changes[-1][1] is ItemState.IN_SERVICE
+    states = [state for _, state in changes]
+    state = states[-1] if states else None
+    waits = state in (ItemState.QUARANTINED, ItemState.IN_REPAIR) and home_state(states) is ItemState.IN_SERVICE
     # What was entered as in service from that very day, and of which no purchase is told, may be of any age.
     came_good = item.bought_on is not None or not changes or item.in_service_on < changes[0][0]
-    return WearRecord(path_of(item), history, exposure, in_use, came_good)
+    in_use, since = state is ItemState.IN_SERVICE, item.in_service_on
+    return WearRecord(path_of(item), history, exposure, in_use, came_good, waits, seasons, since)
 
 
 @lru_cache(maxsize=20_000)
@@ -223,11 +238,19 @@ def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
     return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
 
 
-def outlook(items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], most: int = FIRST) -> Outlook:
+def in_use(
+    items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], day: date
+) -> tuple[list[UUID], list[UUID]]:
+    """What is in service by a day of these chances; and what failed and has not passed since, still there or not."""
+    there = {item_id: item for item_id, item in items.items() if item.since <= day}
+    bad = [item_id for item_id, item in there.items() if item.waits or (item.in_use and item_id not in chances)]
+    return [item_id for item_id, item in there.items() if item.in_use and item_id in chances], bad
+
+
+def outlook(items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], day: date, most: int = FIRST) -> Outlook:
     """How the day of these chances looks for what is in service, and which tests would help it most."""
-    in_use = [item_id for item_id, item in items.items() if item.in_use]
-    known = {item_id: chances[item_id] for item_id in in_use if item_id in chances}
-    return risk.outlook(known, len(in_use) - len(known), most)
+    known, bad = in_use(items, chances, day)
+    return risk.outlook({item_id: chances[item_id] for item_id in known}, len(bad), most)
 
 
 def path_of(item: WearInput) -> Path:

@@ -43,7 +43,7 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
         items = records(db, ZONE)
         told = chances(items, today, today + timedelta(days=10))
         alone = risks(db, ZONE, today + timedelta(days=10))
-    assert outlook(items, told) == found.outlook
+    assert outlook(items, told, today + timedelta(days=10)) == found.outlook
     assert {item_id: chance.failed for item_id, chance in told.items()} == alone
     works = math.prod(1 - chance.failed for item_id, chance in told.items() if items[item_id].in_use)
     assert math.isclose(found.outlook.works, works)

@@ -55,6 +55,7 @@ GET /pull/{event_id}
 GET /risk
 GET /risk/{event_id}
 GET /season
+GET /season/events/{event_id}
 GET /season/{season_id}
 GET /sessions
 GET /sessions/{session_id}
@@ -167,7 +168,6 @@ GET /places/{place_id}/remove
 POST /places/{place_id}/remove
 GET /plan
 POST /plan
-GET /season/events/{event_id}
 POST /season/events/{event_id}
 POST /season/events/{event_id}/drop
 GET /season/new

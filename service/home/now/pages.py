@@ -11,13 +11,16 @@ from sqlalchemy.orm import Session
 from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
 from service.gear.core import ItemState
+from service.gear.queries import item_namer
 from service.home.now import queries
 from service.home.now.queries import FirstStep
 from service.retire.lists.actions import event_for, pull_list
 from service.retire.lists.queries import PullList
+from service.retire.readiness.actions import AdvisedAct, EventReadiness, advised, ready_by
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event
+from service.sessions.core import minutes_in_words
 from service.sessions.queries import sessions
 from service.store.backup import OLD, last_backup
 from service.tags.queries import codes_of, how_many_wait
@@ -29,12 +32,15 @@ from service.testlog.rounds import progress
 
 router = APIRouter(include_in_schema=False)
 MARKED_MOST = 20
+ACTS = 3
+"""So many acts that raise the chance of the next event are told."""
 
 
 @dataclass(frozen=True)
 class Now:
-    """What Now shows: of `sessions` the open ones; the next event's `pull` list, which takes its time to reckon, the
-    `waiting` tags, tests that were `marked` as wrong, first `steps` and the last backup are a lead's.
+    """What Now shows: of `sessions` the open ones. A lead's are: the next event's `pull` list, which takes its time to
+    reckon, whether all is `ready` for it, the first `acts` that make it so, the `waiting` tags, tests that were
+    `marked` as wrong, first `steps` and the last backup.
 
     The last backup `is_old` where a newer one should be there by now, or it never was.
     """
@@ -47,6 +53,8 @@ class Now:
     round: RoundProgress | None
     event: Event | None
     pull: PullList | None
+    ready: EventReadiness | None
+    acts: list[AdvisedAct]
     waiting: int = 0
     marked: list[tuple[TestLine, list[str]]] = field(default_factory=list)
     steps: list[FirstStep] = field(default_factory=list)
@@ -69,7 +77,8 @@ def now(context: AnyoneContext) -> Response:
             return context.page("home/welcome.html")
     ensure_today(context)
     with context.reading() as db:
-        return context.page("home/now.html", now=_now(context, db))
+        shown = _now(context, db)
+        return context.page("home/now.html", now=shown, name=item_namer(context.program), time=minutes_in_words)
 
 
 @router.get("/more")
@@ -108,6 +117,8 @@ def _now(context: RequestContext, db: Session) -> Now:
     states = queries.state_counts(db)
     leads = context.me.role is Role.LEAD
     backed_up = last_backup(db) if leads else None
+    pull = pull_list(db, event, context.today, context.zone) if event and leads else None
+    ready = ready_by(db, pull, context.today) if pull else None
     return Now(
         due=season.due_counts(db),
         states=states,
@@ -116,7 +127,9 @@ def _now(context: RequestContext, db: Session) -> Now:
         season_id=str(row.id) if row else None,
         round=next((each for each in rounds if each.is_open(context.today)), None),
         event=event,
-        pull=pull_list(db, event, context.today, context.zone) if event and leads else None,
+        pull=pull,
+        ready=ready,
+        acts=advised(db, ready, ready.now.acts[:ACTS]) if ready else [],
         waiting=how_many_wait(db) if leads else 0,
         marked=_marked(db) if leads else [],
         steps=queries.first_steps(db, context.program, sum(states.values())) if leads else [],

@@ -6,9 +6,11 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.gear.queries import item_namer
 from service.home.seasons import actions, queries
 from service.home.seasons.line import draw
 from service.kit.quantities import Unit
+from service.retire.readiness.actions import advised, ready_for, with_codes
 from service.season import queries as season
 from service.season.forms import (
     blank_season,
@@ -17,12 +19,17 @@ from service.season.forms import (
     shown_season,
     typed_season,
 )
-from service.season.models import SeasonRow
+from service.season.models import Event, SeasonRow
 from service.season.queries import get_event, get_season
+from service.sessions.core import minutes_in_words
+from service.testlog.housekeeping import ensure_today
 from service.testlog.rounds import progress
 from service.web.forms import Form, Posted, read_id, read_op, text, typed
 
 router = APIRouter(include_in_schema=False)
+
+FIRST, SHOWN = 10, 200
+"""So many acts are told at once, and so many at all."""
 
 
 @router.get("/season")
@@ -60,12 +67,12 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/season/events/{event_id}")
-def event_page(context: LeadContext, event_id: str) -> Response:
-    """Change an event."""
+def event_page(context: ViewerContext, event_id: str) -> Response:
+    """Whether all is ready for an event; for leads also its name and day, to change them."""
+    ensure_today(context)
     with context.reading() as db:
         event = get_event(db, event_id)
-        values = {"name": event.name, "kind": event.kind, "on": event.on}
-        return context.page("home/event_form.html", form=Form(values=values), event=event)
+        return _event(context, db, event, Form(values={"name": event.name, "kind": event.kind, "on": event.on}))
 
 
 @router.post("/season/events/{event_id}")
@@ -81,9 +88,8 @@ def change_event(context: LeadContext, event_id: str, posted: Posted) -> Respons
         with context.reading() as db:
             return f"/season/{get_event(db, event_id).season_id}"
 
-    return context.submit(
-        form, change, lambda db, form: context.page("home/event_form.html", form=form, event=get_event(db, event_id))
-    )
+    ensure_today(context)
+    return context.submit(form, change, lambda db, form: _event(context, db, get_event(db, event_id), form))
 
 
 @router.post("/season/events/{event_id}/drop")
@@ -159,6 +165,25 @@ def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Respon
         lambda db: actions.choose(db, context.actor, season_id, shown, chosen),
     )
     return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
+
+
+def _event(context: RequestContext, db: Session, event: Event, form: Form) -> Response:
+    ready = ready_for(db, event, context.today, context.zone) if event.on >= context.today else None
+    declined = ready.declined if ready else {}
+    stuck = [item_id for item_id in ready.now.stuck if item_id not in declined] if ready else []
+    return context.page(
+        "home/event.html",
+        form=form,
+        event=event,
+        ready=ready,
+        acts=advised(db, ready, ready.now.acts[:SHOWN]) if ready else [],
+        left=advised(db, ready, ready.left.acts[:FIRST]) if ready and ready.evenings else [],
+        first=FIRST,
+        stuck=with_codes(db, stuck),
+        declined=[(item, code, declined[item.id]) for item, code in with_codes(db, declined)],
+        name=item_namer(context.program),
+        time=minutes_in_words,
+    )
 
 
 def _season(context: RequestContext, db: Session, row: SeasonRow, form: Form) -> Response:

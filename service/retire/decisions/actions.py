@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries
-from service.retire.decisions.core import Action, Limits, Sort
+from service.retire.decisions.core import Limits, Sort, Word
 from service.retire.decisions.models import GearPrice, Overrule
 from service.swaps.models import PullLimits
 
@@ -20,12 +20,11 @@ def set_limits(db: Session, new: Limits, actor: Actor) -> None:
     note_in_audit(db, actor.now, actor.who.id, "pull.limits", "thresholds of the pull list", asdict(new))
 
 
-def overrule(db: Session, event_id: UUID, item_id: UUID, action: Action | None, reason: str, actor: Actor) -> None:
-    """Keep a lead's word on one line; without an action the decision counts again."""
-    db.add(
-        Overrule(event_id=event_id, item_id=item_id, action=action, reason=reason, at=actor.now, person_id=actor.who.id)
-    )
-    note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), {"action": action, "reason": reason})
+def overrule(db: Session, event_id: UUID, item_id: UUID, word: Word, actor: Actor) -> None:
+    """Keep a lead's word on an item; without an action the decision counts again."""
+    db.add(Overrule(event_id=event_id, item_id=item_id, **asdict(word), at=actor.now, person_id=actor.who.id))
+    told = {"action": word.action, "reason": word.reason, "until": word.until.isoformat()}
+    note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), told)
 
 
 def set_prices(db: Session, prices: Mapping[Sort, int], actor: Actor) -> int:

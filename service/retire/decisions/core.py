@@ -38,6 +38,17 @@ COMES_OUT = (Action.RETIRE, Action.REPAIR_FIRST)
 """The actions that take an item out, so that something else has to go in."""
 
 
+@dataclass(frozen=True)
+class Word:
+    """A lead's word on an item: what to do instead of what was decided (None: that counts again), why, and the first
+    day on which it no longer holds.
+    """
+
+    action: Action | None
+    reason: str
+    until: date
+
+
 class Reason(StrEnum):
     """Why an item is on the list."""
 

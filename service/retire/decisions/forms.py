@@ -2,16 +2,20 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import date, timedelta
 from typing import NamedTuple
 
 from starlette.datastructures import FormData
 
+from service.kit.dates import format_date, parse_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import parse_money
-from service.kit.typed import parse_count, readable
-from service.retire.decisions.core import Action, Limits
+from service.kit.typed import parse_count, plain, readable
+from service.retire.decisions.core import Action, Limits, Word
 
 REASON_MOST = 300
+DAY = timedelta(days=1)
+WORD_LONGEST = timedelta(days=366)
 REPAIR_MOST = 100_000
 """Cents, 1,000 dollars: more than that is a new one."""
 
@@ -84,21 +88,40 @@ def shown_limits(limits: Limits) -> dict[str, str]:
     return values | {"repair_cents": f"{limits.repair_cents / 100:.2f}"}
 
 
-def read_word(posted: FormData) -> tuple[Action | None, str]:
-    """What a lead wants done about a line, None for what was decided, and why.
+def read_word(posted: FormData, event: date, today: date) -> Word:
+    """What a lead wants done about an item, until when, and why. An empty day means until the event is over.
 
     Raises:
-        Invalid: with the field that is wrong.
+        Invalid: with a sentence for every field that is wrong.
     """
-    named = str(posted.get("action") or "")
-    if named not in (*Action, "decided"):
-        raise invalid("action", "Choose what to do instead.")
+    named, typed = str(posted.get("action") or ""), plain(str(posted.get("until") or ""))
     reason = readable(str(posted.get("reason") or ""))
+    errors: dict[str, str] = {}
+    if named not in (*Action, "decided"):
+        errors["action"] = "Choose what to do instead."
     if not reason:
-        raise invalid("reason", "Say why; it is shown with the line.")
-    if len(reason) > REASON_MOST:
-        raise invalid("reason", f"This text has {len(reason)} characters; {REASON_MOST} are the most.")
-    return (None if named == "decided" else Action(named)), reason
+        errors["reason"] = "Say why; it is shown with the line."
+    elif len(reason) > REASON_MOST:
+        errors["reason"] = f"This text has {len(reason)} characters; {REASON_MOST} are the most."
+    until = max(event, today) + DAY
+    try:
+        until = _until(typed, today) if typed else until
+    except Invalid as refusal:
+        errors |= refusal.errors
+    if errors:
+        raise Invalid(" ".join(errors.values()), errors)
+    return Word(None if named == "decided" else Action(named), reason, until)
+
+
+def _until(typed: str, today: date) -> date:
+    until = parse_date(typed, "until")
+    if until <= today:
+        raise invalid(
+            "until", f"{format_date(until, today)} is here already. Choose the day on which it is advised again."
+        )
+    if until > today + WORD_LONGEST:
+        raise invalid("until", "This is more than a year ahead. Check the year.")
+    return until
 
 
 def _repair(text: str) -> int:

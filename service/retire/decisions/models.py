@@ -1,6 +1,6 @@
 """Tables of decisions: a program's thresholds, and a lead's word against a decision."""
 
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from sqlalchemy import CheckConstraint, Index
@@ -13,7 +13,8 @@ from service.store.base import Base, BigInt, one_of, refers
 class Overrule(Base):
     """A lead's word on what to do about an item before an event, and why; the last one counts.
 
-    Without an action the lead takes their word back.
+    It holds before `until`, for every event; an old one has no such day, and holds for its event alone. Without an
+    action the lead takes their word back.
     """
 
     __tablename__ = "pull_overrule"
@@ -24,6 +25,7 @@ class Overrule(Base):
     item_id: Mapped[UUID] = mapped_column(refers("item.id"))
     action: Mapped[str | None]
     reason: Mapped[str]
+    until: Mapped[date | None]
     at: Mapped[datetime]
     person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
 

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
+from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
@@ -29,7 +29,7 @@ from service.retire.decisions.core import (
 )
 from service.retire.decisions.models import GearPrice, Overrule
 from service.season.core import DueState
-from service.season.models import ItemDue
+from service.season.models import Event, ItemDue
 from service.swaps.models import PullLimits
 from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.testlog.core import Verdict
@@ -47,28 +47,56 @@ REPAIRS_ENOUGH = 3
 
 @dataclass(frozen=True)
 class LeadDecision:
-    """A lead's word on a line: what to do instead, None where they took it back; why, who and when."""
+    """A lead's word on an item: what to do instead, None where they took it back; why, who and when, and the first day
+    on which it no longer holds (None in old ones, which hold for their event alone).
+    """
 
     action: Action | None
     reason: str
     by: str
     at: datetime
+    until: date | None
 
 
-def lead_decisions(db: Session, event_id: UUID, item_id: UUID | None = None) -> dict[UUID, list[LeadDecision]]:
-    """What leads said of the lines of an event's list (of one item, if given), the last first."""
-    query = (
-        select(Overrule.item_id, Overrule.action, Overrule.reason, Person.display_name, Overrule.at)
+def lead_decisions(db: Session, event_id: UUID, item_id: UUID) -> list[LeadDecision]:
+    """What leads said of an item before this event, or of any until a day, the last first."""
+    query = _words().where(Overrule.item_id == item_id)
+    return [_as_word(row) for row in db.execute(query) if row.event_id == event_id or row.until]
+
+
+def words_in_force(db: Session, event: Event, today: date) -> dict[UUID, LeadDecision]:
+    """The word on each item that counts before an event: the last one, as long as it holds.
+
+    A list that is over shows what held on its day.
+    """
+    day = min(event.on, today)
+    last: dict[UUID, LeadDecision] = {}
+    for row in db.execute(_words()):
+        if row.event_id == event.id or (row.until and event.on >= today):
+            last.setdefault(row.item_id, _as_word(row))
+    return {item_id: word for item_id, word in last.items() if word.action and (word.until is None or word.until > day)}
+
+
+def _words() -> Select[UUID, UUID, str | None, str, str, datetime, date | None]:
+    return (
+        select(
+            Overrule.item_id,
+            Overrule.event_id,
+            Overrule.action,
+            Overrule.reason,
+            Person.display_name,
+            Overrule.at,
+            Overrule.until,
+        )
         .outerjoin(Person, Person.id == Overrule.person_id)
-        .where(Overrule.event_id == event_id)
         .order_by(Overrule.id.desc())
     )
-    if item_id is not None:
-        query = query.where(Overrule.item_id == item_id)
-    found: dict[UUID, list[LeadDecision]] = defaultdict(list)
-    for item, action, reason, by, at in db.execute(query):
-        found[item].append(LeadDecision(Action(action) if action else None, reason, by or "", at))
-    return found
+
+
+def _as_word(row: Row[UUID, UUID, str | None, str, str, datetime, date | None]) -> LeadDecision:
+    return LeadDecision(
+        Action(row.action) if row.action else None, row.reason, row.display_name or "", row.at, row.until
+    )
 
 
 def failures(db: Session) -> dict[UUID, list[Failure]]:

@@ -25,7 +25,7 @@ from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus, days_by_lane, fault_of
 from service.testlog.history_cache import histories
 from service.testlog.queries import suspected as suspected_of
-from service.wear.queries import failed_by
+from service.wear.queries import chances
 from service.wear.queries import records as wear_records
 
 NEW = RetireRecord()
@@ -56,9 +56,10 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     standings = queries.standings(db, event.on)
     bought = decisions.bought_lengths(db)
     wear = wear_records(db, zone)
-    risk = failed_by(wear, max(event.on, today))
+    chance_of = chances(wear, today, max(event.on, today))
+    risk = {item_id: chance.failed for item_id, chance in chance_of.items()}
     gear = _judged(db, standings, bought, limits, risk, event.on, today, zone)
-    overrules = decisions.lead_decisions(db, event.id)
+    overrules = decisions.words_in_force(db, event, today)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
     no_spares = [one for one in standings if one.item.state is not ItemState.SPARE]
     in_use = [one for one in no_spares if one.item.id not in done]
@@ -88,11 +89,26 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
     }
     lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
     used = {one.item.id for one in no_spares if one.item.id not in done or one.item.state is ItemState.IN_SERVICE}
-    return PullList(event, len(judged) + len(done), lines, limits, gear, used, ready, pieces, wear)
+    states = {one.item.id: one.item.state for one in standings}
+    return PullList(
+        event,
+        len(judged) + len(done),
+        lines,
+        limits,
+        gear,
+        states,
+        used,
+        ready,
+        waiting,
+        pieces,
+        overrules,
+        wear,
+        chance_of,
+    )
 
 
-def _overrule(overrules: Mapping[UUID, Sequence[LeadDecision]], item_id: UUID) -> Action | None:
-    return overrules[item_id][0].action if item_id in overrules else None
+def _overrule(overrules: Mapping[UUID, LeadDecision], item_id: UUID) -> Action | None:
+    return overrules[item_id].action if item_id in overrules else None
 
 
 def _pieces(db: Session, standings: Sequence[ItemStanding]) -> dict[UUID, FittingPiece]:
@@ -110,7 +126,7 @@ def _lines(
     decided: Sequence[Decided],
     standings: Sequence[ItemStanding],
     bought: Mapping[UUID, int],
-    overrules: Mapping[UUID, Sequence[LeadDecision]],
+    overrules: Mapping[UUID, LeadDecision],
     done: Mapping[UUID, Ticked],
     would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
 ) -> list[PullLine]:
@@ -126,7 +142,7 @@ def _lines(
     for item_id, line, spare_id, tick in unsorted:
         item, code = named[item_id]
         spare, spare_code = named[spare_id] if spare_id else (None, None)
-        word = overrules[item_id][0] if item_id in overrules and overrules[item_id][0].action else None
+        word = overrules.get(item_id)
         length = bought.get(item_id, item.length_mm)
         fitting = would_fit.get(item_id, ()) if line else ()
         lines.append(PullLine(item, code, line, length, spare, spare_code, word, tick, fitting))

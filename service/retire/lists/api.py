@@ -87,6 +87,8 @@ def _line(line: PullLine, unit: Unit) -> PullOut:
             UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in line.would_fit
         ],
         risk=decided.gear.risk if decided else None,
-        overruled=WordOut(action=word.action, reason=word.reason, by=word.by) if word and word.action else None,
+        overruled=WordOut(action=word.action, reason=word.reason, by=word.by, until=word.until)
+        if word and word.action
+        else None,
         done_at=line.done.at if line.done else None,
     )

@@ -24,11 +24,12 @@ class EventOut(BaseModel):
 
 
 class WordOut(BaseModel):
-    """A lead's word on a line."""
+    """A lead's word on a line; `until` is the first day on which it no longer holds, None: after its event."""
 
     action: Action
     reason: str
     by: str
+    until: date | None
 
 
 class UnprovenOut(BaseModel):

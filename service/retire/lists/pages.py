@@ -16,7 +16,7 @@ from service.gear.wirings import wiring_name
 from service.kit.problems import invalid
 from service.kit.quantities import Unit
 from service.retire.decisions.actions import overrule
-from service.retire.decisions.forms import read_word
+from service.retire.decisions.forms import DAY, read_word
 from service.retire.decisions.queries import lead_decisions
 from service.retire.lists import actions, queries, sheet
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
@@ -139,18 +139,18 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
 @router.post("/pull/{event_id}/items/{named}/overrule")
 def overrule_line(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
     """Keep a lead's word on a line."""
-    form = typed(posted, "action", "reason")
+    form = typed(posted, "action", "reason", "until")
     ensure_today(context)
     with context.reading() as db:
         event, item_id = get_event(db, event_id), _item_id(db, named)
 
     def keep() -> str:
-        action, reason = read_word(posted)
+        word = read_word(posted, event.on, context.today)
         context.once(
             form.id,
             "pull.overrule",
             [str(event.id), str(item_id), form.values],
-            lambda db: overrule(db, event.id, item_id, action, reason, context.actor),
+            lambda db: overrule(db, event.id, item_id, word, context.actor),
         )
         return f"/pull/{event.id}/items/{item_id}"
 
@@ -207,7 +207,9 @@ def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, for
         code=code_of(db, item_id),
         words=ACTION_WORDS,
         name=item_namer(context.program),
-        said=lead_decisions(db, event.id, item_id).get(item_id, []),
+        said=lead_decisions(db, event.id, item_id),
+        until=max(event.on, context.today) + DAY,
+        declines=context.request.query_params.get("declines") == "1",
         acts=context.me.role.reaches(Role.CREW),
         leads=context.me.role.reaches(Role.LEAD),
         goes_in=context.request.query_params.get("goes_in") == "1",

@@ -1,7 +1,7 @@
 """Every look-up about pull lists, and their prints; each table is read once, however many items there are."""
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
@@ -26,6 +26,7 @@ from service.season.core import Due, DueState
 from service.season.models import Event, ItemDue
 from service.store.sessions import chunks
 from service.tags.models import IS_TAG_OF_ITEM, Tag
+from service.wear.core.risk import Chance
 from service.wear.queries import WearRecord
 
 
@@ -224,9 +225,10 @@ class PullLine:
 class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
-    `gear` is what was judged, by item, the spares too; `in_use` are those that are no spares, of what is ticked those
-    that stay in service; `ready` are the spares that may go in; `pieces` are all of them as far as fitting goes; `wear`
-    is how every item wore, by which their risks were reckoned.
+    `gear` is what was judged, by item, the spares too, and `states` their states; `in_use` are those that are no
+    spares, of what is ticked those that stay in service; `ready` are the spares that may go in, `waiting` those that
+    may once they pass; `pieces` are all of them as far as fitting goes; `words` are what leads said that is in force;
+    `wear` is how every item wore, and `chances` those that they have failed by the event.
     """
 
     event: Event
@@ -234,10 +236,14 @@ class PullList:
     lines: list[PullLine]
     limits: Limits
     gear: dict[UUID, Gear]
+    states: dict[UUID, ItemState]
     in_use: set[UUID]
     ready: list[FittingPiece]
+    waiting: list[FittingPiece]
     pieces: dict[UUID, FittingPiece]
+    words: dict[UUID, LeadDecision]
     wear: dict[UUID, WearRecord]
+    chances: Mapping[UUID, Chance]
 
     @property
     def open(self) -> list[PullLine]:

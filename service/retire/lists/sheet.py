@@ -11,6 +11,7 @@ from service.gear.wirings import wiring_name
 from service.kit.csvs import BYTE_ORDER_MARK, write_csv
 from service.kit.quantities import Unit, format_length
 from service.retire.decisions.core import Action
+from service.retire.decisions.queries import LeadDecision
 from service.retire.lists.queries import PullLine, PullList
 from service.web.qr import qr_svg
 
@@ -66,8 +67,12 @@ def _row(line: PullLine, wirings: dict[str, str], unit: Unit) -> list[object]:
         _length(line.spare.length_mm, unit) if line.spare else "",
         line.spare.place if line.spare else "",
         ", ".join(code for _, code in line.would_fit),
-        f"{line.word.by}: {line.word.reason}" if line.word else "",
+        _word(line.word) if line.word else "",
     ]
+
+
+def _word(word: LeadDecision) -> str:
+    return f"{word.by}{f' until {word.until}' if word.until else ''}: {word.reason}"
 
 
 def _length(length_mm: int, unit: Unit) -> str:

@@ -171,7 +171,7 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance]) -> tuple[list[_Gro
             continue
         group = groups.setdefault(piece.shape, _Group(piece.shape))
         stays = 1 - _found_bad(chance_of.get(waits_for[piece.id])) if piece.id in waits_for else 1.0
-        works = 1 - chance_of[piece.id].failed if piece.id in chance_of else 1.0
+        works = 1 - _found_bad(chance_of.get(piece.id))
         group.spares.append((piece.length_mm, stays * works))
         if piece.length_mm < pull.gear[piece.id].bought_mm:
             group.cut.append(piece.length_mm)
@@ -195,7 +195,7 @@ def _fails(item_id: UUID, line: PullLine | None, chance_of: Mapping[UUID, Chance
 
 
 def _found_bad(chance: Chance | None) -> float:
-    """The chance that a test before the trip finds an item bad, so that its spare goes in."""
+    """The chance that a test today finds an item bad: one in use has its spare put in, and a spare is none."""
     if chance is None or chance.if_tested >= 1:
         return 0.0
     return max(0.0, 1 - (1 - chance.failed) / (1 - chance.if_tested))

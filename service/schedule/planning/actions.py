@@ -14,7 +14,7 @@ from service.kit.dates import format_date
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
 from service.schedule.planning.core.advice import WaysOut, ways_out
-from service.schedule.planning.core.pace import seconds_for, usual_seconds
+from service.schedule.planning.core.pace import Like, seconds_for, usual_seconds
 from service.schedule.planning.core.plan import Evening, EveningPlan, Planned, never_in_time, plan
 from service.schedule.planning.core.shares import Share, Task, seconds_of
 from service.season.core import Round
@@ -24,6 +24,7 @@ from service.sessions import actions as sessions
 from service.sessions import listing
 from service.sessions.actions import USUAL, NewSession, Why
 from service.sessions.listing import WorklistCandidate
+from service.store.sessions import cached
 from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
 from service.wear.queries import risks
@@ -92,7 +93,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     The due cache must be of today: see `service.testlog.housekeeping`.
     """
     risk = risks(db, zone, today)
-    usual, due = usual_seconds(queries.logged(db)), queries.due_dates(db)
+    usual, due = usual_times(db), queries.due_dates(db)
     candidates = listing.candidates(db)
     listed, events = queries.listed(db, today), queries.events_ahead(db, today)
     days = _days(db, [each.item.id for each in candidates], events, today)
@@ -114,6 +115,16 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
             (coming if is_coming else tasks).append(task)
             why[task] = str(reason)
     return Work(tasks, coming, events, {each.item.id: each.item for each in candidates}, why, len(waiting))
+
+
+def usual_times(db: Session) -> Mapping[Like, int]:
+    """The seconds that a test takes, by kind and wiring, where the log tells; cached until a test is logged."""
+    count, memory = queries.tests_logged(db), cached(db, "usual times")
+    known = memory.get("known")
+    if known is None or known[0] != count:
+        known = memory["known"] = count, usual_seconds(queries.logged(db))
+    usual: Mapping[Like, int] = known[1]
+    return usual
 
 
 def _rounded(risk: float) -> float:

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter
@@ -17,7 +16,7 @@ from service.schedule.planning import actions
 from service.schedule.planning.core.advice import LONGEST_EVENING
 from service.schedule.planning.core.shares import Task
 from service.schedule.planning.forms import AHEAD_MOST, LABELS, read_evenings, shown_rows, typed_rows
-from service.sessions.core import in_words
+from service.sessions.core import minutes_in_words
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, typed
 
@@ -84,7 +83,7 @@ def _page(context: RequestContext, sent: Mapping[str, Any], form: Form | None = 
             evenings=evenings,
             lines=lines,
             kinds=KINDS,
-            time=_in_minutes,
+            time=minutes_in_words,
             longest=LONGEST_EVENING,
             first=context.today,
             last=context.today + AHEAD_MOST,
@@ -94,7 +93,3 @@ def _page(context: RequestContext, sent: Mapping[str, Any], form: Form | None = 
 def _title(item: ItemFacts, unit: Unit) -> str:
     name = item_name(item.kind, item.length_mm, unit)
     return f"{item.label}, {name[:1].lower()}{name[1:]}" if item.label else name
-
-
-def _in_minutes(seconds: int) -> str:
-    return in_words(timedelta(minutes=-(-seconds // 60)))  # rounded up: nobody plans to the second
