@@ -134,6 +134,16 @@ def test_the_spares_own_risk_counts_and_one_that_passed_too_long_ago_does_not(wo
     assert case(worn).rows[0].here == 0  # they passed eleven days before the event
 
 
+def test_a_spare_that_goes_in_wears_until_the_trip_as_what_is_in_use(worn: Truck) -> None:
+    """Five failed, and a cable out of use goes in for one of them: as if it had stayed where it was."""
+    limit(worn.program, risk_percent="90")
+    before = case(worn)
+    spare_of(worn, "cable 16")
+    after = case(worn)
+    assert (after.in_use, after.rows[0].here) == (before.in_use, 0)
+    assert after.rows[0].expected == pytest.approx(before.rows[0].expected, rel=1e-9)
+
+
 def test_swap_now_goes_by_the_days_of_the_pull_list(program: Running) -> None:
     at = bench(program, "xlr3", "xlr3")
     bad, spare = at.codes
@@ -208,6 +218,7 @@ def test_nothing_to_buy_is_not_told_as_enough_where_it_is_not(worn: Truck) -> No
     assert not case(worn).enough
     assert "the case is enough" not in buying
     assert "Nothing is added The case is not enough for the trip, but no spare with a known price fits" in buying
+    worn.passes(*[f"cable {number}" for number in range(5, 17)])
     worn.program.lead.post("/spares", data={"op": op(), "days": "1", "percent": "50", "budget": "0"})
     assert case(worn).enough
     assert "the case is enough for the trip" in words(worn.program.viewer.get("/buying").text)
