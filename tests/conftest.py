@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, BrowserContext
 
 from tests.support.chromium import chromium, phone_in
+from tests.support.examples import PROFILE
 from tests.support.made import keep_what_is_made
 from tests.support.postgres import Cluster, running_cluster
 from tests.support.statements import share_compiled
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 settings.register_profile(
     "coilbook",
     deadline=None,
-    max_examples=50,
+    max_examples=PROFILE,
     derandomize=os.environ.get("CI") == "true",
     suppress_health_check=[HealthCheck.too_slow],
 )
@@ -38,6 +39,7 @@ TESTS = Path(__file__).parent
 SLOW = {
     "crash": "kills real services, again and again",
     "deploy": "installs and starts the program as a newcomer does",
+    "diagnosis/test_least.py": "explains every reading that there is of three contacts",
     "testlog/test_cache.py": "compares all that is cached after every step of hundreds",
     "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
@@ -55,7 +57,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """With `--fast`, properties look at few examples; a test that says how many it needs has them all the same."""
+    """With `--fast`, properties look at few examples; what says how many in `settings` has them all the same."""
     config.add_cleanup(keep_what_is_made().close)
     share_compiled()
     if config.getoption("--fast"):

@@ -4,7 +4,7 @@ from dataclasses import replace
 from random import Random
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.diagnosis.diagnosis import Diagnosis, diagnose
@@ -13,9 +13,10 @@ from service.wiring.builtin import BUILTIN
 from service.wiring.faults import RANK, FaultClass, explains, rebuild
 from service.wiring.wirings import Conductor, Wiring, names, read, wiring
 from tests.diagnosis.exhaustive import Thing, cut_down, ends_joined, obeys, order_of_names, simulate
+from tests.support.examples import examples
 from tests.wiring.broken import as_groups, as_things, broken, groups_of, total, wirings
 
-thorough = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+thorough = examples(150)
 
 
 def diagnosed(made: Wiring, things: tuple[Thing, ...]) -> Diagnosis:
@@ -124,7 +125,7 @@ def test_readings_that_no_cable_would_give_are_explained_too(key: str, groups: i
     assert obeys(made, as_things(found.faults), as_groups(joined))
 
 
-@settings(thorough, max_examples=60)
+@examples(60)
 @given(wirings, st.integers(1, 12), st.floats(0.3, 1), st.randoms(use_true_random=False))
 def test_so_are_they_when_only_some_contacts_were_probed(
     made: Wiring, groups: int, share: float, chance: Random

@@ -6,7 +6,7 @@ from contextlib import suppress
 from datetime import date, time
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.exchange.sheets.core import cells
@@ -35,6 +35,7 @@ from service.testlog.core import Evidence
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import EVIDENCE_CLASSES, ByEvidence, Fault, FaultClass
 from service.wiring.naming import title
+from tests.support.examples import examples
 
 
 @pytest.mark.parametrize(
@@ -282,7 +283,7 @@ def answer_to(read: Callable[[str], object], text: str) -> object:
         return refusal.detail
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(st.one_of(LIKELY, st.text(max_size=80)))
 @example("٣ ft")
 @example("10/6/2026 99:99")
@@ -356,14 +357,14 @@ def test_what_is_no_sheet_is_told(content: bytes, said: str) -> None:
         read_sheet(read_bytes(content))
 
 
-@settings(max_examples=200)
+@examples(200)
 @given(st.one_of(st.text(max_size=200), st.text(alphabet="ab,;\"\t\n\r'=", max_size=60)))
 def test_any_text_is_a_sheet_or_a_sentence(text: str) -> None:
     with suppress(Invalid):
         assert look(tidy(text)).columns
 
 
-@settings(max_examples=200)
+@examples(200)
 @given(st.binary(max_size=120))
 def test_any_bytes_are_a_sheet_or_a_sentence(content: bytes) -> None:
     with suppress(Invalid):

@@ -3,10 +3,11 @@
 from itertools import permutations
 from uuid import UUID
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.retire.lists.core import FittingPiece, Spare, assigned, fillable, fits
+from tests.support.examples import examples
 
 MALE = (("A", 1, "xlr3", "socket"), ("B", 1, "xlr3", "plug"))
 ODD = (("A", 1, "xlr3", "plug"), ("B", 1, "xlr3", "plug"))
@@ -32,7 +33,7 @@ SPARES = st.lists(st.tuples(st.integers(1, 5), st.sampled_from(["xlr3", "trs"]),
 
 
 @given(ITEMS, SPARES, st.randoms())
-@settings(max_examples=150)
+@examples(150)
 def test_no_other_way_is_better(items: list[tuple[int, str]], spares: list[tuple[int, str, int]], random) -> None:  # type: ignore[no-untyped-def]
     needs = [piece(number, *told) for number, told in enumerate(items)]
     offered = [Spare(piece(100 + number, length, wiring), days) for number, (length, wiring, days) in enumerate(spares)]

@@ -5,11 +5,12 @@ from itertools import product
 from math import prod
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.retire.spares.core.coverage import Stock, covered, how_many
 from service.retire.spares.core.kits import Kit, best_within, cheapest
+from tests.support.examples import examples
 
 # Poisson's law, P(demand > spares), worked out from the formula.
 TABLE = {
@@ -76,7 +77,7 @@ stocks = st.builds(
 
 
 @given(stocks, st.dictionaries(st.sampled_from([TEN, TWENTY, FIFTY]), st.integers(0, 2)))
-@settings(max_examples=60)
+@examples(60)
 def test_a_cut_one_counts_for_what_it_reaches_and_the_spares_own_risk_counts(
     stock: Stock, bought: dict[int, int]
 ) -> None:
@@ -104,7 +105,7 @@ few = stocks.filter(lambda stock: len(stock.needed) <= 3)
 
 
 @given(st.lists(few, min_size=1, max_size=2), st.sampled_from([0.5, 0.8, 0.95, 0.99]))
-@settings(max_examples=100, deadline=None)
+@examples(100)
 def test_no_purchase_is_cheaper(all_: list[Stock], wanted: float) -> None:
     enough = [(cents, count) for cents, count, chance in every_purchase(all_) if chance >= wanted - 1e-12]
     kit = cheapest(all_, wanted)
@@ -117,7 +118,7 @@ def test_no_purchase_is_cheaper(all_: list[Stock], wanted: float) -> None:
 
 
 @given(st.lists(few, min_size=1, max_size=2), st.integers(0, 40))
-@settings(max_examples=100, deadline=None)
+@examples(100)
 def test_no_purchase_for_the_money_has_a_greater_chance(all_: list[Stock], cents: int) -> None:
     kit = best_within(all_, cents)
     within = [(chance, cost) for cost, _, chance in every_purchase(all_) if cost <= cents]

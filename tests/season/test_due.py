@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.kit.problems import Invalid
@@ -19,6 +19,7 @@ from service.season.core import (
     next_change,
     split,
 )
+from tests.support.examples import examples
 
 FALL = Season(date(2026, 8, 3), date(2026, 11, 15), split(date(2026, 8, 3), date(2026, 11, 15), 2))
 INDOOR = Season(
@@ -197,7 +198,7 @@ def otherwise(season: Season, in_service_on: date, log: list[HistoryEntry], toda
     return CURRENT
 
 
-@settings(max_examples=1000)
+@examples(1000)
 @given(seasons(), days, histories, days)
 def test_both_versions_of_the_rule_agree(season: Season, since: date, log: list[HistoryEntry], today: date) -> None:
     assert due(season, since, log, today) == otherwise(season, since, log, today)

@@ -4,7 +4,7 @@ import re
 from itertools import product
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.diagnosis.diagnosis import diagnose
@@ -16,6 +16,7 @@ from service.testlog.core import Verdict
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import read
+from tests.support.examples import examples
 from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import Bench, bench
 
@@ -50,7 +51,7 @@ def test_each_way_to_be_bad_is_diagnosed_as_that() -> None:
 shown = st.lists(st.sampled_from(LaneReading), min_size=8, max_size=8)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(shown)
 def test_the_verdict_follows_the_taps(taps: list[LaneReading]) -> None:
     lanes = [Lane(name, tap) for name, tap in zip(EIGHT.lanes, taps, strict=True)]

@@ -4,7 +4,7 @@ from itertools import pairwise, product
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.gear.core import KINDS
@@ -13,6 +13,7 @@ from service.gear.wirings import ports_of
 from service.kit.problems import Invalid
 from service.testlog.chains import Plug, PluggedPiece, check, piece_of
 from service.wiring.builtin import BUILTIN
+from tests.support.examples import examples
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, Bench, bench
 
@@ -39,7 +40,7 @@ def fits(chain: list[tuple[Plug, Plug]]) -> bool:
     return False
 
 
-@settings(max_examples=400)
+@examples(400)
 @given(random_chains)
 def test_what_is_refused_is_what_no_turning_of_the_pieces_plugs(chain: list[tuple[Plug, Plug]]) -> None:
     pieces = [PluggedPiece(f"P{number}", each) for number, each in enumerate(chain)]

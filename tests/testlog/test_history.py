@@ -14,6 +14,7 @@ from service.season.core import DueState, What, due_in_seasons
 from service.season.models import ItemDue
 from service.testlog.core import FaultStatus, LogEntry, days_by_lane, fault_of, in_time_order
 from service.testlog.housekeeping import verify
+from tests.support.examples import examples
 from tests.support.program import Running, running
 from tests.testlog.support import FALL, FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
 
@@ -29,7 +30,7 @@ HAPPENED = st.tuples(
 
 
 @given(st.lists(HAPPENED, max_size=9, unique_by=lambda each: each[0]), st.randoms(use_true_random=False))
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(examples(40), suppress_health_check=list(HealthCheck))
 def test_state_due_and_flags_follow_from_history_alone(
     tmp_path_factory: pytest.TempPathFactory, happened: list[Happened], random: Random
 ) -> None:

@@ -11,6 +11,7 @@ from service.kit.problems import Invalid
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
+from tests.support.examples import examples
 from tests.wear.exact import likeliest_near
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3: 20 units, ten still good at 500 hours.
@@ -139,7 +140,7 @@ lives = st.lists(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(lives)
 def test_no_model_nearby_or_far_is_likelier(some: list[Life]) -> None:
     model = fit(some)
@@ -168,7 +169,7 @@ uneven_lives = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(uneven_lives)
 @example([Life(62, None, 20), Life(4, 91, 20), Life(82, None, 2000), Life(27, 73)])
 @example([Life(38, 63), Life(45, 111, 200), Life(91, 226, 15000)])

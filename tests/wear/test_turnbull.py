@@ -5,11 +5,12 @@ from collections.abc import Callable
 from random import Random
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.wear.core.lives import Life, aggregated
 from service.wear.core.turnbull import Steps, SurvivalStep, innermost, turnbull
+from tests.support.examples import examples
 from tests.wear.test_fit import NIST, RADIOTHERAPY, WITH_CHEMOTHERAPY, lives, visits
 
 # Turnbull's estimate for Finkelstein and Wolfe, Biometrics 41 (1985), with intervals (left, right]: from memory, and
@@ -94,7 +95,7 @@ def test_without_intervals_it_is_kaplan_and_meiers(rows: list[tuple[float, bool]
     assert {time: told.survival(time)[1] for time in by_hand} == pytest.approx(by_hand, abs=1e-7)
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(lives, st.data())
 def test_no_shift_of_mass_is_likelier(some: list[Life], data: st.DataObject) -> None:
     assume(some)
