@@ -40,6 +40,8 @@ SLOW = {
     "crash": "kills real services, again and again",
     "deploy": "installs and starts the program as a newcomer does",
     "diagnosis/test_least.py": "explains every reading that there is of three contacts",
+    "diagnosis/test_offline_tables.py": "works out what every reading of every wiring comes to",
+    "testlog/test_phone_tables.py": "works that out for two wirings, with a drawing of each fault",
     "testlog/test_cache.py": "compares all that is cached after every step of hundreds",
     "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterator
 from http.cookies import SimpleCookie
-from itertools import product
 from typing import Any
 
 import pytest
@@ -169,9 +168,12 @@ def test_a_write_comes_from_a_page_of_ours_on_every_route(at: World) -> None:
     """
     knocking = TestClient(at.app, BASE, headers={"Cookie": "coilbook=of-somebody"}, follow_redirects=False)
     without = TestClient(at.app, BASE, follow_redirects=False)
-    for row in (row for row in NEEDED if not row.startswith("GET")):
+    knocking.portal = without.portal = at.clients["stranger"].portal  # no event loop for each of thousands of requests
+    for number, row in enumerate(row for row in NEEDED if not row.startswith("GET")):
         method, template = row.split(" ")
-        for site, origin in product(SITES, ORIGINS):
+        # Every origin where the browser tells no site; each site with one of them, which is another on the next route.
+        sites = [(site, ORIGINS[(number + turn) % len(ORIGINS)]) for turn, site in enumerate(SITES) if site]
+        for site, origin in [*sites, *((None, origin) for origin in ORIGINS)]:
             headers = {"Sec-Fetch-Site": site, "Origin": origin}
             given = {name: value for name, value in headers.items() if value is not None}
             ours = site in ("same-origin", "none") if site else origin == BASE
