@@ -30,6 +30,8 @@ from service.wear.models import WearTarget
 
 PER_MILLE_USUAL = 10
 STRAPPED, FREE = "strapped to a frame", "not strapped"
+STEPS_OF_NEW = 3
+"""A class has so many steps without a purchase lot, and what is yet to be bought is of none."""
 
 _MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")).group_by(
     ItemSeason.season_id
@@ -236,6 +238,44 @@ def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
 def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
     """The same, where the records are at hand."""
     return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Renewed:
+    """What is to be expected of an item that is as good as new: the chance that it fails by a first day and by a last
+    one, and how often it fails by the last on average if each failure is repaired at once.
+    """
+
+    fails_first: float
+    fails: float
+    failures: float
+
+
+def renewed(
+    items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
+) -> dict[UUID, tuple[Renewed, Renewed]]:
+    """What is to be expected of each of these, repaired today, and of a new one in its place, in exposure days."""
+    ids = tuple(sorted(item_ids))
+    known = tuple((item.path, item.lives) for item in items.values())
+    pieces = tuple((items[item_id].path, items[item_id].lives) for item_id in ids)
+    return dict(zip(ids, _renewed(known, pieces, first, last), strict=True)) if ids else {}
+
+
+Known = tuple[tuple[Path, tuple[Life, ...]], ...]
+"""The class and the lives of items."""
+
+
+@lru_cache(maxsize=4)
+def _renewed(known: Known, pieces: Known, first: int, last: int) -> list[tuple[Renewed, Renewed]]:
+    """The same of what is known of each item, remembered: between two tests nothing changes."""
+    from service.wear.core.pooling import renewed  # numpy would slow the start of every command
+
+    new = tuple((path[:STEPS_OF_NEW], ()) for path, _ in pieces)
+    expected = [
+        Renewed(sooner, later, failures)
+        for (sooner, later), failures in renewed(known, (*pieces, *new), [float(first), float(last)])
+    ]
+    return list(zip(expected[: len(pieces)], expected[len(pieces) :], strict=True))
 
 
 def in_use(

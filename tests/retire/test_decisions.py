@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from service.gear.core import End
+from service.retire.choices.core import ComparedCosts, Expected, Horizon, PriceSource, RepairPrice
 from service.retire.decisions.core import (
     Action,
     Gear,
@@ -14,7 +15,6 @@ from service.retire.decisions.core import (
     Reason,
     action_of,
     at_risk,
-    left_of_price,
     reasons_for,
 )
 from service.testlog.core import FaultStatus
@@ -104,28 +104,63 @@ def test_what_lost_more_than_its_share_of_length_retires() -> None:
     assert told(gear(1, length=0, bought_mm=0)) == []
 
 
-# Straight-line depreciation: what is left of a price is in proportion to the years that are left (common practice).
-@pytest.mark.parametrize(("years", "left"), [(0, 1850), (2, 1388), (4, 925), (8, 0), (20, 0)])
-def test_what_is_left_of_a_price(years: float, left: int) -> None:
-    bought = TODAY - timedelta(days=round(365.25 * years))
-    assert left_of_price(gear(1, price_cents=1850, bought_on=bought), LIMITS, TODAY) == left
+COSTS = " until the end of Spring, Sat May 29, 2027, they come to about "
+SPRING = Horizon("Spring", date(2027, 5, 29), 140)
 
 
-def test_a_repair_dearer_than_what_is_left_retires() -> None:
-    old: dict[str, Any] = {"fault": FaultStatus.OPEN, "price_cents": 1850, "bought_on": TODAY - timedelta(days=2192)}
-    [_, worth] = sorted(told(gear(1, BLOCKED, **old)), key=lambda one: one[0] is Reason.NOT_WORTH_IT)
-    assert worth == (
+def broken(repair: int, failures: float, new_cents: int | None = 1850, **more: Any) -> Gear:
+    """A cable with an open fault, whose repairs cost so much, and which fails so often until Spring ends."""
+    wears = Expected(0.01, min(failures, 0.9), failures), Expected(0.01, 0.1, 0.1)
+    told = ComparedCosts(RepairPrice(repair, PriceSource.LEAD), new_cents, *wears, 0.1, SPRING)
+    return gear(1, BLOCKED, fault=FaultStatus.OPEN, comparison=told, **more)
+
+
+def test_an_old_cable_with_a_cheap_first_repair_is_repaired() -> None:
+    first = broken(449, 0.2, bought_on=TODAY - timedelta(days=2950))
+    assert action_of(reasons_for(first, LIMITS, TODAY)) is Action.REPAIR_FIRST
+    assert told(first)[1:] == [
+        (
+            Reason.REPAIR_OR_REPLACE,
+            f"Repair it. A repair is $4.49, a new one $18.50;{COSTS}$5.39 and $18.95 with later repairs. Chance that "
+            "it fails by then: 20 % repaired, 10 % new.",
+            Action.REPAIR_FIRST,
+        ),
+        (
+            Reason.OLD,
+            "It is 8 years old, and your limit is 8: look over its jacket and connectors before it is repaired. Age "
+            "alone retires nothing.",
+            Action.WATCH,
+        ),
+    ]
+
+
+def test_age_by_itself_changes_nothing_about_what_is_done() -> None:
+    for failures in (0.2, 9.0):
+        young, old = (broken(449, failures, bought_on=TODAY - timedelta(days=days)) for days in (100, 9000))
+        assert action_of(reasons_for(young, LIMITS, TODAY)) is action_of(reasons_for(old, LIMITS, TODAY))
+
+
+def test_what_is_repaired_again_and_again_is_replaced() -> None:
+    worn = broken(600, 3.0, bought_on=TODAY - timedelta(days=9000))
+    assert told(worn)[0] == (
         Reason.NOT_WORTH_IT,
-        "A repair comes to $6.00, and $4.62 is left of the $18.50 that a new one costs.",
+        f"Replace it. A repair is $6.00, a new one $18.50;{COSTS}$24.00 and $19.10 with later repairs. Chance that it "
+        "fails by then: 90 % repaired, 10 % new.",
         Action.RETIRE,
     )
-    assert action_of(reasons_for(gear(1, BLOCKED, **old), LIMITS, TODAY)) is Action.RETIRE
-    assert (
-        reasons_for(gear(1, BLOCKED, **old), LIMITS, TODAY)[0].reason is Reason.NOT_WORTH_IT
-    )  # the most pressing first
-    assert len(told(gear(1, BLOCKED, **old, repair_cents=450))) == 1  # the log knows that it comes cheaper
-    assert told(gear(1, **(old | {"fault": FaultStatus.NONE}))) == []  # nothing is to be repaired
-    assert len(told(gear(1, BLOCKED, **(old | {"price_cents": None})))) == 1
+    assert [reason for reason, _, _ in told(worn)] == [Reason.NOT_WORTH_IT, Reason.BLOCKED]  # it is not looked over
+
+
+def test_what_its_record_retires_is_told_no_repair() -> None:
+    thrice = broken(449, 0.2, tests=(FAIL_B, PASS, FAIL_B, PASS, FAIL_B))
+    assert [reason for reason, _, _ in told(thrice)] == [Reason.REPEATED, Reason.BLOCKED]
+
+
+def test_without_a_price_for_a_new_one_it_is_repaired_and_asked_for() -> None:
+    [_, (reason, why, action)] = told(broken(449, 3.0, new_cents=None))
+    assert (reason, action) == (Reason.REPAIR_OR_REPLACE, Action.REPAIR_FIRST)
+    assert why.startswith("A repair is $4.49; nobody entered what a new one costs, so they are not compared.")
+    assert "$0" not in why
 
 
 def test_risk_asks_for_a_test_from_the_limit_on() -> None:

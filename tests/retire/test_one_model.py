@@ -73,8 +73,8 @@ def test_one_model_is_under_all_of_them(program: Running, seed: int) -> None:
         pull = pull_list(db, event, today, ZONE)
         risk = prospects(db, ZONE, today, event.on)
     told = {each.item.id: each.chance for each in [*risk.first, *risk.others]}
-    assert {item_id: pull.chances[item_id] for item_id in told} == told
-    assert all(pull.gear[item_id].risk == chance.failed for item_id, chance in told.items())
+    assert {item_id: pull.judged_gear.chances[item_id] for item_id in told} == told
+    assert all(pull.judged_gear.gear[item_id].risk == chance.failed for item_id, chance in told.items())
     assert (ready.now.items, ready.now.gaps) == (risk.outlook.items + risk.outlook.unknown, risk.outlook.unknown)
     assert math.isclose(ready.now.others, risk.outlook.works)
     lines = {line.item.id: line for line in pull.open}

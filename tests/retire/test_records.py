@@ -5,8 +5,9 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from service.gear.core import End
+from service.retire.choices.core import PriceSource, RepairPrice
 from service.retire.decisions.core import Failure, PastTest, is_still_bent, last_tests
-from service.retire.decisions.queries import records, repair_costs
+from service.retire.decisions.queries import has_limits, records, repair_prices
 from service.season.core import What
 from service.testlog.core import Evidence, LogEntry
 from service.wiring.faults import FaultClass
@@ -54,10 +55,10 @@ def test_a_fail_that_told_no_end_is_at_the_end_of_the_repair_that_came_next() ->
 def test_repeated_fails_are_read_from_the_log(program: Running) -> None:
     found = bench(program, "xlr3", "xlr3")
     code, other = found.codes
-    for _ in range(3):
+    for cost in (400, 0, 500):
         program.clock.ahead(days=1)
         found.test(code, OPEN_2)
-        found.repair(code, end=End.B, cost_cents=400)
+        found.repair(code, end=End.B, cost_cents=cost)
         found.test(code)
     void = found.test(other, OPEN_2)
     found.void(void["id"])
@@ -65,8 +66,24 @@ def test_repeated_fails_are_read_from_the_log(program: Running) -> None:
     assert [one.ends for one in record[found.ids[code]].tests if one.failed] == [frozenset({End.B})] * 3
     assert found.ids[other] not in record  # what was voided says nothing
     with program.store.reading() as db:
-        assert repair_costs(db) == {"cable": 400}
+        prices = repair_prices(db)
+    assert prices["cable"] == RepairPrice(300, PriceSource.LOG, 3)  # the one that cost nothing counts
+    assert prices["hub"] == RepairPrice(600, PriceSource.DEFAULT)
     assert program.viewer.get("/buying").status_code == 200
+
+
+def test_a_repair_whose_cost_nobody_wrote_down_is_not_free(program: Running) -> None:
+    found = bench(program, "xlr3")
+    for cost in (400, None, 400):
+        program.clock.ahead(days=1)
+        found.test(found.codes[0], OPEN_2)
+        found.repair(found.codes[0], end=End.B, cost_cents=cost)
+    with program.store.reading() as db:
+        assert repair_prices(db)["cable"].source is PriceSource.DEFAULT  # two tell their cost, and three are enough
+        assert not has_limits(db)
+    found.repair(found.codes[0], end=End.B, cost_cents=400)
+    with program.store.reading() as db:
+        assert repair_prices(db)["cable"] == RepairPrice(400, PriceSource.LOG, 3)
 
 
 def test_a_bent_contact_counts_on_a_connector_with_many(program: Running) -> None:

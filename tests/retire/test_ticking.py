@@ -86,12 +86,21 @@ def test_what_is_retired_by_a_tick_is_retired(walk: Walk) -> None:
     )
 
 
-def test_without_a_spare_it_keeps_its_place_and_is_to_be_bought(walk: Walk) -> None:
+def test_without_a_spare_it_keeps_its_place_and_is_repaired_or_bought(walk: Walk) -> None:
+    def told() -> tuple[object, str]:
+        buy = walk.program.viewer.get(f"/api/v1/pull?event={walk.listed}").json()["buy"]
+        page = re.sub("<[^>]*>", "", walk.program.viewer.get("/buying").text)
+        return buy, " ".join(page.split())
+
     assert walk.tick("good", "repair_first").status_code == 303
     assert walk.lives("good") == ("Frame 2", ItemState.QUARANTINED)
-    buy = walk.program.viewer.get(f"/api/v1/pull?event={walk.listed}").json()["buy"]
+    buy, page = told()
+    assert buy == []  # it comes back
+    assert page.index("Repair them: 2") < page.index(f"good {walk.tags['good'][:3]}")
+    assert walk.tick("shaky", "retire").status_code == 303
+    buy, page = told()
     assert buy == [{"kind": "cable", "wiring": "xlr3", "length_mm": 3048, "count": 1}]
-    assert "1 × 10 ft cable" in re.sub("<[^>]*>", "", walk.program.viewer.get("/buying").text)
+    assert "1 × 10 ft cable" in page
 
 
 def test_what_is_seen_to_changes_no_state(walk: Walk) -> None:
@@ -300,7 +309,7 @@ def test_prices_default_to_the_newest_purchase_until_a_lead_sets_them(walk: Walk
     assert "not an amount" in answer.text
     assert lead.post("/prices", data={"op": op(), "cable.xlr3.3048": "23.50"}).status_code == 303
     assert 'value="$23.50"' in lead.get("/prices").text
-    walk.tick("good", "repair_first")
+    walk.tick("good", "retire")
     text = walk.program.viewer.get("/buying.csv").text
     assert "cable,Three-contact audio (XLR),10 ft,1," in text
     assert "23.50" in text

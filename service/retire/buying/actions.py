@@ -1,37 +1,46 @@
 """The season's list to buy, put together from the pull list, the case for the trip, prices and purchases."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
 from service.crew.core import ProgramFacts
-from service.gear.queries import ItemFacts, item_namer
-from service.retire.buying.core import Buy, RepairCost, to_buy, total, within
+from service.gear.queries import item_namer
+from service.kit.quantities import Unit
+from service.retire.buying.core import Advised, Buy, RepairSum, repair_sum, to_buy, total, within
+from service.retire.choices.core import costs_in_words
 from service.retire.decisions import queries as decisions
-from service.retire.decisions.core import Gear, Limits, Price, Sort, left_of_price, repair_cost
-from service.retire.lists.actions import event_for
-from service.retire.spares.actions import case_for
+from service.retire.decisions.core import COMES_OUT, Action, Reason, RetireReason, Sort, action_of, reasons_of_broken
+from service.retire.lists.actions import event_for, judged_gear, pull_list
+from service.retire.lists.queries import JudgedGear, PullList
+from service.retire.spares.actions import TripCase, case_of
 from service.season import queries as season
-from service.season.core import Due, DueState
 from service.season.models import Event, SeasonRow
+from service.wear.core.classes import failures_of
+
+COMPARED = (Reason.NOT_WORTH_IT, Reason.REPAIR_OR_REPLACE)
+"""The reasons that tell what both choices cost."""
 
 
 @dataclass(frozen=True)
 class Buying:
     """What to buy in a season, and what to repair instead. `event` is the one whose pull list and trip it is for.
 
-    `enough`: the case is, with the spares that are on the list.
+    `advised` is what is repaired or replaced. `case` is the case for the trip with all repairs done, None if no event
+    is coming. `failures` is how many failed with use, as far as the log tells.
     """
 
     season: SeasonRow | None
     last: SeasonRow | None
     event: Event | None
     buys: list[Buy]
-    repairs: list[RepairCost]
-    enough: bool
+    advised: list[Advised]
+    case: TripCase | None
+    failures: int
 
     @property
     def now(self) -> list[Buy]:
@@ -44,19 +53,19 @@ class Buying:
         return total(self.buys)
 
     @property
-    def last_cents(self) -> int:
-        """What was spent last season."""
-        return sum(each.last_cents for each in self.buys)
+    def repaired(self) -> list[Advised]:
+        """What is repaired."""
+        return [each for each in self.advised if each.action is Action.REPAIR_FIRST]
 
     @property
-    def repair_cents(self) -> int:
-        """What repairing all that is worth it comes to."""
-        return sum(each.repair_cents for each in self.repairs if not each.retires)
+    def replaced(self) -> list[Advised]:
+        """What goes out for good."""
+        return [each for each in self.advised if each.action is Action.RETIRE]
 
     @property
-    def replace_cents(self) -> int:
-        """What new ones would come to instead."""
-        return sum(each.new_cents or 0 for each in self.repairs if not each.retires)
+    def repair_sum(self) -> RepairSum:
+        """What the repairs come to, and new ones instead."""
+        return repair_sum(each.comparison for each in self.repaired if each.comparison)
 
 
 def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> Buying:
@@ -65,42 +74,55 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     rows = season.seasons(db)
     this = season.current(rows, today)
     last = next((row for row in rows if this and row.starts < this.starts), None)
-    case = case_for(db, event, today, zone) if event else None
+    pull = pull_list(db, event, today, zone) if event else None
+    judged = pull.judged_gear if pull else judged_gear(db, None, today, zone)
+    advised = _advised(judged, pull, today, program)
+    case = case_of(db, pull, today, _comes_back(advised)) if pull else None
     gaps, spares = (case.gaps, case.adds) if case else ({}, {})
-    known = decisions.prices(db)
     bought = within(decisions.purchases(db), last.starts, this.starts) if this and last else []
-    repairs = _repairs(db, known, decisions.limits(db), today, program)
-    return Buying(this, last, event, to_buy(gaps, spares, known, bought), repairs, case is None or case.enough)
+    return Buying(
+        this,
+        last,
+        event,
+        to_buy(gaps, spares, judged.prices, bought),
+        advised,
+        case,
+        failures_of(life for record in judged.wear.values() for life in record.lives),
+    )
 
 
-def _repairs(
-    db: Session, known: dict[Sort, Price], limits: Limits, today: date, program: ProgramFacts
-) -> list[RepairCost]:
-    broken = decisions.broken(db)
-    lengths, costs, name = decisions.bought_lengths(db), decisions.repair_costs(db), item_namer(program)
-    found = []
-    for item, code in broken:
-        sort = Sort(item.kind, item.wiring, lengths.get(item.id, item.length_mm))
-        gear = _as_gear(item, known.get(sort), costs.get(item.kind))
-        repair, left = repair_cost(gear, limits), left_of_price(gear, limits, today)
-        retires = left is not None and repair > left
-        found.append(RepairCost(code, name(item), repair, gear.price_cents, left, retires))
+def _advised(judged: JudgedGear, pull: PullList | None, today: date, program: ProgramFacts) -> list[Advised]:
+    """What is repaired or replaced, in walking order: what has an open fault, and what the pull list takes out."""
+    broken = reasons_of_broken(judged.gear.values(), judged.limits, today, Unit(program.unit))
+    lines = {line.item.id: line for line in pull.lines} if pull else {}
+    name, found = item_namer(program), []
+    for one in judged.standings:
+        gear, line = judged.gear[one.item.id], lines.get(one.item.id)
+        is_open = line is not None and line.done is None
+        if gear.id not in broken and (line is None or not (is_open or line.waits)):
+            continue
+        reasons = broken.get(gear.id) or (line.decided.retire_reasons if line and line.decided else ())
+        action = line.action if line and (is_open or gear.id not in broken) else action_of(reasons)
+        if action not in COMES_OUT:
+            continue
+        word = line.word if line and is_open else None
+        why = [f"{word.by}: {word.reason}"] if word else [each.why for each in reasons if _speaks(each, action)]
+        if gear.comparison and (word or not any(each.reason in COMPARED for each in reasons)):
+            why.append(costs_in_words(gear.comparison, today))
+        spare, in_list = ((line.spare_code or ""), pull.is_bought(line)) if pull and line else ("", False)
+        found.append(Advised(gear.id, one.code, name(one.item), action, tuple(why), gear.comparison, spare, in_list))
     return found
 
 
-def _as_gear(item: ItemFacts, price: Price | None, repair: int | None) -> Gear:
-    blocked = Due(DueState.BLOCKED)
-    return Gear(
-        item.id,
-        item.kind,
-        item.wiring,
-        item.length_mm,
-        blocked,
-        blocked,
-        bought_on=item.bought_on,
-        price_cents=price.cents if price else None,
-        repair_cents=repair,
-    )
+def _comes_back(advised: Iterable[Advised]) -> dict[UUID, float]:
+    """What is repaired, and the chance that it fails until the event all the same, 0 where that is not known."""
+    repaired = ((each.id, each.comparison) for each in advised if each.action is Action.REPAIR_FIRST)
+    return {item_id: (told.repaired.bad or 0.0) if told and told.repaired else 0.0 for item_id, told in repaired}
+
+
+def _speaks(reason: RetireReason, action: Action) -> bool:
+    """Whether a reason tells why this is done; that it failed goes without saying here."""
+    return reason.action in (action, Action.WATCH) and reason.reason is not Reason.BLOCKED
 
 
 def as_rows(buys: Sequence[Buy], names: dict[Sort, tuple[str, str, str]]) -> list[list[object]]:
@@ -114,7 +136,8 @@ def as_rows(buys: Sequence[Buy], names: dict[Sort, tuple[str, str, str]]) -> lis
             _dollars(each.each),
             _dollars(each.cents),
             each.last_count,
-            _dollars(each.last_cents),
+            _dollars(each.last_cents if each.last_count > each.last_unpriced or not each.last_count else None),
+            each.last_unpriced,
         ]
         for each in buys
     ]

@@ -1,17 +1,20 @@
-"""The season's list to buy: what is missing, what a trip needs besides, what it costs; repair against replace. Pure."""
+"""The season's list to buy: what is missing, what a trip needs besides, what it costs; and what is repaired. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from uuid import UUID
 
-from service.retire.decisions.core import Price, Purchase, Sort
+from service.retire.choices.core import ComparedCosts
+from service.retire.decisions.core import Action, Price, Purchase, Sort
 
 
 @dataclass(frozen=True)
 class Buy:
     """A sort to buy: how many for gaps on the pull list, how many more as spares, and last season beside it.
 
-    Cents; `each` None where no price is known. `last_count` and `last_cents` are of what was bought last season.
+    Cents; `each` None where no price is known. `last_count` were bought last season, for `last_cents`, but for
+    `last_unpriced` of which nobody wrote down the price.
     """
 
     sort: Sort
@@ -20,6 +23,7 @@ class Buy:
     each: int | None
     last_count: int = 0
     last_cents: int = 0
+    last_unpriced: int = 0
 
     @property
     def count(self) -> int:
@@ -33,15 +37,40 @@ class Buy:
 
 
 @dataclass(frozen=True)
-class RepairCost:
-    """An item with an open fault: what a repair comes to, and what a new one costs."""
+class Advised:
+    """A piece that is repaired, or replaced for good, and why, a sentence each.
 
+    `spare` is the code of what goes in for it, "" where nothing does; `in_list` whether a new one for it is on the list
+    to buy. `comparison` is there while its fault is open.
+    """
+
+    id: UUID
     code: str
     name: str
+    action: Action
+    why: tuple[str, ...]
+    comparison: ComparedCosts | None
+    spare: str = ""
+    in_list: bool = False
+
+
+@dataclass(frozen=True)
+class RepairSum:
+    """What repairing so many pieces comes to, in cents, and new ones in their place, as far as their price is known;
+    `unpriced` is of how many it is not.
+    """
+
+    pieces: int
     repair_cents: int
-    new_cents: int | None
-    left_cents: int | None
-    retires: bool
+    new_cents: int
+    unpriced: int
+
+
+def repair_sum(repaired: Iterable[ComparedCosts]) -> RepairSum:
+    """The sums over what is repaired."""
+    prices = [(each.repair_price.cents, each.new_cents) for each in repaired]
+    known = [new for _, new in prices if new is not None]
+    return RepairSum(len(prices), sum(repair for repair, _ in prices), sum(known), len(prices) - len(known))
 
 
 def to_buy(
@@ -62,7 +91,8 @@ def to_buy(
             spares.get(sort, 0),
             prices[sort].cents if sort in prices else None,
             len(bought.get(sort, ())),
-            sum(each.cents or 0 for each in bought.get(sort, ())),
+            sum(each.cents for each in bought.get(sort, ()) if each.cents is not None),
+            sum(each.cents is None for each in bought.get(sort, ())),
         )
         for sort in sorts
     ]
@@ -70,7 +100,7 @@ def to_buy(
 
 def total(buys: Sequence[Buy]) -> int:
     """Cents for all of which the price is known."""
-    return sum(each.cents or 0 for each in buys)
+    return sum(each.cents for each in buys if each.cents is not None)
 
 
 def within(purchases: Iterable[Purchase], first: date, until: date) -> list[Purchase]:

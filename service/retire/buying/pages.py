@@ -28,6 +28,7 @@ COLUMNS = (
     "total, $",
     "bought last season",
     "last season, $",
+    "last season without a price",
 )
 
 

@@ -14,7 +14,8 @@ from uuid import UUID
 
 from service.gear.core import KINDS, End
 from service.kit.dates import format_date
-from service.kit.quantities import Unit, format_chance, format_length, format_money
+from service.kit.quantities import Unit, format_chance, format_length
+from service.retire.choices.core import Choice, ComparedCosts, choice_in_words
 from service.season.core import Due, DueState, What
 from service.swaps.core import SPARE_DAYS
 from service.testlog.core import FaultStatus, LogEntry
@@ -57,6 +58,8 @@ class Reason(StrEnum):
     BENT_CONTACT = "bent_contact"
     SHORTENED = "shortened"
     NOT_WORTH_IT = "not_worth_it"
+    REPAIR_OR_REPLACE = "repair_or_replace"
+    OLD = "old"
     UNTESTED = "untested"
     OVERDUE = "overdue"
     SUSPECT = "suspect"
@@ -68,9 +71,10 @@ class Limits:
     """A program's thresholds; `service.retire.decisions.forms` holds their bounds. All defaults are common practice.
 
     Retire what failed at one end in `repeat_fails` of its last `repeat_tests` tests; what lost more than
-    `shortened_percent` of its length; what costs more to repair (`repair_cents`, unless the log tells better) than is
-    left of its price after its share of `life_years`. Test what has failed unseen with `risk_percent` or more. A
-    spare's pass may be `spare_days` old, and has to be of the round that runs, where one does.
+    `shortened_percent` of its length; and what a new one is the better choice for (`service.retire.choices`), where a
+    repair comes to `repair_cents`, unless the log tells better. Look over what is older than `life_years` before it is
+    repaired. Test what has failed unseen with `risk_percent` or more. A spare's pass may be `spare_days` old, and has
+    to be of the round that runs, where one does.
     """
 
     repeat_fails: int = 3
@@ -97,9 +101,8 @@ class Gear:
     `suspect` is what was said when it was suspected ("" where nothing was), None where nobody did. `tests` are its
     last tests, the oldest first. `bent_on` is when a contact of a connector with many was last found bent, `still_bent`
     whether no repair has straightened it since.
-    `bought_mm` is its length as bought. `price_cents` is what a new one costs, `repair_cents` what a repair of such an
-    item came to in the log, each None where unknown. `risk` is the chance that it has failed unseen by the event.
-    Lengths in millimeters, 0 where the kind has none.
+    `bought_mm` is its length as bought. `comparison` holds its repair against a new one, while its fault is open.
+    `risk` is the chance that it has failed unseen by the event. Lengths in millimeters, 0 where the kind has none.
     """
 
     id: UUID
@@ -115,8 +118,7 @@ class Gear:
     still_bent: bool = False
     bought_mm: int = 0
     bought_on: date | None = None
-    price_cents: int | None = None
-    repair_cents: int | None = None
+    comparison: ComparedCosts | None = None
     risk: float | None = None
 
 
@@ -136,10 +138,21 @@ def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET)
         _repeated(gear, limits),
         _bent(gear, today),
         _shortened(gear, limits, unit),
-        _not_worth_it(gear, limits, today),
+        _compared(gear, today),
+        _old(gear, limits, today),
         *_not_proven(gear, today),
     ]
-    return sorted((one for one in told if one), key=lambda one: list(Action).index(one.action))
+    reasons = [one for one in told if one]
+    if any(one.action is Action.RETIRE for one in reasons):  # what is retired is not repaired
+        reasons = [one for one in reasons if one.reason not in (Reason.REPAIR_OR_REPLACE, Reason.OLD)]
+    return sorted(reasons, key=lambda one: list(Action).index(one.action))
+
+
+def reasons_of_broken(
+    found: Iterable[Gear], limits: Limits, today: date, unit: Unit = Unit.FEET
+) -> dict[UUID, list[RetireReason]]:
+    """Of these items those with an open fault, in their order, and what is said of them."""
+    return {one.id: reasons_for(one, limits, today, unit) for one in found if one.fault is FaultStatus.OPEN}
 
 
 def action_of(reasons: Sequence[RetireReason]) -> Action:
@@ -218,31 +231,26 @@ def is_shortened(length_mm: int, bought_mm: int, limits: Limits) -> bool:
     return 100 * (bought_mm - length_mm) > limits.shortened_percent * bought_mm
 
 
-def _not_worth_it(gear: Gear, limits: Limits, today: date) -> RetireReason | None:
-    left = left_of_price(gear, limits, today)
-    if gear.fault is not FaultStatus.OPEN or left is None:
+def _compared(gear: Gear, today: date) -> RetireReason | None:
+    if gear.fault is not FaultStatus.OPEN or gear.comparison is None:
         return None
-    repair = repair_cost(gear, limits)
-    if repair <= left:
+    why = choice_in_words(gear.comparison, today)
+    if gear.comparison.better is Choice.REPLACE:
+        return RetireReason(Reason.NOT_WORTH_IT, why, Action.RETIRE)
+    return RetireReason(Reason.REPAIR_OR_REPLACE, why, Action.REPAIR_FIRST)
+
+
+def _old(gear: Gear, limits: Limits, today: date) -> RetireReason | None:
+    if gear.fault is not FaultStatus.OPEN or gear.bought_on is None:
+        return None
+    years = (today - gear.bought_on).days / YEAR
+    if years < limits.life_years:
         return None
     why = (
-        f"A repair comes to {format_money(repair)}, and {format_money(left)} is left of the "
-        f"{format_money(gear.price_cents or 0)} that a new one costs."
+        f"It is {int(years)} years old, and your limit is {limits.life_years}: look over its jacket and connectors "
+        "before it is repaired. Age alone retires nothing."
     )
-    return RetireReason(Reason.NOT_WORTH_IT, why, Action.RETIRE)
-
-
-def repair_cost(gear: Gear, limits: Limits) -> int:
-    """Cents that a repair of it comes to."""
-    return limits.repair_cents if gear.repair_cents is None else gear.repair_cents
-
-
-def left_of_price(gear: Gear, limits: Limits, today: date) -> int | None:
-    """Cents of a new one's price that are left, in proportion to the years that such gear serves."""
-    if gear.price_cents is None or gear.bought_on is None:
-        return None
-    served = (today - gear.bought_on).days / (limits.life_years * YEAR)
-    return round(gear.price_cents * max(0.0, 1 - served))
+    return RetireReason(Reason.OLD, why, Action.WATCH)
 
 
 def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
@@ -281,6 +289,11 @@ class Sort:
     def key(self) -> str:
         """What a form calls it."""
         return f"{self.kind}.{self.wiring}.{self.length_mm}"
+
+
+def sort_of(gear: Gear) -> Sort:
+    """What is bought in place of an item."""
+    return Sort(gear.kind, gear.wiring, gear.bought_mm)
 
 
 @dataclass(frozen=True)

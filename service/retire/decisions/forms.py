@@ -38,7 +38,10 @@ BOUNDS: Mapping[str, Bound] = {
         "Percent of its length that repairs may cut off", "8 is usual: 10 inches of a 10 ft cable.", 1, 50
     ),
     "life_years": Bound(
-        "Years that gear serves", "8 is usual. A repair may cost what is left of a new one’s price.", 1, 40
+        "Years after which a repair asks for a look first",
+        "8 is usual. Age alone retires nothing: whether a repair is worth its price, wear in your own log tells.",
+        1,
+        40,
     ),
     "risk_percent": Bound(
         "Percent of risk that asks for a test",

@@ -2,6 +2,7 @@
 
 from fastapi import APIRouter
 from fastapi.responses import Response
+from sqlalchemy.orm import Session
 
 from service.crew.context import LeadContext, RequestContext
 from service.retire.decisions import actions, queries
@@ -16,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 def limits_page(context: LeadContext, saved: bool = False) -> Response:
     """The program's thresholds."""
     with context.reading() as db:
-        return _limits(context, Form(values=shown_limits(queries.limits(db))), saved)
+        return _limits(context, db, Form(values=shown_limits(queries.limits(db))), saved)
 
 
 @router.post("/pull/limits")
@@ -29,8 +30,15 @@ def set_limits(context: LeadContext, posted: Posted) -> Response:
         context.once(form.id, "pull.limits", form.values, lambda db: actions.set_limits(db, new, context.actor))
         return "/pull/limits?saved=1"
 
-    return context.submit(form, keep, lambda _, form: _limits(context, form))
+    return context.submit(form, keep, lambda db, form: _limits(context, db, form))
 
 
-def _limits(context: RequestContext, form: Form, saved: bool = False) -> Response:
-    return context.page("retire/limits.html", form=form, bounds=BOUNDS, saved=saved, usual=shown_limits(Limits()))
+def _limits(context: RequestContext, db: Session, form: Form, saved: bool = False) -> Response:
+    return context.page(
+        "retire/limits.html",
+        form=form,
+        bounds=BOUNDS,
+        saved=saved,
+        usual=shown_limits(Limits()),
+        by_default=not queries.has_limits(db),
+    )

@@ -11,11 +11,11 @@ from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
-from service.gear.core import End, ItemState
+from service.gear.core import KINDS, End
 from service.gear.models import Item, ItemLength
-from service.gear.queries import ItemFacts, PlaceA, as_facts, facts
 from service.gear.wirings import find_wiring
 from service.kit.dates import local_date
+from service.retire.choices.core import ComparedCosts, Expected, PriceSource, RepairPrice, days_of_season, horizon
 from service.retire.decisions.core import (
     Action,
     Failure,
@@ -28,14 +28,13 @@ from service.retire.decisions.core import (
     last_tests,
 )
 from service.retire.decisions.models import GearPrice, Overrule
-from service.season.core import DueState
-from service.season.models import Event, ItemDue
+from service.season.models import Event, SeasonRow
 from service.swaps.models import PullLimits
-from service.tags.models import IS_TAG_OF_ITEM, Tag
 from service.testlog.core import Verdict
 from service.testlog.history_cache import histories, of_each_item
 from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL
+from service.wear.queries import Renewed, WearRecord, renewed
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of
 
@@ -141,29 +140,45 @@ def _repairs(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[d
     return found
 
 
-def repair_costs(db: Session) -> dict[str, int]:
-    """Cents that a repair came to on average, by kind, of kinds that had repairs enough."""
-    cost = func.avg(Repair.cost_cents)
-    query = select(Item.kind, cost).join(Item, Item.id == Repair.item_id).where(Repair.cost_cents > 0)
-    rows = db.execute(query.group_by(Item.kind).having(func.count() >= REPAIRS_ENOUGH))
-    return {kind: round(float(mean)) for kind, mean in rows}
+def repair_prices(db: Session) -> dict[str, RepairPrice]:
+    """What a repair comes to, by kind: its mean in the log where enough tell their cost, 0 or more; else as a lead set
+    it, or our default.
+    """
+    query = (
+        select(Item.kind, func.avg(Repair.cost_cents), func.count())
+        .join(Item, Item.id == Repair.item_id)
+        .where(Repair.cost_cents.is_not(None))
+        .group_by(Item.kind)
+        .having(func.count() >= REPAIRS_ENOUGH)
+    )
+    row = db.get(PullLimits, 1)
+    usual = RepairPrice(row.repair_cents, PriceSource.LEAD) if row else RepairPrice(Limits().repair_cents)
+    told = {kind: RepairPrice(round(float(mean)), PriceSource.LOG, count) for kind, mean, count in db.execute(query)}
+    return dict.fromkeys(KINDS, usual) | told
+
+
+_FIRST_LENGTHS = select(ItemLength.item_id, ItemLength.length_mm).where(
+    ItemLength.id.in_(select(func.min(ItemLength.id)).group_by(ItemLength.item_id).having(func.count() > 1))
+)
+"""The lengths as bought of what was cut since."""
 
 
 def bought_lengths(db: Session) -> dict[UUID, int]:
     """The length (mm) as bought of every item that was cut since; the others still have theirs."""
-    first = select(func.min(ItemLength.id)).group_by(ItemLength.item_id).having(func.count() > 1)
-    rows = db.execute(select(ItemLength.item_id, ItemLength.length_mm).where(ItemLength.id.in_(first)))
+    rows = db.execute(_FIRST_LENGTHS)
     return {item_id: length for item_id, length in rows}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def purchases(db: Session) -> list[Purchase]:
     """Every item there ever was, as it was bought."""
-    bought = bought_lengths(db)
-    rows = db.execute(select(Item.id, Item.kind, Item.wiring, Item.length_mm, Item.bought_on, Item.price_cents))
-    return [
-        Purchase(Sort(kind, wiring, bought.get(item_id, length)), on, cents)
-        for item_id, kind, wiring, length, on, cents in rows
-    ]
+    as_bought = _FIRST_LENGTHS.subquery()
+    length = func.coalesce(as_bought.c.length_mm, Item.length_mm)
+    rows = db.execute(
+        select(Item.kind, Item.wiring, length, Item.bought_on, Item.price_cents).outerjoin(
+            as_bought, as_bought.c.item_id == Item.id
+        )
+    )
+    return [Purchase(Sort(kind, wiring, length_mm), on, cents) for kind, wiring, length_mm, on, cents in rows]
 
 
 def prices(db: Session) -> dict[Sort, Price]:
@@ -190,6 +205,46 @@ def limits(db: Session) -> Limits:
     """The program's thresholds."""
     row = db.get(PullLimits, 1)
     return Limits(**{name: getattr(row, name) for name in asdict(Limits())}) if row else Limits()
+
+
+def comparisons(
+    db: Session,
+    prices: Mapping[UUID, tuple[RepairPrice, int | None]],
+    wear: Mapping[UUID, WearRecord],
+    event: date | None,
+    today: date,
+    risk_limit: float,
+) -> dict[UUID, ComparedCosts]:
+    """The comparison for each item that `prices` tells of: what its repair comes to, and what a new one costs.
+
+    `event` is the day of the next event, None where none is coming; `wear` tells of every item there ever was.
+    """
+    if not prices:
+        return {}
+    seasons = [
+        (name, starts, ends)
+        for name, starts, ends in db.execute(select(SeasonRow.name, SeasonRow.starts, SeasonRow.ends))
+    ]
+    until = horizon(seasons, today)
+    sooner = days_of_season(seasons, today, event) if event else 0
+    told = renewed(wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
+    has_event = event is not None
+
+    def compared(item_id: UUID) -> ComparedCosts:
+        repair, new_cents = prices[item_id]
+        repaired, new = (_expected(each, has_event) for each in told[item_id]) if item_id in told else (None, None)
+        return ComparedCosts(repair, new_cents, repaired, new, risk_limit, until)
+
+    return {item_id: compared(item_id) for item_id in prices}
+
+
+def _expected(told: Renewed, has_event: bool) -> Expected:
+    return Expected(told.fails_first if has_event else None, told.fails, told.failures)
+
+
+def has_limits(db: Session) -> bool:
+    """Whether a lead has set the thresholds; else they are our defaults."""
+    return db.get(PullLimits, 1) is not None
 
 
 def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, RetireRecord]:
@@ -227,16 +282,3 @@ def _contacts(db: Session, wiring: str, end: End) -> int:
     """The contacts of the largest connector at an end."""
     counted = Counter(connector_of(contact) for contact in find_wiring(db, wiring).contacts(end))
     return max(counted.values(), default=0)
-
-
-def broken(db: Session) -> list[tuple[ItemFacts, str]]:
-    """What is quarantined for an open fault, not just swapped out untested, with its code, in walking order."""
-    query = (
-        facts()
-        .add_columns(Tag.code.label("code"))
-        .join(ItemDue, ItemDue.item_id == Item.id)
-        .outerjoin(Tag, IS_TAG_OF_ITEM)
-        .where(Item.state == ItemState.QUARANTINED, ItemDue.state == DueState.BLOCKED)
-        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, Tag.code)
-    )
-    return [(as_facts(row), row.code or "") for row in db.execute(query)]

@@ -1,6 +1,7 @@
 """Making a pull list: everything is loaded at once, judged, and put in walking order beside what was ticked."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -13,11 +14,11 @@ from service.gear.queries import ItemFacts, item_facts
 from service.kit.dates import local_date
 from service.kit.quantities import Unit
 from service.retire.decisions import queries as decisions
-from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, Sort
+from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, action_of, reasons_of_broken, sort_of
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
 from service.retire.lists.core import Decided, FittingPiece, InCase, JudgedItem
-from service.retire.lists.queries import ItemStanding, PullLine, PullList, Ticked
+from service.retire.lists.queries import ItemStanding, JudgedGear, PullLine, PullList, Ticked
 from service.season.core import DueState, due_of_lanes
 from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
@@ -50,18 +51,36 @@ def open_list(db: Session, now: datetime) -> Event | None:
     return db.get(Event, event_id) if event_id else None
 
 
+def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) -> JudgedGear:
+    """Everything as it is judged for the day of an event, for today where none is coming.
+
+    The due cache must be of today: see `service.testlog.housekeeping`.
+    """
+    on = event or today
+    limits, standings, bought = decisions.limits(db), queries.standings(db, on), decisions.bought_lengths(db)
+    wear = wear_records(db, zone)
+    chance_of = chances(wear, today, max(on, today))
+    risk = {item_id: chance.failed for item_id, chance in chance_of.items()}
+    gear = _judged(db, standings, bought, limits, risk, on, today, zone)
+    prices, repairs = decisions.prices(db), decisions.repair_prices(db)
+    broken = {
+        one.id: (repairs[one.kind], price.cents if (price := prices.get(sort_of(one))) else None)
+        for one in gear.values()
+        if one.fault is FaultStatus.OPEN
+    }
+    compared = decisions.comparisons(db, broken, wear, event, today, limits.risk_percent / 100)
+    gear |= {item_id: replace(gear[item_id], comparison=costs) for item_id, costs in compared.items()}
+    return JudgedGear(standings, gear, limits, bought, wear, chance_of, prices)
+
+
 def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
     """What to pull before an event. The due cache must be of today: see `service.testlog.housekeeping`."""
-    limits = decisions.limits(db)
-    standings = queries.standings(db, event.on)
-    bought = decisions.bought_lengths(db)
-    wear = wear_records(db, zone)
-    chance_of = chances(wear, today, max(event.on, today))
-    risk = {item_id: chance.failed for item_id, chance in chance_of.items()}
-    gear = _judged(db, standings, bought, limits, risk, event.on, today, zone)
+    everything = judged_gear(db, event.on, today, zone)
+    standings, gear = everything.standings, everything.gear
+    limits, bought = everything.limits, everything.bought
     overrules = decisions.words_in_force(db, event, today)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
-    no_spares = [one for one in standings if one.item.state is not ItemState.SPARE]
+    no_spares = [one for one in standings if one.in_use]
     in_use = [one for one in no_spares if one.item.id not in done]
     case = [one for one in standings if one.item.state is ItemState.SPARE]
     pieces = _pieces(db, standings)
@@ -88,23 +107,15 @@ def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLis
         if each.comes_out and each.spare is None
     }
     lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
+    actions = {line.item.id: line.action for line in lines if line.done is None}
+    advised = {
+        item_id: actions.get(item_id) or action_of(reasons)
+        for item_id, reasons in reasons_of_broken(gear.values(), limits, today).items()
+    }
     used = {one.item.id for one in no_spares if one.item.id not in done or one.item.state is ItemState.IN_SERVICE}
     states = {one.item.id: one.item.state for one in standings}
-    return PullList(
-        event,
-        len(judged) + len(done),
-        lines,
-        limits,
-        gear,
-        states,
-        used,
-        ready,
-        waiting,
-        pieces,
-        overrules,
-        wear,
-        chance_of,
-    )
+    number = len(judged) + len(done)
+    return PullList(event, everything, number, lines, states, used, ready, waiting, pieces, overrules, advised)
 
 
 def _overrule(overrules: Mapping[UUID, LeadDecision], item_id: UUID) -> Action | None:
@@ -163,7 +174,7 @@ def _judged(
     open_ids = [one.item.id for one in standings if _needs_history(one, on, today)]
     history_of, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspected = suspected_of(db, open_ids)
-    suspects, costs, repairs = queries.suspects(db), decisions.prices(db), decisions.repair_costs(db)
+    suspects = queries.suspects(db)
     records = decisions.records(db, {one.item.id: one.item.wiring for one in standings}, zone, limits.repeat_tests)
     gear = {}
     for one in standings:
@@ -174,7 +185,6 @@ def _judged(
             then = due_of_lanes(answers_to[item.id], item.in_service_on, lanes, on)
             fault = fault_of(history)
         length = bought.get(item.id, item.length_mm)
-        price = costs.get(Sort(item.kind, item.wiring, length))
         record = records.get(item.id, NEW)
         gear[item.id] = Gear(
             item.id,
@@ -190,9 +200,7 @@ def _judged(
             record.still_bent,
             length,
             item.bought_on,
-            price.cents if price else None,
-            repairs.get(item.kind),
-            risk.get(item.id),
+            risk=risk.get(item.id),
         )
     return gear
 

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, and_, func, or_, select
+from sqlalchemy import Select, case, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.core import Actor
@@ -17,7 +17,7 @@ from service.gear.core import USABLE, FlagKind, ItemState
 from service.gear.models import FLAG_IS_OPEN, ITEM_IS_USABLE, Flag, Item, Place, Port, StateChange
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts
 from service.kit.problems import NotFound
-from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Sort
+from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Price, Sort
 from service.retire.decisions.models import Overrule
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists.core import Changes, Decided, FittingPiece, Ports, Printed, changes
@@ -32,13 +32,16 @@ from service.wear.queries import WearRecord
 
 @dataclass(frozen=True)
 class ItemStanding:
-    """An item that may be in use or go in as a spare: its cached due state, until when that holds, its last pass."""
+    """An item that may be in use, go in as a spare or be repaired: its cached due state, until when that holds, and its
+    last pass. `in_use`: it is in service, or was until its fault was found.
+    """
 
     item: ItemFacts
     code: str
     due: Due
     changes_on: date | None
     passed_at: datetime | None
+    in_use: bool
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,7 @@ class Ticked:
 
 
 def standings(db: Session, on: date) -> list[ItemStanding]:
-    """What is in service or spare by `on`, and what was in service until its fault was found; in walking order."""
+    """What is in service or spare by `on`, and what was until its fault was found; in walking order."""
     waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
     home = (
         select(StateChange.to_state)
@@ -76,10 +79,11 @@ def standings(db: Session, on: date) -> list[ItemStanding]:
             ItemDue.round.label("round"),
             ItemDue.changes_on.label("changes_on"),
             ItemDue.last_passed_at.label("last_passed_at"),
+            case((waiting, home), else_=Item.state).label("home"),
         )
         .outerjoin(Tag, IS_TAG_OF_ITEM)
         .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.in_service_on <= on, or_(ITEM_IS_USABLE, and_(waiting, home == ItemState.IN_SERVICE)))
+        .where(Item.in_service_on <= on, or_(ITEM_IS_USABLE, waiting))
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code)
     )
     return [
@@ -89,6 +93,7 @@ def standings(db: Session, on: date) -> list[ItemStanding]:
             Due(DueState(row.due), row.due_by, row.round),
             row.changes_on,
             row.last_passed_at,
+            row.home == ItemState.IN_SERVICE,
         )
         for row in db.execute(query)
     ]
@@ -214,6 +219,12 @@ class PullLine:
         return self.comes_out and self.spare is None
 
     @property
+    def waits(self) -> bool:
+        """Whether it was taken out to be repaired, and still waits for that, or for the pass after it."""
+        waiting = self.item.state in (ItemState.QUARANTINED, ItemState.IN_REPAIR)
+        return self.done is not None and self.action is Action.REPAIR_FIRST and waiting
+
+    @property
     def place(self) -> tuple[int, str, str]:
         """Where it is on the walk: its turn, and the places that it is at or was."""
         if self.done is not None:
@@ -222,28 +233,41 @@ class PullLine:
 
 
 @dataclass(frozen=True)
+class JudgedGear:
+    """What is in use, spare or waiting for its repair by a day, as it is judged; `wear` is how every item wore,
+    and `chances` those that they have failed by then.
+    """
+
+    standings: list[ItemStanding]
+    gear: dict[UUID, Gear]
+    limits: Limits
+    bought: dict[UUID, int]
+    wear: dict[UUID, WearRecord]
+    chances: Mapping[UUID, Chance]
+    prices: dict[Sort, Price]
+
+
+@dataclass(frozen=True)
 class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
 
-    `gear` is what was judged, by item, the spares too, and `states` their states; `in_use` are those that are no
+    `judged_gear` is all that was judged, the spares too, and `states` their states; `in_use` are those that are no
     spares, of what is ticked those that stay in service; `ready` are the spares that may go in, `waiting` those that
     may once they pass; `pieces` are all of them as far as fitting goes; `words` are what leads said that is in force;
-    `wear` is how every item wore, and `chances` those that they have failed by the event.
+    `advised` is what to do about each item with an open fault, the spares and what was ticked too.
     """
 
     event: Event
+    judged_gear: JudgedGear
     judged: int
     lines: list[PullLine]
-    limits: Limits
-    gear: dict[UUID, Gear]
     states: dict[UUID, ItemState]
     in_use: set[UUID]
     ready: list[FittingPiece]
     waiting: list[FittingPiece]
     pieces: dict[UUID, FittingPiece]
     words: dict[UUID, LeadDecision]
-    wear: dict[UUID, WearRecord]
-    chances: Mapping[UUID, Chance]
+    advised: dict[UUID, Action]
 
     @property
     def open(self) -> list[PullLine]:
@@ -262,13 +286,26 @@ class PullList:
 
     @property
     def shopping(self) -> dict[Sort, int]:
-        """What is missing in the case: how many of each sort."""
+        """What is missing in the case and has to be bought: how many of each sort.
+
+        What comes out to be repaired is not: it fills its own gap.
+        """
         missing: dict[Sort, int] = {}
         for line in self.lines:
-            if line.unfilled:
+            if self.is_bought(line):
                 sort = Sort(line.item.kind, line.item.wiring, line.bought_mm)
                 missing[sort] = missing.get(sort, 0) + 1
         return dict(sorted(missing.items(), key=lambda one: one[0].order))
+
+    def is_bought(self, line: PullLine) -> bool:
+        """Whether a new one is bought for a line: nothing goes in, and what comes out does not come back."""
+        return line.unfilled and self.advised.get(line.item.id, line.action) is Action.RETIRE
+
+    @property
+    def gaps_until_repaired(self) -> int:
+        """How many come out to be repaired while nothing goes in for them."""
+        waiting = (line for line in self.lines if line.unfilled and (line.done is None or line.waits))
+        return sum(not self.is_bought(line) for line in waiting)
 
     def of(self, item_id: UUID) -> PullLine | None:
         """The line of an item, or that for which it goes in."""

@@ -98,7 +98,7 @@ def ready_by(db: Session, pull: PullList, today: date) -> EventReadiness:
         sorted(set(planned.values())),
         planned,
         {item.id for item in items if item.doubted},
-        failures_of(life for record in pull.wear.values() for life in record.lives),
+        failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives),
     )
 
 
@@ -121,11 +121,11 @@ def _items(db: Session, pull: PullList) -> list[ItemInUse]:
 def _unproven(pull: PullList) -> dict[UUID, UUID]:
     """For what comes out with nothing proven to go in the spare that goes in once it passes; none is used twice."""
     gaps = [pull.pieces[line.item.id] for line in pull.open if line.unfilled]
-    return assigned(gaps, [Spare(piece, OLDEST_DAYS) for piece in pull.waiting if piece.id in pull.chances])
+    return assigned(gaps, [Spare(piece, OLDEST_DAYS) for piece in pull.waiting if piece.id in pull.judged_gear.chances])
 
 
 def _item(pull: PullList, item_id: UUID, line: PullLine | None, seconds: int, unproven: UUID | None) -> ItemInUse:
-    gear, chance = pull.gear[item_id], pull.chances.get(item_id)
+    gear, chance = pull.judged_gear.gear[item_id], pull.judged_gear.chances.get(item_id)
     in_place = pull.states[item_id] is ItemState.IN_SERVICE
     blocked = DueState.BLOCKED in (gear.today.state, gear.then.state)
     tested = None
@@ -143,10 +143,10 @@ def _item(pull: PullList, item_id: UUID, line: PullLine | None, seconds: int, un
 def _act(pull: PullList, line: PullLine, seconds: int, unproven: UUID | None) -> PossibleAct | None:
     """What goes in for a line that comes out, if anything fits."""
     if line.spare is not None:
-        chance = pull.chances.get(line.spare.id)
+        chance = pull.judged_gear.chances.get(line.spare.id)
         return PossibleAct(ActKind.SWAP, SWAP_SECONDS, chance.failed, line.spare.id) if chance else None
     if unproven is not None:
-        bad_then = pull.chances[unproven].if_tested
+        bad_then = pull.judged_gear.chances[unproven].if_tested
         return PossibleAct(ActKind.TEST_AND_SWAP, seconds + SWAP_SECONDS, bad_then, unproven)
     return None
 

@@ -12,7 +12,6 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
-from service.retire.decisions import queries as prices
 from service.retire.decisions.core import Action, Price, Sort
 from service.retire.lists.actions import pull_list
 from service.retire.lists.core import Shape
@@ -53,7 +52,7 @@ class TripCase:
     one every chance rests on the prior alone. `add` is what to buy for the money there is, `least` the cents that make
     it enough, None where no purchase does; `exact`: neither these nor what to carry could be better. `unpriced` are the
     sorts in use that no price is known of, and `left_out` those of them that no other can stand in for. `gaps` are what
-    the pull list finds nothing for.
+    the pull list finds nothing for and what comes out does not come back. `by_default`: no lead has set the trip yet.
     """
 
     trip: Trip
@@ -69,6 +68,7 @@ class TripCase:
     unpriced: list[Sort]
     left_out: list[Sort]
     gaps: dict[Sort, int]
+    by_default: bool
 
     @property
     def adds(self) -> dict[Sort, int]:
@@ -142,16 +142,28 @@ def set_trip(db: Session, new: Trip, actor: Actor) -> None:
 
 def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:
     """What a trip to an event needs, once its pull list is done."""
+    return case_of(db, pull_list(db, event, today, zone), today)
+
+
+def case_of(db: Session, pull: PullList, today: date, back: Mapping[UUID, float] | None = None) -> TripCase:
+    """The same, where the pull list is at hand; `back` is what is repaired until then, and the chance that it fails."""
     asked = trip(db)
-    pull = pull_list(db, event, today, zone)
-    last_day = event.on + timedelta(days=asked.days - 1)
-    groups, in_use = _groups(pull, chances(pull.wear, today, max(last_day, today)))
-    failures = failures_of(life for record in pull.wear.values() for life in record.lives)
-    return _case(asked, last_day, groups, prices.prices(db), in_use, failures, pull.shopping)
+    last_day = pull.event.on + timedelta(days=asked.days - 1)
+    groups, in_use = _groups(pull, chances(pull.judged_gear.wear, today, max(last_day, today)), back or {})
+    failures = failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives)
+    return _case(asked, last_day, groups, pull.judged_gear.prices, in_use, failures, pull.shopping, is_default(db))
 
 
-def _groups(pull: PullList, chance_of: Mapping[UUID, Chance]) -> tuple[list[_Group], int]:
-    """What is in use after the list is done and what is left in the case; and how many are in use."""
+def is_default(db: Session) -> bool:
+    """Whether no lead has set the trip yet, so that it is our default."""
+    return db.get(SpareTrip, 1) is None
+
+
+def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID, float]) -> tuple[list[_Group], int]:
+    """What is in use after the list is done and what is left in the case; and how many are in use.
+
+    What comes `back` fills its own gap, or is a spare where something else went in or where it was one.
+    """
     groups: dict[Shape, _Group] = {}
     lines = {line.item.id: line for line in pull.open}
     in_use = 0
@@ -173,10 +185,20 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance]) -> tuple[list[_Gro
         stays = 1 - _found_bad(chance_of.get(waits_for[piece.id])) if piece.id in waits_for else 1.0
         works = 1 - _found_bad(chance_of.get(piece.id))
         group.spares.append((piece.length_mm, stays * works))
-        if piece.length_mm < pull.gear[piece.id].bought_mm:
+        if piece.length_mm < pull.judged_gear.gear[piece.id].bought_mm:
             group.cut.append(piece.length_mm)
         else:
             group.here[_sort(pull, piece.id)] += 1
+    gaps = {line.item.id for line in pull.lines if line.unfilled}
+    for item_id, fails in sorted(back.items()):
+        piece = pull.pieces[item_id]
+        group = groups.setdefault(piece.shape, _Group(piece.shape))
+        if item_id in gaps:
+            in_use += 1
+            group.needed.append((piece.length_mm, fails))
+            group.expected[_sort(pull, item_id)].append(fails)
+        else:
+            group.spares.append((piece.length_mm, 1 - fails))
     return sorted(groups.values(), key=lambda group: _sort_key(group.shape)), in_use
 
 
@@ -202,7 +224,7 @@ def _found_bad(chance: Chance | None) -> float:
 
 
 def _sort(pull: PullList, item_id: UUID) -> Sort:
-    gear = pull.gear[item_id]
+    gear = pull.judged_gear.gear[item_id]
     return Sort(gear.kind, gear.wiring, gear.bought_mm)
 
 
@@ -218,6 +240,7 @@ def _case(
     in_use: int,
     failures: int,
     gaps: dict[Sort, int],
+    by_default: bool,
 ) -> TripCase:
     wanted, stocks = asked.percent / 100, [group.stock(costs) for group in groups]
     buyable = [at for at, stock in enumerate(stocks) if can_be_enough(stock, wanted)]
@@ -264,4 +287,5 @@ def _case(
         sorted(unpriced, key=_by_order),
         sorted((sort for sort in left_out if sort in unpriced), key=_by_order),
         gaps,
+        by_default,
     )

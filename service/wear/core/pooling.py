@@ -57,6 +57,7 @@ from service.wear.core.grid import (
     spread,
 )
 from service.wear.core.lives import Life
+from service.wear.core.renewal import failures
 
 USUAL: Final = 1.63, 490.0
 """Shape and scale, in exposure days, of the middle of a usual program's gear."""
@@ -149,6 +150,28 @@ def posterior(items: tuple[tuple[Path, tuple[Life, ...]], ...]) -> Posterior:
     for path, own in of_class.items():
         points[own] = classes[path].points(known[path])
     return Posterior(points, which)
+
+
+KnownLives = tuple[Path, tuple[Life, ...]]
+"""The class of an item and its lives."""
+
+
+def renewed(
+    items: Sequence[KnownLives], pieces: Sequence[KnownLives], days: Sequence[float]
+) -> list[tuple[list[float], float]]:
+    """What is to be expected of pieces that are as good as new from today on, by what all `items` show.
+
+    For each the chance that it fails within each of these exposure days, and how often it fails within the last of
+    them on average if every failure is repaired at once. A piece is one of `items`, or new and without lives.
+    """
+    there = set(items)
+    everything = (*items, *(piece for piece in dict.fromkeys(pieces) if piece not in there))
+    known = posterior(everything)
+    number = {item: at for at, item in enumerate(everything)}
+    points = known.points[[known.which[number[piece]] for piece in pieces]]
+    fails = np.einsum("iks,dks->id", points, fails_between(np.zeros(len(days)), np.array(days, float)))
+    counts = np.einsum("iks,ks->i", points, failures(days[-1]))
+    return list(zip(np.clip(fails, 0.0, 1.0).tolist(), counts.tolist(), strict=True))
 
 
 @dataclass(frozen=True)
