@@ -229,14 +229,14 @@ def _fill(options: argparse.Namespace) -> int:
 
 
 def _housekeeping(options: argparse.Namespace) -> int:
-    from service.clock import turn
+    from service.clock import ELSEWHERE, turn
     from service.store.migrate import opened
     from service.testlog.housekeeping import verify
 
     settings = _settings()
     with opened(settings) as store:
         if not options.verify:
-            print(turn(store, settings))
+            print(turn(store, settings) or ELSEWHERE)
             return 0
         differences = verify(store, datetime.now(UTC))
     print("\n".join(differences) or "Every cached due state is what its history says.")

@@ -63,6 +63,7 @@ from service.testers.tables import Tables
 from service.testlog import api as tests_api
 from service.testlog import care_pages as care
 from service.testlog import pages as test_log
+from service.testlog.house import House
 from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
@@ -146,6 +147,7 @@ def create_app(
         with beside(store):
             yield
         app.state.hashing.close()
+        app.state.house.close()
         app.state.tests.close()
         store.close()
 
@@ -162,8 +164,8 @@ def create_app(
     app.state.store = store
     app.state.clock = clock
     app.state.limiter = Limiter() if settings.limits else None
-    app.state.chores = CHORES
     app.state.hashing = HashingQueue()
+    app.state.house = House(store, CHORES)
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)

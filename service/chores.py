@@ -9,6 +9,6 @@ from service.wear.housekeeping import chore as at_risk
 CHORES = (
     *testlog.CHORES,
     at_risk(lambda db: limits(db).risk_percent / 100),
-    testlog.brief("names let go", anonymize_names),
+    testlog.Chore("names let go", anonymize_names),
     testlog.brief("tries to sign in forgotten", lambda db, _today, now: forget_tries(db, now)),
 )

@@ -2,7 +2,8 @@
 
 It runs as a process of its own (`coilbook clock`), inside a service with one worker, or as a single turn that a
 timer of the system starts (`coilbook housekeeping`). They may all run at once, on several hosts: a lease lets one of
-them through, and the others go away. A turn that was missed is made up for by the next one.
+them through. The others go away, and the clocks among them come again after some seconds, so that the work of one
+that was killed goes on within a minute. A turn that was missed is made up for by the next one.
 """
 
 import logging
@@ -10,23 +11,21 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
-
-from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.schedulers.base import BaseScheduler
-from apscheduler.schedulers.blocking import BlockingScheduler
-from apscheduler.triggers.cron import CronTrigger
+from datetime import UTC, datetime, timedelta
+from threading import Event, Thread
 
 from service.chores import CHORES
 from service.kit.problems import Problem
 from service.schedule.reminders.actions import send_due
 from service.settings import Settings
-from service.store.lease import leased
+from service.store.lease import TRIED, leased
 from service.store.sessions import Store
+from service.testlog.house import LEASE
 from service.testlog.housekeeping import keep_house
 
-LEASE = "housekeeping"
+ELSEWHERE = "Another process keeps house right now, so there was nothing to do here."
 LOG = logging.getLogger("coilbook")
+_HOUR, _AFTER_TROUBLE = timedelta(hours=1), timedelta(minutes=1)
 
 
 def now() -> datetime:
@@ -34,13 +33,22 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def turn(store: Store, settings: Settings, at: Callable[[], datetime] = now) -> str:
-    """Do what the hour asks for, unless another process is at it; what to say about it."""
-    with leased(store, LEASE, at) as renew:
-        if renew is None:
-            return "Another process keeps house right now, so there was nothing to do here."
-        report = keep_house(store, at(), CHORES, before_each=renew)
-        if settings.mail is not None and renew():
+def turn(
+    store: Store,
+    settings: Settings,
+    at: Callable[[], datetime] = now,
+    may_go_on: Callable[[], bool] = lambda: True,
+) -> str | None:
+    """Do what the hour asks for; what to say about it, None where another process is at it.
+
+    Raises:
+        Interrupted: it may not go on.
+    """
+    with leased(store, LEASE, at) as is_ours:
+        if is_ours is None:
+            return None
+        report = keep_house(store, at(), CHORES, lambda: is_ours() and may_go_on())
+        if settings.mail is not None and is_ours() and may_go_on():
             report += " " + send_due(store, settings.mail, settings.base_url or "", at()).capitalize()
         return report
 
@@ -49,40 +57,54 @@ def run(store: Store, settings: Settings) -> None:
     """Be the clock until stopped: a turn at once, and one at every full hour."""
     logging.basicConfig(format="%(asctime)s %(message)s")
     LOG.setLevel(logging.INFO)
-    scheduler = BlockingScheduler(timezone=UTC)
-    _by_the_hour(scheduler, store, settings)
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # wherever it is: what is being written is rolled back
     try:
-        scheduler.start()
-    except (SystemExit, KeyboardInterrupt):
-        scheduler.shutdown()  # a turn that has begun is finished first
+        _go(store, settings, Event())
+    except KeyboardInterrupt:
+        return
 
 
 @contextmanager
 def running(store: Store, settings: Settings) -> Iterator[None]:
-    """The clock in threads of its own while the block runs."""
-    scheduler = BackgroundScheduler(timezone=UTC)
-    _by_the_hour(scheduler, store, settings)
-    scheduler.start()
+    """The clock in a thread of its own while the block runs."""
+    stopped = Event()
+    # A daemon: whatever it reckons holds up no stop, and what it writes is whole or not there at all.
+    thread = Thread(target=_go, args=(store, settings, stopped), name="clock", daemon=True)
+    thread.start()
     try:
         yield
     finally:
-        scheduler.shutdown()
+        stopped.set()
+        thread.join(_STOPS_WITHIN)
 
 
-def _by_the_hour(scheduler: BaseScheduler, store: Store, settings: Settings) -> None:
-    def tick() -> None:
+_STOPS_WITHIN = 1.0
+"""Seconds that a step of housekeeping gets to end by itself."""
+
+
+def _go(store: Store, settings: Settings, stopped: Event) -> None:
+    said_elsewhere = False
+    while not stopped.is_set():
+        again = next_hour(now())
         try:
-            LOG.info("%s", turn(store, settings))
+            said = turn(store, settings, may_go_on=lambda: not stopped.is_set())
+            if said is None:
+                again = now() + TRIED
+            if said or not said_elsewhere:
+                LOG.info("%s", said or ELSEWHERE)
+            said_elsewhere = said is None
         except Problem as problem:
             LOG.warning("%s The next turn catches up.", problem.detail)
+            again = now() + _AFTER_TROUBLE
+        except Exception:  # the clock goes on, whatever broke
+            LOG.exception("A turn of housekeeping broke. The next turn catches up.")
+        stopped.wait((again - now()).total_seconds())
 
-    # A turn that is late, or still running when the next is due, is one turn and never dropped.
-    scheduler.add_job(
-        tick,
-        CronTrigger(minute=0, timezone=UTC),
-        next_run_time=now(),
-        coalesce=True,
-        max_instances=1,
-        misfire_grace_time=None,
-    )
+
+def next_hour(at: datetime) -> datetime:
+    """The next full hour.
+
+    >>> next_hour(datetime(2026, 9, 21, 22, 10, tzinfo=UTC)).isoformat()
+    '2026-09-21T23:00:00+00:00'
+    """
+    return at.replace(minute=0, second=0, microsecond=0) + _HOUR

@@ -4,8 +4,11 @@ import gc
 import os
 import resource
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import Timer
 
 import uvicorn
 from fastapi import FastAPI
@@ -19,6 +22,7 @@ from service.kit.problems import Problem
 from service.settings import Settings, read_settings
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.migrate import opened
+from service.store.room import CannotSave
 from service.store.sessions import Store, rerun_if_beaten
 from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting
@@ -31,6 +35,10 @@ CONNECTIONS = 500
 """At once, for each worker: eighty phones, with the six that a browser opens to one server."""
 KEEP_ALIVE = 5
 """Seconds that an idle connection stays open; the proxy in front lets its own go sooner (deploy/Caddyfile)."""
+FINISHED_WITHIN = 1
+"""Seconds that requests get to be finished once the service is told to stop; phones send again what was not."""
+CLOSED_WITHIN = 0.8
+"""Seconds that all else then gets to end by itself. What is being written is whole or not there at all."""
 CODE = Path(__file__).parent
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
@@ -45,7 +53,11 @@ def serve(settings: Settings, host: str, port: int, workers: int, reload: bool =
     refuse_taken_port(host, port)
     here = addresses(host, port) + ([settings.base_url] if settings.base_url else [])
     with opened(settings) as store:
-        link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
+        try:
+            link = first_link(store, settings.base_url or here[0], datetime.now(UTC))
+        except CannotSave as refusal:  # what is there can be read, and pages tell the rest
+            print(refusal.detail, flush=True)
+            link = None
         with store.reading() as db:
             wirings = in_use(db)
     print(
@@ -66,7 +78,7 @@ def serve(settings: Settings, host: str, port: int, workers: int, reload: bool =
         http=SlowRequestProtocol,
         limit_concurrency=CONNECTIONS,
         timeout_keep_alive=KEEP_ALIVE,
-        timeout_graceful_shutdown=10,
+        timeout_graceful_shutdown=FINISHED_WITHIN,
         server_header=False,
         forwarded_allow_ips=settings.proxy,
         access_log=False,
@@ -93,14 +105,31 @@ def _raise_file_limit(files: int) -> None:
 def from_environment() -> FastAPI:
     """The application as a worker process makes it."""
     start_request_log()
-    return _frozen(create_app(read_settings(os.environ)))
+    return _frozen(create_app(read_settings(os.environ), beside=_ends_in_time))
 
 
 def with_clock() -> FastAPI:
     """The application as the only worker makes it: with the clock beside it."""
     start_request_log()
     settings = read_settings(os.environ)
-    return _frozen(create_app(settings, beside=lambda store: clock.running(store, settings)))
+
+    @contextmanager
+    def beside(store: Store) -> Iterator[None]:
+        with clock.running(store, settings), _ends_in_time(store):
+            yield
+
+    return _frozen(create_app(settings, beside=beside))
+
+
+@contextmanager
+def _ends_in_time(_store: Store) -> Iterator[None]:
+    """See to it that the process ends soon after the service does, whatever a thread of it still reckons."""
+    ending = Timer(CLOSED_WITHIN, os._exit, (0,))
+    ending.daemon = True
+    try:
+        yield
+    finally:
+        ending.start()
 
 
 def for_contributors() -> FastAPI:
@@ -121,6 +150,10 @@ def _frozen(app: FastAPI) -> FastAPI:
 
 def first_link(store: Store, base: str, now: datetime) -> str | None:
     """A one-time link for the lead, as long as no lead could sign in by a passphrase."""
+
+    with store.reading() as db:  # so that a start writes nothing that it can do without
+        if queries.program_facts(db) is not None and queries.a_lead_can_sign_in(db):
+            return None
 
     def make_link() -> NewPass | None:
         with store.writing() as db:

@@ -15,6 +15,7 @@ from sqlalchemy import JSON, Connection, DateTime, Dialect, Engine, create_engin
 from sqlalchemy.types import TypeDecorator
 
 from service.kit.problems import Problem
+from service.store.room import reason_of
 
 THREADS = 4
 """Worker threads of a process."""
@@ -95,14 +96,19 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
     if path:
         _make_folder(Path(path).parent)
     driver = sqlite_driver()
+
+    def open_file() -> Any:
+        connection = driver.connect(path, check_same_thread=False)
+        return _unless_closed(connection, path) if query_only else connection
+
     engine = create_engine(
         url,
         module=driver,
+        creator=open_file,
         hide_parameters=True,  # an error's text goes to the log, and what was to be saved does not
         pool_size=_POOL,
         max_overflow=0,
         pool_timeout=5,
-        connect_args={"check_same_thread": False},
     )
     journal = "WAL" if waits_for_nobody(url) else "DELETE"
 
@@ -121,6 +127,22 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
         connection.exec_driver_sql(begin)
 
     return engine
+
+
+def _unless_closed(connection: Any, path: str | None) -> Any:
+    """A connection to read from. Where SQLite cannot even open a file to read it, since it would have to make its
+    index of the log beside it, and there is no log, the file alone is all there is: nobody else writes to it either.
+    """
+    driver = sqlite_driver()
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master")
+    except driver.OperationalError as error:
+        connection.close()
+        file, log = Path(str(path)), Path(f"{path}-wal")
+        if reason_of(error) is None or not file.exists() or (log.exists() and log.stat().st_size):
+            raise
+        return driver.connect(f"{file.resolve().as_uri()}?immutable=1", uri=True, check_same_thread=False)
+    return connection
 
 
 def _make_folder(folder: Path) -> None:

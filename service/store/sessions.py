@@ -6,8 +6,9 @@ behind, and what was answered after the block is durable.
 
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any, TypeVar
 
 from sqlalchemy import text
@@ -17,6 +18,7 @@ from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy, Problem
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, waits_for_nobody, write_engine
+from service.store.room import AGAIN, CannotSave, reason_in, reason_seen
 
 OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."
 
@@ -30,6 +32,9 @@ _CHUNK = 400
 
 _CACHE = "cache"
 
+_LEAST_WRITE = text("UPDATE program SET id = id")
+"""Changes nothing, and has to be written all the same."""
+
 T = TypeVar("T")
 
 
@@ -38,6 +43,42 @@ class Beaten(Busy):
 
     def __init__(self) -> None:
         super().__init__(OTHERS_WRITE)
+
+
+class Turns:
+    """A lock that is given in the order in which it was asked for. Python's own often goes back to the thread that
+    gave it up, so that whoever writes again and again would let nobody in.
+    """
+
+    def __init__(self) -> None:
+        self._mutex = threading.Lock()
+        self._taken = False
+        self._waiting: deque[threading.Lock] = deque()
+
+    def acquire(self, timeout: float) -> bool:
+        """Wait for our turn, for so many seconds at most; whether it came."""
+        with self._mutex:
+            if not self._taken:
+                self._taken = True
+                return True
+            mine = threading.Lock()
+            mine.acquire()
+            self._waiting.append(mine)
+        if mine.acquire(timeout=timeout):
+            return True
+        with self._mutex:
+            if mine not in self._waiting:  # it was given to us in this very moment
+                return True
+            self._waiting.remove(mine)
+            return False
+
+    def release(self) -> None:
+        """Let the next one have it, whoever has waited longest."""
+        with self._mutex:
+            if self._waiting:
+                self._waiting.popleft().release()
+            else:
+                self._taken = False
 
 
 class Store:
@@ -50,9 +91,12 @@ class Store:
         self.reads_at_once = waits_for_nobody(url)
         # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
-        self._turn = threading.Lock() if is_sqlite(url) else None
+        self._turn = Turns() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0
+        self._trouble: str | None = None
+        self._look_at = 0.0
+        self._looking = threading.Lock()
         self._cache: dict[str, dict[Any, Any]] = {}
 
     @contextmanager
@@ -65,8 +109,11 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session in one write transaction, committed when the block ends well."""
-        with self._my_turn(), _as_busy(), Session(self.writer, expire_on_commit=False) as db, db.begin():
+        with self._my_turn(), self._told_as_full(), Session(self.writer, expire_on_commit=False) as db, db.begin():
             yield db
+        if self._trouble is not None:
+            self._trouble = None
+            self.reader.dispose()  # what could not be written was perhaps opened in another way
 
     @contextmanager
     def _my_turn(self) -> Iterator[None]:
@@ -89,6 +136,35 @@ class Store:
         finally:
             if long:
                 self._may_wait.release()
+
+    @contextmanager
+    def _told_as_full(self) -> Iterator[None]:
+        """A write for which there is no room is told as `CannotSave`, and pages tell it from then on."""
+        try:
+            with _as_busy():
+                yield
+        except (DBAPIError, Busy) as error:
+            refused = error.__cause__ if isinstance(error, Busy) else error
+            reason = reason_in(refused) if isinstance(refused, DBAPIError) else None
+            if reason is None:
+                raise
+            self._trouble = reason
+            raise CannotSave(reason) from refused
+
+    def trouble(self) -> str | None:
+        """What keeps us from saving, with the way out; None where nothing does. Looked at again every few seconds."""
+        now = time.monotonic()
+        if now >= self._look_at and self._looking.acquire(blocking=False):
+            try:
+                self._look_at = now + AGAIN
+                if self._trouble is None:
+                    self._trouble = reason_seen(self.url)
+                else:
+                    with suppress(Busy), self.writing() as db:
+                        db.execute(_LEAST_WRITE)
+            finally:
+                self._looking.release()
+        return self._trouble
 
     def reachable(self) -> bool:
         """Whether the database answers."""
@@ -182,11 +258,11 @@ def shared(db: Session, model: type[Any], key: Any) -> Any:
     return db.get(model, key, with_for_update={"read": True, "key_share": True}, populate_existing=True)
 
 
-def chunks(keys: Iterable[T]) -> Iterator[list[T]]:
-    """The keys in lists short enough for one query each.
+def chunks(keys: Iterable[T], size: int = _CHUNK) -> Iterator[list[T]]:
+    """The keys in lists short enough for one query each, or of this size.
 
     >>> [len(some) for some in chunks(range(1000))]
     [400, 400, 200]
     """
     every = list(keys)
-    return (every[at : at + _CHUNK] for at in range(0, len(every), _CHUNK))
+    return (every[at : at + size] for at in range(0, len(every), size))

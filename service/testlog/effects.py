@@ -178,17 +178,47 @@ def write_due_states(
     """
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
-    cached = seasons.due_rows(db, ids)
+    columns = columns_of(items, answers_to, histories, suspects, today, zone)
+    return save_due(db, items, columns, seasons.due_rows(db, ids))
+
+
+def columns_of(
+    items: Sequence[Item],
+    answers_to: Mapping[UUID, Sequence[Season]],
+    histories: Mapping[UUID, Sequence[LogEntry]],
+    suspects: Mapping[UUID, Suspected],
+    today: date,
+    zone: ZoneInfo,
+) -> dict[UUID, dict[str, Any]]:
+    return {
+        item.id: due_columns(
+            answers_to[item.id],
+            item.in_service_on,
+            histories[item.id],
+            suspects.get(item.id, frozenset()),
+            today,
+            zone,
+        )
+        for item in items
+        if item.state in ASKED
+    }
+
+
+def save_due(
+    db: Session,
+    items: Sequence[Item],
+    columns: Mapping[UUID, Mapping[str, Any]],
+    cached: Mapping[UUID, ItemDue],
+) -> list[ItemDue]:
+    """Cache what was reckoned of these items; of those for which nothing was, nothing is cached any more."""
     rows = []
     for item in items:
-        if item.state in ASKED:
-            suspect = suspects.get(item.id, frozenset())
-            columns = due_columns(answers_to[item.id], item.in_service_on, histories[item.id], suspect, today, zone)
+        if item.id in columns:
             row = cached.get(item.id)
             if row is None:
                 row = ItemDue(item_id=item.id)
                 db.add(row)
-            for column, value in columns.items():
+            for column, value in columns[item.id].items():
                 setattr(row, column, value)
             rows.append(row)
         elif item.id in cached:  # it is no longer asked
@@ -256,6 +286,12 @@ def refresh_due_flags(
         for (item_id, kind), occasion in to_raise.items():
             raise_again(db, item_id, kind, occasion, "", None, now)
     return len(to_clear) + len(to_raise)
+
+
+def due_flags_to_change(db: Session, today: date) -> set[UUID]:
+    """The items of which `refresh_due_flags` would raise or clear a flag; nothing is written."""
+    to_clear, to_raise = _due_flag_changes(db, None, today, None)
+    return {row.item_id for row in to_clear} | {item_id for item_id, _ in to_raise}
 
 
 def _due_flag_changes(

@@ -1,8 +1,9 @@
 """Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
 
-A list of chores that the features offer and `service.chores` puts together. Each runs in its own write transaction
-under the program's row, so that two at once take turns and the second finds nothing to do. What takes long is
-reckoned before that transaction begins, and looked at again within it.
+A list of chores that the features offer and `service.chores` puts together. Each goes in small steps, so that nobody
+waits long to write: a step is reckoned in a session that only reads, and then looked at again and written in a short
+transaction of its own, under the program's row. A step is whole in itself, so that a turn may be stopped after any of
+them, and two turns at once do no harm.
 
 After days off the next run catches up at once, however many they were: every chore compares what is with what should
 be *today*. A flag that would have come and gone meanwhile is not raised after the fact: it would ask for nothing any
@@ -10,13 +11,14 @@ more, and a date on which nobody was told would be untrue. The flags that are up
 if housekeeping had run on each of those days, each flag with the round that it speaks of.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import or_, select
+from sqlalchemy import Select, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.crew import queries as crew
@@ -27,99 +29,184 @@ from service.crew.privacy.actions import anonymize
 from service.crew.privacy.core import anonymize_on
 from service.gear.models import ITEM_IS_ASKED, Item
 from service.kit.dates import local_date
+from service.kit.problems import Busy
 from service.season.models import ItemDue
 from service.season.queries import seasons
-from service.store.sessions import Store, locked
+from service.store.sessions import Store, chunks, locked
 from service.tags.queries import codes_of
-from service.testlog.effects import refresh_due_flags, refresh_due_states
+from service.testlog.due_states import ReckonedDue, reckon_due, save_reckoned
+from service.testlog.effects import due_flags_to_change, refresh_due_flags, refresh_due_states
 from service.testlog.queries import last_logged
 
-Run = Callable[[Session, date, datetime], int]
-"""What a chore does, in a write transaction: `run(db, today, now)` answers how much there was."""
+Step = Callable[[Session, date, datetime], int]
+"""What a step writes: `step(db, today, now)` answers how much there was."""
+
+_BEGUN = date.min
+"""Kept as the last day where house is being kept for the first time: a turn that is stopped is not begun anew."""
+
+STEP = 50
+"""How many items a step writes: some tens of milliseconds."""
 
 
 @dataclass(frozen=True)
 class Chore:
     """Something to do each day.
 
-    `prepare(db, today)` reckons what takes long, in a session that only reads, so that nobody waits to write
-    meanwhile; it answers what is then done in a write transaction: `run(db, today, now)` tells how much there was.
+    `steps(store, today)` reckons one step after the other, in sessions that only read. The step is then done in a
+    write transaction before the next one is reckoned.
     """
 
     name: str
-    prepare: Callable[[Session, date], Run]
+    steps: Callable[[Store, date], Iterator[Step]]
 
 
-def brief(name: str, run: Run) -> Chore:
-    """A chore without a `prepare` step."""
-    return Chore(name, lambda _db, _today: run)
+def brief(name: str, run: Step) -> Chore:
+    """A chore of one step with nothing to reckon first."""
+    return Chore(name, lambda _store, _today: iter([run]))
+
+
+class Interrupted(Busy):
+    """A turn of housekeeping was stopped between two steps; the next one goes on from there."""
 
 
 def keep_house(
-    store: Store, now: datetime, chores: Sequence[Chore], before_each: Callable[[], object] = lambda: None
+    store: Store, now: datetime, chores: Sequence[Chore], may_go_on: Callable[[], bool] = lambda: True
 ) -> str:
-    """Run every chore, and return one line about what was done. `before_each` is called before each of them."""
-    done, zones = [], set[str]()
-    for chore in chores:
-        before_each()
-        with store.reading() as db:
-            run = chore.prepare(db, local_date(now, zone_of(db)))
-        with store.writing() as db:
-            program = locked(db, Program, 1)
-            if program is None:
-                return "There is no program yet, so there is nothing to keep."
-            zones.add(program.zone)
-            done.append(f"{chore.name}: {run(db, local_date(now, ZoneInfo(program.zone)), now)}")
+    """Do every chore, and say in one line what there was to do. `may_go_on` is asked before each step.
+
+    Raises:
+        Interrupted: it may not.
+    """
+    with store.reading() as db:
+        program = crew.program_facts(db)
+    if program is None:
+        return "There is no program yet, so there is nothing to keep."
+    done, today = [], local_date(now, ZoneInfo(program.zone))
+    for chore in (Chore("", _all_anew), *chores):
+        count = 0
+        for step in chore.steps(store, today):
+            if not may_go_on():
+                raise Interrupted("Housekeeping was stopped; the next turn goes on from there.")
+            with store.writing() as db:
+                if locked(db, Program, 1).zone != program.zone:
+                    raise Interrupted("Another time zone was chosen meanwhile; the next turn goes by it.")
+                count += step(db, today, now)
+        done.append(f"{chore.name}: {count}")
     with store.writing() as db:
-        program = locked(db, Program, 1)
-        if zones <= {program.zone}:  # else another zone was chosen meanwhile, in which house is to be kept anew
-            program.housekept_on = local_date(now, ZoneInfo(program.zone))
-    return "; ".join(done) + "."
+        kept = locked(db, Program, 1)
+        if kept.zone == program.zone:  # else house is to be kept anew
+            kept.housekept_on = today
+    return "; ".join(done[1:]) + "."
+
+
+@dataclass(frozen=True)
+class Behind:
+    """Due states that are not reckoned for today yet: how many are `left` of how `many`, and `as_of` when all were."""
+
+    left: int
+    many: int
+    as_of: date | None
 
 
 def ensure_today(context: RequestContext) -> None:
-    """Run housekeeping if it has not run today, or if an item has no due state yet.
+    """Let house be kept once a day by whoever comes first, and whenever an item has no due state for today yet.
 
-    Pages that show what is due call this before they open a session of their own.
+    Pages that show what is due call this before they open a session of their own. Nobody waits for more than a moment:
+    what then is still left is told on the page, which shows what is stored.
     """
+    if not _is_done(context):
+        if context.store.trouble() is None:
+            context.request.app.state.house.keep(context.now)
+        with context.reading() as db:
+            left = _count_stale(db, context.today)
+            if left:
+                asked = db.scalar(select(func.count()).select_from(Item).where(ITEM_IS_ASKED)) or 0
+                last = context.program.housekept_on
+                context.request.state.behind = Behind(left, asked, None if last == _BEGUN else last)
+
+
+def behind_of(context: RequestContext) -> Behind | None:
+    """What `ensure_today` found still left to reckon; None where nothing was."""
+    found: Behind | None = getattr(context.request.state, "behind", None)
+    return found
+
+
+def _is_done(context: RequestContext) -> bool:
     with context.reading() as db:
         last = context.program.housekept_on
-        done = last is not None and last >= context.today and not _stale_items(db, context.today)
-    if not done:
-        state = context.request.app.state
-        keep_house(state.store, context.now, state.chores)
+        return last is not None and last >= context.today and not _count_stale(db, context.today)
 
 
-def refresh_stale(db: Session, today: date, _now: datetime) -> int:
-    """Recompute due states that have run out or are missing; all of them where house was never kept in this zone."""
-    stale = _stale_items(db, today) if db.get_one(Program, 1).housekept_on else _asked_items(db)
-    refresh_due_states(db, stale, today, zone_of(db))
-    return len(stale)
+def _all_anew(store: Store, _today: date) -> Iterator[Step]:
+    """Where house was never kept in this time zone, every due state has run out, since days may be others in it."""
+    with store.reading() as db:
+        if db.get_one(Program, 1).housekept_on is None:
+            yield _let_all_run_out
 
 
-def refresh_flags(db: Session, today: date, now: datetime) -> int:
+def _let_all_run_out(db: Session, today: date, _now: datetime) -> int:
+    db.execute(update(ItemDue).values(changes_on=today))
+    db.get_one(Program, 1).housekept_on = _BEGUN
+    return 0
+
+
+def refresh_stale(store: Store, today: date) -> Iterator[Step]:
+    """Recompute due states that have run out or are missing."""
+    with store.reading() as db:
+        stale = _stale_items(db, today)
+    for ids in chunks(stale, STEP):
+        with store.reading() as db:
+            reckoned = reckon_due(db, ids, today, zone_of(db))
+        yield partial(_save_due, reckoned)
+
+
+def _save_due(reckoned: ReckonedDue, db: Session, _today: date, _now: datetime) -> int:
+    return save_reckoned(db, reckoned)
+
+
+def refresh_flags(store: Store, today: date) -> Iterator[Step]:
     """Raise and clear the flags that due states ask for."""
-    return refresh_due_flags(db, None, today, now)
+    with store.reading() as db:
+        items = due_flags_to_change(db, today)
+    for ids in chunks(sorted(items), STEP):
+        yield partial(_save_flags, ids)
 
 
-def anonymize_names(db: Session, today: date, now: datetime) -> int:
-    """Replace the names whose time is over by "Tester n", and return how many."""
+def _save_flags(item_ids: Collection[UUID], db: Session, today: date, now: datetime) -> int:
+    return refresh_due_flags(db, item_ids, today, now)
+
+
+def anonymize_names(store: Store, today: date) -> Iterator[Step]:
+    """Turn the names that are kept no more into "Tester n"; how many there were."""
+    with store.reading() as db:
+        former = _over(db, dict(privacy.list_named_crew(db)), today)
+    for ids in chunks(former, STEP):
+        yield partial(_anonymize, ids)
+
+
+def _anonymize(person_ids: Collection[UUID], db: Session, today: date, now: datetime) -> int:
+    came = {person_id: at for person_id, at in privacy.list_named_crew(db) if person_id in person_ids}
+    former = _over(db, came, today)
+    for person_id in former:
+        anonymize(db, db.get_one(Person, person_id), now)
+        crew.note_in_audit(db, now, None, "person.name_let_go", str(person_id))
+    return len(former)
+
+
+def _over(db: Session, came: dict[UUID, datetime], today: date) -> list[UUID]:
+    """Those of some people, with when they last came in, whose name is kept no more."""
     zone = zone_of(db)
     spans = [(season.starts, season.ends) for season in seasons(db)]
 
     def over(last: datetime) -> bool:
         return anonymize_on(local_date(last, zone), spans) <= today
 
-    came = {person_id: at for person_id, at in privacy.list_named_crew(db) if over(at)}
+    came = {person_id: at for person_id, at in came.items() if over(at)}
     logged = last_logged(db, came.keys()) if came else {}
-    list_former = [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
-    for person_id in list_former:
-        anonymize(db, db.get_one(Person, person_id), now)
-        crew.note_in_audit(db, now, None, "person.name_let_go", str(person_id))
-    return len(list_former)
+    return [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
 
 
-CHORES = (brief("due states refreshed", refresh_stale), brief("flags raised or cleared", refresh_flags))
+CHORES = (Chore("due states refreshed", refresh_stale), Chore("flags raised or cleared", refresh_flags))
 
 
 def verify(store: Store, now: datetime) -> list[str]:
@@ -138,16 +225,18 @@ def zone_of(db: Session) -> ZoneInfo:
     return ZoneInfo(program.zone if program else "UTC")
 
 
-def _asked_items(db: Session) -> Sequence[UUID]:
-    """Every item that has a due state."""
-    return db.scalars(select(Item.id).where(ITEM_IS_ASKED)).all()
-
-
 def _stale_items(db: Session, today: date) -> Sequence[UUID]:
     """Items whose cached state ends by `today`, or that have none."""
+    return db.scalars(_stale(today)).all()
+
+
+def _count_stale(db: Session, today: date) -> int:
+    return db.scalar(select(func.count()).select_from(_stale(today).subquery())) or 0
+
+
+def _stale(today: date) -> Select[UUID]:
     out_of_date = or_(ItemDue.item_id.is_(None), ItemDue.changes_on <= today)
-    query = select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(ITEM_IS_ASKED, out_of_date)
-    return db.scalars(query).all()
+    return select(Item.id).outerjoin(ItemDue, ItemDue.item_id == Item.id).where(ITEM_IS_ASKED, out_of_date)
 
 
 def _differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:

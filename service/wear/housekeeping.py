@@ -5,8 +5,9 @@ risk is below the limit again (which also happens when other items' tests speak 
 fails or leaves service, and, by the test log itself, as soon as it passes.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from datetime import date, datetime
+from functools import partial
 from uuid import UUID
 
 from sqlalchemy.orm import Session
@@ -14,8 +15,9 @@ from sqlalchemy.orm import Session
 from service.gear.actions import clear_flags
 from service.gear.core import FlagKind
 from service.kit.dates import local_date
+from service.store.sessions import Store, chunks
 from service.testlog.effects import occasion_of, raise_again
-from service.testlog.housekeeping import Chore, Run, zone_of
+from service.testlog.housekeeping import STEP, Chore, Step, zone_of
 from service.wear import queries
 from service.wear.queries import chances, records
 
@@ -25,27 +27,38 @@ _WHY_CLEARED = "No longer so."
 def chore(limit: Callable[[Session], float]) -> Chore:
     """Flag what is at risk; `limit` tells from which chance on, in (0, 1), an item is."""
 
-    def prepare(db: Session, today: date) -> Run:
-        risky = at_risk(db, today, limit(db))
-        return lambda db, _today, now: follow_risk(db, risky, now)
+    def steps(store: Store, today: date) -> Iterator[Step]:
+        with store.reading() as db:
+            risky = at_risk(db, today, limit(db))
+            up = {row.item_id: occasion_of(row.period) for row in queries.at_risk_flags(db)}
+        changed = [item_id for item_id in risky.keys() | up.keys() if risky.get(item_id) != up.get(item_id)]
+        for ids in chunks(sorted(changed), STEP):
+            yield partial(_follow, risky, ids)
 
-    return Chore("items at risk", prepare)
+    return Chore("items at risk", steps)
 
 
-def follow_risk(db: Session, risky: Mapping[UUID, str], now: datetime) -> int:
-    """Raise and clear flags by what was found at risk; how many changed.
+def _follow(risky: Mapping[UUID, str], item_ids: Collection[UUID], db: Session, _today: date, now: datetime) -> int:
+    return follow_risk(db, risky, item_ids, now)
+
+
+def follow_risk(db: Session, risky: Mapping[UUID, str], item_ids: Collection[UUID], now: datetime) -> int:
+    """Raise and clear flags of these items by what was found at risk; how many changed.
 
     What passed, failed or left service since it was found is not flagged: the next turn speaks of it.
     """
-    passed = queries.last_passes(db, risky)
+    some = {item_id: risky[item_id] for item_id in item_ids if item_id in risky}
+    passed = queries.last_passes(db, some)
     zone = zone_of(db)
     lift = {
         item_id: occasion
-        for item_id, occasion in risky.items()
+        for item_id, occasion in some.items()
         if item_id in passed and local_date(passed[item_id], zone).isoformat() == occasion
     }
     lower = []
     for row in queries.at_risk_flags(db):
+        if row.item_id not in item_ids:
+            continue
         if lift.get(row.item_id) == occasion_of(row.period):
             del lift[row.item_id]
         else:

@@ -5,6 +5,7 @@ from fastapi.responses import PlainTextResponse, Response
 
 from service.kit.problems import Busy
 from service.store import migrate
+from service.store.room import CannotSave
 from service.store.sessions import Store
 
 router = APIRouter(include_in_schema=False)
@@ -18,10 +19,12 @@ async def alive() -> Response:
 
 @router.get("/readyz")
 def ready(request: Request) -> Response:
-    """The database answers and is at head."""
+    """The database answers and is at head, and can be written."""
     store: Store = request.app.state.store
     if not store.reachable():
         raise Busy("The database does not answer. Check that it runs, and COILBOOK_DATABASE_URL.")
     if migrate.current(store) != migrate.head():
         raise Busy("The database is not at the newest revision. Run: coilbook migrate")
+    if reason := store.trouble():
+        raise CannotSave(reason)
     return PlainTextResponse("ready\n")

@@ -119,9 +119,11 @@ _NO_PROGRAM = SimpleNamespace(name="Coilbook")
 
 
 def render(request: Request, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
-    """A page. `who`, `program`, `path`, `today` and the filters `length`, `money`, `day`, `moment` are always there.
+    """A page. Always there are `who`, `program`, `path`, `today`, `behind`, `trouble` and the filters `length`,
+    `money`, `day`, `moment`.
 
-    `request.state` carries who is signed in and the program, once a context has looked.
+    `request.state` carries who is signed in and the program, once a context has looked; `behind` is what housekeeping
+    has still to bring up to today, `trouble` what keeps us from saving.
     """
     who = getattr(request.state, "who", None)
     program = getattr(request.state, "program", None)
@@ -133,6 +135,8 @@ def render(request: Request, template: str, /, status: int = 200, **context: Any
         "who": who,
         "program": program or _NO_PROGRAM,
         "path": request.url.path,
+        "trouble": request.app.state.store.trouble(),
+        "behind": getattr(request.state, "behind", None),
         "today": today,
         "length": lambda mm: format_length(mm, unit) if mm else "",
         "money": lambda cents: "" if cents is None else format_money(cents),

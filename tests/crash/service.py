@@ -108,7 +108,7 @@ class Service:
             raise AssertionError(f"the service ended with status {status}")
         connection = self.connection(5)
         try:
-            connection.request("GET", "/readyz")
+            connection.request("GET", "/healthz")
             return connection.getresponse().status == 200
         except (OSError, HTTPException):
             return False

@@ -5,9 +5,10 @@ import re
 import resource
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
+from functools import partial
 from itertools import repeat
 from pathlib import Path
 from uuid import uuid4
@@ -96,6 +97,13 @@ def test_no_answer_leaves_before_its_entry_is_on_the_disk(
     assert all(count >= 1 for count in syncs) is waits
 
 
+def told(service: Service, path: str) -> str:
+    """What an address shows to a stranger."""
+    with closing(service.connection()) as connection:
+        connection.request("GET", path)
+        return connection.getresponse().read().decode()
+
+
 def told_to_come_again_and_loses_nothing(service: Service) -> Iterator[None]:
     """Two steps: the first once the disk fails, the second once it works again."""
     before, entry = str(uuid4()), str(uuid4())
@@ -106,10 +114,13 @@ def told_to_come_again_and_loses_nothing(service: Service) -> Iterator[None]:
         assert status == 503
         assert again
         assert logged(service) == [before]
+    assert all("nothing can be saved" in told(service, path) for path in ("/sign-in", "/join", "/readyz"))
     yield
     assert log(service, entry)[0] == 201
     assert log(service, entry)[0] == 201
     assert logged(service) == [entry, before]
+    assert "nothing can be saved" not in told(service, "/sign-in")
+    assert told(service, "/readyz") == "ready\n"
 
 
 def test_a_disk_that_fails_is_told_and_nothing_is_lost(sqlite_url: str) -> None:
@@ -136,12 +147,42 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", disk], check=True)
 
 
+def fill_up(disk: Path) -> None:
+    with (disk / "filler").open("wb", 0) as filler, pytest.raises(OSError, match="No space left"):
+        filler.writelines(repeat(b"x" * 4096))
+
+
+def starts_to_be_read_and_is_written_again(program: Program, make_room: Callable[[], object]) -> None:
+    entry = str(uuid4())
+    with running(program) as service:
+        assert logged(service) == []
+        assert log(service, entry)[0] == 503
+        assert all("nothing can be saved" in told(service, path) for path in ("/sign-in", "/readyz"))
+        make_room()
+        assert log(service, entry)[0] == 201
+        assert logged(service) == [entry]
+        assert told(service, "/readyz") == "ready\n"
+
+
+def test_it_starts_on_a_full_disk(small_disk: Path) -> None:
+    program = prepared(f"sqlite:///{small_disk / 'coilbook.db'}")
+    fill_up(small_disk)
+    starts_to_be_read_and_is_written_again(program, (small_disk / "filler").unlink)
+
+
+def test_it_starts_in_a_folder_that_can_only_be_read(small_disk: Path) -> None:
+    program = prepared(f"sqlite:///{small_disk / 'coilbook.db'}")
+    remount = ["mount", "-o", "remount,ro", str(small_disk)]
+    subprocess.run(remount, check=True)
+    remount[2] = "remount,rw"
+    starts_to_be_read_and_is_written_again(program, partial(subprocess.run, remount, check=True))
+
+
 def test_a_full_disk_is_told_and_nothing_is_lost(small_disk: Path) -> None:
     with running(prepared(f"sqlite:///{small_disk / 'coilbook.db'}")) as service:
         steps = told_to_come_again_and_loses_nothing(service)
         next(steps)
-        with (small_disk / "filler").open("wb", 0) as filler, pytest.raises(OSError, match="No space left"):
-            filler.writelines(repeat(b"x" * 4096))
+        fill_up(small_disk)
         next(steps)
         (small_disk / "filler").unlink()
         assert next(steps, "done") == "done"

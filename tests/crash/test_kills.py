@@ -12,6 +12,7 @@ from service.store.sessions import Store
 from tests.crash.load import Load, reckoned
 from tests.crash.service import prepared, running
 from tests.support.postgres import Cluster, running_cluster
+from tests.support.waiting import PATIENCE
 
 
 def test_nothing_acknowledged_is_lost_or_doubled(sqlite_url: str) -> None:
@@ -30,6 +31,12 @@ def test_nothing_acknowledged_is_lost_or_doubled(sqlite_url: str) -> None:
     found = reckoned(load)
     assert (found.lost, found.doubled, found.broken) == ([], [], [])
     assert load.suppressed >= 1, "no answer was ever lost, so nothing was tried"
+
+
+def test_it_stops_when_told_whatever_housekeeping_is_at(sqlite_url: str) -> None:
+    with running(prepared(sqlite_url), "endless") as service:
+        service.terminate(PATIENCE)
+        assert service.process.returncode == 0
 
 
 def test_a_service_that_commits_after_it_answers_is_caught(sqlite_url: str) -> None:

@@ -8,25 +8,28 @@
 | later | the same on a slow disk: so late that every kill catches one |
 | forgetful | takes every request for a new one: ids are not unique any more |
 | unsynced | commits without waiting for the disk |
+| endless | has housekeeping that never ends |
 """
 
 import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from datetime import date
 from functools import partial
-from threading import Timer
+from threading import Event, Timer
 from uuid import uuid4
 
 from fastapi import FastAPI
 from sqlalchemy.orm import Session
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service import serving
+from service import clock, serving
 from service.__main__ import main
 from service.app import create_app
 from service.store import engine
 from service.store.sessions import Store
+from service.testlog.housekeeping import Chore, Step
 
 SLOW = 0.03
 
@@ -96,11 +99,22 @@ def unsynced() -> None:
     engine._PRAGMAS = tuple(loose)  # type: ignore[assignment]
 
 
+def endless() -> None:
+    """Let the clock begin a chore that reckons and reckons."""
+
+    def steps(_store: Store, _today: date) -> Iterator[Step]:
+        Event().wait()
+        yield from ()
+
+    clock.CHORES = (Chore("endless things done", steps),)  # type: ignore[assignment, attr-defined]
+
+
 VARIANTS: dict[str, Callable[[], None]] = {
     "late": late,
     "later": partial(late, SLOW),
     "forgetful": forgetful,
     "unsynced": unsynced,
+    "endless": endless,
 }
 
 if __name__ == "__main__":

@@ -245,9 +245,9 @@ def test_what_may_have_arrived_is_never_sent_twice(
 def test_the_clock_mails_when_a_server_is_set(program: Running, office: Office) -> None:
     readers(program)
     settings = Settings(program.store.url, BASE, mail=office.server)
-    assert clock.turn(program.store, settings, program.clock).endswith(". Letters mailed: 2 of 2.")
+    assert str(clock.turn(program.store, settings, program.clock)).endswith(". Letters mailed: 2 of 2.")
     assert office.box.take() == BOTH
-    assert "mailed" not in clock.turn(program.store, Settings(program.store.url), program.clock)
+    assert "mailed" not in str(clock.turn(program.store, Settings(program.store.url), program.clock))
 
 
 def test_an_address_is_kept_changed_and_forgotten_by_its_owner(program: Running, office: Office) -> None:

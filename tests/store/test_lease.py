@@ -3,16 +3,20 @@
 import signal
 import subprocess
 import sys
+import threading
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
-from threading import Barrier
+from threading import Barrier, Semaphore
 
+import pytest
 from sqlalchemy import select
 
-from service.store.lease import LASTS, Lease, give_back, leased, take
+from service.store import lease
+from service.store.lease import LASTS, RENEWED, TRIED, Lease, give_back, leased, take
 from service.store.sessions import Store
 from tests.support.program import START, Clock, Running
+from tests.support.waiting import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 
@@ -22,8 +26,8 @@ import sys
 from datetime import datetime
 from service.store.lease import leased
 from service.store.sessions import Store
-with leased(Store(sys.argv[1]), "work", lambda: datetime.fromisoformat(sys.argv[2])) as renew:
-    print("held" if renew else "not held", flush=True)
+with leased(Store(sys.argv[1]), "work", lambda: datetime.fromisoformat(sys.argv[2])) as is_ours:
+    print("held" if is_ours else "not held", flush=True)
     sys.stdin.read()
 """
 
@@ -54,13 +58,49 @@ def test_it_lapses_unless_it_is_renewed(program: Running) -> None:
     assert not take(store, "work", "first", START + 1.5 * LASTS)  # so the first one learns that it lost it
 
 
+def test_a_holder_renews_it_as_long_as_it_works_and_learns_that_it_lost_it(
+    program: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lease, "RENEWED", timedelta(milliseconds=20))
+    now, asked = START, Semaphore(0)
+
+    def clock() -> datetime:
+        asked.release()
+        return now
+
+    with leased(program.store, "work", clock) as is_ours:
+        assert is_ours is not None
+        now += LASTS / 2
+        for _ in range(3):  # taken, and renewed at least once since
+            assert asked.acquire(timeout=PATIENCE)
+        assert not take(program.store, "work", "second", START + LASTS)
+        with program.store.writing() as db:
+            db.get_one(Lease, "work").holder = "second"
+        for thread in threading.enumerate():
+            if thread.name == "lease of work":
+                thread.join(PATIENCE)
+        assert not is_ours()
+    assert leases(program.store) == [("work", "second")]
+
+
+def test_one_that_is_dated_in_the_future_counts_for_its_length_from_now(program: Running) -> None:
+    store = program.store
+    assert take(store, "work", "by a wrong clock", START + timedelta(days=400))
+    assert not take(store, "work", "second", START)
+    assert not take(store, "work", "second", START + LASTS - timedelta(seconds=1))
+    assert take(store, "work", "second", START + LASTS)
+
+
+def test_after_a_kill_the_next_one_has_it_within_a_minute() -> None:
+    assert timedelta(minutes=1) > LASTS + TRIED
+    assert 2 * RENEWED < LASTS  # one that comes late or not at all does no harm
+
+
 def test_a_block_holds_it_and_leaves_nothing_behind(program: Running) -> None:
     clock = Clock()
-    with leased(program.store, "work", clock) as renew:
-        assert renew is not None
-        clock.ahead(minutes=9)
-        assert renew()
-        clock.ahead(minutes=9)
+    with leased(program.store, "work", clock) as is_ours:
+        assert is_ours is not None
+        assert is_ours()
         with leased(program.store, "work", clock) as other:
             assert other is None
         assert len(leases(program.store)) == 1

@@ -24,6 +24,7 @@ from service.store.sessions import Store
 from service.testers.tables import Named, Tables
 from tests.support.made import made_folder, made_once
 from tests.support.postgres import copied
+from tests.support.waiting import PATIENCE
 
 START = datetime(2026, 9, 21, 22, 0, tzinfo=UTC)
 """When a test's clock starts: an evening in the fall season, 6 pm in the program's zone."""
@@ -76,6 +77,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
     app = create_app(Settings(database_url=url, **given), clock)  # type: ignore[arg-type]
     if "tables" not in settings:
         app.state.tables = MadeWhenAsked(tables_folder())
+    app.state.house.timeout = PATIENCE  # so that a page shows what housekeeping makes of what was done before
     base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store
 

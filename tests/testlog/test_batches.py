@@ -5,6 +5,7 @@ from contextlib import suppress
 from random import Random
 from typing import Any
 
+from service.chores import CHORES
 from service.kit.problems import Busy
 from service.testlog.effects import refresh_tested_flags
 from service.testlog.housekeeping import keep_house, verify
@@ -27,11 +28,10 @@ def test_eight_phones_at_once(program: Running) -> None:
         return {"id": op(), "item": item, "through": through, "tested_at": now, "joined": joined}
 
     entries = [entry() for _ in range(24)]
-    chores = program.crew.app.state.chores  # type: ignore[attr-defined]
 
     def turn() -> None:
         with suppress(Busy):  # told to come again, and the next turn does
-            keep_house(program.store, program.clock.now, chores)
+            keep_house(program.store, program.clock.now, CHORES)
 
     def send(body: dict[str, Any]) -> tuple[int, Any]:
         answer = program.crew.post(URL, json=body)

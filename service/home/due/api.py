@@ -13,7 +13,7 @@ from service.kit.dates import parse_date
 from service.kit.problems import invalid
 from service.season.core import DueState
 from service.store.paging import MOST, page_size
-from service.testlog.housekeeping import ensure_today
+from service.testlog.housekeeping import behind_of, ensure_today
 from service.web import schema
 from service.web.schema import Cursor, Limit
 
@@ -36,9 +36,14 @@ class DueOut(BaseModel):
 
 
 class DueListOut(BaseModel):
-    """`counts` are of all items that are asked; `items` the first of each state, and `next` the cursors for more."""
+    """`counts` are of all items that are asked; `items` the first of each state, and `next` the cursors for more.
+
+    `left` items are still as they were reckoned `as_of` an earlier day, while house is kept (None: they never were).
+    """
 
     on: date
+    as_of: date | None
+    left: int
     counts: dict[DueState, int]
     items: dict[DueState, list[DueOut]]
     next: dict[DueState, str]
@@ -65,8 +70,11 @@ def due(
     with context.reading() as db:
         day = parse_date(on, "on") if on else context.today
         counts, pages = queries.by_state(db, day, context.today, context.zone, size, wanted, after)
+    behind = behind_of(context) if day == context.today else None
     return DueListOut(
         on=day,
+        as_of=behind.as_of if behind else day,
+        left=behind.left if behind else 0,
         counts=counts,
         items={each: [_as_json(line) for line in lines] for each, (lines, _) in pages.items()},
         next={each: cursor for each, (_, cursor) in pages.items() if cursor},

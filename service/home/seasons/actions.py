@@ -1,4 +1,6 @@
-"""Changes of a season. What is due follows from it, so the items that answer to it are reckoned anew at once."""
+"""Changes of a season. What is due follows from it, so housekeeping reckons anew the items that answer to it, which
+pages let it do at once.
+"""
 
 from collections.abc import Collection
 from datetime import date
@@ -17,8 +19,7 @@ from service.season.core import shifted
 from service.season.forms import EventEntry, SeasonEntry
 from service.season.models import SeasonRow
 from service.season.queries import enlisted, get_event, get_season, rules
-from service.store.sessions import chunks
-from service.testlog.effects import refresh_due_flags, refresh_due_states
+from service.testlog.due_states import let_run_out
 
 
 def make(db: Session, actor: Actor, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
@@ -106,6 +107,4 @@ def drop_event(db: Session, actor: Actor, event_id: str) -> None:
 
 
 def _reckon(db: Session, actor: Actor, item_ids: Collection[UUID]) -> None:
-    refresh_due_states(db, item_ids, actor.today, actor.zone)
-    for ids in chunks(item_ids):
-        refresh_due_flags(db, ids, actor.today, actor.now)
+    let_run_out(db, item_ids, actor.today)

@@ -11,6 +11,7 @@ from service.season.core import a_year_later
 from service.season.forms import next_name, read_copy
 from service.season.models import SeasonRow
 from service.season.queries import get_season
+from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, typed
 
 router = APIRouter(include_in_schema=False)
@@ -39,7 +40,9 @@ def copy_season(context: LeadContext, season_id: str, posted: Posted) -> Respons
         def make(db: Session) -> str:
             return actions.copy(db, context.actor, op, get_season(db, season_id), name, starts)
 
-        return f"/season/{context.once(op, 'season.copy', [season_id, form.values], make)}"
+        made = context.once(op, "season.copy", [season_id, form.values], make)
+        ensure_today(context)
+        return f"/season/{made}"
 
     return context.submit(form, copy, lambda db, form: _page(context, get_season(db, season_id), form))
 

@@ -61,6 +61,7 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
         made = context.once(
             op, "season.make", content, lambda db: actions.make(db, context.actor, op, entry, everything)
         )
+        ensure_today(context)
         return f"/season/{made}"
 
     return context.submit(form, make, lambda _, form: _form(context, form, None))
@@ -124,6 +125,7 @@ def change_season(context: LeadContext, season_id: str, posted: Posted) -> Respo
     def change() -> str:
         entry, content = read_season(posted), [season_id, form.values]
         context.once(form.id, "season.change", content, lambda db: actions.change(db, context.actor, season_id, entry))
+        ensure_today(context)
         return f"/season/{season_id}"
 
     return context.submit(form, change, lambda db, form: _form(context, form, get_season(db, season_id)))
@@ -164,6 +166,7 @@ def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Respon
         content,
         lambda db: actions.choose(db, context.actor, season_id, shown, chosen),
     )
+    ensure_today(context)
     return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
 
 

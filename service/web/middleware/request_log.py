@@ -91,5 +91,5 @@ def start_request_log(out: TextIO = sys.stdout) -> None:
     handler = logging.StreamHandler(out)
     handler.setFormatter(Lines())
     logging.basicConfig(handlers=[handler], level=logging.WARNING if out.isatty() else logging.INFO, force=True)
-    for talkative in ("apscheduler", "python_multipart", "fontTools", "fpdf", "PIL"):
+    for talkative in ("python_multipart", "fontTools", "fpdf", "PIL"):
         logging.getLogger(talkative).setLevel(logging.ERROR)
