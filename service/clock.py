@@ -83,16 +83,16 @@ _STOPS_WITHIN = 1.0
 
 
 def _go(store: Store, settings: Settings, stopped: Event) -> None:
-    said_elsewhere = False
+    was_elsewhere = False
     while not stopped.is_set():
         again = next_hour(now())
         try:
-            said = turn(store, settings, may_go_on=lambda: not stopped.is_set())
-            if said is None:
+            report = turn(store, settings, may_go_on=lambda: not stopped.is_set())
+            if report is None:
                 again = now() + TRIED
-            if said or not said_elsewhere:
-                LOG.info("%s", said or ELSEWHERE)
-            said_elsewhere = said is None
+            if report or not was_elsewhere:
+                LOG.info("%s", report or ELSEWHERE)
+            was_elsewhere = report is None
         except Problem as problem:
             LOG.warning("%s The next turn catches up.", problem.detail)
             again = now() + _AFTER_TROUBLE

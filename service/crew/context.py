@@ -26,7 +26,7 @@ from service.crew.hashing import HashingQueue
 from service.kit.dates import local_date
 from service.kit.problems import Conflict, HandedOver, Invalid, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
-from service.store.receipts import There, WriteRequest, once
+from service.store.receipts import There, WriteRequest, is_done, once
 from service.store.sessions import Store, rerun_if_beaten
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
@@ -158,6 +158,22 @@ class RequestContext:
             if answer is None:
                 raise
             return answer
+
+    def once_worked_out(
+        self, op: UUID, action: str, content: Any, work_out: Callable[[], Callable[[Session], Any]]
+    ) -> Any:
+        """The same as `once`, of a write that takes long: `work_out` does so before the write transaction, and gives
+        what is left to do in it. What was done before is not worked out again.
+        """
+        with self.reading() as db:
+            done = is_done(db, op)
+
+        def write() -> Any:
+            request, do = WriteRequest(op, action, content, self.now), None if done else work_out()
+            with self.writing() as db:
+                return once(db, request, lambda: queries.everybody(db), lambda: do(db) if do else None)
+
+        return rerun_if_beaten(write)
 
     def submit(
         self,

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
@@ -14,16 +15,18 @@ from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.request import Above, SheetKind, look
+from service.exchange.sheets.core.request import Above, ImportRequest, SheetKind, look
 from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
 from service.exchange.sheets.core.sheet import read_bytes
+from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.sheets.words import counts_in_words, on_one_line
-from service.exchange.whole.actions import bring_in, export
+from service.exchange.whole.actions import bring_in as bring_in_whole
+from service.exchange.whole.actions import export
 from service.kit.problems import Invalid, Problem, invalid
 from service.kit.quantities import Unit
 from service.store.files import put_in_place
-from service.store.sessions import Store
+from service.store.sessions import Store, rerun_if_beaten
 
 
 def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str | None) -> list[str]:
@@ -123,7 +126,7 @@ def _ways_out(refusal: Invalid) -> list[str]:
 
 def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
     with store.writing() as db, path.open(encoding="utf-8-sig") as stream:
-        counts = bring_in(db, stream)
+        counts = bring_in_whole(db, stream)
         if dry:
             db.rollback()
     summary = ", ".join(f"{count:,} in {table}" for table, count in counts.items() if count)
@@ -158,12 +161,10 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         _check_would_come_in(counts, answers.bad)
         return
     yield f"A sheet of {words}, before anything is written: {counts_in_words(counts)}."
-    founded = False
+    with store.reading() as db:
+        founded = program_facts(db) is None
     try:
-        with store.writing() as db:
-            founded = program_facts(db) is None
-            found_program(db, FIRST_NAME, _ZONE, now)
-            done = actions.bring_in(db, request, None, _setting(db, now), seal(plan.rows))
+        done = rerun_if_beaten(lambda: _bring_in_sheet(store, request, setting, seal(plan.rows)))
     except WrongRows as refusal:
         if "rows" in refusal.errors:  # they are no longer as they were told above
             yield from (on_one_line(row, setting.unit) for row in refusal.rows if row.status in STAYS_OUT)
@@ -174,6 +175,15 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
     yield f"Brought in a sheet of {words}: {counts_in_words(counts)}."
     if founded:
         yield "There was no program yet, so one was set up, in UTC and in feet; a lead can change that under Settings."
+
+
+def _bring_in_sheet(store: Store, request: ImportRequest, setting: Setting, seen: str) -> dict[str, Any]:
+    """Import a sheet into the program, which is set up where there is none."""
+    carry_over = work_out_import(
+        store, request, None, setting, seen, lambda db: found_program(db, FIRST_NAME, _ZONE, setting.now)
+    )
+    with store.writing() as db:
+        return carry_over(db)
 
 
 def _check_would_come_in(counts: dict[RowStatus, int], bad: BadRows) -> None:

@@ -6,6 +6,7 @@ SQLite between 3.7.0 and 3.51.2 can lose or corrupt data in WAL mode when two co
 """
 
 import importlib
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
@@ -15,7 +16,7 @@ from sqlalchemy import JSON, Connection, DateTime, Dialect, Engine, create_engin
 from sqlalchemy.types import TypeDecorator
 
 from service.kit.problems import Problem
-from service.store.room import reason_of
+from service.store.room import FULL, READ_ONLY, reason_of
 
 THREADS = 4
 """Worker threads of a process."""
@@ -75,6 +76,18 @@ def is_sqlite(url: str) -> bool:
 def waits_for_nobody(url: str) -> bool:
     """Whether reading goes on while others write, from a file of this machine: SQLite with WAL."""
     return is_sqlite(url) and wal_is_safe(sqlite_driver().sqlite_version_info)
+
+
+def reason_seen(url: str) -> str | None:
+    """What will keep an SQLite database from writing, as far as its folder shows; None where nothing does."""
+    database = make_url(url).database
+    if not is_sqlite(url) or not database:
+        return None
+    file = Path(database)
+    if not all(os.access(each, os.W_OK) for each in (file.parent, file) if each.exists()):
+        return READ_ONLY
+    disk = os.statvfs(file.parent)
+    return FULL if disk.f_bavail == 0 else None
 
 
 def write_engine(url: str) -> Engine:

@@ -120,6 +120,11 @@ def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]
     return answer
 
 
+def is_done(db: Session, op: UUID) -> bool:
+    """Whether something was done under this id."""
+    return db.connection().execute(_EARLIER, {"op": op}).first() is not None
+
+
 def all_once(db: Session, requests: Sequence[WriteRequest], do: Callable[[], Sequence[Any]]) -> Sequence[Any]:
     """Do several new writes of one kind and store a receipt for each; all or none of them.
 

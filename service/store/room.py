@@ -4,10 +4,6 @@ A write that fails by it is told so (`CannotSave`), and so is every page from th
 seconds, so that all goes on by itself once there is room.
 """
 
-import os
-from pathlib import Path
-
-from sqlalchemy import make_url
 from sqlalchemy.exc import DBAPIError
 
 from service.kit.problems import Busy
@@ -15,11 +11,11 @@ from service.kit.problems import Busy
 AGAIN = 5.0
 """Seconds after which it is looked at again."""
 
-_FULL = (
+FULL = (
     "The disk of the database is full, so nothing can be saved; what is saved can be read. Free some space on it, and "
     "saving goes on by itself."
 )
-_READ_ONLY = (
+READ_ONLY = (
     "The folder of the database can only be read, so nothing can be saved; what is saved can be read. Let the service "
     "write to that folder, and saving goes on by itself."
 )
@@ -28,13 +24,13 @@ _FAILS = (
     "it, or see whether it is damaged; saving then goes on by itself."
 )
 _BY_WORDS = {
-    "database or disk is full": _FULL,
-    "readonly database": _READ_ONLY,
-    "unable to open database file": _READ_ONLY,
+    "database or disk is full": FULL,
+    "readonly database": READ_ONLY,
+    "unable to open database file": READ_ONLY,
     "disk I/O error": _FAILS,
 }
 """By what SQLite's library says (its result codes FULL, READONLY, CANTOPEN and IOERR)."""
-_BY_STATE = {"53100": _FULL, "25006": _READ_ONLY}
+_BY_STATE = {"53100": FULL, "25006": READ_ONLY}
 """By PostgreSQL's codes (its manual, appendix A): disk_full, read_only_sql_transaction."""
 
 
@@ -50,20 +46,8 @@ def reason_of(error: BaseException | None) -> str | None:
     state = getattr(error, "sqlstate", None)
     if state in _BY_STATE:
         return _BY_STATE[state]
-    told = str(error)
-    return next((why for words, why in _BY_WORDS.items() if words in told), None)
-
-
-def reason_seen(url: str) -> str | None:
-    """What will keep an SQLite database from writing, as far as its folder shows; None where nothing does."""
-    database = make_url(url).database
-    if make_url(url).get_backend_name() != "sqlite" or not database:
-        return None
-    file = Path(database)
-    if not all(os.access(each, os.W_OK) for each in (file.parent, file) if each.exists()):
-        return _READ_ONLY
-    disk = os.statvfs(file.parent)
-    return _FULL if disk.f_bavail == 0 else None
+    words = str(error)
+    return next((why for part, why in _BY_WORDS.items() if part in words), None)
 
 
 def reason_in(error: DBAPIError) -> str | None:

@@ -17,8 +17,8 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy, Problem
-from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, waits_for_nobody, write_engine
-from service.store.room import AGAIN, CannotSave, reason_in, reason_seen
+from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, reason_seen, waits_for_nobody, write_engine
+from service.store.room import AGAIN, CannotSave, reason_in
 
 OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."
 

@@ -19,7 +19,7 @@ from service.season import queries as seasons
 from service.season.core import Season
 from service.season.models import ItemDue
 from service.store.sessions import chunks
-from service.testlog.effects import columns_of, save_due
+from service.testlog.effects import columns_of, set_due
 from service.testlog.queries import events, lock_items, suspected
 
 
@@ -39,7 +39,7 @@ def reckon_due(db: Session, item_ids: Sequence[UUID], today: date, zone: ZoneInf
     return ReckonedDue(columns, _rests_on(items, answers_to, seasons.due_rows(db, item_ids)))
 
 
-def save_reckoned(db: Session, reckoned: ReckonedDue) -> int:
+def set_reckoned(db: Session, reckoned: ReckonedDue) -> int:
     """Cache due states that were reckoned before this transaction, of those items of which all is still so; how many.
 
     Whatever is logged of an item writes its due state anew, so that shows, too.
@@ -48,7 +48,7 @@ def save_reckoned(db: Session, reckoned: ReckonedDue) -> int:
     items, cached = lock_items(db, ids), seasons.due_rows(db, ids)
     now_on = _rests_on(items, seasons.seasons_of(db, ids), cached)
     same = [item for item in items if now_on[item.id] == reckoned.rests_on[item.id]]
-    save_due(db, same, reckoned.columns, cached)
+    set_due(db, same, reckoned.columns, cached)
     return len(same)
 
 

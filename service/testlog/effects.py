@@ -179,7 +179,7 @@ def write_due_states(
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
     columns = columns_of(items, answers_to, histories, suspects, today, zone)
-    return save_due(db, items, columns, seasons.due_rows(db, ids))
+    return set_due(db, items, columns, seasons.due_rows(db, ids))
 
 
 def columns_of(
@@ -204,7 +204,7 @@ def columns_of(
     }
 
 
-def save_due(
+def set_due(
     db: Session,
     items: Sequence[Item],
     columns: Mapping[UUID, Mapping[str, Any]],

@@ -34,7 +34,7 @@ from service.season.models import ItemDue
 from service.season.queries import seasons
 from service.store.sessions import Store, chunks, locked
 from service.tags.queries import codes_of
-from service.testlog.due_states import ReckonedDue, reckon_due, save_reckoned
+from service.testlog.due_states import ReckonedDue, reckon_due, set_reckoned
 from service.testlog.effects import due_flags_to_change, refresh_due_flags, refresh_due_states
 from service.testlog.queries import last_logged
 
@@ -120,15 +120,15 @@ def ensure_today(context: RequestContext) -> None:
         with context.reading() as db:
             left = _count_stale(db, context.today)
             if left:
-                asked = db.scalar(select(func.count()).select_from(Item).where(ITEM_IS_ASKED)) or 0
+                items = db.scalar(select(func.count()).select_from(Item).where(ITEM_IS_ASKED)) or 0
                 last = context.program.housekept_on
-                context.request.state.behind = Behind(left, asked, None if last == _BEGUN else last)
+                context.request.state.behind = Behind(left, items, None if last == _BEGUN else last)
 
 
 def behind_of(context: RequestContext) -> Behind | None:
     """What `ensure_today` found still left to reckon; None where nothing was."""
-    found: Behind | None = getattr(context.request.state, "behind", None)
-    return found
+    behind: Behind | None = getattr(context.request.state, "behind", None)
+    return behind
 
 
 def _is_done(context: RequestContext) -> bool:
@@ -161,7 +161,7 @@ def refresh_stale(store: Store, today: date) -> Iterator[Step]:
 
 
 def _save_due(reckoned: ReckonedDue, db: Session, _today: date, _now: datetime) -> int:
-    return save_reckoned(db, reckoned)
+    return set_reckoned(db, reckoned)
 
 
 def refresh_flags(store: Store, today: date) -> Iterator[Step]:

@@ -17,6 +17,7 @@ from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.request import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
+from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.out import gear_csv, tests_csv
 from service.exchange.sheets.words import in_words
 from service.exchange.whole.actions import export
@@ -114,11 +115,11 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             request.above,
         ]
         try:
-            done = context.once(
+            done = context.once_worked_out(
                 op,
                 "sheet.import",
                 content,
-                lambda db: actions.bring_in(db, request, context.me, setting, sent.fields.get("seen", "")),
+                lambda: work_out_import(context.store, request, context.me, setting, sent.fields.get("seen", "")),
             )
         except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
             return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
