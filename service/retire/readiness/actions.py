@@ -91,10 +91,11 @@ def ready_by(db: Session, pull: PullList, today: date) -> EventReadiness:
         for item_id, days in listed(db, today).items()
         if (before := [on for on in days if on < pull.event.on])
     }
+    now = readiness(items, target)
     return EventReadiness(
         pull,
-        readiness(items, target),
-        readiness(once_tested(items, planned.keys()), target),
+        now,
+        readiness(once_tested(items, planned.keys()), target) if planned else now,
         sorted(set(planned.values())),
         planned,
         {item.id for item in items if item.doubted},
