@@ -20,6 +20,9 @@ from tests.support.statements import share_compiled
 if TYPE_CHECKING:
     from tests.support.program import Running
 
+# As the commands do, before numpy is imported: its threads would spend more on waiting for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # How long an example takes is a matter for the benchmarks: a busy machine must not fail a property.
 # In CI the examples are the same every time; elsewhere each run looks at new ones.
 # `--hypothesis-profile=thorough` looks at many more.

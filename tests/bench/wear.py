@@ -2,19 +2,22 @@
 
 First how often the 95 % interval of a fit covers the truth, with the standard error of so many programs. Then whether
 what is said to be at 10 % is at 10 %, by tenths of risk, and for items that failed again and again, against the chances
-that are true; the difference of the sums is in standard deviations of how many fail. Takes some minutes.
+that are true; the difference of the sums is in standard deviations of how many fail. Last how many are bad on the day
+of an event once what the service names is tested, against plain rules. Takes some minutes.
 """
 
 import argparse
 import math
 from collections.abc import Callable
 from random import Random
+from statistics import mean, stdev
 
 from service.wear.core.classes import failures_of
 from service.wear.core.doubt import edge
 from service.wear.core.fit import fit
 from service.wear.core.pooling import bad_at_event
 from service.wear.core.weibull import Weibull
+from tests.wear import event_day
 from tests.wear.pooled import Group, Kind, grouped, programs, tenths
 from tests.wear.simulated import seen_by_tests
 
@@ -39,6 +42,8 @@ def main() -> None:
         print(covered(Weibull(shape, scale, 0), items, count))
     for name, kind in KINDS.items():
         tell(name, kind, count)
+    for name, kind in KINDS.items():
+        on_the_day(name, kind, count)
 
 
 def tell(name: str, kind: Kind, count: int) -> None:
@@ -57,6 +62,19 @@ def tell(name: str, kind: Kind, count: int) -> None:
     print(line("all", grouped(said, true)))
     own = [number for number, often in enumerate(repeated) if often]
     print(line("failed twice or more", grouped([said[at] for at in own], [true[at] for at in own])))
+
+
+def on_the_day(name: str, kind: Kind, count: int) -> None:
+    """Print how many are bad on the day with each rule's tests, and how many fewer the service's own leave."""
+    counts: dict[str, list[float]] = {"what is named": [], **{rule: [] for rule in event_day.PLAIN}}
+    for number, items in enumerate(event_day.programs(kind, count)):
+        counts["what is named"].append(event_day.left(items, event_day.named(event_day.told(items))))
+        for rule, names in event_day.PLAIN.items():
+            counts[rule].append(event_day.left(items, names(items, Random(number))))
+    print(f"\nBad on the day a program, {event_day.NAMED} tested before, {name}")
+    for rule, each in counts.items():
+        fewer = [other - mine for other, mine in zip(each, counts["what is named"], strict=True)]
+        print(f"{rule:24}{mean(each):8.2f}   more by {mean(fewer):5.2f} ± {stdev(fewer) / math.sqrt(count):.2f}")
 
 
 def covered(true: Weibull, items: int, count: int) -> str:

@@ -21,6 +21,10 @@ SEASON = 90
 """Exposure days."""
 
 
+Model = tuple[float, float]
+"""Shape, and scale in exposure days."""
+
+
 @dataclass(frozen=True)
 class Kind:
     """What programs are like: how much the log of the scale differs from class to wider class (standard deviation),
@@ -42,11 +46,16 @@ def programs(kind: Kind, count: int, seed: int = 1) -> Iterator[tuple[list[Poole
     """So many programs, each with its items and their true chances."""
     for number in range(count):
         random = Random(f"{seed}-{number}")
-        models: dict[Path, tuple[float, float]] = {}
-        lots = range(random.randint(4, 20))
-        paths = [("cable",)] if kind.one_class else [_path(random, lot) for lot in lots]
+        models: dict[Path, Model] = {}
+        paths = paths_of(kind, random)
         drawn = [_item(random, kind, random.choice(paths), models) for _ in range(random.randint(20, 120))]
         yield [item for item, _ in drawn], [chance for _, chance in drawn]
+
+
+def paths_of(kind: Kind, random: Random) -> list[Path]:
+    """The classes that a program has items of."""
+    lots = range(random.randint(4, 20))
+    return [("cable",)] if kind.one_class else [_path(random, lot) for lot in lots]
 
 
 def _path(random: Random, lot: int) -> Path:
@@ -56,7 +65,15 @@ def _path(random: Random, lot: int) -> Path:
     return (*path, f"{path[-1]} lot {lot}") if random.random() < 0.7 else path
 
 
-def _model(random: Random, kind: Kind, path: Path, models: dict[Path, tuple[float, float]]) -> tuple[float, float]:
+def item_model(random: Random, kind: Kind, path: Path, models: dict[Path, Model]) -> Model:
+    """Shape and scale of an item of this class."""
+    shape, scale = _model(random, kind, path, models)
+    if kind.items:
+        scale *= max(random.gammavariate(1 / kind.items, kind.items), 1e-9) ** (-1 / shape)
+    return shape, scale
+
+
+def _model(random: Random, kind: Kind, path: Path, models: dict[Path, Model]) -> Model:
     """Shape and scale of a class, drawn when it is first asked for."""
     if path not in models and len(path) == 1:
         scale = math.exp(random.uniform(math.log(250), math.log(900)))
@@ -68,11 +85,9 @@ def _model(random: Random, kind: Kind, path: Path, models: dict[Path, tuple[floa
     return models[path]
 
 
-def _item(random: Random, kind: Kind, path: Path, models: dict[Path, tuple[float, float]]) -> tuple[PooledItem, float]:
+def _item(random: Random, kind: Kind, path: Path, models: dict[Path, Model]) -> tuple[PooledItem, float]:
     """An item by the end of the last season, and its true chance."""
-    shape, scale = _model(random, kind, path, models)
-    if kind.items:
-        scale *= max(random.gammavariate(1 / kind.items, kind.items), 1e-9) ** (-1 / shape)
+    shape, scale = item_model(random, kind, path, models)
     born, good, lives = SEASON * random.randrange(kind.seasons), 0, []
     fails = random.weibullvariate(scale, shape)
     for half in range(2 * kind.seasons):

@@ -25,10 +25,11 @@ the items to the program, what the others say comes down again, each step throug
 passing on a tree: J. Pearl, "Probabilistic Reasoning in Intelligent Systems", 1988, from memory). An item's chance to
 fail between its last pass and the event is then the mean over the points of its own table.
 
-What it does not know. Tests are taken to find all that is bad: with tests that find 80 %, the chance to fail after the
-last pass is told about 6 % too low, and what was bad by then does not count. Far from the prior it errs, as any prior
-must: of gear with ten times the usual scale, of which hardly any fails, it tells two to three times too much; of a
-third of the usual scale 5 % too little; near a shape of 4 a seventh too little, most of it in the riskiest tenth.
+What it does not know. Tests are taken to find all that is bad. Where they find 80 %, the chance to fail after the last
+pass is told 6 to 12 % too low, and what was bad by then, and passed, does not count: of all that is bad on the day a
+quarter (`tests.wear.event_day`). Far from the prior it errs, as any prior must: of gear with ten times the usual scale,
+of which hardly any fails, it tells two to three times too much; of a third of the usual scale 5 % too little; near a
+shape of 4 a seventh too little, most of it in the riskiest tenth.
 The grid is right to one or two in a hundred of a chance on programs of 25 to 120 items; a program with hundreds of
 failures in one class would tell its shape finer than the steps.
 """
