@@ -2,7 +2,8 @@
 
 Over 2,000 items and N tests on SQLite, in one process and with nobody else about. Printed are, for each, how long it
 took in all, how many write transactions that were, and how long the longest of them held the lock, from its BEGIN to
-the end of its COMMIT. The target: none longer than 250 ms.
+the end of its COMMIT: by the clock, and in processor time, which is what counts on a machine that does other things,
+too. The target: none longer than 250 ms.
 """
 
 import argparse
@@ -59,22 +60,25 @@ def measured(name: str, do: Callable[[Store, Path], object], base: Path, folder:
         do(store, folder)
         took = time.perf_counter() - begun
     store.close()
-    worst = sorted((round(1000 * each) for each in held), reverse=True)[:3]
-    print(f"{name:34} {took:6.1f} s, {len(held):4} transactions, the longest held the lock for {worst} ms", flush=True)
+    wall, cpu = (sorted((round(1000 * each) for each in times), reverse=True)[:3] for times in zip(*held, strict=True))
+    print(
+        f"{name:34} {took:6.1f} s, {len(held):4} transactions, the longest held it {wall} ms, {cpu} of processor time"
+    )
 
 
 @contextmanager
-def holds(store: Store) -> Iterator[list[float]]:
-    """How long each write transaction holds the lock while the block runs, in seconds."""
-    held: list[float] = []
-    since: dict[Any, float] = {}
+def holds(store: Store) -> Iterator[list[tuple[float, float]]]:
+    """How long each write transaction holds the lock while the block runs, and its processor time, in seconds."""
+    held: list[tuple[float, float]] = []
+    since: dict[Any, tuple[float, float]] = {}
 
     def begun(connection: Any) -> None:
-        since[connection.connection.dbapi_connection] = time.perf_counter()
+        since[connection.connection.dbapi_connection] = time.perf_counter(), time.thread_time()
 
     def ended(dbapi_connection: Any, _record: Any) -> None:
         if dbapi_connection in since:
-            held.append(time.perf_counter() - since.pop(dbapi_connection))
+            wall, cpu = since.pop(dbapi_connection)
+            held.append((time.perf_counter() - wall, time.thread_time() - cpu))
 
     event.listen(store.writer, "begin", begun)
     event.listen(store.writer, "checkin", ended)

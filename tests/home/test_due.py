@@ -137,6 +137,8 @@ def test_an_empty_program_has_nothing_due(program: Running) -> None:
     answer = program.viewer.get("/api/v1/due").json()
     assert answer == {
         "on": "2026-09-21",
+        "as_of": "2026-09-21",
+        "left": 0,
         "counts": dict.fromkeys(DueState, 0),
         "items": {state: [] for state in DueState},
         "next": {},
