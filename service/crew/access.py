@@ -80,12 +80,12 @@ def end_access(db: Session, person: Person, now: datetime, by: UUID | None) -> N
 
 def ends_with(db: Session, person: Person, now: datetime) -> list[SecretLink]:
     """The open links that end with somebody's access: those to sign in again, and those that they made or may have
-    read on the computer that runs the service.
+    read on the computer that runs the service. What is made there after their access ended, they cannot know.
     """
     links: list[SecretLink] = []
     for table in _tables():
         theirs = table.made_by == person.id
-        if person.role == Role.LEAD:
+        if person.role == Role.LEAD and person.ended_at is None:
             theirs = or_(theirs, table.made_by.is_(None))
         links += [link for link in _open(db, table, now, theirs) if link.ends_with_maker]
     again = _open(db, CrewPass, now, CrewPass.person_id == person.id)

@@ -136,3 +136,12 @@ def test_a_link_whose_maker_went_meanwhile_is_over(program: Running) -> None:
     with program.store.writing() as db:
         db.get_one(Person, kit.id).ended_at = program.clock.now
     assert comes_in(program, link, "Alias") == 410
+
+
+def test_a_link_made_after_a_lead_went_stays_when_their_name_goes(program: Running) -> None:
+    _, kit = second_lead(program)
+    end(program, kit.id)
+    link = made(program, Role.LEAD, "Robin")
+    assert "What ends with it" not in program.lead.get(f"/crew/people/{kit.id}/erase").text
+    erase(program, kit.id)
+    assert comes_in(program, link, "Robin") == 303
