@@ -19,6 +19,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.routing import APIRoute
 from sqlalchemy.orm import Session
+from starlette.exceptions import HTTPException
 
 from service.crew import queries
 from service.crew.core import Actor, ProgramFacts, Role, Who, fingerprint
@@ -351,7 +352,8 @@ LeadContext = Annotated[RequestContext, Depends(At(Role.LEAD))]
 
 
 class _ApiRoute(APIRoute):
-    """A route that refuses in one order: 401 to whom it does not know, 403 to whose role does not reach, then the rest.
+    """A route that refuses in one order: 401 to whom it does not know, 403 to whose role does not reach, then the rest,
+    be it said by us or by the framework (400: a body that is no JSON at all).
 
     The framework reads and checks a body before the route is asked. So what is refused is looked at once more; what is
     done costs nothing.
@@ -364,7 +366,7 @@ class _ApiRoute(APIRoute):
         async def handle_known(request: Request) -> Response:
             try:
                 return await handle(request)
-            except (RequestValidationError, Problem):
+            except (RequestValidationError, HTTPException, Problem):
                 await run_in_threadpool(RequestContext(request, role).check_requester)
                 raise
 

@@ -11,6 +11,7 @@ from tests.web.world import World, world
 
 WRITES = [row for row in NEEDED if row.startswith("POST /api/")]
 BODIES = ('{"id": 1}', "{", '"\\ud800"', "")
+NO_JSON = (b"\xff", b"[" * 100_000, b"1" * 5000)
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +34,15 @@ def test_who_asks_is_told_before_what_is_wrong(at: World, body: str) -> None:
         assert status(at.clients["crew"], at, row, body) == (403 if row in LEAD else 422), row
         assert status(at.clients["lead"], at, row, body) == 422, row
     assert {row in CREW for row in WRITES} == {row in LEAD for row in WRITES} == {True, False}
+
+
+@pytest.mark.parametrize("body", NO_JSON, ids=["no text", "too deep", "too long a number"])
+def test_who_asks_is_told_before_what_cannot_be_read(at: World, body: bytes) -> None:
+    headers = {"Content-Type": "application/json"}
+    told = [
+        at.clients[who].post("/api/v1/tests", content=body, headers=headers) for who in ("stranger", "viewer", "crew")
+    ]
+    assert [each.status_code for each in told] == [401, 403, 400]
 
 
 def test_a_wrong_address_or_filter_says_first_who_may(at: World) -> None:
