@@ -2,6 +2,7 @@
 client's id of a write, made with the page on the server, or by a script on the phone.
 """
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Self, TypeVar
@@ -18,6 +19,8 @@ from service.web.problems import sentence
 from service.web.render import new_op
 
 Model = TypeVar("Model", bound=BaseModel)
+
+_UNREADABLE = re.compile("[\0\ud800-\udfff]")
 
 
 def read_op(value: object) -> UUID:
@@ -93,22 +96,26 @@ def read_by(parse: Callable[[Any], Any]) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-def refuse_nul(fields: Iterable[tuple[str, object]]) -> None:
+def refuse_unreadable(fields: Iterable[tuple[str, object]]) -> None:
     """Refuse a form with a NUL in it, which no keyboard types: PostgreSQL keeps no text with one, and SQLite keeps
-    it as if it were nothing special.
+    it as if it were nothing special. Half a character, which neither keeps, comes in a form that names an unusual
+    character set.
 
     Raises:
         Invalid: naming the field that holds it.
     """
     for name, value in fields:
-        if "\0" in name or (isinstance(value, str) and "\0" in value):
-            shown = name.replace("\0", "")
+        if _UNREADABLE.search(name) or (isinstance(value, str) and _UNREADABLE.search(value)):
+            shown = _UNREADABLE.sub("", name)
             raise invalid(shown, f"{shown}: this text has characters that cannot be shown. Type it again.")
 
 
 async def _posted(request: Request) -> FormData:
-    posted = await request.form()
-    refuse_nul(posted.multi_items())
+    try:
+        posted = await request.form()
+    except UnicodeError as error:  # its bytes do not follow the character set that it names
+        raise Invalid("This form cannot be read. Open the page again and send it once more.") from error
+    refuse_unreadable(posted.multi_items())
     return posted
 
 

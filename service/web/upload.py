@@ -8,7 +8,7 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
 from service.kit.problems import invalid
-from service.web.forms import refuse_nul
+from service.web.forms import refuse_unreadable
 from service.web.middleware.security import BODY_MOST
 
 
@@ -45,7 +45,7 @@ class Taking:
         parser.spool_max_size = BODY_MOST  # a body is no larger, so nothing is moved to a file
         try:
             form = await parser.parse()
-        except MultiPartException as error:
+        except (MultiPartException, UnicodeError) as error:
             raise invalid(
                 self.what, f"What was sent is no form with one {self.what}. Open the page and try again."
             ) from error
@@ -56,7 +56,7 @@ class Taking:
             else:
                 fields[name] = value
         await form.close()
-        refuse_nul(fields.items())
+        refuse_unreadable(fields.items())
         return Upload(file, fields)
 
 

@@ -1,4 +1,6 @@
-"""The NUL character, which no keyboard types and PostgreSQL keeps in no text, is refused in words, on both engines."""
+"""What cannot be read is refused in words: the NUL character, which no keyboard types and PostgreSQL keeps in no text,
+half a character, and a form whose bytes do not follow the character set that it names.
+"""
 
 import pytest
 
@@ -43,3 +45,14 @@ def test_in_a_form_with_a_file(program: Running) -> None:
     answer = program.lead.post("/exchange/sheet", data={"text": "Name,Length\na\0b,3 m"}, files={"file": b""})
     assert answer.status_code == 422
     assert "text: this text has characters that cannot be shown" in answer.text
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/exchange/sheet"])
+@pytest.mark.parametrize("charset", ["unicode_escape", "punycode"])
+def test_in_a_form_of_an_unusual_character_set(program: Running, path: str, charset: str) -> None:
+    parts = "".join(
+        f'--x\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n\\ud800\r\n' for name in ("passphrase", "text")
+    )
+    headers = {"Content-Type": f"multipart/form-data; boundary=x; charset={charset}"}
+    answer = program.lead.post(path, content=f"{parts}--x--\r\n", headers=headers)
+    assert answer.status_code == 422
