@@ -44,15 +44,17 @@ SLOW = {
     "deploy": "installs and starts the program as a newcomer does",
     "diagnosis/test_least.py": "explains every reading that there is of three contacts",
     "diagnosis/test_offline_tables.py": "works out what every reading of every wiring comes to",
+    "house/test_roads.py": "notes every function that a request of the demo runs",
     "testlog/test_phone_tables.py": "works that out for two wirings, with a drawing of each fault",
     "testlog/test_cache.py": "compares all that is cached after every step of hundreds",
     "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
+    "wear/test_pooled_calibration.py": "fits programs whose wear is known, again and again",
     "wear/test_doubt.py": "fits hundreds of simulated histories",
     "wiring/test_coverage.py": "looks at every fault of every wiring",
     "exchange/test_wiring_guess.py": "reads a sheet for each of hundreds of words",
 }
-"""Folders and files that take minutes of a processor, and why: what `--fast` leaves out."""
+"""Folders and files that take many seconds of a processor, and why: what `--fast` leaves out."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -20,6 +20,7 @@ from service.crew.core import Role
 from service.gear.actions import NewItem, add_items
 from service.store.sessions import Store
 from service.tags.actions import issue
+from service.testers.tables import Tables, in_use
 from service.testlog.housekeeping import keep_house
 from tests.support.program import migrated, tables_folder
 from tests.support.waiting import PATIENCE
@@ -49,6 +50,9 @@ def prepared(url: str) -> Program:
         add_items(db, NewItem("cable", "xlr3", 3048), ids, None, now, now.date())
         codes = issue(db, ids, now)
     keep_house(store, now, CHORES)  # several workers have no clock beside them
+    with store.reading() as db:  # once for all tests; else a process of each start begins with them, until it is killed
+        for key, wiring in in_use(db):
+            Tables(tables_folder()).packed(key, wiring)
     store.close()
     return Program(url, codes, token)
 
