@@ -164,7 +164,7 @@ class Beyond:
 def least_cost(ladder: Ladder, levels: Sequence[float]) -> "Floats":
     """What it costs at the least to cover this stock with each of these chances; infinite where nothing does."""
     none = Purchases.none()
-    least: Floats = _asked(ladder, 0, none.there, _needs(ladder, 0, none.states, levels))[0]
+    least: Floats = _least_costs(ladder, 0, none.there, _needs(ladder, 0, none.states, levels))[0]
     return least
 
 
@@ -181,7 +181,7 @@ def frontier(ladder: Ladder, wanted: float, most: float, beyond: Beyond) -> tupl
     for at, (law, offer) in enumerate(zip(ladder.laws, ladder.offers, strict=True)):
         upto = ladder.most_missing(at, found.states.most) if offer else 0
         tried = found.followed_by(law, upto, offer, wanted, most - float(beyond.costs.min()))
-        bound = tried.cost + beyond.least(_asked(ladder, at + 1, tried.there, needs[tried.row, 1:]))
+        bound = tried.cost + beyond.least(_least_costs(ladder, at + 1, tried.there, needs[tried.row, 1:]))
         order = np.argsort(bound, kind="stable")
         order = order[: np.searchsorted(bound[order], most, side="right")]
         if at == last or not len(order):
@@ -214,7 +214,7 @@ def _tightest(
         some = order[begin : begin + AT_ONCE]
         part = tried.purchases(some)
         needed = _needs(ladder, at, part.states, beyond.levels)
-        asked = part.cost + beyond.least(_asked(ladder, at, part.there, needed))
+        asked = part.cost + beyond.least(_least_costs(ladder, at, part.there, needed))
         fine = asked <= most
         rows, needs, own = [*rows, some[fine]], [*needs, needed[fine]], [*own, asked[fine]]
     return tried.purchases(np.concatenate(rows)), np.concatenate(needs), np.concatenate(own)
@@ -236,7 +236,7 @@ def _needs(ladder: Ladder, at: int, states: _States, levels: Sequence[float]) ->
     return needs
 
 
-def _asked(ladder: Ladder, at: int, there: "Ints", needs: "Ints") -> "Floats":
+def _least_costs(ladder: Ladder, at: int, there: "Ints", needs: "Ints") -> "Floats":
     """What is still to be spent from a rung on at the least where so many are there, for each of these chances (rows,
     levels); infinite where nothing does.
 
