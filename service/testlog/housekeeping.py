@@ -44,7 +44,7 @@ Step = Callable[[Session, date, datetime], int]
 _BEGUN = date.min
 """Kept as the last day where house is being kept for the first time: a turn that is stopped is not begun anew."""
 
-STEP = 50
+STEP = 20
 """How many items a step writes: some tens of milliseconds."""
 
 
