@@ -36,10 +36,15 @@ def is_common(passphrase: str, file: Path = FILE) -> bool:
 
 
 def make(words: Iterator[str], file: Path = FILE) -> int:
-    """Make the file from the words of the lists; how many it holds. It is read on the machine that made it."""
+    """Make the file, whole or not at all, from the words of the lists; how many it holds. It is read on the machine that
+    made it.
+    """
     checksums = array("I", sorted({_checksum(word) for word in words if len(word) >= LEAST}))
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_bytes(checksums.tobytes())
+    if checksums:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        part = file.with_suffix(".part")
+        part.write_bytes(checksums.tobytes())
+        part.replace(file)
     return len(checksums)
 
 

@@ -21,9 +21,9 @@ from service.store.room import FULL, READ_ONLY, reason_of
 THREADS = 4
 """Worker threads of a process."""
 
-_POOL = THREADS + 2
-"""Connections: one for each worker thread, for the tests that are logged together, and for the clock, so that none
-waits for one that it cannot get.
+_POOL = THREADS + 3
+"""Connections: one for each worker thread, for the tests that are logged together, for the clock, and for whoever
+counts a try of a passphrase, so that none waits for one that it cannot get.
 """
 
 WAIT = 2.5

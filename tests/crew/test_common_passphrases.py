@@ -28,6 +28,11 @@ def test_of_what_is_not_listed_one_in_a_thousand_is_refused_at_most() -> None:
     assert sum(map(is_common, made)) < 10
 
 
+def test_without_lists_no_file_is_made(tmp_path: Path) -> None:
+    assert make(words_in(tmp_path), tmp_path / "common") == 0
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_every_word_of_the_allowed_length_is_kept() -> None:
     assert LEAST == PASSPHRASE_LEAST
 

@@ -97,7 +97,7 @@ def sign_in(db: Session, checked: CheckedPassphrase, now: datetime) -> tuple[Who
     Raises:
         SignInNeeded: it was wrong, or their access ended or their passphrase changed meanwhile.
     """
-    person = db.get(Person, checked.right[0]) if checked.right else None
+    person: Person | None = locked(db, Person, checked.right[0]) if checked.right else None
     if person is None or person.ended_at or checked.right != (person.id, person.passphrase_hash):
         raise SignInNeeded(_WRONG)
     queries.forget_try(db, checked.try_id)
