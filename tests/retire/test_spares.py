@@ -169,6 +169,14 @@ def test_without_a_price_nothing_is_bought() -> None:
     assert best_within([unknown], 100_000) == Kit(({},), 0, (0.7,))
 
 
+def test_a_chance_that_rounding_leaves_a_hair_below_is_enough() -> None:
+    """The long one fails once in five and cannot be bought; with a short one for nothing that is all that can fail."""
+    stock = Stock(((TEN, 0.03), (TWENTY, 0.2)), ((TEN, 0.03),), ((TEN, 0),))
+    kit = cheapest([stock], 0.8)
+    assert kit is not None
+    assert kit.bought == ({TEN: 1},)
+
+
 def test_without_failures_nothing_is_carried() -> None:
     nothing = Kit((), 0, ())
     assert (cheapest([], 0.95), nothing.chance) == (nothing, 1.0)

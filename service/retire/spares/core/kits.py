@@ -53,16 +53,17 @@ def cheapest(stocks: Sequence[Stock], wanted: float) -> Kit | None:
     Of those that cost the same it has the fewest pieces.
     """
     ladders = [ladder_of(stock) for stock in stocks]
+    wanted *= 1 - EQUAL
     near = _quick(ladders, wanted)
     if near is None:
         return None
-    found = _combined(ladders, wanted * (1 - EQUAL), _cost(ladders, near))
+    found = _combined(ladders, wanted, _cost(ladders, near))
     return _as_kit(ladders, found.counts[0] if len(found.cost) else chain(*near), found.exact)
 
 
 def can_be_enough(stock: Stock, wanted: float) -> bool:
     """Whether any purchase covers a stock with the wanted chance; not so where a price that it takes is unknown."""
-    return _quick([ladder_of(stock)], wanted) is not None
+    return _quick([ladder_of(stock)], wanted * (1 - EQUAL)) is not None
 
 
 def best_within(stocks: Sequence[Stock], cents: int) -> Kit:
