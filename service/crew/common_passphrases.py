@@ -36,8 +36,9 @@ def is_common(passphrase: str, file: Path = FILE) -> bool:
 
 
 def make(words: Iterator[str], file: Path = FILE) -> int:
-    """Make the file, whole or not at all, from the words of the lists; how many it holds. It is read on the machine that
-    made it.
+    """Make the file, whole or not at all, from the words of the lists; how many it holds.
+
+    It is read on the machine that made it.
     """
     checksums = array("I", sorted({_checksum(word) for word in words if len(word) >= LEAST}))
     if checksums:
