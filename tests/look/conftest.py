@@ -29,6 +29,8 @@ def written(template: str) -> str:
         path="/gear/K7M4QX",
         today=date(2026, 10, 3),
         writes=True,
+        trouble="",
+        behind=None,
         problem=Invalid(
             "A length needs a unit: 10 ft or 3 m.",
             {"length": "A length needs a unit.", "end": "Say which end."},
