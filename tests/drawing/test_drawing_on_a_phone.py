@@ -67,6 +67,8 @@ def page_of_drawings() -> str:
         ENVIRONMENT.overlay(loader=loader)
         .get_template("drawings.html")
         .render(
+            trouble="",
+            behind=None,
             who=SimpleNamespace(display_name="Mira", role="viewer"),
             program=SimpleNamespace(name="Fernhollow Band Program"),
             path="/",
