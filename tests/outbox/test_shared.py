@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from service.crew.core import Role
-from tests.outbox.support import Truck, bar, entries, eventually, lead_on, press, send_now, worker_ready
+from tests.outbox.support import Truck, bar, entries, eventually, lead_on, open_page, press, send_now, worker_ready
 from tests.support.chromium import phone_in
 from tests.support.program import Running, op
 from tests.testlog.support import GOOD, bench
@@ -65,7 +65,7 @@ def test_what_one_kept_waits_while_another_is_signed_in(at_truck: Truck, browser
         assert entry["id"] not in map(str, at_truck.logged())
 
         # Mira's pass made her a new sign-in; she says herself that she is the one.
-        page.goto(f"{at_truck.base}/offline")
+        open_page(page, f"{at_truck.base}/offline")
         page.get_by_role("button", name="I am Mira: send it").click()
         eventually(lambda: entries(page) == [])
         assert [str(key) for key in at_truck.logged()].count(entry["id"]) == 1
@@ -89,7 +89,7 @@ def test_who_was_signed_out_is_told_what_waits_here_and_how_it_goes_out(at_truck
 
         page = at_truck.joined(context, "Mira")
         expect(bar(page)).to_contain_text("from before you joined again")  # by now it knows who is here
-        page.goto(f"{at_truck.base}/offline")
+        open_page(page, f"{at_truck.base}/offline")
         page.get_by_role("button", name="I am Mira: send it").click()
         eventually(lambda: entries(page) == [])
 
