@@ -1,6 +1,7 @@
 """A bad line between a phone and the service: a real server that passes requests on, or answers as it is told.
 
 What is told concerns tests that are sent (`POST /api/v1/tests`), one instruction each, in order; then all is well.
+`stumbles` are the ids of tests at each of which the service fails, whenever and however often they are sent.
 `stop` and `start` are the service going away and coming back at the same address; `altered` answers are those of a
 newer service, by their path; `away` is what a gateway says in the service's place.
 """
@@ -44,6 +45,7 @@ class Proxy:
     def __init__(self, upstream: str) -> None:
         self.upstream = upstream.removeprefix("http://")
         self.told: list[Told] = []
+        self.stumbles: set[str] = set()
         self.seen = 0
         self.away: Answer | None = None
         self.altered: dict[str, Callable[[bytes], bytes]] = {}
@@ -76,10 +78,12 @@ class Proxy:
         with self.lock:
             self.told.extend(told)
 
-    def next_told(self) -> Told:
+    def next_told(self, body: bytes) -> Told:
         """What happens to this one."""
         with self.lock:
             self.seen += 1
+            if any(test.encode() in body for test in self.stumbles):
+                return Answer(500)
             return self.told.pop(0) if self.told else PASS
 
 
@@ -119,7 +123,7 @@ class _Handler(BaseHTTPRequestHandler):
             self._answer(self.server.proxy.away.status, [("Content-Type", "text/html")], self.server.proxy.away.body)
             return
         is_test = self.command == "POST" and self.path == "/api/v1/tests"
-        told = self.server.proxy.next_told() if is_test else PASS
+        told = self.server.proxy.next_told(body) if is_test else PASS
         if told == CUT_BEFORE:
             self._cut()
         elif isinstance(told, Answer):
