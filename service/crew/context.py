@@ -32,7 +32,7 @@ from service.store.sessions import Store, rerun_if_beaten
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
-from service.web.middleware.security import whole_characters
+from service.web.middleware.security import bearer_token, whole_characters
 from service.web.render import render
 
 T = TypeVar("T")
@@ -264,9 +264,9 @@ class RequestContext:
     @cached_property
     def token(self) -> str:
         """The token that came with the request, empty where none did; a bearer token goes before the cookie."""
-        kind, _, bearer = self.request.headers.get("authorization", "").partition(" ")
-        if kind.lower() == "bearer":
-            return bearer.strip()
+        bearer = bearer_token(self.request.headers)
+        if bearer is not None:
+            return bearer
         return self.request.cookies.get(cookie_name(self.settings.secure), "")
 
     @property

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from uuid import UUID
 
-from service.wear.core.risk import works
+from service.wear.core.risk import gain, reaches, works
 
 SWAP_SECONDS = 300
 """What it takes to put a spare in and strap it down (common practice, no source)."""
@@ -64,7 +64,7 @@ class ItemInUse:
         """By how much its act raises the logarithm of the chance that all work."""
         if self.act is None:
             return 0.0
-        return math.inf if self.known_bad else math.log1p(-self.act.bad_then) - math.log1p(-self.bad)
+        return math.inf if self.known_bad else gain(self.bad, self.act.bad_then)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +112,12 @@ class Readiness:
     @property
     def reached(self) -> bool:
         """Whether the target is reached once the acts are done."""
-        return _reaches(self.after, self.target)
+        return reaches(self.after, self.target)
 
     @property
     def is_ready(self) -> bool:
         """Whether it is reached as things are."""
-        return _reaches(self.chance, self.target)
+        return reaches(self.chance, self.target)
 
 
 def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
@@ -133,9 +133,9 @@ def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
     acts: list[Act] = []
     for item in sorted((item for item in items if item.gain > LEAST_GAIN), key=_turn):
         is_needed = item.known_bad or item.doubted
-        if item.act is None or (not is_needed and _reaches(chance, target)):
+        if item.act is None or (not is_needed and reaches(chance, target)):
             break
-        log += math.log1p(-item.act.bad_then) - (0.0 if item.known_bad else math.log1p(-item.bad))
+        log += gain(0.0 if item.known_bad else item.bad, item.act.bad_then)
         waiting -= item.known_bad
         before, chance = chance, 0.0 if waiting else math.exp(log)
         act = item.act
@@ -173,7 +173,3 @@ def _turn(item: ItemInUse) -> tuple[bool, bool, float]:
     if item.known_bad and item.act:
         return False, False, item.act.bad_then
     return True, not item.doubted, -item.gain
-
-
-def _reaches(chance: float, target: float) -> bool:
-    return chance >= target * (1 - 1e-9)

@@ -17,11 +17,11 @@ from service.retire.lists.actions import pull_list
 from service.retire.lists.core import Shape
 from service.retire.lists.queries import PullLine, PullList
 from service.retire.spares.core.coverage import Bought, Stock, Trip, covered
-from service.retire.spares.core.kits import EQUAL, Kit, best_within, can_be_enough, cheapest
+from service.retire.spares.core.kits import Kit, best_within, can_be_enough, cheapest
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
 from service.wear.core.classes import failures_of
-from service.wear.core.risk import Chance
+from service.wear.core.risk import Chance, reaches
 from service.wear.queries import chances
 
 
@@ -84,9 +84,14 @@ class TripCase:
         return self.trip.percent / 100
 
     @property
+    def enough_now(self) -> bool:
+        """Whether it has that chance as it is."""
+        return reaches(self.now, self.wanted)
+
+    @property
     def enough(self) -> bool:
         """Whether it has that chance with what is added."""
-        return self.after >= self.wanted * (1 - EQUAL)
+        return reaches(self.after, self.wanted)
 
 
 @dataclass

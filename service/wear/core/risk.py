@@ -20,6 +20,8 @@ from service.wear.core.lives import Life
 
 FIRST = 10
 """How many items are named to be tested first."""
+EQUAL = 1e-12
+"""Chances that differ by less than this share are the same but for rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ class Chance:
     @property
     def gain(self) -> float:
         """By how much a test today raises the logarithm of the chance that everything works."""
-        return math.log1p(-self.if_tested) - math.log1p(-self.failed)
+        return gain(self.failed, self.if_tested)
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,16 @@ def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
 def works(failed: Iterable[float]) -> float:
     """The chance that everything works, given for each item the chance that it has failed, below 1."""
     return math.exp(math.fsum(math.log1p(-chance) for chance in failed))
+
+
+def gain(failed: float, failed_then: float) -> float:
+    """By how much the logarithm of the chance that everything works rises with one item's chance to have failed."""
+    return math.log1p(-failed_then) - math.log1p(-failed)
+
+
+def reaches(chance: float, wanted: float) -> bool:
+    """Whether a chance is the one that is wanted, or greater, but for rounding."""
+    return chance >= wanted * (1 - EQUAL)
 
 
 def outlook(in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST) -> Outlook:

@@ -15,6 +15,7 @@ import ipaddress
 import json
 import re
 import socket
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
@@ -146,10 +147,19 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
 
 
+def bearer_token(headers: Mapping[str, str]) -> str | None:
+    """The token that a request names itself by (RFC 6750); None where it brings none. The scheme may be in any case.
+
+    >>> bearer_token({"authorization": "bearer abc "}), bearer_token({"authorization": "Basic abc"}), bearer_token({})
+    ('abc', None, None)
+    """
+    scheme, _, token = headers.get("authorization", "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else None
+
+
 def _brings_nothing_borrowed(path: str, headers: Headers) -> bool:
     """Whether a browser could not have been made to send this in somebody's name: what names them is no cookie."""
-    bearer = headers.get("authorization", "").partition(" ")[0].lower() == "bearer"
-    return bearer or (path.startswith("/api/") and "cookie" not in headers)
+    return bearer_token(headers) is not None or (path.startswith("/api/") and "cookie" not in headers)
 
 
 def _from_here(headers: Headers, hosts: Hosts) -> bool:

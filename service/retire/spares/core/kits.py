@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from service.retire.spares.core.coverage import MILLIONTHS, Bought, Ladder, Stock, ladder_of
 from service.retire.spares.core.frontier import Beyond, frontier, least_cost
+from service.wear.core.risk import EQUAL
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int_]
 
-EQUAL = 1e-12
-"""Chances that differ by less than this share are the same but for rounding."""
 STEPS = 48
 """In so many steps the chance that may be lost is shared out among stocks."""
 LEVELS_OF_STEPS = (2, 6, 14, 28, STEPS)
