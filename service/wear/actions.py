@@ -1,4 +1,4 @@
-"""Setting what the program aims at: how often an item may be found failed."""
+"""Setting the program's target for unavailability."""
 
 from sqlalchemy.orm import Session
 
@@ -8,6 +8,6 @@ from service.wear.models import WearTarget
 
 
 def set_target(db: Session, per_mille: int, actor: Actor) -> None:
-    """Keep the unavailability that the program aims at, in thousandths."""
+    """Set the program's target for unavailability, in thousandths."""
     db.merge(WearTarget(id=1, per_mille=per_mille))
     note_in_audit(db, actor.now, actor.who.id, "wear.target", f"{per_mille} in 1,000")

@@ -1,4 +1,4 @@
-"""What a line of JSON asks, read: numbers, lists, objects, lives. Each is refused by a sentence that names it."""
+"""Reading the fields of a line of JSON: numbers, lists, objects, lives. A refusal names the field."""
 
 from collections.abc import Mapping
 from math import inf
@@ -8,7 +8,7 @@ from service.kit.problems import Problem
 from service.wear.core.lives import Life
 
 _BEYOND: Final = 1e100
-"""No count of days comes near; powers of it would not fit a number."""
+"""Far above any count of days; powers of larger numbers would overflow."""
 
 
 def life_of(life: Any) -> Life:
@@ -24,7 +24,7 @@ def life_of(life: Any) -> Life:
 
 
 def list_of(fields: Mapping[str, Any], name: str, whose: str = "The line") -> list[Any]:
-    """The list of that name; `whose` it is begins the sentence of a refusal."""
+    """The list of that name. `whose` is the subject of the sentence of a refusal."""
     values = fields.get(name)
     if not isinstance(values, list):
         raise Problem(f'{whose} lacks "{name}", a list.')
@@ -40,7 +40,7 @@ def object_of(fields: Mapping[str, Any], name: str) -> dict[str, Any]:
 
 
 def number_of(value: Any, what: str) -> float:
-    """A number that can be a count of days; `what` it is begins the sentence of a refusal."""
+    """A number that can be a count of days. `what` is the subject of the sentence of a refusal."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < inf:
         raise Problem(f"{what} must be a number, and it is {repr(value)[:40]}.")
     if abs(value) >= _BEYOND:

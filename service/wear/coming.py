@@ -1,4 +1,4 @@
-"""The seasons to come, as far as they are planned, and the items that go through them with the ages that they have."""
+"""The current and the coming seasons, planned or assumed, and the items that go through them with their ages."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -14,15 +14,15 @@ from service.wear.core.ahead import Fleet, PlannedSeason
 from service.wear.queries import WearRecord
 
 SEASONS = 3
-"""So many seasons are looked at, the one that runs included."""
+"""How many seasons are forecast, the current one included."""
 DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
 class SeasonToCome:
-    """A season; `name` is None for one that nobody has entered yet, which is taken to be like the one before it.
+    """A season; `name` is None if nobody has entered it yet and it is assumed to be like the one before.
 
-    `base` is the day whose evening it is reckoned from: today where it runs, else the day before its first.
+    Its exposure days are counted from the evening of `base`: today if it runs, else the day before its first.
     """
 
     name: str | None
@@ -31,11 +31,11 @@ class SeasonToCome:
 
     @property
     def runs(self) -> bool:
-        """Whether a part of it is over."""
+        """Whether it has begun."""
         return self.base >= self.rule.starts
 
     def planned(self, passed_on: date | None = None) -> PlannedSeason:
-        """What is left of it, with a test on the last day of each round, but for one in which an item has passed."""
+        """What is left of it, with a test on the last day of each round except one in which an item has passed."""
         tests = (
             (each.closes - DAY - self.base).days
             for each in self.rule.rounds
@@ -47,16 +47,14 @@ class SeasonToCome:
 
 
 def seasons_to_come(db: Session, row: SeasonRow, today: date) -> list[SeasonToCome]:
-    """The season of `row`, as far as it is to come, and those that follow it."""
+    """What is left of the season of `row`, and the seasons after it, `SEASONS` in all."""
     known = rules(db)
     following = sorted((each for each in seasons(db) if each.starts > row.ends), key=lambda each: each.starts)
     return looked_at([(each.name, known[each.id]) for each in [row, *following]], today)
 
 
 def looked_at(known: Sequence[tuple[str, Season]], today: date) -> list[SeasonToCome]:
-    """`SEASONS` of them: what is to come of seasons that are known, of which there is one, in order, and then more that
-    are like the last.
-    """
+    """`SEASONS` seasons: what is left of those that are known, at least one, in order, then more like the last."""
     coming = [SeasonToCome(name, rule, max(today, rule.starts - DAY)) for name, rule in known if rule.ends > today]
     like = known[-1][1]
     while len(coming) < SEASONS:
@@ -68,7 +66,7 @@ def looked_at(known: Sequence[tuple[str, Season]], today: date) -> list[SeasonTo
 def fleets(
     items: Mapping[UUID, WearRecord], coming: Sequence[SeasonToCome], today: date
 ) -> list[tuple[Fleet, list[UUID]]]:
-    """These items by the tests that they have before them; those that failed, and did not pass since, are left out."""
+    """These items grouped by their tests to come; those that failed and have not passed since are left out."""
     grouped: dict[tuple[PlannedSeason, ...], list[tuple[float, float, UUID]]] = {}
     for item_id, item in items.items():
         ages = item.ages(today, coming[0].base)
@@ -76,8 +74,8 @@ def fleets(
             first = coming[0].planned(item.passed_on if coming[0].runs else None)
             planned = (first, *(each.planned() for each in coming[1:]))
             grouped.setdefault(planned, []).append((ages.passed, max(ages.passed, ages.day), item_id))
-    found = []
+    fleets = []
     for planned, of_items in grouped.items():
         passed, ages_then, item_ids = zip(*of_items, strict=True)
-        found.append((Fleet(passed, ages_then, planned), list(item_ids)))
-    return found
+        fleets.append((Fleet(passed, ages_then, planned), list(item_ids)))
+    return fleets

@@ -1,9 +1,9 @@
-"""How a class lasts, drawn: the share still good after so many days of use.
+"""The survival curve of a class: the share still good over days of use.
 
-Two lines over exposure days: what tests found, as steps with no model (dotted where a failure came between two tests
-and nobody knows when), and the fitted model, smooth, with its 95 % range. The model is drawn as far as any test tells;
-the steps end where the last item that is still good was last tested: if the longest used item failed, the estimate
-falls to 0 there, for want of items and not because none lasts longer. What is drawn is told in words and in figures.
+Two lines over exposure days: the estimate without a model, as steps (dotted between two tests, where the time of a
+failure is unknown), and the fitted model, smooth, with its 95 % range. The model is drawn as far as there are tests.
+The steps end at the last test of an item that is still good: if the longest used item failed, the estimate falls to 0
+there for lack of items, not because none lasts longer. Sentences and a table say the same.
 """
 
 from collections.abc import Sequence
@@ -16,7 +16,7 @@ from service.wear.strip import COUNTS, Axes, Tick, of_100, span, times_until, us
 
 @dataclass(frozen=True)
 class Figure:
-    """A row of figures: the use, how many of 100 are good by the model with its range, and by the tests alone."""
+    """A row of the table: the use, how many of 100 are good by the model, with its range, and by the tests alone."""
 
     use: str
     model: str
@@ -25,7 +25,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Curve:
-    """A class, drawn: paths, the marks of both axes and of whole seasons, and the same in sentences and figures."""
+    """A drawn class: SVG paths, the marks of both axes and of whole seasons, and the same in sentences and figures."""
 
     name: str
     shares: Sequence[Tick]
@@ -42,7 +42,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class ClassShares:
-    """A class that was fitted, as model and tests tell it; `plural` is what its items are called."""
+    """A fitted class: its model, and its estimate without a model; `plural` is what its items are called."""
 
     name: str
     plural: str
@@ -51,7 +51,7 @@ class ClassShares:
 
     @property
     def seen(self) -> float:
-        """The longest use that tests know of."""
+        """The longest use that any test has seen."""
         return max((step.lower if step.upper is None else step.upper for step in self.steps.steps), default=0.0)
 
     @property
@@ -62,15 +62,15 @@ class ClassShares:
 
     @property
     def known(self) -> float:
-        """Until when tests tell the share: the last time that an item was found good."""
+        """The last age at which an item was found good: beyond it the tests do not determine the share."""
         return self.steps.steps[-1].lower if self.steps.steps else 0.0
 
     def model(self, time: float) -> float:
-        """The share still good by the fit."""
+        """The share still good by the fitted model."""
         return self.fitted.model.survival(time)
 
     def range(self, time: float) -> tuple[float, float]:
-        """The same for the models that are plausible beside it: the least and the most."""
+        """The least and the greatest share by the models of its 95 % confidence region."""
         shares = [model.survival(time) for model in (self.fitted.model, *self.fitted.edge)]
         return min(shares), max(shares)
 
@@ -80,11 +80,11 @@ class ClassShares:
         return min(self.model(self.seen), self.steps.survival(self.known)[1])
 
     def fit_line(self, axes: Axes) -> str:
-        """The model, drawn as far as tests tell anything."""
+        """The line of the model, as far as there are tests."""
         return "M" + axes.line((time, self.model(time)) for time in times_until(self.seen))
 
     def sentences(self, season_days: int) -> list[str]:
-        """What the drawing says."""
+        """What the drawing shows, in sentences."""
         seasons = int(self.seen // season_days)
         sentences = [
             f"Of 100 such {self.plural} about {of_100(self.model(season_days))} last through a season ({season_days} "
@@ -104,7 +104,7 @@ class ClassShares:
         return sentences
 
     def figure(self, day: int, season_days: int) -> Figure:
-        """A row of figures."""
+        """The row of figures of a day."""
         by_tests = "not known yet" if day > self.known else span(*map(of_100, self.steps.survival(day)))
         return Figure(use_in_words(day, season_days), f"{of_100(self.model(day))} ({self._likely(day)})", by_tests)
 
@@ -136,7 +136,7 @@ def draw(shares: ClassShares, season_days: int) -> Curve:
 
 
 def _stepped(shares: ClassShares, axes: Axes) -> tuple[str, str]:
-    """What tests found: level where they tell, and the ways down between two tests."""
+    """The estimate without a model: its level lines, and the lines that lead down between two tests."""
     level, way, at, share = "", "", 0.0, 1.0
     for step in shares.known_steps:
         level += f"M{axes.line([(at, share), (step.lower, share)])}"

@@ -1,8 +1,8 @@
-"""The chore that flags what has probably failed unseen: raised when an item's risk reaches the program's limit.
+"""The chore that flags items at risk: those whose chance of an undetected failure reaches the program's limit.
 
-A flag speaks of the item's last pass, so it is raised once for that, however often this runs. It is cleared when the
-risk is below the limit again (which also happens when other items' tests speak better of its class), when the item
-fails or leaves service, and, by the test log itself, as soon as it passes.
+A flag belongs to the item's last pass and is raised once for it, however often the chore runs. It is cleared when the
+risk falls below the limit again (other items' tests may improve the estimate for its class), when the item fails or
+leaves service, and, by the test log itself, as soon as the item passes.
 """
 
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -25,7 +25,7 @@ _WHY_CLEARED = "No longer so."
 
 
 def chore(limit: Callable[[Session], float]) -> Chore:
-    """Flag what is at risk; `limit` tells from which chance on, in (0, 1), an item is."""
+    """Flag items at risk; `limit` reads the chance, in (0, 1), from which on an item is at risk."""
 
     def steps(store: Store, today: date) -> Iterator[Step]:
         with store.reading() as db:
@@ -43,9 +43,9 @@ def _follow(risky: Mapping[UUID, str], item_ids: Collection[UUID], db: Session, 
 
 
 def follow_risk(db: Session, risky: Mapping[UUID, str], item_ids: Collection[UUID], now: datetime) -> int:
-    """Raise and clear flags of these items by what was found at risk; how many changed.
+    """Raise flags of the items that are `risky` and clear those of the others; return how many changed.
 
-    What passed, failed or left service since it was found is not flagged: the next turn speaks of it.
+    An item that passed, failed or left service after its risk was computed is left for the next run.
     """
     some = {item_id: risky[item_id] for item_id in item_ids if item_id in risky}
     passed = queries.last_passes(db, some)
@@ -70,9 +70,9 @@ def follow_risk(db: Session, risky: Mapping[UUID, str], item_ids: Collection[UUI
 
 
 def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
-    """The items in service whose risk has reached the limit, each with the day of its last pass.
+    """The items in service whose risk reaches the limit, each with the day of its last pass.
 
-    What never passed is flagged as untested, which says more.
+    Items that never passed are left out: they are flagged as untested, which says more.
     """
     items = records(db, zone_of(db))
     risky = {}

@@ -1,12 +1,13 @@
-"""`coilbook wear`: how classes of items fail with use, without a database. One class a line:
+"""`coilbook wear`: how classes of items fail with use, without a database. Reads one class a line:
 
     {"id": "any", "lives": [[0, 30], [30, 60], [60, null], [45, 45]], "at": [30, 90], "unavailability": 0.01}
 
-answers with the Weibull model of maximum likelihood, survival at the times asked, and the interval between tests. With
+and answers with the Weibull model of maximum likelihood, survival at the times of `at`, and the interval between
+tests. With
 
     {"id": "any", "lives": [], "known": {"shape": 1.8, "scale": 450}, "season": {"days": 90, "ages": [0], "tests": [9]}}
 
-the model is known, and how much of a season items are bad while nobody knows is answered as well.
+the model is given, and the answer also has the share of the season that items are failed and undetected.
 """
 
 from collections.abc import Mapping, Sequence
@@ -23,7 +24,7 @@ from service.wear.core.weibull import Weibull
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
-    """Answer each class of `stdin` on `stdout`; the exit status is 1 if any line was refused."""
+    """Answer each line of `stdin` on `stdout`; return the exit status, 1 if any line was refused."""
     return answer_lines(lines_of(stdin), stdout, _answer)
 
 
@@ -58,14 +59,14 @@ def _answer(line: dict[str, Any]) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class _Season:
-    """A season of so many days, the ages of its items on the first one, and the days of its tests."""
+    """A season: its days, the ages of its items on the first day, and the days of its tests."""
 
     days: float
     ages: Sequence[float]
     tests: Sequence[float]
 
     def bad(self, model: Weibull) -> float:
-        """How much of it items are bad while nobody knows."""
+        """The share of the season that items are failed and undetected on average."""
         from service.wear.core.undetected import season_bad  # numpy would slow the start of the command
 
         return season_bad(model, self.days, self.ages, self.tests)

@@ -1,4 +1,4 @@
-"""The table of wear: what a program bears of failures that nobody knows of yet."""
+"""The table of wear: a program's target for undetected failures."""
 
 from sqlalchemy import CheckConstraint
 from sqlalchemy.orm import Mapped, mapped_column
@@ -7,7 +7,7 @@ from service.store.base import Base
 
 
 class WearTarget(Base):
-    """The unavailability that a program aims at, in thousandths: one row, once a lead has set it."""
+    """A program's target for unavailability, in thousandths: one row, once a lead has set it."""
 
     __tablename__ = "wear_target"
     __table_args__ = (

@@ -1,4 +1,4 @@
-"""The pages of wear: for each class how long it may go untested and how it lasts; and how an event looks."""
+"""The pages of wear: how each class lasts and how often it needs testing; the risk of an event."""
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -27,7 +27,7 @@ def wear_page(context: ViewerContext) -> Response:
 
 @router.post("/wear")
 def set_target(context: LeadContext, posted: Posted) -> Response:
-    """Keep what the program aims at."""
+    """Set the program's target for unavailability."""
     form = Form(values={"per_mille": plain(text(posted, "per_mille"))}, op=text(posted, "op"))
 
     def keep() -> str:
@@ -61,7 +61,7 @@ def _page(context: RequestContext, db: Session, form: Form) -> Response:
 
 @router.get("/risk")
 def next_risk(context: ViewerContext) -> Response:
-    """On to how the next event looks."""
+    """Redirect to the risk of the next event."""
     with context.reading() as db:
         event = next(iter(season.next_events(db, context.today, 1)), None)
         if event is None:
@@ -71,8 +71,8 @@ def next_risk(context: ViewerContext) -> Response:
 
 @router.get("/risk/{event_id}")
 def risk_page(context: ViewerContext, event_id: str) -> Response:
-    """Will it all work?"""
+    """The chance that everything in use works at an event."""
     with context.reading() as db:
         event = get_event(db, event_id)
-        found = prospects(db, context.zone, context.today, event.on) if event.on >= context.today else None
-        return context.page("wear/risk.html", event=event, found=found, name=item_namer(context.program))
+        shown = prospects(db, context.zone, context.today, event.on) if event.on >= context.today else None
+        return context.page("wear/risk.html", event=event, prospects=shown, name=item_namer(context.program))

@@ -1,8 +1,8 @@
-"""Classes of one kind in one picture: how each lasts by its model, told apart by dashes and letters, not by color.
+"""The classes of one kind in one picture: how each lasts by its model, distinguished by dashes and letters, not color.
 
-All classes of a kind that a fit speaks for stand in it, with a table beneath. A class is drawn by itself as well, with
-its range and what tests found: at once where it is alone or wears otherwise than the rest of its kind, else where
-somebody opens it.
+It shows all fitted classes of the kind, with a table below. Each class also has a picture of its own with its 95 %
+range and the test results: open at first if it is the only one or wears differently from the rest of its kind,
+otherwise closed until somebody opens it.
 """
 
 from collections.abc import Container, Mapping, Sequence
@@ -13,13 +13,13 @@ from service.wear.curve import ClassShares, Curve, draw
 from service.wear.strip import BOTTOM, RIGHT, TOP, Axes, Tick, of_100, use_in_words
 
 LABEL: Final = 14.0
-"""How far letters at the ends of lines are apart, and how wide one is."""
+"""The least distance between letters at the ends of lines, and the width of one."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """A class in a picture: its letter and where that stands, its line, the way from its end to the letter; and the
-    class by itself. `differs`: it wears otherwise than the rest of its kind.
+    """A class in a picture: its letter and the letter's position, its line, the lead from the line's end to the letter,
+    and its own picture. `differs`: it wears differently from the rest of its kind.
     """
 
     letter: str
@@ -32,7 +32,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Picture:
-    """The classes of a kind, drawn together: lines, the marks of the axes, and rows of figures, one for each line."""
+    """The classes of a kind in one picture: lines, the marks of the axes, and a row of figures for each line."""
 
     name: str
     lines: Sequence[Line]
@@ -43,7 +43,7 @@ class Picture:
 
 
 def draw_together(name: str, classes: Mapping[str, ClassShares], differs: Container[str], season_days: int) -> Picture:
-    """Draw classes of one kind, one at least, in one picture, and each by itself; they are told by their letters."""
+    """Draw the classes of one kind, at least one, in one picture and each by itself; `classes` by their letters."""
     drawn = list(classes.values())
     until, lowest = max(each.seen for each in drawn), min(each.lowest for each in drawn)
     axes = Axes.holding(until, lowest, season_days, RIGHT - LABEL)
@@ -70,7 +70,7 @@ def draw_together(name: str, classes: Mapping[str, ClassShares], differs: Contai
 
 
 def _apart(ends: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Where letters beside these ends stand, none over another, all on the strip."""
+    """Positions for the letters beside these line ends, without overlap and within the picture."""
     places: dict[int, tuple[float, float]] = {}
     for number in sorted(range(len(ends)), key=lambda number: ends[number][1]):
         x, y = ends[number][0] + 5, ends[number][1]

@@ -1,4 +1,4 @@
-"""How an event looks: the chance that everything in use works, item by item, and which tests would help most."""
+"""The risk of an event: the chance that everything in use works, item by item, and which tests would help most."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -16,13 +16,13 @@ from service.wear.core.risk import Ages, Chance, Outlook
 from service.wear.queries import WearRecord
 
 SHOWN = 200
-"""So many items are listed, the riskiest first."""
+"""At most so many items are listed, the riskiest first."""
 
 
 @dataclass(frozen=True)
 class Prospect:
-    """An item in use: the chance that it has failed unseen by the day, its last pass (None: not since it was new or
-    repaired), the days in service since until that day, and how often its log has it failed.
+    """An item in use: the chance of an undetected failure by the day, its last pass (None: not since it was new or
+    repaired), the exposure days from then until the day, and the failures in its log.
     """
 
     item: ItemFacts
@@ -35,7 +35,10 @@ class Prospect:
 
 @dataclass(frozen=True)
 class Prospects:
-    """How a day looks; `first` are to be tested first, `others` follow by risk, `more` are not listed."""
+    """The risk of a day: `first` are to be tested first, `others` follow by risk, `more` are not listed.
+
+    `unknown` are items with a failure not yet followed by a pass.
+    """
 
     outlook: Outlook
     first: list[Prospect]
@@ -45,25 +48,25 @@ class Prospects:
 
 
 def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
-    """How the day looks, if everything that is in service today is in use then."""
+    """The risk of `day`, if everything in service today is in use then."""
     items = queries.records(db, zone)
-    told = queries.chances(items, today, day)
-    outlook = queries.outlook(items, told, day)
-    in_use, unknown = queries.in_use(items, told, day)
-    later = sorted(set(in_use) - set(outlook.first), key=lambda item_id: -told[item_id].failed)
+    chances = queries.chances(items, today, day)
+    outlook = queries.outlook(items, chances, day)
+    in_use, unknown = queries.in_use(items, chances, day)
+    later = sorted(set(in_use) - set(outlook.first), key=lambda item_id: -chances[item_id].failed)
     listed = later[: SHOWN - len(outlook.first)]
     shown = [*outlook.first, *listed, *unknown[:SHOWN]]
     facts, codes = item_facts(db, shown), codes_of(db, shown)
 
-    def lines(ids: Iterable[UUID]) -> list[Prospect]:
+    def rows(ids: Iterable[UUID]) -> list[Prospect]:
         return [
-            _prospect(facts[item_id], codes.get(item_id, ""), told[item_id], items[item_id], day) for item_id in ids
+            _prospect(facts[item_id], codes.get(item_id, ""), chances[item_id], items[item_id], day) for item_id in ids
         ]
 
     return Prospects(
         outlook,
-        lines(outlook.first),
-        lines(listed),
+        rows(outlook.first),
+        rows(listed),
         len(later) - len(listed),
         [(facts[item_id], codes.get(item_id, "")) for item_id in unknown[:SHOWN]],
     )

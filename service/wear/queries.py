@@ -1,4 +1,4 @@
-"""What wear looks up, and what it makes of it: records of items, lives by class, the chances that one has failed."""
+"""Look-ups of wear, and what is computed from them: records of items, lives by class, chances of failure."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -31,7 +31,7 @@ from service.wear.models import WearTarget
 PER_MILLE_USUAL = 10
 STRAPPED, FREE = "strapped to a frame", "not strapped"
 STEPS_OF_NEW = 3
-"""A class has so many steps without a purchase lot, and what is yet to be bought is of none."""
+"""Steps of a class path without the purchase lot; an item yet to be bought has no lot."""
 
 _MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.item_id, String), ",")).group_by(
     ItemSeason.season_id
@@ -40,7 +40,7 @@ _MEMBERS = select(ItemSeason.season_id, func.aggregate_strings(cast(ItemSeason.i
 
 @dataclass
 class WearInput:
-    """An item as far as its wear goes: its class, when it was in which state, its seasons and its history."""
+    """What wear needs to know about an item: its class, its changes of state, its seasons and its history."""
 
     kind: str
     batch: str
@@ -54,12 +54,12 @@ class WearInput:
 
 
 def at_risk_flags(db: Session) -> Sequence[Flag]:
-    """The flags of items at risk that are up."""
+    """The open flags of items at risk."""
     return db.scalars(select(Flag).where(Flag.flag == FlagKind.AT_RISK, FLAG_IS_OPEN)).all()
 
 
 def last_passes(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, datetime]:
-    """When each of these last passed, of those in service that have not failed since; they are held from now on."""
+    """When each of these items last passed, of those in service that have not failed since. Locks their rows."""
     in_use = [item.id for item in lock_items(db, item_ids) if item.state == ItemState.IN_SERVICE]
     return {
         item_id: row.last_passed_at
@@ -77,17 +77,17 @@ def season_days(db: Session) -> dict[UUID, Stretch]:
 
 def wear_inputs(db: Session) -> dict[UUID, WearInput]:
     """Every item there ever was, with its history in time order."""
-    # On PostgreSQL an item may be added between two of these: it has nothing worn yet, and is left out at the end.
+    # On PostgreSQL an item may be added between two of these queries: it has no wear yet, and is left out at the end.
     items: dict[UUID, WearInput] = defaultdict(lambda: WearInput("", "", date.max))
-    told = select(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on)
-    for item_id, kind, batch, since, bought_on in db.execute(told):
+    of_items = select(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on)
+    for item_id, kind, batch, since, bought_on in db.execute(of_items):
         items[item_id] = WearInput(kind, batch, since, bought_on)
     there = list(items)
     for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
         items[item_id].connectors.add(connector)
     placed = select(Placement.item_id, Place.kind, Placement.strapped).join(Place, Place.id == Placement.place_a_id)
     for item_id, place, strapped in db.execute(placed.order_by(Placement.id)):
-        # The last one is where it lives, or lived; a frame straps what nobody said anything else of.
+        # The last placement counts. On a frame an item is strapped unless somebody entered otherwise.
         items[item_id].strapped = place == PlaceKind.FRAME if strapped is None else strapped
     changes = select(StateChange.item_id, StateChange.at, StateChange.to_state)
     for item_id, at, state in db.execute(changes.order_by(StateChange.at, StateChange.id)):
@@ -100,35 +100,35 @@ def wear_inputs(db: Session) -> dict[UUID, WearInput]:
 
 
 def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
-    """The seasons that each item answers to, remembered as long as every season has the same members.
+    """The seasons that each item belongs to, cached as long as every season has the same members.
 
-    The database tells those as one text a season, which it makes and we compare far faster than rows are read.
+    The members of a season are read as one concatenated string, which is much faster than reading and comparing rows.
     """
-    told = {season_id: members for season_id, members in db.execute(_MEMBERS)}  # noqa: C416  (a row is no pair)
+    texts = {season_id: members for season_id, members in db.execute(_MEMBERS)}  # noqa: C416  (a row is no pair)
     memory = cached(db, "members of seasons")
     known: tuple[dict[UUID, str], dict[UUID, frozenset[UUID]]] = memory.get("known", ({}, {}))
-    if known[0] != told:
-        found: dict[str, set[UUID]] = defaultdict(set)
-        for season_id, members in told.items():
+    if known[0] != texts:
+        seasons_of: dict[str, set[UUID]] = defaultdict(set)
+        for season_id, members in texts.items():
             for item_id in members.split(","):
-                found[item_id].add(season_id)
-        known = told, {UUID(item_id): frozenset(seasons) for item_id, seasons in found.items()}
+                seasons_of[item_id].add(season_id)
+        known = texts, {UUID(item_id): frozenset(seasons) for item_id, seasons in seasons_of.items()}
         memory["known"] = known
     return known[1]
 
 
 def target(db: Session) -> int:
-    """The unavailability that the program aims at, in thousandths."""
+    """The program's target for unavailability, in thousandths."""
     row = db.get(WearTarget, 1)
     return row.per_mille if row else PER_MILLE_USUAL
 
 
 @dataclass(frozen=True)
 class WearRecord:
-    """An item's class, its history in the order it happened, its exposed days, and whether it is in service now.
+    """An item's class, its history in time order, its exposure days, and whether it is in service now.
 
-    `waits`: it was in service until its fault was found. `season` are the days of its seasons, `since` is the day from
-    which it is there. `came_good`: it was new when it came into service, as far as is told.
+    `waits`: it was in service until a test found its fault. `season` are the days of its seasons, `since` the day it
+    came into service. `came_good`: as far as is known, it was new then.
     """
 
     path: Path
@@ -142,19 +142,19 @@ class WearRecord:
 
     @property
     def lives(self) -> tuple[Life, ...]:
-        """Its lives so far."""
+        """Its lives so far, in exposure days."""
         return self._lived.lives
 
     @cached_property
     def passed_on(self) -> date | None:
-        """The day of its last pass since it was new or last repaired."""
+        """The day of its last pass since it was new or last repaired; None if there was none."""
         last = next((entry for entry in reversed(self.history) if entry.what in (What.PASS, What.REPAIR)), None)
         return last.on if last and last.what is What.PASS else None
 
     def ages(self, today: date, day: date) -> Ages | None:
-        """How old it is in the life it is in, at its last pass and on two days; None once it has failed.
+        """Its age in its current life, at its last pass and on two days; None once it has failed.
 
-        What is not in service now is taken to be put in today, so that it ages until the day as what is in use does.
+        An item that is not in service is assumed to be put into service today, so it ages from then on.
         """
         life = self._lived.current
         if life is None:
@@ -170,13 +170,13 @@ class WearRecord:
 
 
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
-    """Every item there ever was, as wear sees it.
+    """The wear record of every item there ever was.
 
-    An item's record is cached, and made again only when something that it is made of has changed.
+    A record is cached, and made again only when one of its inputs has changed.
     """
     seasons, memory = season_days(db), cached(db, "wear records")
     days: dict[frozenset[UUID], list[Stretch]] = {}
-    found = {}
+    record_of = {}
     for item_id, item in wear_inputs(db).items():
         if item.seasons not in days:
             days[item.seasons] = merged(seasons[season] for season in item.seasons)
@@ -186,8 +186,8 @@ def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
         kept = memory.get(item_id)
         if kept is None or kept[0] is not item.history or kept[1] != made_of:
             kept = memory[item_id] = item.history, made_of, _record(item, days[item.seasons], zone)
-        found[item_id] = kept[2]
-    return found
+        record_of[item_id] = kept[2]
+    return record_of
 
 
 def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
@@ -197,7 +197,7 @@ def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> Wear
     states = [state for _, state in changes]
     state = states[-1] if states else None
     waits = state in (ItemState.QUARANTINED, ItemState.IN_REPAIR) and home_state(states) is ItemState.IN_SERVICE
-    # What was entered as in service from that very day, and of which no purchase is told, may be of any age.
+    # An item entered as in service from the day of the entry, with no purchase date, may be of any age.
     came_good = item.bought_on is not None or not changes or item.in_service_on < changes[0][0]
     in_use, since = state is ItemState.IN_SERVICE, item.in_service_on
     return WearRecord(path_of(item), history, exposure, in_use, came_good, waits, seasons, since)
@@ -205,20 +205,20 @@ def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> Wear
 
 @lru_cache(maxsize=20_000)
 def _entry(on: date, what: What) -> HistoryEntry:
-    """One and the same of all that happened on a day: a long log has few days, and records are kept."""
+    """An entry, shared by all equal ones: a long log has few days, and cached records would repeat them."""
     return HistoryEntry(on, what)
 
 
 def lives_by_class(items: Iterable[WearRecord]) -> dict[Path, list[Life]]:
     """The lives of every class that has items of its own."""
-    found: dict[Path, list[Life]] = defaultdict(list)
+    lives_of: dict[Path, list[Life]] = defaultdict(list)
     for item in items:
-        found[item.path] += item.lives
-    return found
+        lives_of[item.path] += item.lives
+    return lives_of
 
 
 def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
-    """Of every item that has not failed: the chance that it has by `day`, as it is and if it passes today."""
+    """For every item not known to have failed: the chance that it fails by `day`, untested and if it passes today."""
     return _chances(
         tuple((item_id, KnownItem(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items())
     )
@@ -226,24 +226,24 @@ def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping
 
 @lru_cache(maxsize=8)
 def _chances(known: tuple[tuple[UUID, KnownItem], ...]) -> Mapping[UUID, Chance]:
-    """The same of what is known of each item, remembered: between two tests nothing changes."""
+    """The chances from what is known of each item, cached: between two tests nothing changes."""
     return risk.chances(dict(known))
 
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
-    """The chance that an item which was good at its last test has failed since, by the day that is given."""
+    """For each item not known to have failed: the chance that it has failed by `today` since its last pass."""
     return failed_by(records(db, zone), today)
 
 
 def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
-    """The same, where the records are at hand."""
+    """The chances of `risks` by `day`, from records that were already loaded."""
     return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
 
 
 @dataclass(frozen=True, slots=True)
 class Renewed:
-    """What is to be expected of an item that is as good as new: the chance that it fails by a first day and by a last
-    one, and how often it fails by the last on average if each failure is repaired at once.
+    """The expected failures of an item that is as good as new: the chance that it fails by a first day and by a last
+    day, and the mean number of failures by the last day if each is repaired at once.
     """
 
     fails_first: float
@@ -254,7 +254,10 @@ class Renewed:
 def renewed(
     items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
 ) -> dict[UUID, tuple[Renewed, Renewed]]:
-    """What is to be expected of each of these, repaired today, and of a new one in its place, in exposure days."""
+    """The expected failures of each of these items if it is repaired today, and of a new one in its place.
+
+    `first` and `last` are in exposure days from today.
+    """
     ids = tuple(sorted(item_ids))
     known = tuple((item.path, item.lives) for item in items.values())
     pieces = tuple((items[item_id].path, items[item_id].lives) for item_id in ids)
@@ -267,7 +270,7 @@ Known = tuple[tuple[Path, tuple[Life, ...]], ...]
 
 @lru_cache(maxsize=4)
 def _renewed(known: Known, pieces: Known, first: int, last: int) -> list[tuple[Renewed, Renewed]]:
-    """The same of what is known of each item, remembered: between two tests nothing changes."""
+    """What `renewed` answers, cached: between two tests nothing changes."""
     from service.wear.core.pooling import renewed  # numpy would slow the start of every command
 
     new = tuple((path[:STEPS_OF_NEW], ()) for path, _ in pieces)
@@ -281,20 +284,20 @@ def _renewed(known: Known, pieces: Known, first: int, last: int) -> list[tuple[R
 def in_use(
     items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], day: date
 ) -> tuple[list[UUID], list[UUID]]:
-    """What is in service by a day of these chances; and what failed and has not passed since, still there or not."""
+    """The items in service by `day` that have a chance; and those with a failure not yet followed by a pass."""
     there = {item_id: item for item_id, item in items.items() if item.since <= day}
     bad = [item_id for item_id, item in there.items() if item.waits or (item.in_use and item_id not in chances)]
     return [item_id for item_id, item in there.items() if item.in_use and item_id in chances], bad
 
 
 def outlook(items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], day: date, most: int = FIRST) -> Outlook:
-    """How the day of these chances looks for what is in service, and which tests would help it most."""
+    """The chance that everything in service works on the day of `chances`, and the `most` tests that raise it most."""
     known, bad = in_use(items, chances, day)
     return risk.outlook({item_id: chances[item_id] for item_id in known}, len(bad), most)
 
 
 def path_of(item: WearInput) -> Path:
-    """The class of an item, from the widest on; a purchase lot only where it has one."""
+    """The class of an item, from wide to narrow; with a purchase lot only if it has one."""
     connectors = " and ".join(sorted(CONNECTOR_NAMES.get(name, name) for name in item.connectors))
     path = item.kind, connectors, STRAPPED if item.strapped else FREE
     return (*path, item.batch) if item.batch else path

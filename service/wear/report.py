@@ -1,4 +1,4 @@
-"""What wear says of each class in words: how it fares in the seasons to come, what helps, and how it lasts."""
+"""The wear report, class by class, in words: failures expected in coming seasons, what reduces them, and survival."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -25,14 +25,14 @@ from service.wear.picture import Picture, draw_together
 from service.wear.queries import WearRecord, lives_by_class, records
 
 NAMED = 5
-"""So many of the items that are best replaced are named."""
+"""At most so many of the items to be replaced are named."""
 
 
 @dataclass(frozen=True)
 class ClassSeason:
-    """A class in a season: how many of 1,000 are bad on average and nobody knows, in words, with its 95 % range.
+    """A class in a season: how many of 1,000 are failed and undetected on average, in words, with its 95 % range.
 
-    `enough` is whether that is within the target, and `sure` whether all of the range is on the same side of it.
+    `enough`: that is within the target. `sure`: the whole range is on the same side of the target.
     """
 
     season: SeasonToCome
@@ -45,11 +45,11 @@ class ClassSeason:
 
 @dataclass(frozen=True)
 class WornClass:
-    """A class in words, and what it counts: failures, lives, items in use, and those of them that nothing is told of.
+    """A class in words, with its counts: failures, lives, items in use, and those of them with an unknown state.
 
-    `by` names the wider class it is judged by ("" for itself); `assumed` is whether no fit speaks for it. `grows` is
-    whether failing gets likelier with use (None: it cannot be told). `first` are to be replaced first where that is of
-    use before a season, and `curve` is the letter of the curve that speaks for it ("": none does).
+    `by` names the wider class whose model is used ("" for its own); `assumed`: there is no fit, only the prior.
+    `grows`: failures get likelier with use (None: unknown). `first` are the items to replace first, where replacing
+    before a season helps. `curve` is the letter of its curve in the picture ("": it has none).
     """
 
     name: str
@@ -66,15 +66,15 @@ class WornClass:
 
     @property
     def short(self) -> ClassSeason | None:
-        """The first season that is not within the target."""
+        """The first season that misses the target."""
         return next((each for each in self.seasons if not each.enough), None)
 
 
 @dataclass(frozen=True)
 class Report:
-    """The seasons that are looked at, every class with lives or items in use, and pictures of those that are fitted.
+    """The seasons reported, every class with lives or items in use, and pictures of the fitted classes.
 
-    `items` are those that the classes name, with their codes.
+    `items` are the items that the classes name, with their codes.
     """
 
     seasons: Sequence[SeasonToCome]
@@ -84,7 +84,7 @@ class Report:
 
 
 def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: int) -> Report:
-    """Each class with its answers for the season of `row`, as far as it is to come, and for those that follow."""
+    """The report for what is left of the season of `row`, and for the seasons after it."""
     records_now, coming = records(db, zone), seasons_to_come(db, row, today)
     by_class = lives_by_class(records_now.values())
     if not any(by_class.values()):
@@ -159,15 +159,15 @@ def _letter(number: int) -> str:
 
 
 def _by_kind(paths: Iterable[Path]) -> dict[str, list[Path]]:
-    found: dict[str, list[Path]] = defaultdict(list)
+    paths_of: dict[str, list[Path]] = defaultdict(list)
     for path in paths:
-        found[path[0]].append(path)
-    return found
+        paths_of[path[0]].append(path)
+    return paths_of
 
 
 @lru_cache(maxsize=256)
 def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) -> list[SeasonAhead]:
-    """What is ahead of a class, remembered: between two tests of a day nothing changes."""
+    """The forecast of a class, cached: within a day it changes only with a test."""
     return ahead(fitted, of_class, per_mille / 1000)
 
 
@@ -184,7 +184,7 @@ def _in_season(season: SeasonToCome, season_ahead: SeasonAhead, per_mille: int) 
 
 
 def of_1000(share: float, target: float) -> str:
-    """A share as a count of 1,000, in tenths where a whole one would be less than 1 or look like the target."""
+    """A share as a count of 1,000, with one decimal where a whole number would be 0 or look equal to the target."""
     whole = round(1000 * share)
     if whole >= 1 and (whole != round(1000 * target) or share == target):
         return str(whole)
@@ -193,6 +193,6 @@ def of_1000(share: float, target: float) -> str:
 
 
 def in_words(path: Path) -> str:
-    """A class as pages call it: "Cables, XLR, strapped to a frame, Lot 1"."""
+    """A class as pages name it: "Cables, XLR, strapped to a frame, Lot 1"."""
     plural = KINDS[path[0]].plural
     return ", ".join([plural[:1].upper() + plural[1:], *path[1:]])

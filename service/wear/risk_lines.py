@@ -1,10 +1,11 @@
-"""`coilbook risk`: how probable it is that each item of a program is bad at an event and nobody knows, without a
-database. One whole program a line:
+"""`coilbook risk`: the chance that each item of a program has an undetected failure at an event, without a database.
+
+Reads one whole program a line:
 
     {"id": "any", "items": [{"name": "F6AZ3D", "class": ["cable", "cable xlr3"], "lives": [[30, 60], [22, null]],
      "passed": 22, "event": 31}]}
 
-answers with `{"id": "any", "risk": {"F6AZ3D": 0.0431}}`. The method and its assumptions: `service.wear.core.pooling`.
+and answers with `{"id": "any", "risk": {"F6AZ3D": 0.0431}}`. Method and assumptions: `service.wear.core.pooling`.
 """
 
 from collections.abc import Mapping
@@ -23,7 +24,7 @@ _OF_ITEM: Final = ("name", "class", "lives", "passed", "event")
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
-    """Answer each program of `stdin` on `stdout`; the exit status is 1 if any line was refused."""
+    """Answer each line of `stdin` on `stdout`; return the exit status, 1 if any line was refused."""
     return answer_lines(lines_of(stdin), stdout, _answer)
 
 

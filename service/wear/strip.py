@@ -1,4 +1,4 @@
-"""The strip on which classes are drawn: the share still good over exposure days, 320 wide. Pure."""
+"""The axes of the pictures of classes: the share still good over exposure days, 320 wide. Pure."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -6,17 +6,17 @@ from typing import Final
 
 LEFT, RIGHT, TOP, BOTTOM = 40.0, 312.0, 24.0, 196.0
 FINEST: Final = 56
-"""Pieces of the smooth lines."""
+"""Segments of the smooth lines."""
 STEPS: Final = (1, 2, 5, 10, 15, 20, 30, 50, 60, 100, 150, 200, 300, 500, 1000)
-"""Days between two marks of the axis; there are at most five."""
+"""Possible distances between two marks of the axis, in days; there are at most five marks."""
 FLOORS: Final = (0.9, 0.8, 0.5, 0.0)
-"""Where the axis of shares may begin."""
+"""Possible lower ends of the axis of shares."""
 COUNTS: Final = {1: "a season", 2: "two seasons", 3: "three seasons", 4: "four seasons"}
 
 
 @dataclass(frozen=True)
 class Tick:
-    """A mark of an axis: where it is, and its words."""
+    """A mark of an axis: its position and its text."""
 
     at: float
     words: str
@@ -24,7 +24,7 @@ class Tick:
 
 @dataclass(frozen=True)
 class Axes:
-    """The strip's marks: shares, days and whole seasons; `days` and `whole` are the days that have a row of figures."""
+    """The axes of a picture: days until `until`, shares down to `floor`, and how many exposure days a season has."""
 
     until: float
     floor: float
@@ -33,17 +33,17 @@ class Axes:
 
     @classmethod
     def holding(cls, until: float, lowest: float, season_days: int, right: float = RIGHT) -> "Axes":
-        """Axes until a day, down to a share."""
+        """Axes that reach a day and go down to a share."""
         return cls(until, next(floor for floor in FLOORS if floor <= lowest), season_days, right)
 
     @property
     def whole_seasons(self) -> list[int]:
-        """The days at which whole seasons of service are over."""
+        """The days at which a whole number of seasons is over."""
         return [self.season_days * number for number in range(1, int(self.until // self.season_days) + 1)]
 
     @property
     def marked_days(self) -> list[int]:
-        """The days that are marked, and those at which whole seasons are over, in order, without 0."""
+        """The days of the marks and of whole seasons, in order, without 0: those that get a row of figures."""
         return sorted({*self._day_marks(), *self.whole_seasons} - {0})
 
     @property
@@ -67,31 +67,31 @@ class Axes:
         return list(range(0, int(self.until) + 1, step))
 
     def x(self, time: float) -> float:
-        """Where a time is, in exposure days."""
+        """The position of a time in exposure days."""
         return LEFT + (self.right - LEFT) * time / self.until
 
     def y(self, share: float) -> float:
-        """Where a share is; what lies below the axis is drawn on it."""
+        """The position of a share; a share below the axis is drawn on it."""
         return TOP + (BOTTOM - TOP) * (1 - max(share, self.floor)) / (1 - self.floor)
 
     def line(self, points: Iterable[tuple[float, float]]) -> str:
-        """A line through times and shares, as path data without its first letter."""
+        """A line through pairs of time and share, as SVG path data without the first letter."""
         return "L".join(f"{self.x(time):.1f} {self.y(share):.1f}" for time, share in points)
 
 
 def times_until(until: float) -> Sequence[float]:
-    """The times of a smooth line, finer where it may fall at once."""
+    """The times at which a smooth line is drawn, denser near 0, where it may fall steeply."""
     return [until * (piece / FINEST) ** 1.5 for piece in range(FINEST + 1)]
 
 
 def use_in_words(day: int, season_days: int) -> str:
-    """So many days of service: "210 days, two seasons"."""
+    """Days of service in words: "210 days, two seasons"."""
     seasons, rest = divmod(day, season_days)
     return f"{day} {'day' if day == 1 else 'days'}" + ("" if rest else f", {COUNTS.get(seasons, f'{seasons} seasons')}")
 
 
 def of_100(share: float) -> int:
-    """A share as a whole number of 100, which is 100 or 0 only where nothing is missing."""
+    """A share as a whole number of 100; 100 and 0 only for shares within 0.0001 of 1 and 0."""
     rounded = round(100 * share)
     if rounded == 100 and share < 0.9999:
         return 99
@@ -99,7 +99,7 @@ def of_100(share: float) -> int:
 
 
 def span(least: int, most: int) -> str:
-    """A range of counts, one where both are the same."""
+    """A range of counts, "5 to 8", or one number if both are the same."""
     return str(most) if least == most else f"{least} to {most}"
 
 

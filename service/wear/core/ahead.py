@@ -1,12 +1,12 @@
-"""How many items of a class will be bad while nobody knows, season after season, and what keeps it down. Pure.
+"""The share of items of a class that will be failed and undetected, season by season, and what reduces it. Pure.
 
-The items go on from the ages that they have. Each season has tests on which everything is tested; what one finds bad is
-repaired and goes on as new, what passes goes on with its age (see `undetected`). Other rounds than those planned are
-spread evenly: over a season that is to come with the last on its last day, over what is left of one that runs with the
-first on the next day. An item that is replaced begins a season as new. All times are exposure days.
+The items start with the ages that they have. In each season everything is tested on the days of its tests; an item
+found bad is repaired and goes on as new, one that passes goes on with its age (see `undetected`). Rounds other than the
+planned ones are spread evenly: over a future season with the last on its last day, over what is left of the current one
+with the first on the next day. An item that is replaced begins the season as new. All times are exposure days.
 
-For 105 days in two rounds, shape 2.4 and scale 300, new items are bad for 16 in 1,000 of the first season, for 66 of
-the second, and for 96 of the third.
+For 105 days in two rounds, shape 2.4 and scale 300, new items are failed and undetected for 16 in 1,000 of the first
+season, 66 of the second, and 96 of the third.
 """
 
 import math
@@ -23,16 +23,16 @@ from service.wear.core.undetected import Floats, bad_days
 from service.wear.core.weibull import Weibull
 
 _WEEK: Final = 7
-"""The least days from round to round: nobody tests everything more often."""
+"""The least days between rounds: nobody tests everything more often."""
 _EVERY: Final = 2
-"""Of the models at the edge of what is plausible every second is asked, which gives the range to one in fifty."""
+"""Every second model of the edge is evaluated, which gives the range within 2 %."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedSeason:
-    """So many days of season, above 0, and the days from its beginning on, up to its last, on which all is tested.
+    """The days of a season, above 0, and the days, from its beginning to its last, on which everything is tested.
 
-    `runs` is whether that is what is left of a season.
+    `runs`: these are the days left of the current season.
     """
 
     days: float
@@ -40,15 +40,15 @@ class PlannedSeason:
     runs: bool = False
 
     def with_rounds(self, rounds: int) -> "PlannedSeason":
-        """The same with so many rounds, evenly spread."""
+        """The same season with so many rounds, evenly spread."""
         first, apart = (1.0, (self.days - 1) / rounds) if self.runs else (self.days / rounds, self.days / rounds)
         return replace(self, tests=tuple(first + apart * number for number in range(rounds)))
 
 
 @dataclass(frozen=True)
 class Fleet:
-    """Items of one class with the same tests to come: their ages now and, no greater, when they last were known to be
-    good.
+    """Items of one class with the same tests to come: their `ages` now, and the ages, no greater, at which they
+    `passed` last.
     """
 
     passed: tuple[float, ...]
@@ -58,11 +58,11 @@ class Fleet:
 
 @dataclass(frozen=True)
 class SeasonAhead:
-    """The share of a season that items are bad while nobody knows, and its 95 % range.
+    """The mean share of a season that items are failed and undetected, and its 95 % range.
 
-    Where that is above the target: so many `rounds` keep it there, so many if wear is as bad as is plausible
-    (`rounds_most`), and so does replacing the items of these numbers before the season (`replaced`). Each is None where
-    nothing of the kind does, or nothing is needed.
+    If that is above the target: the fewest `rounds` that keep it there, the fewest by the worst model of the range
+    (`rounds_most`), and the numbers of the fewest items that keep it there if replaced before the season (`replaced`).
+    Each is None if nothing of the kind does, or nothing is needed.
     """
 
     bad: float
@@ -74,13 +74,13 @@ class SeasonAhead:
 
 
 def ahead(fitted: Fitted, fleets: Sequence[Fleet], target: float) -> list[SeasonAhead]:
-    """Each season that the fleets have; their items are numbered one fleet after the other, and there is one at least.
+    """The forecast of each season of the fleets, at least one; items are numbered through, one fleet after another.
 
-    `target` is the share of a season that items may be bad.
+    `target` is the share of a season that items may be failed and undetected.
     """
     shares, edge = bad_shares(fitted.model, fleets), fitted.edge[::_EVERY]
     others = np.array([bad_shares(model, fleets).mean(axis=0) for model in edge])
-    found = []
+    seasons = []
     for number, bad in enumerate(shares.mean(axis=0).tolist()):
         least, most = min(bad, others[:, number].min()), max(bad, others[:, number].max())
         season_ahead = SeasonAhead(bad, float(least), float(most))
@@ -94,12 +94,12 @@ def ahead(fitted: Fitted, fleets: Sequence[Fleet], target: float) -> list[Season
                 rounds_that_keep(worst, fleets, number, target),
                 replacements_that_keep(fitted.model, fleets, number, target, shares[:, number]),
             )
-        found.append(season_ahead)
-    return found
+        seasons.append(season_ahead)
+    return seasons
 
 
 def bad_shares(model: Weibull, fleets: Iterable[Fleet]) -> Floats:
-    """The share of each season that each item is bad on average while nobody knows (items, seasons)."""
+    """The mean share of each season that each item is failed and undetected (items, seasons)."""
     return np.concatenate([_bad_shares(model, fleet) for fleet in fleets])
 
 
@@ -115,13 +115,13 @@ def _bad_shares(model: Weibull, fleet: Fleet) -> Floats:
 
 @lru_cache(maxsize=256)
 def _distinct(passed: tuple[float, ...], ages: tuple[float, ...]) -> tuple[Floats, Floats, NDArray[np.intp]]:
-    """Those that differ, and which of them each item has: items that were tested together are of few ages."""
+    """The distinct pairs of ages, and the number of each item's pair: items that are tested together have few."""
     distinct, place = np.unique([passed, ages], axis=1, return_inverse=True)
     return distinct[0], distinct[1], place
 
 
 def rounds_that_keep(model: Weibull, fleets: Sequence[Fleet], number: int, target: float) -> int | None:
-    """The fewest rounds in the season of this number that keep it at the target; None if not even one a week does."""
+    """The fewest rounds in season `number` that keep it at the target; None if even one a week does not."""
 
     season = fleets[0].seasons[number]
 
@@ -135,8 +135,8 @@ def rounds_that_keep(model: Weibull, fleets: Sequence[Fleet], number: int, targe
 
 
 def _least(part: Callable[[int], float], most: int) -> int | None:
-    """The least number up to `most` for which `part`, which falls about as 1/number does, is at most 1."""
-    low, high, guess = 0, most + 1, 1  # what is no more than `low` is too few, and `high` is enough, or too many to try
+    """The least number up to `most` for which `part`, which falls about like 1/number, is at most 1; None if none."""
+    low, high, guess = 0, most + 1, 1  # `low` and fewer are too few; `high` is enough, or more than `most`
     while high - low > 1:
         of_target = part(guess)
         low, high = (low, guess) if of_target <= 1 else (guess, high)
@@ -147,9 +147,9 @@ def _least(part: Callable[[int], float], most: int) -> int | None:
 def replacements_that_keep(
     model: Weibull, fleets: Sequence[Fleet], number: int, target: float, bad: Floats
 ) -> tuple[int, ...] | None:
-    """The fewest items that, replaced before the season of this number, keep it at the target; None if not even all do.
+    """The fewest items that keep season `number` at the target if replaced before it; None if even all do not.
 
-    `bad` are the shares of that season that the items are bad as they are.
+    `bad` are the shares of that season that the items are failed and undetected if none is replaced (items,).
     """
     season = fleets[0].seasons[number]
     new = float(bad_shares(model, [Fleet((0.0,), (0.0,), (season,))])[0, 0])

@@ -1,7 +1,7 @@
-"""What is taken to hold of a kind of gear that has too few failures for a fit: a prior, and what its lives say. Pure.
+"""The model of a kind of gear that has too few failures for a fit: a prior, updated by its lives. Pure.
 
-The prior is that of `pooling`: shapes mostly from 1 to 2.5, scales mostly from 250 to 900 exposure days. Lives count as
-far as they tell; many that were good for long make it better, without any failure.
+The prior is that of `pooling`: shapes mostly from 1 to 2.5, scales mostly from 250 to 900 exposure days. Many
+lives that were good for long raise the scale even if nothing failed.
 """
 
 import math
@@ -19,8 +19,9 @@ from service.wear.core.weibull import Weibull
 
 @lru_cache(maxsize=64)
 def assumed(lives: tuple[Life, ...]) -> Fitted:
-    """The mean of what is likely after these lives, none or more, and the outermost models that are plausible: those
-    less likely than the likeliest by no more than the edge of a fit (see `doubt`).
+    """The posterior mean after these lives, of which there may be none, and the outermost plausible models.
+
+    Plausible are those whose log-posterior is below the maximum by no more than the edge of a fit (see `doubt`).
     """
     shapes, scales = np.meshgrid(LOG_SHAPES, LOG_SCALES, indexing="ij")
     logs = log_likelihoods([lives])[0]

@@ -1,8 +1,8 @@
-"""Classes of items that wear alike, and which of them is large enough to speak for itself. Pure.
+"""Classes of items that wear alike, and which of them have enough failures for a model of their own. Pure.
 
-A class is a path: kind, connectors, strapped to a frame or free, purchase lot; each step narrows the one before. A
-class with fewer than `ENOUGH` failures, or whose failures say nothing about use, is judged by the next wider one that
-has more, at the widest by its whole kind: a cable is never judged by hubs.
+A class is a path: kind, connectors, strapped to a frame or free, purchase lot; each step narrows the one before. For a
+class with fewer than `ENOUGH` failures, or whose failures say nothing about use, the model of the next wider class with
+enough is used, at the widest that of its whole kind: a cable is never judged by hubs.
 """
 
 from collections import defaultdict
@@ -17,17 +17,17 @@ from service.wear.core.turnbull import Steps, turnbull
 from service.wear.core.weibull import Weibull
 
 ENOUGH = 5
-"""Failures that a class needs to be judged by itself (common practice, no source): fewer leave the shape to chance."""
+"""Failures that a class needs for its own model (common practice, no source): fewer leave the shape to chance."""
 
 _OTHERWISE = 5.991464547107979
-"""The 95 % point of chi squared with two degrees of freedom, for a shape and a scale more (tables)."""
+"""The 95 % point of chi squared with two degrees of freedom, for one more shape and one more scale (tables)."""
 
 Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """A model, and models all around the edge of what is plausible beside it."""
+    """A model, and models all around the edge of its 95 % confidence region."""
 
     model: Weibull
     edge: tuple[Weibull, ...]
@@ -35,7 +35,7 @@ class Fitted:
 
 @dataclass(frozen=True)
 class JudgedClass:
-    """A class, what its own lives count, and the class whose model speaks for it; both None where none can."""
+    """A class, its failures and lives, and `by`, the class whose model `fitted` is used; both None if there is none."""
 
     path: Path
     failures: int
@@ -45,18 +45,18 @@ class JudgedClass:
 
 
 def judged(lives: Mapping[Path, Sequence[Life]]) -> list[JudgedClass]:
-    """Every class that has items of its own, judged by itself or by the next wider class that can be."""
+    """Every class that has items of its own, with its own model or that of the next wider class that has one."""
     by_class = pooled(lives)
     return [_judged(path, by_class) for path in sorted(lives)]
 
 
 def pooled(lives: Mapping[Path, Sequence[Life]]) -> dict[Path, list[Life]]:
-    """The lives of every class with all that is within it, wider classes included."""
-    found: dict[Path, list[Life]] = defaultdict(list)
+    """The lives of every class and wider class, those of the narrower classes within it included."""
+    pools: dict[Path, list[Life]] = defaultdict(list)
     for path, own in lives.items():
         for length in range(1, len(path) + 1):
-            found[path[:length]] += own
-    return found
+            pools[path[:length]] += own
+    return pools
 
 
 def _judged(path: Path, pool: Mapping[Path, Sequence[Life]]) -> JudgedClass:
@@ -76,24 +76,25 @@ def failures_of(lives: Iterable[Life]) -> int:
 
 
 def in_order(lives: Iterable[Life]) -> tuple[Life, ...]:
-    """The same lives, equal ones counted together, in one order whatever order they came in."""
+    """The lives with equal ones merged, in an order that does not depend on theirs: a key for caches."""
     return tuple(sorted(aggregated(lives), key=_order))
 
 
 @lru_cache(maxsize=256)
 def fitted_to(lives: tuple[Life, ...]) -> Fitted | None:
-    """The model of these lives, remembered: between two tests nothing changes."""
+    """The model of these lives, cached: between two tests nothing changes. None if they determine none."""
     model = _model_of(lives)
     return Fitted(model, tuple(edge(lives, model))) if model else None
 
 
 def wears_otherwise(path: Path, lives: Mapping[Path, Sequence[Life]]) -> bool:
-    """Whether a class wears otherwise than the rest of its kind: models of both, each with enough failures, explain
-    their lives better than one of all, by the likelihood-ratio test at 5 %.
+    """Whether a class wears differently from the rest of its kind, by the likelihood-ratio test at 5 %.
+
+    Two models, of the class and of the rest, each with enough failures, are tested against one model of all.
     """
     of_kind = {other: own for other, own in lives.items() if other[0] == path[0]}
     own, rest = (
-        [life for other, found in of_kind.items() if (other[: len(path)] == path) is within for life in found]
+        [life for other, own in of_kind.items() if (other[: len(path)] == path) is within for life in own]
         for within in (True, False)
     )
     if min(failures_of(own), failures_of(rest)) < ENOUGH:
@@ -113,7 +114,7 @@ def _model_of(lives: tuple[Life, ...]) -> Weibull | None:
 
 @lru_cache(maxsize=256)
 def steps_of(lives: tuple[Life, ...]) -> Steps:
-    """The estimate without a model, remembered in the same way."""
+    """The nonparametric estimate of these lives, cached in the same way."""
     return turnbull(lives)
 
 

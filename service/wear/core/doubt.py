@@ -1,10 +1,10 @@
-"""How sure a fit is: all models that the lives speak against too little.
+"""The 95 % confidence region of a fit: all models that the lives do not reject.
 
 The 95 % likelihood-ratio interval of any quantity is its range over the models whose log-likelihood lies less than
 half of 3.84 below the maximum, 3.84 being the 95 % point of chi squared with one degree of freedom (tables; W. Q.
 Meeker and L. A. Escobar, "Statistical Methods for Reliability Data", 1998, chapter 8, from memory). The set of these
-is convex, because the log-likelihood is concave, so it is enough to walk from the maximum to its edge all around. For
-few failures that is truer than a standard error.
+is convex, because the log-likelihood is concave, so it is enough to find its edge in all directions from the maximum.
+For few failures this is more accurate than a standard error.
 """
 
 import math
@@ -14,13 +14,13 @@ from service.wear.core.lives import Life, aggregated
 from service.wear.core.weibull import Weibull
 
 DEPTH = 3.841458820694124 / 2
-"""How far below the maximum the edge lies."""
+"""How far the log-likelihood at the edge is below its maximum."""
 RAYS = 24
-"""In so many directions the edge is looked for; half of them would give the same to one in fifty."""
+"""Directions in which the edge is searched; half as many give the same within 2 %."""
 
 
 def edge(lives: Iterable[Life], model: Weibull) -> list[Weibull]:
-    """Models all around the edge of what is plausible; `model` is the one of maximum likelihood of the lives."""
+    """Models all around the edge of the region; `model` is the one of maximum likelihood of the lives."""
     import numpy as np
 
     from service.wear.core.likelihood import LogLikelihood  # numpy would slow the start of every command
@@ -48,7 +48,7 @@ def edge(lives: Iterable[Life], model: Weibull) -> list[Weibull]:
 
 
 def _as_far_as(beyond: Callable[[float], float], most: float) -> float:
-    """Where `beyond` turns positive, or `most` if it does not before."""
+    """The zero at which `beyond` turns positive, or `most` if that is not before."""
     from scipy.optimize import brentq
 
     far = min(2.0, most)

@@ -1,15 +1,15 @@
-"""Fitting a Weibull model to lives of which tests only say between which two days they ended.
+"""Fitting a Weibull model by maximum likelihood to interval-censored lives.
 
-The log-likelihood is concave (see `likelihood`), so it has one maximum or none, and which of the two can be told
-before looking for it. There is none
-- if one moment lies within the bounds of every failure, and no survivor is known to be good later: the steeper
-  the model at that moment, the likelier it makes the lives, without end;
-- if every failure is bounded by 0 and its first test, and these tests came on average (of log time) no later than
-  the survivors' last ones: then failing has nothing to do with use, and the shape falls to 0.
+The log-likelihood is concave (see `likelihood`), so it has one maximum or none, and which of the two is known before
+the search. There is none
+- if one moment lies within the bounds of every failure, and no survivor is known to be good later: the likelihood
+  grows without end as the model gets steeper at that moment;
+- if every failure lies between 0 and its first test, and these tests came on average (of log time) no later than
+  the survivors' last ones: then failing does not depend on use, and the shape falls to 0.
 
-The maximum is looked for along the ridge, which holds the best alpha beside each k: the likelihood rises along it up
-to the maximum and falls beyond, so the place can be enclosed. Steps in both at once are lost where lives are counted
-a million to one, or differ by their last digits: there the slopes are steep beyond number, or level.
+The search goes along the ridge, the best alpha for each k: the likelihood rises along it up to the maximum and falls
+beyond it, so the maximum can be bracketed. Newton steps in both variables at once fail where lives are counted
+a million to one, or differ only in their last digits: there the slopes overflow, or vanish.
 """
 
 import math
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from service.wear.core.likelihood import LogLikelihood
 
 _FLATTEST: Final = 0.003
-"""The least shape that is looked for. Flatter ones have no scale that numbers carry, or an endless mean life."""
+"""The least shape that is searched. With flatter ones the scale or the mean life overflows."""
 _STEEPEST: Final = 1e-120
-"""The least 1/k: no likelihood falls as late as beyond, unless rounding swallowed some of its counts."""
+"""The least 1/k that is searched: beyond it no likelihood falls, unless rounding lost some of its counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,8 @@ class NoModel:
 def fit(lives: Iterable[Life]) -> Weibull | NoModel:
     """The Weibull model of maximum likelihood, or why there is none.
 
-    Raises `ArithmeticError` if rounding swallowed what would tell: with counts of 10^16 and more to one.
+    Raises:
+        ArithmeticError: rounding lost the smaller counts, as with 10^16 and more to one.
     """
     distinct = aggregated(lives)
     if why := _why_not(distinct):
@@ -58,9 +59,9 @@ def fit(lives: Iterable[Life]) -> Weibull | NoModel:
 
 
 def _fits_numbers(shape: float, log_scale: float) -> bool:
-    """Whether numbers carry the scale, and whatever interval between tests is asked for.
+    """Whether the scale, and every interval between tests that may be computed from it, fits a float.
 
-    That is at most the mean life, scale times Gamma(1 + 1/shape), over the availability that is left: at least 2^-53.
+    An interval is at most the mean life, scale times Gamma(1 + 1/shape), over the least availability, 2^-53.
     """
     return log_scale > -700 and log_scale + math.lgamma(1 + 1 / shape) - math.log(2**-53) < 709
 
@@ -88,9 +89,9 @@ def _why_not(lives: Sequence[Life]) -> str | None:
 
 
 def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
-    """The k of the maximum; None if it is flatter than the flattest.
+    """The k of the maximum; None if it is below the least shape that is searched.
 
-    It is enclosed as 1/k, in which the slope is a straight line for failures at a moment, and nearly one for others.
+    It is bracketed in 1/k, in which the slope is a straight line for exact failures, and nearly one for others.
     """
     import numpy as np
     from scipy.optimize import brentq
@@ -100,7 +101,7 @@ def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
         point = np.array([likelihood.ridge(k), k])
         first = likelihood.at(point)
         here = likelihood.at(point, first.hessian[0, 1] / first.hessian[0, 0])  # about where the lives weigh most
-        aside = here.gradient[0] / here.hessian[0, 0]  # what rounding left of the way to the ridge
+        aside = here.gradient[0] / here.hessian[0, 0]  # the distance to the ridge that rounding left
         return float(here.gradient[1] - here.hessian[0, 1] * aside)
 
     flattest = 1 / (_FLATTEST * likelihood.spread)
@@ -110,9 +111,10 @@ def _likeliest_k(likelihood: "LogLikelihood") -> float | None:
 
 
 def _enclosed(slope: Callable[[float], float], start: float, most: float) -> tuple[float, float] | None:
-    """Two numbers between which the growing function `slope` is 0; None if it is not before `most`.
+    """A bracket of the zero of the increasing function `slope`; None if there is none below `most`.
 
-    Raises `ArithmeticError` if it stays above 0 down to any number that there is a use for.
+    Raises:
+        ArithmeticError: it is above 0 even at the least number that is searched.
     """
     at, factor, upward = start, 4.0, slope(start) < 0
     while at > _STEEPEST:

@@ -1,10 +1,10 @@
-"""Shapes and scales as a grid: what lives say at each of its points, and how knowledge spreads over it. Pure.
+"""A grid of shapes and scales: the likelihood of lives at each of its points, and spreads over it. Pure.
 
 `SHAPES` and `SCALES` are even in their logarithms. Arrays over the grid end in (shapes, scales), and hold logarithms
-where their name says so. A spread, a standard deviation of a logarithm, is a matrix that carries what is known at a
-point to its neighbors: diffusion for the time that gives that variance, with closed ends (the cosines are the modes of
-the second difference). It is a normal distribution where the spread is as wide as a step of the grid, and has the
-right variance where it is less.
+where their name says so. A spread is a transition matrix for a normal step in the logarithm with a given standard
+deviation: diffusion for the time that gives that variance, with closed ends (the cosines are the modes of the second
+difference). It is a normal distribution if the deviation is a step of the grid or more, and has the right variance if
+it is less.
 """
 
 import math
@@ -28,17 +28,18 @@ LOG_SCALES: Final[Floats] = math.log(490) + SCALE_STEP * np.arange(-36.0, 48.0)
 SIZE: Final = (len(LOG_SHAPES), len(LOG_SCALES))
 SHAPES: Final[Floats] = np.exp(LOG_SHAPES)
 _MOST: Final = 200.0
-"""Logarithms of hazards end here: nothing lives to see more."""
+"""Logarithms of hazards are capped here: no item survives more."""
 _LEAST: Final = -1e290
-"""Logarithms of likelihoods end here, so that they can be summed."""
+"""Logarithms of likelihoods are capped here, so that they can be added."""
 _FLOOR: Final = 1e-12
-"""The least that a spread carries to a point: nothing is ruled out by rounding."""
+"""The least entry of a spread: rounding rules no point out."""
 
 
 def spread(deviations: Mapping[float, float], step: float, size: int) -> Floats:
-    """The matrix (size, size) of a spread along an axis of such steps, with standard deviations and how likely each is.
+    """The matrix (size, size) of a spread along an axis with steps of this width.
 
-    It is the same from either side but for rounding, and what is carried from a point sums to 1.
+    `deviations` are standard deviations with the probability of each. The matrix is symmetric but for rounding, and
+    each row sums to 1.
     """
     at = np.arange(size)
     modes = np.cos(np.pi * at[:, None] * (at + 0.5) / size) * np.sqrt(2 / size)
@@ -71,13 +72,13 @@ def log_likelihoods(lives: Sequence[Sequence[Life]]) -> Floats:
     items, kinds, counts = (np.array(column) for column in zip(*entries, strict=True))
     each = _of_lives(tuple(place))[kinds] * counts[:, None, None]
     with_lives, starts = np.unique(items, return_index=True)
-    found = np.zeros((len(lives), *SIZE))
-    found[with_lives] = np.maximum(np.add.reduceat(each, starts), _LEAST)
-    return found
+    logs = np.zeros((len(lives), *SIZE))
+    logs[with_lives] = np.maximum(np.add.reduceat(each, starts), _LEAST)
+    return logs
 
 
 def _of_lives(lives: tuple[tuple[float, float | None], ...]) -> Floats:
-    """The log-likelihood of a life with each of these bounds (lives, shapes, scales); the density of an exact one."""
+    """The log-likelihood of a life with each of these bounds (lives, shapes, scales), a density if exact."""
     lower = np.array([lower for lower, _ in lives], float)
     upper = np.array([np.inf if upper is None else upper for _, upper in lives], float)
     logs = -np.exp(_log_hazard(lower))
@@ -98,7 +99,7 @@ def _log_hazard(times: Floats) -> Floats:
 
 
 def _more_hazard(good: Floats, until: Floats) -> Floats:
-    """The cumulative hazard between two ages, with all its digits where they are close."""
+    """The cumulative hazard between two ages, without cancellation where they are close."""
     apart = np.divide(good - until, until, out=np.zeros_like(good), where=until > 0)
     with np.errstate(divide="ignore"):
         ratio = np.log1p(apart)

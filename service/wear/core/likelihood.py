@@ -23,7 +23,7 @@ from service.wear.core.lives import Life
 Floats = NDArray[np.float64]
 
 _TINY: Final = 1e-300
-"""Has a logarithm, and is less than any sum that is looked for."""
+"""Has a logarithm, and is less than any sum that is searched."""
 _LEAST: Final = 1 / math.expm1(1)
 """What d / (exp(d) - 1) is at d = 1, below which it is more."""
 
@@ -38,10 +38,10 @@ class Derivatives:
 
 
 class LogLikelihood:
-    """The log-likelihood of `lives`, of which one is known to be good later than the first failure was found.
+    """The log-likelihood of `lives`, one of which is known to be good later than the upper bound of the first failure.
 
-    `center`, in log time, is the moment at which most failed, or else the middle between those two: what lies close
-    keeps all its digits, and a steep model falls there. `spread` is the standard deviation of the log times.
+    `center`, in log time, is the moment of most exact failures, or else the middle between those two bounds: times
+    close to it lose no digits, and a steep model falls there. `spread` is the standard deviation of the log times.
     """
 
     def __init__(self, lives: Sequence[Life]) -> None:
@@ -68,7 +68,7 @@ class LogLikelihood:
         return x / self.spread
 
     def _widths(self, lower: Floats, upper: Floats) -> Floats:
-        """x(upper) - x(lower), precise for narrow intervals too; infinite from 0."""
+        """x(upper) - x(lower), precise for narrow intervals too; infinite for a lower bound of 0."""
         widths: Floats = np.full_like(lower, np.inf)
         narrow, wide = lower > upper / 2, (lower > 0) & (lower <= upper / 2)
         widths[narrow] = np.log1p((upper[narrow] - lower[narrow]) / lower[narrow])
@@ -76,12 +76,12 @@ class LogLikelihood:
         return widths / self.spread
 
     def ridge(self, k: float) -> float:
-        """The alpha that makes the lives likeliest beside this k, above 0.
+        """The alpha of the greatest likelihood for this k, which is above 0.
 
-        There the derivative by alpha is 0: what failures want, the sum of d / (exp(d) - 1) over intervals and of 1
-        over moments, is the sum of H(lower). Failures want at most their number. Nor do they want less than the
-        failure that was found first does at d = 1: if they did, H(lower) of the life that is good later would be
-        below 1, that failure's d below that, and it alone would want more.
+        There the derivative by alpha is 0: the sum over failures of d / (exp(d) - 1), or of 1 for an exact one, equals
+        the sum of H(lower). The first sum is at most the number of failures. It is at least the term of the first
+        failure at d = 1: if it were less, H(lower) of the life that is good later would be below 1, so that failure's d
+        would be below 1, and its term alone would be more.
         """
         from scipy.optimize import brentq
 
@@ -101,8 +101,8 @@ class LogLikelihood:
     def at(self, point: Floats, about: float = 0.0) -> Derivatives:
         """Value and derivatives at `point`, (alpha, k) with k above 0.
 
-        The derivatives by k leave alpha + k `about` as it is. Lives at that x, however many, then add nothing to them;
-        about 0 they add terms that ought to cancel and do so only to their own last digits.
+        The derivatives by k are taken with alpha + k `about` held constant. Lives at that x, however many, then add
+        nothing to them; with `about` 0 they would add terms that cancel only up to rounding.
         """
         parts = [self._survived(point, about), self._failed_within(point, about), self._failed_at_once(point, about)]
         return Derivatives(
@@ -118,7 +118,7 @@ class LogLikelihood:
         return Derivatives(-float(hazard.sum()), -slope @ hazard, -(slope * hazard) @ slope.T)
 
     def _failed_within(self, point: Floats, about: float) -> Derivatives:
-        """In terms of w = log D = z(upper) + log(1 - exp(-k width)), which loses nothing to cancellation."""
+        """In terms of w = log D = z(upper) + log(1 - exp(-k width)), which avoids cancellation."""
         (alpha, k), (x, width, count) = point, self._within
         with np.errstate(over="ignore", invalid="ignore"):
             gain = np.where(width < np.inf, width / np.expm1(k * width), 0.0)
@@ -149,14 +149,14 @@ def _wanted(d: Floats) -> Floats:
 
 
 def _log_share(d: Floats) -> Floats:
-    """log(1 - exp(-d)), with all its digits where exp(-d) is close to 0 as well as where it is close to 1."""
+    """log(1 - exp(-d)), without cancellation where exp(-d) is close to 0 or to 1."""
     with np.errstate(divide="ignore"):
         share: Floats = np.where(d > math.log(2), np.log1p(-np.exp(-d)), np.log(-np.expm1(-d)))
     return share
 
 
 def _log_sum(logs: Floats) -> float:
-    """The log of the sum of what these are logs of."""
+    """The log of the sum of the numbers whose logs these are (log-sum-exp)."""
     most = float(logs.max())
     return most + math.log(float(np.exp(logs - most).sum()))
 

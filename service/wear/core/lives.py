@@ -1,13 +1,13 @@
-"""Lives: what tests tell about when an item failed, in exposure days since it was new or last repaired.
+"""Lives: what tests show about when an item failed, in exposure days since it was new or last repaired.
 
 A life starts when the item is new in service, or repaired, and is measured in exposure days: the days of its seasons
-that it spent in service. Days as a spare, quarantined, in repair or lost do not count, for nobody plugs it in. A test
-comes in the evening, so its own day counts, and what a day changes counts from the next.
+that it spent in service. Days as a spare, quarantined, in repair or lost do not count, because nobody plugs it in. A
+test is done in the evening, so its own day counts; a change of state counts from the next day.
 
-Tests tell no more than between which two of them an item failed: it was good at its last pass, and bad at the test
-that failed. One that has not failed was good at its last pass, and after that nothing is known. What is voided is not
-in the history; what is partial, or failed together with others, proves nothing here. A failure without any day of use
-since the life began says nothing about use, and ends the life. A repair of what had not failed renews it.
+Tests are interval-censored data: an item failed somewhere between its last pass and the test that failed. An item that
+has not failed was good at its last pass; after that nothing is known. Voided tests are not in the history; partial
+tests, and failures together with other items, prove nothing here. A failure with no day of use since the life began
+says nothing about wear and only ends the life. A repair of an item that had not failed renews it.
 
 In service from September 1, in a season of September and October: passed on September 30 and failed on October 10 is
 (30, 40]. Repaired on October 12 and passed on October 31 is good at 19.
@@ -49,7 +49,7 @@ class Life:
 
 
 def aggregated(lives: Iterable[Life]) -> list[Life]:
-    """The same lives with equal ones counted together: tests come on few days, so few differ."""
+    """The lives with equal ones merged into one with a `count`: tests are done on few days, so few lives differ."""
     counts: Counter[tuple[float, float | None]] = Counter()
     for life in lives:
         counts[life.lower, life.upper] += life.count
@@ -59,13 +59,13 @@ def aggregated(lives: Iterable[Life]) -> list[Life]:
 DAY = timedelta(days=1)
 
 Stretch = tuple[date, date]
-"""The days from the first until the day before the second."""
+"""Days, half-open: the first included, the second not."""
 
 
 def in_service(since: date, changes: Sequence[tuple[date, ItemState]]) -> list[Stretch]:
-    """When an item was in service; `changes` of its state in the order they happened.
+    """When an item was in service; `changes` of its state are in time order.
 
-    What it was first, it was `since`, whenever that was entered; a change counts from the next day.
+    The first state holds from `since` on, whenever it was entered; a later change counts from the next day.
     """
     steps = [(on + DAY if number else since, state) for number, (on, state) in enumerate(changes)]
     ends = [on for on, _ in steps[1:]] + [date.max]
@@ -74,26 +74,27 @@ def in_service(since: date, changes: Sequence[tuple[date, ItemState]]) -> list[S
 
 
 def merged(stretches: Iterable[Stretch]) -> list[Stretch]:
-    """The same days as stretches that do not overlap, in order."""
-    found: list[Stretch] = []
+    """The same days as stretches in order that do not overlap."""
+    disjoint: list[Stretch] = []
     for begin, end in sorted(stretches):
-        if found and begin <= found[-1][1]:
-            found[-1] = found[-1][0], max(end, found[-1][1])
+        if disjoint and begin <= disjoint[-1][1]:
+            disjoint[-1] = disjoint[-1][0], max(end, disjoint[-1][1])
         else:
-            found.append((begin, end))
-    return found
+            disjoint.append((begin, end))
+    return disjoint
 
 
 def exposed(seasons: Sequence[Stretch], service: Sequence[Stretch]) -> list[Stretch]:
-    """The days of season in service; both without overlaps."""
+    """The exposure days: days of season spent in service. Neither argument may have overlaps."""
     both = ((max(a, c), min(b, d)) for a, b in seasons for c, d in service)
     return sorted((begin, end) for begin, end in both if begin < end)
 
 
 def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
-    """How many of their days there were up to a day, that day included; they are in order, without overlaps.
+    """A function that counts the days of `stretches` up to a day, that day included.
 
-    Summed once for all days that are asked: an item that was lent out often has many stretches, and many tests.
+    The stretches are in order and do not overlap. Their sums are made once for all days that are counted: an item that
+    often changed its state has many stretches, and many tests.
     """
     begins = [begin for begin, _ in stretches]
     sums = list(accumulate(((end - begin).days for begin, end in stretches), initial=0))
@@ -107,8 +108,10 @@ def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
 
 @dataclass(frozen=True, slots=True)
 class Lived:
-    """What tests tell of an item: its lives, those left out of which none tells anything, and of the life it is in how
-    old the item was when it began, and how old that life was at its last pass; None once it has failed.
+    """What tests show about an item: its `lives`, without those of which no test says anything.
+
+    `current` is its current life: the item's age when that life began, and the life's age at its last pass; None once
+    it has failed. Ages are exposure days.
     """
 
     lives: tuple[Life, ...]
@@ -116,33 +119,33 @@ class Lived:
 
 
 def lived(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Lived:
-    """The lives of an item with this history, in the order it happened, over its exposed days.
+    """The lives of an item with this history, in time order, over its exposure days.
 
-    Without `came_good` nobody knows whether the item was good when it came, nor how old it was: then one that fails
-    before it ever passed may have come so, and says nothing.
+    Without `came_good` it is unknown whether the item was good when it came, and how old it was: a failure before its
+    first pass then says nothing, as it may have been bad from the start.
     """
-    found: list[Life] = []
-    born, good, failed, told = 0, 0, False, came_good
+    lives: list[Life] = []
+    born, good, failed, known = 0, 0, False, came_good
     until = days_until(exposure)
     for entry in history:
         age = until(entry.on) - born
         if entry.what is What.REPAIR:
             if good and not failed:
-                found.append(Life(good, None))
-            born, good, failed, told = born + age, 0, False, True
+                lives.append(Life(good, None))
+            born, good, failed, known = born + age, 0, False, True
         elif entry.what is What.PASS and not failed:
-            good, told = age, True
+            good, known = age, True
         elif entry.what is What.FAIL and not failed:
-            if age and told:
-                found.append(Life(good, age))
+            if age and known:
+                lives.append(Life(good, age))
             failed = True
     if good and not failed:
-        found.append(Life(good, None))
-    return Lived(tuple(found), None if failed else (born, good))
+        lives.append(Life(good, None))
+    return Lived(tuple(lives), None if failed else (born, good))
 
 
 def ages(life: tuple[int, int], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...]:
-    """How old an item is in the life it is in (`Lived.current`): at its last pass, and on each of these days."""
+    """The age of an item in its current life (`Lived.current`), at its last pass and on each of these days."""
     born, good = life
     until = days_until(exposure)
     return good, *(max(good, until(day) - born) for day in days)

@@ -1,4 +1,4 @@
-"""How often an item fails within some days of use when every failure is repaired at once, as good as new. Pure.
+"""The expected number of failures within some days of use if every failure is repaired at once, as good as new. Pure.
 
 The expected count M of a renewal process obeys M(t) = F(t) + the integral of M(t - s) dF(s) (D. R. Cox, "Renewal
 Theory", 1962; from memory). It is solved in even steps by the midpoint rule on the Riemann-Stieltjes integral (M. Xie,
@@ -13,21 +13,21 @@ import numpy as np
 from service.wear.core.grid import SIZE, Floats, fails_between
 
 STEPS: Final = 160
-"""So many steps until the day: the count is right to 1 in 1,000 where an item fails up to sixteen times by then."""
+"""Steps until the day: the count is right to 1 in 1,000 for up to sixteen failures by then."""
 
 
 @lru_cache(maxsize=4)
 def failures(days: float) -> Floats:
-    """How often an item that is as good as new fails within so many exposure days (shapes, scales)."""
+    """The expected failures of an item as good as new within so many exposure days (shapes, scales)."""
     if days <= 0:
         return np.zeros(SIZE)
     at = days * np.arange(0.5, STEPS + 1, 0.5) / STEPS
     failed = fails_between(np.zeros(len(at)), at)
     middle, whole = failed[::2], failed[1::2]
-    found = np.zeros((STEPS + 1, *SIZE))
+    counts = np.zeros((STEPS + 1, *SIZE))
     for step in range(1, STEPS + 1):
-        before = np.diff(found[:step], axis=0)
+        before = np.diff(counts[:step], axis=0)
         later = np.einsum("iks,iks->ks", middle[1:step][::-1], before) if step > 1 else 0.0
-        found[step] = (whole[step - 1] + later - middle[0] * found[step - 1]) / (1 - middle[0])
-    last: Floats = found[STEPS]
+        counts[step] = (whole[step - 1] + later - middle[0] * counts[step - 1]) / (1 - middle[0])
+    last: Floats = counts[STEPS]
     return last

@@ -1,12 +1,12 @@
-"""The chance that an item has failed and nobody knows, and that everything in use works on a day. Pure.
+"""The chance of an undetected failure of an item, and the chance that everything in use works on a day. Pure.
 
-The chances are those of `pooling`: every item has one, from its own record, its class, the wider ones and a stated
-prior, each as far as it tells.
+The chances are those of `pooling`: each item has one, from its own record, its class, the wider classes and a stated
+prior.
 
-Items fail independently of each other, so everything works with the product of the chances that each does; it is
-summed in logarithms. A test before the day proves an item good, or has it replaced by one that was tested as lately:
-either way its chance to have failed is then only that of the days after the test. So the ten items whose tests raise
-the chance of the event most are the ten with the largest gain in logarithms.
+Items fail independently of each other, so the chance that everything works is the product of the chances that each
+does, summed in logarithms. A test before the day proves an item good, or it is replaced by one tested as recently:
+either way it can then only fail in the days after the test. So the ten items whose tests raise the chance of the event
+most are the ten with the largest gain in logarithms.
 """
 
 import math
@@ -21,13 +21,13 @@ from service.wear.core.lives import Life
 FIRST = 10
 """How many items are named to be tested first."""
 EQUAL = 1e-12
-"""Chances that differ by less than this share are the same but for rounding."""
+"""Chances that differ by less than this share are treated as equal: the difference is rounding."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ages:
-    """How old an item is in the life it is in, in exposure days: at its last pass (0 without one), today, and on the
-    day asked for.
+    """The ages of an item in its current life, in exposure days: at its last pass (0 without one), today, and on the
+    day of the chance.
     """
 
     passed: float
@@ -37,7 +37,7 @@ class Ages:
 
 @dataclass(frozen=True, slots=True)
 class KnownItem:
-    """What is known of an item: its class, its lives, and its ages, which are None once it has failed or is gone."""
+    """What is known about an item: its class, its lives, and its ages, which are None once it has failed or is gone."""
 
     path: Path
     lives: tuple[Life, ...]
@@ -46,23 +46,23 @@ class KnownItem:
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """The chance that an item has failed unseen by a day, and the same if it is tested today, and pulled if bad."""
+    """The chance of an undetected failure by a day, and the same if the item is tested today, and pulled if bad."""
 
     failed: float
     if_tested: float
 
     @property
     def gain(self) -> float:
-        """By how much a test today raises the logarithm of the chance that everything works."""
+        """The rise of the logarithm of the chance that everything works if it is tested today."""
         return gain(self.failed, self.if_tested)
 
 
 @dataclass(frozen=True)
 class Outlook:
-    """How a day looks for `items` in use: the chance that all work, and how many have failed on average, as it is and
+    """The risk of a day for `items` in use: the chance that all work, and the mean number failed, as things are and
     once `first` are tested.
 
-    `first` are those whose tests raise the chance most, the most useful first; of `unknown` items nothing can be told.
+    `first` are those whose tests raise the chance most, the most useful first; `unknown` items are not counted in it.
     """
 
     items: int
@@ -75,11 +75,11 @@ class Outlook:
 
 
 _SURE: Final = 1 - 1e-12
-"""No chance is more than this, so that all have logarithms."""
+"""The greatest chance of failure, so that all have logarithms."""
 
 
 def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
-    """The chance of each item that has ages; `known` are all items there ever were, for all teach something."""
+    """The chance of each item that has ages; `known` are all items there ever were, since the lives of all count."""
     from service.wear.core.pooling import posterior  # numpy would slow the start of every command
 
     worn = posterior(tuple((one.path, one.lives) for one in known.values()))
@@ -89,32 +89,32 @@ def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
     today = [min(max(one.passed, one.today), then) for one, then in zip(ages, day, strict=True)]
     by_day = worn.fails_between(passed, day)
     by_today = worn.fails_between(passed, today) if today != day else by_day
-    found = {}
+    of_items = {}
     for key, failed, sooner in zip(known, by_day, by_today, strict=True):
         if known[key].ages:
             later = min(failed, _SURE)
             before = min(later, sooner)
-            found[key] = Chance(later, (later - before) / (1 - before))
-    return found
+            of_items[key] = Chance(later, (later - before) / (1 - before))
+    return of_items
 
 
 def works(failed: Iterable[float]) -> float:
-    """The chance that everything works, given for each item the chance that it has failed, below 1."""
+    """The chance that everything works, from the chance, below 1, that each item has failed."""
     return math.exp(math.fsum(math.log1p(-chance) for chance in failed))
 
 
 def gain(failed: float, failed_then: float) -> float:
-    """By how much the logarithm of the chance that everything works rises with one item's chance to have failed."""
+    """The rise of the logarithm of the chance that everything works if one item's chance of failure changes."""
     return math.log1p(-failed_then) - math.log1p(-failed)
 
 
 def reaches(chance: float, wanted: float) -> bool:
-    """Whether a chance is the one that is wanted, or greater, but for rounding."""
+    """Whether a chance is at least `wanted`, up to rounding."""
     return chance >= wanted * (1 - EQUAL)
 
 
 def outlook(in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST) -> Outlook:
-    """How a day looks for these items in use, and what testing at most so many of them first would do."""
+    """The risk of a day for these items in use, and what testing at most `most` of them first would change."""
     ranked = sorted(in_use, key=lambda key: -in_use[key].gain)
     first = tuple(key for key in ranked[:most] if in_use[key].gain > 0)
     now = [one.failed for one in in_use.values()]

@@ -1,16 +1,16 @@
-"""How many items are still good after so much use, with no model in between: Turnbull's estimate. Pure.
+"""The share of items still good after some use, estimated without a model: Turnbull's estimate. Pure.
 
-Tests tell between which two of them an item failed. The estimate of greatest likelihood puts all failures into the
-*innermost intervals*: a lower end followed by an upper end with no other end between. How much each of them holds is
-where the estimate explains itself: each item's failure shared out over the innermost intervals within its bounds, by
-what they hold, gives on average what they hold (B. W. Turnbull, Journal of the Royal Statistical Society B 38, 1976;
+Tests bound each failure by an interval. The estimate of maximum likelihood puts all failures into the *innermost
+intervals*: a lower end followed by an upper end with no other end between. Their shares are self-consistent: if each
+item's failure is distributed over the innermost intervals within its bounds in proportion to their shares, the mean of
+the result is those shares again (B. W. Turnbull, Journal of the Royal Statistical Society B 38, 1976;
 B. Efron's self-consistency, 1967; both from memory).
 
 Convention: a life is half-open. One that failed in (lower, upper] was good at `lower` and is bad at `upper`; where
 both are equal it failed at that moment; one still good at `lower` fails in (lower, infinity). With exact failures and
 survivors alone this is the estimate of Kaplan and Meier (1958). Programs that take intervals as closed give other
-figures where one life's upper end is another's lower end. Within an innermost interval nothing tells where survival
-falls.
+figures where one life's upper end is another's lower end. Within an innermost interval the data do not determine where
+survival falls.
 
 With lives (0, 2] and (1, 3] the innermost interval is (1, 2], and it holds both.
 """
@@ -27,13 +27,13 @@ if TYPE_CHECKING:
     from service.wear.core.likelihood import Floats
 
 _ENOUGH: Final = 1e-9
-"""By how much the log-likelihood, for each life, may be below its maximum."""
+"""The greatest distance of the log-likelihood per life from its maximum."""
 
 
 @dataclass(frozen=True, slots=True)
 class SurvivalStep:
-    """The share of items that fails in (lower, upper], or at that moment where both are equal; `upper` is None where
-    the last test that tells anything found them good.
+    """The share of items that fails in (lower, upper], or at that moment if both are equal; `upper` is None if they
+    were good at their last test.
     """
 
     lower: float
@@ -49,14 +49,14 @@ class Steps:
     log_likelihood: float
 
     def survival(self, time: float) -> tuple[float, float]:
-        """The share still good after `time`, at least and at most: within a step nothing is known between the two."""
+        """The share still good after `time`, at least and at most: the two differ within a step."""
         over = math.fsum(step.share for step in self.steps if step.upper is not None and step.upper <= time)
         begun = math.fsum(step.share for step in self.steps if _begins_by(step, time))
         return max(0.0, 1 - begun), max(0.0, 1 - over)
 
 
 def turnbull(lives: Iterable[Life]) -> Steps:
-    """The nonparametric estimate of greatest likelihood; without a life it has no steps."""
+    """The nonparametric estimate of maximum likelihood; without lives it has no steps."""
     distinct = aggregated(lives)
     if not distinct:
         return Steps((), 0.0)
@@ -75,7 +75,7 @@ def turnbull(lives: Iterable[Life]) -> Steps:
 
 
 def innermost(lives: Sequence[Life]) -> list[tuple[float, float]]:
-    """The innermost intervals of lives as (lower, upper], in order; infinite where one has no upper end."""
+    """The innermost intervals of lives as (lower, upper], in order; `upper` is infinite if there is no upper end."""
     ends: set[tuple[float, int, bool]] = set()
     for life in lives:  # at one moment, in order: an exact failure begins, failures end, what was good begins
         exact = life.lower == life.upper
@@ -97,12 +97,12 @@ def _begins_by(step: SurvivalStep, time: float) -> bool:
 
 
 def _shares(within: "Floats", counts: "Floats") -> "Floats":
-    """The shares (steps,) of greatest likelihood; `within` (lives, steps) says which step may hold which life.
+    """The shares (steps,) of maximum likelihood; `within` (lives, steps) is 1 where a step lies within a life's bounds.
 
-    Steps of self-consistency never lower the likelihood but crawl at the end; each is followed by one to the maximum
-    of the parabola there, with shares kept from below 0 (Y. Wang, Computational Statistics and Data Analysis 52,
-    2008: constrained Newton). It ends when no shift can gain more than `_ENOUGH`: by concavity no estimate is better
-    by more than the largest slope less the number of lives.
+    Self-consistency steps (EM) never lower the likelihood but converge slowly; each is followed by a constrained Newton
+    step, which keeps shares at 0 or above (Y. Wang, Computational Statistics and Data Analysis 52, 2008). It ends when
+    no estimate can be better by more than `_ENOUGH` per life: by concavity the gain is at most the largest slope minus
+    the number of lives.
     """
     import numpy as np
 
@@ -122,7 +122,7 @@ def _shares(within: "Floats", counts: "Floats") -> "Floats":
 
 
 def _climbed(within: "Floats", counts: "Floats", shares: "Floats") -> "Floats":
-    """A step from `shares` towards the maximum of the parabola that touches the log-likelihood there."""
+    """The constrained Newton step from `shares`, with a line search."""
     import numpy as np
     from scipy.optimize import nnls
 

@@ -13,7 +13,7 @@ class Weibull:
     log_likelihood: float
 
     def survival(self, time: float) -> float:
-        """The chance to be good still after `time` exposure days."""
+        """The chance to be still good after `time` exposure days."""
         if time == 0:
             return 1.0
         log_hazard = self.shape * (math.log(time) - math.log(self.scale))
@@ -37,12 +37,12 @@ class Weibull:
         low = math.log(unavailability) + math.log1p(1 / s)  # because the mean is at most x s / (1 + s)
         high = shape * (math.lgamma(1 + s) - math.log1p(-unavailability))  # S integrates to Gamma(1 + s)
         if unavailability < 1e-12:
-            return _exp(math.log(self.scale) + s * low)  # right to that many digits
+            return _exp(math.log(self.scale) + s * low)  # right to twelve digits
         slack = 1e-9 * (1 + abs(low) + abs(high))
 
         def too_long(log_x: float) -> float:
             down, log_up = _mean_down(log_x, s)
-            # The smaller of the two has digits to tell one moment from the next.
+            # The smaller of the two means is more precise.
             return math.log(down / unavailability) if unavailability < 0.5 else math.log1p(-unavailability) - log_up
 
         log_x = brentq(too_long, low - slack, high + slack, xtol=1e-13)
@@ -54,8 +54,8 @@ def _mean_down(log_x: float, s: float) -> tuple[float, float]:
 
     The mean of S is M(s, s+1, -x), with Kummer's function M, and Gamma(1+s) P(s, x) / x^s, with the incomplete gamma
     function P (DLMF 8.5.1). Kummer's transformation (DLMF 13.2.39) turns the first form into a sum over n from 0 of
-    positive terms, so that neither mean is lost to cancellation: the Poisson probability of n with mean x, times
-    n!/((s+1)...(s+n)); that of F sums what these lack of 1.
+    positive terms, so that neither mean suffers from cancellation: the Poisson probability of n with mean x, times
+    n!/((s+1)...(s+n)); the mean of F is the same sum with 1 minus that factor.
     """
     import numpy as np
     from scipy.special import gammaincc, gammaln
