@@ -70,9 +70,6 @@ FIXED = {
 }
 """Arguments and fields that keep such a name. The list only shrinks."""
 
-YET = ("retire/buying", "retire/decisions", "retire/spares")
-"""Folders whose functions still have local variables of these names. The list only shrinks."""
-
 IN_WORDS = {"let go": "anonymized, released, or deleted", "keep pace": "stay within the limit"}
 """Refused in docstrings."""
 
@@ -141,18 +138,13 @@ def test_names_are_standard_words(path: Path) -> None:
 
 def test_values_are_named_by_what_they_hold() -> None:
     named_so = {(file, name) for file, tree in TREES.items() for _, name in _values(tree) if name in OF_VALUES}
-    assert {each for each in named_so - FIXED if not _is_yet(each[0])} == set()
+    assert named_so - FIXED == set()
     assert FIXED - named_so == set()
 
 
 def test_variables_are_named_by_what_they_hold() -> None:
     named_so = {(file, name) for file, tree in TREES.items() for _, name in _assigned(tree) if name in OF_VALUES}
-    assert {each for each in named_so - FIXED if not _is_yet(each[0])} == set()
-    assert {folder for folder in YET if not any(file.startswith(f"{folder}/") for file, _ in named_so)} == set()
-
-
-def _is_yet(file: str) -> bool:
-    return file.startswith(tuple(f"{folder}/" for folder in YET))
+    assert named_so - FIXED == set()
 
 
 @pytest.mark.parametrize(

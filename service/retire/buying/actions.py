@@ -1,4 +1,4 @@
-"""The season's list to buy, put together from the pull list, the case for the trip, prices and purchases."""
+"""The season's list to buy, made from the pull list, the spares for the trip, prices and purchases."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -23,15 +23,16 @@ from service.season.models import Event, SeasonRow
 from service.wear.core.classes import failures_of
 
 COMPARED = (Reason.NOT_WORTH_IT, Reason.REPAIR_OR_REPLACE)
-"""The reasons that tell what both choices cost."""
+"""The reasons whose sentences already say what both choices cost."""
 
 
 @dataclass(frozen=True)
 class Buying:
-    """What to buy in a season, and what to repair instead. `event` is the one whose pull list and trip it is for.
+    """What to buy in a season, and what to repair instead, for the pull list and the trip of `event`.
 
-    `advised` is what is repaired or replaced. `case` is the case for the trip with all repairs done, None if no event
-    is coming. `failures` is how many failed with use, as far as the log tells.
+    `season` is that in which to buy, `last` the one before. `advised` are the items to repair or replace. `case` are
+    the spares for the trip once all repairs are done, None if no event is coming. `failures` is how many failures with
+    use the log has.
     """
 
     season: SeasonRow | None
@@ -44,27 +45,27 @@ class Buying:
 
     @property
     def now(self) -> list[Buy]:
-        """What is to be bought now."""
+        """The sorts of which at least one is to be bought."""
         return [each for each in self.buys if each.count]
 
     @property
     def cents(self) -> int:
-        """What it comes to, as far as prices are known."""
+        """The total in cents of all with a known price."""
         return total(self.buys)
 
     @property
     def repaired(self) -> list[Advised]:
-        """What is repaired."""
+        """The items to repair."""
         return [each for each in self.advised if each.action is Action.REPAIR_FIRST]
 
     @property
     def replaced(self) -> list[Advised]:
-        """What goes out for good."""
+        """The items to retire."""
         return [each for each in self.advised if each.action is Action.RETIRE]
 
     @property
     def repair_sum(self) -> RepairSum:
-        """What the repairs come to, and new ones instead."""
+        """The total cost of the repairs, and of new items instead."""
         return repair_sum(each.comparison for each in self.repaired if each.comparison)
 
 
@@ -92,10 +93,10 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
 
 
 def _advised(judged: JudgedGear, pull: PullList | None, today: date, program: ProgramFacts) -> list[Advised]:
-    """What is repaired or replaced, in walking order: what has an open fault, and what the pull list takes out."""
+    """The items to repair or replace, in walking order: those with an open fault, and those the pull list takes out."""
     broken = reasons_of_broken(judged.gear.values(), judged.limits, today, Unit(program.unit))
     lines = {line.item.id: line for line in pull.lines} if pull else {}
-    name, found = item_namer(program), []
+    name, advised = item_namer(program), []
     for one in judged.standings:
         gear, line = judged.gear[one.item.id], lines.get(one.item.id)
         is_open = line is not None and line.done is None
@@ -106,22 +107,22 @@ def _advised(judged: JudgedGear, pull: PullList | None, today: date, program: Pr
         if action not in COMES_OUT:
             continue
         word = line.word if line and is_open else None
-        why = [f"{word.by}: {word.reason}"] if word else [each.why for each in reasons if _speaks(each, action)]
+        why = [f"{word.by}: {word.reason}"] if word else [each.why for each in reasons if _explains(each, action)]
         if gear.comparison and (word or not any(each.reason in COMPARED for each in reasons)):
             why.append(costs_in_words(gear.comparison, today))
         spare, in_list = ((line.spare_code or ""), pull.is_bought(line)) if pull and line else ("", False)
-        found.append(Advised(gear.id, one.code, name(one.item), action, tuple(why), gear.comparison, spare, in_list))
-    return found
+        advised.append(Advised(gear.id, one.code, name(one.item), action, tuple(why), gear.comparison, spare, in_list))
+    return advised
 
 
 def _comes_back(advised: Iterable[Advised]) -> dict[UUID, float]:
-    """What is repaired, and the chance that it fails until the event all the same, 0 where that is not known."""
+    """The items to repair, each with the chance that it fails again by the event; 0 if that is unknown."""
     repaired = ((each.id, each.comparison) for each in advised if each.action is Action.REPAIR_FIRST)
-    return {item_id: (told.repaired.bad or 0.0) if told and told.repaired else 0.0 for item_id, told in repaired}
+    return {item_id: (costs.repaired.bad or 0.0) if costs and costs.repaired else 0.0 for item_id, costs in repaired}
 
 
-def _speaks(reason: RetireReason, action: Action) -> bool:
-    """Whether a reason tells why this is done; that it failed goes without saying here."""
+def _explains(reason: RetireReason, action: Action) -> bool:
+    """Whether a reason explains the action; that the item failed is obvious here and left out."""
     return reason.action in (action, Action.WATCH) and reason.reason is not Reason.BLOCKED
 
 

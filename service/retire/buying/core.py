@@ -1,4 +1,4 @@
-"""The season's list to buy: what is missing, what a trip needs besides, what it costs; and what is repaired. Pure."""
+"""The season's list to buy: what is missing, what a trip needs as well, and what it costs; what to repair. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,10 +11,10 @@ from service.retire.decisions.core import Action, Price, Purchase, Sort
 
 @dataclass(frozen=True)
 class Buy:
-    """A sort to buy: how many for gaps on the pull list, how many more as spares, and last season beside it.
+    """A sort to buy: how many for gaps on the pull list, how many more as spares, and the purchases of last season.
 
-    Cents; `each` None where no price is known. `last_count` were bought last season, for `last_cents`, but for
-    `last_unpriced` of which nobody wrote down the price.
+    `each` is the price in cents, None if unknown. `last_count` were bought last season; `last_cents` is what those with
+    a known price cost, `last_unpriced` how many have none.
     """
 
     sort: Sort
@@ -32,16 +32,16 @@ class Buy:
 
     @property
     def cents(self) -> int | None:
-        """What that comes to."""
+        """The cost in cents; None if the price is unknown."""
         return None if self.each is None else self.each * self.count
 
 
 @dataclass(frozen=True)
 class Advised:
-    """A piece that is repaired, or replaced for good, and why, a sentence each.
+    """An item to repair or to retire, and why, one sentence a reason.
 
-    `spare` is the code of what goes in for it, "" where nothing does; `in_list` whether a new one for it is on the list
-    to buy. `comparison` is there while its fault is open.
+    `spare` is the code of the spare that goes in for it, "" if none does; `in_list`: a new one for it is on the list to
+    buy. `comparison` is set while its fault is open.
     """
 
     id: UUID
@@ -56,8 +56,8 @@ class Advised:
 
 @dataclass(frozen=True)
 class RepairSum:
-    """What repairing so many pieces comes to, in cents, and new ones in their place, as far as their price is known;
-    `unpriced` is of how many it is not.
+    """The total cost of repairing `pieces` items, in cents, and of new ones instead, as far as their price is known;
+    `unpriced` is for how many it is not.
     """
 
     pieces: int
@@ -67,7 +67,7 @@ class RepairSum:
 
 
 def repair_sum(repaired: Iterable[ComparedCosts]) -> RepairSum:
-    """The sums over what is repaired."""
+    """The totals over the items to repair."""
     prices = [(each.repair_price.cents, each.new_cents) for each in repaired]
     known = [new for _, new in prices if new is not None]
     return RepairSum(len(prices), sum(repair for repair, _ in prices), sum(known), len(prices) - len(known))
@@ -79,7 +79,7 @@ def to_buy(
     prices: Mapping[Sort, Price],
     last: Iterable[Purchase],
 ) -> list[Buy]:
-    """The list, by kind, wiring and length; what was bought last season is on it even where nothing is needed now."""
+    """The list, by kind, wiring and length; it has what was bought last season even if none is needed now."""
     bought: dict[Sort, list[Purchase]] = {}
     for each in last:
         bought.setdefault(each.sort, []).append(each)
@@ -99,10 +99,10 @@ def to_buy(
 
 
 def total(buys: Sequence[Buy]) -> int:
-    """Cents for all of which the price is known."""
+    """The cost in cents of all with a known price."""
     return sum(each.cents for each in buys if each.cents is not None)
 
 
 def within(purchases: Iterable[Purchase], first: date, until: date) -> list[Purchase]:
-    """What was bought from `first` on, before `until`."""
+    """The purchases from `first` on, before `until`."""
     return [each for each in purchases if each.on is not None and first <= each.on < until]

@@ -37,8 +37,8 @@ def buying_page(context: ViewerContext) -> Response:
     """What to buy, what it costs, and what to repair instead."""
     ensure_today(context)
     with context.reading() as db:
-        found = actions.buying(db, context.today, context.zone, context.program)
-        return context.page("retire/buying.html", buying=found, names=_names(context, db, found))
+        buying = actions.buying(db, context.today, context.zone, context.program)
+        return context.page("retire/buying.html", buying=buying, names=_names(context, db, buying))
 
 
 @router.get("/buying.csv")
@@ -46,13 +46,13 @@ def buying_csv(context: ViewerContext) -> Response:
     """The list for a spreadsheet."""
     ensure_today(context)
     with context.reading() as db:
-        found = actions.buying(db, context.today, context.zone, context.program)
-        rows = actions.as_rows(found.buys, _names(context, db, found))
+        buying = actions.buying(db, context.today, context.zone, context.program)
+        rows = actions.as_rows(buying.buys, _names(context, db, buying))
     return csv_file(write_csv(COLUMNS, rows), f"to-buy-{context.today}.csv")
 
 
-def _names(context: RequestContext, db: Session, found: Buying) -> dict[Sort, tuple[str, str, str]]:
-    """Kind, wiring and length of each sort in words."""
+def _names(context: RequestContext, db: Session, buying: Buying) -> dict[Sort, tuple[str, str, str]]:
+    """The kind, wiring and length of each sort in words."""
     unit = Unit(context.program.unit)
     return {
         each.sort: (
@@ -60,5 +60,5 @@ def _names(context: RequestContext, db: Session, found: Buying) -> dict[Sort, tu
             wiring_name(db, each.sort.wiring),
             format_length(each.sort.length_mm, unit) if each.sort.length_mm else "",
         )
-        for each in found.buys
+        for each in buying.buys
     }

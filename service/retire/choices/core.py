@@ -1,13 +1,13 @@
-"""Repair or replace: what each choice costs until the end of the next season, and the risk that it brings. Pure.
+"""Repair or replace: the cost of each choice until the end of the next season, and its risk. Pure.
 
-A choice costs what it costs now, and what is to be expected later: every failure until then is taken to be found and
-repaired at once, or the piece replaced where a new one costs less. How often that is, wear tells, from the item's own
-record and its class (`service.wear.core.pooling`): a repair makes an item as good as new but for what is peculiar to
-it, and a new one is like its class. So age counts as far as it shows in wear, and not by itself.
+The cost of a choice is its cost now plus the expected cost of later failures: each failure until then is assumed to be
+repaired at once, or the item replaced if a new one costs less. The expected number of failures comes from wear, by the
+item's own record and its class (`service.wear.core.pooling`): a repair makes an item as good as new but leaves its own
+scale, and a new one is like its class. So age counts only as far as it shows in wear.
 
-The cheaper choice is taken. Only where it reaches the program's limit of risk at the next event, and the other one
-stays below it with no more than half that chance, the other one is (common practice, no source). Money is not
-discounted, and a piece is taken to be used on every day of season (assumptions).
+The cheaper choice is taken, unless it reaches the program's limit of risk at the next event and the other one is below
+the limit with at most `MUCH_SAFER` of its chance (common practice, no source). Assumptions: money is not discounted,
+and an item is used on every day of season.
 
 >>> wears = Expected(None, 0.13, 0.14), Expected(None, 0.12, 0.13)
 >>> costs = ComparedCosts(RepairPrice(600), 1850, *wears, risk_limit=0.1)
@@ -24,18 +24,18 @@ from service.kit.dates import format_date
 from service.kit.quantities import format_chance, format_money
 
 MUCH_SAFER = 0.5
-"""Of a chance at most this part (common practice, no source)."""
+"""At most this part of a chance is much safer (common practice, no source)."""
 
 
 class Choice(StrEnum):
-    """What is done about a piece with an open fault."""
+    """What to do about an item with an open fault."""
 
     REPAIR = "repair"
     REPLACE = "replace"
 
 
 class PriceSource(StrEnum):
-    """Who says what a repair comes to."""
+    """Where the cost of a repair comes from."""
 
     LOG = "log"
     LEAD = "lead"
@@ -44,7 +44,7 @@ class PriceSource(StrEnum):
 
 @dataclass(frozen=True)
 class RepairPrice:
-    """Cents that a repair comes to: the mean of so many `repairs` in the log, a lead's word, or our default."""
+    """The cost of a repair in cents: the mean of so many `repairs` in the log, as a lead set it, or our default."""
 
     cents: int
     source: PriceSource = PriceSource.DEFAULT
@@ -52,7 +52,7 @@ class RepairPrice:
 
     @property
     def source_in_words(self) -> str:
-        """Who says so, to stand behind the amount; nothing where a lead did."""
+        """Where it comes from, as text to put after the amount; "" if a lead set it."""
         if self.source is PriceSource.LEAD:
             return ""
         return " (our default)" if self.source is PriceSource.DEFAULT else f" (mean of {self.repairs} in your log)"
@@ -60,8 +60,8 @@ class RepairPrice:
 
 @dataclass(frozen=True)
 class Expected:
-    """What is to be expected of a piece that is as good as new: the chance that it is bad at the next event (None where
-    none is coming), the chance that it fails until the end of the next season, and how often on average.
+    """The expected failures of an item as good as new: the chance that it is bad at the next event (None if none is
+    coming), the chance that it fails by the end of the next season, and the mean number of failures until then.
     """
 
     bad: float | None
@@ -71,9 +71,9 @@ class Expected:
 
 @dataclass(frozen=True)
 class Horizon:
-    """The end of the next season, and how many days of season there are until then, from tomorrow on.
+    """The end of the next season, and how many days of season there are from tomorrow until then.
 
-    `season` is its name; "" where it is not in the book: then it is taken to be as long as the last one, and `ends` is
+    `season` is its name; "" if nobody has entered it: it is then assumed to be as long as the last one, and `ends` is
     None.
     """
 
@@ -90,7 +90,7 @@ class Horizon:
 
 @dataclass(frozen=True)
 class Course:
-    """What a choice costs in cents, now and later, and what is to be expected of the piece."""
+    """The cost of a choice in cents, now and later on average, and the expected failures of the item."""
 
     now: int
     later: float
@@ -98,14 +98,16 @@ class Course:
 
     @property
     def cents(self) -> int:
-        """What it costs in all, in whole cents."""
+        """The total cost in whole cents."""
         return round(self.now + self.later)
 
 
 @dataclass(frozen=True)
 class ComparedCosts:
-    """A repair beside a new one. `new_cents` is None where nobody knows what a new one costs; what is expected of each,
-    and `until`, are None where there is no season to reckon until: then nothing is compared.
+    """A repair compared with a new item.
+
+    `new_cents` is None if the price of a new one is unknown. The expected failures of each, `repaired` and `new`, and
+    the horizon `until` are None if there is no season: then nothing is compared.
     """
 
     repair_price: RepairPrice
@@ -117,22 +119,22 @@ class ComparedCosts:
 
     @property
     def later_cents(self) -> int:
-        """What a failure to come costs: a repair, or a new one where that is known to cost less."""
+        """The cost of a later failure: a repair, or a new item if that is known to cost less."""
         return self.repair_price.cents if self.new_cents is None else min(self.repair_price.cents, self.new_cents)
 
     @property
     def repair(self) -> Course | None:
-        """What repairing it costs."""
+        """The cost of repairing it; None if that is unknown."""
         return self._course(self.repair_price.cents, self.repaired)
 
     @property
     def replace(self) -> Course | None:
-        """What a new one costs in its place."""
+        """The cost of replacing it; None if that is unknown."""
         return None if self.new_cents is None else self._course(self.new_cents, self.new)
 
     @property
     def cheaper(self) -> Choice | None:
-        """Which one costs less; at equal cost the one that fails less often, and a repair if they are alike."""
+        """The choice that costs less; at equal cost the one with fewer failures; a repair if these are equal too."""
         if self.repair is None or self.replace is None:
             return None
         costs = [(each.now + each.later, each.expected.failures) for each in (self.repair, self.replace)]
@@ -140,7 +142,7 @@ class ComparedCosts:
 
     @property
     def better(self) -> Choice | None:
-        """Which one to take; None where a price or the season is missing."""
+        """The choice to take; None if a price or the season is missing."""
         cheaper = self.cheaper
         if cheaper is None or self.repaired is None or self.new is None:
             return cheaper
@@ -156,9 +158,9 @@ class ComparedCosts:
 
 
 def horizon(seasons: Collection[tuple[str, date, date]], today: date) -> Horizon | None:
-    """How long choices are compared for, by the seasons that there are: name, first and last day; None without any.
+    """How far ahead choices are compared; `seasons` are names, first and last days. None without any.
 
-    The next season is the first one to begin after today. Days on which several seasons run count once.
+    The next season is the first that begins after today. Days on which several seasons run count once.
     """
     coming = sorted((one for one in seasons if one[1] > today), key=lambda one: one[1:])
     if coming:
@@ -171,7 +173,7 @@ def horizon(seasons: Collection[tuple[str, date, date]], today: date) -> Horizon
 
 
 def days_of_season(seasons: Collection[tuple[str, date, date]], after: date, until: date) -> int:
-    """How many days after the one and until the other, that one included, are of any season."""
+    """How many days after `after` and up to `until`, that day included, belong to a season."""
     total, counted = 0, after.toordinal()
     for _, starts, ends in sorted(seasons, key=lambda one: one[1]):
         first, last = max(starts.toordinal(), counted + 1), min(ends, until).toordinal()
@@ -181,7 +183,7 @@ def days_of_season(seasons: Collection[tuple[str, date, date]], after: date, unt
 
 
 def choice_in_words(costs: ComparedCosts, today: date) -> str:
-    """Which choice is better, and why; what is missing, where that cannot be told."""
+    """A sentence: the better choice and why, or what is missing to compare them."""
     if costs.better is None:
         return costs_in_words(costs, today)
     why = "Repair it" if costs.better is Choice.REPAIR else "Replace it"
@@ -196,7 +198,7 @@ def choice_in_words(costs: ComparedCosts, today: date) -> str:
 
 
 def costs_in_words(costs: ComparedCosts, today: date) -> str:
-    """What both choices cost, and the chance to fail with each, as far as that is known; what is missing."""
+    """Sentences: the cost and the chance of failure of both choices, as far as known, and what is missing."""
     repair = f"{format_money(costs.repair_price.cents)}{costs.repair_price.source_in_words}"
     if costs.until is None or costs.repaired is None or costs.new is None:
         return f"A repair is {repair}; there is no season to compare it with a new one for."

@@ -1,4 +1,4 @@
-"""Judging items by the program's thresholds, setting those, and a lead's word against a decision."""
+"""Setting the program's thresholds and prices, and a lead's decision on an item."""
 
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -15,20 +15,20 @@ from service.swaps.models import PullLimits
 
 
 def set_limits(db: Session, new: Limits, actor: Actor) -> None:
-    """Keep the program's thresholds."""
+    """Set the program's thresholds."""
     db.merge(PullLimits(id=1, **asdict(new)))
     note_in_audit(db, actor.now, actor.who.id, "pull.limits", "thresholds of the pull list", asdict(new))
 
 
 def overrule(db: Session, event_id: UUID, item_id: UUID, word: Word, actor: Actor) -> None:
-    """Keep a lead's word on an item; without an action the decision counts again."""
+    """Save a lead's decision on an item; without an action the advice counts again."""
     db.add(Overrule(event_id=event_id, item_id=item_id, **asdict(word), at=actor.now, person_id=actor.who.id))
-    told = {"action": word.action, "reason": word.reason, "until": word.until.isoformat()}
-    note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), told)
+    noted = {"action": word.action, "reason": word.reason, "until": word.until.isoformat()}
+    note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), noted)
 
 
 def set_prices(db: Session, prices: Mapping[Sort, int], actor: Actor) -> int:
-    """Keep what each of these sorts costs from now on, in cents; how many changed."""
+    """Set the prices of sorts from now on, in cents; return how many changed."""
     known = queries.prices(db)
     changed = {sort: cents for sort, cents in prices.items() if sort not in known or known[sort].cents != cents}
     for sort, cents in changed.items():

@@ -1,7 +1,7 @@
-"""What is to be done about an item before an event, and why, in words and figures. Pure.
+"""What to do about an item before an event, and why, in words and figures. Pure.
 
-Nothing is retired by itself: a decision is advice, its thresholds are the program's, and a lead may overrule it. Where
-several reasons speak, the most pressing says what to do.
+Nothing is retired automatically: a decision is advice by the program's thresholds, and a lead may overrule it. If there
+are several reasons, the most pressing determines the action.
 """
 
 from collections import Counter
@@ -27,7 +27,7 @@ BENT_REMEMBERED = timedelta(days=365)
 
 
 class Action(StrEnum):
-    """What to do about an item, the most pressing first."""
+    """What to do about an item, in order of priority."""
 
     RETIRE = "retire"
     REPAIR_FIRST = "repair_first"
@@ -36,13 +36,13 @@ class Action(StrEnum):
 
 
 COMES_OUT = (Action.RETIRE, Action.REPAIR_FIRST)
-"""The actions that take an item out, so that something else has to go in."""
+"""The actions that take an item out, so that a spare has to go in."""
 
 
 @dataclass(frozen=True)
 class Word:
-    """A lead's word on an item: what to do instead of what was decided (None: that counts again), why, and the first
-    day on which it no longer holds.
+    """A lead's decision on an item: what to do instead of what is advised (None: the advice counts again), why, and the
+    first day on which it no longer holds.
     """
 
     action: Action | None
@@ -68,13 +68,13 @@ class Reason(StrEnum):
 
 @dataclass(frozen=True)
 class Limits:
-    """A program's thresholds; `service.retire.decisions.forms` holds their bounds. All defaults are common practice.
+    """A program's thresholds; `service.retire.decisions.forms` has their bounds. All defaults are common practice.
 
-    Retire what failed at one end in `repeat_fails` of its last `repeat_tests` tests; what lost more than
-    `shortened_percent` of its length; and what a new one is the better choice for (`service.retire.choices`), where a
-    repair comes to `repair_cents`, unless the log tells better. Look over what is older than `life_years` before it is
-    repaired. Test what has failed unseen with `risk_percent` or more. A spare's pass may be `spare_days` old, and has
-    to be of the round that runs, where one does.
+    Retire an item that failed at one end in `repeat_fails` of its last `repeat_tests` tests; one that lost more than
+    `shortened_percent` of its length; and one that costs more to repair than to replace (`service.retire.choices`),
+    where a repair costs `repair_cents` unless the log has enough repairs. Look over an item older than `life_years`
+    before it is repaired. Test an item whose chance of an undetected failure is `risk_percent` or more. A spare's pass
+    may be `spare_days` old, and has to be of the current round, if there is one.
     """
 
     repeat_fails: int = 3
@@ -88,7 +88,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class PastTest:
-    """A test of an item alone: whether it failed, and the ends at which, by the test or by the repair after it."""
+    """A test of an item alone: whether it failed, and at which ends, according to the test or the repair after it."""
 
     failed: bool
     ends: frozenset[End] = frozenset()
@@ -96,13 +96,12 @@ class PastTest:
 
 @dataclass(frozen=True)
 class Gear:
-    """An item as it is judged: its due state today and on the event's day, its open fault, and its record.
+    """What an item is judged by: its due state today and on the event's day, its open fault, and its record.
 
-    `suspect` is what was said when it was suspected ("" where nothing was), None where nobody did. `tests` are its
-    last tests, the oldest first. `bent_on` is when a contact of a connector with many was last found bent, `still_bent`
-    whether no repair has straightened it since.
-    `bought_mm` is its length as bought. `comparison` holds its repair against a new one, while its fault is open.
-    `risk` is the chance that it has failed unseen by the event. Lengths in millimeters, 0 where the kind has none.
+    `suspect` is the note with which it was marked suspect (may be ""), None if it is not. `tests` are its last tests,
+    the oldest first. `bent_on` is when a contact of a multi-pin connector was last found bent, `still_bent` whether no
+    repair has straightened it since. `bought_mm` is its length as bought. `comparison` is set while its fault is open.
+    `risk` is the chance of an undetected failure by the event. Lengths in millimeters, 0 if the kind has none.
     """
 
     id: UUID
@@ -124,7 +123,7 @@ class Gear:
 
 @dataclass(frozen=True)
 class RetireReason:
-    """One reason: its sentence, and what it asks for by itself."""
+    """One reason: its sentence, and the action that it asks for by itself."""
 
     reason: Reason
     why: str
@@ -132,7 +131,7 @@ class RetireReason:
 
 
 def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[RetireReason]:
-    """Every reason to do something about an item before the event, but for its risk; the most pressing first."""
+    """Every reason to do something about an item before the event except its risk, the most pressing first."""
     told = [
         _blocked(gear),
         _repeated(gear, limits),
@@ -143,27 +142,27 @@ def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET)
         *_not_proven(gear, today),
     ]
     reasons = [one for one in told if one]
-    if any(one.action is Action.RETIRE for one in reasons):  # what is retired is not repaired
+    if any(one.action is Action.RETIRE for one in reasons):  # a retired item is not repaired
         reasons = [one for one in reasons if one.reason not in (Reason.REPAIR_OR_REPLACE, Reason.OLD)]
     return sorted(reasons, key=lambda one: list(Action).index(one.action))
 
 
 def reasons_of_broken(
-    found: Iterable[Gear], limits: Limits, today: date, unit: Unit = Unit.FEET
+    items: Iterable[Gear], limits: Limits, today: date, unit: Unit = Unit.FEET
 ) -> dict[UUID, list[RetireReason]]:
-    """Of these items those with an open fault, in their order, and what is said of them."""
-    return {one.id: reasons_for(one, limits, today, unit) for one in found if one.fault is FaultStatus.OPEN}
+    """The reasons for each of these items with an open fault, in the order given."""
+    return {one.id: reasons_for(one, limits, today, unit) for one in items if one.fault is FaultStatus.OPEN}
 
 
 def action_of(reasons: Sequence[RetireReason]) -> Action:
-    """What the reasons ask for together: what the most pressing does."""
+    """The action of the most pressing reason."""
     return min((one.action for one in reasons), key=list(Action).index)
 
 
 def at_risk(gear: Gear, limits: Limits, spare: str | None, is_tested: bool = True) -> RetireReason | None:
-    """The reason that it is likely enough bad by the event; `spare` is what goes in then, None where nothing fits.
+    """The reason that its risk reaches the limit, None if it does not; `spare` is the code of the spare that goes in.
 
-    Without `is_tested`, by a lead's word, only the chance is told.
+    Without `is_tested`, by a lead's decision, the sentence only gives the chance.
     """
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
@@ -227,7 +226,7 @@ def _shortened(gear: Gear, limits: Limits, unit: Unit) -> RetireReason | None:
 
 
 def is_shortened(length_mm: int, bought_mm: int, limits: Limits) -> bool:
-    """Whether a cable has lost so much of its length that it no longer counts as one of the length it was bought as."""
+    """Whether a cable has lost so much of its length that it no longer counts as one of its length as bought."""
     return 100 * (bought_mm - length_mm) > limits.shortened_percent * bought_mm
 
 
@@ -274,7 +273,7 @@ def _format_day(day: date | None, today: date) -> str:
 
 @dataclass(frozen=True)
 class Sort:
-    """What is bought as one and the same. Length in millimeters, 0 where the kind has none."""
+    """Items that are bought as the same article. Length in millimeters, 0 if the kind has none."""
 
     kind: str
     wiring: str
@@ -282,23 +281,23 @@ class Sort:
 
     @property
     def order(self) -> tuple[int, str, int]:
-        """How lists go: by kind, wiring, length."""
+        """The sort key of lists: by kind, wiring, length."""
         return list(KINDS).index(self.kind), self.wiring, self.length_mm
 
     @property
     def key(self) -> str:
-        """What a form calls it."""
+        """Its name in a form."""
         return f"{self.kind}.{self.wiring}.{self.length_mm}"
 
 
 def sort_of(gear: Gear) -> Sort:
-    """What is bought in place of an item."""
+    """The sort to buy in place of an item."""
     return Sort(gear.kind, gear.wiring, gear.bought_mm)
 
 
 @dataclass(frozen=True)
 class Price:
-    """Cents for one: as a lead set it (`by_lead`), else what was paid last, and when that was."""
+    """The price of one in cents: as a lead set it (`by_lead`), else as paid last, on `paid_on`."""
 
     cents: int
     paid_on: date | None = None
@@ -307,7 +306,7 @@ class Price:
 
 @dataclass(frozen=True)
 class Purchase:
-    """An item as it was bought: its sort, when, and for how many cents, both None where nobody wrote it down."""
+    """The purchase of an item: its sort, the day and the price in cents, each None if nobody entered it."""
 
     sort: Sort
     on: date | None
@@ -316,9 +315,9 @@ class Purchase:
 
 @dataclass
 class Failure:
-    """A failed test of one item alone: when, at which ends if it told, and at which a contact was bent.
+    """A failed test of one item alone: when, the ends that it named, and the ends with a bent contact.
 
-    `bent` holds None where the end was not said.
+    `bent` contains None for a bent contact whose end was not entered.
     """
 
     at: datetime
@@ -328,9 +327,7 @@ class Failure:
 
 @dataclass(frozen=True)
 class RetireRecord:
-    """What an item's log says against it: its last tests, when a contact of many was last found bent, and whether no
-    repair has straightened it since.
-    """
+    """The part of an item's log by which it is judged; the fields are those of `Gear`."""
 
     tests: tuple[PastTest, ...] = ()
     bent_on: date | None = None
@@ -340,7 +337,7 @@ class RetireRecord:
 def last_tests(
     history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End | None]], most: int
 ) -> tuple[PastTest, ...]:
-    """The last tests of an item alone; a failure that told no end is at the end of the repair that came next."""
+    """The last `most` tests of an item alone; a failure that named no end gets the end of the next repair."""
     told = {failure.at: failure.ends for failure in failed}
     alone = (event for event in reversed(history) if event.what in (What.PASS, What.FAIL) and event.alone)
     tests = [*islice(alone, most)][::-1]
@@ -356,7 +353,7 @@ def last_tests(
 
 
 def is_still_bent(failure: Failure, repairs: Iterable[tuple[datetime, End | None]]) -> bool:
-    """Whether no repair since has straightened what was bent: one at that end, or one of which no end was told."""
+    """Whether no repair since then can have straightened the contact: one at that end, or without a named end."""
     ends = failure.bent - {None}
     since = {end for at, end in repairs if at >= failure.at}
     return not since if not ends else None not in since and not ends <= since

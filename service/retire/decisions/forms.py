@@ -1,4 +1,4 @@
-"""What a lead types about decisions: thresholds with their bounds, and a word against one line."""
+"""What a lead types about decisions: thresholds with their bounds, and a decision on one item."""
 
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -17,11 +17,11 @@ REASON_MOST = 300
 DAY = timedelta(days=1)
 WORD_LONGEST = timedelta(days=366)
 REPAIR_MOST = 100_000
-"""Cents, 1,000 dollars: more than that is a new one."""
+"""In cents, 1,000 dollars: no repair costs more."""
 
 
 class Bound(NamedTuple):
-    """A threshold's words on the page, and the least and the most that it may be."""
+    """A threshold's label and hint on the page, and its least and greatest value."""
 
     label: str
     hint: str
@@ -56,7 +56,7 @@ BOUNDS: Mapping[str, Bound] = {
         400,
     ),
 }
-"""Every threshold but the price of a repair, which is money."""
+"""Every threshold except the price of a repair, which is money."""
 
 
 def read_limits(posted: FormData) -> Limits:
@@ -86,13 +86,13 @@ def read_limits(posted: FormData) -> Limits:
 
 
 def shown_limits(limits: Limits) -> dict[str, str]:
-    """The values of the form for thresholds that are kept."""
+    """The values of the form for saved thresholds."""
     values = {name: str(value) for name, value in asdict(limits).items()}
     return values | {"repair_cents": f"{limits.repair_cents / 100:.2f}"}
 
 
 def read_word(posted: FormData, event: date, today: date) -> Word:
-    """What a lead wants done about an item, until when, and why. An empty day means until the event is over.
+    """A lead's decision on an item as it was typed. An empty day means until the event is over.
 
     Raises:
         Invalid: with a sentence for every field that is wrong.

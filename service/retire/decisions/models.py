@@ -1,4 +1,4 @@
-"""Tables of decisions: a program's thresholds, and a lead's word against a decision."""
+"""Tables of decisions: leads' decisions on items, and prices."""
 
 from datetime import date, datetime
 from uuid import UUID
@@ -11,10 +11,10 @@ from service.store.base import Base, BigInt, one_of, refers
 
 
 class Overrule(Base):
-    """A lead's word on what to do about an item before an event, and why; the last one counts.
+    """A lead's decision on what to do about an item before an event, and why; the last one counts.
 
-    It holds before `until`, for every event; an old one has no such day, and holds for its event alone. Without an
-    action the lead takes their word back.
+    It holds before `until`, for every event; an old one has no such day, and holds for its event only. Without an
+    action the lead takes the decision back.
     """
 
     __tablename__ = "pull_overrule"
@@ -31,7 +31,7 @@ class Overrule(Base):
 
 
 class GearPrice(Base):
-    """What one costs from a moment on, in cents; the last one counts. Length in millimeters, 0 where there is none."""
+    """The price of one from a moment on, in cents; the last one counts. Length in millimeters, 0 if there is none."""
 
     __tablename__ = "gear_price"
     __table_args__ = (

@@ -1,4 +1,4 @@
-"""The page of thresholds: what the pull list goes by."""
+"""The page of the pull list's thresholds."""
 
 from fastapi import APIRouter
 from fastapi.responses import Response
@@ -22,7 +22,7 @@ def limits_page(context: LeadContext, saved: bool = False) -> Response:
 
 @router.post("/pull/limits")
 def set_limits(context: LeadContext, posted: Posted) -> Response:
-    """Keep the thresholds."""
+    """Set the thresholds."""
     form = typed(posted, *BOUNDS, "repair_cents")
 
     def keep() -> str:

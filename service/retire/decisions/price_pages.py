@@ -1,4 +1,4 @@
-"""The page of prices: one line a sort, by the newest purchase until a lead says otherwise."""
+"""The page of prices: one row a sort, with the price of the newest purchase until a lead sets another."""
 
 from collections.abc import Iterable, Mapping
 
@@ -19,14 +19,14 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/prices")
 def prices_page(context: LeadContext, saved: bool = False) -> Response:
-    """What one of each sort costs."""
+    """The price of one of each sort."""
     with context.reading() as db:
         return _page(context, db, Form(), saved)
 
 
 @router.post("/prices")
 def set_prices(context: LeadContext, posted: Posted) -> Response:
-    """Keep the prices that were typed; an empty field leaves its price as it is."""
+    """Set the prices that were typed; an empty field leaves its price as it is."""
     with context.reading() as db:
         known = list(queries.sorts(db))
     form = typed(posted, *(sort.key for sort in known))

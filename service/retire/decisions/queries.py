@@ -1,4 +1,4 @@
-"""What is looked up for decisions: thresholds, prices, a lead’s decisions, and what the log says against an item."""
+"""Look-ups of decisions: thresholds, prices, leads' decisions, and the failures and repairs in the log."""
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
@@ -39,15 +39,15 @@ from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of
 
 FEW_CONTACTS = 4
-"""Contacts that a connector of single lines has, with its shell; one with more counts as one with many."""
+"""The most contacts of a connector for a single channel, with its shell; one with more is a multi-pin connector."""
 REPAIRS_ENOUGH = 3
-"""Repairs with a cost that a kind needs before its own mean counts (common practice, no source)."""
+"""Repairs with a cost that a kind needs before its own mean is used (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class LeadDecision:
-    """A lead's word on an item: what to do instead, None where they took it back; why, who and when, and the first day
-    on which it no longer holds (None in old ones, which hold for their event alone).
+    """A lead's decision on an item: what to do instead (None: they took it back), why, who and when, and the first day
+    on which it no longer holds (None in old ones, which hold for their event only).
     """
 
     action: Action | None
@@ -58,15 +58,15 @@ class LeadDecision:
 
 
 def lead_decisions(db: Session, event_id: UUID, item_id: UUID) -> list[LeadDecision]:
-    """What leads said of an item before this event, or of any until a day, the last first."""
+    """Leads' decisions on an item for this event, or for all events until a day, the last first."""
     query = _words().where(Overrule.item_id == item_id)
     return [_as_word(row) for row in db.execute(query) if row.event_id == event_id or row.until]
 
 
 def words_in_force(db: Session, event: Event, today: date) -> dict[UUID, LeadDecision]:
-    """The word on each item that counts before an event: the last one, as long as it holds.
+    """The decision that counts for each item before an event: the last one, if it still holds.
 
-    A list that is over shows what held on its day.
+    For a past event these are the ones that held on its day.
     """
     day = min(event.on, today)
     last: dict[UUID, LeadDecision] = {}
@@ -99,7 +99,7 @@ def _as_word(row: Row[UUID, UUID, str | None, str, str, datetime, date | None]) 
 
 
 def failures(db: Session) -> dict[UUID, list[Failure]]:
-    """The failed tests that stand, of one item alone, in time order, of every item that has any."""
+    """The failed tests of each item that has any, in time order; without voided ones and those of several items."""
     return of_each_item(db, "failures", _failures)
 
 
@@ -117,32 +117,32 @@ def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failur
         )
         .order_by(Test.tested_at, Test.id)
     )
-    found: dict[UUID, dict[UUID, Failure]] = defaultdict(dict)
+    failures_of: dict[UUID, dict[UUID, Failure]] = defaultdict(dict)
     for item_id, test_id, at, end, fault_class, detail in db.execute(query):
-        failure = found[item_id].setdefault(test_id, Failure(at))
+        failure = failures_of[item_id].setdefault(test_id, Failure(at))
         if end is not None:
             failure.ends.add(End(end))
         if fault_class == FaultClass.DAMAGE and "bent" in str((detail or {}).get("note", "")).lower():
             failure.bent.add(End(end) if end else None)
-    return {item_id: list(tests.values()) for item_id, tests in found.items()}
+    return {item_id: list(tests.values()) for item_id, tests in failures_of.items()}
 
 
 def repairs(db: Session) -> dict[UUID, list[tuple[datetime, End | None]]]:
-    """When each item was repaired, and at which end if that was told, in time order."""
+    """When each item was repaired, and at which end if that was entered, in time order."""
     return of_each_item(db, "repairs", _repairs)
 
 
 def _repairs(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End | None]]]:
     query = select(Repair.item_id, Repair.at, Repair.end).where(Repair.item_id.in_(item_ids))
-    found: dict[UUID, list[tuple[datetime, End | None]]] = defaultdict(list)
+    repairs_of: dict[UUID, list[tuple[datetime, End | None]]] = defaultdict(list)
     for item_id, at, end in db.execute(query.order_by(Repair.at, Repair.id)):
-        found[item_id].append((at, End(end) if end else None))
-    return found
+        repairs_of[item_id].append((at, End(end) if end else None))
+    return repairs_of
 
 
 def repair_prices(db: Session) -> dict[str, RepairPrice]:
-    """What a repair comes to, by kind: its mean in the log where enough tell their cost, 0 or more; else as a lead set
-    it, or our default.
+    """The cost of a repair by kind: the mean of the log if enough repairs have a cost (0 counts), else what a lead set,
+    else our default.
     """
     query = (
         select(Item.kind, func.avg(Repair.cost_cents), func.count())
@@ -153,24 +153,24 @@ def repair_prices(db: Session) -> dict[str, RepairPrice]:
     )
     row = db.get(PullLimits, 1)
     usual = RepairPrice(row.repair_cents, PriceSource.LEAD) if row else RepairPrice(Limits().repair_cents)
-    told = {kind: RepairPrice(round(float(mean)), PriceSource.LOG, count) for kind, mean, count in db.execute(query)}
-    return dict.fromkeys(KINDS, usual) | told
+    means = {kind: RepairPrice(round(float(mean)), PriceSource.LOG, count) for kind, mean, count in db.execute(query)}
+    return dict.fromkeys(KINDS, usual) | means
 
 
 _FIRST_LENGTHS = select(ItemLength.item_id, ItemLength.length_mm).where(
     ItemLength.id.in_(select(func.min(ItemLength.id)).group_by(ItemLength.item_id).having(func.count() > 1))
 )
-"""The lengths as bought of what was cut since."""
+"""The lengths as bought of items that were cut since."""
 
 
 def bought_lengths(db: Session) -> dict[UUID, int]:
-    """The length (mm) as bought of every item that was cut since; the others still have theirs."""
+    """The length as bought, in millimeters, of every item that was cut since."""
     rows = db.execute(_FIRST_LENGTHS)
     return {item_id: length for item_id, length in rows}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def purchases(db: Session) -> list[Purchase]:
-    """Every item there ever was, as it was bought."""
+    """The purchase of every item there ever was."""
     as_bought = _FIRST_LENGTHS.subquery()
     length = func.coalesce(as_bought.c.length_mm, Item.length_mm)
     rows = db.execute(
@@ -182,19 +182,19 @@ def purchases(db: Session) -> list[Purchase]:
 
 
 def prices(db: Session) -> dict[Sort, Price]:
-    """What one of each sort costs: as the program said last, else as it paid last."""
-    found: dict[Sort, Price] = {}
+    """The price of one of each sort: as a lead set it last, else as paid last."""
+    price_of: dict[Sort, Price] = {}
     for each in sorted(purchases(db), key=lambda one: one.on or date.min):
         if each.cents is not None:
-            found[each.sort] = Price(each.cents, each.on)
+            price_of[each.sort] = Price(each.cents, each.on)
     latest = select(GearPrice.kind, GearPrice.wiring, GearPrice.length_mm, GearPrice.cents)
     for kind, wiring, length, cents in db.execute(latest.order_by(GearPrice.id)):
-        found[Sort(kind, wiring, length)] = Price(cents, None, by_lead=True)
-    return found
+        price_of[Sort(kind, wiring, length)] = Price(cents, None, by_lead=True)
+    return price_of
 
 
 def sorts(db: Session) -> dict[Sort, int]:
-    """The sorts of gear that the program has or had, and how many of each it owns, retired and lost ones too."""
+    """How many items of each sort the program has or had, retired and lost ones included."""
     counted: dict[Sort, int] = defaultdict(int)
     for each in purchases(db):
         counted[each.sort] += 1
@@ -215,9 +215,9 @@ def comparisons(
     today: date,
     risk_limit: float,
 ) -> dict[UUID, ComparedCosts]:
-    """The comparison for each item that `prices` tells of: what its repair comes to, and what a new one costs.
+    """Repair compared with replacement, for each item of `prices`: what its repair costs, and a new one in cents.
 
-    `event` is the day of the next event, None where none is coming; `wear` tells of every item there ever was.
+    `event` is the day of the next event, None if none is coming; `wear` has the record of every item there ever was.
     """
     if not prices:
         return {}
@@ -227,19 +227,20 @@ def comparisons(
     ]
     until = horizon(seasons, today)
     sooner = days_of_season(seasons, today, event) if event else 0
-    told = renewed(wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
+    renewed_items = renewed(wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
     has_event = event is not None
 
     def compared(item_id: UUID) -> ComparedCosts:
         repair, new_cents = prices[item_id]
-        repaired, new = (_expected(each, has_event) for each in told[item_id]) if item_id in told else (None, None)
+        both = renewed_items.get(item_id)
+        repaired, new = (_expected(each, has_event) for each in both) if both else (None, None)
         return ComparedCosts(repair, new_cents, repaired, new, risk_limit, until)
 
     return {item_id: compared(item_id) for item_id in prices}
 
 
-def _expected(told: Renewed, has_event: bool) -> Expected:
-    return Expected(told.fails_first if has_event else None, told.fails, told.failures)
+def _expected(item: Renewed, has_event: bool) -> Expected:
+    return Expected(item.fails_first if has_event else None, item.fails, item.failures)
 
 
 def has_limits(db: Session) -> bool:
@@ -248,27 +249,27 @@ def has_limits(db: Session) -> bool:
 
 
 def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, RetireRecord]:
-    """What the log says against each item that ever failed; `wirings` are those of the items that are judged.
+    """The record of each item that ever failed; `wirings` are those of the items that are judged.
 
-    Histories are looked at only of what failed more than once: nothing else can fail repeatedly. `most` is how many
-    tests back are looked at.
+    Histories are read only of items that failed more than once, as only these can have failed repeatedly. `most` is how
+    many of the last tests a record has.
     """
-    failed = {item_id: found for item_id, found in failures(db).items() if item_id in wirings}
-    again = [item_id for item_id, found in failed.items() if len(found) > 1]
+    failed = {item_id: fails for item_id, fails in failures(db).items() if item_id in wirings}
+    again = [item_id for item_id, fails in failed.items() if len(fails) > 1]
     known = histories(db) if again else {}
     repaired = repairs(db) if failed else {}
     records_by_item = {}
-    for item_id, found in failed.items():
-        mended = repaired.get(item_id, [])
-        tests = last_tests(known[item_id], found, mended, most) if len(found) > 1 else ()
-        bent = _bent(db, wirings[item_id], found)
-        bent_on, still = (local_date(bent.at, zone), is_still_bent(bent, mended)) if bent else (None, False)
+    for item_id, fails in failed.items():
+        item_repairs = repaired.get(item_id, [])
+        tests = last_tests(known[item_id], fails, item_repairs, most) if len(fails) > 1 else ()
+        bent = _bent(db, wirings[item_id], fails)
+        bent_on, still = (local_date(bent.at, zone), is_still_bent(bent, item_repairs)) if bent else (None, False)
         records_by_item[item_id] = RetireRecord(tests, bent_on, still)
     return records_by_item
 
 
 def _bent(db: Session, wiring: str, failed: Sequence[Failure]) -> Failure | None:
-    """The last of these that found a contact of a connector with many bent."""
+    """The last of these failures with a bent contact in a multi-pin connector."""
     if not any(failure.bent for failure in failed):
         return None
     many = [end for end in End if _contacts(db, wiring, end) > FEW_CONTACTS]
@@ -279,6 +280,6 @@ def _bent(db: Session, wiring: str, failed: Sequence[Failure]) -> Failure | None
 
 
 def _contacts(db: Session, wiring: str, end: End) -> int:
-    """The contacts of the largest connector at an end."""
+    """How many contacts the largest connector at an end has."""
     counted = Counter(connector_of(contact) for contact in find_wiring(db, wiring).contacts(end))
     return max(counted.values(), default=0)

@@ -1,4 +1,4 @@
-"""Making a pull list: everything is loaded at once, judged, and put in walking order beside what was ticked."""
+"""Making a pull list: load everything, judge it, and put it in walking order together with what was ticked."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -35,10 +35,10 @@ WORKED_WITHIN = timedelta(hours=12)
 
 
 def event_for(db: Session, event_id: str | None, today: date) -> Event | None:
-    """The event that was named, else the next one; None where none is coming.
+    """The event with this id, or without one the next event; None if none is coming.
 
     Raises:
-        NotFound: the one that was named is not there.
+        NotFound: there is no event with this id.
     """
     if event_id is not None:
         return get_event(db, event_id)
@@ -46,13 +46,13 @@ def event_for(db: Session, event_id: str | None, today: date) -> Event | None:
 
 
 def open_list(db: Session, now: datetime) -> Event | None:
-    """The event whose pull list is being worked with: one that was ticked within the last half day."""
+    """The event whose pull list is being worked on: one that was ticked within `WORKED_WITHIN`."""
     event_id = queries.worked_since(db, now - WORKED_WITHIN)
     return db.get(Event, event_id) if event_id else None
 
 
 def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) -> JudgedGear:
-    """Everything as it is judged for the day of an event, for today where none is coming.
+    """All gear as it is judged for the day of an event; for today if none is coming.
 
     The due cache must be of today: see `service.testlog.housekeeping`.
     """
@@ -74,7 +74,7 @@ def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) ->
 
 
 def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
-    """What to pull before an event. The due cache must be of today: see `service.testlog.housekeeping`."""
+    """The pull list of an event. The due cache must be of today: see `service.testlog.housekeeping`."""
     everything = judged_gear(db, event.on, today, zone)
     standings, gear = everything.standings, everything.gear
     limits, bought = everything.limits, everything.bought
@@ -141,7 +141,7 @@ def _lines(
     done: Mapping[UUID, Ticked],
     would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
 ) -> list[PullLine]:
-    """The open lines and those that were ticked, in walking order."""
+    """The open rows and those that were ticked, in walking order."""
     named = {one.item.id: (one.item, one.code) for one in standings}
     gone = {item for tick in done.values() for item in (tick.item_id, tick.spare_id) if item} - named.keys()
     if gone:
@@ -170,7 +170,7 @@ def _judged(
     today: date,
     zone: ZoneInfo,
 ) -> dict[UUID, Gear]:
-    """The items as the list judges them. History is read only where the cached state does not answer by itself."""
+    """The items as the list judges them. History is read only if the cached state is not enough."""
     open_ids = [one.item.id for one in standings if _needs_history(one, on, today)]
     history_of, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
     suspected = suspected_of(db, open_ids)

@@ -1,4 +1,4 @@
-"""The pull list as JSON, and its ticks as a phone sends them."""
+"""The pull list and its ticks as JSON."""
 
 from typing import Annotated, Any
 

@@ -1,4 +1,4 @@
-"""The pull list of an event: what each item needs, what goes in for it, and what changed since it was printed. Pure."""
+"""The pull list of an event: what each item needs, which spare goes in for it, and changes since the print. Pure."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -12,7 +12,7 @@ from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Reaso
 from service.season.core import is_ready
 
 OLDEST_DAYS = 1000
-"""A pass older than this counts as this old: no program lets its spares go untested for years."""
+"""A pass older than this counts as this old, which bounds the weights of `assigned`."""
 
 Ports = tuple[tuple[str, int, str, str], ...]
 """The connectors of an item in order: end, number, type, gender."""
@@ -21,7 +21,7 @@ Shape = tuple[str, str, Ports]
 
 @dataclass(frozen=True)
 class FittingPiece:
-    """An item as far as fitting goes. Length in millimeters, 0 where the kind has none."""
+    """What decides whether an item fits in place of another. Length in millimeters, 0 if the kind has none."""
 
     id: UUID
     code: str
@@ -32,13 +32,13 @@ class FittingPiece:
 
     @property
     def shape(self) -> Shape:
-        """What has to be the same for one to go in for another."""
+        """What has to be equal for one to go in for another."""
         return self.kind, self.wiring, self.ports
 
 
 @dataclass(frozen=True)
 class Spare:
-    """A spare that may go in, and how many days before the event it passed."""
+    """A proven spare, and how many days before the event it passed."""
 
     piece: FittingPiece
     passed_days: int
@@ -46,7 +46,7 @@ class Spare:
 
 @dataclass(frozen=True)
 class JudgedItem:
-    """An item that is judged: as gear with its record, as a piece that fits somewhere, and a lead's word on it."""
+    """An item in use: its record, what it fits, and the action that a lead decided instead of the advice."""
 
     gear: Gear
     piece: FittingPiece
@@ -55,7 +55,7 @@ class JudgedItem:
 
 @dataclass(frozen=True)
 class InCase:
-    """A spare in the case, and the day of its last pass (None: it never passed)."""
+    """A spare in the case, with the day of its last pass (None: it never passed)."""
 
     gear: Gear
     piece: FittingPiece
@@ -64,7 +64,7 @@ class InCase:
 
 @dataclass(frozen=True)
 class Decided:
-    """What is done about an item: the reasons, the action, and the spare that goes in, or that goes in if it fails."""
+    """What to do about an item: the reasons, the action, and the spare that goes in, or that goes in if it fails."""
 
     gear: Gear
     retire_reasons: tuple[RetireReason, ...]
@@ -73,7 +73,7 @@ class Decided:
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
-        """Why, each told apart."""
+        """The reasons without their sentences."""
         return tuple(one.reason for one in self.retire_reasons)
 
     @property
@@ -83,7 +83,7 @@ class Decided:
 
     @property
     def comes_out(self) -> bool:
-        """Whether it is taken out, so that something has to go in."""
+        """Whether the item is to be taken out, so that a spare has to go in."""
         return self.action in COMES_OUT
 
 
@@ -95,10 +95,10 @@ def decided(
     event: date,
     unit: Unit = Unit.FEET,
 ) -> list[Decided]:
-    """The lines for the items in use that need something before the event, in the order given.
+    """What to do about the items in use that need something before the event, in the order given.
 
-    What comes out gets its spares first, all at once; then what is tested first, for the case that it fails; then
-    what may have failed unseen, the riskiest first. A test needs no spare, so what none is left for is listed, too.
+    Items that come out get their spares first, all at once; then items to be tested first, in case they fail; then
+    items at risk, the riskiest first. A test needs no spare, so items without one are listed too.
     """
     reasons_of = {one.gear.id: decisions.reasons_for(one.gear, limits, today, unit) for one in in_use}
     action = {
@@ -127,7 +127,7 @@ def decided(
 
 
 def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
-    """Its risk as a reason, where it stays for now and no reason says already that nothing speaks for it."""
+    """Its risk as a reason, if it stays in use and no other reason says that it is unproven."""
     comes_out = (one.overruled or (decisions.action_of(reasons) if reasons else None)) in COMES_OUT
     unproven = any(each.reason in (Reason.BLOCKED, Reason.UNTESTED) for each in reasons)
     if comes_out or unproven:
@@ -137,9 +137,9 @@ def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spar
 
 
 def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None:
-    """A spare that may go in: nothing is to be done about it, and it passed lately and in this round.
+    """The spare if it is proven: nothing is to be done about it, and it passed recently and in this round.
 
-    One that was cut stands in for what it reaches.
+    One that was cut counts with its length now.
     """
     if one.passed_on is None or decisions.is_at_risk(one.gear, limits):
         return None
@@ -151,12 +151,12 @@ def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None
 
 
 def _against(spare: Gear, limits: Limits, today: date) -> list[RetireReason]:
-    """What speaks against a spare."""
+    """The reasons against a spare."""
     return [each for each in decisions.reasons_for(spare, limits, today) if each.reason is not Reason.SHORTENED]
 
 
 def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
-    """Whether only a pass is missing before a spare may go in."""
+    """Whether a spare lacks only a pass to be proven."""
     reasons = _against(one.gear, limits, today)
     waits = all(each.action in (Action.WATCH, Action.TEST_FIRST) for each in reasons)
     sound = one.gear.suspect is None and not decisions.is_at_risk(one.gear, limits)
@@ -164,7 +164,7 @@ def unproven(one: InCase, limits: Limits, today: date, event: date) -> bool:
 
 
 def would_fit(item: FittingPiece, waiting: Iterable[FittingPiece]) -> list[FittingPiece]:
-    """Of the spares that are not proven those that fit an item, the shortest first."""
+    """The spares of `waiting` that fit an item, the shortest first."""
     return sorted((one for one in waiting if fits(one, item)), key=lambda one: (one.length_mm, one.code))
 
 
@@ -176,7 +176,7 @@ def _riskiest(in_use: Sequence[JudgedItem], listed: Mapping[UUID, Action], limit
 
 @dataclass(frozen=True)
 class Printed:
-    """A line as it stood on paper; `would_fit` is told of spares that are not proven, where none goes in."""
+    """A row of a print; `would_fit` names unproven spares that fit, if none goes in."""
 
     code: str
     name: str
@@ -190,7 +190,7 @@ class Printed:
 
 @dataclass(frozen=True)
 class Changes:
-    """What changed since the list was printed; `changed` pairs how a line stood with how it stands."""
+    """What changed since the list was printed; `changed` has pairs of a row as printed and as it is now."""
 
     added: tuple[Printed, ...] = ()
     dropped: tuple[Printed, ...] = ()
@@ -201,9 +201,9 @@ class Changes:
 
 
 def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[str]) -> Changes:
-    """What changed from the paper to the list as it is open now; what was `done` since (codes) is no change.
+    """What changed between the print and the open rows now; items `done` since then (codes) are no change.
 
-    A line changes by what is done, what goes in and where; that its reasons are told otherwise does not matter.
+    A row has changed if its action, its spare or a place has; other words for the same reasons do not count.
     """
     was, is_now = {line.code: line for line in before}, {line.code: line for line in now}
     gone = was.keys() - is_now.keys() - set(done)
@@ -223,16 +223,16 @@ def _without_text(line: Printed) -> Printed:
 
 
 def fits(spare: FittingPiece, item: FittingPiece) -> bool:
-    """Whether it can go in: the same wiring, connectors and genders at both ends, and as long or longer."""
+    """Whether a spare can go in for an item: equal wiring, connectors and genders, and at least its length."""
     return spare.shape == item.shape and spare.length_mm >= item.length_mm
 
 
 def assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUID, UUID]:
-    """The spare for each item that gets one, by their ids; none is used twice.
+    """The id of the spare for the id of each item that gets one; none is used twice.
 
-    All are chosen at once, so that no long spare is wasted on a short run: the assignment problem (Kuhn 1955), solved
-    by SciPy's `linear_sum_assignment` (Crouse 2016). Best is, in this order: most items filled; the least excess
-    length; the spares that passed last. Of equal answers the order of the codes decides, not that of the arguments.
+    All are chosen at once, so that no long spare is wasted on a short item: the assignment problem (Kuhn 1955), solved
+    by SciPy's `linear_sum_assignment` (Crouse 2016). The objectives, in this order: the most items filled; the least
+    excess length; the most recent passes. Ties are broken by the codes, not by the order of the arguments.
 
     The 25 ft spare fits both, the 10 ft spare only one, so each gets its own:
 
@@ -258,10 +258,10 @@ def assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UUI
 
 
 def fillable(items: Iterable[FittingPiece], spares: Sequence[Spare]) -> list[FittingPiece]:
-    """Those of the items that can all be filled together; who comes first is preferred.
+    """The items that can all be filled at the same time; earlier items are preferred.
 
-    What fits is nested: a spare that is long enough for one is so for all that are shorter. So a set can be filled
-    just when its longest fit the longest spares, one by one.
+    Fitting is nested: a spare that is long enough for one item is long enough for all shorter ones. So a set can be
+    filled exactly if its items fit the longest spares one by one, both sorted by length.
     """
     lengths: dict[Shape, list[int]] = defaultdict(list)
     for spare in spares:
@@ -284,7 +284,7 @@ def _assigned(items: Sequence[FittingPiece], spares: Sequence[Spare]) -> dict[UU
     needed = np.array([item.length_mm for item in items], dtype=float)[:, None]
     excess = np.array([spare.piece.length_mm for spare in spares], dtype=float)[None, :] - needed
     passed = np.array([min(spare.passed_days, OLDEST_DAYS) for spare in spares], dtype=float)[None, :]
-    # Each step of the order weighs more than all below it can add up to, over as many pairs as there can be.
+    # Each objective weighs more than all lower ones can add up to over all pairs.
     pairs = min(len(items), len(spares))
     millimeter = pairs * OLDEST_DAYS + 1.0
     unfilled = pairs * (max(excess.max(), 0.0) * millimeter + OLDEST_DAYS) + 1.0

@@ -110,7 +110,7 @@ class TickIn(BaseModel):
     anyway: bool = False
 
     def entry(self) -> NewTick:
-        """The same as the list takes it."""
+        """The tick as `ticking` takes it."""
         return NewTick(
             self.id,
             str(self.event),
@@ -124,7 +124,7 @@ class TickIn(BaseModel):
         )
 
     def content(self) -> dict[str, Any]:
-        """What makes it this tick: when it was sent differs from try to try."""
+        """What a retry has to repeat to be the same tick: all but the time of sending."""
         return self.model_dump(mode="json", exclude={"id", "sent_at"})
 
 

@@ -1,4 +1,4 @@
-"""Tables of the pull list at work: what was ticked, what was taken back, and what was on paper when."""
+"""Tables of the pull list: ticks, ticks that were taken back, and prints."""
 
 from datetime import datetime
 from typing import Any
@@ -13,7 +13,7 @@ from service.store.base import Base, one_of, refers
 
 
 class PullTick(Base):
-    """A line that was done: what, by whom, the spare that went in, and how both stood before, to be taken back."""
+    """A row that was done: the action, who, the spare that went in, and the former states and places, for undoing."""
 
     __tablename__ = "pull_tick"
     __table_args__ = (
@@ -51,7 +51,7 @@ class PullUntick(Base):
 
 
 class PullPrint(Base):
-    """A pull list as it went to paper: its lines as they were then."""
+    """A print of a pull list, with its rows as they were then."""
 
     __tablename__ = "pull_print"
     __table_args__ = (Index(None, "event_id", "at"),)

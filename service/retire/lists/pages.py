@@ -1,4 +1,4 @@
-"""The pull list as pages: to walk with and tick, line by line, as CSV, and on paper."""
+"""The pages of the pull list: the list to walk with, one item with its tick, CSV, and the print."""
 
 from collections.abc import Mapping
 from itertools import groupby
@@ -34,7 +34,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/pull")
 def next_pull_list(context: ViewerContext, item: str = "") -> Response:
-    """On to the pull list of the next event, or to the line of an item (its code) on it."""
+    """Redirect to the pull list of the next event, or to the row of an item (by its code) on it."""
     with context.reading() as db:
         event = actions.event_for(db, None, context.today)
         if event is None:
@@ -77,7 +77,7 @@ def pull_csv(context: ViewerContext, event_id: str) -> Response:
 
 @router.get("/pull/{event_id}/find")
 def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response:
-    """On to the line of a code that was typed."""
+    """Redirect to the row of a typed code."""
     with context.reading() as db:
         event = get_event(db, event_id)
         codes = read_codes(code)
@@ -88,7 +88,7 @@ def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response
 
 @router.get("/pull/{event_id}/items/{named}")
 def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
-    """One line, by the id of its item or the code on its tag: why, what goes in, the tick, a lead's word."""
+    """One row, by the id of its item or the code of its tag: why, the spare, the tick, a lead's decision."""
     ensure_today(context)
     with context.reading() as db:
         return _line(context, db, get_event(db, event_id), _item_id(db, named), Form())
@@ -96,7 +96,7 @@ def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
 
 @router.post("/pull/{event_id}/ticks")
 def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
-    """Do a line; what speaks against it is told first, and may be done anyway."""
+    """Tick a row as done. What speaks against it is shown first, and can be confirmed."""
     code = text(posted, "item")
     form = typed(posted, "spare", "other", "action", "none")
     ensure_today(context)
@@ -123,7 +123,7 @@ def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
 
 @router.post("/pull/{event_id}/ticks/{tick_id}/undo")
 def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -> Response:
-    """Take a tick back: the gear goes back to where it was."""
+    """Undo a tick: the gear goes back to where it was."""
     op = read_op(posted.get("op"))
     with context.reading() as db:
         event = get_event(db, event_id)
@@ -138,7 +138,7 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
 
 @router.post("/pull/{event_id}/items/{named}/overrule")
 def overrule_line(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
-    """Keep a lead's word on a line."""
+    """Save a lead's decision on an item."""
     form = typed(posted, "action", "reason", "until")
     ensure_today(context)
     with context.reading() as db:
@@ -159,7 +159,7 @@ def overrule_line(context: LeadContext, event_id: str, named: str, posted: Poste
 
 @router.post("/pull/{event_id}/prints")
 def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
-    """Keep the list as it goes to paper, and show it as paper."""
+    """Save a print of the list as it is now, and show it."""
     op = read_op(posted.get("op"))
     ensure_today(context)
 
@@ -173,7 +173,7 @@ def print_list(context: CrewContext, event_id: str, posted: Posted) -> Response:
 
 @router.get("/pull/{event_id}/prints/{print_id}")
 def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
-    """The list as it went to paper, with a QR code beside each line."""
+    """A saved print of the list, with a QR code beside each row."""
     with context.reading() as db:
         event = get_event(db, event_id)
         kept = queries.get_print(db, event.id, print_id)
@@ -192,7 +192,7 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
 
 
 def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, form: Form) -> Response:
-    """The line, with its two forms, the tick and the lead's word: each shows the values that are its own."""
+    """The page of a row with its two forms, the tick and the lead's decision; each shows its own values."""
     pull = actions.pull_list(db, event, context.today, context.zone)
     line = pull.of(item_id)
     if line is not None and line.item.id != item_id and not form.errors:  # it is the spare that goes in
@@ -228,7 +228,7 @@ def _item_id(db: Session, named: str) -> UUID:
 
 
 def _spare(values: Mapping[str, str]) -> str | None:
-    """The code of what went in: another one that was typed, the one that was named, or nothing."""
+    """The code of the spare that went in: one that was typed, else the proposed one; None if nothing did."""
     if values["other"]:
         codes = read_codes(values["other"])
         if len(codes) != 1:

@@ -1,4 +1,4 @@
-"""Every look-up about pull lists, and their prints; each table is read once, however many items there are."""
+"""Look-ups of pull lists and their prints; each table is read once, however many items there are."""
 
 from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
@@ -32,8 +32,9 @@ from service.wear.queries import WearRecord
 
 @dataclass(frozen=True)
 class ItemStanding:
-    """An item that may be in use, go in as a spare or be repaired: its cached due state, until when that holds, and its
-    last pass. `in_use`: it is in service, or was until its fault was found.
+    """An item in service, spare or in repair: its cached due state, when that changes next, and its last pass.
+
+    `in_use`: it is in service, or was until a test found its fault.
     """
 
     item: ItemFacts
@@ -46,7 +47,7 @@ class ItemStanding:
 
 @dataclass(frozen=True)
 class Ticked:
-    """A tick that stands: what was done about which item, by whom, what went in, and where that was."""
+    """A tick that was not taken back: the item, what was done and why, the spare, the place, when and by whom."""
 
     id: UUID
     item_id: UUID
@@ -61,7 +62,7 @@ class Ticked:
 
 
 def standings(db: Session, on: date) -> list[ItemStanding]:
-    """What is in service or spare by `on`, and what was until its fault was found; in walking order."""
+    """The items in service or spare by `on`, and those that were until a test found their fault; in walking order."""
     waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
     home = (
         select(StateChange.to_state)
@@ -100,13 +101,13 @@ def standings(db: Session, on: date) -> list[ItemStanding]:
 
 
 def suspects(db: Session) -> dict[UUID, str]:
-    """What was said of each item that is suspected now."""
+    """The note of each item that is suspect now."""
     query = select(Flag.item_id, Flag.note).where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)
     return {row.item_id: row.note for row in db.execute(query.order_by(Flag.id))}
 
 
 def ports(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Ports]:
-    """The connectors of each of these items, as they have to be the same in what goes in for it."""
+    """The connectors of each of these items, which a spare has to match."""
     ports_of: dict[UUID, list[tuple[str, int, str, str]]] = defaultdict(list)
     for ids in chunks(item_ids):
         query = select(Port.item_id, Port.end, Port.connector, Port.type, Port.gender)
@@ -116,12 +117,12 @@ def ports(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Ports]:
 
 
 def ticked(db: Session, event_id: UUID) -> list[Ticked]:
-    """The ticks of an event's list that stand, the last first."""
+    """The ticks of an event's list that were not taken back, the last first."""
     return [_as_ticked(row) for row in db.execute(_standing().where(PullTick.event_id == event_id))]
 
 
 def tick_of(db: Session, event_id: UUID, item_id: UUID) -> Ticked | None:
-    """The tick of one item that stands."""
+    """The tick of one item, None if it has none or that was taken back."""
     query = _standing().where(PullTick.event_id == event_id, PullTick.item_id == item_id)
     row = db.execute(query.limit(1)).first()
     return _as_ticked(row) if row else None
@@ -162,13 +163,13 @@ def is_taken_back(db: Session, tick_id: UUID) -> bool:
 
 
 def worked_since(db: Session, since: datetime) -> UUID | None:
-    """The event whose list was last ticked since then."""
+    """The event whose list was ticked last, if it was since then."""
     query = select(PullTick.event_id).where(PullTick.received_at >= since)
     return db.scalar(query.order_by(PullTick.received_at.desc()).limit(1))
 
 
 def has_history(db: Session, event_id: UUID) -> bool:
-    """Whether anything was ticked or overruled on an event's list, or it was printed."""
+    """Whether an event's list has ticks, leads' decisions or prints."""
     return any(
         db.scalar(select(func.count()).select_from(table).where(table.event_id == event_id))
         for table in (PullTick, PullPrint, Overrule)
@@ -177,11 +178,11 @@ def has_history(db: Session, event_id: UUID) -> bool:
 
 @dataclass(frozen=True)
 class PullLine:
-    """A line as it is read on the walk: the item, its code, what is decided, and how far it is.
+    """A row of a pull list: the item, its code, what is advised, and what has been done.
 
-    `decided` is None where nothing is to be done any more, since it was ticked; `bought_mm` the item's length as
-    bought. `spare` is the one that goes in, or that goes in if it fails; once ticked, the one that went in.
-    `would_fit` are spares, each with its code, that could go in where none does, once they pass.
+    `decided` is None if nothing is left to do, since it was ticked; `bought_mm` is the item's length as bought. `spare`
+    is the one that goes in, or that goes in if the item fails; once ticked, the one that went in. `would_fit` are
+    spares with their codes that could go in once they pass, if none is proven.
     """
 
     item: ItemFacts
@@ -210,23 +211,23 @@ class PullLine:
 
     @property
     def comes_out(self) -> bool:
-        """Whether it is taken out, or was."""
+        """Whether the item is to be taken out, or was."""
         return self.action in COMES_OUT
 
     @property
     def unfilled(self) -> bool:
-        """Whether something should go in and nothing is there, or nothing did."""
+        """Whether the item comes out, or came out, without a spare."""
         return self.comes_out and self.spare is None
 
     @property
     def waits(self) -> bool:
-        """Whether it was taken out to be repaired, and still waits for that, or for the pass after it."""
+        """Whether it was taken out for repair and is not yet repaired, or has not yet passed since."""
         waiting = self.item.state in (ItemState.QUARANTINED, ItemState.IN_REPAIR)
         return self.done is not None and self.action is Action.REPAIR_FIRST and waiting
 
     @property
     def place(self) -> tuple[int, str, str]:
-        """Where it is on the walk: its turn, and the places that it is at or was."""
+        """Its position on the walk: the place's turn, and the places of its two ends."""
         if self.done is not None:
             return self.done.walk_order, self.done.place, self.done.place_b
         return self.item.walk_order, self.item.place, self.item.place_b
@@ -234,8 +235,10 @@ class PullLine:
 
 @dataclass(frozen=True)
 class JudgedGear:
-    """What is in use, spare or waiting for its repair by a day, as it is judged; `wear` is how every item wore,
-    and `chances` those that they have failed by then.
+    """All items in use, spare or in repair by a day, with the inputs and results of judging them.
+
+    `bought` are lengths as bought in millimeters, `wear` the wear records, `chances` the chances of an undetected
+    failure by the day.
     """
 
     standings: list[ItemStanding]
@@ -249,12 +252,12 @@ class JudgedGear:
 
 @dataclass(frozen=True)
 class PullList:
-    """The pull list of an event, in walking order; `judged` is how many items in use were looked at.
+    """The pull list of an event, in walking order; `judged` is how many items in use were judged.
 
-    `judged_gear` is all that was judged, the spares too, and `states` their states; `in_use` are those that are no
-    spares, of what is ticked those that stay in service; `ready` are the spares that may go in, `waiting` those that
-    may once they pass; `pieces` are all of them as far as fitting goes; `words` are what leads said that is in force;
-    `advised` is what to do about each item with an open fault, the spares and what was ticked too.
+    `judged_gear` are all judged items with the spares, and `states` their states. `in_use` are those that are no
+    spares; of ticked ones those that stay in service. `ready` are the spares that may go in, `waiting` those that may
+    once they pass. `pieces` has the shape and length of each item. `words` are the leads' decisions in force. `advised`
+    is what to do about each item with an open fault, the spares and ticked items included.
     """
 
     event: Event
@@ -271,24 +274,24 @@ class PullList:
 
     @property
     def open(self) -> list[PullLine]:
-        """What is still to be done."""
+        """The rows still to be done."""
         return [line for line in self.lines if line.done is None]
 
     @property
     def counts(self) -> dict[Action, int]:
-        """How many open lines ask for each action."""
+        """How many open rows ask for each action."""
         return {action: sum(line.action is action for line in self.open) for action in Action}
 
     @property
     def places(self) -> list[tuple[str, list[PullLine]]]:
-        """The lines, place by place."""
+        """The rows, place by place."""
         return [(place, list(lines)) for place, lines in groupby(self.lines, key=lambda line: line.place[1])]
 
     @property
     def shopping(self) -> dict[Sort, int]:
-        """What is missing in the case and has to be bought: how many of each sort.
+        """How many of each sort are missing in the case and have to be bought.
 
-        What comes out to be repaired is not: it fills its own gap.
+        Items that come out for repair are not counted: each fills its own gap.
         """
         missing: dict[Sort, int] = {}
         for line in self.lines:
@@ -298,28 +301,28 @@ class PullList:
         return dict(sorted(missing.items(), key=lambda one: one[0].order))
 
     def is_bought(self, line: PullLine) -> bool:
-        """Whether a new one is bought for a line: nothing goes in, and what comes out does not come back."""
+        """Whether a new item is to be bought for a row: it has no spare, and its item does not come back."""
         return line.unfilled and self.advised.get(line.item.id, line.action) is Action.RETIRE
 
     @property
     def gaps_until_repaired(self) -> int:
-        """How many come out to be repaired while nothing goes in for them."""
+        """How many items come out for repair without a spare."""
         waiting = (line for line in self.lines if line.unfilled and (line.done is None or line.waits))
         return sum(not self.is_bought(line) for line in waiting)
 
     def of(self, item_id: UUID) -> PullLine | None:
-        """The line of an item, or that for which it goes in."""
+        """The row of an item, or the row whose spare it is."""
         mine = (line for line in self.lines if line.item.id == item_id)
         theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
         return next(mine, None) or next(theirs, None)
 
 
 ItemNamer = Callable[[ItemFacts], str]
-"""How pages call an item."""
+"""The name of an item on pages."""
 
 
 def add_print(db: Session, print_id: UUID, pull: PullList, name: ItemNamer, actor: Actor) -> None:
-    """Save the open lines as they go to paper now."""
+    """Save the open rows as a print."""
     lines = [as_saved(printed(line, name)) for line in pull.open]
     db.add(PullPrint(id=print_id, event_id=pull.event.id, at=actor.now, person_id=actor.who.id, lines=lines))
     db.flush()
@@ -338,7 +341,7 @@ def get_print(db: Session, event_id: UUID, print_id: UUID) -> PullPrint:
 
 
 def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint, Changes] | None:
-    """The last print, and what changed since; None where the list was never printed."""
+    """The last print, and what changed since; None if the list was never printed."""
     query = select(PullPrint).where(PullPrint.event_id == pull.event.id)
     last = db.scalar(query.order_by(PullPrint.at.desc(), PullPrint.id).limit(1))
     if last is None:
@@ -348,7 +351,7 @@ def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint
 
 
 def printed(line: PullLine, name: ItemNamer) -> Printed:
-    """A line as paper shows it."""
+    """A row as it is printed."""
     _, place, place_b = line.place
     title = name(line.item)
     if place_b:
@@ -367,7 +370,7 @@ def printed(line: PullLine, name: ItemNamer) -> Printed:
 
 
 def lines_of(saved: PullPrint) -> list[Printed]:
-    """The lines of a print."""
+    """The rows of a print."""
     return [
         Printed(
             one["code"],
@@ -384,7 +387,7 @@ def lines_of(saved: PullPrint) -> list[Printed]:
 
 
 def as_saved(line: Printed) -> dict[str, Any]:
-    """A line as its print keeps it."""
+    """A printed row as JSON, as it is stored."""
     return {
         "code": line.code,
         "name": line.name,

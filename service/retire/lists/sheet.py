@@ -1,4 +1,4 @@
-"""A pull list as a table for a spreadsheet, and what goes on paper beside its lines."""
+"""A pull list as CSV, and the QR codes of its print."""
 
 from functools import lru_cache
 
@@ -40,13 +40,13 @@ COLUMNS = (
 
 
 def as_csv(db: Session, pull: PullList, unit: Unit) -> str:
-    """The list, a row a line."""
+    """The list as CSV."""
     wirings = {key: wiring_name(db, key) for key in {line.item.wiring for line in pull.lines}}
     return write_csv(COLUMNS, [_row(line, wirings, unit) for line in pull.lines])
 
 
 def csv_file(text: str, name: str) -> Response:
-    """A CSV file to keep under this name."""
+    """A response that downloads the text as a CSV file of this name."""
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
     return Response((BYTE_ORDER_MARK + text).encode(), 200, headers, "text/csv; charset=utf-8")
 
@@ -81,5 +81,5 @@ def _length(length_mm: int, unit: Unit) -> str:
 
 @lru_cache(maxsize=2048)
 def symbol(url: str) -> Markup:
-    """The QR code that stands beside a line: it never changes, and takes long to make."""
+    """The QR code beside a row, cached: it never changes, and takes long to make."""
     return qr_svg(url)

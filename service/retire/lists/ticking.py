@@ -1,4 +1,4 @@
-"""Ticking a line of a pull list, and taking a tick back: the states of the gear follow, all at once or not at all."""
+"""Ticking a row of a pull list, and taking a tick back, with the changes of states and places, in one transaction."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -39,10 +39,10 @@ _OUT_OF_USE = (ItemState.RETIRED, ItemState.LOST)
 
 @dataclass(frozen=True)
 class NewTick:
-    """A tick as it comes in; `id` is the client's own, `item` and `spare` (None: nothing goes in) are codes.
+    """A tick as it is sent; `id` is made by the client, `item` and `spare` (None: nothing goes in) are codes.
 
-    `at` and `sent_at` are the client's times; without the first it was done just now. `anyway` says that what speaks
-    against the spare was seen; `why` is what the line told, `WHY_MOST` sentences at the most.
+    `at` and `sent_at` are the client's times; without `at` it was done now. `anyway` confirms the spare in spite of
+    what speaks against it; `why` are the reasons of the row, at most `WHY_MOST` sentences.
     """
 
     id: UUID
@@ -57,12 +57,12 @@ class NewTick:
 
 
 def tick(db: Session, new: NewTick, actor: Actor) -> dict[str, Any]:
-    """Do a line: what comes out is quarantined or retired, and its spare lives from now on where it lived.
+    """Tick a row: the item that comes out is quarantined or retired, and its spare gets its place.
 
-    What was ticked before, by whomever, stays as it is, and is told.
+    If the item was ticked before, by anybody, nothing changes, and `already` says so.
 
     Returns:
-        `id`, the codes `item` and `spare`, the `action`, their states, whether it was done `already`, `received_at`.
+        `id`, the codes `item` and `spare`, the `action`, both states, `already`, `received_at`.
 
     Raises:
         NotFound: there is no such event.
@@ -119,7 +119,7 @@ def take_back(db: Session, event_id: UUID, tick_id: UUID, actor: Actor) -> None:
 
     Raises:
         NotFound: there is no such tick on this list.
-        Conflict: one of them has moved on since, so that nothing is undone.
+        Conflict: the state or place of one of them has changed since; nothing is undone then.
     """
     tick = db.get(PullTick, tick_id)
     if tick is None or tick.event_id != event_id:
@@ -166,7 +166,7 @@ def _put_back(db: Session, tick: PullTick, items: list[Item], actor: Actor) -> N
         gear.change_state(db, items[1], ItemState.SPARE, actor.who, actor.now, why)
         gear.place(db, tick.item_id, _name(db, tick.place_a_id), _name(db, tick.place_b_id), actor.who, actor.now)
         if tick.state_before not in (ItemState.IN_SERVICE, ItemState.SPARE):
-            # Its home is in service again, not the case that the swap had made of it.
+            # Its home state is in service again, not spare, which the swap had made it: see `gear.core.home_state`.
             gear.change_state(db, items[0], ItemState.IN_SERVICE, actor.who, actor.now, why)
     gear.change_state(db, items[0], ItemState(tick.state_before), actor.who, actor.now, why)
 
@@ -196,7 +196,7 @@ def _answer(
 
 
 def read_action(text: str) -> Action:
-    """The action that a form or an address names.
+    """The action with this name, of a form or a URL.
 
     Raises:
         Invalid: there is none of this name.
@@ -207,5 +207,5 @@ def read_action(text: str) -> Action:
 
 
 def read_reasons(texts: Sequence[object]) -> tuple[str, ...]:
-    """The reasons that a line gave when it was ticked, `WHY_MOST` at the most, without characters nobody can type."""
+    """The reasons of a row when it was ticked, at most `WHY_MOST`, without control characters."""
     return tuple(one_line(str(text))[:WHY_LONGEST] for text in texts[:WHY_MOST])

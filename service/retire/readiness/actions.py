@@ -1,4 +1,4 @@
-"""Whether everything will work at an event: the pull list's own chances and spares, and the schedule's own minutes."""
+"""Readiness for an event, from the chances and spares of the pull list and the minutes of the schedule."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -38,7 +38,10 @@ from service.wear.core.classes import failures_of
 
 @dataclass(frozen=True)
 class AdvisedAct:
-    """An act with its item and what goes in, and their codes; `on` is the planned evening that has it, if one does."""
+    """An act with its item and the spare that goes in, and their codes; `on` is the evening it is planned for, if any.
+
+    `is_doubted`: see `ItemInUse`.
+    """
 
     act: Act
     item: ItemFacts
@@ -51,11 +54,11 @@ class AdvisedAct:
 
 @dataclass(frozen=True)
 class EventReadiness:
-    """Whether all is ready for the event of a pull list: as things are, and once the planned `evenings` are over.
+    """The readiness for the event of a pull list: now, and what is `left` once the planned `evenings` are over.
 
-    `planned` is the first evening of each item that is on the list of one. `failures` is how many items failed with
-    use, as far as the log tells: without one every chance rests on what is usual. `doubted` is what is likelier bad
-    than its chance knows.
+    `planned` is the first evening of each item that is on the list of one. `failures` is how many failures with use the
+    log has: without any, every chance rests on the prior alone. `doubted` are items that are likelier bad than their
+    chance says.
     """
 
     pull: PullList
@@ -73,18 +76,18 @@ class EventReadiness:
 
     @property
     def declined(self) -> dict[UUID, LeadDecision]:
-        """What a lead wants left as it is, and so is advised nothing about."""
+        """The decisions of leads to leave an item as it is; nothing is advised about these."""
         words = {item_id: word for item_id, word in self.pull.words.items() if word.action is Action.WATCH}
         return {item_id: words[item_id] for item_id in words if item_id in self.pull.in_use}
 
 
 def ready_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> EventReadiness:
-    """Whether all is ready for an event that is not over. The due cache must be of today, as for the pull list."""
+    """The readiness for an event that is not over. The due cache must be of today, as for the pull list."""
     return ready_by(db, pull_list(db, event, today, zone), today)
 
 
 def ready_by(db: Session, pull: PullList, today: date) -> EventReadiness:
-    """The same, where the pull list is at hand."""
+    """The readiness from a pull list that was already made."""
     items, target = _items(db, pull), trip(db).percent / 100
     planned = {
         item_id: min(before)
@@ -104,7 +107,7 @@ def ready_by(db: Session, pull: PullList, today: date) -> EventReadiness:
 
 
 def _items(db: Session, pull: PullList) -> list[ItemInUse]:
-    """What has to work, in walking order."""
+    """The items that have to work, in walking order."""
     usual, lines = usual_times(db), {line.item.id: line for line in pull.open}
     unproven = _unproven(pull)
 
@@ -120,7 +123,7 @@ def _items(db: Session, pull: PullList) -> list[ItemInUse]:
 
 
 def _unproven(pull: PullList) -> dict[UUID, UUID]:
-    """For what comes out with nothing proven to go in the spare that goes in once it passes; none is used twice."""
+    """For each item that comes out without a proven spare: one that goes in once it passes; none is used twice."""
     gaps = [pull.pieces[line.item.id] for line in pull.open if line.unfilled]
     return assigned(gaps, [Spare(piece, OLDEST_DAYS) for piece in pull.waiting if piece.id in pull.judged_gear.chances])
 
@@ -142,7 +145,7 @@ def _item(pull: PullList, item_id: UUID, line: PullLine | None, seconds: int, un
 
 
 def _act(pull: PullList, line: PullLine, seconds: int, unproven: UUID | None) -> PossibleAct | None:
-    """What goes in for a line that comes out, if anything fits."""
+    """The act that fills the place of an item that comes out; None if nothing fits."""
     if line.spare is not None:
         chance = pull.judged_gear.chances.get(line.spare.id)
         return PossibleAct(ActKind.SWAP, SWAP_SECONDS, chance.failed, line.spare.id) if chance else None
@@ -158,7 +161,7 @@ def _test(pull: PullList, item_id: UUID, tested: PossibleAct | None) -> Possible
 
 
 def advised(db: Session, ready: EventReadiness, acts: Sequence[Act]) -> list[AdvisedAct]:
-    """Acts as pages show them."""
+    """The acts with what pages show of them."""
     ids = {item_id for act in acts for item_id in (act.item, act.spare) if item_id}
     facts, codes = item_facts(db, ids), codes_of(db, ids)
     return [
@@ -176,7 +179,7 @@ def advised(db: Session, ready: EventReadiness, acts: Sequence[Act]) -> list[Adv
 
 
 def with_codes(db: Session, ids: Iterable[UUID]) -> list[tuple[ItemFacts, str]]:
-    """Items with their codes, in the order given."""
+    """These items with their codes, in the order given."""
     wanted = list(ids)
     facts, codes = item_facts(db, wanted), codes_of(db, wanted)
     return [(facts[item_id], codes.get(item_id, "")) for item_id in wanted]

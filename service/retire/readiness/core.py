@@ -1,10 +1,11 @@
-"""Ready for the day: the chance that every item in use works at an event, and what raises it most. Pure.
+"""Readiness: the chance that every item in use works at an event, and what raises it most. Pure.
 
-Items fail independently of each other, so all work with the product of the chances that each does. What is known to be
-bad makes that 0 until something else is in its place. Each item has one act at the most that raises the chance: a test,
-which proves it good or has it replaced or repaired, or a spare that goes in. Acts do not depend on each other, so the
-best of so many are those with the largest gains in logarithms, however many they are: first what is needed before all
-can work, then what is in doubt, which is likelier bad than its chance knows, then the others by gain.
+Items fail independently of each other, so the chance that all work is the product of the chances that each does. An
+item known to be bad makes it 0 until something else is in its place. Each item has at most one act that raises the
+chance: a test, which proves it good or has it replaced or repaired, or a spare that goes in. Acts are independent, so
+the best n are those with the largest gains in logarithms, for every n. Their order: first those without which not
+everything can work, then those of doubted items, which are likelier bad than their chance says, then the others by
+gain.
 """
 
 import math
@@ -16,13 +17,13 @@ from uuid import UUID
 from service.wear.core.risk import gain, reaches, works
 
 SWAP_SECONDS = 300
-"""What it takes to put a spare in and strap it down (common practice, no source)."""
+"""The time to put a spare in and strap it down (common practice, no source)."""
 LEAST_GAIN = 1e-9
-"""An act helps if it raises the logarithm of the chance by more than this."""
+"""An act is advised if it raises the logarithm of the chance by more than this."""
 
 
 class ActKind(StrEnum):
-    """What is done: the item is tested, a proven spare goes in for it, or a spare is tested and then goes in."""
+    """The kinds of acts: test the item, put a proven spare in for it, or test a spare and then put it in."""
 
     TEST = "test"
     SWAP = "swap"
@@ -31,7 +32,7 @@ class ActKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PossibleAct:
-    """An act for an item: how long it takes, what goes in, and the chance, below 1, that what is there then is bad."""
+    """An act for an item: how long it takes, what goes in, and the chance, below 1, that this is bad then."""
 
     kind: ActKind
     seconds: int
@@ -41,11 +42,11 @@ class PossibleAct:
 
 @dataclass(frozen=True, slots=True)
 class ItemInUse:
-    """An item that has to work: the chance that it is bad by the event, which is 1 where it is known to be.
+    """An item that has to work: the chance that it is bad by the event, 1 if it is known to be.
 
-    `tested` is the act of testing it, where a test can tell something, and `act` what is advised, None where nothing
-    is: it does not help, there is nothing to put in, or a lead declined it. `doubted`: it crackled, or was repaired, or
-    failed together with others, and no pass has proved it since.
+    `tested` is the act of testing it, if a test can tell something. `act` is what is advised, None if nothing is: it
+    does not help, there is nothing to put in, or a lead declined it. `doubted`: it is suspect, was repaired, or failed
+    together with others, and has not passed since.
     """
 
     id: UUID
@@ -56,12 +57,12 @@ class ItemInUse:
 
     @property
     def known_bad(self) -> bool:
-        """Whether nobody needs to look."""
+        """Whether it is known to be bad without a test."""
         return self.bad >= 1
 
     @property
     def gain(self) -> float:
-        """By how much its act raises the logarithm of the chance that all work."""
+        """The rise of the logarithm of the chance that all work by its act."""
         if self.act is None:
             return 0.0
         return math.inf if self.known_bad else gain(self.bad, self.act.bad_then)
@@ -69,8 +70,8 @@ class ItemInUse:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """An act that is advised: about which item, the chances before it and after it that what is there is bad, and those
-    that all work which are not stuck (see `Readiness`).
+    """An act that is advised: its item, the chances that what is in place is bad, `bad` now and `bad_then` after it,
+    and the chances that all items work that are not stuck (see `Readiness`), `before` and `after` it.
     """
 
     item: UUID
@@ -85,12 +86,12 @@ class Act:
 
 @dataclass(frozen=True)
 class Readiness:
-    """Whether all is ready: the chance that all of `items` work as things are, and `others`, the same of those that are
-    not known to be bad, of which `unseen` are bad on average.
+    """Readiness as things are: the chance that all of `items` work, and `others`, the chance that all work that are not
+    known to be bad, of which `unseen` are bad on average.
 
-    `acts` reach the target, or are all that help, the most useful first; `after` is the chance that all work then, and
-    `others_after` that of what is not `stuck`: what is known to be bad, with nothing to put in. `gaps` is how many are
-    known to be bad now.
+    `acts` reach the target, or are all that help, the most useful first. `after` is the chance that all work then, and
+    `others_after` the chance that all work that are not `stuck`: known to be bad, with nothing to put in. `gaps` is how
+    many are known to be bad now.
     """
 
     items: int
@@ -106,7 +107,7 @@ class Readiness:
 
     @property
     def seconds(self) -> int:
-        """How long the acts take, one after the other."""
+        """The total time of the acts."""
         return sum(act.seconds for act in self.acts)
 
     @property
@@ -116,14 +117,14 @@ class Readiness:
 
     @property
     def is_ready(self) -> bool:
-        """Whether it is reached as things are."""
+        """Whether the target is reached as things are."""
         return reaches(self.chance, self.target)
 
 
 def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
-    """Whether all is ready, and the acts that make it so with a chance of `target`.
+    """The readiness of these items, and the acts that raise the chance to `target`.
 
-    Of equal acts the first in the order given comes first.
+    Equal acts stay in the order of the items.
     """
     stuck = tuple(item.id for item in items if item.known_bad and item.act is None)
     sound = [item.bad for item in items if not item.known_bad]
@@ -155,9 +156,9 @@ def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
 
 
 def once_tested(items: Sequence[ItemInUse], tested: Collection[UUID]) -> list[ItemInUse]:
-    """The items once these were tested, as far as a test of them can tell something; their tests are not advised again.
+    """The items after these were tested, if a test can tell something; their tests are not advised again.
 
-    What is to be swapped still is.
+    Swaps that were advised still are.
     """
     return [_once_tested(item) if item.id in tested else item for item in items]
 

@@ -1,4 +1,4 @@
-"""What a trip needs in the case: the failures that wear expects, against the spares that are there."""
+"""The spares that a trip needs: the failures to be expected by wear, against the spares in the case."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,10 +27,10 @@ from service.wear.queries import chances
 
 @dataclass(frozen=True)
 class SpareSort:
-    """A sort of spares: how many failures the trip is expected to show, how many are there, to carry and to add.
+    """A sort of spares: the expected failures on the trip, how many are `here`, how many to carry and to add.
 
-    `group` is the same for what stands in for one another; `now` and `after` are the chances that its spares are
-    enough. `carry` is None where a price is missing.
+    Sorts of one `group` can stand in for one another; `now` and `after` are the chances that the group's spares are
+    enough, before and after what is added. `carry` is None if a price is missing.
     """
 
     group: int
@@ -46,13 +46,13 @@ class SpareSort:
 
 @dataclass(frozen=True)
 class TripCase:
-    """The case for a trip, once the pull list is done.
+    """The spares for a trip, once the pull list is done.
 
-    `in_use` is how many items are in use then; `failures` is how many failed with use, as far as the log tells: without
-    one every chance rests on the prior alone. `add` is what to buy for the money there is, `least` the cents that make
-    it enough, None where no purchase does; `exact`: neither these nor what to carry could be better. `unpriced` are the
-    sorts in use that no price is known of, and `left_out` those of them that no other can stand in for. `gaps` are what
-    the pull list finds nothing for and what comes out does not come back. `by_default`: no lead has set the trip yet.
+    `in_use` is how many items are in use then. `failures` is how many failures with use the log has: without any, every
+    chance rests on the prior alone. `add` is what to buy within the budget, `least` the cost in cents of having enough,
+    None if no purchase is; `exact`: these and what to carry are optimal. `unpriced` are the sorts in use without a
+    known price, and `left_out` those of them that no other sort can stand in for. `gaps` are the places for which the
+    pull list has no spare and no repair. `by_default`: no lead has set the trip yet.
     """
 
     trip: Trip
@@ -73,10 +73,10 @@ class TripCase:
     @property
     def adds(self) -> dict[Sort, int]:
         """How many of each sort to add."""
-        found: Counter[Sort] = Counter()
+        adds: Counter[Sort] = Counter()
         for row in self.rows:
-            found[row.sort] += row.add
-        return found
+            adds[row.sort] += row.add
+        return adds
 
     @property
     def wanted(self) -> float:
@@ -85,20 +85,21 @@ class TripCase:
 
     @property
     def enough_now(self) -> bool:
-        """Whether it has that chance as it is."""
+        """Whether the spares have the wanted chance as they are."""
         return reaches(self.now, self.wanted)
 
     @property
     def enough(self) -> bool:
-        """Whether it has that chance with what is added."""
+        """Whether the spares have the wanted chance with what is added."""
         return reaches(self.after, self.wanted)
 
 
 @dataclass
 class _Group:
-    """What stands in for one another: pieces in use and spares, each (length, chance), and sorts with their failures.
+    """Items that can stand in for one another but for their length, each as (length, chance), and their sorts.
 
-    A chance is that a piece in use fails, and that a spare works. `cut` are the lengths of spares that were cut.
+    The chance of an item in use (`needed`) is that it fails, that of a spare is that it works. `expected` are the
+    chances of failure of each sort, `here` counts the spares of each, `cut` has the lengths of spares that were cut.
     """
 
     shape: Shape
@@ -109,21 +110,21 @@ class _Group:
     cut: list[int] = field(default_factory=list)
 
     def stock(self, costs: Mapping[Sort, Price]) -> Stock:
-        """The same as it is reckoned with."""
+        """The group as `core` takes it."""
         offers = ((sort.length_mm, price.cents) for sort, price in costs.items() if self._holds(sort))
         return Stock(tuple(sorted(self.needed)), tuple(sorted(self.spares)), tuple(sorted(offers)))
 
     def sorts(self, bought: Iterable[Bought]) -> list[Sort]:
-        """What is told of, by length; a spare that was cut counts with the longest of them that it reaches."""
+        """The sorts to show, by length; a spare that was cut counts as the longest sort that it is long enough for."""
         kind, wiring, _ = self.shape
         lengths = {length for one in bought for length in one}
-        found = sorted({*self.expected, *self.here, *(Sort(kind, wiring, length) for length in lengths)}, key=_by_order)
+        sorts = sorted({*self.expected, *self.here, *(Sort(kind, wiring, length) for length in lengths)}, key=_by_order)
         for length in self.cut:
-            reached = [sort for sort in found if sort.length_mm <= length]
+            reached = [sort for sort in sorts if sort.length_mm <= length]
             if reached:
                 self.here[reached[-1]] += 1
         self.cut.clear()
-        return found
+        return sorts
 
     def _holds(self, sort: Sort) -> bool:
         return (sort.kind, sort.wiring) == self.shape[:2]
@@ -134,29 +135,32 @@ def _by_order(sort: Sort) -> tuple[int, str, int]:
 
 
 def trip(db: Session) -> Trip:
-    """The trip that the program carries spares for."""
+    """The trip that the program carries spares for; our default if no lead has set it."""
     row = db.get(SpareTrip, 1)
     return Trip(row.days, row.percent, row.budget_cents) if row else Trip()
 
 
 def set_trip(db: Session, new: Trip, actor: Actor) -> None:
-    """Keep the trip that the program carries spares for."""
+    """Set the trip that the program carries spares for."""
     db.merge(SpareTrip(id=1, **asdict(new)))
     note_in_audit(db, actor.now, actor.who.id, "spares.trip", "what spares are carried for", asdict(new))
 
 
 def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:
-    """What a trip to an event needs, once its pull list is done."""
+    """The spares for the trip to an event, once its pull list is done."""
     return case_of(db, pull_list(db, event, today, zone), today)
 
 
 def case_of(db: Session, pull: PullList, today: date, back: Mapping[UUID, float] | None = None) -> TripCase:
-    """The same, where the pull list is at hand; `back` is what is repaired until then, and the chance that it fails."""
-    asked = trip(db)
-    last_day = pull.event.on + timedelta(days=asked.days - 1)
+    """The spares from a pull list that was already made.
+
+    `back` are the items that will be repaired by then, each with the chance that it fails.
+    """
+    settings = trip(db)
+    last_day = pull.event.on + timedelta(days=settings.days - 1)
     groups, in_use = _groups(pull, chances(pull.judged_gear.wear, today, max(last_day, today)), back or {})
     failures = failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives)
-    return _case(asked, last_day, groups, pull.judged_gear.prices, in_use, failures, pull.shopping, is_default(db))
+    return _case(settings, last_day, groups, pull.judged_gear.prices, in_use, failures, pull.shopping, is_default(db))
 
 
 def is_default(db: Session) -> bool:
@@ -165,9 +169,9 @@ def is_default(db: Session) -> bool:
 
 
 def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID, float]) -> tuple[list[_Group], int]:
-    """What is in use after the list is done and what is left in the case; and how many are in use.
+    """The items in use once the pull list is done and the spares left then, in groups; and how many are in use.
 
-    What comes `back` fills its own gap, or is a spare where something else went in or where it was one.
+    An item that comes `back` fills its own gap; it is a spare if another went in for it, or if it was one.
     """
     groups: dict[Shape, _Group] = {}
     lines = {line.item.id: line for line in pull.open}
@@ -208,11 +212,10 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID
 
 
 def _fails(item_id: UUID, line: PullLine | None, chance_of: Mapping[UUID, Chance]) -> float:
-    """The chance that what is in an item's place on the trip fails there.
+    """The chance that what is in an item's place fails on the trip.
 
-    That is the spare, where one goes in; what is tested first fails only by what comes after its test, since what the
-    test finds bad is out before the trip. What has no chance has failed already, and stays in by a lead's word: it is
-    sure to fail.
+    That is the spare, if one goes in. An item that is tested first can only fail after its test, since it comes out if
+    the test finds it bad. An item without a chance has failed already and stays by a lead's decision: 1.
     """
     spare = line.spare if line and line.comes_out else None
     chance = chance_of.get(spare.id if spare else item_id)
@@ -222,7 +225,7 @@ def _fails(item_id: UUID, line: PullLine | None, chance_of: Mapping[UUID, Chance
 
 
 def _found_bad(chance: Chance | None) -> float:
-    """The chance that a test today finds an item bad: one in use has its spare put in, and a spare is none."""
+    """The chance that a test today finds an item bad, so that it is replaced, or is no spare any more."""
     if chance is None or chance.if_tested >= 1:
         return 0.0
     return max(0.0, 1 - (1 - chance.failed) / (1 - chance.if_tested))
@@ -238,7 +241,7 @@ def _sort_key(shape: Shape) -> tuple[object, ...]:
 
 
 def _case(
-    asked: Trip,
+    settings: Trip,
     last_day: date,
     groups: Sequence[_Group],
     costs: Mapping[Sort, Price],
@@ -247,11 +250,11 @@ def _case(
     gaps: dict[Sort, int],
     by_default: bool,
 ) -> TripCase:
-    wanted, stocks = asked.percent / 100, [group.stock(costs) for group in groups]
+    wanted, stocks = settings.percent / 100, [group.stock(costs) for group in groups]
     buyable = [at for at, stock in enumerate(stocks) if can_be_enough(stock, wanted)]
     full = cheapest([stocks[at] for at in buyable], wanted)
-    kit = full if full and full.cents <= asked.budget_cents else None
-    kit = kit or best_within([stocks[at] for at in buyable], asked.budget_cents)
+    kit = full if full and full.cents <= settings.budget_cents else None
+    kit = kit or best_within([stocks[at] for at in buyable], settings.budget_cents)
     add: list[Bought] = [{} for _ in stocks]
     for at, bought in zip(buyable, kit.bought, strict=True):
         add[at] = bought
@@ -279,7 +282,7 @@ def _case(
     unpriced = {sort: None for group in groups for sort in group.expected if sort not in costs}
     left_out = {sort: None for at, group in enumerate(groups) for sort in group.expected if at not in buyable}
     return TripCase(
-        asked,
+        settings,
         last_day,
         rows,
         in_use,

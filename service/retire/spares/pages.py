@@ -1,4 +1,4 @@
-"""The page of spares: what to carry on a trip, against what is in the case, and what to add for the money there is."""
+"""The page of spares: what to carry on a trip, what is in the case, and what to add within the budget."""
 
 from collections.abc import Callable, Mapping
 
@@ -25,7 +25,7 @@ FIELDS = ("days", "percent", "budget")
 
 @router.get("/spares")
 def spares_page(context: ViewerContext, event: str | None = None) -> Response:
-    """The case for the trip to an event, to the next one where none is named."""
+    """The spares for the trip to an event; to the next one if none is named."""
     ensure_today(context)
     with context.reading() as db:
         return _page(context, db, event or None, Form())
@@ -33,7 +33,7 @@ def spares_page(context: ViewerContext, event: str | None = None) -> Response:
 
 @router.post("/spares")
 def set_trip(context: LeadContext, posted: Posted) -> Response:
-    """Keep what spares are carried for."""
+    """Set the length of trips, the wanted chance and the budget."""
     form, event = typed(posted, *FIELDS), text(posted, "event") or None
 
     def keep() -> str:

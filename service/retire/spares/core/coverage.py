@@ -1,12 +1,12 @@
 """The chance that the spares of a trip are enough. Pure.
 
-A piece fails once or not at all, each with a chance of its own, so how many of a length fail follows Poisson's binomial
-law: the convolution of single chances. So does how many of the spares work, which may have failed themselves. A longer
-spare stands in for a shorter one, never the other way round: a case is enough when, for every length, the working
-spares of that length and longer outnumber the failures of that length and longer (Hall's condition for nested sets).
-`covered` adds that chance up exactly, from the longest length down.
+A piece fails once or not at all, each with a chance of its own, so the number of failures of a length has the
+Poisson-binomial distribution, the convolution of the single ones. So has the number of spares that work, which may have
+failed too. A longer spare can stand in for a shorter one, never the other way round: the spares are enough if, for
+every length, at least as many spares of that length or longer work as pieces of that length or longer fail (Hall's
+condition for nested sets). `covered` computes the chance exactly, from the longest length down.
 
-Three spares cover forty pieces that fail with 1 in 40 each at 95 %, and two do not:
+For forty pieces that fail with a chance of 1 in 40 each, three spares reach 95 %, and two do not:
 
 >>> forty = Stock(tuple((3048, 1 / 40) for _ in range(40)))
 >>> [round(covered(forty, {3048: spares}), 4) for spares in (2, 3)]
@@ -27,21 +27,22 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 Length = int
-"""Of a cable, in millimeters; 0 where a kind has none."""
+"""The length of a cable in millimeters; 0 for a kind without one."""
 Bought = Mapping[Length, int]
 """How many of each length are bought."""
 Offer = tuple[Length, int]
-"""What can be bought, and what it costs in millionths of a cent."""
+"""A length that can be bought, and its price in millionths of a cent."""
 
 TINY = 1e-18
-"""Chances below this at the ends of a law are left out."""
+"""Chances below this at the ends of a distribution are left out."""
 MILLIONTHS = 1_000_000
-"""Cents are counted in millionths, so that of two purchases that cost the same the one of fewer pieces is cheaper."""
+"""Of a cent. Each piece costs one more, so that of two purchases at the same price the one of fewer pieces is chosen.
+"""
 
 
 @dataclass(frozen=True)
 class Trip:
-    """How many days a trip has, in how many of a hundred trips the spares must be enough, and what may be spent.
+    """The days of a trip, the percentage of trips on which the spares have to be enough, and the budget in cents.
 
     A weekend, 95 of 100 and 200 dollars are usual (common practice, no source).
     """
@@ -53,11 +54,10 @@ class Trip:
 
 @dataclass(frozen=True)
 class Stock:
-    """What can stand in for one another, but for its length.
+    """Pieces that can stand in for one another but for their length.
 
-    `needed` tells of each piece in use its length, and the chance that it fails on the trip; `spares` of each piece in
-    the case its length, and the chance that it works; `prices` what one of each length costs, in cents, as far as that
-    is known.
+    `needed`: for each piece in use its length, and the chance that it fails on the trip. `spares`: for each spare its
+    length, and the chance that it works. `prices`: the known prices of lengths, in cents.
     """
 
     needed: tuple[tuple[Length, float], ...]
@@ -66,29 +66,29 @@ class Stock:
 
 
 class Law(NamedTuple):
-    """The chances of whole numbers, from `low` on."""
+    """The distribution of a whole number: the chances of `low`, `low` + 1, and so on."""
 
     low: int
     chances: "Floats"
 
     @property
     def most(self) -> int:
-        """The largest number that may come."""
+        """The largest possible number."""
         return self.low + len(self.chances) - 1
 
     def plus(self, other: "Law") -> "Law":
-        """The law of the sum of two numbers that do not depend on each other."""
+        """The distribution of the sum of two independent numbers."""
         import numpy as np
 
         return Law(self.low + other.low, np.convolve(self.chances, other.chances))
 
     def up_to(self, most: int) -> "Law":
-        """The same without all that is more."""
+        """The chances of numbers up to `most` only."""
         return Law(self.low, self.chances[: max(0, most - self.low + 1)])
 
 
 def how_many(chances: Sequence[float]) -> Law:
-    """How many of these come to pass, each with its chance and apart from the others."""
+    """The distribution of the number of these independent events that happen, each with its chance."""
     import numpy as np
 
     laws = [Law(0, np.array([1 - chance, chance])) for chance in chances] or [Law(0, np.ones(1))]
@@ -106,55 +106,55 @@ def _trimmed(law: Law) -> Law:
 
 
 def covered(stock: Stock, bought: Bought | None = None) -> float:
-    """The chance that the spares are enough for all that fails, with what is bought besides, which works."""
+    """The chance that the spares are enough for all failures, together with what is bought, which always works."""
     return ladder_of(stock).covered(bought or {})
 
 
 @dataclass(frozen=True)
 class Ladder:
-    """A stock as rungs: the lengths that are needed, the longest first, with what may be bought for each.
+    """A stock as rungs: the needed lengths, the longest first, with what may be bought for each.
 
-    A length stands on the rung of the longest need that it is long enough for. What is dearer than something longer
-    is never bought.
+    A length belongs to the rung of the longest need that it is long enough for. A length that costs more than a longer
+    one is never bought.
     """
 
     stock: Stock
 
     @cached_property
     def lengths(self) -> list[Length]:
-        """The lengths that are needed."""
+        """The needed lengths, the longest first."""
         return sorted({length for length, chance in self.stock.needed if chance > 0}, reverse=True)
 
     @cached_property
     def laws(self) -> list[Law]:
-        """Of each rung how many more fail than spares of that rung work."""
+        """For each rung the distribution of failures minus working spares."""
         failing, working = defaultdict(list), defaultdict(list)
         for length, chance in self.stock.needed:
             failing[length].append(chance)
         for length, chance in self.stock.spares:
             working[self.rung(length)].append(chance)
-        found = []
+        laws = []
         for at, length in enumerate(self.lengths):
             works = how_many(working[at])
             minus = Law(-works.most, works.chances[::-1])
-            found.append(_trimmed(how_many(failing[length]).plus(minus)))
-        return found
+            laws.append(_trimmed(how_many(failing[length]).plus(minus)))
+        return laws
 
     @cached_property
     def onward(self) -> list[list[Law]]:
-        """Of each rung the laws of the sums from it on down."""
+        """For each rung the distributions of the partial sums of `laws` from it on down."""
         return [list(accumulate(self.laws[at:], Law.plus)) for at in range(len(self.laws))]
 
     @cached_property
     def offers(self) -> list[Offer | None]:
-        """What is bought for each rung, and what it costs; None where nothing is worth it."""
-        found: list[Offer | None] = [None] * len(self.lengths)
+        """The length to buy for each rung, and its price; None if a longer one is as cheap or no price is known."""
+        offers: list[Offer | None] = [None] * len(self.lengths)
         least: int | None = None
         for length, cents in sorted(self.stock.prices, key=lambda one: (one[1], -one[0])):
             at = self.rung(length)
             if at is not None and (least is None or at < least):
-                found[at], least = (length, cents * MILLIONTHS + 1), at
-        return found
+                offers[at], least = (length, cents * MILLIONTHS + 1), at
+        return offers
 
     def rung(self, length: Length) -> int | None:
         return next((at for at, needed in enumerate(self.lengths) if needed <= length), None)
@@ -168,7 +168,7 @@ class Ladder:
         return self.chance(counts)
 
     def chance(self, counts: Sequence[int]) -> float:
-        """The chance that it is enough with so many more on each rung."""
+        """The chance that the stock is enough with so many pieces bought for each rung."""
         known = self._chances.get(tuple(counts))
         if known is None:
             import numpy as np
@@ -185,18 +185,21 @@ class Ladder:
         return {}
 
     def purchase(self, counts: Sequence[int]) -> Bought:
-        """What so many on each rung are."""
+        """The purchase of so many pieces for each rung."""
         return {
             offer[0]: count for offer, count in zip(self.offers, counts, strict=True) if offer is not None and count
         }
 
     def most_missing(self, at: int, missing: int) -> int:
-        """How many can be missing at the most before the next rung for which something is bought."""
+        """The most pieces that can be missing before the next rung for which something can be bought.
+
+        `missing` is the most that can be missing before rung `at`.
+        """
         rungs = zip(self.onward[at], [None, *self.offers[at + 1 :]], strict=True)
         return missing + max(law.most for law, offer in takewhile(lambda rung: not rung[1], rungs))
 
     def at_level(self, level: float) -> list[int]:
-        """How many on each rung cover each rung by itself with this chance, where something can be bought for it."""
+        """How many to buy for each rung to cover each rung by itself with this chance, as far as that can be bought."""
         import numpy as np
 
         counts, there, offer = [0] * len(self.laws), 0, None

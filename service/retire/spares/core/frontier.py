@@ -1,10 +1,10 @@
-"""The purchases of one stock that may be part of the answer, found by branch and bound. Pure.
+"""The purchases of one stock that may be part of the optimum, by branch and bound. Pure.
 
-A stock is gone through from its longest length down, with every number to buy of each. What is left out asks for too
-much money, since every shorter length by itself and all other stocks still ask for so much at the least; or it is
-beaten by a purchase that is as cheap and leaves a case at least as good in every respect. What the shorter lengths ask
-for is first taken from the purchase before, which can only ask for less, and then reckoned anew in that order, as long
-as it may matter.
+The search goes through a stock from its longest length down, with every number to buy of each. A branch is cut if its
+lower bound is above the budget: its cost, plus the least cost of covering each shorter length by itself and all other
+stocks. It is also cut if it is dominated: another purchase is as cheap and at least as good in every respect. The bound
+for the shorter lengths is first inherited from the parent, for which it is no greater, and then computed again in that
+order, as long as it can matter.
 """
 
 from collections.abc import Sequence
@@ -24,25 +24,25 @@ INFINITE: Final = float("inf")
 NEVER: Final = 2**40
 """More than can be bought."""
 WIDEST: Final = 1000
-"""So many purchases are followed from one length to the next; a program with dozens of failures may have more."""
+"""The most purchases that are kept from one length to the next; a program with dozens of failures may have more."""
 AT_ONCE: Final = 1000
-"""Of so many purchases it is reckoned at once what they still ask for."""
+"""Purchases whose bounds are computed at once."""
 
 
 @dataclass(frozen=True)
 class _States:
-    """A row for each purchase: the chances of whole numbers, from `low` on."""
+    """For each purchase, a row: the chances of the whole numbers `low`, `low` + 1, and so on."""
 
     low: int
     chances: "Floats"
 
     @property
     def most(self) -> int:
-        """The largest number that may come."""
+        """The largest possible number."""
         return self.low + int(self.chances.shape[1]) - 1
 
     def plus(self, law: Law) -> "_States":
-        """The same with another number added, which does not depend on it."""
+        """The distributions of the sums with another, independent number."""
         import numpy as np
 
         width = self.chances.shape[1]
@@ -53,9 +53,10 @@ class _States:
 
 @dataclass(frozen=True)
 class Purchases:
-    """Purchases down to a rung, a row each: how many on each rung, how many together, what they cost.
+    """Purchases down to a rung, a row each: `counts` for each rung, how many in all are `there`, and their cost.
 
-    `states` are how many more failed than work, as far as those that are bought were enough; `chance` that they were.
+    `states` are the distributions of failures minus working spares, restricted to outcomes for which the purchase is
+    enough so far; `chance` is the probability of these.
     """
 
     counts: "Ints"
@@ -66,18 +67,21 @@ class Purchases:
 
     @classmethod
     def none(cls) -> "Purchases":
-        """Nothing is bought yet."""
+        """The purchase of nothing, before the first rung."""
         import numpy as np
 
         return cls(np.zeros((1, 0), int), np.zeros(1, int), np.zeros(1), np.ones(1), _States(0, np.ones((1, 1))))
 
     def only(self, rows: Any) -> "Purchases":
-        """Some of them."""
+        """The purchases of these rows."""
         states = _States(self.states.low, self.states.chances[rows])
         return Purchases(self.counts[rows], self.there[rows], self.cost[rows], self.chance[rows], states)
 
     def followed_by(self, law: Law, upto: int, offer: Offer | None, wanted: float, most: float) -> "_Branches":
-        """Each with none, one, two and more of what is offered on the next rung, until `upto` are there."""
+        """Each purchase with none, one, two and more of the offer of the next rung, until `upto` are there.
+
+        Left out are those with a chance below `wanted` or a cost above `most`.
+        """
         import numpy as np
 
         sums = self.states.plus(law)
@@ -90,7 +94,7 @@ class Purchases:
         return _Branches(self, sums, row, more[count], there[row, count], cost[row, count], chance[row, count])
 
     def unbeaten(self) -> "Ints":
-        """Those of which no other costs no more, has as many there and leaves whatever comes as likely enough."""
+        """The rows that no other dominates: one that costs no more, has as many there, and is nowhere less likely."""
         import numpy as np
 
         order = np.lexsort((-self.there, -self.chance, self.cost))
@@ -106,8 +110,9 @@ class Purchases:
 
 @dataclass(frozen=True)
 class _Branches:
-    """What may follow purchases down to the next rung, each with its `row` there and how many are bought `more`; `sums`
-    are the states of those rows with the next rung.
+    """The children of purchases at the next rung: the `row` of the parent in `before`, and how many `more` are bought.
+
+    `sums` are the states of the parents with the next rung added; the other fields are as in `Purchases`.
     """
 
     before: Purchases
@@ -119,7 +124,7 @@ class _Branches:
     chance: "Floats"
 
     def purchases(self, at: "Ints") -> Purchases:
-        """Some of them, as purchases."""
+        """The children of these rows, as purchases."""
         import numpy as np
 
         there, row, low = self.there[at], self.row[at], self.sums.low
@@ -130,7 +135,7 @@ class _Branches:
         return Purchases(counts, there, self.cost[at], self.chance[at], states)
 
     def rising(self, at: "Ints") -> "Frontier":
-        """Some of them without those of which another costs no more and has as great a chance; by cost."""
+        """The Pareto frontier of these rows in cost and chance, by cost."""
         import numpy as np
 
         order = at[np.lexsort((-self.chance[at], self.cost[at]))]
@@ -141,7 +146,7 @@ class _Branches:
 
 @dataclass(frozen=True)
 class Frontier:
-    """Purchases of which none is beaten, by cost: what each costs, its chance, how many on each rung."""
+    """The Pareto frontier, by cost: the cost of each purchase, its chance, and its counts for each rung."""
 
     cost: "Floats"
     chance: "Floats"
@@ -150,58 +155,59 @@ class Frontier:
 
 @dataclass(frozen=True)
 class Beyond:
-    """What is asked of the other stocks, at the least, where this one is covered with no more than each level."""
+    """The least cost of the other stocks if this one is covered with a chance of at most each of `levels`."""
 
     levels: tuple[float, ...]
     costs: "Floats"
 
-    def least(self, asked: "Floats") -> "Floats":
-        """The least that a purchase, which asks for so much with each level, and all others cost together."""
-        least: Floats = (asked + self.costs).min(axis=1, initial=INFINITE)
+    def least(self, needed: "Floats") -> "Floats":
+        """The least cost of all stocks (rows,), where this one still costs `needed` for each level (rows, levels)."""
+        least: Floats = (needed + self.costs).min(axis=1, initial=INFINITE)
         return least
 
 
 def least_cost(ladder: Ladder, levels: Sequence[float]) -> "Floats":
-    """What it costs at the least to cover this stock with each of these chances; infinite where nothing does."""
+    """A lower bound of the cost of covering this stock with each of these chances; infinite if nothing does."""
     none = Purchases.none()
     least: Floats = _least_costs(ladder, 0, none.there, _needs(ladder, 0, none.states, levels))[0]
     return least
 
 
 def frontier(ladder: Ladder, wanted: float, most: float, beyond: Beyond) -> tuple[Frontier, bool]:
-    """The purchases for at most so much with at least that chance, of which none is beaten by a cheaper one.
+    """The Pareto frontier of purchases that cost at most `most` with a chance of at least `wanted`.
 
-    Those are left out that cost too much with what is asked `beyond` this stock; and whether that is all of them.
+    Purchases that cost too much together with the least cost `beyond` this stock are left out. The second value is
+    whether the frontier is complete, rather than cut at `WIDEST`.
     """
     import numpy as np
 
-    found, exact, last = Purchases.none(), True, len(ladder.laws) - 1
-    result = Frontier(found.cost, found.chance, found.counts)
-    needs = _needs(ladder, 0, found.states, beyond.levels)
+    kept, exact, last = Purchases.none(), True, len(ladder.laws) - 1
+    result = Frontier(kept.cost, kept.chance, kept.counts)
+    needs = _needs(ladder, 0, kept.states, beyond.levels)
     for at, (law, offer) in enumerate(zip(ladder.laws, ladder.offers, strict=True)):
-        upto = ladder.most_missing(at, found.states.most) if offer else 0
-        tried = found.followed_by(law, upto, offer, wanted, most - float(beyond.costs.min()))
+        upto = ladder.most_missing(at, kept.states.most) if offer else 0
+        tried = kept.followed_by(law, upto, offer, wanted, most - float(beyond.costs.min()))
         bound = tried.cost + beyond.least(_least_costs(ladder, at + 1, tried.there, needs[tried.row, 1:]))
         order = np.argsort(bound, kind="stable")
         order = order[: np.searchsorted(bound[order], most, side="right")]
         if at == last or not len(order):
             result = tried.rising(order)
             break
-        found, needs, bound = _tightest(ladder, at + 1, tried, bound[order], order, most, beyond)
+        kept, needs, bound = _tightest(ladder, at + 1, tried, bound[order], order, most, beyond)
         exact = exact and len(bound) <= WIDEST
         fine = bound <= (most if len(bound) <= WIDEST else np.partition(bound, WIDEST)[WIDEST])
-        rows = np.flatnonzero(fine)[found.only(fine).unbeaten()]
-        found, needs = found.only(rows), needs[rows]
+        rows = np.flatnonzero(fine)[kept.only(fine).unbeaten()]
+        kept, needs = kept.only(rows), needs[rows]
     return result, exact
 
 
 def _tightest(
     ladder: Ladder, at: int, tried: "_Branches", bound: "Floats", order: "Ints", most: float, beyond: Beyond
 ) -> tuple[Purchases, "Ints", "Floats"]:
-    """Those of `order` that may be part of the answer, what they need from a rung on, and their bounds.
+    """The children of `order` that may be part of the optimum, their needs from rung `at` on, and their bounds.
 
-    They come by a `bound` that is no greater than their own. Once more are found than will be followed, and what is
-    left can only be worse than those, it is not looked at.
+    They are sorted by `bound`, which is no greater than their own. Once there are more than `WIDEST`, and the rest can
+    only be worse, the rest is skipped.
     """
     import numpy as np
 
@@ -214,15 +220,15 @@ def _tightest(
         some = order[begin : begin + AT_ONCE]
         part = tried.purchases(some)
         needed = _needs(ladder, at, part.states, beyond.levels)
-        asked = part.cost + beyond.least(_least_costs(ladder, at, part.there, needed))
-        fine = asked <= most
-        rows, needs, own = [*rows, some[fine]], [*needs, needed[fine]], [*own, asked[fine]]
+        least = part.cost + beyond.least(_least_costs(ladder, at, part.there, needed))
+        fine = least <= most
+        rows, needs, own = [*rows, some[fine]], [*needs, needed[fine]], [*own, least[fine]]
     return tried.purchases(np.concatenate(rows)), np.concatenate(needs), np.concatenate(own)
 
 
 def _needs(ladder: Ladder, at: int, states: _States, levels: Sequence[float]) -> "Ints":
-    """How many have to be there by each rung from one on, so that the rung by itself is covered with each chance (rows,
-    rungs, levels); `NEVER` where no number does.
+    """How many have to be there by each rung from `at` on to cover that rung by itself with each chance (rows, rungs,
+    levels); `NEVER` if no number does.
     """
     import numpy as np
 
@@ -237,10 +243,10 @@ def _needs(ladder: Ladder, at: int, states: _States, levels: Sequence[float]) ->
 
 
 def _least_costs(ladder: Ladder, at: int, there: "Ints", needs: "Ints") -> "Floats":
-    """What is still to be spent from a rung on at the least where so many are there, for each of these chances (rows,
-    levels); infinite where nothing does.
+    """The least cost from rung `at` on if so many are there already, for each level (rows, levels); infinite if nothing
+    covers it.
 
-    Each rung by itself asks for so many; the later one is bought, the cheaper it is.
+    It is a lower bound: each rung is covered by itself, with pieces bought as late as possible, which are the cheapest.
     """
     import numpy as np
 

@@ -1,8 +1,8 @@
-"""Which spares to buy: the least money for a wanted chance, or the greatest chance for the money. Pure.
+"""Which spares to buy: the least cost for a wanted chance, or the greatest chance within a budget. Pure.
 
-Both are exact: of each stock those purchases are kept that may be part of the answer (see `frontier`), and what stays
-of each is put together. Only where a stock has more of these than are followed, as it does where dozens of pieces of
-several lengths are to be bought, another purchase may be a little better, and `Kit.exact` says so.
+Both are exact: the purchases of each stock that may be part of the optimum (see `frontier`) are combined. Only if a
+stock has more of these than are kept, as with dozens of pieces of several lengths, a slightly better purchase may
+exist; `Kit.exact` is then False.
 """
 
 from bisect import bisect_left
@@ -24,15 +24,15 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int_]
 
 STEPS = 48
-"""In so many steps the chance that may be lost is shared out among stocks."""
+"""Steps into which the chance that may be lost is divided, to be distributed among stocks."""
 LEVELS_OF_STEPS = (2, 6, 14, 28, STEPS)
 
 
 @dataclass(frozen=True)
 class Kit:
-    """A purchase for each stock, what it costs, and the chance that each is enough.
+    """A purchase for each stock, the total cost in cents, and the chance that each stock is enough.
 
-    `exact`: none is better. Where there are very many pieces that is not proven, and another may be a little better.
+    `exact`: it is proven that none is better. With very many pieces it is not proven.
     """
 
     bought: tuple[Bought, ...]
@@ -42,12 +42,12 @@ class Kit:
 
     @property
     def chance(self) -> float:
-        """The chance that all are enough."""
+        """The chance that all stocks are enough."""
         return prod(self.chances)
 
 
 def cheapest(stocks: Sequence[Stock], wanted: float) -> Kit | None:
-    """The purchase that covers all failures with the wanted chance at the least cost; None where none does.
+    """The purchase of the least cost that covers all failures with the wanted chance; None if none does.
 
     Of those that cost the same it has the fewest pieces.
     """
@@ -56,19 +56,19 @@ def cheapest(stocks: Sequence[Stock], wanted: float) -> Kit | None:
     near = _quick(ladders, wanted)
     if near is None:
         return None
-    found = _combined(ladders, wanted, _cost(ladders, near))
-    return _as_kit(ladders, found.counts[0] if len(found.cost) else chain(*near), found.exact)
+    optimal = _combined(ladders, wanted, _cost(ladders, near))
+    return _as_kit(ladders, optimal.counts[0] if len(optimal.cost) else chain(*near), optimal.exact)
 
 
 def can_be_enough(stock: Stock, wanted: float) -> bool:
-    """Whether any purchase covers a stock with the wanted chance; not so where a price that it takes is unknown."""
+    """Whether any purchase covers a stock with the wanted chance; only lengths with a known price can be bought."""
     return _quick([ladder_of(stock)], wanted * (1 - EQUAL)) is not None
 
 
 def best_within(stocks: Sequence[Stock], cents: int) -> Kit:
-    """The purchase for at most so many cents that covers all failures with the greatest chance.
+    """The purchase of at most `cents` that covers all failures with the greatest chance.
 
-    Of those with the same chance it is the cheapest. Where nothing gives any chance to speak of, nothing is bought.
+    Of those with the same chance it is the cheapest. If even the best chance is negligible, nothing is bought.
     """
     ladders = [ladder_of(stock) for stock in stocks]
     most = cents * MILLIONTHS + MILLIONTHS - 1
@@ -76,14 +76,15 @@ def best_within(stocks: Sequence[Stock], cents: int) -> Kit:
     chance = _chance(ladders, near)
     if chance < EQUAL:
         return _as_kit(ladders, [0] * sum(len(ladder.laws) for ladder in ladders), exact=True)
-    found = _combined(ladders, chance * (1 - EQUAL), most)
-    if not len(found.cost):
-        return _as_kit(ladders, chain(*near), found.exact)
-    return _as_kit(ladders, found.counts[bisect_left(found.chance, found.chance[-1] * (1 - EQUAL))], found.exact)
+    optimal = _combined(ladders, chance * (1 - EQUAL), most)
+    if not len(optimal.cost):
+        return _as_kit(ladders, chain(*near), optimal.exact)
+    cheapest_of_best = bisect_left(optimal.chance, optimal.chance[-1] * (1 - EQUAL))
+    return _as_kit(ladders, optimal.counts[cheapest_of_best], optimal.exact)
 
 
 Counts = tuple[tuple[int, ...], ...]
-"""How many are bought on each rung of each ladder."""
+"""How many are bought for each rung of each ladder."""
 
 
 def _as_kit(ladders: Sequence[Ladder], counts: Iterable[int], exact: bool) -> Kit:
@@ -112,7 +113,7 @@ LEVELS = [1 - 10 ** (-step / 8) for step in range(8 * 13)]
 
 
 def _quick(ladders: Sequence[Ladder], wanted: float) -> Counts | None:
-    """A purchase with the wanted chance that is not far from the cheapest; None where none has it."""
+    """A purchase with the wanted chance close to the cheapest, by a greedy search; None if none has the chance."""
     at = bisect_left(LEVELS, True, key=lambda level: _chance(ladders, _at_level(ladders, level)) >= wanted)
     if at == len(LEVELS):
         return None
@@ -131,7 +132,7 @@ def _quick(ladders: Sequence[Ladder], wanted: float) -> Counts | None:
 
 
 def _quick_within(ladders: Sequence[Ladder], most: int) -> Counts:
-    """A purchase for the money that is not far from the best."""
+    """A purchase within the budget close to the best, by a greedy search."""
     at = bisect_left(LEVELS, True, key=lambda level: _cost(ladders, _at_level(ladders, level)) > most)
     counts = _at_level(ladders, LEVELS[at - 1]) if at else tuple((0,) * len(ladder.laws) for ladder in ladders)
     left = most - _cost(ladders, counts)
@@ -150,7 +151,7 @@ def _at_level(ladders: Sequence[Ladder], level: float) -> Counts:
 
 
 def _rungs(ladders: Sequence[Ladder]) -> list[tuple[int, int, int]]:
-    """What is offered: its price, and on which rung of which ladder."""
+    """All offers: the price, the number of the ladder, and the rung."""
     return [
         (offer[1], number, at)
         for number, ladder in enumerate(ladders)
@@ -166,10 +167,10 @@ def _with(counts: Counts, ladder: int, rung: int, by: int) -> Counts:
 
 
 class _Shares:
-    """What stocks cost at the least together, by how much of the chance may be lost among them.
+    """Lower bounds of the joint cost of stocks, by how much of the chance may be lost among them.
 
-    The logarithm of the chance that may be lost is cut into steps, and a stock that loses part of one counts as if it
-    lost all of it. So of stocks that lose so many steps together, up to one more is counted for each.
+    The logarithm of the wanted chance is divided into `STEPS`, and a stock that loses part of a step is counted with
+    the whole step. So for stocks that lose n steps together, up to one more is counted for each.
     """
 
     def __init__(self, ladders: Sequence[Ladder], wanted: float) -> None:
@@ -179,7 +180,7 @@ class _Shares:
         self.alone = [least_cost(ladder, levels) for ladder in ladders]
 
     def of(self, numbers: Iterable[int]) -> "Floats":
-        """What these ladders cost together at the least, by steps that are lost among all."""
+        """The least joint cost of these ladders, by the steps lost among them (steps,)."""
         import numpy as np
 
         numbers = list(numbers)
@@ -191,24 +192,24 @@ class _Shares:
         return total
 
     def left(self, chance: "Floats", others: int) -> "Ints":
-        """How many steps may be lost among so many others, as they are counted, where so much is covered so far."""
+        """How many steps `others` more stocks may lose, as they are counted, where the chance so far is `chance`."""
         import numpy as np
 
         left: Ints = np.clip(STEPS + np.floor(np.log(chance) / self._step + 1e-6), 0, STEPS).astype(int)
         return left + others
 
     def beyond(self, number: int, wanted: float) -> Beyond:
-        """What is asked beyond one ladder."""
+        """The least cost of all ladders but one."""
         import numpy as np
 
         total = self.of(at for at in range(self._count) if at != number)
-        least = [0, *LEVELS_OF_STEPS[:-1]]  # lost by this one, at the least, where it is at this level and not better
+        least = [0, *LEVELS_OF_STEPS[:-1]]  # the least steps that this one loses at each level
         levels = tuple(wanted ** (lost / STEPS) * (1 - EQUAL) for lost in LEVELS_OF_STEPS)
         return Beyond(levels, np.array([total[STEPS - lost + self._count - 1] for lost in least]))
 
 
 def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined":
-    """The purchases of all stocks for at most so much with at least that chance, of which none is beaten; by cost."""
+    """The Pareto frontier of purchases of all stocks that cost at most `most` with a chance of at least `wanted`."""
     import numpy as np
 
     shares, exact = _Shares(ladders, wanted), True
@@ -230,8 +231,8 @@ def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined
 
 @dataclass(frozen=True)
 class _Combined:
-    """What each purchase costs, the chance that all are enough, and how many on each rung; and whether none is left out
-    that might be better.
+    """By cost: the cost of each purchase, the chance that all stocks are enough, and the counts for each rung. `exact`:
+    no better purchase was left out.
     """
 
     cost: "Floats"
