@@ -132,7 +132,7 @@ class RetireReason:
 
 def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET) -> list[RetireReason]:
     """Every reason to do something about an item before the event except its risk, the most pressing first."""
-    told = [
+    possible = [
         _blocked(gear),
         _repeated(gear, limits),
         _bent(gear, today),
@@ -141,7 +141,7 @@ def reasons_for(gear: Gear, limits: Limits, today: date, unit: Unit = Unit.FEET)
         _old(gear, limits, today),
         *_not_proven(gear, today),
     ]
-    reasons = [one for one in told if one]
+    reasons = [one for one in possible if one]
     if any(one.action is Action.RETIRE for one in reasons):  # a retired item is not repaired
         reasons = [one for one in reasons if one.reason not in (Reason.REPAIR_OR_REPLACE, Reason.OLD)]
     return sorted(reasons, key=lambda one: list(Action).index(one.action))
@@ -167,10 +167,10 @@ def at_risk(gear: Gear, limits: Limits, spare: str | None, is_tested: bool = Tru
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
     chance = format_chance(gear.risk, limits.risk_percent / 100)
-    told = f"{chance} chance that it is bad by the event (limit {limits.risk_percent} %)."
+    why = f"{chance} chance that it is bad by the event (limit {limits.risk_percent} %)."
     if is_tested:
-        told += f" If it is, {spare} goes in." if spare else " Test first, nothing to put in."
-    return RetireReason(Reason.AT_RISK, told, Action.TEST_FIRST)
+        why += f" If it is, {spare} goes in." if spare else " Test first, nothing to put in."
+    return RetireReason(Reason.AT_RISK, why, Action.TEST_FIRST)
 
 
 def is_at_risk(gear: Gear, limits: Limits) -> bool:
@@ -194,11 +194,13 @@ def _repeated(gear: Gear, limits: Limits) -> RetireReason | None:
     if not fails:
         return None
     end, count = max(fails.items(), key=lambda one: (one[1], one[0]))
-    told = f"Failed at end {end} in {count} of its last {len(last)} tests"
+    count_text = f"Failed at end {end} in {count} of its last {len(last)} tests"
     if count >= limits.repeat_fails:
-        return RetireReason(Reason.REPEATED, f"{told} (limit {limits.repeat_fails}).", Action.RETIRE)
+        return RetireReason(Reason.REPEATED, f"{count_text} (limit {limits.repeat_fails}).", Action.RETIRE)
     if count == limits.repeat_fails - 1 and count > 1:
-        return RetireReason(Reason.REPEATED, f"{told}; at {limits.repeat_fails} it is to be retired.", Action.WATCH)
+        return RetireReason(
+            Reason.REPEATED, f"{count_text}; at {limits.repeat_fails} it is to be retired.", Action.WATCH
+        )
     return None
 
 
@@ -253,18 +255,18 @@ def _old(gear: Gear, limits: Limits, today: date) -> RetireReason | None:
 
 
 def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
-    told = []
+    reasons = []
     if DueState.UNTESTED in (gear.today.state, gear.then.state):
-        told.append((Reason.UNTESTED, "It never passed a test."))
+        reasons.append((Reason.UNTESTED, "It never passed a test."))
     if gear.today.state is DueState.OVERDUE:
-        told.append((Reason.OVERDUE, f"Overdue: it had to pass by {_format_day(gear.today.last_day, today)}."))
+        reasons.append((Reason.OVERDUE, f"Overdue: it had to pass by {_format_day(gear.today.last_day, today)}."))
     elif gear.then.state is DueState.OVERDUE:
         last = _format_day(gear.then.last_day, today)
-        told.append((Reason.OVERDUE, f"Overdue at the event, unless it passes by {last}."))
+        reasons.append((Reason.OVERDUE, f"Overdue at the event, unless it passes by {last}."))
     if gear.suspect is not None:
-        said = gear.suspect.rstrip(".") or "it crackled"
-        told.append((Reason.SUSPECT, f"Suspect: {said}."))
-    return [RetireReason(reason, why, Action.TEST_FIRST) for reason, why in told]
+        note = gear.suspect.rstrip(".") or "it crackled"
+        reasons.append((Reason.SUSPECT, f"Suspect: {note}."))
+    return [RetireReason(reason, why, Action.TEST_FIRST) for reason, why in reasons]
 
 
 def _format_day(day: date | None, today: date) -> str:
@@ -338,7 +340,7 @@ def last_tests(
     history: Sequence[LogEntry], failed: Sequence[Failure], repairs: Sequence[tuple[datetime, End | None]], most: int
 ) -> tuple[PastTest, ...]:
     """The last `most` tests of an item alone; a failure that named no end gets the end of the next repair."""
-    told = {failure.at: failure.ends for failure in failed}
+    ends_of = {failure.at: failure.ends for failure in failed}
     alone = (event for event in reversed(history) if event.what in (What.PASS, What.FAIL) and event.alone)
     tests = [*islice(alone, most)][::-1]
     outcomes = []
@@ -347,7 +349,7 @@ def last_tests(
             outcomes.append(PastTest(failed=False))
             continue
         until = tests[position + 1].at if position + 1 < len(tests) else None
-        ends = told.get(event.at) or _next_repair(event.at, until, repairs)
+        ends = ends_of.get(event.at) or _next_repair(event.at, until, repairs)
         outcomes.append(PastTest(failed=True, ends=frozenset(ends)))
     return tuple(outcomes)
 
