@@ -1,13 +1,14 @@
-"""Every look-up about tests, repairs and sessions."""
+"""Look-ups of tests and repairs, and the cached histories of items."""
 
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 from uuid import UUID
 
 from sqlalchemy import (
     BindParameter,
+    Select,
     Uuid,
     bindparam,
     exists,
@@ -21,7 +22,7 @@ from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
 from service.gear.wirings import find_wiring
 from service.season.core import What
-from service.store.sessions import chunks
+from service.store.sessions import cached, chunks, reads_only
 from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
 from service.testlog.models import (
     NOT_VOIDED,
@@ -42,7 +43,7 @@ from service.testlog.reach import FaultOnLanes, PluggedChain, lane_names, of_pas
 from service.testlog.suspects import through_suspects
 from service.wiring.faults import FaultClass
 
-# A test that is logged asks these, so they are built once: building one takes longer than asking it.
+# Logging a test executes these, so they are built once: building a statement takes longer than executing it.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _OTHER = aliased(TestItem)
 _DAY = timedelta(days=1)
@@ -52,7 +53,7 @@ DOUBTED = (
     exists().where(WrongMark.test_id == Test.id).correlate(Test)
     & ~exists().where(MarkStands.test_id == Test.id).correlate(Test)
 ).label("doubted")
-"""Whether its own tester says that a test was wrong, and no lead that it stands; it may be voided."""
+"""Whether its own tester marked a test as wrong and no lead decided that it stands; it may be voided."""
 _TESTED = (
     select(
         TestItem.item_id,
@@ -82,7 +83,7 @@ _FAILED = (
     .where(TestItem.item_id.in_(_ITEMS), Test.verdict == Verdict.FAIL)
 )
 _TOGETHER = select(TestItem.item_id).where(TestItem.test_id.in_(_FAILED))
-# Locked in one order everywhere, so that two never wait for each other.
+# Always locked in the same order, to avoid deadlocks.
 _LOCKING = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
 _LOCKED = _LOCKING.where(Item.id.in_(_ITEMS))
 _LOCKED_TOGETHER = _LOCKING.where(or_(Item.id.in_(_ITEMS), Item.id.in_(_TOGETHER)))
@@ -92,7 +93,7 @@ _TESTED_FLAGS = (
 
 
 class PluggedItem(Protocol):
-    """An item, or what lists show of one."""
+    """An item, as a row or as its facts."""
 
     @property
     def id(self) -> UUID: ...
@@ -103,8 +104,9 @@ class PluggedItem(Protocol):
 
 
 def events(db: Session, item_ids: Iterable[UUID]) -> dict[UUID, list[LogEntry]]:
-    """The history of each item in time order: tests that stand and repairs; a voided test is not in it, and a pass
-    that its tester marked as wrong proves nothing.
+    """The history of each item in time order: tests and repairs, without voided tests.
+
+    A pass that its tester marked as wrong is in it but proves nothing.
     """
     histories: dict[UUID, list[LogEntry]] = {}
     for ids in chunks(item_ids):
@@ -143,7 +145,7 @@ def _events(db: Session, item_ids: list[UUID]) -> dict[UUID, list[LogEntry]]:
 
 
 def faults_among_lanes(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultOnLanes]]:
-    """The faults of each test as far as it matters which lanes they are on."""
+    """The faults of each test, as the lanes they are on."""
     faults: dict[UUID, list[FaultOnLanes]] = defaultdict(list)
     for ids in chunks(test_ids):
         for test_id, conductors, detail in db.connection().execute(_FAULTS, {"tests": ids}):
@@ -154,10 +156,10 @@ def faults_among_lanes(db: Session, test_ids: Collection[UUID]) -> dict[UUID, li
 def suspected(
     db: Session, item_ids: Collection[UUID], until: datetime | None = None
 ) -> dict[UUID, frozenset[tuple[UUID, str]]]:
-    """The failed tests through several that leave each of these items suspect, each with the lane on which.
+    """For each of these items the failed tests through several items that leave it suspect, each with the lane.
 
     Args:
-        until: as things stood then, else as they stand now.
+        until: as things were known at that time; without it, as they are known now.
     """
     suspicions: dict[UUID, frozenset[tuple[UUID, str]]] = defaultdict(frozenset)
     for ids in chunks(item_ids):
@@ -179,14 +181,14 @@ def _flexed(evidence: Sequence[dict[str, Any]]) -> bool:
 
 
 def chain_of(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
-    """The pieces of a test in order. Whether they can be plugged together is not asked: see `chains.plugged`."""
+    """The pieces of a test in order. It does not check that they can be plugged together: see `chains.plugged`."""
     keys = [item.wiring for item in items]
     wirings = [find_wiring(db, key) for key in keys]
     return PluggedChain(wirings, through_wiring(list(zip(keys, wirings, strict=True))))
 
 
 def test(db: Session, test_id: UUID) -> Test | None:
-    """One test."""
+    """The test with this id; None if there is none."""
     return db.get(Test, test_id)
 
 
@@ -196,12 +198,12 @@ def lock_items(db: Session, item_ids: Iterable[UUID]) -> list[Item]:
 
 
 def lock_tested_with(db: Session, item_ids: Collection[UUID]) -> list[Item]:
-    """The same of these items and all that a failed test ever went through together with one of them."""
+    """These items and all that any failed test went through together with one of them, locked as by `lock_items`."""
     return list(db.scalars(_LOCKED_TOGETHER, {"items": list(item_ids)}))
 
 
 def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[datetime, list[UUID]]]:
-    """The failed tests through several items, these among them, that stand: when, and through which items."""
+    """The failed tests through several items, at least one of these: when, and through which. Without voided tests."""
     mine = select(TestItem.test_id).where(TestItem.item_id.in_(item_ids))
     query = (
         select(Test.id, Test.tested_at, TestItem.item_id)
@@ -217,17 +219,17 @@ def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[
 
 
 def tested_with(db: Session, item_ids: Collection[UUID]) -> set[UUID]:
-    """These items and all that a failed test ever went through together with one of them."""
+    """These items and all that any failed test went through together with one of them."""
     return set(item_ids) | set(db.connection().scalars(_TOGETHER, {"items": list(item_ids)}))
 
 
 def tested_flags(db: Session, item_ids: Collection[UUID]) -> Sequence[Flag]:
-    """Every flag of these items that a test may clear (suspect, at risk), raised or cleared, the oldest first."""
+    """Every flag of these items of a kind that a test may clear (suspect, at risk), open or not, the oldest first."""
     return db.scalars(_TESTED_FLAGS, {"items": list(item_ids)}).all()
 
 
 def stands(db: Session, test_ids: Collection[UUID]) -> dict[UUID, bool]:
-    """Those of these ids that are tests, and whether each stands (is not voided)."""
+    """For each of these ids that is a test: whether it stands, that is, is not voided."""
     query = select(Test.id, Void.test_id).outerjoin(Void, Void.test_id == Test.id).where(Test.id.in_(test_ids))
     return {test_id: voided is None for test_id, voided in db.execute(query)}
 
@@ -238,7 +240,7 @@ def repairs(db: Session, item_id: UUID) -> Sequence[Repair]:
 
 
 def void_of(db: Session, test_id: UUID) -> Void | None:
-    """The lead's word that a test does not stand, if there is one."""
+    """The void of a test; None if it was not voided."""
     return db.get(Void, test_id)
 
 
@@ -252,7 +254,7 @@ def items_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
 
 
 def lane_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, str]:
-    """The lane that each test along a single line took through what has several, where that was told."""
+    """The lane that each test of a single channel took through items with several, if it was entered."""
     query = select(TestItem.test_id, TestItem.lane).where(TestItem.test_id.in_(test_ids), TestItem.lane.is_not(None))
     return {test_id: lane for test_id, lane in db.execute(query) if lane}
 
@@ -267,7 +269,7 @@ def faults_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[FaultR
 
 
 def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
-    """How late the tests were that somebody sent in the last day, as their phone's clock had it."""
+    """How late each test of the last day was that somebody sent, by their phone's clock (see `Way.late`)."""
     query = select(Test.sent_at, Test.received_at).where(
         Test.person_id == person_id, Test.sent_at.is_not(None), Test.received_at > now - _DAY
     )
@@ -275,7 +277,7 @@ def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
 
 
 def ways(db: Session, item_ids: Collection[UUID], person_id: UUID, since: datetime) -> list[Way]:
-    """How the tests came that somebody did of these items since then."""
+    """How each test of these items came in that somebody did since then (see `Way`)."""
     query = (
         select(Test.told_at, Test.sent_at, Test.received_at, Test.tested_at)
         .join(TestItem, TestItem.test_id == Test.id)
@@ -285,7 +287,7 @@ def ways(db: Session, item_ids: Collection[UUID], person_id: UUID, since: dateti
 
 
 def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetime]:
-    """When each of these people last logged a test, where they ever did."""
+    """When each of these people last logged a test; people who never did are left out."""
     query = select(Test.person_id, func.max(Test.received_at)).where(Test.person_id.in_(person_ids))
     return {person_id: at for person_id, at in db.execute(query.group_by(Test.person_id)) if person_id}
 
@@ -298,13 +300,13 @@ _LAST = (
 
 
 def last_swaps(db: Session, item_ids: Collection[UUID]) -> dict[UUID, datetime]:
-    """When a spare last took the place of each of these items; those whose place none took are left out."""
+    """When a spare last took the place of each of these items; items that were never swapped are left out."""
     rows = db.connection().execute(_LAST, {"items": list(item_ids)})
     return {item_id: at for item_id, at in rows}  # noqa: C416  (a row is no pair to the type checker)
 
 
 def open_session_with(db: Session, item_id: UUID, today: date) -> WorkSession | None:
-    """The open session of tests of today that has an item on its worklist: a test of it counts there."""
+    """Today's open test session that has an item on its worklist, where a test of it counts; None if there is none."""
     return db.scalar(
         select(WorkSession)
         .join(WorkItem, WorkItem.session_id == WorkSession.id)
@@ -317,3 +319,73 @@ def open_session_with(db: Session, item_id: UUID, today: date) -> WorkSession | 
         .order_by(WorkSession.created_at.desc())
         .limit(1)
     )
+
+
+# The cache of histories. The log is append-only: no test, repair, void or mark is ever changed or deleted. So as long
+# as an item has as many of each, its history is the same; the counts are read from indexes alone.
+T = TypeVar("T")
+Size = tuple[int, int, int]
+"""How many tests, repairs, and corrections of tests (voids, marks as wrong, leads' decisions on these) an item has."""
+
+_TEST_COUNTS = select(TestItem.item_id, func.count()).group_by(TestItem.item_id)
+_REPAIR_COUNTS = select(Repair.item_id, func.count()).group_by(Repair.item_id)
+_CORRECTION_COUNTS = [
+    select(TestItem.item_id, func.count())
+    .join(correction, correction.test_id == TestItem.test_id)
+    .group_by(TestItem.item_id)
+    for correction in (Void, WrongMark, MarkStands)
+]
+
+
+def histories(db: Session) -> Mapping[UUID, list[LogEntry]]:
+    """The history of every item in the log, cached, as `events` reads it."""
+    return of_each_item(db, "histories", events)
+
+
+def of_each_item(
+    db: Session, name: str, read: Callable[[Session, Collection[UUID]], Mapping[UUID, T]]
+) -> dict[UUID, T]:
+    """The result of `read` for every item in the log, cached by item. Items without a result are left out.
+
+    Args:
+        name: the name of the cache.
+        read: reads the results of some items. It may depend only on their tests, repairs, and corrections of tests.
+    """
+    # The counts first: what is read after them may already have more, and is then read again next time.
+    sizes, memory = _sizes(db), cached(db, name)
+    # Looked up once: another thread, with an older or newer snapshot, may write its own results meanwhile.
+    known: dict[UUID, tuple[Size | None, T | None]]
+    known = {item_id: memory.get(item_id, (None, None)) for item_id in sizes}
+    grown = [item_id for item_id, size in sizes.items() if known[item_id][0] != size]
+    fresh: dict[UUID, T] = {}
+    for ids in chunks(grown):
+        fresh |= read(db, ids)
+    anew = {item_id: (sizes[item_id], fresh.get(item_id)) for item_id in grown}
+    memory.update(anew)
+    known.update(anew)
+    return {item_id: fact for item_id, (_, fact) in known.items() if fact is not None}
+
+
+_SIZES = "sizes of the log"
+
+
+def _sizes(db: Session) -> dict[UUID, Size]:
+    """The size of each item's log; counted once in a session that only reads."""
+    if not reads_only(db):
+        return _counts(db)
+    if _SIZES not in db.info:
+        db.info[_SIZES] = _counts(db)
+    sizes: dict[UUID, Size] = db.info[_SIZES]
+    return sizes
+
+
+def _counts(db: Session) -> dict[UUID, Size]:
+    tests, repairs = (Counter(_counted(db, query)) for query in (_TEST_COUNTS, _REPAIR_COUNTS))
+    corrections = sum((Counter(_counted(db, query)) for query in _CORRECTION_COUNTS), Counter[UUID]())
+    return {
+        item_id: (tests[item_id], repairs[item_id], corrections[item_id]) for item_id in tests.keys() | repairs.keys()
+    }
+
+
+def _counted(db: Session, query: Select[UUID, int]) -> dict[UUID, int]:
+    return {item_id: count for item_id, count in db.connection().execute(query)}  # noqa: C416  (a row is no pair)

@@ -20,8 +20,7 @@ from service.season.models import ItemSeason, SeasonRow
 from service.season.queries import due_rows
 from service.store.sessions import cached, chunks
 from service.testlog.core import LogEntry, as_one
-from service.testlog.history_cache import histories
-from service.testlog.queries import lock_items
+from service.testlog.queries import histories, lock_items
 from service.wear.core import risk
 from service.wear.core.classes import Path
 from service.wear.core.lives import DAY, Life, Lived, Stretch, ages, exposed, in_service, lived, merged

@@ -29,10 +29,9 @@ from service.tags.actions import issue
 from service.testlog import effects
 from service.testlog.actions import log_repair, void_test
 from service.testlog.core import NewRepair, NewTest, SubmittedTest
-from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.logging_tests import log_test, log_tests
-from service.testlog.queries import events
+from service.testlog.queries import events, histories
 from service.wear.queries import chances, records
 from tests.support.program import START, running
 from tests.testlog.support import GOOD, OPEN_2

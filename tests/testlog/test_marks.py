@@ -11,10 +11,9 @@ from service.crew.models import AuditEntry
 from service.gear.core import ItemState
 from service.season.core import DueState
 from service.season.models import ItemDue, SeasonRow
-from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.models import MarkStands, WrongMark
-from service.testlog.queries import events
+from service.testlog.queries import events, histories
 from service.testlog.rounds import progress
 from tests.support.program import Running, op
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench

@@ -21,10 +21,9 @@ from service.season.core import DueState, What, due_in_seasons
 from service.season.core import HistoryEntry as Day
 from service.season.models import ItemDue
 from service.testlog.actions import void_test
-from service.testlog.history_cache import histories
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.marks.actions import let_stand, mark
-from service.testlog.queries import events
+from service.testlog.queries import events, histories
 from tests.support.program import op, running
 from tests.testlog.support import FALL, ZONE, bench
 

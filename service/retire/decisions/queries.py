@@ -31,9 +31,8 @@ from service.retire.decisions.models import GearPrice, Overrule
 from service.season.models import Event, SeasonRow
 from service.swaps.models import PullLimits
 from service.testlog.core import Verdict
-from service.testlog.history_cache import histories, of_each_item
 from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
-from service.testlog.queries import THROUGH_SEVERAL
+from service.testlog.queries import THROUGH_SEVERAL, histories, of_each_item
 from service.wear.queries import Renewed, WearRecord, renewed
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of

@@ -24,7 +24,7 @@ from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus, days_by_lane, fault_of
-from service.testlog.history_cache import histories
+from service.testlog.queries import histories
 from service.testlog.queries import suspected as suspected_of
 from service.wear.queries import chances
 from service.wear.queries import records as wear_records
