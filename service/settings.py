@@ -20,9 +20,6 @@ from ipaddress import ip_network
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from sqlalchemy import make_url
-from sqlalchemy.exc import ArgumentError
-
 from service.kit.problems import Problem
 
 DEFAULT_DATABASE = "sqlite:///data/coilbook.db"
@@ -108,6 +105,10 @@ def database_url(url: str, name: str) -> str:
 
 def _is_read(url: str) -> bool:
     """Whether SQLAlchemy, which opens it, takes it apart as is meant: it reads passwords that `urlsplit` does not."""
+    # Here, since commands that need no database must start fast.
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import ArgumentError
+
     try:
         parsed = make_url(url)
     except (ArgumentError, ValueError):  # ValueError: its port is no number

@@ -1,14 +1,10 @@
-"""Reading the fields of a line of JSON: numbers, lists, objects, lives. A refusal names the field."""
+"""Reading the lives in a line of JSON. A refusal names what is wrong."""
 
-from collections.abc import Mapping
-from math import inf
-from typing import Any, Final
+from typing import Any
 
+from service.kit.jsonfields import number_of
 from service.kit.problems import Problem
 from service.wear.core.lives import Life
-
-_BEYOND: Final = 1e100
-"""Far above any count of days; powers of larger numbers would overflow."""
 
 
 def life_of(life: Any) -> Life:
@@ -21,28 +17,3 @@ def life_of(life: Any) -> Life:
     if count != int(count):
         raise Problem(f"The count of a life is {count:g}; give a whole number.")
     return Life(lower, upper, int(life[2]) if len(life) == 3 else 1)
-
-
-def list_of(fields: Mapping[str, Any], name: str, whose: str = "The line") -> list[Any]:
-    """The list of that name. `whose` is the subject of the sentence of a refusal."""
-    values = fields.get(name)
-    if not isinstance(values, list):
-        raise Problem(f'{whose} lacks "{name}", a list.')
-    return values
-
-
-def object_of(fields: Mapping[str, Any], name: str) -> dict[str, Any]:
-    """The object of that name."""
-    value = fields.get(name)
-    if not isinstance(value, dict):
-        raise Problem(f'"{name}" must be an object with names and values.')
-    return value
-
-
-def number_of(value: Any, what: str) -> float:
-    """A number that can be a count of days. `what` is the subject of the sentence of a refusal."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < inf:
-        raise Problem(f"{what} must be a number, and it is {repr(value)[:40]}.")
-    if abs(value) >= _BEYOND:
-        raise Problem(f"{what} is {repr(value)[:40]}; give a number below {_BEYOND:g}.")
-    return float(value)

@@ -16,9 +16,10 @@ from itertools import pairwise
 from math import nan
 from typing import Any, TextIO
 
+from service.kit.jsonfields import list_of, number_of, object_of
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
-from service.wear.asked import life_of, list_of, number_of, object_of
+from service.wear.asked import life_of
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.weibull import Weibull
 

@@ -11,9 +11,10 @@ and answers with `{"id": "any", "risk": {"F6AZ3D": 0.0431}}`. Method and assumpt
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
+from service.kit.jsonfields import list_of, number_of, text_of
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
-from service.wear.asked import life_of, list_of, number_of
+from service.wear.asked import life_of
 from service.wear.core.lives import Life
 
 if TYPE_CHECKING:
@@ -34,20 +35,11 @@ def _answer(line: dict[str, Any]) -> dict[str, Any]:
     _refuse_other_fields(line, _OF_PROGRAM, "The line")
     items: dict[str, PooledItem] = {}
     for number, item in enumerate(list_of(line, "items"), 1):
-        name = _name(item, number)
+        name = text_of(item, "name", f'Item {number} of "items"')
         if name in items:
             raise Problem(f'Two items are named "{name}"; give each a name of its own.')
         items[name] = _item(item, f'Item "{name}"')
     return {"id": line["id"], "risk": dict(zip(items, bad_at_event(list(items.values())), strict=True))}
-
-
-def _name(item: Any, number: int) -> str:
-    if not isinstance(item, dict):
-        raise Problem(f'Item {number} of "items" must be an object with names and values.')
-    name = item.get("name")
-    if not isinstance(name, str):
-        raise Problem(f'Item {number} of "items" lacks "name", a text.')
-    return name
 
 
 def _item(item: Mapping[str, Any], whose: str) -> "PooledItem":
