@@ -97,6 +97,8 @@ def _parser() -> argparse.ArgumentParser:
         ("due", "tell what is due, JSON Lines in and out"),
         ("wear", "fit how items fail with use, JSON Lines in and out"),
         ("risk", "tell how probably each item is bad at an event, JSON Lines in and out"),
+        ("blame", "tell what is to blame for channels that are dead, JSON Lines in and out"),
+        ("trace", "tell what to try first where one channel is dead, JSON Lines in and out"),
     ):
         commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
     return parser
@@ -179,6 +181,8 @@ _LINES = {
     "due": "service.season.lines:main",
     "wear": "service.wear.lines:main",
     "risk": "service.wear.risk_lines:main",
+    "blame": "service.lines.blame_lines:main",
+    "trace": "service.lines.trace_lines:main",
 }
 
 
