@@ -64,7 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     housekeeping.add_argument(
         "--verify",
         action="store_true",
-        help="change nothing; recompute every cached due state and list differences",
+        help="change nothing; recompute every cached due state and the fit of wear, and list differences",
     )
     housekeeping.set_defaults(run=_housekeeping)
 
@@ -233,9 +233,9 @@ def _fill(options: argparse.Namespace) -> int:
 
 
 def _housekeeping(options: argparse.Namespace) -> int:
+    from service.chores import verify
     from service.clock import ELSEWHERE, turn
     from service.store.migrate import opened
-    from service.testlog.housekeeping import verify
 
     settings = _settings()
     with opened(settings) as store:
@@ -243,7 +243,7 @@ def _housekeeping(options: argparse.Namespace) -> int:
             print(turn(store, settings) or ELSEWHERE)
             return 0
         differences = verify(store, datetime.now(UTC))
-    print("\n".join(differences) or "Every cached due state is what its history says.")
+    print("\n".join(differences) or "Every cached due state and the fit of wear are what the log says.")
     return 1 if differences else 0
 
 

@@ -1,14 +1,23 @@
-"""What housekeeping does each day, in order: the chores that features offer."""
+"""What housekeeping does each day, in order: the chores that features offer; and what they verify."""
+
+from datetime import datetime
 
 from service.crew.passphrases.queries import forget_tries
 from service.retire.decisions.queries import limits
+from service.store.sessions import Store
 from service.testlog import housekeeping as testlog
 from service.testlog.housekeeping import anonymize_names
-from service.wear.housekeeping import chore as at_risk
+from service.wear import housekeeping as wear
 
 CHORES = (
     *testlog.CHORES,
-    at_risk(lambda db: limits(db).risk_percent / 100),
+    wear.REFIT,
+    wear.chore(lambda db: limits(db).risk_percent / 100),
     testlog.Chore("names let go", anonymize_names),
     testlog.brief("tries to sign in forgotten", lambda db, _today, now: forget_tries(db, now)),
 )
+
+
+def verify(store: Store, now: datetime) -> list[str]:
+    """Reckon anew all that is stored beside the log, without writing; a line for each that differs."""
+    return [*testlog.verify(store, now), *wear.verify(store)]

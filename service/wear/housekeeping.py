@@ -18,10 +18,44 @@ from service.kit.dates import local_date
 from service.store.sessions import Store, chunks
 from service.testlog.effects import occasion_of, raise_again
 from service.testlog.housekeeping import STEP, Chore, Step, zone_of
-from service.wear import queries
-from service.wear.queries import chances, records
+from service.wear import fits, queries
+from service.wear.core.classes import class_models
+from service.wear.queries import chances, known_lives, lives_by_class, records
 
 _WHY_CLEARED = "No longer so."
+
+
+def refit(store: Store, today: date) -> Iterator[Step]:
+    """Fit the whole program anew, if that is due."""
+    with store.reading() as db:
+        zone = zone_of(db)
+        items = records(db, zone)
+        known = known_lives(items)
+        if not items or not fits.is_outdated(fits.find_fit(db), known, today, zone):
+            return
+    columns = fits.as_columns(fits.fit_now(known), class_models(lives_by_class(known.values())))
+    yield partial(_set_fit, columns)
+
+
+def _set_fit(columns: tuple[str, str], db: Session, _today: date, now: datetime) -> int:
+    fits.set_fit(db, *columns, now)
+    return 1
+
+
+REFIT = Chore("fits made", refit)
+
+
+def verify(store: Store) -> list[str]:
+    """Make the stored fit anew from the lives that it rests on, without writing; a line if it differs."""
+    with store.reading() as db:
+        stored = fits.find_fit(db)
+    if stored is None:
+        return []
+    known = stored.fit.items
+    models = class_models(lives_by_class(known.values()))
+    if fits.are_close(stored, fits.fit_now(known), models):
+        return []
+    return [f"wear: the stored fit (no. {stored.revision}) is not what the lives say that it rests on; make it anew"]
 
 
 def chore(limit: Callable[[Session], float]) -> Chore:
@@ -76,7 +110,7 @@ def at_risk(db: Session, today: date, limit: float) -> dict[UUID, str]:
     """
     items = records(db, zone_of(db))
     risky = {}
-    for item_id, chance in chances(items, today, today).items():
+    for item_id, chance in chances(db, items, today, today).items():
         passed_on = items[item_id].passed_on
         if items[item_id].in_use and passed_on is not None and chance.failed >= limit:
             risky[item_id] = passed_on.isoformat()

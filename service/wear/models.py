@@ -1,6 +1,8 @@
 """The table of wear: a program's target for undetected failures."""
 
-from sqlalchemy import CheckConstraint
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.base import Base
@@ -17,3 +19,20 @@ class WearTarget(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     per_mille: Mapped[int]
+
+
+class WearFit(Base):
+    """The fit of the whole program: one row, once housekeeping has made it; made again from the log at any time.
+
+    `document` is what it rests on with the models of its classes, and `tables` are those of `core.program_fit`, both as
+    in `core.fit_document`. `revision` counts the fits.
+    """
+
+    __tablename__ = "wear_fit"
+    __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    revision: Mapped[int]
+    fitted_at: Mapped[datetime]
+    document: Mapped[str] = mapped_column(Text())
+    tables: Mapped[str] = mapped_column(Text())

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from service.tags.queries import codes_of
 from service.wear import queries
 from service.wear.core.classes import failures_of
 from service.wear.core.risk import Ages, Chance, Outlook
+from service.wear.fits import find_fit
 from service.wear.queries import WearRecord
 
 SHOWN = 200
@@ -37,7 +38,8 @@ class Prospect:
 class Prospects:
     """The risk of a day: `first` are to be tested first, `others` follow by risk, `more` are not listed.
 
-    `unknown` are items with a failure not yet followed by a pass.
+    `unknown` are items with a failure not yet followed by a pass. `fitted_at` is when the fit was made that the chances
+    rest on (None: on the spot).
     """
 
     outlook: Outlook
@@ -45,12 +47,13 @@ class Prospects:
     others: list[Prospect]
     more: int
     unknown: list[tuple[ItemFacts, str]]
+    fitted_at: datetime | None
 
 
 def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     """The risk of `day`, if everything in service today is in use then."""
     items = queries.records(db, zone)
-    chances = queries.chances(items, today, day)
+    chances = queries.chances(db, items, today, day)
     outlook = queries.outlook(items, chances, day)
     in_use, unknown = queries.in_use(items, chances, day)
     later = sorted(set(in_use) - set(outlook.first), key=lambda item_id: -chances[item_id].failed)
@@ -69,6 +72,7 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
         rows(listed),
         len(later) - len(listed),
         [(facts[item_id], codes.get(item_id, "")) for item_id in unknown[:SHOWN]],
+        stored.fitted_at if (stored := find_fit(db)) else None,
     )
 
 

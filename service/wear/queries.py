@@ -25,6 +25,7 @@ from service.wear.core import risk
 from service.wear.core.classes import Path
 from service.wear.core.lives import DAY, Life, Lived, Stretch, ages, exposed, in_service, lived, merged
 from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
+from service.wear.fits import fit_of
 from service.wear.models import WearTarget
 
 PER_MILLE_USUAL = 10
@@ -208,35 +209,36 @@ def _entry(on: date, what: What) -> HistoryEntry:
     return HistoryEntry(on, what)
 
 
-def lives_by_class(items: Iterable[WearRecord]) -> dict[Path, list[Life]]:
-    """The lives of every class that has items of its own."""
+def lives_by_class(items: Iterable[tuple[Path, tuple[Life, ...]]]) -> dict[Path, list[Life]]:
+    """The lives of every class that has items of its own, from the class and the lives of each item."""
     lives_of: dict[Path, list[Life]] = defaultdict(list)
-    for item in items:
-        lives_of[item.path] += item.lives
+    for path, lives in items:
+        lives_of[path] += lives
     return lives_of
 
 
-def chances(items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
-    """For every item not known to have failed: the chance that it fails by `day`, untested and if it passes today."""
-    return _chances(
-        tuple((item_id, KnownItem(item.path, item.lives, item.ages(today, day))) for item_id, item in items.items())
-    )
+def chances(db: Session, items: Mapping[UUID, WearRecord], today: date, day: date) -> Mapping[UUID, Chance]:
+    """For every item not known to have failed: the chance that it fails by `day`, untested and if it passes today.
+
+    Under the stored fit, with what each item showed since.
+    """
+    known = {item_id: KnownItem(item.path, item.lives, item.ages(today, day)) for item_id, item in items.items()}
+    return risk.chances(known, fit_of(db, known_lives(items)))
 
 
-@lru_cache(maxsize=8)
-def _chances(known: tuple[tuple[UUID, KnownItem], ...]) -> Mapping[UUID, Chance]:
-    """The chances from what is known of each item, cached: between two tests nothing changes."""
-    return risk.chances(dict(known))
+def known_lives(items: Mapping[UUID, WearRecord]) -> dict[UUID, tuple[Path, tuple[Life, ...]]]:
+    """The class and the lives of each item."""
+    return {item_id: (item.path, item.lives) for item_id, item in items.items()}
 
 
 def risks(db: Session, zone: ZoneInfo, today: date) -> dict[UUID, float]:
     """For each item not known to have failed: the chance that it has failed by `today` since its last pass."""
-    return failed_by(records(db, zone), today)
+    return failed_by(db, records(db, zone), today)
 
 
-def failed_by(items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
+def failed_by(db: Session, items: Mapping[UUID, WearRecord], day: date) -> dict[UUID, float]:
     """The chances of `risks` by `day`, from records that were already loaded."""
-    return {item_id: chance.failed for item_id, chance in chances(items, day, day).items()}
+    return {item_id: chance.failed for item_id, chance in chances(db, items, day, day).items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,33 +253,25 @@ class Renewed:
 
 
 def renewed(
-    items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
+    db: Session, items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
 ) -> dict[UUID, tuple[Renewed, Renewed]]:
     """The expected failures of each of these items if it is repaired today, and of a new one in its place.
 
     `first` and `last` are in exposure days from today.
     """
-    ids = tuple(sorted(item_ids))
-    known = tuple((item.path, item.lives) for item in items.values())
-    pieces = tuple((items[item_id].path, items[item_id].lives) for item_id in ids)
-    return dict(zip(ids, _renewed(known, pieces, first, last), strict=True)) if ids else {}
+    ids = sorted(item_ids)
+    if not ids:
+        return {}
+    from service.wear.core.program_fit import Piece  # numpy would slow the start of every command
 
-
-Known = tuple[tuple[Path, tuple[Life, ...]], ...]
-"""The class and the lives of items."""
-
-
-@lru_cache(maxsize=4)
-def _renewed(known: Known, pieces: Known, first: int, last: int) -> list[tuple[Renewed, Renewed]]:
-    """What `renewed` answers, cached: between two tests nothing changes."""
-    from service.wear.core.pooling import renewed  # numpy would slow the start of every command
-
-    new = tuple((path[:STEPS_OF_NEW], ()) for path, _ in pieces)
+    fit = fit_of(db, known_lives(items))
+    pieces = [fit.piece(item_id, items[item_id].path, items[item_id].lives) for item_id in ids]
+    new = [Piece(piece.path[:STEPS_OF_NEW], ()) for piece in pieces]
     expected = [
         Renewed(sooner, later, failures)
-        for (sooner, later), failures in renewed(known, (*pieces, *new), [float(first), float(last)])
+        for (sooner, later), failures in fit.renewed([*pieces, *new], [float(first), float(last)])
     ]
-    return list(zip(expected[: len(pieces)], expected[len(pieces) :], strict=True))
+    return dict(zip(ids, zip(expected[: len(ids)], expected[len(ids) :], strict=True), strict=True))
 
 
 def in_use(

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from math import ceil, floor
 from string import ascii_uppercase
@@ -18,11 +18,12 @@ from service.season.models import SeasonRow
 from service.tags.queries import codes_of
 from service.wear.coming import SeasonToCome, fleets, seasons_to_come
 from service.wear.core.ahead import Fleet, SeasonAhead, ahead
-from service.wear.core.classes import Fitted, JudgedClass, Path, in_order, judged, pooled, steps_of, wears_otherwise
+from service.wear.core.classes import Fitted, JudgedClass, Path, class_models, in_order, judged, pooled, steps_of
 from service.wear.core.lives import Life
 from service.wear.curve import ClassShares
+from service.wear.fits import find_fit
 from service.wear.picture import Picture, draw_together
-from service.wear.queries import WearRecord, lives_by_class, records
+from service.wear.queries import WearRecord, known_lives, lives_by_class, records
 
 NAMED = 5
 """At most so many of the items to be replaced are named."""
@@ -74,26 +75,33 @@ class WornClass:
 class Report:
     """The seasons reported, every class with lives or items in use, and pictures of the fitted classes.
 
-    `items` are the items that the classes name, with their codes.
+    `items` are the items that the classes name, with their codes. `fitted_at` is when the fit was made that it rests on
+    (None: on the spot).
     """
 
     seasons: Sequence[SeasonToCome]
     classes: Sequence[WornClass]
     pictures: Sequence[Picture]
     items: Mapping[UUID, tuple[ItemFacts, str]]
+    fitted_at: datetime | None
 
 
 def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: int) -> Report:
     """The report for what is left of the season of `row`, and for the seasons after it."""
     records_now, coming = records(db, zone), seasons_to_come(db, row, today)
-    by_class = lives_by_class(records_now.values())
+    stored = find_fit(db)
+    known = known_lives(records_now)
+    by_class = lives_by_class((stored.fit.items if stored else known).values())
+    for path, _ in known.values():
+        by_class.setdefault(path, [])  # an item may be of a class that the fit does not know
     if not any(by_class.values()):
-        return Report(coming, [], [], {})
+        return Report(coming, [], [], {}, None)
     in_use: dict[Path, dict[UUID, WearRecord]] = defaultdict(dict)
     for item_id, item in records_now.items():
         if item.in_use:
             in_use[item.path][item_id] = item
-    classes, pool = judged(by_class), pooled(by_class)
+    models = stored.models if stored else class_models(by_class)
+    classes, pool = judged(by_class, models), pooled(by_class)
     fits = {each.by: each.fitted for each in classes if each.by and each.fitted}
     letters = {path: _letter(number) for number, path in enumerate(sorted(fits))}
     worn = [
@@ -112,12 +120,13 @@ def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: 
                 )
                 for path in paths
             },
-            {letters[path] for path in paths if wears_otherwise(path, by_class)},
+            {letters[path] for path in paths if path in models.otherwise},
             (row.ends - row.starts).days + 1,
         )
         for kind, paths in _by_kind(letters).items()
     ]
-    return Report(coming, worn, pictures, {key: (facts[key], codes.get(key, "")) for key in named})
+    items = {item_id: (facts[item_id], codes.get(item_id, "")) for item_id in named}
+    return Report(coming, worn, pictures, items, stored.fitted_at if stored else None)
 
 
 def _class_wear(

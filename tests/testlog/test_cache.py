@@ -235,7 +235,7 @@ class Cache(RuleBasedStateMachine):
 
         def told(db: Session) -> tuple[object, ...]:
             worn = records(db, self.zone)
-            chance = chances(worn, self.today, self.today + timedelta(days=7))
+            chance = chances(db, worn, self.today, self.today + timedelta(days=7))
             return worn, dict(chance), histories(db), failures(db), repairs(db)
 
         with self.store.reading() as db:

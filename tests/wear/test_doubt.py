@@ -6,7 +6,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from service.wear.core.doubt import DEPTH, edge
+from service.wear.core.doubt import DEPTH, RAYS, edge
 from service.wear.core.fit import fit
 from service.wear.core.likelihood import LogLikelihood
 from service.wear.core.lives import Life, aggregated
@@ -75,3 +75,13 @@ def test_a_shape_that_may_be_anything_has_an_edge_too() -> None:
         assert each.shape > 0
         assert each.interval(0.01) >= 0
         assert 0 <= each.survival(50) <= 1
+
+
+@pytest.mark.parametrize("most", [1, 1_000, 10**12])
+def test_however_many_lives_are_counted_the_edge_is_reached(most: int) -> None:
+    lives = [Life(0, 30, most), Life(20, 60, most), Life(65, None, 20 * most)]
+    model = fit(lives)
+    assert isinstance(model, Weibull)
+    plausible = edge(lives, model)
+    assert len(plausible) == RAYS
+    assert min(each.shape for each in plausible) < model.shape < max(each.shape for each in plausible)

@@ -1,13 +1,15 @@
 """How often items fail when failures are repaired at once: against the series of M(t), its limit, and single lives."""
 
 from math import exp, gamma, lgamma, log
+from uuid import UUID
 
 import numpy as np
 import pytest
 
 from service.wear.core.grid import LOG_SCALES, SHAPES, fails_between
 from service.wear.core.lives import Life
-from service.wear.core.pooling import PooledItem, bad_at_event, renewed
+from service.wear.core.pooling import PooledItem, bad_at_event
+from service.wear.core.program_fit import Piece, fit_program
 from service.wear.core.renewal import failures
 
 SCALES = np.exp(LOG_SCALES)
@@ -62,7 +64,9 @@ def test_a_new_one_is_like_its_class_and_a_repaired_one_like_itself() -> None:
         (strapped, lives((90, None))),
         (strapped, lives()),
     )
-    expected = renewed([*[sound] * 20, lemon], [lemon, new, sound], [10, 150])
+    fit = fit_program(tuple((UUID(int=number), *each) for number, each in enumerate([*[sound] * 20, lemon])))
+    pieces = [fit.piece(UUID(int=20), *lemon), Piece(*new), fit.piece(UUID(int=0), *sound)]
+    expected = fit.renewed(pieces, [10, 150])
     (_, mine), (_, fresh), (_, theirs) = expected
     assert mine > fresh > theirs
     for fails, count in expected:

@@ -41,7 +41,7 @@ def test_it_names_what_to_test_first_and_what_that_does(program: Running) -> Non
     with program.store.reading() as db:
         found = prospects(db, ZONE, today, today + timedelta(days=10))
         items = records(db, ZONE)
-        told = chances(items, today, today + timedelta(days=10))
+        told = chances(db, items, today, today + timedelta(days=10))
         alone = risks(db, ZONE, today + timedelta(days=10))
     assert outlook(items, told, today + timedelta(days=10)) == found.outlook
     assert {item_id: chance.failed for item_id, chance in told.items()} == alone

@@ -15,7 +15,7 @@ from service.season.core import Season, split
 from service.testlog.actions import change_state
 from service.wear.core.classes import judged
 from service.wear.core.lives import Life
-from service.wear.queries import PER_MILLE_USUAL, lives_by_class, records, risks, target
+from service.wear.queries import PER_MILLE_USUAL, known_lives, lives_by_class, records, risks, target
 from tests.home.support import truck
 from tests.support.program import Running, op, running
 from tests.testlog.support import GOOD, OPEN_2, ZONE
@@ -174,6 +174,6 @@ def test_lots_and_places_are_classes(program: Running) -> None:
             ("cable", "XLR and quarter-inch (TRS)", "not strapped"),
             ("hub", "25-way D and XLR", "not strapped"),
         ]
-        assert {each.path for each in judged(lives_by_class(found.values()))} == {
+        assert {each.path for each in judged(lives_by_class(known_lives(found).values()))} == {
             record.path for record in found.values()
         }

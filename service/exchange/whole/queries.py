@@ -44,9 +44,11 @@ _MODELS = (
     wear,
 )
 
-LEFT_OUT = frozenset({"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup"})
+LEFT_OUT = frozenset(
+    {"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup", "wear_fit"}
+)
 """Tables that are no part of an export: what signs somebody in or opens a feed, who tried to, who holds which work
-just now, and which backups lie on this computer.
+just now, which backups lie on this computer, and the fit of wear, which is made anew from the log.
 """
 LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
 _FOUND_WITH = frozenset({"program", "audit_entry"})

@@ -226,7 +226,7 @@ def comparisons(
     ]
     until = horizon(seasons, today)
     sooner = days_of_season(seasons, today, event) if event else 0
-    renewed_items = renewed(wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
+    renewed_items = renewed(db, wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
     has_event = event is not None
 
     def compared(item_id: UUID) -> ComparedCosts:

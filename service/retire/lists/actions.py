@@ -59,7 +59,7 @@ def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) ->
     on = event or today
     limits, standings, bought = decisions.limits(db), queries.standings(db, on), decisions.bought_lengths(db)
     wear = wear_records(db, zone)
-    chance_of = chances(wear, today, max(on, today))
+    chance_of = chances(db, wear, today, max(on, today))
     risk = {item_id: chance.failed for item_id, chance in chance_of.items()}
     gear = _judged(db, standings, bought, limits, risk, on, today, zone)
     prices, repairs = decisions.prices(db), decisions.repair_prices(db)

@@ -158,7 +158,7 @@ def case_of(db: Session, pull: PullList, today: date, back: Mapping[UUID, float]
     """
     settings = trip(db)
     last_day = pull.event.on + timedelta(days=settings.days - 1)
-    groups, in_use = _groups(pull, chances(pull.judged_gear.wear, today, max(last_day, today)), back or {})
+    groups, in_use = _groups(pull, chances(db, pull.judged_gear.wear, today, max(last_day, today)), back or {})
     failures = failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives)
     return _case(settings, last_day, groups, pull.judged_gear.prices, in_use, failures, pull.shopping, is_default(db))
 

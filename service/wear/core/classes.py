@@ -44,10 +44,30 @@ class JudgedClass:
     fitted: Fitted | None
 
 
-def judged(lives: Mapping[Path, Sequence[Life]]) -> list[JudgedClass]:
-    """Every class that has items of its own, with its own model or that of the next wider class that has one."""
-    by_class = pooled(lives)
-    return [_judged(path, by_class) for path in sorted(lives)]
+@dataclass(frozen=True)
+class ClassModels:
+    """The models of the classes, wider ones included, that have one, and those that wear otherwise than their kind."""
+
+    fitted: Mapping[Path, Fitted]
+    otherwise: frozenset[Path]
+
+
+def class_models(lives: Mapping[Path, Sequence[Life]]) -> ClassModels:
+    """The models of all classes with enough failures."""
+    fitted = {}
+    for path, pool in sorted(pooled(lives).items()):
+        if failures_of(pool) >= ENOUGH and (model := fitted_to(in_order(pool))) is not None:
+            fitted[path] = model
+    return ClassModels(fitted, frozenset(path for path in fitted if wears_otherwise(path, lives)))
+
+
+def judged(lives: Mapping[Path, Sequence[Life]], models: ClassModels | None = None) -> list[JudgedClass]:
+    """Every class that has items of its own, with its own model or that of the next wider class that has one.
+
+    `models` are those of these lives, where they are known already.
+    """
+    by_class, models = pooled(lives), models or class_models(lives)
+    return [_judged(path, by_class, models) for path in sorted(lives)]
 
 
 def pooled(lives: Mapping[Path, Sequence[Life]]) -> dict[Path, list[Life]]:
@@ -59,15 +79,10 @@ def pooled(lives: Mapping[Path, Sequence[Life]]) -> dict[Path, list[Life]]:
     return pools
 
 
-def _judged(path: Path, pool: Mapping[Path, Sequence[Life]]) -> JudgedClass:
+def _judged(path: Path, pool: Mapping[Path, Sequence[Life]], models: ClassModels) -> JudgedClass:
     counts = failures_of(pool[path]), sum(life.count for life in pool[path])
-    for length in range(len(path), 0, -1):
-        wider = path[:length]
-        if failures_of(pool[wider]) >= ENOUGH:
-            fitted = fitted_to(in_order(pool[wider]))
-            if fitted is not None:
-                return JudgedClass(path, *counts, wider, fitted)
-    return JudgedClass(path, *counts, None, None)
+    by = next((path[:length] for length in range(len(path), 0, -1) if path[:length] in models.fitted), None)
+    return JudgedClass(path, *counts, by, models.fitted[by] if by else None)
 
 
 def failures_of(lives: Iterable[Life]) -> int:

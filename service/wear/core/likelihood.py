@@ -26,6 +26,8 @@ _TINY: Final = 1e-300
 """Has a logarithm, and is less than any sum that is searched."""
 _LEAST: Final = 1 / math.expm1(1)
 """What d / (exp(d) - 1) is at d = 1, below which it is more."""
+_FEW: Final = 1e-9
+"""Below this d, log(1 - exp(-d)) is log d - d/2 to all digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,19 @@ class LogLikelihood:
             np.sum([part.hessian for part in parts], axis=0),
         )
 
+    def values(self, points: Floats) -> Floats:
+        """The values at `points` (points, 2), all at once (points,)."""
+        alpha, k = points[:, :1], points[:, 1:]
+        x, count = self._good
+        values = self._constant - _exp(alpha + k * x) @ count
+        x, width, count = self._within
+        w = alpha + k * x + _log_share(k * width)
+        d = _exp(w)
+        values += np.where(d > _FEW, _log_share(d), w - d / 2) @ count
+        x, count = self._at_once
+        together: Floats = values + count.sum() * (np.log(k) + alpha)[:, 0] + k[:, 0] * (count @ x)
+        return together
+
     def _survived(self, point: Floats, about: float) -> Derivatives:
         x, count = self._good
         hazard = count * _exp(point[0] + point[1] * x)
@@ -125,7 +140,7 @@ class LogLikelihood:
             curve = np.where(gain > 0, -gain * (gain + width), 0.0)  # the second derivative of w by k
         w = alpha + k * x + _log_share(k * width)
         d = _exp(w)
-        values = np.where(d > 1e-9, _log_share(d), w - d / 2)
+        values = np.where(d > _FEW, _log_share(d), w - d / 2)
         first = _wanted(d)
         second = first * np.where(d > 1e-3, 1 - first - d, -d / 2 - d * d / 12)
         slope = np.stack([np.ones_like(x), x - about + gain])

@@ -148,8 +148,8 @@ def posterior(items: tuple[tuple[Path, tuple[Life, ...]], ...]) -> Posterior:
     for (path, _), at in number.items():
         of_class[path].append(at)
     different = list(number)
-    classes = {path: _Class.of([different[at][1] for at in own], counts[own]) for path, own in of_class.items()}
-    known = _known({path: each.log_likelihood() for path, each in classes.items()})
+    classes = {path: ClassLives.of([different[at][1] for at in own], counts[own]) for path, own in of_class.items()}
+    known = class_tables({path: each.log_likelihood() for path, each in classes.items()}).known
     points = np.empty((len(different), *SIZE))
     for path, own in of_class.items():
         points[own] = classes[path].points(known[path])
@@ -160,27 +160,20 @@ KnownLives = tuple[Path, tuple[Life, ...]]
 """The class of an item and its lives."""
 
 
-def renewed(
-    items: Sequence[KnownLives], pieces: Sequence[KnownLives], days: Sequence[float]
-) -> list[tuple[list[float], float]]:
-    """The expected failures of pieces that are as good as new from today on, given the lives of all `items`.
+def expected_failures(points: Floats, days: Sequence[float]) -> list[tuple[list[float], float]]:
+    """The expected failures of pieces that are as good as new from today on, from their posteriors (pieces, shapes,
+    scales).
 
     For each piece: the chance that it fails within each of these numbers of exposure `days`, and the mean number of
-    failures within the last of them if every failure is repaired at once. A piece is one of `items`, or new and without
-    lives.
+    failures within the last of them if every failure is repaired at once.
     """
-    there = set(items)
-    everything = (*items, *(piece for piece in dict.fromkeys(pieces) if piece not in there))
-    known = posterior(everything)
-    number = {item: at for at, item in enumerate(everything)}
-    points = known.points[[known.which[number[piece]] for piece in pieces]]
     fails = np.einsum("iks,dks->id", points, fails_between(np.zeros(len(days)), np.array(days, float)))
     counts = np.einsum("iks,ks->i", points, failures(days[-1]))
     return list(zip(np.clip(fails, 0.0, 1.0).tolist(), counts.tolist(), strict=True))
 
 
 @dataclass(frozen=True)
-class _Class:
+class ClassLives:
     """The likelihoods of the distinct lives of the items of one class.
 
     `counts` is how many items have each (different,); `own` the likelihood at each point of the item's grid (different,
@@ -195,11 +188,11 @@ class _Class:
     log_most: Floats
 
     @classmethod
-    def of(cls, lives: Sequence[tuple[Life, ...]], counts: NDArray[np.int_]) -> "_Class":
+    def of(cls, lives: Sequence[tuple[Life, ...]], counts: NDArray[np.int_]) -> "ClassLives":
         logs = log_likelihoods(lives)
         most = logs.max(axis=2, keepdims=True)
         own = np.exp(logs - most)
-        seen = (own.reshape(-1, SIZE[1]) @ _item_spreads()).reshape(len(own), SIZE[0], len(ITEM_WIDTHS), SIZE[1])
+        seen = (own.reshape(-1, SIZE[1]) @ item_spreads()).reshape(len(own), SIZE[0], len(ITEM_WIDTHS), SIZE[1])
         return cls(counts, own, seen, counts @ most[:, :, 0])
 
     def log_likelihood(self) -> Floats:
@@ -216,8 +209,8 @@ class _Class:
         """The posterior of an item with each of these lives (different, shapes, scales), from `known`, the posterior of
         the class (widths, shapes, scales).
         """
-        from_class = (known.swapaxes(0, 1) / self.likely).reshape(-1, _item_spreads().shape[1])
-        points: Floats = self.own * (from_class @ _item_spreads().T).reshape(self.own.shape)
+        from_class = (known.swapaxes(0, 1) / self.likely).reshape(-1, item_spreads().shape[1])
+        points: Floats = self.own * (from_class @ item_spreads().T).reshape(self.own.shape)
         return points
 
 
@@ -225,10 +218,21 @@ _FACTORS: Final = 16
 """Factors that can be multiplied without underflow before the logarithm is taken: the least is about 1e-12."""
 
 
-def _known(logs: Mapping[Path, Floats]) -> dict[Path, Floats]:
-    """The posterior of item widths and points for each class (widths, shapes, scales), given all lives.
+@dataclass(frozen=True)
+class ClassTables:
+    """The posteriors of item widths and points (widths, shapes, scales), given all lives.
 
-    `logs` is the log-likelihood of the lives of each class (see `log_likelihood`).
+    `known` has that of each class, the wider ones included. `within` has that of a class without any lives, by the next
+    wider class: () is the whole program.
+    """
+
+    known: Mapping[Path, Floats]
+    within: Mapping[Path, Floats]
+
+
+def class_tables(logs: Mapping[Path, Floats]) -> ClassTables:
+    """The posterior of every class. `logs` is the log-likelihood of the lives of each class that has items
+    (`ClassLives.log_likelihood`).
     """
     tree = {path[:length] for path in logs for length in range(1, len(path) + 1)}
     up: dict[Path, Floats] = defaultdict(lambda: np.zeros((len(CLASS_WIDTHS), len(ITEM_WIDTHS), *SIZE)))
@@ -243,8 +247,15 @@ def _known(logs: Mapping[Path, Floats]) -> dict[Path, Floats]:
         others = _stepped(points[path[:-1]] - messages[path], _spreads(path[:-1]))
         points[path], _ = _normalized(others + up[path])
     widths = log_sums + np.log(list(CLASS_WIDTHS.values()))[:, None] + np.log(list(ITEM_WIDTHS.values()))
-    likely = np.exp(widths - widths.max())
-    return {path: np.einsum("cw,cwks->wks", likely / likely.sum(), np.exp(points[path])) for path in logs}
+    weights = np.exp(widths - widths.max())
+    weights /= weights.sum()
+
+    def averaged(logs: Floats) -> Floats:
+        table: Floats = np.einsum("cw,cwks->wks", weights, np.exp(logs))
+        return table
+
+    within = {path: averaged(_normalized(_stepped(logs, _spreads(path)))[0]) for path, logs in points.items()}
+    return ClassTables({path: averaged(points[path]) for path in tree}, within)
 
 
 _Spreads = tuple[Floats, Floats]
@@ -270,7 +281,7 @@ def _normalized(logs: Floats) -> tuple[Floats, Floats]:
 
 
 @lru_cache(maxsize=1)
-def _item_spreads() -> Floats:
+def item_spreads() -> Floats:
     """The spreads of `ITEM_WIDTHS` side by side (scales, widths * scales)."""
     return np.hstack([spread({width: 1.0}, SCALE_STEP, SIZE[1]) for width in ITEM_WIDTHS])
 

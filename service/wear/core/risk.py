@@ -12,11 +12,14 @@ most are the ten with the largest gain in logarithms.
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
 from service.wear.core.classes import Path
 from service.wear.core.lives import Life
+
+if TYPE_CHECKING:
+    from service.wear.core.program_fit import ProgramFit
 
 FIRST = 10
 """How many items are named to be tested first."""
@@ -78,23 +81,25 @@ _SURE: Final = 1 - 1e-12
 """The greatest chance of failure, so that all have logarithms."""
 
 
-def chances(known: Mapping[UUID, KnownItem]) -> dict[UUID, Chance]:
-    """The chance of each item that has ages; `known` are all items there ever were, since the lives of all count."""
-    from service.wear.core.pooling import posterior  # numpy would slow the start of every command
+def chances(known: Mapping[UUID, KnownItem], fit: "ProgramFit | None" = None) -> dict[UUID, Chance]:
+    """The chance of each item that has ages, under a fit; without one `known` are all items there ever were, since the
+    lives of all count.
+    """
+    from service.wear.core.program_fit import fit_program  # numpy would slow the start of every command
 
-    worn = posterior(tuple((one.path, one.lives) for one in known.values()))
-    ages = [one.ages or Ages(0.0, 0.0, 0.0) for one in known.values()]
-    passed = [one.passed for one in ages]
-    day = [max(one.passed, one.day) for one in ages]
-    today = [min(max(one.passed, one.today), then) for one, then in zip(ages, day, strict=True)]
-    by_day = worn.fails_between(passed, day)
-    by_today = worn.fails_between(passed, today) if today != day else by_day
+    fit = fit or fit_program(tuple((item_id, one.path, one.lives) for item_id, one in known.items()))
+    aged = [(item_id, one, one.ages) for item_id, one in known.items() if one.ages]
+    pieces = [fit.piece(item_id, one.path, one.lives) for item_id, one, _ in aged]
+    passed = [ages.passed for _, _, ages in aged]
+    day = [max(ages.passed, ages.day) for _, _, ages in aged]
+    today = [min(max(ages.passed, ages.today), then) for (_, _, ages), then in zip(aged, day, strict=True)]
+    by_day = fit.fails_between(pieces, passed, day)
+    by_today = fit.fails_between(pieces, passed, today) if today != day else by_day
     of_items = {}
-    for key, failed, sooner in zip(known, by_day, by_today, strict=True):
-        if known[key].ages:
-            later = min(failed, _SURE)
-            before = min(later, sooner)
-            of_items[key] = Chance(later, (later - before) / (1 - before))
+    for (item_id, _, _), failed, sooner in zip(aged, by_day, by_today, strict=True):
+        later = min(failed, _SURE)
+        before = min(later, sooner)
+        of_items[item_id] = Chance(later, (later - before) / (1 - before))
     return of_items
 
 
