@@ -99,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
         ("risk", "tell how probably each item is bad at an event, JSON Lines in and out"),
         ("blame", "tell what is to blame for channels that are dead, JSON Lines in and out"),
         ("trace", "tell what to try first where one channel is dead, JSON Lines in and out"),
+        ("rig", "tell what a layout of microphones takes to be wired, JSON Lines in and out"),
     ):
         commands.add_parser(name, help=what).set_defaults(run=_lines, name=name)
     return parser
@@ -183,6 +184,7 @@ _LINES = {
     "risk": "service.wear.risk_lines:main",
     "blame": "service.lines.blame_lines:main",
     "trace": "service.lines.trace_lines:main",
+    "rig": "service.rig.lines:main",
 }
 
 

@@ -112,7 +112,7 @@ def test_a_wrong_line_check_is_refused_and_the_rest_is_answered(wrong: dict[str,
     assert answered["explanation"] == ["cable K"]
 
 
-@pytest.mark.parametrize("command", ["blame", "trace"])
+@pytest.mark.parametrize("command", ["blame", "trace", "rig"])
 def test_the_command_starts_light(command: str) -> None:
     """What takes long to import is not: the web, the database, arrays."""
     source = (
