@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from itertools import chain, combinations
 from math import inf, prod
 from typing import Any
@@ -97,6 +98,29 @@ def plans(parts: Sequence[LinePart], listen_s: Mapping[int, float], bypass_s: fl
         return every
 
     return of(tuple(place))
+
+
+def least_seconds(parts: Sequence[LinePart], listen_s: Mapping[int, float], bypass_s: float) -> Fraction:
+    """The least expected time, by trying everything that may be tried at each turn."""
+
+    @cache
+    def of(suspects: tuple[int, ...]) -> Fraction:
+        """The same, times the weight of those that may be bad."""
+        weight = sum((Fraction(parts[number].weight) for number in suspects), Fraction(0))
+        ends = [] if bypass_s == inf else [Fraction(bypass_s) * weight]
+        if len(suspects) == 1:
+            return min([*ends, Fraction(parts[suspects[0]].swap_s) * weight])
+        for number in suspects:
+            rest = tuple(each for each in suspects if each != number)
+            ends.append(Fraction(parts[number].swap_s) * weight + of(rest))
+        for joint, listen in listen_s.items():
+            before = tuple(each for each in suspects if each < joint)
+            after = tuple(each for each in suspects if each >= joint)
+            if before and after:
+                ends.append(Fraction(listen) * weight + of(before) + of(after))
+        return min(ends)
+
+    return of(tuple(range(len(parts)))) / sum((Fraction(part.weight) for part in parts), Fraction(0))
 
 
 def seconds(

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from service.lines.core.trace import FoundPart, LinePart, Listen, SwapPart, trace
 from service.lines.trace_lines import step_fields
-from tests.lines.exhaustive import expected_and_worst, plans
+from tests.lines.exhaustive import expected_and_worst, least_seconds, plans
 from tests.support.examples import examples
 
 Line = tuple[list[LinePart], dict[int, float]]
@@ -22,7 +22,7 @@ def dead_lines(draw: st.DrawFn, most: int) -> Line:
     return parts, draw(st.dictionaries(st.integers(1, max(1, len(parts) - 1)), AMOUNTS)) if len(parts) > 1 else {}
 
 
-@examples(60)
+@examples(40)
 @given(dead_lines(most=4), st.just(inf) | AMOUNTS)
 def test_no_plan_of_all_is_quicker(line: Line, bypass_s: float) -> None:
     """Every plan is done for every part that may be bad; the answer's own figures are those of doing it."""
@@ -31,6 +31,12 @@ def test_no_plan_of_all_is_quicker(line: Line, bypass_s: float) -> None:
     assert answer.expected_s == pytest.approx(float(least), rel=1e-12)
     expected, worst = expected_and_worst(step_fields(answer.first), *line, bypass_s)
     assert (answer.expected_s, answer.worst_s) == pytest.approx((float(expected), float(worst)), rel=1e-12)
+
+
+@examples(25)
+@given(dead_lines(most=6), st.just(inf) | AMOUNTS)
+def test_up_to_six_parts_nothing_that_may_be_tried_is_quicker(line: Line, bypass_s: float) -> None:
+    assert trace(*line, bypass_s).expected_s == pytest.approx(float(least_seconds(*line, bypass_s)), rel=1e-12)
 
 
 @examples(25)
