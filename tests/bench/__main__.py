@@ -1,156 +1,214 @@
-"""How fast the pages and routes are that everybody waits for: `.venv/bin/python -m tests.bench [--seconds S]`.
+"""What each page costs: `.venv/bin/python -m tests.bench [--demo] [--before FOLDER]`.
 
-Starts the real service (one worker, SQLite) over the demo's program, and beside it a bare FastAPI route, both on
-loopback; 16 clients with keep-alive ask one after the other. What counts is the ratio to the bare route of the same
-run: requests a second differ from machine to machine and from minute to minute. The bare route is measured before
-and after, and its two rates are printed, so that a run on a busy machine shows. What a POST costs is judged by one
-that is only validated.
+Processor time of the service for one request at a time, as multiples of a bare FastAPI route's in the same run, with
+the goal beside each: over the demo's program, and over 2,000 items with 40,000 tests. Processor time and not the
+clock's, since a busy machine makes everything wait. `--before` names another checkout, whose service is measured in
+the same run; it is run by this checkout's Python. Linux only. Requests a second are `tests.bench.rates`.
 """
 
 import argparse
-import json
 import os
-import socket
+import resource
 import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
-from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Iterable
+from contextlib import closing
+from dataclasses import dataclass
 from itertools import cycle, repeat
 from pathlib import Path
-from typing import Any
-from uuid import uuid4
+from socket import create_connection
+from statistics import median
 
-from tests.bench.load import Rate, measure, request
+from tests.bench.evening import memory
+from tests.bench.load import read, request
+from tests.bench.running import ROOT, ask, coilbook, free_port, passed, running, serving
 
-ROOT = Path(__file__).parents[2]
-MOST = 20_000
-STARTS_WITHIN = 60.0
+PROGRAMS = {
+    "demo": ("demo",),
+    "2,000 items": ("fill", "--items", "2000", "--tests", "40000", "--rng", "1"),
+}
+MEMORY, START = "memory after all of it, MB", "start to first page, x imports"
+GOALS = {
+    "tag page, each tag first": (16, 20),
+    "test logged, one client": (30, 36),
+    "due page": (32, 50),
+    "Now, lead": (45, 60),
+    "pull list, nothing new": (24, 50),
+    "pull list, after a test": (60, 90),
+    "wear": (200, 400),
+    "spares": (200, 400),
+    "buying": (200, 400),
+    MEMORY: (170, 180),
+    START: (1.4, None),
+}
+"""What each may take, for the demo and for the larger program; None where nothing is asked."""
+FRAMEWORKS = "import fastapi, sqlalchemy, pydantic, jinja2, uvicorn"
+TAGS, OFTEN, SOME, FEW, STARTS = 150, 40, 10, 3, 3
+QUIET, QUIET_WITHIN = 0.02, 300.0
+"""Of a second, what a service takes that has nothing to do; and so many seconds it gets to come to rest."""
+
+Measured = dict[str, float]
+
+
+@dataclass(frozen=True)
+class Client:
+    """One client of a service: the port, and the number of the process whose time counts."""
+
+    port: int
+    process: int
+
+    def cost(
+        self, requests: Iterable[bytes], wanted: bytes = b"2", between: Callable[[], bytes] | None = None
+    ) -> float:
+        """The median of what the requests cost, in seconds of processor time; `between` makes one that is sent before
+        each and not counted.
+
+        Raises:
+            RuntimeError: an answer had a status that does not begin with `wanted`.
+        """
+        costs = []
+        with closing(create_connection(("127.0.0.1", self.port))) as connection:
+            for asked in requests:
+                for each, is_counted in ((between() if between else None, False), (asked, True)):
+                    if each is None:
+                        continue
+                    begun = spent(self.process)
+                    connection.sendall(each)
+                    answer = read(connection)
+                    if answer[9:10] != wanted:
+                        raise RuntimeError(f"{each[:60]!r}: {answer[:300]!r}")
+                    if is_counted:
+                        costs.append(spent(self.process) - begun)
+        return median(costs)
 
 
 def main() -> None:
-    """Measure, and print a table."""
-    parser = argparse.ArgumentParser(description="Measure the hot paths against a bare route.")
-    parser.add_argument("--seconds", type=float, default=5.0, help="how long each path is measured")
-    seconds = parser.parse_args().seconds
-    with program("demo", role="crew") as (env, token):
-        port, bare_port = free_port(), free_port()
-        bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
-        with serving(port, env), running(bare, bare_port, env):
-            print_table(*rates(port, bare_port, token, seconds))
+    """Measure, and print the table."""
+    parser = argparse.ArgumentParser(description="Measure what each page costs, in multiples of a bare route.")
+    parser.add_argument("--demo", action="store_true", help="only the demo's program")
+    parser.add_argument("--before", type=Path, help="another checkout, measured in the same run")
+    options = parser.parse_args()
+    trees = {"before": options.before.resolve(), "after": ROOT} if options.before else {"": ROOT}
+    found: dict[tuple[str, str], Measured] = {}
+    for name in list(PROGRAMS)[: 1 if options.demo else None]:
+        for when, tree in trees.items():
+            found[name, when] = costs(PROGRAMS[name], tree, is_demo=name == "demo")
+    print_table(found)
 
 
-def rates(port: int, bare_port: int, token: str, seconds: float) -> tuple[list[Rate], dict[str, Rate]]:
-    """The bare route, before and after; and the paths by name."""
-    url = f"http://127.0.0.1:{port}"
-    cables = ask(f"{url}/api/v1/items?kind=cable&state=in_service&limit=200", token)["items"]
-    codes = [item["code"] for item in cables if item["wiring"] == "xlr3"]
-    event = ask(f"{url}/api/v1/pull", token)["event"]["id"]
-
-    def pages() -> Iterator[bytes]:
-        return cycle([request("GET", f"/t/{code}", token) for code in codes])
-
-    def tests() -> Iterator[bytes]:
-        return (request("POST", "/api/v1/tests", token, passed(code)) for code in cycle(codes))
-
-    def bare() -> Iterator[bytes]:
-        return repeat(request("GET", "/"))
-
-    def one(path: str) -> Iterator[bytes]:
-        return repeat(request("GET", path, token))
-
-    before = measure(bare_port, bare, 200, seconds, MOST)
-    found = {
-        "tag page, signed in": measure(port, pages, 200, seconds, MOST),
-        "due list, JSON": measure(port, lambda: one("/api/v1/due"), 200, seconds, MOST),
-        "due list, page": measure(port, lambda: one("/due"), 200, seconds, MOST),
-        "pull list, JSON": measure(port, lambda: one("/api/v1/pull"), 200, seconds, MOST),
-        "pull list, page": measure(port, lambda: one(f"/pull/{event}"), 200, seconds, MOST),
-        "POST a test": measure(port, tests, 201, seconds, MOST),
-        "POST, only validated": measure(bare_port, tests, 201, seconds, MOST),
-    }
-    return [before, measure(bare_port, bare, 200, seconds, MOST)], found
+def print_table(found: dict[tuple[str, str], Measured]) -> None:
+    """A line for each path; a column for each program, and its goal."""
+    columns = list(dict.fromkeys(name for name, _ in found))
+    print(" " * 32 + "".join(f"{f'{name} {when}'.strip():>20}" for name, when in found), *columns, sep="  goal ")
+    for path, goals in GOALS.items():
+        figures = "".join(f"{shown(measured.get(path)):>20}" for measured in found.values())
+        goal = "".join(f"{shown(goal):>18}" for goal, _ in zip(goals, columns, strict=False))
+        print(f"{path:32}{figures}{goal}")
 
 
-def print_table(bare: list[Rate], found: dict[str, Rate]) -> None:
-    """Each path with its ratio to the bare route."""
-    yardstick = sum(rate.per_second for rate in bare) / len(bare)
-    print(f"{'path':22} {'requests':>8} {'per s':>8} {'ratio':>7} {'p50 ms':>8} {'p99 ms':>8}")
-    for name, rate in {"bare route, before": bare[0], **found, "bare route, after": bare[1]}.items():
-        ratio = rate.per_second / yardstick
-        print(f"{name:22} {rate.count:8} {rate.per_second:8.0f} {ratio:7.3f} {rate.p50_ms:8.1f} {rate.p99_ms:8.1f}")
+def shown(figure: float | None) -> str:
+    """A figure with two digits or more."""
+    return "-" if figure is None else f"{figure:.1f}" if figure < 10 else f"{figure:.0f}"
 
 
-def passed(code: str) -> bytes:
-    """A test that passes, as the API takes it."""
-    joined = [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]]
-    told = {"id": str(uuid4()), "item": code, "method": "two_ended", "joined": joined, "probed": "all"}
-    return json.dumps(told).encode()
-
-
-def ask(url: str, token: str) -> dict[str, Any]:
-    """One answer of the API."""
-    asked = urllib.request.Request(url, headers={"Authorization": f"Bearer {token}"})
-    with urllib.request.urlopen(asked, timeout=30) as answer:
-        found: dict[str, Any] = json.load(answer)
-    return found
-
-
-@contextmanager
-def program(*made_by: str, role: str) -> Iterator[tuple[dict[str, str], str]]:
-    """The surroundings of a program made by this command, without limits, and a token of this role."""
+def costs(made_by: tuple[str, ...], tree: Path, *, is_demo: bool) -> Measured:
+    """What each path costs over a program that this command makes."""
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"COILBOOK_DATABASE_URL": f"sqlite:///{folder}/bench.db", "COILBOOK_LIMITS": "off"}
-        coilbook(env, *made_by)
-        yield env, coilbook(env, "token", "create", "Bench", "--role", role).splitlines()[-1]
+        for words in (made_by, ("housekeeping",)):
+            coilbook(env, *words, tree=tree)
+        crew, lead = (
+            coilbook(env, "token", "create", role, "--role", role, tree=tree).splitlines()[-1]
+            for role in ("crew", "lead")
+        )
+        port, bare_port = free_port(), free_port()
+        bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
+        with serving(port, env, tree) as process, running(bare, bare_port, env) as yardstick:
+            rest(process)
+            found = pages(Client(port, process), Client(bare_port, yardstick), crew, lead)
+            found[MEMORY] = memory(process)
+        if is_demo:
+            found[START] = start(env, tree)
+        return found
 
 
-def coilbook(env: dict[str, str], *words: str) -> str:
-    """What a command of ours prints."""
-    command = [sys.executable, "-m", "service", *words]
-    return subprocess.run(command, cwd=ROOT, env=env, capture_output=True, text=True, check=True).stdout
+def pages(service: Client, bare: Client, crew: str, lead: str) -> Measured:
+    """Each path in multiples of the bare route, which is measured again beside each."""
+    url = f"http://127.0.0.1:{service.port}"
+    cables = ask(f"{url}/api/v1/items?kind=cable&state=in_service&limit=200", crew)["items"]
+    codes = [item["code"] for item in cables if item["wiring"] == "xlr3"]
+    event = ask(f"{url}/api/v1/pull", crew)["event"]["id"]
+    turn = cycle(codes)
+
+    def a_test() -> bytes:
+        return request("POST", "/api/v1/tests", crew, passed(next(turn)))
+
+    def get(path: str, times: int, token: str = crew) -> list[bytes]:
+        return list(repeat(request("GET", path, token), times))
+
+    def one() -> float:
+        return bare.cost(get("/", 200))
+
+    def warmed(asked: list[bytes], between: Callable[[], bytes] | None = None) -> float:
+        service.cost(asked[:1], between=between)
+        before = one()
+        cost = service.cost(asked, between=between)
+        return cost / ((before + one()) / 2)
+
+    every_tag = [request("GET", f"/t/{item['code']}", crew) for item in cables[: TAGS + 1]]
+    service.cost(every_tag[:1])
+    return {
+        "tag page, each tag first": service.cost(every_tag[1:]) / one(),
+        "due page": warmed(get("/due", OFTEN)),
+        "Now, lead": warmed(get("/", SOME, lead)),
+        "pull list, nothing new": warmed(get(f"/pull/{event}", SOME)),
+        "pull list, after a test": warmed(get(f"/pull/{event}", SOME), between=a_test),
+        "test logged, one client": warmed([a_test() for _ in range(OFTEN)]),
+        **{name: warmed(get(f"/{name}", FEW, lead)) for name in ("wear", "spares", "buying")},
+    }
 
 
-def free_port() -> int:
-    """A port that nobody listens on."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port: int = free.getsockname()[1]
-        return port
+def start(env: dict[str, str], tree: Path) -> float:
+    """The processor time of a start, up to the first page, in multiples of the import of the frameworks."""
+    starts, imports = [], []
+    for _ in range(STARTS):
+        begun = children()
+        subprocess.run([sys.executable, "-c", FRAMEWORKS], cwd=tree, env=env, check=True)
+        imports.append(children() - begun)
+        port = free_port()
+        with serving(port, env, tree) as process:
+            Client(port, process).cost([request("GET", "/sign-in")])
+            starts.append(spent(process))
+    return median(starts) / median(imports)
 
 
-def serving(port: int, env: dict[str, str]) -> AbstractContextManager[int]:
-    """The service in a process of its own, from when it listens until the block ends; the process's number."""
-    return running(["-m", "service", "serve", "--port", str(port)], port, env)
-
-
-@contextmanager
-def running(words: list[str], port: int, env: dict[str, str]) -> Iterator[int]:
-    """A server in a process of its own, from when it listens until the block ends; the process's number."""
-    server = subprocess.Popen([sys.executable, *words], cwd=ROOT, env=env, stdout=subprocess.DEVNULL)
-    try:
-        wait_for(port, server)
-        yield server.pid
-    finally:
-        server.terminate()
-        server.wait(60)  # a turn of housekeeping that has begun is finished first
-
-
-def wait_for(port: int, server: subprocess.Popen[bytes]) -> None:
-    """Wait until a server listens.
+def rest(process: int) -> None:
+    """Wait until a service has nothing more to do: a turn of the clock begins with it.
 
     Raises:
-        RuntimeError: it ended, or did not listen in time.
+        RuntimeError: it does not come to rest.
     """
-    until = time.monotonic() + STARTS_WITHIN
-    while time.monotonic() < until and server.poll() is None:
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.05)
-    raise RuntimeError(f"the server on port {port} does not listen")
+    until = time.monotonic() + QUIET_WITHIN
+    while True:
+        begun = spent(process)
+        time.sleep(2)
+        if spent(process) - begun < QUIET:
+            return
+        if time.monotonic() > until:
+            raise RuntimeError("the service does not come to rest")
+
+
+def spent(process: int) -> float:
+    """The processor time that a process took so far, in seconds: Linux has a clock for each, numbered by its id."""
+    return time.clock_gettime((~process << 3) | 2)
+
+
+def children() -> float:
+    """The processor time of all processes that we started and that have ended, in seconds."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 if __name__ == "__main__":

@@ -20,8 +20,8 @@ from pathlib import Path
 from service.crew.actions import make_token
 from service.crew.core import Role
 from service.store.sessions import Store
-from tests.bench.__main__ import ask, coilbook, free_port, passed, serving
 from tests.bench.load import read, request
+from tests.bench.running import ask, coilbook, free_port, passed, serving
 
 PHONES, EVERY = 30, 10.0
 LEADS, READS = 5, 2.0

@@ -29,7 +29,7 @@ from service.season.models import ItemDue
 from service.settings import Settings
 from service.store.sessions import Store
 from service.tags.models import Tag
-from tests.bench.__main__ import coilbook
+from tests.bench.running import coilbook
 
 ITEMS, ROWS = 2000, 5000
 

@@ -22,8 +22,8 @@ from urllib.parse import urlencode
 from service.crew.actions import make_token
 from service.crew.core import Role
 from service.store.sessions import Store
-from tests.bench.__main__ import ask, coilbook, free_port, passed, serving
 from tests.bench.load import measure, read, request
+from tests.bench.running import ask, coilbook, free_port, passed, serving
 
 PHONES = 4
 TOKENS = 150

@@ -10,8 +10,8 @@ import time
 import urllib.request
 from itertools import repeat
 
-from tests.bench.__main__ import ask, free_port, program, serving
 from tests.bench.evening import told
+from tests.bench.running import ask, free_port, program, serving
 
 LISTS = (
     "/",

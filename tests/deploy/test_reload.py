@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from service.__main__ import main
-from tests.bench.__main__ import free_port
+from tests.bench.running import free_port
 from tests.crash.service import ROOT
 from tests.support.program import migrated
 

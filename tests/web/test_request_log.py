@@ -23,7 +23,7 @@ from service.crew.passphrases import actions as passphrases
 from service.kit.problems import Problem
 from service.settings import read_settings
 from service.web.middleware.request_log import Lines
-from tests.bench.__main__ import free_port, wait_for
+from tests.bench.running import free_port, wait_for
 from tests.support.program import BASE, Running, op, running
 from tests.support.waiting import PATIENCE
 
