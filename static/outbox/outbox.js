@@ -145,13 +145,9 @@ async function settle(claimed, answer) {
   const entry = claimed, means = meaning(claimed, answer);
   if (means === "sent") {
     Object.assign(line, { tries: 0, until: 0 });
+    // First what came of it, then the entry goes: a page that is left between the two would forget how the item stands.
+    if ((await entries()).some(({ id }) => id === entry.id)) await note(claimed, answer.body);
     if (await store.change(entry.id, () => null) === undefined) return void changed(); // it went out twice, and is there once
-    await remember(claimed).catch(() => {});
-    const { session } = claimed.body, { code } = claimed.shown; // for the worklist, as long as there is no signal
-    if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: answer.body.verdict }).catch(() => {});
-    for (const [code, state] of stated(claimed.body, answer.body)) await store.taken.put(`stands:${code}`, { code, state }).catch(() => {});
-    const { event, item } = claimed.body; // and so for a pull list
-    if (event) await store.taken.put(`ticked:${event}:${item}`, { code: item }).catch(() => {});
     news.dispatchEvent(new CustomEvent("sent", { detail: { entry: claimed, receipt: answer.body } }));
   } else {
     await store.change(entry.id, (now) => ({
@@ -167,6 +163,15 @@ async function settle(claimed, answer) {
     else if (means === "later") line.until = Date.now() + wait(++line.tries, answer.after);
   }
   changed();
+}
+
+/* Keep what came of a sent entry, as long as there is no signal: that it is done, how its items stand, what was ticked. */
+async function note(entry, receipt) {
+  await remember(entry).catch(() => {});
+  const { session, event, item } = entry.body, { code } = entry.shown;
+  if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: receipt.verdict }).catch(() => {});
+  for (const [code, state] of stated(entry.body, receipt)) await store.taken.put(`stands:${code}`, { code, state }).catch(() => {});
+  if (event) await store.taken.put(`ticked:${event}:${item}`, { code: item }).catch(() => {});
 }
 
 /* The states that a receipt names, by code: of what was tested alone, of what was swapped, of whose test was wrong. What was

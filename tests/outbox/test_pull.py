@@ -86,8 +86,9 @@ def test_a_tick_that_was_taken_back_is_open_on_a_list_that_was_taken_along_since
         page: Page = at.joined(context)
         taken_along(at, page, event)
         page.locator("form[data-tick] button").first.click()
+        expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")
         send_now(page)
-        eventually(lambda: entries(page) == [])
+        eventually(lambda: ticks(at) == 1 and entries(page) == [])
         with at.no_signal():
             page.goto(f"{at.base}/pull/{event}")
             expect(page.locator(".pullbar")).to_contain_text("1 of 3 done")

@@ -69,6 +69,7 @@ def test_a_phone_that_is_put_away_sends_and_what_it_sent_is_no_more_undone(bad_l
     expect(bar(page).get_by_role("button", name="Undo", exact=True)).to_have_count(0)
     bad_line.line.told.clear()
     row(page, bad_line.codes[0]).get_by_role("button", name="This was wrong").click()
+    expect(bar(page)).to_contain_text("Pass was wrong.")  # kept: until then nothing may be waiting
     send_now(page)
     eventually(lambda: entries(page) == [])
     assert bad_line.logged().count(UUID(key)) == 1
@@ -97,8 +98,7 @@ def test_each_of_the_last_entries_is_taken_back_by_itself(at_truck: Truck, brows
         expect(page.locator("[data-last] .side")).to_have_count(3)
         row(page, at.codes[0]).get_by_role("button", name="This was wrong").click()
         send_now(page)
-        eventually(lambda: entries(page) == [])
-        assert UUID(first) in marked(at)
+        eventually(lambda: UUID(first) in marked(at))
         assert not {UUID(second), UUID(third)} & set(marked(at))
 
 
