@@ -125,7 +125,7 @@ def test_readings_that_no_cable_would_give_are_explained_too(key: str, groups: i
     assert obeys(made, as_things(found.faults), as_groups(joined))
 
 
-@examples(60)
+@examples(40)
 @given(wirings, st.integers(1, 12), st.floats(0.3, 1), st.randoms(use_true_random=False))
 def test_so_are_they_when_only_some_contacts_were_probed(
     made: Wiring, groups: int, share: float, chance: Random

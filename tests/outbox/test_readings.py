@@ -11,7 +11,6 @@ import pytest
 from starlette.datastructures import FormData
 
 from service.diagnosis.diagnosis import diagnose
-from service.diagnosis.offline_tables import offline
 from service.kit.problems import Invalid
 from service.testlog import form_reader
 from service.testlog.phone import form_facts
@@ -20,6 +19,7 @@ from service.wiring.builtin import BUILTIN
 from service.wiring.faults import rebuild
 from service.wiring.singles import single_faults
 from service.wiring.wirings import Readings, Wiring, canonical, lanes_of, names, read
+from tests.support.program import table_of
 from tests.support.script import module, run
 
 Fields = list[tuple[str, str]]
@@ -152,8 +152,7 @@ def test_the_verdict_without_a_signal_is_the_services(key: str) -> None:
             asked.append(readings(wiring, form_reader.entered(wiring, FormData([*form]))))
         except Invalid:
             continue
-    table = {"key": key} | offline(wiring)
-    found = run(LOOK_UP, [module("offline/verdict.js"), table, asked])
+    found = run(LOOK_UP, [module("offline/verdict.js"), table_of(key), asked])
     known = 0
     for (joined, probed), told in zip(asked, found, strict=True):
         if told is not None:

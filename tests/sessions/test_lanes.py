@@ -4,7 +4,7 @@ import re
 from itertools import product
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.diagnosis.diagnosis import diagnose
@@ -51,8 +51,12 @@ def test_each_way_to_be_bad_is_diagnosed_as_that() -> None:
 shown = st.lists(st.sampled_from(LaneReading), min_size=8, max_size=8)
 
 
-@examples(40)
+@examples(12)
 @given(shown)
+@example([LaneReading.LEFT_OUT] * 8)
+@example([LaneReading.GOOD] * 8)
+@example([*[LaneReading.GOOD] * 5, *[LaneReading.LEFT_OUT] * 3])
+@example([*[LaneReading.BAD] * 2, *[LaneReading.GOOD] * 4, *[LaneReading.LEFT_OUT] * 2])
 def test_the_verdict_follows_the_taps(taps: list[LaneReading]) -> None:
     lanes = [Lane(name, tap) for name, tap in zip(EIGHT.lanes, taps, strict=True)]
     if set(taps) == {LaneReading.LEFT_OUT}:

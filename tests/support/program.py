@@ -1,5 +1,6 @@
 """A program for tests: the service over a migrated database, with a lead, a crew member and a viewer."""
 
+import gzip
 import json
 import shutil
 from collections.abc import Iterable, Iterator
@@ -8,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from fastapi.testclient import TestClient
@@ -22,6 +24,7 @@ from service.store.engine import is_sqlite
 from service.store.files import in_one_file
 from service.store.sessions import Store
 from service.testers.tables import Named, Tables
+from service.wiring.builtin import BUILTIN
 from tests.support.made import made_folder, made_once
 from tests.support.postgres import copied
 from tests.support.waiting import PATIENCE
@@ -117,6 +120,13 @@ def migrated(url: str) -> None:
 def tables_folder() -> Path:
     """Where the services of tests keep the tables of wirings: each is worked out once for all tests."""
     return made_folder() / "tables"
+
+
+@cache
+def table_of(key: str) -> dict[str, Any]:
+    """What a phone gets for a built-in wiring; only to be read, since it is the same for all tests."""
+    table: dict[str, Any] = json.loads(gzip.decompress(Tables(tables_folder()).packed(key, BUILTIN[key])))
+    return table
 
 
 def _copied_with_cast(url: str) -> dict[Role, str]:

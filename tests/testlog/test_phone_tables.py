@@ -8,20 +8,19 @@ import pytest
 
 from service.drawing import layout
 from service.drawing.findings import LineKind, alone
-from service.testers.tables import Tables
 from service.testlog.form_reader import EVIDENCE
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import seats_of
 from service.wiring.singles import single_faults
-from tests.support.program import tables_folder
+from tests.support.program import table_of
 
 PACKED_MOST = 60_000  # bytes: as large as the tables by themselves may be
 
 
 @pytest.mark.parametrize("key", ["xlr3", "d25-to-xlr8"])
 def test_every_fault_comes_with_its_drawing_and_the_whole_stays_small(key: str) -> None:
-    made = json.loads(gzip.decompress(Tables(tables_folder()).packed(key, BUILTIN[key])))
-    assert made.pop("key") == key
+    made = table_of(key)
+    assert made["key"] == key
     ticked = [words for by_end in made["evidence"].values() for words in by_end.values()]
     assert len(ticked) == 3 * len(EVIDENCE)
     for fault in (*made["faults"], *ticked):
