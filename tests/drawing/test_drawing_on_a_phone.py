@@ -16,7 +16,7 @@ from service.web.headers import headers_of_every_answer
 from service.web.render import ENVIRONMENT, STATIC, TEMPLATES
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass, rebuild
-from tests.support.access import barriers
+from tests.support.access import barriers_at
 
 pytestmark = pytest.mark.browser
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
@@ -118,10 +118,8 @@ def test_words_are_large_apart_and_inside(opened: Open, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
 
 
-@pytest.mark.parametrize("width", [320, 390])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(opened: Open, width: int, scheme: str) -> None:
-    assert barriers(opened(width, color_scheme=scheme)) == []
+def test_axe_finds_nothing(opened: Open) -> None:
+    assert barriers_at(opened(390), (320, 390)) == []
 
 
 def test_screen_readers_get_title_and_faults(opened: Open) -> None:

@@ -40,16 +40,16 @@ def box(page: Page, selector: str) -> dict[str, Any]:
     return found
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", ["/t/{code}/test", "/t/{code}/test?session={session_id}", "/t/{code}/lanes"])
-def test_the_caution_is_seen_when_a_form_opens(demo: World, shown: Show, path: str, scheme: str) -> None:
+def test_the_caution_is_seen_when_a_form_opens(demo: World, shown: Show, path: str) -> None:
     page = shown(demo.path(path))
     page.set_viewport_size(SMALLEST)  # type: ignore[arg-type]
-    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     caution = page.get_by_text("Mute it. Phantom off. Unplug both ends.")
     assert caution.count() == 1
-    seen = caution.evaluate("one => one.getBoundingClientRect().toJSON()")
-    assert seen["bottom"] <= box(page, ".foot")["top"]
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        seen = caution.evaluate("one => one.getBoundingClientRect().toJSON()")
+        assert seen["bottom"] <= box(page, ".foot")["top"], scheme
 
 
 @pytest.mark.parametrize("size", ["100%", "200%"])
