@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from service.kit.dates import format_date, format_instant, local_date, midnight, parse_date, parse_instant
 from service.kit.problems import Invalid
+from tests.support.zones import each_once
 
 ZONES = sorted(available_timezones() - {"localtime", "posixrules", "Factory"})
 zones = st.sampled_from(ZONES).map(ZoneInfo)
@@ -78,7 +79,7 @@ def test_every_instant_falls_between_two_midnights(zone: ZoneInfo, instant: date
 
 def test_midnight_is_the_first_instant_of_every_day_near_a_change_of_the_clock() -> None:
     mondays = [date(2019, 12, 30) + timedelta(weeks=week) for week in range(16 * 53)]
-    for zone in map(ZoneInfo, ZONES):
+    for zone in map(ZoneInfo, each_once()):
         for day in (day for monday in mondays for day in days_of_change(monday, zone)):
             start = midnight(day, zone)
             assert local_date(start, zone) == day, zone
