@@ -121,7 +121,8 @@ def kept(database_url: str, tmp_path: Path) -> tuple[str, Path]:
 def test_a_killed_backup_leaves_the_older_one_and_no_other(kept: tuple[str, Path]) -> None:
     url, good = kept
     folder, bytes_before = good.parent, good.read_bytes()
-    scripts = [(AT_A_STATEMENT, 12), *((AT_A_SYNC, number) for number in range(1, 6))]
+    syncs = range(1, 6) if is_sqlite(url) else [3]  # the steps that make a file last know of no engine
+    scripts = [(AT_A_STATEMENT, 12), *((AT_A_SYNC, number) for number in syncs)]
     for script, at in scripts:
         assert run(script, at, url, folder, "backup") == -signal.SIGKILL
         assert list(folder.glob("coilbook-*.db")) == [good]

@@ -10,6 +10,7 @@ from pathlib import Path
 from service.store.backup import back_up
 from service.store.sessions import Store
 from tests.support.demo import demo_file
+from tests.support.program import tables_folder
 
 ROOT = Path(__file__).parents[2]
 
@@ -18,7 +19,7 @@ def drill(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         port = str(one.getsockname()[1])
-    environ = os.environ | {"COILBOOK_BACKUPS": str(folder), "PORT": port}
+    environ = os.environ | {"COILBOOK_BACKUPS": str(folder), "COILBOOK_TABLES": str(tables_folder()), "PORT": port}
     return subprocess.run(
         ["bash", "deploy/drill.sh", *words],
         cwd=ROOT,

@@ -7,13 +7,13 @@ which this does not look at.
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 SERVICE = Path(__file__).parents[2] / "service"
 FILES = sorted(SERVICE.rglob("*.py"))
-TREES = {path.relative_to(SERVICE).as_posix(): ast.parse(path.read_text()) for path in FILES}
 
 PRIVATE = {
     "agreed": "matches, or what both share: common",
@@ -74,6 +74,16 @@ IN_WORDS = {"let go": "anonymized, released, or deleted", "keep pace": "stay wit
 """Refused in docstrings."""
 
 
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+def _trees() -> dict[str, ast.Module]:
+    """Every file of the service, read."""
+    return {path.relative_to(SERVICE).as_posix(): _tree(path) for path in FILES}
+
+
 def _defined(tree: ast.AST) -> Iterator[tuple[int, str, bool]]:
     """Line and name of what is defined, and whether it is a function or class."""
     for node in ast.walk(tree):
@@ -121,7 +131,7 @@ def _docstrings(tree: ast.AST) -> Iterator[str]:
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(SERVICE)))
 def test_names_are_standard_words(path: Path) -> None:
-    tree = ast.parse(path.read_text())
+    tree = _tree(path)
     wrong = [
         f"line {line}: {name}; say {better}"
         for line, name, is_definition in _defined(tree)
@@ -137,13 +147,13 @@ def test_names_are_standard_words(path: Path) -> None:
 
 
 def test_values_are_named_by_what_they_hold() -> None:
-    named_so = {(file, name) for file, tree in TREES.items() for _, name in _values(tree) if name in OF_VALUES}
+    named_so = {(file, name) for file, tree in _trees().items() for _, name in _values(tree) if name in OF_VALUES}
     assert named_so - FIXED == set()
     assert FIXED - named_so == set()
 
 
 def test_variables_are_named_by_what_they_hold() -> None:
-    named_so = {(file, name) for file, tree in TREES.items() for _, name in _assigned(tree) if name in OF_VALUES}
+    named_so = {(file, name) for file, tree in _trees().items() for _, name in _assigned(tree) if name in OF_VALUES}
     assert named_so - FIXED == set()
 
 
