@@ -34,7 +34,7 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile("thorough", settings.get_profile("coilbook"), max_examples=1000, derandomize=False)
-settings.register_profile("fast", settings.get_profile("coilbook"), max_examples=10)
+settings.register_profile("fast", settings.get_profile("coilbook"), max_examples=PROFILE // 3)
 settings.load_profile("coilbook")
 
 
@@ -66,6 +66,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """With `--fast`, properties look at few examples; what says how many in `settings` has them all the same."""
     config.add_cleanup(keep_what_is_made().close)
+    gc.disable()  # until all is collected: what is imported stays
     share_compiled()
     if config.getoption("--fast"):
         settings.load_profile("fast")
@@ -128,6 +129,8 @@ def pytest_collection_finish() -> None:
     """Leave what was imported out of every later search for garbage."""
     gc.collect()
     gc.freeze()
+    gc.enable()
+    gc.set_threshold(20_000, 10, 10)  # as the service has it
 
 
 @pytest.fixture(scope="session")

@@ -283,7 +283,7 @@ def answer_to(read: Callable[[str], object], text: str) -> object:
         return refusal.detail
 
 
-@examples(300)
+@examples(120)
 @given(st.one_of(LIKELY, st.text(max_size=80)))
 @example("٣ ft")
 @example("10/6/2026 99:99")
@@ -357,14 +357,14 @@ def test_what_is_no_sheet_is_told(content: bytes, said: str) -> None:
         read_sheet(read_bytes(content))
 
 
-@examples(200)
+@examples(80)
 @given(st.one_of(st.text(max_size=200), st.text(alphabet="ab,;\"\t\n\r'=", max_size=60)))
 def test_any_text_is_a_sheet_or_a_sentence(text: str) -> None:
     with suppress(Invalid):
         assert look(tidy(text)).columns
 
 
-@examples(200)
+@examples(80)
 @given(st.binary(max_size=120))
 def test_any_bytes_are_a_sheet_or_a_sentence(content: bytes) -> None:
     with suppress(Invalid):

@@ -176,7 +176,7 @@ def test_rows_know_their_lines() -> None:
     assert [(row.table, row.number, row.line) for row in _rows(SMALL)] == [("person", 1, 2), ("person", 2, 3)]
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(st.text(max_size=60), st.integers(0, len(SMALL)), st.integers(0, 40))
 @example("[" * 60, len(HEAD), 0)
 @example('{"a": ' * 10, len(HEAD), 0)

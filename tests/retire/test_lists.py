@@ -103,7 +103,7 @@ def test_a_lead_overrules_one_line() -> None:
 
 
 @given(st.lists(st.sampled_from([BLOCKED, UNTESTED, DUE]), max_size=6), st.integers(0, 4))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_no_spare_is_named_twice_and_none_is_left_while_something_waits(states, spares: int) -> None:  # type: ignore[no-untyped-def]
     in_use = [
         gear(number, state, fault=FaultStatus.OPEN if state is BLOCKED else FaultStatus.NONE)

@@ -77,7 +77,7 @@ stocks = st.builds(
 
 
 @given(stocks, st.dictionaries(st.sampled_from([TEN, TWENTY, FIFTY]), st.integers(0, 2)))
-@examples(60)
+@examples(40)
 def test_a_cut_one_counts_for_what_it_reaches_and_the_spares_own_risk_counts(
     stock: Stock, bought: dict[int, int]
 ) -> None:
@@ -105,7 +105,7 @@ few = stocks.filter(lambda stock: len(stock.needed) <= 3)
 
 
 @given(st.lists(few, min_size=1, max_size=2), st.sampled_from([0.5, 0.8, 0.95, 0.99]))
-@examples(100)
+@examples(50)
 def test_no_purchase_is_cheaper(all_: list[Stock], wanted: float) -> None:
     enough = [(cents, count) for cents, count, chance in every_purchase(all_) if chance >= wanted - 1e-12]
     kit = cheapest(all_, wanted)
@@ -118,7 +118,7 @@ def test_no_purchase_is_cheaper(all_: list[Stock], wanted: float) -> None:
 
 
 @given(st.lists(few, min_size=1, max_size=2), st.integers(0, 40))
-@examples(100)
+@examples(50)
 def test_no_purchase_for_the_money_has_a_greater_chance(all_: list[Stock], cents: int) -> None:
     kit = best_within(all_, cents)
     within = [(chance, cost) for cost, _, chance in every_purchase(all_) if cost <= cents]

@@ -123,7 +123,7 @@ some_evenings = st.lists(
 )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(alike, some_evenings)
 def test_of_items_alike_at_one_place_as_many_are_in_time_as_can_be(tasks: list[Task], evenings: list[Evening]) -> None:
     """Earliest due first is best for jobs of one length (Jackson 1955, from memory); late ones never push in."""

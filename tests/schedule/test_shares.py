@@ -102,7 +102,7 @@ def test_the_published_worst_case(hands: int, jobs: tuple[int, ...], by_rule: in
 jobs = st.lists(st.integers(1, 30), min_size=1, max_size=8)
 
 
-@examples(60)
+@examples(40)
 @given(jobs, st.integers(1, 4))
 def test_at_one_place_grahams_bound_is_kept(seconds: list[int], hands: int) -> None:
     """LPT takes at most 4/3 - 1/(3m) times the best (Graham 1969, theorem 2); an exact solver tells the best."""
@@ -114,7 +114,7 @@ def test_at_one_place_grahams_bound_is_kept(seconds: list[int], hands: int) -> N
 walks = st.lists(st.tuples(st.integers(1, 5), st.integers(1, 30)), min_size=1, max_size=6).map(tasks_of)
 
 
-@examples(60)
+@examples(40)
 @given(walks, st.integers(1, 3))
 def test_along_the_walk_too(tasks: list[Task], hands: int) -> None:
     """Only sharing a place follows the rule, and all else is exact, so the same bound holds against every cutting."""

@@ -198,7 +198,7 @@ def otherwise(season: Season, in_service_on: date, log: list[HistoryEntry], toda
     return CURRENT
 
 
-@examples(1000)
+@examples(300)
 @given(seasons(), days, histories, days)
 def test_both_versions_of_the_rule_agree(season: Season, since: date, log: list[HistoryEntry], today: date) -> None:
     assert due(season, since, log, today) == otherwise(season, since, log, today)

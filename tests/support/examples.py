@@ -2,7 +2,7 @@
 
 from hypothesis import settings
 
-PROFILE = 50
+PROFILE = 30
 """Examples of a property in a run of everything; `--fast` and `--hypothesis-profile=thorough` have others."""
 
 

@@ -40,7 +40,7 @@ def fits(chain: list[tuple[Plug, Plug]]) -> bool:
     return False
 
 
-@examples(400)
+@examples(120)
 @given(random_chains)
 def test_what_is_refused_is_what_no_turning_of_the_pieces_plugs(chain: list[tuple[Plug, Plug]]) -> None:
     pieces = [PluggedPiece(f"P{number}", each) for number, each in enumerate(chain)]

@@ -30,7 +30,7 @@ HAPPENED = st.tuples(
 
 
 @given(st.lists(HAPPENED, max_size=9, unique_by=lambda each: each[0]), st.randoms(use_true_random=False))
-@settings(examples(40), suppress_health_check=list(HealthCheck))
+@settings(examples(25), suppress_health_check=list(HealthCheck))
 def test_state_due_and_flags_follow_from_history_alone(
     tmp_path_factory: pytest.TempPathFactory, happened: list[Happened], random: Random
 ) -> None:

@@ -140,7 +140,7 @@ lives = st.lists(
 )
 
 
-@examples(300)
+@examples(100)
 @given(lives)
 def test_no_model_nearby_or_far_is_likelier(some: list[Life]) -> None:
     model = fit(some)
@@ -169,7 +169,7 @@ uneven_lives = st.lists(
 )
 
 
-@examples(150)
+@examples(60)
 @given(uneven_lives)
 @example([Life(62, None, 20), Life(4, 91, 20), Life(82, None, 2000), Life(27, 73)])
 @example([Life(38, 63), Life(45, 111, 200), Life(91, 226, 15000)])

@@ -87,7 +87,7 @@ def test_what_has_failed_has_no_chance_and_teaches_all_the_same() -> None:
 chance = st.builds(lambda failed, part: Chance(failed, failed * part), st.floats(0, 0.95), st.floats(0, 1))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(chance, max_size=8), st.integers(0, 4))
 def test_the_items_to_test_first_are_the_best(all_: list[Chance], most: int) -> None:
     in_use: dict[UUID, Chance] = {UUID(int=number): one for number, one in enumerate(all_)}

@@ -95,7 +95,7 @@ def test_without_intervals_it_is_kaplan_and_meiers(rows: list[tuple[float, bool]
     assert {time: told.survival(time)[1] for time in by_hand} == pytest.approx(by_hand, abs=1e-7)
 
 
-@examples(200)
+@examples(80)
 @given(lives, st.data())
 def test_no_shift_of_mass_is_likelier(some: list[Life], data: st.DataObject) -> None:
     assume(some)
