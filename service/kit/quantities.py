@@ -10,9 +10,10 @@
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from enum import StrEnum
 from fractions import Fraction
-from math import floor
+from math import ceil, floor
 
 from service.kit.problems import Invalid, invalid
 from service.kit.typed import plain
@@ -154,23 +155,45 @@ def format_money(cents: int) -> str:
     return f"{'-' if cents < 0 else ''}${dollars:,}.{rest:02}"
 
 
-def format_chance(chance: float, *beside: float) -> str:
-    """A chance from 0 to 1 in whole percent, or in tenths, rounded down, where whole ones would mislead.
-
-    What is not certain is never "100 %" or "0 %", and of chances `beside` it only an equal one has the same figure.
+def format_chance(chance: float, *beside: float, limit: float | None = None) -> str:
+    """A chance or a share from 0 to 1 in percent: see `format_share`.
 
     >>> [format_chance(chance) for chance in (0, 0.0004, 0.004, 0.123, 0.997, 0.99996, 1)]
     ['0 %', 'under 0.1 %', '0.4 %', '12 %', '99.7 %', 'over 99.9 %', '100 %']
-    >>> [format_chance(chance, 0.95) for chance in (0.9496, 0.95, 0.952, 0.96)]
-    ['94.9 %', '95 %', '95.2 %', '96 %']
+    >>> format_chance(0.004, 0.012), format_chance(0.012, 0.004)
+    ('0.4 %', '1.2 %')
+    >>> [format_chance(chance, limit=0.95) for chance in (0.9496, 0.95, 0.9501, 0.952, 0.96)]
+    ['94.9 %', '95 %', '95.1 %', '95.2 %', '96 %']
     """
-    if chance <= 0 or chance >= 1:
-        return "100 %" if chance >= 1 else "0 %"
-    whole = round(100 * chance)
-    others = [other for other in beside if abs(other - chance) > _SAME]
-    if 0 < whole < 100 and whole not in (round(100 * other) for other in others):
-        return f"{whole} %"
-    if chance > 0.999:
-        return "over 99.9 %"
-    tenths = floor(chance * 1000 + _SAME)
-    return f"{tenths / 10:.1f} %" if tenths else "under 0.1 %"
+    return f"{format_share(chance, *beside, limit=limit)} %"
+
+
+def format_share(share: float, *beside: float, limit: float | None = None, of: int = 100) -> str:
+    """A share from 0 to 1 as how many of 100, or of another number: whole, or in tenths where whole ones would mislead.
+
+    A share and those `beside` it in the same sentence are told alike: all in tenths if the whole number of one would
+    look certain but is not, look like another one's that differs, or look like the `limit` that people entered. Tenths
+    are rounded down, or up from above the limit.
+
+    >>> format_share(0.0097, limit=0.01, of=1000), format_share(0.01001, limit=0.01, of=1000)
+    ('9.7', '10.1')
+    >>> format_share(0.4, 0.999), format_share(0.4, 0.99)
+    ('40.0', '40')
+    """
+    if share <= 0 or share >= 1:
+        return str(of) if share >= 1 else "0"
+    shares = [each for each in (share, *beside) if 0 < each < 1]
+    known = [share, *beside, *([] if limit is None else [limit])]
+    if all(0 < round(of * each) < of and _looks_like_no_other(each, known, of) for each in shares):
+        return str(round(of * share))
+    if share > 1 - 1 / (10 * of):
+        return f"over {of - 0.1:.1f}"
+    tenths = 10 * of * share
+    up = limit is not None and floor(tenths + _SAME) / (10 * of) <= limit + _SAME < share
+    whole_tenths = ceil(tenths) if up else floor(tenths + _SAME)
+    return f"{whole_tenths / 10:.1f}" if whole_tenths else "under 0.1"
+
+
+def _looks_like_no_other(share: float, others: Iterable[float], of: int) -> bool:
+    """Whether no other of these shares has the same whole number."""
+    return all(abs(each - share) <= _SAME or round(of * each) != round(of * share) for each in others)

@@ -9,9 +9,10 @@ there for lack of items, not because none lasts longer. Sentences and a table sa
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from service.kit.quantities import format_share
 from service.wear.core.classes import Fitted
 from service.wear.core.turnbull import Steps, SurvivalStep
-from service.wear.strip import COUNTS, Axes, Tick, of_100, span, times_until, use_in_words
+from service.wear.strip import COUNTS, Axes, Tick, span, times_until, use_in_words
 
 
 @dataclass(frozen=True)
@@ -87,13 +88,13 @@ class ClassShares:
         """What the drawing shows, in sentences."""
         seasons = int(self.seen // season_days)
         sentences = [
-            f"Of 100 such {self.plural} about {of_100(self.model(season_days))} last through a season ({season_days} "
+            f"Of 100 such {self.plural} about {self._model(season_days)} last through a season ({season_days} "
             f"days in service), likely {self._likely(season_days)}."
         ]
         if seasons > 1:
             days = season_days * seasons
             sentences.append(
-                f"About {of_100(self.model(days))} last through {COUNTS.get(seasons, f'{seasons} seasons')}, likely "
+                f"About {self._model(days)} last through {COUNTS.get(seasons, f'{seasons} seasons')}, likely "
                 f"{self._likely(days)}."
             )
         if self.seen < season_days:
@@ -105,11 +106,14 @@ class ClassShares:
 
     def figure(self, day: int, season_days: int) -> Figure:
         """The row of figures of a day."""
-        by_tests = "not known yet" if day > self.known else span(*map(of_100, self.steps.survival(day)))
-        return Figure(use_in_words(day, season_days), f"{of_100(self.model(day))} ({self._likely(day)})", by_tests)
+        by_tests = "not known yet" if day > self.known else span(*self.steps.survival(day))
+        return Figure(use_in_words(day, season_days), f"{self._model(day)} ({self._likely(day)})", by_tests)
+
+    def _model(self, day: float) -> str:
+        return format_share(self.model(day), *self.range(day))
 
     def _likely(self, day: float) -> str:
-        return span(*map(of_100, self.range(day)))
+        return span(*self.range(day), self.model(day))
 
 
 def draw(shares: ClassShares, season_days: int) -> Curve:

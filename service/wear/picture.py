@@ -9,8 +9,9 @@ from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.kit.quantities import format_share
 from service.wear.curve import ClassShares, Curve, draw
-from service.wear.strip import BOTTOM, RIGHT, TOP, Axes, Tick, of_100, use_in_words
+from service.wear.strip import BOTTOM, RIGHT, TOP, Axes, Tick, use_in_words
 
 LABEL: Final = 14.0
 """The least distance between letters at the ends of lines, and the width of one."""
@@ -62,7 +63,7 @@ def draw_together(name: str, classes: Mapping[str, ClassShares], differs: Contai
     figures = [
         (
             use_in_words(day, season_days),
-            [str(of_100(each.model(day))) if day <= each.seen else "not known yet" for each in drawn],
+            [format_share(each.model(day)) if day <= each.seen else "not known yet" for each in drawn],
         )
         for day in axes.marked_days
     ]

@@ -5,7 +5,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
-from math import ceil, floor
 from string import ascii_uppercase
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -14,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from service.gear.core import KINDS
 from service.gear.queries import ItemFacts, item_facts
+from service.kit.quantities import format_share
 from service.season.models import SeasonRow
 from service.tags.queries import codes_of
 from service.wear.coming import SeasonToCome, fleets, seasons_to_come
@@ -182,23 +182,16 @@ def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) 
 
 def _in_season(season: SeasonToCome, season_ahead: SeasonAhead, per_mille: int) -> ClassSeason:
     target = per_mille / 1000
+    shares = season_ahead.bad, season_ahead.least, season_ahead.most
+    bad, least, most = (format_share(share, *shares, limit=target, of=1000) for share in shares)
     return ClassSeason(
         season,
-        of_1000(season_ahead.bad, target),
-        f"{of_1000(season_ahead.least, target)} to {of_1000(season_ahead.most, target)}",
+        bad,
+        f"{least} to {most}",
         season_ahead.bad <= target,
         (season_ahead.most <= target) if season_ahead.bad <= target else season_ahead.least > target,
         season_ahead,
     )
-
-
-def of_1000(share: float, target: float) -> str:
-    """A share as a count of 1,000, with one decimal where a whole number would be 0 or look equal to the target."""
-    whole = round(1000 * share)
-    if whole >= 1 and (whole != round(1000 * target) or share == target):
-        return str(whole)
-    tenths = ceil(10_000 * share) if share > target else floor(10_000 * share + 1e-9)
-    return f"{tenths / 10:.1f}" if tenths else "under 0.1"
 
 
 def in_words(path: Path) -> str:

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.kit.quantities import format_share
+
 LEFT, RIGHT, TOP, BOTTOM = 40.0, 312.0, 24.0, 196.0
 FINEST: Final = 56
 """Segments of the smooth lines."""
@@ -90,17 +92,13 @@ def use_in_words(day: int, season_days: int) -> str:
     return f"{day} {'day' if day == 1 else 'days'}" + ("" if rest else f", {COUNTS.get(seasons, f'{seasons} seasons')}")
 
 
-def of_100(share: float) -> int:
-    """A share as a whole number of 100; 100 and 0 only for shares within 0.0001 of 1 and 0."""
-    rounded = round(100 * share)
-    if rounded == 100 and share < 0.9999:
-        return 99
-    return 1 if rounded == 0 and share > 0.0001 else rounded
+def span(least: float, most: float, *beside: float) -> str:
+    """A range of shares as how many of 100, "5 to 8", or one number if both look the same.
 
-
-def span(least: int, most: int) -> str:
-    """A range of counts, "5 to 8", or one number if both are the same."""
-    return str(most) if least == most else f"{least} to {most}"
+    It is as precise as the shares `beside` it.
+    """
+    low, high = format_share(least, most, *beside), format_share(most, least, *beside)
+    return high if low == high else f"{low} to {high}"
 
 
 def _season_words(number: int, most: int) -> str:

@@ -116,7 +116,7 @@ def test_the_dearer_choice_says_for_which_risk_it_is_taken() -> None:
     told = ComparedCosts(RepairPrice(600), 14500, lemon, fresh, 0.1, Horizon("Spring", SPRING[2], 140))
     assert (told.cheaper, told.better) == (Choice.REPAIR, Choice.REPLACE)
     assert choice_in_words(told, TODAY) == (
-        "Replace it, though that costs more: 23 % chance that it is bad at the event if it is repaired, 0.5 % for a "
+        "Replace it, though that costs more: 23.0 % chance that it is bad at the event if it is repaired, 0.5 % for a "
         "new one (limit 10 %). A repair is $6.00 (our default), a new one $145.00; until the end of Spring, Sat May "
         "29, 2027, they come to about $36.60 and $145.78 with later repairs. Chance that it fails by then: 96 % "
         "repaired, 12 % new."

@@ -8,7 +8,6 @@ from service.wear.core.classes import ENOUGH, failures_of, fitted_to, judged
 from service.wear.core.fit import fit
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
-from service.wear.report import of_1000
 
 CABLE = ("cable", "XLR")
 STRAPPED = (*CABLE, "strapped to a frame")
@@ -62,11 +61,6 @@ def test_failures_that_tell_no_model_are_pooled_too() -> None:
     assert judged(alone)[0].fitted is None
     both = {each.path: each for each in judged(alone | {FREE: some(6, 40)})}
     assert both[OLD].by == CABLE
-
-
-def test_counts_of_1000_never_look_like_the_target_that_they_miss() -> None:
-    shares = (0.00001, 0.0004, 0.0097, 0.01, 0.01001, 0.0958)
-    assert [of_1000(share, 0.01) for share in shares] == ["under 0.1", "0.4", "9.7", "10", "10.1", "96"]
 
 
 def test_a_fit_is_remembered() -> None:

@@ -83,7 +83,7 @@ def test_steps_after_which_some_are_good_are_drawn_down() -> None:
 def test_nearly_all_is_not_said_to_be_all() -> None:
     safe = Weibull(1, 40_000, 0)
     curve = draw(shares_of((Life(300, None, 9),), Fitted(safe, (safe,))), 100)
-    assert "about 99 last through a season" in curve.sentences[0]
+    assert "about 99.7 last through a season" in curve.sentences[0]
     assert curve.shares[-1].words == "90 %"
     assert curve.figures[-1].by_tests == "100"
 

@@ -190,9 +190,10 @@ def choice_in_words(costs: ComparedCosts, today: date) -> str:
     repaired, new = (each.bad if each else None for each in (costs.repaired, costs.new))
     if costs.better is not costs.cheaper and repaired is not None and new is not None:
         limit = costs.risk_limit
+        bad, bad_new = format_chance(repaired, new, limit=limit), format_chance(new, repaired, limit=limit)
         why += (
-            f", though that costs more: {format_chance(repaired, limit, new)} chance that it is bad at the event if it "
-            f"is repaired, {format_chance(new, limit, repaired)} for a new one (limit {round(100 * limit)} %)"
+            f", though that costs more: {bad} chance that it is bad at the event if it is repaired, {bad_new} for a "
+            f"new one (limit {round(100 * limit)} %)"
         )
     return f"{why}. {costs_in_words(costs, today)}"
 

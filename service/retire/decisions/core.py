@@ -166,7 +166,7 @@ def at_risk(gear: Gear, limits: Limits, spare: str | None, is_tested: bool = Tru
     """
     if not is_at_risk(gear, limits) or gear.risk is None:
         return None
-    chance = format_chance(gear.risk, limits.risk_percent / 100)
+    chance = format_chance(gear.risk, limit=limits.risk_percent / 100)
     why = f"{chance} chance that it is bad by the event (limit {limits.risk_percent} %)."
     if is_tested:
         why += f" If it is, {spare} goes in." if spare else " Test first, nothing to put in."
@@ -221,7 +221,7 @@ def _shortened(gear: Gear, limits: Limits, unit: Unit) -> RetireReason | None:
     if not is_shortened(gear.length_mm, gear.bought_mm, limits):
         return None
     limit = limits.shortened_percent / 100
-    lost = format_chance((gear.bought_mm - gear.length_mm) / gear.bought_mm, limit)
+    lost = format_chance((gear.bought_mm - gear.length_mm) / gear.bought_mm, limit=limit)
     now, bought = format_length(gear.length_mm, unit), format_length(gear.bought_mm, unit)
     why = f"Cut down to {now} from {bought}: {lost} of its length is lost (limit {limits.shortened_percent} %)."
     return RetireReason(Reason.SHORTENED, why, Action.RETIRE)
