@@ -38,14 +38,16 @@ class Prospect:
 class Prospects:
     """The risk of a day: `first` are to be tested first, `others` follow by risk, `more` are not listed.
 
-    `unknown` are items with a failure not yet followed by a pass. `fitted_at` is when the fit was made that the chances
-    rest on (None: on the spot).
+    `doubted` are those in use that are likelier bad than their chance says, and come first. `unknown` are items with a
+    failure not yet followed by a pass. `fitted_at` is when the fit was made that the chances rest on (None: on the
+    spot).
     """
 
     outlook: Outlook
     first: list[Prospect]
     others: list[Prospect]
     more: int
+    doubted: set[UUID]
     unknown: list[tuple[ItemFacts, str]]
     fitted_at: datetime | None
 
@@ -54,8 +56,9 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     """The risk of `day`, if everything in service today is in use then."""
     items = queries.records(db, zone)
     chances = queries.chances(db, items, today, day)
-    outlook = queries.outlook(items, chances, day)
     in_use, unknown = queries.in_use(items, chances, day)
+    doubted = queries.doubted(db).intersection(in_use)
+    outlook = queries.outlook(items, chances, day, doubted=doubted)
     later = sorted(set(in_use) - set(outlook.first), key=lambda item_id: -chances[item_id].failed)
     listed = later[: SHOWN - len(outlook.first)]
     shown = [*outlook.first, *listed, *unknown[:SHOWN]]
@@ -71,6 +74,7 @@ def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
         rows(outlook.first),
         rows(listed),
         len(later) - len(listed),
+        doubted,
         [(facts[item_id], codes.get(item_id, "")) for item_id in unknown[:SHOWN]],
         stored.fitted_at if (stored := find_fit(db)) else None,
     )

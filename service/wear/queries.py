@@ -1,7 +1,7 @@
 """Look-ups of wear, and what is computed from them: records of items, lives by class, chances of failure."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property, lru_cache
@@ -16,7 +16,7 @@ from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place, Placement, Port
 from service.gear.wirings import CONNECTOR_NAMES
 from service.kit.dates import local_date
 from service.season.core import DueState, HistoryEntry, What
-from service.season.models import ItemSeason, SeasonRow
+from service.season.models import ItemDue, ItemSeason, SeasonRow
 from service.season.queries import due_rows
 from service.store.sessions import cached, chunks
 from service.testlog.core import LogEntry, as_one
@@ -283,10 +283,22 @@ def in_use(
     return [item_id for item_id, item in there.items() if item.in_use and item_id in chances], bad
 
 
-def outlook(items: Mapping[UUID, WearRecord], chances: Mapping[UUID, Chance], day: date, most: int = FIRST) -> Outlook:
-    """The chance that everything in service works on the day of `chances`, and the `most` tests that raise it most."""
+def outlook(
+    items: Mapping[UUID, WearRecord],
+    chances: Mapping[UUID, Chance],
+    day: date,
+    most: int = FIRST,
+    doubted: Collection[UUID] = (),
+) -> Outlook:
+    """The chance that everything in service works on the day of `chances`, and the `most` tests to do first."""
     known, bad = in_use(items, chances, day)
-    return risk.outlook({item_id: chances[item_id] for item_id in known}, len(bad), most)
+    return risk.outlook({item_id: chances[item_id] for item_id in known}, len(bad), most, doubted)
+
+
+def doubted(db: Session) -> set[UUID]:
+    """The items that are suspect, or have not passed since they were repaired or failed together with others."""
+    suspect = select(Flag.item_id).where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)
+    return {*db.scalars(suspect), *db.scalars(select(ItemDue.item_id).where(ItemDue.state == DueState.BLOCKED))}
 
 
 def path_of(item: WearInput) -> Path:

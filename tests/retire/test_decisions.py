@@ -58,9 +58,9 @@ def test_what_was_never_tested_is_late_or_crackled_is_tested_first() -> None:
     late = told(gear(1, OVERDUE, suspect="crackled at rehearsal."))
     assert late == [
         (Reason.OVERDUE, "Overdue: it had to pass by Thu Oct 15.", Action.TEST_FIRST),
-        (Reason.SUSPECT, "Suspect: crackled at rehearsal.", Action.TEST_FIRST),
+        (Reason.SUSPECT, "Suspect: crackled at rehearsal. It is likelier bad than its chance says.", Action.TEST_FIRST),
     ]
-    assert told(gear(1, suspect=""))[0][1] == "Suspect: it crackled."
+    assert told(gear(1, suspect=""))[0][1] == "Suspect: it crackled. It is likelier bad than its chance says."
 
 
 def test_the_third_fail_at_one_end_retires() -> None:

@@ -31,6 +31,12 @@ def test_what_is_tested_first_is_told_what_goes_in_if_it_fails() -> None:
     assert (line.spare, line.comes_out) == (UUID(int=9), False)
 
 
+def test_what_crackled_has_the_first_spare_of_those_that_are_tested() -> None:
+    late, crackled = lines(used(gear(1, OVERDUE), gear(2, suspect="")), case(gear(9)))
+    assert (late.action, late.spare) == (Action.TEST_FIRST, None)
+    assert (crackled.action, crackled.spare) == (Action.TEST_FIRST, UUID(int=9))
+
+
 def test_a_shorter_one_does_not_fit() -> None:
     (line,) = lines(used(gear(1, BLOCKED, **BROKEN)), case(gear(9, length=3047)))
     assert line.spare is None

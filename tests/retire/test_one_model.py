@@ -96,9 +96,13 @@ def test_one_model_is_under_all_of_them(program: Running, seed: int) -> None:
     gains = [told[item_id].gain for item_id in tests if item_id in told]
     first = [each.chance.gain for each in risk.first if each.item.id in tests]
     assert gains[: len(first)] == pytest.approx(first)
+    assert risk.doubted == ready.doubted & told.keys()
+    crackled = [each.item.id for each in risk.first if each.item.id in risk.doubted]
+    assert [each.item.id for each in risk.first[: len(crackled)]] == crackled
     assert ready.left.chance >= ready.now.chance
     page = words(program.viewer.get(f"/season/events/{event_id}").text)
     assert f"chance that all {ready.now.items} items in use work at Lantern Field" in page
+    assert "if nothing more is done" in words(program.viewer.get(f"/season/events/{event_id}?by=minute").text)
     assert words(program.lead.get("/").text).count("if nothing more is done") == 1
     assert "if nothing more is done" not in words(program.crew.get("/").text)
 

@@ -38,8 +38,8 @@ def test_lines_come_in_walking_order_with_reasons_and_spares(program: Running) -
     told = [(line["code"], line["place"], line["reasons"], line["action"], line["spare"]) for line in answer["items"]]
     assert told == [
         (at.tags["broken"], "Frame 1", ["blocked", "repair_or_replace"], "repair_first", at.tags["short spare"]),
-        (at.tags["fresh"], "Frame 2", ["untested"], "test_first", at.tags["long spare"]),
-        (at.tags["shaky"], "Frame 2", ["suspect"], "test_first", None),
+        (at.tags["fresh"], "Frame 2", ["untested"], "test_first", None),
+        (at.tags["shaky"], "Frame 2", ["suspect"], "test_first", at.tags["long spare"]),
     ]
 
 

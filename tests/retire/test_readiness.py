@@ -7,7 +7,7 @@ from uuid import UUID
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.retire.readiness.core import Act, ActKind, ItemInUse, PossibleAct, once_tested, readiness
+from service.retire.readiness.core import Act, ActKind, ItemInUse, Order, PossibleAct, once_tested, readiness
 
 CHANCES = st.sampled_from([0.0, 0.001, 0.02, 0.1, 0.26, 0.5, 0.9])
 
@@ -58,6 +58,33 @@ def test_no_choice_of_as_many_acts_is_better(items: list[ItemInUse], target: flo
     assert math.isclose(found.others_after, all_work(possible, done), abs_tol=1e-15)
 
 
+@given(items=programs())
+def test_by_minutes_no_choice_of_acts_that_takes_no_longer_is_better(items: list[ItemInUse]) -> None:
+    """After what is needed anyway, and with the same acts in the end as in the other order."""
+    found, other = readiness(items, 1.0, Order.MINUTE), readiness(items, 1.0)
+    assert {act.item for act in found.acts} == {act.item for act in other.acts}
+    needed = {one.id for one in items if one.known_bad or one.doubted} & {act.item for act in found.acts}
+    assert {act.item for act in found.acts[: len(needed)]} == needed
+    possible = [item for item in items if item.id not in found.stuck]
+    others = [item for item in possible if item.act and item.id not in needed]
+    choices = [frozenset(some) for count in range(len(others) + 1) for some in combinations(others, count)]
+    for number in range(len(needed), len(found.acts)):
+        minutes = sum(act.seconds for act in found.acts[len(needed) : number + 1])
+        best = max(
+            all_work(possible, frozenset(needed | {item.id for item in some}))
+            for some in choices
+            if sum(item.act.seconds for item in some if item.act) <= minutes
+        )
+        assert math.isclose(found.acts[number].after, best, abs_tol=1e-12)
+
+
+def test_what_gives_less_goes_first_where_it_takes_much_less_time() -> None:
+    slow = ItemInUse(UUID(int=1), 0.2, None, a_test(900, 0.0))
+    quick = ItemInUse(UUID(int=2), 0.1, None, a_test(60, 0.0))
+    assert [act.item.int for act in readiness([slow, quick], 1.0).acts] == [1, 2]
+    assert [act.item.int for act in readiness([slow, quick], 1.0, Order.MINUTE).acts] == [2, 1]
+
+
 @given(items=programs(), target=st.sampled_from([0.5, 0.9, 0.95]))
 def test_it_ends_at_the_target_or_when_nothing_helps(items: list[ItemInUse], target: float) -> None:
     found = readiness(items, target)
@@ -87,13 +114,13 @@ def test_what_failed_comes_first_then_what_crackled_then_the_riskiest() -> None:
     swap = PossibleAct(ActKind.SWAP, 300, 0.01, UUID(int=9))
     items = [item(1, 0.02, 0.01), item(2, 0.3, 0.02), item(3, 0.01, 0.01, True), ItemInUse(UUID(int=4), 1, None, swap)]
     found = readiness(items, 0.99)
-    assert [act.item.int for act in found.acts] == [4, 2, 1]  # a test of 3 today gives nothing
+    assert [act.item.int for act in found.acts] == [4, 3, 2, 1]  # what crackled is tested, whatever its chance says
     assert (found.chance, found.gaps, found.acts[0].spare) == (0.0, 1, UUID(int=9))
     assert math.isclose(found.others, 0.98 * 0.7 * 0.99)
     assert found.acts[0] == Act(UUID(int=4), ActKind.SWAP, 300, UUID(int=9), 1, 0.01, 0, found.acts[0].after)
-    assert found.seconds == 660
+    assert found.seconds == 840
     assert not found.reached
-    assert [act.item.int for act in readiness(items, 0.9).acts] == [4, 2]
+    assert [act.item.int for act in readiness(items, 0.9).acts] == [4, 3, 2]
 
 
 def test_what_failed_and_has_nothing_to_go_in_is_told_and_the_others_are_helped() -> None:

@@ -108,6 +108,15 @@ def test_the_items_to_test_first_are_the_best(all_: list[Chance], most: int) -> 
     assert len(found.first) <= most
 
 
+def test_what_crackled_is_tested_before_what_its_chance_says() -> None:
+    """Whatever its chance says, and as far as there are tests."""
+    risky, crackled, proven = (UUID(int=number) for number in range(3))
+    in_use = {risky: Chance(0.3, 0.0), crackled: Chance(0.02, 0.01), proven: Chance(0.01, 0.01)}
+    assert outlook(in_use).first == (risky, crackled)
+    assert outlook(in_use, doubted={crackled, proven}).first == (crackled, proven, risky)
+    assert outlook(in_use, most=1, doubted={crackled}).first == (crackled,)
+
+
 def test_many_small_chances_lose_nothing() -> None:
     assert works([1e-12] * 10_000) == pytest.approx(1 - 1e-8, abs=1e-14)
     assert works([]) == 1

@@ -11,6 +11,7 @@ from service.home.seasons import actions, queries
 from service.home.seasons.line import draw
 from service.kit.quantities import Unit
 from service.retire.readiness.actions import advised, ready_for, with_codes
+from service.retire.readiness.core import Order
 from service.season import queries as season
 from service.season.forms import (
     blank_season,
@@ -68,12 +69,13 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/season/events/{event_id}")
-def event_page(context: ViewerContext, event_id: str) -> Response:
+def event_page(context: ViewerContext, event_id: str, by: Order = Order.CHANCE) -> Response:
     """Whether all is ready for an event; for leads also its name and day, to change them."""
     ensure_today(context)
     with context.reading() as db:
         event = get_event(db, event_id)
-        return _event(context, db, event, Form(values={"name": event.name, "kind": event.kind, "on": event.on}))
+        form = Form(values={"name": event.name, "kind": event.kind, "on": event.on})
+        return _event(context, db, event, form, by)
 
 
 @router.post("/season/events/{event_id}")
@@ -170,8 +172,8 @@ def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Respon
     return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
 
 
-def _event(context: RequestContext, db: Session, event: Event, form: Form) -> Response:
-    ready = ready_for(db, event, context.today, context.zone) if event.on >= context.today else None
+def _event(context: RequestContext, db: Session, event: Event, form: Form, by: Order = Order.CHANCE) -> Response:
+    ready = ready_for(db, event, context.today, context.zone, by) if event.on >= context.today else None
     declined = ready.declined if ready else {}
     stuck = [item_id for item_id in ready.now.stuck if item_id not in declined] if ready else []
     return context.page(
@@ -179,6 +181,7 @@ def _event(context: RequestContext, db: Session, event: Event, form: Form) -> Re
         form=form,
         event=event,
         ready=ready,
+        by=by,
         acts=advised(db, ready, ready.now.acts[:SHOWN]) if ready else [],
         left=advised(db, ready, ready.left.acts[:FIRST]) if ready and ready.evenings else [],
         first=FIRST,

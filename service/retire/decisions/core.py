@@ -265,7 +265,7 @@ def _not_proven(gear: Gear, today: date) -> list[RetireReason]:
         reasons.append((Reason.OVERDUE, f"Overdue at the event, unless it passes by {last}."))
     if gear.suspect is not None:
         note = gear.suspect.rstrip(".") or "it crackled"
-        reasons.append((Reason.SUSPECT, f"Suspect: {note}."))
+        reasons.append((Reason.SUSPECT, f"Suspect: {note}. It is likelier bad than its chance says."))
     return [RetireReason(reason, why, Action.TEST_FIRST) for reason, why in reasons]
 
 

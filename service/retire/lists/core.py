@@ -97,8 +97,9 @@ def decided(
 ) -> list[Decided]:
     """What to do about the items in use that need something before the event, in the order given.
 
-    Items that come out get their spares first, all at once; then items to be tested first, in case they fail; then
-    items at risk, the riskiest first. A test needs no spare, so items without one are listed too.
+    Items that come out get their spares first, all at once; then items to be tested first, in case they fail, suspect
+    ones before others; then items at risk, the riskiest first. A test needs no spare, so items without one are listed
+    too.
     """
     reasons_of = {one.gear.id: decisions.reasons_for(one.gear, limits, today, unit) for one in in_use}
     action = {
@@ -108,7 +109,11 @@ def decided(
     }
     free = [spare for one in case if (spare := ready(one, limits, today, event))]
     goes_in = assigned([one.piece for one in in_use if action.get(one.gear.id) in COMES_OUT], free)
-    tested = [one.piece for one in in_use if action.get(one.gear.id) is Action.TEST_FIRST]
+    tested = [
+        one.piece
+        for one in sorted(in_use, key=lambda one: one.gear.suspect is None)
+        if action.get(one.gear.id) is Action.TEST_FIRST
+    ]
     for pieces in (tested, _riskiest(in_use, action, limits)):
         rest = [spare for spare in free if spare.piece.id not in goes_in.values()]
         goes_in |= assigned(fillable(pieces, rest), rest)

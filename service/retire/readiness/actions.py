@@ -20,6 +20,7 @@ from service.retire.readiness.core import (
     Act,
     ActKind,
     ItemInUse,
+    Order,
     PossibleAct,
     Readiness,
     once_tested,
@@ -81,24 +82,24 @@ class EventReadiness:
         return {item_id: words[item_id] for item_id in words if item_id in self.pull.in_use}
 
 
-def ready_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> EventReadiness:
+def ready_for(db: Session, event: Event, today: date, zone: ZoneInfo, order: Order = Order.CHANCE) -> EventReadiness:
     """The readiness for an event that is not over. The due cache must be of today, as for the pull list."""
-    return ready_by(db, pull_list(db, event, today, zone), today)
+    return ready_by(db, pull_list(db, event, today, zone), today, order)
 
 
-def ready_by(db: Session, pull: PullList, today: date) -> EventReadiness:
-    """The readiness from a pull list that was already made."""
+def ready_by(db: Session, pull: PullList, today: date, order: Order = Order.CHANCE) -> EventReadiness:
+    """The readiness from a pull list that was already made, with the acts in this order."""
     items, target = _items(db, pull), trip(db).percent / 100
     planned = {
         item_id: min(before)
         for item_id, days in listed(db, today).items()
         if (before := [on for on in days if on < pull.event.on])
     }
-    now = readiness(items, target)
+    now = readiness(items, target, order)
     return EventReadiness(
         pull,
         now,
-        readiness(once_tested(items, planned.keys()), target) if planned else now,
+        readiness(once_tested(items, planned.keys()), target, order) if planned else now,
         sorted(set(planned.values())),
         planned,
         {item.id for item in items if item.doubted},

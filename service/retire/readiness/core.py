@@ -5,7 +5,8 @@ item known to be bad makes it 0 until something else is in its place. Each item 
 chance: a test, which proves it good or has it replaced or repaired, or a spare that goes in. Acts are independent, so
 the best n are those with the largest gains in logarithms, for every n. Their order: first those without which not
 everything can work, then those of doubted items, which are likelier bad than their chance says, then the others by
-gain.
+gain, or by gain per time where minutes are scarce: then no other acts that take no longer together have a larger gain
+than the first n, for every n (G. B. Dantzig, Operations Research 5, 1957, on the knapsack problem; from memory).
 """
 
 import math
@@ -20,6 +21,13 @@ SWAP_SECONDS = 300
 """The time to put a spare in and strap it down (common practice, no source)."""
 LEAST_GAIN = 1e-9
 """An act is advised if it raises the logarithm of the chance by more than this."""
+
+
+class Order(StrEnum):
+    """By what acts are ordered: the rise of the chance by each, or the same per minute."""
+
+    CHANCE = "chance"
+    MINUTE = "minute"
 
 
 class ActKind(StrEnum):
@@ -46,7 +54,7 @@ class ItemInUse:
 
     `tested` is the act of testing it, if a test can tell something. `act` is what is advised, None if nothing is: it
     does not help, there is nothing to put in, or a lead declined it. `doubted`: it is suspect, was repaired, or failed
-    together with others, and has not passed since.
+    together with others, and has not passed since; its act is advised even if the chance does not rise by it.
     """
 
     id: UUID
@@ -66,6 +74,11 @@ class ItemInUse:
         if self.act is None:
             return 0.0
         return math.inf if self.known_bad else gain(self.bad, self.act.bad_then)
+
+    @property
+    def helps(self) -> bool:
+        """Whether its act is worth advising."""
+        return self.gain > LEAST_GAIN or (self.doubted and self.act is not None and self.gain >= 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +134,8 @@ class Readiness:
         return reaches(self.chance, self.target)
 
 
-def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
-    """The readiness of these items, and the acts that raise the chance to `target`.
+def readiness(items: Sequence[ItemInUse], target: float, order: Order = Order.CHANCE) -> Readiness:
+    """The readiness of these items, and the acts that raise the chance to `target`, in this order.
 
     Equal acts stay in the order of the items.
     """
@@ -132,7 +145,7 @@ def readiness(items: Sequence[ItemInUse], target: float) -> Readiness:
     others, log, waiting = works(sound), math.fsum(math.log1p(-bad) for bad in sound), gaps - len(stuck)
     chance = 0.0 if waiting else others
     acts: list[Act] = []
-    for item in sorted((item for item in items if item.gain > LEAST_GAIN), key=_turn):
+    for item in sorted((item for item in items if item.helps), key=lambda item: _turn(item, order)):
         is_needed = item.known_bad or item.doubted
         if item.act is None or (not is_needed and reaches(chance, target)):
             break
@@ -170,7 +183,8 @@ def _once_tested(item: ItemInUse) -> ItemInUse:
     return replace(item, bad=min(item.bad, item.tested.bad_then), tested=None, act=act, doubted=False)
 
 
-def _turn(item: ItemInUse) -> tuple[bool, bool, float]:
+def _turn(item: ItemInUse, order: Order) -> tuple[bool, bool, float]:
+    seconds = item.act.seconds if item.act and order is Order.MINUTE else 1
     if item.known_bad and item.act:
-        return False, False, item.act.bad_then
-    return True, not item.doubted, -item.gain
+        return False, False, item.act.bad_then if order is Order.CHANCE else seconds
+    return True, not item.doubted, -item.gain / seconds

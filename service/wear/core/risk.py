@@ -6,11 +6,12 @@ prior.
 Items fail independently of each other, so the chance that everything works is the product of the chances that each
 does, summed in logarithms. A test before the day proves an item good, or it is replaced by one tested as recently:
 either way it can then only fail in the days after the test. So the ten items whose tests raise the chance of the event
-most are the ten with the largest gain in logarithms.
+most are the ten with the largest gain in logarithms. Doubted items go before them: one that crackled is likelier bad
+than its chance says, which knows only passes and failures (common practice, no source for by how much).
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
@@ -65,7 +66,8 @@ class Outlook:
     """The risk of a day for `items` in use: the chance that all work, and the mean number failed, as things are and
     once `first` are tested.
 
-    `first` are those whose tests raise the chance most, the most useful first; `unknown` items are not counted in it.
+    `first` are doubted items, then those whose tests raise the chance most, the most useful first; `unknown` items are
+    not counted in it.
     """
 
     items: int
@@ -118,10 +120,12 @@ def reaches(chance: float, wanted: float) -> bool:
     return chance >= wanted * (1 - EQUAL)
 
 
-def outlook(in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST) -> Outlook:
+def outlook(
+    in_use: Mapping[UUID, Chance], unknown: int = 0, most: int = FIRST, doubted: Collection[UUID] = ()
+) -> Outlook:
     """The risk of a day for these items in use, and what testing at most `most` of them first would change."""
-    ranked = sorted(in_use, key=lambda key: -in_use[key].gain)
-    first = tuple(key for key in ranked[:most] if in_use[key].gain > 0)
+    ranked = sorted(in_use, key=lambda key: (key not in doubted, -in_use[key].gain))
+    first = tuple(key for key in ranked[:most] if in_use[key].gain > 0 or key in doubted)
     now = [one.failed for one in in_use.values()]
     then = [one.if_tested if key in first else one.failed for key, one in in_use.items()]
     return Outlook(len(in_use), unknown, works(now), math.fsum(now), first, works(then), math.fsum(then))
