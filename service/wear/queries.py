@@ -242,9 +242,9 @@ def failed_by(db: Session, items: Mapping[UUID, WearRecord], day: date) -> dict[
 
 
 @dataclass(frozen=True, slots=True)
-class Renewed:
-    """The expected failures of an item that is as good as new: the chance that it fails by a first day and by a last
-    day, and the mean number of failures by the last day if each is repaired at once.
+class ExpectedFailures:
+    """The expected failures of an item: the chance that it fails by a first day and by a last day, and the mean number
+    of failures by the last day if each is repaired at once.
     """
 
     fails_first: float
@@ -254,7 +254,7 @@ class Renewed:
 
 def renewed(
     db: Session, items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
-) -> dict[UUID, tuple[Renewed, Renewed]]:
+) -> dict[UUID, tuple[ExpectedFailures, ExpectedFailures]]:
     """The expected failures of each of these items if it is repaired today, and of a new one in its place.
 
     `first` and `last` are in exposure days from today.
@@ -268,10 +268,24 @@ def renewed(
     pieces = [fit.piece(item_id, items[item_id].path, items[item_id].lives) for item_id in ids]
     new = [Piece(piece.path[:STEPS_OF_NEW], ()) for piece in pieces]
     expected = [
-        Renewed(sooner, later, failures)
+        ExpectedFailures(sooner, later, failures)
         for (sooner, later), failures in fit.renewed([*pieces, *new], [float(first), float(last)])
     ]
     return dict(zip(ids, zip(expected[: len(ids)], expected[len(ids) :], strict=True), strict=True))
+
+
+def as_it_is(
+    db: Session, items: Mapping[UUID, WearRecord], item_id: UUID, today: date, days: int
+) -> tuple[float, float] | None:
+    """The chance that an item that is left as it is fails within so many exposure days from today, and the mean number
+    of failures by then if each is repaired at once; None once it has failed.
+    """
+    record = items[item_id]
+    ages = record.ages(today, today)
+    if ages is None:
+        return None
+    fit = fit_of(db, known_lives(items))
+    return fit.as_it_is(fit.piece(item_id, record.path, record.lives), ages.passed, ages.today, float(days))
 
 
 def in_use(

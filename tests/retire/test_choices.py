@@ -67,6 +67,40 @@ def test_the_dearer_choice_is_only_ever_taken_for_a_much_smaller_risk(
         assert mine.bad <= theirs.bad / 2
 
 
+def test_keeping_it_costs_what_fails_later_and_is_left_only_for_a_much_smaller_risk() -> None:
+    """Kept: 0.2 × $6.00. It is worn past the limit, and a repair, the cheapest that is safe, makes it much safer."""
+    repaired, fresh = Expected(0.02, 0.1, 0.1), Expected(0.01, 0.1, 0.1)
+    sound, worn = (
+        ComparedCosts(RepairPrice(600), 1850, repaired, fresh, 0.1, None, kept)
+        for kept in (
+            Expected(0.05, 0.2, 0.2),
+            Expected(0.3, 0.5, 0.6),
+        )
+    )
+    assert sound.keep is not None
+    assert sound.keep.cents == 120
+    assert (sound.cheapest, sound.better) == (Choice.KEEP, Choice.KEEP)
+    assert (worn.cheapest, worn.better) == (Choice.KEEP, Choice.REPAIR)
+    assert list(compared(600, 1850, repaired, fresh).courses) == [Choice.REPAIR, Choice.REPLACE]  # it failed
+
+
+@given(cents, cents, expectations(), expectations(), expectations(), st.floats(0, 1))
+def test_what_is_taken_in_place_of_the_cheapest_is_much_safer_and_the_cheapest_of_those(
+    repair: int, new: int, repaired: Expected, fresh: Expected, kept: Expected, limit: float
+) -> None:
+    told = ComparedCosts(RepairPrice(repair), new, repaired, fresh, limit, None, kept)
+    assert told.cheapest is not None
+    assert told.better is not None
+    costs = {choice: course.now + course.later for choice, course in told.courses.items()}
+    assert costs[told.cheapest] == min(costs.values())
+    if told.better is not told.cheapest:
+        mine, theirs = (told.courses[choice].expected.bad for choice in (told.better, told.cheapest))
+        assert mine is not None
+        assert theirs is not None
+        assert mine < limit <= theirs
+        assert mine <= theirs / 2
+
+
 @given(cents, cents, expectations(), expectations(), st.floats(0, 1), st.floats(0, 1))
 def test_at_equal_risk_the_choice_is_never_the_dearer(
     repair: int, new: int, repaired: Expected, fresh: Expected, limit: float, bad: float
@@ -114,7 +148,7 @@ def test_a_repair_and_a_new_one_that_cost_nothing_count_as_nothing() -> None:
 def test_the_dearer_choice_says_for_which_risk_it_is_taken() -> None:
     lemon, fresh = Expected(0.23, 0.96, 5.1), Expected(0.005, 0.12, 0.13)
     told = ComparedCosts(RepairPrice(600), 14500, lemon, fresh, 0.1, Horizon("Spring", SPRING[2], 140))
-    assert (told.cheaper, told.better) == (Choice.REPAIR, Choice.REPLACE)
+    assert (told.cheapest, told.better) == (Choice.REPAIR, Choice.REPLACE)
     assert choice_in_words(told, TODAY) == (
         "Replace it, though that costs more: 23.0 % chance that it is bad at the event if it is repaired, 0.5 % for a "
         "new one (limit 10 %). A repair is $6.00 (our default), a new one $145.00; until the end of Spring, Sat May "

@@ -138,6 +138,8 @@ def test_what_a_lead_declines_is_told_with_the_reason_and_not_advised_before_the
     page, line = f"/season/events/{event}", f"/pull/{event}/items/{code}"
     assert f"/t/{code}" in program.crew.get(page).text
     assert "Decline" not in program.crew.get(page).text
+    kept = r"Keep it as it is [\d.]+ % chance that it is bad at the event, [\d.]+ % if it passes a test today \$"
+    assert re.search(kept, words(program.crew.get(line).text))
     until = today + timedelta(days=4)
     declined = {"op": op(), "action": "watch", "reason": "we test it at the truck", "until": str(today)}
     assert "is here already" in program.lead.post(f"{line}/overrule", data=declined).text

@@ -7,7 +7,7 @@ from uuid import UUID
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.retire.readiness.core import Act, ActKind, ItemInUse, Order, PossibleAct, once_tested, readiness
+from service.retire.readiness.core import Act, ActKind, ActOrder, ItemInUse, PossibleAct, once_tested, readiness
 
 CHANCES = st.sampled_from([0.0, 0.001, 0.02, 0.1, 0.26, 0.5, 0.9])
 
@@ -61,7 +61,7 @@ def test_no_choice_of_as_many_acts_is_better(items: list[ItemInUse], target: flo
 @given(items=programs())
 def test_by_minutes_no_choice_of_acts_that_takes_no_longer_is_better(items: list[ItemInUse]) -> None:
     """After what is needed anyway, and with the same acts in the end as in the other order."""
-    found, other = readiness(items, 1.0, Order.MINUTE), readiness(items, 1.0)
+    found, other = readiness(items, 1.0, ActOrder.MINUTE), readiness(items, 1.0)
     assert {act.item for act in found.acts} == {act.item for act in other.acts}
     needed = {one.id for one in items if one.known_bad or one.doubted} & {act.item for act in found.acts}
     assert {act.item for act in found.acts[: len(needed)]} == needed
@@ -82,7 +82,7 @@ def test_what_gives_less_goes_first_where_it_takes_much_less_time() -> None:
     slow = ItemInUse(UUID(int=1), 0.2, None, a_test(900, 0.0))
     quick = ItemInUse(UUID(int=2), 0.1, None, a_test(60, 0.0))
     assert [act.item.int for act in readiness([slow, quick], 1.0).acts] == [1, 2]
-    assert [act.item.int for act in readiness([slow, quick], 1.0, Order.MINUTE).acts] == [2, 1]
+    assert [act.item.int for act in readiness([slow, quick], 1.0, ActOrder.MINUTE).acts] == [2, 1]
 
 
 @given(items=programs(), target=st.sampled_from([0.5, 0.9, 0.95]))

@@ -30,6 +30,7 @@ def test_pull_list_and_swap_agree_on_what_is_not_proven(program: Running) -> Non
         assert "test it first" in page
         assert raw[:3] in page
         assert at.tags["short"][:3] + "</span>" not in page
+        assert "Keep it as it is" not in page  # it failed
     swap = crew.get("/swap", params={"bad": broken}).text
     assert f'name="spare" value="{raw}"' in swap
     assert "Not proven: <b>test it first</b>" in swap

@@ -10,7 +10,7 @@ from service.wear.core.grid import LOG_SCALES, SHAPES, fails_between
 from service.wear.core.lives import Life
 from service.wear.core.pooling import PooledItem, bad_at_event
 from service.wear.core.program_fit import Piece, fit_program
-from service.wear.core.renewal import failures
+from service.wear.core.renewal import failures, failures_from_age
 
 SCALES = np.exp(LOG_SCALES)
 
@@ -53,6 +53,23 @@ def test_what_fails_often_fails_more_often_than_once() -> None:
     assert not failures(0.0).any()
 
 
+def test_an_item_that_is_as_good_as_new_fails_as_a_new_one() -> None:
+    assert failures_from_age(0, 0, 150.0) == pytest.approx(failures(150.0), rel=2e-3, abs=1e-9)
+
+
+def test_an_item_that_fails_by_chance_alone_fails_as_often_at_any_age() -> None:
+    """With a shape of 1, failures are a Poisson process: so many a day, and once more until today at most."""
+    shape, scale = 1.0, 490.0
+    row, column = int(np.abs(np.log(SHAPES) - log(shape)).argmin()), int(np.abs(LOG_SCALES - log(scale)).argmin())
+    shape = float(SHAPES[row])
+    seen, unseen = failures_from_age(200, 200, 90.0)[row, column], failures_from_age(100, 200, 90.0)[row, column]
+    hazard = ((200 + 90) / scale) ** shape - (200 / scale) ** shape
+    assert seen == pytest.approx(hazard, rel=0.1)
+    found = 1 - exp((100 / scale) ** shape - (200 / scale) ** shape)
+    assert unseen == pytest.approx(found * (1 + failures(90.0)[row, column]) + (1 - found) * seen, rel=1e-3)
+    assert (failures_from_age(200, 200, 0.0) == 0).all()
+
+
 def lives(*known: tuple[float, float | None]) -> tuple[Life, ...]:
     return tuple(Life(*life) for life in known)
 
@@ -71,6 +88,9 @@ def test_a_new_one_is_like_its_class_and_a_repaired_one_like_itself() -> None:
     assert mine > fresh > theirs
     for fails, count in expected:
         assert 0 < fails[0] < fails[1] <= min(count, 1)
+    past, count = fit.as_it_is(pieces[2], 90, 90, 60)
+    assert past == pytest.approx(bad_at_event([PooledItem(*each, 90, 150) for each in (*[sound] * 20, lemon)])[0])
+    assert past < count < 2 * past
     # A life that only begins is what the risk of an item without a record says.
     items = [PooledItem(*each, 0, 150) for each in (*[sound] * 20, lemon, (strapped, lives((0, None))))]
     assert expected[1][0][1] == pytest.approx(bad_at_event(items)[-1], rel=1e-9)

@@ -11,7 +11,7 @@ from service.home.seasons import actions, queries
 from service.home.seasons.line import draw
 from service.kit.quantities import Unit
 from service.retire.readiness.actions import advised, ready_for, with_codes
-from service.retire.readiness.core import Order
+from service.retire.readiness.core import ActOrder
 from service.season import queries as season
 from service.season.forms import (
     blank_season,
@@ -69,7 +69,7 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/season/events/{event_id}")
-def event_page(context: ViewerContext, event_id: str, by: Order = Order.CHANCE) -> Response:
+def event_page(context: ViewerContext, event_id: str, by: ActOrder = ActOrder.CHANCE) -> Response:
     """Whether all is ready for an event; for leads also its name and day, to change them."""
     ensure_today(context)
     with context.reading() as db:
@@ -172,7 +172,7 @@ def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Respon
     return RedirectResponse(f"/season/{season_id}/items?saved=1", 303)
 
 
-def _event(context: RequestContext, db: Session, event: Event, form: Form, by: Order = Order.CHANCE) -> Response:
+def _event(context: RequestContext, db: Session, event: Event, form: Form, by: ActOrder = ActOrder.CHANCE) -> Response:
     ready = ready_for(db, event, context.today, context.zone, by) if event.on >= context.today else None
     declined = ready.declined if ready else {}
     stuck = [item_id for item_id in ready.now.stuck if item_id not in declined] if ready else []

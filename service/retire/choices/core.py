@@ -1,13 +1,14 @@
-"""Repair or replace: the cost of each choice until the end of the next season, and its risk. Pure.
+"""Keep, repair or replace: the cost of each choice until the end of the next season, and its risk. Pure.
 
 The cost of a choice is its cost now plus the expected cost of later failures: each failure until then is assumed to be
 repaired at once, or the item replaced if a new one costs less. The expected number of failures comes from wear, by the
 item's own record and its class (`service.wear.core.pooling`): a repair makes an item as good as new but leaves its own
-scale, and a new one is like its class. So age counts only as far as it shows in wear.
+scale, and a new one is like its class. So age counts only as far as it shows in wear. An item that has not failed can
+be kept as it is: that costs nothing now, and it fails at the age that it has.
 
-The cheaper choice is taken, unless it reaches the program's limit of risk at the next event and the other one is below
-the limit with at most `MUCH_SAFER` of its chance (common practice, no source). Assumptions: money is not discounted,
-and an item is used on every day of season.
+The cheapest choice is taken, unless it reaches the program's limit of risk at the next event and another one is below
+the limit with at most `MUCH_SAFER` of its chance: then the cheapest of these (common practice, no source). Assumptions:
+money is not discounted, and an item is used on every day of season.
 
 >>> wears = Expected(None, 0.13, 0.14), Expected(None, 0.12, 0.13)
 >>> costs = ComparedCosts(RepairPrice(600), 1850, *wears, risk_limit=0.1)
@@ -15,7 +16,7 @@ and an item is used on every day of season.
 (684, 1928, 'repair')
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -28,8 +29,9 @@ MUCH_SAFER = 0.5
 
 
 class Choice(StrEnum):
-    """What to do about an item with an open fault."""
+    """What to do about an item. One with an open fault cannot be kept as it is."""
 
+    KEEP = "keep"
     REPAIR = "repair"
     REPLACE = "replace"
 
@@ -60,7 +62,7 @@ class RepairPrice:
 
 @dataclass(frozen=True)
 class Expected:
-    """The expected failures of an item as good as new: the chance that it is bad at the next event (None if none is
+    """The expected failures of an item: the chance that it is bad at the next event (None if none is
     coming), the chance that it fails by the end of the next season, and the mean number of failures until then.
     """
 
@@ -104,10 +106,10 @@ class Course:
 
 @dataclass(frozen=True)
 class ComparedCosts:
-    """A repair compared with a new item.
+    """A repair compared with a new item, and with keeping the item as it is.
 
     `new_cents` is None if the price of a new one is unknown. The expected failures of each, `repaired` and `new`, and
-    the horizon `until` are None if there is no season: then nothing is compared.
+    the horizon `until` are None if there is no season: then nothing is compared. `as_it_is` is None if it has failed.
     """
 
     repair_price: RepairPrice
@@ -116,11 +118,17 @@ class ComparedCosts:
     new: Expected | None
     risk_limit: float
     until: Horizon | None = None
+    as_it_is: Expected | None = None
 
     @property
     def later_cents(self) -> int:
         """The cost of a later failure: a repair, or a new item if that is known to cost less."""
         return self.repair_price.cents if self.new_cents is None else min(self.repair_price.cents, self.new_cents)
+
+    @property
+    def keep(self) -> Course | None:
+        """The cost of keeping it as it is; None if it has failed."""
+        return self._course(0, self.as_it_is)
 
     @property
     def repair(self) -> Course | None:
@@ -133,28 +141,44 @@ class ComparedCosts:
         return None if self.new_cents is None else self._course(self.new_cents, self.new)
 
     @property
-    def cheaper(self) -> Choice | None:
-        """The choice that costs less; at equal cost the one with fewer failures; a repair if these are equal too."""
-        if self.repair is None or self.replace is None:
-            return None
-        costs = [(each.now + each.later, each.expected.failures) for each in (self.repair, self.replace)]
-        return Choice.REPLACE if costs[1] < costs[0] else Choice.REPAIR
+    def courses(self) -> dict[Choice, Course]:
+        """The choices that there are, with what they cost, as far as known."""
+        every = {Choice.KEEP: self.keep, Choice.REPAIR: self.repair, Choice.REPLACE: self.replace}
+        return {choice: course for choice, course in every.items() if course}
+
+    @property
+    def cheapest(self) -> Choice | None:
+        """The choice that costs least; at equal cost the one with fewer failures, then the one with less work; None if
+        a price or the season is missing.
+        """
+        return None if self.repair is None or self.replace is None else _cheapest(self.courses)
 
     @property
     def better(self) -> Choice | None:
         """The choice to take; None if a price or the season is missing."""
-        cheaper = self.cheaper
-        if cheaper is None or self.repaired is None or self.new is None:
-            return cheaper
-        mine, other = (self.repaired, self.new) if cheaper is Choice.REPAIR else (self.new, self.repaired)
-        if mine.bad is None or other.bad is None or mine.bad < self.risk_limit:
-            return cheaper
-        if other.bad >= self.risk_limit or other.bad > MUCH_SAFER * mine.bad:
-            return cheaper
-        return Choice.REPLACE if cheaper is Choice.REPAIR else Choice.REPAIR
+        cheapest = self.cheapest
+        if cheapest is None:
+            return None
+        bad = self.courses[cheapest].expected.bad
+        if bad is None or bad < self.risk_limit:
+            return cheapest
+        most = MUCH_SAFER * bad
+        safer = {
+            choice: course
+            for choice, course in self.courses.items()
+            if course.expected.bad is not None and course.expected.bad < self.risk_limit and course.expected.bad <= most
+        }
+        return _cheapest(safer) if safer else cheapest
 
     def _course(self, now: int, expected: Expected | None) -> Course | None:
         return Course(now, self.later_cents * expected.failures, expected) if expected else None
+
+
+def _cheapest(courses: Mapping[Choice, Course]) -> Choice:
+    def cost(choice: Choice) -> tuple[float, float]:
+        return courses[choice].now + courses[choice].later, courses[choice].expected.failures
+
+    return min(courses, key=cost)
 
 
 def horizon(seasons: Collection[tuple[str, date, date]], today: date) -> Horizon | None:
@@ -188,7 +212,7 @@ def choice_in_words(costs: ComparedCosts, today: date) -> str:
         return costs_in_words(costs, today)
     why = "Repair it" if costs.better is Choice.REPAIR else "Replace it"
     repaired, new = (each.bad if each else None for each in (costs.repaired, costs.new))
-    if costs.better is not costs.cheaper and repaired is not None and new is not None:
+    if costs.better is not costs.cheapest and repaired is not None and new is not None:
         limit = costs.risk_limit
         bad, bad_new = format_chance(repaired, new, limit=limit), format_chance(new, repaired, limit=limit)
         why += (

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -19,21 +19,24 @@ from service.retire.choices.core import ComparedCosts, Expected, PriceSource, Re
 from service.retire.decisions.core import (
     Action,
     Failure,
+    Gear,
     Limits,
     Price,
     Purchase,
     RetireRecord,
     Sort,
+    is_at_risk,
     is_still_bent,
     last_tests,
+    sort_of,
 )
 from service.retire.decisions.models import GearPrice, Overrule
 from service.season.models import Event, SeasonRow
 from service.swaps.models import PullLimits
-from service.testlog.core import Verdict
+from service.testlog.core import FaultStatus, Verdict
 from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
 from service.testlog.queries import THROUGH_SEVERAL, histories, of_each_item
-from service.wear.queries import Renewed, WearRecord, renewed
+from service.wear.queries import ExpectedFailures, WearRecord, as_it_is, renewed
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of
 
@@ -220,10 +223,7 @@ def comparisons(
     """
     if not prices:
         return {}
-    seasons = [
-        (name, starts, ends)
-        for name, starts, ends in db.execute(select(SeasonRow.name, SeasonRow.starts, SeasonRow.ends))
-    ]
+    seasons = _season_days(db)
     until = horizon(seasons, today)
     sooner = days_of_season(seasons, today, event) if event else 0
     renewed_items = renewed(db, wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
@@ -238,7 +238,35 @@ def comparisons(
     return {item_id: compared(item_id) for item_id in prices}
 
 
-def _expected(item: Renewed, has_event: bool) -> Expected:
+def comparison_as_it_is(
+    db: Session,
+    gear: Gear,
+    prices: Mapping[Sort, Price],
+    wear: Mapping[UUID, WearRecord],
+    event: date,
+    today: date,
+    limits: Limits,
+) -> ComparedCosts | None:
+    """The costs of keeping an item in use as it is, of a repair and of a new one, with their risk at an event.
+
+    None if keeping it is no option, as it has failed, or nothing speaks against it: it is neither suspect nor at risk.
+    """
+    is_doubtful = gear.suspect is not None or is_at_risk(gear, limits)
+    if not is_doubtful or gear.fault is not FaultStatus.NONE or event < today or not wear[gear.id].in_use:
+        return None
+    price = prices.get(sort_of(gear))
+    costs = repair_prices(db)[gear.kind], price.cents if price else None
+    compared = comparisons(db, {gear.id: costs}, wear, event, today, limits.risk_percent / 100)[gear.id]
+    left = as_it_is(db, wear, gear.id, today, compared.until.days) if compared.until else None
+    return replace(compared, as_it_is=Expected(gear.risk, *left)) if left else None
+
+
+def _season_days(db: Session) -> list[tuple[str, date, date]]:
+    rows = db.execute(select(SeasonRow.name, SeasonRow.starts, SeasonRow.ends))
+    return [(name, starts, ends) for name, starts, ends in rows]
+
+
+def _expected(item: ExpectedFailures, has_event: bool) -> Expected:
     return Expected(item.fails_first if has_event else None, item.fails, item.failures)
 
 

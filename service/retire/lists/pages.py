@@ -17,7 +17,7 @@ from service.kit.problems import invalid
 from service.kit.quantities import Unit
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import DAY, read_word
-from service.retire.decisions.queries import lead_decisions
+from service.retire.decisions.queries import comparison_as_it_is, lead_decisions
 from service.retire.lists import actions, queries, sheet
 from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import NewTick, read_action, read_reasons, take_back, tick
@@ -197,7 +197,7 @@ def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, for
     line = pull.of(item_id)
     if line is not None and line.item.id != item_id and not form.errors:  # it is the spare that goes in
         return RedirectResponse(f"/pull/{event.id}/items/{line.item.id}?goes_in=1", 303)
-    item = line.item if line else item_facts(db, [item_id])[item_id]
+    item, judged = line.item if line else item_facts(db, [item_id])[item_id], pull.judged_gear
     return context.page(
         "retire/line.html",
         form=form,
@@ -208,6 +208,12 @@ def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, for
         words=ACTION_WORDS,
         name=item_namer(context.program),
         said=lead_decisions(db, event.id, item_id),
+        if_tested=chance.if_tested if (chance := judged.chances.get(item_id)) else None,
+        costs=comparison_as_it_is(
+            db, judged.gear[item_id], judged.prices, judged.wear, event.on, context.today, judged.limits
+        )
+        if line and line.done is None
+        else None,
         until=max(event.on, context.today) + DAY,
         declines=context.request.query_params.get("declines") == "1",
         acts=context.me.role.reaches(Role.CREW),

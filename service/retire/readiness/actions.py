@@ -19,8 +19,8 @@ from service.retire.readiness.core import (
     SWAP_SECONDS,
     Act,
     ActKind,
+    ActOrder,
     ItemInUse,
-    Order,
     PossibleAct,
     Readiness,
     once_tested,
@@ -82,12 +82,14 @@ class EventReadiness:
         return {item_id: words[item_id] for item_id in words if item_id in self.pull.in_use}
 
 
-def ready_for(db: Session, event: Event, today: date, zone: ZoneInfo, order: Order = Order.CHANCE) -> EventReadiness:
+def ready_for(
+    db: Session, event: Event, today: date, zone: ZoneInfo, order: ActOrder = ActOrder.CHANCE
+) -> EventReadiness:
     """The readiness for an event that is not over. The due cache must be of today, as for the pull list."""
     return ready_by(db, pull_list(db, event, today, zone), today, order)
 
 
-def ready_by(db: Session, pull: PullList, today: date, order: Order = Order.CHANCE) -> EventReadiness:
+def ready_by(db: Session, pull: PullList, today: date, order: ActOrder = ActOrder.CHANCE) -> EventReadiness:
     """The readiness from a pull list that was already made, with the acts in this order."""
     items, target = _items(db, pull), trip(db).percent / 100
     planned = {

@@ -23,7 +23,7 @@ LEAST_GAIN = 1e-9
 """An act is advised if it raises the logarithm of the chance by more than this."""
 
 
-class Order(StrEnum):
+class ActOrder(StrEnum):
     """By what acts are ordered: the rise of the chance by each, or the same per minute."""
 
     CHANCE = "chance"
@@ -134,7 +134,7 @@ class Readiness:
         return reaches(self.chance, self.target)
 
 
-def readiness(items: Sequence[ItemInUse], target: float, order: Order = Order.CHANCE) -> Readiness:
+def readiness(items: Sequence[ItemInUse], target: float, order: ActOrder = ActOrder.CHANCE) -> Readiness:
     """The readiness of these items, and the acts that raise the chance to `target`, in this order.
 
     Equal acts stay in the order of the items.
@@ -183,8 +183,8 @@ def _once_tested(item: ItemInUse) -> ItemInUse:
     return replace(item, bad=min(item.bad, item.tested.bad_then), tested=None, act=act, doubted=False)
 
 
-def _turn(item: ItemInUse, order: Order) -> tuple[bool, bool, float]:
-    seconds = item.act.seconds if item.act and order is Order.MINUTE else 1
+def _turn(item: ItemInUse, order: ActOrder) -> tuple[bool, bool, float]:
+    seconds = item.act.seconds if item.act and order is ActOrder.MINUTE else 1
     if item.known_bad and item.act:
-        return False, False, item.act.bad_then if order is Order.CHANCE else seconds
+        return False, False, item.act.bad_then if order is ActOrder.CHANCE else seconds
     return True, not item.doubted, -item.gain / seconds

@@ -58,7 +58,7 @@ from service.wear.core.grid import (
     spread,
 )
 from service.wear.core.lives import Life
-from service.wear.core.renewal import failures
+from service.wear.core.renewal import failures, failures_from_age
 
 USUAL: Final = 1.63, 490.0
 """The median shape and scale, in exposure days, of a usual program's gear."""
@@ -170,6 +170,17 @@ def expected_failures(points: Floats, days: Sequence[float]) -> list[tuple[list[
     fails = np.einsum("iks,dks->id", points, fails_between(np.zeros(len(days)), np.array(days, float)))
     counts = np.einsum("iks,ks->i", points, failures(days[-1]))
     return list(zip(np.clip(fails, 0.0, 1.0).tolist(), counts.tolist(), strict=True))
+
+
+def expected_as_it_is(points: Floats, passed: float, today: float, days: float) -> tuple[float, float]:
+    """The expected failures of an item that is left as it is, from its posterior (shapes, scales).
+
+    It was good at the age `passed`, in exposure days, and is `today` old. The chance that it fails until so many `days`
+    from now, and the mean number of failures by then if every failure is repaired at once.
+    """
+    fails = fails_between(np.array([passed], float), np.array([today + days], float))[0]
+    counts = failures_from_age(passed, today, days)
+    return float(np.clip((points * fails).sum(), 0.0, 1.0)), float((points * counts).sum())
 
 
 @dataclass(frozen=True)

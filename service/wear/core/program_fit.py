@@ -29,6 +29,7 @@ from service.wear.core.pooling import (
     KnownLives,
     Posterior,
     class_tables,
+    expected_as_it_is,
     expected_failures,
     item_spreads,
 )
@@ -95,6 +96,10 @@ class ProgramFit:
         """The expected failures of pieces that are as good as new from today on (see `expected_failures`)."""
         known = self.posterior(pieces)
         return expected_failures(known.points[known.which], days)
+
+    def as_it_is(self, piece: Piece, passed: float, today: float, days: float) -> tuple[float, float]:
+        """The expected failures of a piece that is left as it is (see `expected_as_it_is`)."""
+        return expected_as_it_is(self.posterior([piece]).points[0], passed, today, days)
 
     def _table(self, path: Path) -> Floats:
         """The posterior of item widths and points of a class (widths, shapes, scales)."""
