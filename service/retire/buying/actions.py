@@ -77,7 +77,7 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     last = next((row for row in rows if this and row.starts < this.starts), None)
     pull = pull_list(db, event, today, zone) if event else None
     judged = pull.judged_gear if pull else judged_gear(db, None, today, zone)
-    advised = _advised(judged, pull, today, program)
+    advised = advised_items(judged, pull, today, program)
     case = case_of(db, pull, today, _comes_back(advised)) if pull else None
     gaps, spares = (case.gaps, case.adds) if case else ({}, {})
     bought = within(decisions.purchases(db), last.starts, this.starts) if this and last else []
@@ -92,7 +92,7 @@ def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> B
     )
 
 
-def _advised(judged: JudgedGear, pull: PullList | None, today: date, program: ProgramFacts) -> list[Advised]:
+def advised_items(judged: JudgedGear, pull: PullList | None, today: date, program: ProgramFacts) -> list[Advised]:
     """The items to repair or replace, in walking order: those with an open fault, and those the pull list takes out."""
     broken = reasons_of_broken(judged.gear.values(), judged.limits, today, Unit(program.unit))
     lines = {line.item.id: line for line in pull.lines} if pull else {}
