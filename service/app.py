@@ -7,7 +7,7 @@ from functools import cache
 
 import anyio.to_thread
 from fastapi import APIRouter, FastAPI
-from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from service.chores import CHORES
 from service.counts import pages as counts
@@ -67,11 +67,10 @@ from service.testlog.house import House
 from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear
-from service.web import health, problems, render
+from service.web import health, problems, static
 from service.web.limits import Limiter
 from service.web.middleware.request_log import RequestLog
-from service.web.middleware.security import SecurityMiddleware
-from service.web.render import STATIC
+from service.web.middleware.security import COMPRESSED_FROM, COMPRESSION, SecurityMiddleware
 
 ROUTERS = (
     # What is asked most comes first: an address is held against every router before its own.
@@ -119,7 +118,7 @@ ROUTERS = (
     crackles.router,
     crackles_api.router,
     marks_api.router,
-    render.router,
+    static.router,
     offline.router,
     offline_api.router,
     own_wirings.router,
@@ -169,9 +168,14 @@ def create_app(
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)
+    app.add_middleware(
+        GZipMiddleware,
+        minimum_size=COMPRESSED_FROM,
+        compresslevel=COMPRESSION,
+        exclude_content_types=(*DEFAULT_EXCLUDED_CONTENT_TYPES, "application/pdf"),
+    )
     app.add_middleware(SecurityMiddleware, base_url=settings.base_url)
     app.add_middleware(RequestLog)
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app
 
 

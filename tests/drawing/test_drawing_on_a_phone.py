@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, Page, Route
 from service.drawing.layout import as_found
 from service.drawing.shapes import Drawing
 from service.web.headers import headers_of_every_answer
-from service.web.render import ENVIRONMENT, STATIC, TEMPLATES
+from service.web.render import ENVIRONMENT, TEMPLATES
+from service.web.static import STATIC
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass, rebuild
 from tests.support.access import barriers_at

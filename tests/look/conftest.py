@@ -12,7 +12,8 @@ from playwright.sync_api import Browser, Page, Route
 
 from service.kit.problems import Invalid
 from service.web.headers import headers_of_every_answer
-from service.web.render import ENVIRONMENT, STATIC, TEMPLATES
+from service.web.render import ENVIRONMENT, TEMPLATES
+from service.web.static import STATIC
 
 HERE = Path(__file__).parent
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}

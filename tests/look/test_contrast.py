@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from service.web.render import STATIC
+from service.web.static import STATIC
 
 CSS = (STATIC / "look" / "coilbook.css").read_text()
 RULES = re.sub(r'url\("data:.*?"\)|/\*.*?\*/', "", CSS, flags=re.DOTALL)

@@ -13,7 +13,8 @@ from PIL import Image
 from service.gear.core import USABLE, FlagKind, ItemState
 from service.season.core import DueState
 from service.testlog.core import Verdict
-from service.web.render import STATIC, TEMPLATES
+from service.web.render import TEMPLATES
+from service.web.static import STATIC
 from tests.look.conftest import BOOK, Open
 
 WORDS: Any = BOOK.get_template("parts/state.html").module

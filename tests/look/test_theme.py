@@ -5,7 +5,7 @@ import gzip
 import pytest
 from playwright.sync_api import Page
 
-from service.web.render import STATIC
+from service.web.static import STATIC
 from tests.look.conftest import Open, written
 
 pytestmark = pytest.mark.browser

@@ -17,7 +17,7 @@ from service.gear.models import Item
 from service.home.offline.pages import precached, shell
 from service.tags.models import Tag
 from service.testlog.actions import void_test
-from service.web.render import imported, module
+from service.web.static import imported, module
 from tests.outbox.support import Truck, bar, entries, eventually, press, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import FLAGS, chromium_program, phone_in

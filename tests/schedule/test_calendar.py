@@ -127,7 +127,7 @@ def test_who_has_it_already_gets_nothing_new(program: Running) -> None:
     path = link(program)
     first = program.stranger.get(path)
     etag = first.headers["etag"]
-    for known in (etag, f"W/{etag}", f'"other", {etag}'):
+    for known in (etag, etag.removeprefix("W/"), f'"other", {etag}'):
         program.clock.ahead(days=1)
         again = program.stranger.get(path, headers={"If-None-Match": known})
         assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", etag)

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from service.web.render import STATIC
+from service.web.static import STATIC
 
 DENO = Path(sys.prefix) / "bin" / "deno"
 

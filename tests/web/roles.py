@@ -10,6 +10,7 @@ NOBODY = """
 GET /healthz
 GET /readyz
 GET /static/m-{version}/{path:path}
+GET /static/{path:path}
 """
 
 STRANGER = """

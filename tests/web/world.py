@@ -27,7 +27,7 @@ from service.settings import Settings
 from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
-from service.web import render
+from service.web import static
 from service.web.upload import Taking
 from tests.support.demo import demo_file
 from tests.support.program import BASE, START, Clock, MadeWhenAsked, entered, op, tables_folder
@@ -120,7 +120,7 @@ def _params(db: Session) -> dict[str, str]:
     """Something real for each name in a path; an id of nothing where the demo has none."""
     item = db.scalars(select(Item).where(Item.state == "in_service", Item.wiring == "xlr3")).first()
     assert item is not None
-    module = next(iter(render._modules()))
+    module = next(iter(static._modules()))
     made = actions.make_pass(db, Role.CREW, "To be ended", None, START)
     extra = actions.add_person(db, "To be ended", Role.CREW, START)
     sessions = select(WorkSession.id).where(WorkSession.kind == SessionKind.TEST)
@@ -138,7 +138,7 @@ def _params(db: Session) -> dict[str, str]:
         "person_id": str(extra.id),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
-        "version": render._version(),
+        "version": static._version(),
         "path": module,
     }
 

@@ -18,7 +18,8 @@ from service.sessions import queries
 from service.sessions.actions import get_session
 from service.sessions.claims import next_for
 from service.tags.queries import item_with
-from service.web.render import ENVIRONMENT, STATIC, asset, imported
+from service.web.render import ENVIRONMENT
+from service.web.static import STATIC, asset, imported
 
 router = APIRouter(include_in_schema=False)
 

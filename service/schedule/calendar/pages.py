@@ -55,7 +55,8 @@ def calendar_feed(context: AnyoneContext, secret: str) -> Response:
         get_link(db, CalendarLink, secret, context.now, _NOT_VALID, lock=False)
         body = feed(context.program.name, queries.entries(db, context.base))
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
-    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+    # A weak one, since what goes out may be compressed (RFC 9110, 8.8.1).
+    headers = {"ETag": f"W/{etag}", "Cache-Control": "private, no-cache"}
     known = context.request.headers.get("if-none-match", "").split(",")
     if etag in (tag.strip().removeprefix("W/") for tag in known):
         return Response(status_code=304, headers=headers)

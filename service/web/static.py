@@ -1,0 +1,124 @@
+"""The static files: where a page finds them, and how they are sent.
+
+Every address carries a version made from the content, so that what is under it never changes and may be kept for good.
+Scripts that import each other are served under one version, so that no page ever mixes two: `outbox/page.js` imports
+`./store.js`, and a query on the first would not reach the second. So their version is a part of the path, made from the
+content of all modules: `/static/m-1f0c9a2b3d/outbox/page.js`. What a newer service answers under an old version is not
+cached at all.
+
+Files are read and compressed once in a process, at their first use: all of them together are 0.2 MB.
+"""
+
+import gzip
+import hashlib
+import mimetypes
+import posixpath
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from service.kit.problems import NotFound
+
+STATIC = Path(__file__).parents[2] / "static"
+_FOLDERS = ("outbox", "offline")
+_IMPORT = re.compile(r'^(?:import|export)\b[^;]*?"(\.[\w./-]+\.js)";', re.MULTILINE)
+_FOR_GOOD = "public, max-age=31536000, immutable"
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class StaticFile:
+    """A file as it is sent; `version` is the first ten hexadecimal digits of its SHA-256."""
+
+    content: bytes
+    compressed: bytes
+    media_type: str
+    version: str
+
+
+@router.get("/static/m-{version}/{path:path}")
+def module_file(request: Request, version: str, path: str) -> Response:
+    """The content of a module: cached for good under the version that is served now, else not at all."""
+    if path not in _modules():
+        raise NotFound("There is no such script. Reload the page.")
+    return _sent(request, static_file(path), _FOR_GOOD if version == _version() else "no-store")
+
+
+@router.get("/static/{path:path}")
+def any_file(request: Request, path: str, v: str = "") -> Response:
+    """A static file: cached for good under its version, else asked for again."""
+    if path not in _paths():
+        raise NotFound("There is no such file. Reload the page.")
+    file = static_file(path)
+    return _sent(request, file, _FOR_GOOD if v == file.version else "no-cache")
+
+
+def _sent(request: Request, file: StaticFile, cached: str) -> Response:
+    tag = f'W/"{file.version}"'  # a weak one, since it stands for the compressed bytes as well (RFC 9110, 8.8.1)
+    headers = {"Cache-Control": cached, "ETag": tag, "Vary": "Accept-Encoding"}
+    if tag in request.headers.get("if-none-match", ""):
+        return Response(None, 304, headers)
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        return Response(file.compressed, 200, headers | {"Content-Encoding": "gzip"}, file.media_type)
+    return Response(file.content, 200, headers, file.media_type)
+
+
+@cache
+def static_file(path: str) -> StaticFile:
+    """One of the files below `static`.
+
+    Raises:
+        OSError: where it cannot be read.
+    """
+    content = (STATIC / path).read_bytes()
+    version = hashlib.sha256(content).hexdigest()[:10]
+    kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
+    return StaticFile(content, gzip.compress(content, 9, mtime=0), kind, version)
+
+
+@cache
+def asset(path: str) -> str:
+    """The address of a static file."""
+    return f"/static/{path}?v={static_file(path).version}"
+
+
+@cache
+def module(path: str) -> str:
+    """The address of a module."""
+    return f"/static/m-{_version()}/{path}"
+
+
+@cache
+def imported(entry: str) -> tuple[str, ...]:
+    """The addresses of all modules that `entry` pulls in, itself first: what a page may load in one go."""
+    paths = [entry]
+    for path in paths:
+        for name in _IMPORT.findall(_modules()[path].decode()):
+            other = posixpath.normpath(posixpath.join(posixpath.dirname(path), name))
+            if other not in paths:
+                paths.append(other)
+    return tuple(module(path) for path in paths)
+
+
+@cache
+def _paths() -> frozenset[str]:
+    return frozenset(str(path.relative_to(STATIC)) for path in STATIC.rglob("*") if path.is_file())
+
+
+@cache
+def _modules() -> dict[str, bytes]:
+    paths = sorted(path for folder in _FOLDERS for path in (STATIC / folder).glob("*.js"))
+    return {str(path.relative_to(STATIC)): path.read_bytes() for path in paths}
+
+
+@cache
+def _version() -> str:
+    seen = hashlib.sha256()
+    for path, content in _modules().items():
+        seen.update(f"{path}\0{len(content)}\0".encode() + content)
+    return seen.hexdigest()[:10]
