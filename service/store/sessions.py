@@ -17,6 +17,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy, Problem
+from service.store.changes import ChangeCounter, watch
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, reason_seen, waits_for_nobody, write_engine
 from service.store.room import AGAIN, CannotSave, reason_in
 
@@ -98,12 +99,15 @@ class Store:
         self._look_at = 0.0
         self._looking = threading.Lock()
         self._cache: dict[str, dict[Any, Any]] = {}
+        self._counter = ChangeCounter(url)
+        self._results: dict[Any, Any] = {}
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session for reading only."""
         with _as_busy(), Session(self.reader, expire_on_commit=False, autoflush=False) as db:
             db.info[_CACHE] = self._cache
+            watch(db, self._counter, self._results)
             yield db
 
     @contextmanager
@@ -177,6 +181,7 @@ class Store:
 
     def close(self) -> None:
         """Give all connections back."""
+        self._counter.close()
         self.writer.dispose()
         self.reader.dispose()
 

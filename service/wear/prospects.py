@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.gear.queries import ItemFacts, item_facts
+from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.wear import queries
 from service.wear.core.classes import failures_of
@@ -53,6 +54,11 @@ class Prospects:
 
 
 def prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
+    """The risk of `day` (see `_prospects`), reckoned anew where anything was written since the last time."""
+    return unless_changed(db, ("prospects", zone.key, today, day), lambda: _prospects(db, zone, today, day))
+
+
+def _prospects(db: Session, zone: ZoneInfo, today: date, day: date) -> Prospects:
     """The risk of `day`, if everything in service today is in use then."""
     items = queries.records(db, zone)
     chances = queries.chances(db, items, today, day)

@@ -123,6 +123,10 @@ def target(db: Session) -> int:
     return row.per_mille if row else PER_MILLE_USUAL
 
 
+_DAYS = 8
+"""For so many pairs of days a record remembers its ages."""
+
+
 @dataclass(frozen=True)
 class WearRecord:
     """An item's class, its history in time order, its exposure days, and whether it is in service now.
@@ -139,6 +143,7 @@ class WearRecord:
     waits: bool = False
     season: Sequence[Stretch] = ()
     since: date = date.min
+    _ages: dict[tuple[date, date], Ages] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def lives(self) -> tuple[Life, ...]:
@@ -156,9 +161,16 @@ class WearRecord:
 
         An item that is not in service is assumed to be put into service today, so it ages from then on.
         """
-        life = self._lived.current
-        if life is None:
+        if self._lived.current is None:
             return None
+        known = self._ages.get((today, day))
+        if known is None:
+            if len(self._ages) >= _DAYS:
+                self._ages.clear()
+            known = self._ages[today, day] = self._ages_on(self._lived.current, today, day)
+        return known
+
+    def _ages_on(self, life: tuple[int, int], today: date, day: date) -> Ages:
         exposure = self.exposure
         if not self.in_use and today < day:
             exposure = [*exposure, *exposed(self.season, [(today + DAY, date.max)])]

@@ -15,6 +15,7 @@ from service.gear.core import KINDS
 from service.gear.queries import ItemFacts, item_facts
 from service.kit.quantities import format_share
 from service.season.models import SeasonRow
+from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.wear.coming import SeasonToCome, fleets, seasons_to_come
 from service.wear.core.ahead import Fleet, SeasonAhead, ahead
@@ -87,6 +88,12 @@ class Report:
 
 
 def report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: int) -> Report:
+    """The wear report (see `_report`), made anew where anything was written since the last time."""
+    key = "wear report", zone.key, row.id, today, per_mille
+    return unless_changed(db, key, lambda: _report(db, zone, row, today, per_mille))
+
+
+def _report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille: int) -> Report:
     """The report for what is left of the season of `row`, and for the seasons after it."""
     records_now, coming = records(db, zone), seasons_to_come(db, row, today)
     stored = find_fit(db)

@@ -20,6 +20,7 @@ from service.retire.lists.queries import JudgedGear, PullList
 from service.retire.spares.actions import TripCase, case_of
 from service.season import queries as season
 from service.season.models import Event, SeasonRow
+from service.store.changes import unless_changed
 from service.wear.core.classes import failures_of
 
 COMPARED = (Reason.NOT_WORTH_IT, Reason.REPAIR_OR_REPLACE)
@@ -70,7 +71,11 @@ class Buying:
 
 
 def buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> Buying:
-    """The list as of today, for the next event."""
+    """The list as of today, for the next event; made anew where anything was written since the last time."""
+    return unless_changed(db, ("buying", today, zone.key, program), lambda: _buying(db, today, zone, program))
+
+
+def _buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> Buying:
     event = event_for(db, None, today)
     rows = season.seasons(db)
     this = season.current(rows, today)

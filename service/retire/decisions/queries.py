@@ -21,6 +21,7 @@ from service.retire.decisions.core import (
     Failure,
     Gear,
     Limits,
+    PastTest,
     Price,
     Purchase,
     RetireRecord,
@@ -32,6 +33,7 @@ from service.retire.decisions.core import (
 )
 from service.retire.decisions.models import GearPrice, Overrule
 from service.season.models import Event, SeasonRow
+from service.store.sessions import cached
 from service.swaps.models import PullLimits
 from service.testlog.core import FaultStatus, Verdict
 from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
@@ -42,6 +44,7 @@ from service.wiring.wirings import connector_of
 
 FEW_CONTACTS = 4
 """The most contacts of a connector for a single channel, with its shell; one with more is a multi-pin connector."""
+NO_REPAIRS: Sequence[tuple[datetime, End | None]] = ()
 REPAIRS_ENOUGH = 3
 """Repairs with a cost that a kind needs before its own mean is used (common practice, no source)."""
 
@@ -285,10 +288,17 @@ def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int)
     again = [item_id for item_id, fails in failed.items() if len(fails) > 1]
     known = histories(db) if again else {}
     repaired = repairs(db) if failed else {}
-    records_by_item = {}
+    memory, records_by_item = cached(db, "last tests"), {}
     for item_id, fails in failed.items():
-        item_repairs = repaired.get(item_id, [])
-        tests = last_tests(known[item_id], fails, item_repairs, most) if len(fails) > 1 else ()
+        item_repairs = repaired.get(item_id, NO_REPAIRS)
+        tests: tuple[PastTest, ...] = ()
+        if len(fails) > 1:
+            # What is cached of the log is one and the same object until something is added to it.
+            of_log = known[item_id], fails, item_repairs
+            before = memory.get(item_id)
+            if before is None or before[1] != most or any(a is not b for a, b in zip(before[0], of_log, strict=True)):
+                before = memory[item_id] = of_log, most, last_tests(*of_log, most)
+            tests = before[2]
         bent = _bent(db, wirings[item_id], fails)
         bent_on, still = (local_date(bent.at, zone), is_still_bent(bent, item_repairs)) if bent else (None, False)
         records_by_item[item_id] = RetireRecord(tests, bent_on, still)

@@ -22,6 +22,7 @@ from service.retire.lists.queries import ItemStanding, JudgedGear, PullLine, Pul
 from service.season.core import DueState, due_of_lanes
 from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
+from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus, days_by_lane, fault_of
 from service.testlog.queries import histories
@@ -74,6 +75,11 @@ def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) ->
 
 
 def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
+    """The pull list of an event (see `_pull_list`), made anew where anything was written since the last time."""
+    return unless_changed(db, ("pull list", event.id, today, zone.key), lambda: _pull_list(db, event, today, zone))
+
+
+def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
     """The pull list of an event. The due cache must be of today: see `service.testlog.housekeeping`."""
     everything = judged_gear(db, event.on, today, zone)
     standings, gear = everything.standings, everything.gear

@@ -32,6 +32,7 @@ from service.schedule.planning.core.pace import seconds_for
 from service.schedule.planning.queries import listed
 from service.season.core import DueState
 from service.season.models import Event
+from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus
 from service.wear.core.classes import failures_of
@@ -90,7 +91,13 @@ def ready_for(
 
 
 def ready_by(db: Session, pull: PullList, today: date, order: ActOrder = ActOrder.CHANCE) -> EventReadiness:
-    """The readiness from a pull list that was already made, with the acts in this order."""
+    """The readiness from a pull list that was already made, with the acts in this order; made anew where anything was
+    written since the last time.
+    """
+    return unless_changed(db, ("readiness", pull.event.id, today, order), lambda: _ready_by(db, pull, today, order))
+
+
+def _ready_by(db: Session, pull: PullList, today: date, order: ActOrder) -> EventReadiness:
     items, target = _items(db, pull), trip(db).percent / 100
     planned = {
         item_id: min(before)

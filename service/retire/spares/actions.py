@@ -20,6 +20,7 @@ from service.retire.spares.core.coverage import Bought, Stock, Trip, covered
 from service.retire.spares.core.kits import Kit, best_within, can_be_enough, cheapest
 from service.retire.spares.models import SpareTrip
 from service.season.models import Event
+from service.store.changes import unless_changed
 from service.wear.core.classes import failures_of
 from service.wear.core.risk import Chance, reaches
 from service.wear.queries import chances
@@ -147,8 +148,9 @@ def set_trip(db: Session, new: Trip, actor: Actor) -> None:
 
 
 def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:
-    """The spares for the trip to an event, once its pull list is done."""
-    return case_of(db, pull_list(db, event, today, zone), today)
+    """The spares for the trip to an event, once its pull list is done; anew where anything was written since."""
+    key = "spares", event.id, today, zone.key
+    return unless_changed(db, key, lambda: case_of(db, pull_list(db, event, today, zone), today))
 
 
 def case_of(db: Session, pull: PullList, today: date, back: Mapping[UUID, float] | None = None) -> TripCase:

@@ -56,6 +56,9 @@ class ProgramFit:
     tables: ClassTables
     items: Mapping[UUID, KnownLives]
     _chances: dict[tuple[Piece, float, float], float] = field(default_factory=dict)
+    _renewed: dict[tuple[tuple[Piece, ...], tuple[float, ...]], list[tuple[list[float], float]]] = field(
+        default_factory=dict
+    )
 
     def piece(self, item_id: UUID, path: Path, lives: tuple[Life, ...]) -> Piece:
         """An item with its class and lives as they are now."""
@@ -94,8 +97,15 @@ class ProgramFit:
 
     def renewed(self, pieces: Sequence[Piece], days: Sequence[float]) -> list[tuple[list[float], float]]:
         """The expected failures of pieces that are as good as new from today on (see `expected_failures`)."""
-        known = self.posterior(pieces)
-        return expected_failures(known.points[known.which], days)
+        key = tuple(pieces), tuple(days)
+        renewed = self._renewed.get(key)
+        if renewed is None:
+            known = self.posterior(pieces)
+            renewed = expected_failures(known.points[known.which], days)
+            if len(self._renewed) > _QUESTIONS:
+                self._renewed.clear()
+            self._renewed[key] = renewed
+        return renewed
 
     def as_it_is(self, piece: Piece, passed: float, today: float, days: float) -> tuple[float, float]:
         """The expected failures of a piece that is left as it is (see `expected_as_it_is`)."""
@@ -111,6 +121,8 @@ class ProgramFit:
 
 _CACHED: Final = 50_000
 """So many chances are cached."""
+_QUESTIONS: Final = 8
+"""For so many sets of pieces and days it is cached how they are expected to fail."""
 _AT_ONCE: Final = 100
 """Pieces that are reckoned at once, to bound the memory."""
 
