@@ -27,8 +27,9 @@ from service.crew.hashing import HashingQueue
 from service.kit.dates import local_date
 from service.kit.problems import Conflict, HandedOver, Invalid, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
+from service.store.drafts import WorkedOut, carried_over
 from service.store.receipts import There, WriteRequest, is_done, once
-from service.store.sessions import Store, rerun_if_beaten
+from service.store.sessions import Beside, Store, rerun_if_beaten
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
@@ -120,12 +121,12 @@ class RequestContext:
         return await run_in_threadpool(look_up)
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, beside: Beside | None = None) -> Iterator[Session]:
         """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
-        (signing in and out, passes, people, one's own page, settings, the calendar's address).
+        (signing in and out, passes, people, one's own page, settings, the calendar's address). `beside`: as of `Store`.
         """
         self.check_rate()
-        with self.store.writing() as db:
+        with self.store.writing(beside) as db:
             self.identify(db)
             yield db
 
@@ -161,20 +162,28 @@ class RequestContext:
             return answer
 
     def once_worked_out(
-        self, op: UUID, action: str, content: Any, work_out: Callable[[], Callable[[Session], Any]]
+        self, op: UUID, action: str, content: Any, work_out: Callable[[], WorkedOut[Any]], answer: Callable[[Any], Any]
     ) -> Any:
-        """The same as `once`, of a write that takes long: `work_out` does so before the write transaction, and gives
-        what is left to do in it. What was done before is not worked out again.
+        """The same as `once`, of a write that takes long: `work_out` does so before the write transaction, in which it
+        is then carried over. What was done before is not worked out again. `answer` makes the answer of what was done.
         """
         with self.reading() as db:
             done = is_done(db, op)
 
-        def write() -> Any:
-            request, do = WriteRequest(op, action, content, self.now), None if done else work_out()
-            with self.writing() as db:
-                return once(db, request, lambda: queries.everybody(db), lambda: do(db) if do else None)
+        def write_anew() -> Any:
+            request = WriteRequest(op, action, content, self.now)
+            if done:
+                with self.writing() as db:
+                    return once(db, request, lambda: queries.everybody(db), lambda: None)
+            work = work_out()
 
-        return rerun_if_beaten(write)
+            def write() -> Any:
+                with self.writing(work.beside) as db:
+                    return once(db, request, lambda: queries.everybody(db), lambda: answer(work.carry_over(db)))
+
+            return carried_over(work, write)
+
+        return rerun_if_beaten(write_anew)
 
     def submit(
         self,

@@ -25,6 +25,7 @@ from service.exchange.whole.actions import bring_in as bring_in_whole
 from service.exchange.whole.actions import export
 from service.kit.problems import Invalid, Problem, invalid
 from service.kit.quantities import Unit
+from service.store.drafts import carried_over
 from service.store.files import put_in_place
 from service.store.sessions import Store, rerun_if_beaten
 
@@ -179,11 +180,15 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
 
 def _bring_in_sheet(store: Store, request: ImportRequest, setting: Setting, seen: str) -> dict[str, Any]:
     """Import a sheet into the program, which is set up where there is none."""
-    carry_over = work_out_import(
+    work = work_out_import(
         store, request, None, setting, seen, lambda db: found_program(db, FIRST_NAME, _ZONE, setting.now)
     )
-    with store.writing() as db:
-        return carry_over(db)
+
+    def write() -> dict[str, Any]:
+        with store.writing(work.beside) as db:
+            return work.carry_over(db).answer
+
+    return carried_over(work, write)
 
 
 def _check_would_come_in(counts: dict[RowStatus, int], bad: BadRows) -> None:

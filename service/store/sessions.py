@@ -8,10 +8,10 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from typing import Any, TypeVar
 
-from sqlalchemy import text
+from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
@@ -37,6 +37,7 @@ _LEAST_WRITE = text("UPDATE program SET id = id")
 """Changes nothing, and has to be written all the same."""
 
 T = TypeVar("T")
+Beside = Callable[[Any], AbstractContextManager[None]]
 
 
 class Beaten(Busy):
@@ -92,7 +93,7 @@ class Store:
         self.reads_at_once = waits_for_nobody(url)
         # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
         # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
-        self._turn = Turns() if is_sqlite(url) else None
+        self.turns = Turns() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0
         self._trouble: str | None = None
@@ -111,32 +112,50 @@ class Store:
             yield db
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
-        """A session in one write transaction, committed when the block ends well."""
-        with self._my_turn(), self._told_as_full(), Session(self.writer, expire_on_commit=False) as db, db.begin():
+    def writing(self, beside: Beside | None = None) -> Iterator[Session]:
+        """A session in one write transaction, committed when the block ends well.
+
+        Args:
+            beside: what is to be at hand on the driver's connection, from before our turn until after it.
+        """
+        with (
+            self._told_as_full(),
+            self._writer_with(beside) as bind,
+            self._my_turn(),
+            Session(bind, expire_on_commit=False) as db,
+            db.begin(),
+        ):
             yield db
         if self._trouble is not None:
             self._trouble = None
             self.reader.dispose()  # what could not be written was perhaps opened in another way
 
     @contextmanager
+    def _writer_with(self, beside: Beside | None) -> Iterator[Engine | Connection]:
+        if beside is None:
+            yield self.writer
+            return
+        with self.writer.connect() as connection, beside(connection.connection.driver_connection):
+            yield connection
+
+    @contextmanager
     def _my_turn(self) -> Iterator[None]:
         """Our turn at writing. While another process holds the database, so that a turn takes long, the last thread
         that is left does not wait for its own: reading goes on.
         """
-        if self._turn is None:
+        if self.turns is None:
             yield
             return
         long = self._may_wait.acquire(blocking=False)
         patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
         try:
-            if not self._turn.acquire(timeout=patience):
+            if not self.turns.acquire(timeout=patience):
                 raise Busy(OTHERS_WRITE)
             self._since = time.monotonic()
             try:
                 yield
             finally:
-                self._turn.release()
+                self.turns.release()
         finally:
             if long:
                 self._may_wait.release()

@@ -78,6 +78,16 @@ def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Ite
     """The items in the order given, locked with all that they were tested together with; and the histories of all.
 
     Raises:
+        Beaten: as `lock_together` does.
+    """
+    together = {item.id: item for item in lock_together(db, item_ids)}
+    return [together[item_id] for item_id in item_ids], events(db, together)
+
+
+def lock_together(db: Session, item_ids: Sequence[UUID]) -> Collection[Item]:
+    """Lock these items with all that they were tested together with.
+
+    Raises:
         Beaten: a test logged meanwhile ties in items that sort before those locked; the transaction starts again.
     """
     together = {item.id: item for item in queries.lock_tested_with(db, item_ids)}
@@ -88,7 +98,7 @@ def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Ite
         if min(more) < max(together):  # out of order, two might wait for each other
             raise Beaten
         together |= {item.id: item for item in lock_items(db, more)}
-    return [together[item_id] for item_id in item_ids], events(db, together)
+    return together.values()
 
 
 def apply_effects(

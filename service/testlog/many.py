@@ -3,9 +3,10 @@ follows once for every item, when all of its history is there.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -16,10 +17,11 @@ from service.gear import queries as gear_queries
 from service.gear.core import ItemState
 from service.gear.models import Item
 from service.season.core import What
+from service.store.drafts import FollowUp
 from service.store.sessions import chunks
 from service.testlog import queries
 from service.testlog.core import LogEntry, NewTest, corrected, doubted, in_time_order
-from service.testlog.effects import Cause, apply_effects, lock_with_histories, next_state
+from service.testlog.effects import Cause, apply_effects, lock_together, lock_with_histories, next_state
 from service.testlog.logging_tests import TestRows, add_rows, make_rows
 from service.testlog.models import Repair, WrongMark
 from service.testlog.queries import last_swaps
@@ -38,20 +40,39 @@ class Past:
     marked: WrongMark | None = None
 
 
-def log_past(db: Session, past: Sequence[Past], who: Who | None, now: datetime, zone: ZoneInfo, reason: str) -> None:
+TOGETHER = 20
+"""How many items one follow-up is of: some tens of milliseconds."""
+
+
+def log_past(
+    db: Session, past: Sequence[Past], who: Who | None, now: datetime, zone: ZoneInfo, reason: str
+) -> list[FollowUp]:
     """Log tests and repairs of earlier days, in whatever order they come; `reason` is kept with changes of state.
+
+    Returns:
+        what is still to follow for their items.
 
     Raises:
         Invalid: with the field and what is wrong with it.
     """
-    parts = [lock_with_histories(db, ids) for ids in chunks(_items_of(past))]
-    by_id = {item.id: item for items, _ in parts for item in items}
+    by_id = {item.id: item for ids in chunks(_items_of(past)) for item in lock_together(db, ids)}
     add_rows(db, [_make_rows(db, one.test, _tested(one, by_id), who, now) for one in past if one.test])
     db.add_all(row for one in past for row in (one.repair, one.marked) if row)
     db.flush()
-    for items, before in parts:
-        after = queries.events(db, set(before) | queries.tested_with(db, [item.id for item in items]))
-        apply_effects(db, items, before, after, dict.fromkeys(after, Cause(who, reason)), now, zone)
+    new = {entry.id for one in past for entry in (one.test, one.repair) if entry}
+    return [
+        FollowUp(queries.tested_with(db, ids), partial(_follow, ids, new, Cause(who, reason), now, zone))
+        for ids in chunks(_items_of(past), TOGETHER)
+    ]
+
+
+def _follow(
+    item_ids: list[UUID], new: Collection[UUID], cause: Cause, now: datetime, zone: ZoneInfo, db: Session
+) -> None:
+    """Let follow what these new entries change."""
+    items, after = lock_with_histories(db, item_ids)
+    before = {item_id: [entry for entry in history if entry.entry not in new] for item_id, history in after.items()}
+    apply_effects(db, items, before, after, dict.fromkeys(after, cause), now, zone)
 
 
 def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, ItemState]:

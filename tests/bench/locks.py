@@ -15,9 +15,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import event, select, update
+from sqlalchemy import select, update
 
 from service import clock
 from service.crew.models import Program
@@ -27,7 +26,7 @@ from service.gear.core import ItemState
 from service.gear.models import Item
 from service.season.models import ItemDue
 from service.settings import Settings
-from service.store.sessions import Store
+from service.store.sessions import Store, Turns
 from service.tags.models import Tag
 from tests.bench.running import coilbook
 
@@ -70,23 +69,25 @@ def measured(name: str, do: Callable[[Store, Path], object], base: Path, folder:
 def holds(store: Store) -> Iterator[list[tuple[float, float]]]:
     """How long each write transaction holds the lock while the block runs, and its processor time, in seconds."""
     held: list[tuple[float, float]] = []
-    since: dict[Any, tuple[float, float]] = {}
 
-    def begun(connection: Any) -> None:
-        since[connection.connection.dbapi_connection] = time.perf_counter(), time.thread_time()
+    class Measured(Turns):
+        """The turns at writing of a process, each from just before its BEGIN to just after its COMMIT."""
 
-    def ended(dbapi_connection: Any, _record: Any) -> None:
-        if dbapi_connection in since:
-            wall, cpu = since.pop(dbapi_connection)
+        since = 0.0, 0.0
+
+        def acquire(self, timeout: float) -> bool:
+            got = super().acquire(timeout)
+            if got:
+                self.since = time.perf_counter(), time.thread_time()
+            return got
+
+        def release(self) -> None:
+            wall, cpu = self.since
             held.append((time.perf_counter() - wall, time.thread_time() - cpu))
+            super().release()
 
-    event.listen(store.writer, "begin", begun)
-    event.listen(store.writer, "checkin", ended)
-    try:
-        yield held
-    finally:
-        event.remove(store.writer, "begin", begun)
-        event.remove(store.writer, "checkin", ended)
+    store.turns = Measured()
+    yield held
 
 
 def turn(store: Store, at: datetime) -> None:

@@ -1,18 +1,23 @@
 """An import is worked out while others write, and then there all at once or not at all."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from sqlalchemy import func, select
 
+from service.crew.queries import note_in_audit
 from service.exchange.files import take_in
 from service.exchange.sheets.actions import Answers, bring_in
 from service.gear.models import Item
 from service.kit.problems import Busy
+from service.store.drafts import ROUNDS_MOST, Draft
 from service.store.sessions import Store
 from service.testlog.housekeeping import CHORES, keep_house, verify
+from service.testlog.many import TOGETHER
 from service.testlog.models import Test
 from tests.support.program import Running, running
 from tests.testlog.support import GOOD, OPEN_2, Bench, bench
@@ -81,20 +86,64 @@ def test_others_write_and_see_nothing_of_it_while_it_is_worked_out(
     assert verify(at.program.store, at.program.clock.now) == []
 
 
+def test_what_phones_log_of_its_items_meanwhile_is_taken_in(
+    at: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    worked_out = meanwhile(monkeypatch, lambda: at.test(at.codes[0], OPEN_2))
+    import_sheet(at.program, tmp_path, sheet_of_tests(at))
+    assert worked_out == [0]
+    assert counted(at.program.store, Test) == 20
+    assert at.state(at.codes[0]) == "quarantined"
+    assert verify(at.program.store, at.program.clock.now) == []
+
+
 def test_what_it_rests_on_changed_meanwhile_so_it_is_worked_out_anew(
     at: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    worked_out = meanwhile(monkeypatch, lambda: at.test(at.codes[0], GOOD))
+    among_its_days = datetime(2026, 9, 2, tzinfo=UTC)
+    log = partial(at.test, at.codes[0], GOOD, tested_at=among_its_days)
+    worked_out = meanwhile(monkeypatch, log)
     import_sheet(at.program, tmp_path, sheet_of_tests(at))
     assert worked_out == [0, 1]
     assert counted(at.program.store, Test) == 20
     assert verify(at.program.store, at.program.clock.now) == []
 
 
+def test_it_finishes_though_phones_never_stop_testing_its_items(
+    sqlite_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rounds = list[int]()
+    catch_up = Draft.catch_up
+    with running(sqlite_url) as program:
+        at = bench(program, *["xlr3"] * 3 * TOGETHER)
+
+        def log_some() -> None:
+            for code in at.codes[:: TOGETHER // 2]:
+                at.test(code, GOOD)
+
+        def and_again(draft: Draft[Any]) -> None:
+            catch_up(draft)
+            rounds.append(len(rounds))
+            log_some()
+
+        monkeypatch.setattr(Draft, "catch_up", and_again)
+        worked_out = meanwhile(monkeypatch, log_some)
+        sheet = "\n".join(["Code,Date,Verdict", *(f"{code},2026-09-07,pass" for code in at.codes)])
+        import_sheet(program, tmp_path, sheet)
+        assert (worked_out, len(rounds)) == ([0], ROUNDS_MOST)
+        logged = len(at.codes[:: TOGETHER // 2]) * (ROUNDS_MOST + 1)
+        assert counted(program.store, Test) == len(at.codes) + logged
+        assert verify(program.store, program.clock.now) == []
+
+
 def test_one_that_finds_no_moment_is_refused_and_nothing_of_it_is_there(
     at: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    meanwhile(monkeypatch, lambda: at.test(at.codes[0], GOOD), times=9)
+    def edit() -> None:
+        with at.program.store.writing() as db:
+            note_in_audit(db, at.program.clock.now, at.lead.id, "item.edited", at.codes[0])
+
+    meanwhile(monkeypatch, edit, times=9)
     with pytest.raises(Busy):
         import_sheet(at.program, tmp_path, sheet_of_tests(at))
-    assert counted(at.program.store, Test) == 3
+    assert counted(at.program.store, Test) == 0

@@ -1,6 +1,6 @@
 """Bringing in a sheet: what it comes to, told first, then done in one transaction or not at all."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -24,7 +24,7 @@ from service.kit.csvs import write_csv
 from service.kit.dates import local_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
-from service.testlog.queries import tested_with
+from service.store.drafts import WorkDone
 
 STAYED = "Why it stayed out"
 """The column that says so, in the rows that are given back."""
@@ -69,14 +69,23 @@ def ends_in_words(plan: Plan) -> str:
     return states_in_words(plan.ends) if isinstance(plan, tests_write.TestsPlan) else ""
 
 
+@dataclass(frozen=True)
+class Brought:
+    """What an import did. `answer` has `counts` of rows by status, how many `codes` wait to be printed, the rows `left`
+    out: (line, why), and what to look at `after`: (line, address, words).
+
+    `changes` are the items that were here and of which something changes; in a sheet of tests those that it names,
+    each with the latest moment that it tells of.
+    """
+
+    answer: dict[str, Any]
+    changes: Mapping[UUID, datetime | None]
+
+
 def bring_in(
     db: Session, request: ImportRequest, who: Who | None, setting: Setting, seen: str = ""
-) -> tuple[dict[str, Any], Collection[UUID]]:
+) -> WorkDone[Brought]:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
-
-    Returns:
-        `counts` of rows by status, how many `codes` wait to be printed, the rows `left` out: (line, why), and what to
-        look at `after`: (line, address, words); then the items that were here and of which something changes.
 
     Raises:
         Invalid: it cannot be read, or rows are wrong and all must be right, or rows would become something else than
@@ -93,17 +102,18 @@ def bring_in(
         )
     if counts[RowStatus.ERROR] and request.bad is BadRows.ALL:
         raise WrongRows(f"Nothing was brought in, since not every row is right: {counts_in_words(counts)}.", plan)
-    codes = []
+    codes = list[str]()
     if isinstance(plan, gear_write.GearPlan):
-        changes: Collection[UUID] = {change.id for change in plan.changes}
-        codes = gear_write.write(db, plan, who, setting.now, setting.zone)
+        changes: Mapping[UUID, datetime | None] = {change.id: None for change in plan.changes}
+        codes, follow_ups = gear_write.write(db, plan, who, setting.now, setting.zone)
     else:
-        changes = tested_with(db, {item_id for one in plan.past for item_id in (one.item, *one.through)})
-        tests_write.write(db, plan, who, setting.now, setting.zone)
+        changes = plan.last
+        follow_ups = tests_write.write(db, plan, who, setting.now, setting.zone)
     left = [[row.line, " ".join(sentences(row, setting.unit))] for row in plan.rows if row.status in STAYS_OUT]
     new = [row for row in plan.rows if row.status is RowStatus.NEW]
     after = [[row.line, href, words] for row in new for href, words in ways_in_words(row)]
-    return {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}, changes
+    answer = {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
+    return WorkDone(Brought(answer, changes), follow_ups)
 
 
 class WrongRows(Invalid):

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import partial
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -16,8 +17,11 @@ from service.gear import actions as gear
 from service.gear.core import ItemState
 from service.kit.dates import local_date
 from service.season import actions as season
+from service.store.drafts import FollowUp
+from service.store.sessions import chunks
 from service.tags import actions as tags
 from service.testlog.effects import refresh_due
+from service.testlog.many import TOGETHER
 from service.testlog.queries import lock_items
 
 REASON = "brought in from a sheet"
@@ -46,13 +50,20 @@ class GearPlan:
     changes: list[ItemChange] = field(default_factory=list)
 
 
-def write(db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
-    """Do what a plan says, in the transaction at hand; the codes of the new items."""
+def write(
+    db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo
+) -> tuple[list[str], list[FollowUp]]:
+    """Do what a plan says, in the transaction at hand; the codes of the new items, and what is still to follow."""
     codes = _add(db, plan.pieces, who, now, zone)
-    _alter(db, plan.changes, who, now, zone)
+    _alter(db, plan.changes, who, now)
     counts = {"new": len(plan.pieces), "changed": len(plan.changes)}
     note_in_audit(db, now, who.id if who else None, "gear.imported", f"{len(plan.rows)} rows", counts)
-    return codes
+    items = [*(piece.id for piece in plan.pieces), *(change.id for change in plan.changes)]
+    return codes, [FollowUp(ids, partial(_follow, ids, now, zone)) for ids in chunks(items, TOGETHER)]
+
+
+def _follow(item_ids: list[UUID], now: datetime, zone: ZoneInfo, db: Session) -> None:
+    refresh_due(db, item_ids, now, zone)
 
 
 def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime, zone: ZoneInfo) -> list[str]:
@@ -69,11 +80,10 @@ def _add(db: Session, pieces: Sequence[NewPiece], who: Who | None, now: datetime
             gear.add_note(db, item.id, note, who, now)
     ids = [item.id for item in made if item.state not in (ItemState.RETIRED, ItemState.LOST)]
     season.enlist(db, ids, season.running_seasons(db, today))
-    refresh_due(db, [item.id for item in made], now, zone)
     return [*given.values(), *codes]
 
 
-def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: datetime, zone: ZoneInfo) -> None:
+def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: datetime) -> None:
     items = {item.id: item for item in lock_items(db, [change.id for change in changes])}
     for change in changes:
         item = items[change.id]
@@ -86,4 +96,3 @@ def _alter(db: Session, changes: Sequence[ItemChange], who: Who | None, now: dat
             gear.change_state(db, item, change.state, who, now, REASON)
         for note in change.notes:
             gear.add_note(db, item.id, note, who, now)
-    refresh_due(db, list(items), now, zone)

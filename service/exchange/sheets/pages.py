@@ -120,6 +120,7 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
                 "sheet.import",
                 content,
                 lambda: work_out_import(context.store, request, context.me, setting, sent.fields.get("seen", "")),
+                lambda brought: brought.answer,
             )
         except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
             return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)

@@ -167,6 +167,7 @@ class _Planner:
             self.rows.append(PlannedRow(entry.row.line, status, title, tuple(facts), tuple(ways)))
         plan.rows.sort(key=lambda row: row.line)
         plan.ends = self._ends(plan.past)
+        plan.last = self._last(plan.past)
         if between and repaired_between is None:
             plan.question = self._question(between, plan)
         return plan
@@ -175,6 +176,12 @@ class _Planner:
         """How many of the items of this sheet are in which state once all of `past` is in the log."""
         states = {item_id: ItemState(self.items[item_id].state) for item_id in (*self.taken, *self.mended)}
         return Counter((states | foreseen(self.db, past, self.now)).values())
+
+    def _last(self, past: Sequence[Past]) -> dict[UUID, datetime]:
+        """The latest moment that the sheet tells of each item that it names."""
+        told = [(item_id, at) for rows in (self.taken, self.mended) for item_id, mine in rows.items() for _, at in mine]
+        told += [(item_id, at) for one in past if one.test and (at := one.test.tested_at) for item_id in one.through]
+        return dict(sorted(told, key=lambda one: one[1]))
 
     def _question(self, between: Sequence[TestEntry], plan: TestsPlan) -> RepairQuestion:
         """What either answer comes to."""

@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
@@ -11,6 +12,7 @@ from service.crew.core import Who
 from service.crew.queries import note_in_audit
 from service.exchange.sheets.core.row_status import PlannedRow, RepairQuestion
 from service.gear.core import ItemState
+from service.store.drafts import FollowUp
 from service.testlog.many import Past, log_past
 
 REASON = "Tests were brought in from a sheet."
@@ -20,18 +22,21 @@ REASON = "Tests were brought in from a sheet."
 class TestsPlan:
     """What an import of tests comes to, row by row, and what it would write: how many of its items end in which state.
 
-    `question` is what somebody has to say first, None where nothing has to be said.
+    `last` is the latest moment that the sheet tells of each item. `question` is what somebody has to say first, None
+    where nothing has to be said.
     """
 
     rows: list[PlannedRow] = field(default_factory=list)
     past: list[Past] = field(default_factory=list)
     ends: Counter[ItemState] = field(default_factory=Counter)
+    last: dict[UUID, datetime] = field(default_factory=dict)
     question: RepairQuestion | None = None
 
 
-def write(db: Session, plan: TestsPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> None:
-    """Do what a plan says, in the transaction at hand."""
-    log_past(db, plan.past, who, now, zone, REASON)
+def write(db: Session, plan: TestsPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[FollowUp]:
+    """Do what a plan says, in the transaction at hand; what is still to follow."""
+    follow_ups = log_past(db, plan.past, who, now, zone, REASON)
     tests = sum(one.test is not None for one in plan.past)
     counts = {"tests": tests, "repairs": len(plan.past) - tests}
     note_in_audit(db, now, who.id if who else None, "tests.imported", f"{len(plan.rows)} rows", counts)
+    return follow_ups
