@@ -18,6 +18,10 @@ ROLES = ("crew", "lead", "viewer")
 _DATES = {"mdy": "month_first", "dmy": "day_first", "ymd": "year_first"}
 
 
+_TRY_AGAIN = os.EX_TEMPFAIL
+"""75: nothing is wrong, and another time it will do."""
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0, 1 for a refusal, 2 for a wrong command line."""
     options = _parser().parse_args(argv)
@@ -236,13 +240,17 @@ def _fill(options: argparse.Namespace) -> int:
 
 def _housekeeping(options: argparse.Namespace) -> int:
     from service.chores import verify
-    from service.clock import ELSEWHERE, turn
+    from service.clock import HouseTaken, turn_in_time
     from service.store.migrate import opened
 
     settings = _settings()
     with opened(settings) as store:
         if not options.verify:
-            print(turn(store, settings) or ELSEWHERE)
+            try:
+                print(turn_in_time(store, settings, lambda words: print(f"coilbook: {words}", file=sys.stderr)))
+            except HouseTaken as taken:
+                print(f"coilbook: {taken.detail}", file=sys.stderr)
+                return _TRY_AGAIN
             return 0
         differences = verify(store, datetime.now(UTC))
     print("\n".join(differences) or "Every cached due state and the fit of wear are what the log says.")

@@ -17,6 +17,7 @@ from service.crew.hashing import HashingQueue
 from service.crew.privacy import pages as privacy
 from service.exchange.handover import pages as handover
 from service.exchange.sheets import pages as sheets
+from service.exchange.sheets.runs import ImportRuns
 from service.gear import pages as gear
 from service.gear.own import pages as own_wirings
 from service.home.due import api as due_api
@@ -147,6 +148,7 @@ def create_app(
             yield
         app.state.hashing.close()
         app.state.house.close()
+        app.state.imports.close()
         app.state.tests.close()
         store.close()
 
@@ -165,6 +167,7 @@ def create_app(
     app.state.limiter = Limiter() if settings.limits else None
     app.state.hashing = HashingQueue()
     app.state.house = House(store, CHORES)
+    app.state.imports = ImportRuns()
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
     problems.install(app)

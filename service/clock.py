@@ -2,13 +2,15 @@
 
 It runs as a process of its own (`coilbook clock`), inside a service with one worker, or as a single turn that a
 timer of the system starts (`coilbook housekeeping`). They may all run at once, on several hosts: a lease lets one of
-them through. The others go away, and the clocks among them come again after some seconds, so that the work of one
-that was killed goes on within a minute. A turn that was missed is made up for by the next one.
+them through. A single turn waits for its own; the others go away, and the clocks among them come again after some
+seconds, so that the work of one that was killed goes on within a minute. A turn that was missed is made up for by the
+next one.
 """
 
 import logging
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -24,6 +26,12 @@ from service.testlog.house import LEASE
 from service.testlog.housekeeping import keep_house
 
 ELSEWHERE = "Another process keeps house right now, so there was nothing to do here."
+WAITS = timedelta(minutes=10)
+"""For so long a single turn waits for another process; it looks again every `LOOKS`."""
+LOOKS = timedelta(seconds=2)
+WAITING = (
+    f"Another process keeps house right now. This turn comes next; it waits {WAITS.seconds // 60} minutes at most."
+)
 LOG = logging.getLogger("coilbook")
 _HOUR, _AFTER_TROUBLE = timedelta(hours=1), timedelta(minutes=1)
 
@@ -51,6 +59,36 @@ def turn(
         if settings.mail is not None and is_ours() and may_go_on():
             report += " " + send_due(store, settings.mail, settings.base_url or "", at()).capitalize()
         return report
+
+
+class HouseTaken(Problem):
+    """Another process kept house for as long as a single turn waited for it."""
+
+
+def turn_in_time(
+    store: Store,
+    settings: Settings,
+    say: Callable[[str], object],
+    at: Callable[[], datetime] = now,
+    wait: Callable[[float], object] = time.sleep,
+) -> str:
+    """A single turn, once no other process is at one; what to say about it. `say` is told where it waits.
+
+    Raises:
+        HouseTaken: the other one did not end.
+    """
+    until, report = at() + WAITS, turn(store, settings, at)
+    if report is None:
+        say(WAITING)
+    while report is None:
+        if at() >= until:
+            raise HouseTaken(
+                f"Another process has been keeping house for {WAITS.seconds // 60} minutes and more, so nothing was "
+                "done here. Look whether it still works; stop it if not, and run coilbook housekeeping once more."
+            )
+        wait(LOOKS.total_seconds())
+        report = turn(store, settings, at)
+    return report
 
 
 def run(store: Store, settings: Settings) -> None:

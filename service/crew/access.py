@@ -94,15 +94,16 @@ def ends_with(db: Session, person: Person, now: datetime) -> list[SecretLink]:
 
 def may_know(db: Session, person: Person, now: datetime) -> list[SecretLink]:
     """The open links that stay, and by which somebody whose access ends could still come or read: crew passes, links
-    to the calendar that they made, and links that another lead made for one of their name.
+    to the calendar that they made, links that another lead made for one of their name, and links of those whom they let
+    in, and who may be the same person under another name.
     """
-    ending = ends_with(db, person, now)
+    ending, let_in = ends_with(db, person, now), queries.let_in_by(db, person.id)
     links: list[SecretLink] = []
     for table in _tables():
         links += [
             link
             for link in _open(db, table, now)
-            if link not in ending and (link.made_by == person.id or _lets_in(link, person))
+            if link not in ending and (link.made_by in {person.id, *let_in} or _lets_in(link, person))
         ]
     return links
 

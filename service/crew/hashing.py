@@ -59,8 +59,8 @@ class HashingQueue:
         with self._lock:
             if self.waiting >= (KNOWN_MOST if known else QUEUE_MOST):
                 raise Busy("Many sign in right now. Try again in a moment.")
+            turn = self._thread.submit(work)  # where this fails, nobody waits
             self.waiting += 1
-        turn = self._thread.submit(work)
         turn.add_done_callback(self._done)
         return turn
 

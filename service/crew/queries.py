@@ -127,14 +127,34 @@ def open_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
 
 
 def people_by_passes_of(db: Session, maker_id: UUID) -> Sequence[Person]:
-    """Leads and viewers with access who came in by a link that this person made, other than to sign in again."""
-    by_theirs = (
-        select(SignIn.person_id)
-        .join(CrewPass, CrewPass.id == SignIn.pass_id)
-        .where(CrewPass.made_by == maker_id, CrewPass.role != Role.CREW)
-    )
-    query = select(Person).where(Person.id.in_(by_theirs), Person.id != maker_id, PERSON_IS_HERE)
+    """Leads and viewers with access who came in by a link that this person made, other than to sign in again, or by
+    one of somebody who did.
+    """
+    query = select(Person).where(Person.id.in_(let_in_by(db, maker_id)), PERSON_IS_HERE)
     return db.scalars(query.order_by(Person.display_name, Person.id)).all()
+
+
+def let_in_by(db: Session, maker_id: UUID) -> set[UUID]:
+    """All who came in as a lead or viewer by a link of this person, by a link of one of these, and so on, whether they
+    still have access or not: under another name it may be the same person.
+    """
+    came = select(SignIn.person_id).join(CrewPass, CrewPass.id == SignIn.pass_id).where(CrewPass.role != Role.CREW)
+    found, last = {maker_id}, {maker_id}
+    while last:
+        last = set(db.scalars(came.where(CrewPass.made_by.in_(last)))) - found
+        found |= last
+    return found - {maker_id}
+
+
+def find_ended_by(db: Session, by: UUID, person_id: UUID, since: datetime) -> datetime | None:
+    """When this lead ended the access of somebody or erased them, if not before `since`."""
+    query = select(func.max(AuditEntry.at)).where(
+        AuditEntry.person_id == by,
+        AuditEntry.subject == str(person_id),
+        AuditEntry.action.in_(("person.ended", "person.erased")),
+        AuditEntry.at >= since,
+    )
+    return db.scalar(query)
 
 
 def passes_of(db: Session, person_id: UUID) -> Sequence[UUID]:

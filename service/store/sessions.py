@@ -57,6 +57,11 @@ class Turns:
         self._taken = False
         self._waiting: deque[threading.Lock] = deque()
 
+    @property
+    def waiting(self) -> int:
+        """How many wait for theirs."""
+        return len(self._waiting)
+
     def acquire(self, timeout: float) -> bool:
         """Wait for our turn, for so many seconds at most; whether it came."""
         with self._mutex:
@@ -66,13 +71,22 @@ class Turns:
             mine = threading.Lock()
             mine.acquire()
             self._waiting.append(mine)
-        if mine.acquire(timeout=timeout):
-            return True
-        with self._mutex:
-            if mine not in self._waiting:  # it was given to us in this very moment
+        try:
+            if mine.acquire(timeout=timeout):
                 return True
+        except BaseException:  # told to stop while it waited: nobody would ever give back what it is given
+            if not self._leave(mine):
+                self.release()
+            raise
+        return not self._leave(mine)
+
+    def _leave(self, mine: threading.Lock) -> bool:
+        """Wait no more; False where the turn was given to us in this very moment."""
+        with self._mutex:
+            if mine not in self._waiting:
+                return False
             self._waiting.remove(mine)
-            return False
+            return True
 
     def release(self) -> None:
         """Let the next one have it, whoever has waited longest."""
@@ -147,8 +161,8 @@ class Store:
             yield
             return
         long = self._may_wait.acquire(blocking=False)
-        patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
         try:
+            patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
             if not self.turns.acquire(timeout=patience):
                 raise Busy(OTHERS_WRITE)
             self._since = time.monotonic()

@@ -5,9 +5,11 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from threading import Event
+from time import monotonic
 from types import FrameType
 
 import httpx2
+import pytest
 
 from service.crew.hashing import KNOWN_MOST, QUEUE_MOST, HashingQueue
 from service.kit.problems import Busy
@@ -50,6 +52,20 @@ def test_the_queue_is_bounded_and_known_devices_have_places_of_their_own() -> No
     queue.close()
 
 
+def test_no_place_is_lost_or_won_by_what_is_cancelled_or_comes_too_late() -> None:
+    queue = HashingQueue()
+    with held_up(queue):
+        waiting = filled(queue, known=True)
+        assert all(each.cancel() for each in waiting)
+        assert queue.waiting == 1
+        assert len(filled(queue, known=True)) == len(waiting)
+    queue.close()
+    assert queue.waiting == 0
+    with pytest.raises(RuntimeError):
+        queue.submit(lambda: 7, known=True)
+    assert queue.waiting == 0
+
+
 def test_while_sign_ins_wait_for_their_hash_all_else_goes_on(sqlite_url: str) -> None:
     with served(sqlite_url) as service, ThreadPoolExecutor(QUEUE_MOST) as phones:
         queue: HashingQueue = service.app.state.hashing
@@ -60,7 +76,9 @@ def test_while_sign_ins_wait_for_their_hash_all_else_goes_on(sqlite_url: str) ->
 
         with held_up(queue):
             waiting = [phones.submit(sign_in, number) for number in range(QUEUE_MOST - 1)]
+            give_up = monotonic() + PATIENCE
             while queue.waiting < QUEUE_MOST:  # more than there are worker threads
+                assert monotonic() < give_up, f"only {queue.waiting} of {QUEUE_MOST} sign-ins came to wait"
                 assert httpx2.get(f"{service.base}/sign-in", timeout=PATIENCE).status_code == 200
             too_many = sign_in(99)
             assert (too_many.status_code, too_many.headers["retry-after"]) == (503, "2")

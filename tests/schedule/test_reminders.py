@@ -4,7 +4,7 @@ import asyncio
 import logging
 import socket
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -378,3 +378,9 @@ def test_an_address_that_is_more_than_one_gets_nothing_and_keeps_nobody_waiting(
     assert office.box.take() == BOTH[:1]
     assert "evil" not in caplog.text
     assert "no address for mail" in caplog.text
+    assert "Mail cannot reach somebody" not in program.lead.get("/").text  # no mail is set up for these pages
+    program.lead.app.state.settings = replace(program.lead.app.state.settings, mail=office.server)  # type: ignore[attr-defined]
+    now = program.lead.get("/").text
+    assert "the address of <b>Viewer</b> is none: they enter it again" in now
+    assert "evil" not in now
+    assert "Mail cannot reach somebody" not in program.viewer.get("/").text

@@ -80,6 +80,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
     app = create_app(Settings(database_url=url, **given), clock)  # type: ignore[arg-type]
     if "tables" not in settings:
         app.state.tables = MadeWhenAsked(tables_folder())
+    app.state.imports.timeout = PATIENCE  # so that bringing a sheet in is answered by what came of it
     app.state.house.timeout = PATIENCE  # so that a page shows what housekeeping makes of what was done before
     base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store

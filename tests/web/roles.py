@@ -147,6 +147,8 @@ POST /exchange/check
 POST /exchange/columns
 GET /exchange/gear.csv
 POST /exchange/import
+GET /exchange/imports/{op}
+GET /exchange/imports/{op}/progress
 POST /exchange/left
 GET /exchange/program.json
 POST /exchange/sheet

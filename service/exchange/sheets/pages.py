@@ -12,24 +12,33 @@ from fastapi.responses import Response
 from service.crew.context import LeadContext, RequestContext
 from service.exchange.downloads import download
 from service.exchange.sheets import actions
-from service.exchange.sheets.actions import Setting, WrongRows
+from service.exchange.sheets.actions import Brought, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.request import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.sheets.runs import ImportRuns
 from service.exchange.sheets.words import in_words
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
-from service.kit.problems import invalid
+from service.kit.problems import Invalid, NotFound, invalid
 from service.kit.quantities import Unit
+from service.kit.typed import id_in_address
+from service.store.drafts import Tell
+from service.store.receipts import digest, find_answer
 from service.store.sessions import Store
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
 
 router = APIRouter(include_in_schema=False)
 
+ACTION = "sheet.import"
+UNKNOWN = (
+    "Nothing is known of this import here. If the service was started anew meanwhile, nothing of the sheet was brought "
+    "in: bring it in once more. Where the service has several workers, look again: another one may know."
+)
 PAGE = 200
 """Rows of a dry run on one page."""
 UNITS = [(Unit.FEET, "Feet"), (Unit.METERS, "Meters")]
@@ -94,13 +103,13 @@ def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
 
 @router.post("/exchange/import")
 def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
-    """Bring the sheet in, in one transaction, and say what was done."""
+    """Bring the sheet in, all at once, and say what was done; where that takes long, how far it is."""
     with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
     form = Form(values=sent.fields, op=sent.fields.get("op", ""))
 
-    def bring() -> Response:
+    def bring() -> str | Response:
         request, op = read_asked(text, sent.fields), form.id
         setting = _setting(context)
         content = [
@@ -114,27 +123,62 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             request.bad,
             request.above,
         ]
-        try:
-            done = context.once_worked_out(
+
+        def answer(brought: Brought) -> dict[str, Any]:
+            left = pack(actions.left_as_csv(text, brought.answer["left"]))
+            return {**brought.answer, "kind": request.kind, "sheet": left}
+
+        def work(tell: Tell) -> Any:
+            seen = sent.fields.get("seen", "")
+            return context.once_worked_out(
                 op,
-                "sheet.import",
+                ACTION,
                 content,
-                lambda: work_out_import(context.store, request, context.me, setting, sent.fields.get("seen", "")),
-                lambda brought: brought.answer,
+                lambda: work_out_import(context.store, request, context.me, setting, seen, tell=tell),
+                answer,
             )
+
+        runs = _runs(context)
+        run = runs.start(op, digest(ACTION, content), sent.fields, work)
+        try:
+            done = run.answer.result(runs.timeout)
+        except TimeoutError:
+            return f"/exchange/imports/{op}"
         except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
             return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
-        return context.page(
-            "exchange/done.html",
-            kind=request.kind,
-            counts={RowStatus(status): count for status, count in done["counts"].items()},
-            codes=done["codes"],
-            left=done["left"],
-            after=done.get("after", []),
-            sheet=pack(actions.left_as_csv(text, done["left"])),
-        )
+        return _done(context, done)
 
     return context.submit(form, bring, lambda _, form: _columns_again(context, text, form))
+
+
+@router.get("/exchange/imports/{op}")
+def import_page(context: LeadContext, op: str) -> Response:
+    """How far an import is, and then what came of it."""
+    with context.reading() as db:
+        run = _runs(context).find(op_id := id_in_address(op, UNKNOWN))
+        done = find_answer(db, op_id, ACTION)
+        if done is not None:
+            return _done(context, done)
+        if run is None:
+            raise NotFound(UNKNOWN)
+        if not run.answer.done():
+            return context.page("exchange/running.html", run=run, here=f"/exchange/imports/{op}", over=False)
+        refusal, text = run.answer.exception(), unpack(run.fields.get("sheet", ""))
+        form = Form(values=run.fields, op=run.fields.get("op", ""))
+        if isinstance(refusal, WrongRows):
+            request = read_asked(text, run.fields)
+            return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
+        if isinstance(refusal, Invalid):
+            return _columns_again(context, text, form.refused(refusal))
+        return _done(context, run.answer.result())
+
+
+@router.get("/exchange/imports/{op}/progress")
+def import_progress(context: LeadContext, op: str) -> Response:
+    """How far it is, as the part of its page that a script replaces."""
+    with context.reading():
+        run = _runs(context).find(id_in_address(op, UNKNOWN))
+        return context.page("exchange/running_part.html", run=run, over=run is None or run.answer.done())
 
 
 @router.post("/exchange/left")
@@ -177,6 +221,23 @@ def _text(sent: Upload, pasted: str) -> str:
     return tidy(pasted)
 
 
+def _runs(context: RequestContext) -> ImportRuns:
+    runs: ImportRuns = context.request.app.state.imports
+    return runs
+
+
+def _done(context: RequestContext, done: dict[str, Any]) -> Response:
+    return context.page(
+        "exchange/done.html",
+        kind=done.get("kind", SheetKind.GEAR),
+        counts={RowStatus(status): count for status, count in done["counts"].items()},
+        codes=done["codes"],
+        left=done["left"],
+        after=done.get("after", []),
+        sheet=done.get("sheet", ""),
+    )
+
+
 def _setting(context: RequestContext) -> Setting:
     return Setting(context.now, context.zone, Unit(context.program.unit))
 
@@ -188,6 +249,7 @@ def _start(context: RequestContext, form: Form) -> Response:
         megabytes=BYTES_MOST // 1_000_000,
         most_bytes=BYTES_MOST,
         most=f"{ROWS_MOST:,}",
+        running=_runs(context).running(),
     )
 
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext
 from service.crew.core import Role
+from service.crew.models import Person
 from service.gear.core import ItemState
 from service.gear.queries import item_namer
 from service.home.now import queries
@@ -17,6 +18,7 @@ from service.home.now.queries import FirstStep
 from service.retire.lists.actions import event_for, pull_list
 from service.retire.lists.queries import PullList
 from service.retire.readiness.actions import AdvisedAct, EventReadiness, advised, ready_by
+from service.schedule.reminders.queries import unmailable
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress
 from service.season.models import Event
@@ -40,7 +42,7 @@ ACTS = 3
 class Now:
     """What Now shows: of `sessions` the open ones. A lead's are: the next event's `pull` list, which takes its time to
     reckon, whether all is `ready` for it, the first `acts` that make it so, the `waiting` tags, tests that were
-    `marked` as wrong, first `steps` and the last backup.
+    `marked` as wrong, first `steps`, the last backup, and whom no mail reaches.
 
     The last backup `is_old` where a newer one should be there by now, or it never was.
     """
@@ -60,6 +62,7 @@ class Now:
     steps: list[FirstStep] = field(default_factory=list)
     backed_up: datetime | None = None
     is_old: bool = False
+    unmailable: list[Person] = field(default_factory=list)
 
     @property
     def items(self) -> int:
@@ -134,5 +137,6 @@ def _now(context: RequestContext, db: Session) -> Now:
         marked=_marked(db) if leads else [],
         steps=queries.first_steps(db, context.program, sum(states.values())) if leads else [],
         backed_up=backed_up,
+        unmailable=unmailable(db) if leads and context.settings.mail else [],
         is_old=leads and (backed_up is None or context.now - backed_up > OLD),
     )

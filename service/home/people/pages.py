@@ -1,5 +1,6 @@
 """The crew: its passes, its people with what tells them apart, ending somebody's access, erasing a name."""
 
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -15,22 +16,27 @@ from service.crew.pages import join_link
 from service.crew.privacy import actions as privacy
 from service.crew.privacy.queries import list_former
 from service.kit.problems import NotFound, invalid
-from service.kit.typed import id_in_address
+from service.kit.typed import as_id, id_in_address
 from service.testlog.queries import last_logged
 from service.web.forms import Form, Posted, read_op, typed
 from service.web.qr import qr_svg
 
 router = APIRouter(include_in_schema=False)
 
+_JUST = timedelta(minutes=5)
+"""For so long what ended with somebody's access is told to the lead who ended it."""
 _NO_PERSON = "There is no such person here."
 
 
 @router.get("/crew")
 def crew_page(context: LeadContext, ended: str = "") -> Response:
-    """Who is in, by which passes, and which tokens there are; and what ended with the access of `ended`."""
+    """Who is in, by which passes, and which tokens there are; and what ended with the access of `ended`, where whoever
+    asks has just ended it.
+    """
     with context.reading() as db:
-        gone = db.get(Person, _person_id(ended)) if ended else None
-        return _crew(context, db, Form(), gone)
+        key = as_id(ended)
+        at = queries.find_ended_by(db, context.me.id, key, context.now - _JUST) if key else None
+        return _crew(context, db, Form(), db.get(Person, key) if at else None, at)
 
 
 @router.post("/crew/passes")
@@ -124,13 +130,15 @@ def _ways(context: RequestContext, db: Session, person: Person) -> dict[str, Any
     }
 
 
-def _crew(context: RequestContext, db: Session, form: Form, gone: Person | None = None) -> Response:
+def _crew(
+    context: RequestContext, db: Session, form: Form, gone: Person | None = None, at: datetime | None = None
+) -> Response:
     people, former = queries.people(db), list_former(db)
     return context.page(
         "home/people/crew.html",
         form=form,
-        gone=gone if gone is not None and gone.ended_at else None,
-        ended=access.ended_with(db, gone) if gone is not None and gone.ended_at else [],
+        gone=gone,
+        ended=access.ended_with(db, gone) if gone is not None and gone.ended_at == at else [],
         people=people,
         former=former,
         passes=queries.open_passes(db, context.now),

@@ -18,10 +18,9 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from service.crew.core import ProgramFacts, tidy_address
+from service.crew.core import ProgramFacts
 from service.crew.queries import program_facts
 from service.kit.dates import format_date, local_date
-from service.kit.problems import Invalid
 from service.kit.typed import one_line
 from service.schedule.reminders import queries
 from service.schedule.reminders.core import LetterKind, digest_period, session_day, session_period
@@ -77,11 +76,7 @@ def send_due(store: Store, server: MailServer, base: str, now: datetime) -> str:
 
 
 def _send(store: Store, smtp: SMTP, sender: str, letter: Letter, now: datetime) -> bool:
-    try:
-        to = tidy_address(letter.to)  # it may have come by no form: moved from elsewhere, or restored
-    except Invalid:
-        to = None
-    if to != letter.to:
+    if not queries.is_mailable(letter.to):  # moved from elsewhere, or restored; Now tells leads
         LOG.warning("A %s was not mailed: what person %s gave is no address for mail.", letter.kind, letter.person_id)
         return False
     key = (letter.person_id, letter.kind, letter.period)

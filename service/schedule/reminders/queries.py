@@ -8,11 +8,12 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import delete, distinct, func, select, update
 from sqlalchemy.orm import Session
 
-from service.crew.core import Role
+from service.crew.core import Role, tidy_address
 from service.crew.models import PERSON_IS_HERE, Person
 from service.gear.core import FlagKind, ItemState
 from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place
 from service.kit.dates import midnight
+from service.kit.problems import Invalid
 from service.schedule.reminders.core import AHEAD, BACK, Coming, Digest, LetterKind
 from service.schedule.reminders.models import SentMail
 from service.season import queries as season
@@ -70,6 +71,20 @@ def readers(db: Session) -> Sequence[tuple[UUID, str]]:
         Person.role.in_((Role.LEAD, Role.VIEWER)), PERSON_IS_HERE, Person.email.is_not(None)
     )
     return [(person_id, email or "") for person_id, email in db.execute(query.order_by(Person.id))]
+
+
+def unmailable(db: Session) -> list[Person]:
+    """Whom no mail reaches, since what is kept of them is no address: it came by no form of ours."""
+    people = [db.get_one(Person, person_id) for person_id, to in readers(db) if not is_mailable(to)]
+    return sorted(people, key=lambda person: person.display_name)
+
+
+def is_mailable(to: str) -> bool:
+    """Whether mail can be sent to what is kept as an address."""
+    try:
+        return tidy_address(to) == to
+    except Invalid:
+        return False
 
 
 def claimed(db: Session, kind: LetterKind, period: str) -> set[UUID]:
