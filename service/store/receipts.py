@@ -125,7 +125,7 @@ def is_done(db: Session, op: UUID) -> bool:
     return db.connection().execute(_EARLIER, {"op": op}).first() is not None
 
 
-def find_answer(db: Session, op: UUID, action: str) -> Any:
+def answer_to(db: Session, op: UUID, action: str) -> Any:
     """The answer to what was done under this id by this action; None where nothing was."""
     return db.connection().scalar(select(_TABLE.c.answer).where(_TABLE.c.id == op, _TABLE.c.action == action))
 

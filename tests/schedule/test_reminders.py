@@ -25,7 +25,7 @@ from service.schedule.reminders.models import SentMail
 from service.settings import MailServer, Settings, read_settings
 from service.testlog.models import WorkSession
 from tests.home.support import truck
-from tests.support.program import BASE, START, Running, op
+from tests.support.program import BASE, START, Running, op, running
 
 MONDAY = datetime(2026, 9, 21, 11, 0, tzinfo=UTC)  # 7 am in the program's zone
 SENDER = "coilbook@cables.test"
@@ -378,9 +378,15 @@ def test_an_address_that_is_more_than_one_gets_nothing_and_keeps_nobody_waiting(
     assert office.box.take() == BOTH[:1]
     assert "evil" not in caplog.text
     assert "no address for mail" in caplog.text
-    assert "Mail cannot reach somebody" not in program.lead.get("/").text  # no mail is set up for these pages
-    program.lead.app.state.settings = replace(program.lead.app.state.settings, mail=office.server)  # type: ignore[attr-defined]
-    now = program.lead.get("/").text
-    assert "the address of <b>Viewer</b> is none: they enter it again" in now
-    assert "evil" not in now
-    assert "Mail cannot reach somebody" not in program.viewer.get("/").text
+
+
+def test_leads_are_told_whom_no_mail_reaches_where_mail_is_set_up(sqlite_url: str, office: Office) -> None:
+    with running(sqlite_url) as program:
+        put(program, update(Person).where(Person.role == Role.VIEWER).values(email="Viewer <viewer@example.org>"))
+        assert "Mail cannot reach somebody" not in program.lead.get("/").text
+        state = program.lead.app.state  # type: ignore[attr-defined]
+        state.settings = replace(state.settings, mail=office.server)
+        now = program.lead.get("/").text
+        assert "the address of <b>Viewer</b> is none: they enter it again" in now
+        assert "example.org" not in now
+        assert "Mail cannot reach somebody" not in program.viewer.get("/").text

@@ -27,7 +27,7 @@ from service.kit.problems import Invalid, NotFound, invalid
 from service.kit.quantities import Unit
 from service.kit.typed import id_in_address
 from service.store.drafts import Tell
-from service.store.receipts import digest, find_answer
+from service.store.receipts import answer_to, digest
 from service.store.sessions import Store
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
@@ -156,7 +156,7 @@ def import_page(context: LeadContext, op: str) -> Response:
     """How far an import is, and then what came of it."""
     with context.reading() as db:
         run = _runs(context).find(op_id := id_in_address(op, UNKNOWN))
-        done = find_answer(db, op_id, ACTION)
+        done = answer_to(db, op_id, ACTION)
         if done is not None:
             return _done(context, done)
         if run is None:
