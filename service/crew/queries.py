@@ -139,11 +139,11 @@ def let_in_by(db: Session, maker_id: UUID) -> set[UUID]:
     still have access or not: under another name it may be the same person.
     """
     came = select(SignIn.person_id).join(CrewPass, CrewPass.id == SignIn.pass_id).where(CrewPass.role != Role.CREW)
-    found, last = {maker_id}, {maker_id}
+    everyone, last = {maker_id}, {maker_id}
     while last:
-        last = set(db.scalars(came.where(CrewPass.made_by.in_(last)))) - found
-        found |= last
-    return found - {maker_id}
+        last = set(db.scalars(came.where(CrewPass.made_by.in_(last)))) - everyone
+        everyone |= last
+    return everyone - {maker_id}
 
 
 def find_ended_by(db: Session, by: UUID, person_id: UUID, since: datetime) -> datetime | None:

@@ -179,9 +179,11 @@ class _Planner:
 
     def _last(self, past: Sequence[Past]) -> dict[UUID, datetime]:
         """The latest moment that the sheet tells of each item that it names."""
-        told = [(item_id, at) for rows in (self.taken, self.mended) for item_id, mine in rows.items() for _, at in mine]
-        told += [(item_id, at) for one in past if one.test and (at := one.test.tested_at) for item_id in one.through]
-        return dict(sorted(told, key=lambda one: one[1]))
+        moments = [
+            (item_id, at) for rows in (self.taken, self.mended) for item_id, mine in rows.items() for _, at in mine
+        ]
+        moments += [(item_id, at) for one in past if one.test and (at := one.test.tested_at) for item_id in one.through]
+        return dict(sorted(moments, key=lambda one: one[1]))
 
     def _question(self, between: Sequence[TestEntry], plan: TestsPlan) -> RepairQuestion:
         """What either answer comes to."""
