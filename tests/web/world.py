@@ -127,6 +127,7 @@ def _params(db: Session) -> dict[str, str]:
     return {
         "named": str(item.id),
         "code": db.scalars(select(Tag.code).where(Tag.item_id == item.id, Tag.until.is_(None))).one(),
+        "op": op(),
         "session_id": _id(db, sessions.where(WorkSession.closed_at.is_(None))),
         "place_id": _id(db, select(Place.id)),
         "place": _id(db, select(Place.id)),
