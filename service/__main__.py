@@ -182,10 +182,10 @@ def _lines(options: argparse.Namespace) -> int:
 
 
 _LINES = {
-    "diagnose": "service.diagnosis.lines:main",
-    "due": "service.season.lines:main",
-    "wear": "service.wear.lines:main",
-    "risk": "service.wear.risk_lines:main",
+    "diagnose": "service.diagnosis.command:main",
+    "due": "service.season.command:main",
+    "wear": "service.wear.command:main",
+    "risk": "service.wear.risk_command:main",
     "blame": "service.lines.blame_lines:main",
     "trace": "service.lines.trace_lines:main",
     "rig": "service.rig.lines:main",

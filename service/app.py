@@ -64,7 +64,7 @@ from service.testers.tables import Tables
 from service.testlog import api as tests_api
 from service.testlog import care_pages as care
 from service.testlog import pages as test_log
-from service.testlog.house import House
+from service.testlog.housekeeping_thread import House
 from service.testlog.logging_tests import make_batcher
 from service.testlog.marks import api as marks_api
 from service.wear import pages as wear

@@ -22,8 +22,8 @@ from service.schedule.reminders.actions import send_due
 from service.settings import Settings
 from service.store.lease import TRIED, leased
 from service.store.sessions import Store
-from service.testlog.house import LEASE
 from service.testlog.housekeeping import keep_house
+from service.testlog.housekeeping_thread import LEASE
 
 ELSEWHERE = "Another process keeps house right now, so there was nothing to do here."
 WAITS = timedelta(minutes=10)

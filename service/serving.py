@@ -20,9 +20,9 @@ from service.crew.actions import NewPass
 from service.crew.core import FIRST_NAME
 from service.kit.problems import Problem
 from service.settings import Settings, read_settings
+from service.store.disk_space import CannotSave
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.migrate import opened
-from service.store.room import CannotSave
 from service.store.sessions import Store, rerun_if_beaten
 from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting

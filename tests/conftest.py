@@ -50,7 +50,7 @@ SLOW = {
     "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
     "wear/test_pooled_calibration.py": "fits programs whose wear is known, again and again",
-    "wear/test_doubt.py": "fits hundreds of simulated histories",
+    "wear/test_confidence.py": "fits hundreds of simulated histories",
     "wiring/test_coverage.py": "looks at every fault of every wiring",
     "exchange/test_wiring_guess.py": "reads a sheet for each of hundreds of words",
 }

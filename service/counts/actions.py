@@ -17,7 +17,7 @@ from service.gear.queries import item_facts
 from service.kit.problems import Conflict, invalid
 from service.sessions import actions as sessions
 from service.sessions.actions import lock_open_session
-from service.sessions.listing import reasons
+from service.sessions.worklist import reasons
 from service.testlog import actions as testlog
 from service.testlog.core import FaultStatus, state_after
 from service.testlog.effects import fault_status_of

@@ -17,12 +17,12 @@ from service.crew.core import Role
 from service.gear import queries as gear
 from service.gear.queries import item_facts, item_namer
 from service.kit.problems import Conflict, NotFound, Problem, invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.sessions import queries as session_queries
 from service.sessions.actions import get_session
+from service.sessions.code_input import read_codes
 from service.sessions.core import by_place
 from service.sessions.queries import WorklistLine, place_name
-from service.sessions.typed import read_codes
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession

@@ -20,7 +20,7 @@ from service.crew.core import Role, fingerprint
 from service.crew.links import SecretLink
 from service.crew.models import CrewPass, Person, Program
 from service.kit.problems import Gone
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.store.base import Base
 from service.store.sessions import locked
 

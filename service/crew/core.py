@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from service.kit.dates import local_date
 from service.kit.problems import invalid
-from service.kit.typed import can_be_shown
+from service.kit.text import can_be_shown
 
 NAME_MOST = 24
 FIRST_NAME = "Our band program"

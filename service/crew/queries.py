@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import HANDED_OVER, ProgramFacts, Role, Who
 from service.crew.models import PERSON_IS_HERE, AuditEntry, CrewPass, Person, Program, SignIn
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.store.engine import Instant
 
 

@@ -2,7 +2,7 @@
 
 How an explanation is found:
 
-1. *Read.* Contacts become numbers (`plan`), groups of joined contacts become labels (`landings`). A contact that was
+1. *Read.* Contacts become numbers (`plan`), groups of joined contacts become labels (`miswires`). A contact that was
    not probed and where several conductors meet belongs to an unknown group: there is a *case* for each choice.
 2. *Swaps.* In each case, find the *landings*, that is, which conductor ends on which contact, that make the whole
    explanation cheapest: first crossings of whole lanes and pairs, then exchanges of two conductors (`swaps`).
@@ -35,7 +35,7 @@ from math import prod
 from typing import Any, Final
 
 from service.diagnosis.equal_cost import equal_cost_candidates
-from service.diagnosis.landings import UNPROBED, NumberedCable, namings
+from service.diagnosis.miswires import UNPROBED, NumberedCable, namings
 from service.diagnosis.plan import WiringPlan, make_plan
 from service.diagnosis.repairs import make_repairs
 from service.diagnosis.swaps import Candidate, CrossingSearch, Effort

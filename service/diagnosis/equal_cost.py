@@ -9,7 +9,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from itertools import combinations, product
 
-from service.diagnosis.landings import NOWHERE, UNPROBED, NumberedCable, walks
+from service.diagnosis.miswires import NOWHERE, UNPROBED, NumberedCable, walks
 from service.diagnosis.plan import Crossing, Landing
 from service.diagnosis.swaps import Candidate, Effort, SingleSwaps, SwapResult
 

@@ -21,7 +21,7 @@ from functools import reduce
 from itertools import combinations, product
 from typing import Final
 
-from service.diagnosis.landings import UNPROBED, NumberedCable
+from service.diagnosis.miswires import UNPROBED, NumberedCable
 from service.wiring.faults import (
     COSTS,
     ENDS_BY_PREFERENCE,

@@ -16,7 +16,7 @@ steps, each linear in the conductors.
 from dataclasses import dataclass
 from typing import Final
 
-from service.diagnosis.landings import NOWHERE, UNPROBED, NumberedCable
+from service.diagnosis.miswires import NOWHERE, UNPROBED, NumberedCable
 from service.diagnosis.plan import Crossing, Landing
 from service.diagnosis.repairs import repair_costs
 

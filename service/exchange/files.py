@@ -15,12 +15,12 @@ from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.request import Above, ImportRequest, SheetKind, look
+from service.exchange.sheets.core.import_options import Above, ImportRequest, SheetKind, look
 from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
 from service.exchange.sheets.core.sheet import read_bytes
+from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.importing import work_out_import
-from service.exchange.sheets.out import gear_csv, tests_csv
-from service.exchange.sheets.words import counts_in_words, on_one_line
+from service.exchange.sheets.messages import counts_in_words, on_one_line
 from service.exchange.whole.actions import bring_in as bring_in_whole
 from service.exchange.whole.actions import export
 from service.kit.problems import Invalid, Problem, invalid

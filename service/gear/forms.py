@@ -16,7 +16,7 @@ from service.gear.core import KINDS, PlaceKind
 from service.kit.dates import parse_date
 from service.kit.problems import Problem
 from service.kit.quantities import parse_length, parse_money
-from service.kit.typed import can_be_shown, plain
+from service.kit.text import can_be_shown, plain
 from service.web import schema
 from service.web.schema import shown_as
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG

@@ -26,7 +26,7 @@ from service.gear.models import (
     StateChange,
 )
 from service.kit.quantities import Unit
-from service.kit.typed import alike
+from service.kit.text import alike
 
 PlaceA = aliased(Place, name="place_a")
 PlaceB = aliased(Place, name="place_b")

@@ -17,7 +17,7 @@ from random import Random
 from stdnum.iso7064 import mod_37_2
 
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ"
 LENGTH = 6

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.kit.problems import invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _YEARS = range(1900, 2200)
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

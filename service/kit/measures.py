@@ -8,7 +8,7 @@ import re
 from typing import Final
 
 from service.kit.problems import invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _TYPED: Final = re.compile(r"(?P<sign>[+-]?) ?(?P<number>\d+(?:[.,]\d+)?|[.,]\d+) ?(?P<unit>[^\d.,]*)")
 _LONGEST: Final = 30

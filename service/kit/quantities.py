@@ -16,7 +16,7 @@ from fractions import Fraction
 from math import ceil, floor
 
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 LONGEST_MM = 250_000
 """250 m (820 ft), more than a football field and back: beyond it, a number or a unit is wrong."""

@@ -8,7 +8,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from service.kit.problems import invalid
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.season import queries
 from service.season.core import Round, Season
 from service.season.models import Event, EventKind, ItemSeason, RoundRow, SeasonRow

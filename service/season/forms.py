@@ -13,7 +13,7 @@ from starlette.datastructures import FormData
 
 from service.kit.dates import parse_date
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import can_be_shown, plain
+from service.kit.text import can_be_shown, plain
 from service.season.core import Round, Season, split
 from service.season.models import EventKind
 

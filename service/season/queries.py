@@ -10,7 +10,7 @@ from sqlalchemy import Uuid, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.kit.problems import NotFound
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.season.core import DueState, Round, Season
 from service.season.models import Event, ItemDue, ItemSeason, RoundRow, SeasonRow
 

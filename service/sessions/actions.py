@@ -15,10 +15,10 @@ from service.gear.core import ASKED, ItemState
 from service.gear.models import Item, Place
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.season.core import DueState
-from service.sessions import listing
-from service.sessions.listing import WorklistCandidate, in_walk
+from service.sessions import worklist
+from service.sessions.worklist import WorklistCandidate, in_walk
 from service.store.sessions import locked, shared
 from service.tags.queries import named_item
 from service.testlog.models import SessionKind, WorkSession
@@ -103,7 +103,7 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
     )
     db.add(session)
     db.flush()
-    listing.set_lines(db, session.id, lines)
+    worklist.set_lines(db, session.id, lines)
     changes = {"kind": new.kind, "on": new.on.isoformat(), "items": len(lines)}
     note_in_audit(db, now, session.made_by, "session.opened", new.title, changes)
     return session
@@ -112,11 +112,11 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
 def _lines(db: Session, new: NewSession) -> dict[UUID, str]:
     """What comes on the worklist, in walking order, and why."""
     if new.kind is SessionKind.COUNT:
-        return {item.id: COUNTED for item in listing.countable(db, new.place_id)}
+        return {item.id: COUNTED for item in worklist.countable(db, new.place_id)}
     by_hand = {item.id for item in _items_by_code(db, new.codes)}
     why = {
         each.item.id: why_listed(each, new.why, new.place_id) or (BY_HAND if each.item.id in by_hand else None)
-        for each in listing.candidates(db, by_hand)
+        for each in worklist.candidates(db, by_hand)
     }
     return {item_id: str(reason) for item_id, reason in why.items() if reason is not None}
 
@@ -154,18 +154,18 @@ def change_session(db: Session, session_id: UUID, change: SessionChange, actor: 
         Invalid: a code is none of ours, or nothing would be left.
     """
     session = lock_open_session(db, session_id)
-    if change.drop and listing.has_begun(db, session_id):
+    if change.drop and worklist.has_begun(db, session_id):
         raise Conflict(
             "This session has begun, so nothing comes off its list any more. "
             "What is left at the end is told in its summary."
         )
-    before = listing.reasons(db, session_id)
+    before = worklist.reasons(db, session_id)
     why = before | {item.id: BY_HAND for item in _items_by_code(db, change.add) if item.id not in before}
     facts = item_facts(db, [item_id for item_id in why if item_id not in change.drop])
     if not facts:
         raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
     order = sorted(facts.values(), key=in_walk)
-    listing.set_lines(db, session_id, {item.id: why[item.id] for item in order})
+    worklist.set_lines(db, session_id, {item.id: why[item.id] for item in order})
     changes = _changes(session, change) | _counts(before.keys(), facts.keys())
     session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, actor.now
     if changes:

@@ -15,13 +15,13 @@ from service.gear.queries import item_facts, item_namer, places
 from service.gear.wirings import find_wiring
 from service.kit.dates import format_date, parse_date
 from service.kit.problems import Conflict
-from service.kit.typed import as_id
-from service.sessions import actions, listing, queries
+from service.kit.text import as_id
+from service.sessions import actions, queries, worklist
 from service.sessions.actions import USUAL, NewSession, SessionChange, Why, get_session
+from service.sessions.code_input import read_codes
 from service.sessions.core import in_words
 from service.sessions.progress import progress, summary
 from service.sessions.queries import place_name
-from service.sessions.typed import read_codes
 from service.tags.queries import codes_of
 from service.testers.tables import Tables
 from service.testlog import form_reader
@@ -94,7 +94,7 @@ def _new_session(op: UUID, values: Mapping[str, str], why: tuple[Why, ...], post
 
 
 def _new(context: RequestContext, db: Session, form: Form, why: tuple[Why, ...]) -> Response:
-    candidates = listing.candidates(db)
+    candidates = worklist.candidates(db)
     counts = {each: sum(actions.why_listed(one, [each], None) is each for one in candidates) for each in Why}
     return context.page(
         "sessions/new_session.html", form=form, why=why, whys=list(Why), counts=counts, places=places(db)
@@ -182,7 +182,7 @@ def _change(context: RequestContext, db: Session, session_id: str, form: Form) -
         form=form,
         session=session,
         lines=queries.worklist(db, session.id),
-        begun=listing.has_begun(db, session.id),
+        begun=worklist.has_begun(db, session.id),
         title=item_namer(context.program),
     )
 

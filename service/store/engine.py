@@ -16,7 +16,7 @@ from sqlalchemy import JSON, Connection, DateTime, Dialect, Engine, create_engin
 from sqlalchemy.types import TypeDecorator
 
 from service.kit.problems import Problem
-from service.store.room import FULL, READ_ONLY, reason_of
+from service.store.disk_space import FULL, READ_ONLY, reason_of
 
 THREADS = 4
 """Worker threads of a process."""

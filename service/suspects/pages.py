@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.context import CrewContext, RequestContext
 from service.gear.actions import place_with
 from service.gear.queries import item_namer
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.suspects import queries
 from service.suspects.actions import report_place
 from service.tags.queries import codes_of

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.context import CrewContext, RequestContext
 from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.kit.problems import Invalid, invalid
-from service.sessions.typed import read_codes
+from service.sessions.code_input import read_codes
 from service.swaps import queries
 from service.swaps.actions import swap, swap_with
 from service.swaps.core import NewSwap

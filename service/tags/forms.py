@@ -8,7 +8,7 @@ from service.tags.core.layout import Style, read_around
 from service.tags.core.pages import Setup
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import WORDS, PaperSheet
-from service.tags.core.typed import read_size
+from service.tags.core.size_input import read_size
 
 COUNTS = ("columns", "rows")
 PRINTER_WORDS = {

@@ -12,7 +12,7 @@ from service.gear.core import item_name, item_title
 from service.kit.codes import read_code
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
-from service.kit.typed import id_in_address
+from service.kit.text import id_in_address
 from service.tags import actions, printing, queries
 from service.tags.core.layout import Style
 from service.tags.core.pages import SymbolFacts, symbol_facts

@@ -10,7 +10,7 @@ from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.wirings import find_wiring
 from service.kit.problems import Conflict, NotFound, invalid
-from service.kit.typed import can_be_shown
+from service.kit.text import can_be_shown
 from service.store.sessions import locked
 from service.testers import queries
 from service.testlog.models import OwnTester

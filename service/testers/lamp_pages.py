@@ -16,7 +16,7 @@ from service.testers.about import about
 from service.testers.core import UNSURE, TestOrigin, as_test, choices, chosen, outcome
 from service.testers.tester_pages import get_tester, meanings
 from service.testlog import form_reader
-from service.testlog.arming import ABOUT_THE_FORM, content, too_soon
+from service.testlog.confirmation import ABOUT_THE_FORM, content, too_soon
 from service.testlog.core import SCANNED, Method, NewTest
 from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester

@@ -6,7 +6,7 @@ from typing import Final
 
 from service.kit.measures import parse_celsius, parse_milliohm, parse_picofarad, parse_share
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.wiring.copper import LoopCheck, loop_check
 from service.wiring.location import FaultLocation, Meter, locate_open, locate_short, pair_per_meter
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.gear.core import ItemState
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.testlog.models import OwnTester, Test
 from service.testlog.reach import through_wiring
 from service.wiring.coverage import VISIBILITY_OF_METHOD

@@ -8,7 +8,7 @@ from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.diagnosis.diagnosis import diagnose
 from service.gear.wirings import wiring_choices, wiring_name
 from service.kit.problems import NotFound
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.testers import actions, queries
 from service.testers.actions import NewTester
 from service.testers.core import in_words

@@ -23,7 +23,7 @@ from service.gear.actions import clear_flags, raise_flag
 from service.gear.core import ASKED, USABLE, FlagKind, ItemState, home_state
 from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.kit.dates import local_date
-from service.kit.typed import is_id
+from service.kit.text import is_id
 from service.season import queries as seasons
 from service.season.core import DueState, Season, What, due_of_lanes, next_change
 from service.season.models import ItemDue

@@ -7,7 +7,7 @@ from starlette.datastructures import FormData
 
 from service.gear.core import End
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import as_id, readable
+from service.kit.text import as_id, readable
 from service.testlog.core import Evidence, Method, NewTest, Verdict
 from service.testlog.sheet import Entered, is_good, readings
 from service.web.forms import read_op

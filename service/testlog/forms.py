@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 from service.gear.core import End, ItemState
 from service.kit.dates import parse_instant
 from service.kit.problems import Problem, invalid
-from service.kit.typed import readable
+from service.kit.text import readable
 from service.testlog.core import Evidence, Method, NewTest, Verdict
 from service.web import schema
 from service.web.forms import read_by

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from service.kit.quantities import format_share
 from service.wear.core.classes import Fitted
 from service.wear.core.turnbull import Steps, SurvivalStep
-from service.wear.strip import COUNTS, Axes, Tick, span, times_until, use_in_words
+from service.wear.axes import COUNTS, Axes, Tick, span, times_until, use_in_words
 
 
 @dataclass(frozen=True)

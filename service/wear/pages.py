@@ -7,12 +7,12 @@ from sqlalchemy.orm import Session
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.queries import item_namer
 from service.kit.problems import invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.season import queries as season
 from service.season.queries import get_event
 from service.wear import actions, queries, report
 from service.wear.core.classes import ENOUGH
-from service.wear.prospects import prospects
+from service.wear.event_risk import prospects
 from service.web.forms import Form, Posted, text
 
 router = APIRouter(include_in_schema=False)

@@ -17,13 +17,13 @@ from service.kit.quantities import format_share
 from service.season.models import SeasonRow
 from service.store.changes import unless_changed
 from service.tags.queries import codes_of
-from service.wear.coming import SeasonToCome, fleets, seasons_to_come
-from service.wear.core.ahead import Fleet, SeasonAhead, ahead
+from service.wear.chart import Picture, draw_together
 from service.wear.core.classes import Fitted, JudgedClass, Path, class_models, in_order, judged, pooled, steps_of
+from service.wear.core.forecast import Fleet, SeasonAhead, ahead
 from service.wear.core.lives import Life
 from service.wear.curve import ClassShares
 from service.wear.fits import find_fit
-from service.wear.picture import Picture, draw_together
+from service.wear.future_seasons import SeasonToCome, fleets, seasons_to_come
 from service.wear.queries import WearRecord, known_lives, lives_by_class, records
 
 NAMED = 5
@@ -145,7 +145,7 @@ def _class_wear(
     per_mille: int,
     letters: Mapping[Path, str],
 ) -> WornClass:
-    from service.wear.core.assumed import assumed  # numpy would slow the start of every command
+    from service.wear.core.prior import assumed  # numpy would slow the start of every command
 
     fitted = each.fitted or assumed(in_order(of_kind))
     by_tests = fleets(in_use, coming, today)

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from starlette.datastructures import FormData
 
 from service.kit.problems import Invalid, Problem, invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.web.problems import sentence
 from service.web.render import new_op
 

@@ -5,7 +5,7 @@ from fastapi.responses import PlainTextResponse, Response
 
 from service.kit.problems import Busy
 from service.store import migrate
-from service.store.room import CannotSave
+from service.store.disk_space import CannotSave
 from service.store.sessions import Store
 
 router = APIRouter(include_in_schema=False)

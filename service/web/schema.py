@@ -10,7 +10,7 @@ from fastapi import Query
 from pydantic import Field
 
 from service.kit.codes import ALPHABET, LENGTH
-from service.kit.typed import SHOWN
+from service.kit.text import SHOWN
 from service.store.paging import MOST
 
 _SIX = f"[{ALPHABET}]{{{LENGTH}}}"

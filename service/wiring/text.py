@@ -17,7 +17,7 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.wiring.faults import rebuild
 from service.wiring.naming import listed
 from service.wiring.own import parse_wiring

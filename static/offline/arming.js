@@ -3,7 +3,7 @@
    since that ends in a tap too. It is the time somebody looks at the page: in the background none goes by. Until then they
    say so, by sight and to screen readers, and do nothing. */
 
-const WAIT = 2000, AFTER_SCAN = 1000; // ms; the service has the same where there is no script (service/testlog/arming.py)
+const WAIT = 2000, AFTER_SCAN = 1000; // ms; the service has the same where there is no script (service/testlog/confirmation.py)
 let last = null; // ends what listens for the view before this one
 
 /* Arm the buttons beside the page's sign, if it has one (templates/parts/held.html). */

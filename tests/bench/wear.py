@@ -13,7 +13,7 @@ from random import Random
 from statistics import mean, stdev
 
 from service.wear.core.classes import failures_of
-from service.wear.core.doubt import edge
+from service.wear.core.confidence import edge
 from service.wear.core.fit import fit
 from service.wear.core.pooling import bad_at_event
 from service.wear.core.weibull import Weibull

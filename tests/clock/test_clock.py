@@ -27,7 +27,6 @@ from service.settings import Settings
 from service.store.lease import LASTS, give_back, take
 from service.store.sessions import Store
 from service.tables import metadata
-from service.testlog.house import LEASE
 from service.testlog.housekeeping import Chore, verify
 from tests.support.program import Running, running
 from tests.support.waiting import PATIENCE

@@ -15,7 +15,7 @@ from service.crew import actions, queries
 from service.crew.core import Role, fingerprint
 from service.crew.passphrases.core import NAME_HOUR, PassphraseTry, refuse_too_many
 from service.crew.passphrases.models import SignInTry
-from service.kit.typed import folded
+from service.kit.text import folded
 from service.settings import Settings
 from service.web.limits import TooFast
 from tests.support.program import BASE, START, Running

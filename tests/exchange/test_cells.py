@@ -23,14 +23,14 @@ from service.exchange.sheets.core.days import (
     unclear,
 )
 from service.exchange.sheets.core.faults import understood
-from service.exchange.sheets.core.request import look
+from service.exchange.sheets.core.import_options import look
 from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
 from service.exchange.sheets.core.states import StateCell, read_state
 from service.gear.core import End, ItemState
 from service.kit.csvs import write_csv
 from service.kit.problems import Invalid
 from service.kit.quantities import LONGEST_MM, Unit, parse_length
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.testlog.core import Evidence
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import EVIDENCE_CLASSES, ByEvidence, Fault, FaultClass

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from service.exchange.sheets.core.columns import guess, is_tests, unit_in
 from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS
-from service.exchange.sheets.core.request import look
+from service.exchange.sheets.core.import_options import look
 from service.exchange.sheets.core.sheet import read_sheet
 from service.kit.quantities import Unit
 

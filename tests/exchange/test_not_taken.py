@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from service.exchange.sheets.core.header import find_header
-from service.exchange.sheets.core.others import other_gear, other_wiring, range_in, unclear_plug
+from service.exchange.sheets.core.other_gear import other_gear, other_wiring, range_in, unclear_plug
 from service.exchange.sheets.core.sheet import read_bytes, read_sheet
 from service.exchange.sheets.queries import items
 from service.gear.models import Item

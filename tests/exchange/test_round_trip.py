@@ -17,7 +17,7 @@ from sqlalchemy import select
 from service.crew.actions import found_program
 from service.exchange.files import take_in, take_out
 from service.exchange.sheets.actions import Answers
-from service.exchange.sheets.core.entered import EnteredReadings, read_entered, write_entered
+from service.exchange.sheets.core.readings_cell import EnteredReadings, read_entered, write_entered
 from service.gear.core import End, ItemState
 from service.gear.models import Item
 from service.kit.problems import Invalid, Problem

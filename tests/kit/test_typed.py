@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.kit.problems import Invalid, NotFound
-from service.kit.typed import _plain, alike, can_be_shown, id_in_address, parse_count, plain
+from service.kit.text import _plain, alike, can_be_shown, id_in_address, parse_count, plain
 
 
 @given(st.text(st.characters(max_codepoint=0x7F)) | st.text())

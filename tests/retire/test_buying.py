@@ -14,8 +14,8 @@ from sqlalchemy import update
 from service.crew.core import Actor
 from service.gear.models import Item
 from service.retire.buying.core import Buy, RepairSum, repair_sum, to_buy, total, within
-from service.retire.choices.core import ComparedCosts, RepairPrice
 from service.retire.decisions.core import Price, Purchase, Sort
+from service.retire.repair_or_replace.core import ComparedCosts, RepairPrice
 from service.season.actions import add_season
 from service.season.core import Season, split
 from service.swaps.actions import swap

@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 
 from service.gear.core import End
-from service.retire.choices.core import ComparedCosts, Expected, Horizon, PriceSource, RepairPrice
 from service.retire.decisions.core import (
     Action,
     Gear,
@@ -17,6 +16,7 @@ from service.retire.decisions.core import (
     at_risk,
     reasons_for,
 )
+from service.retire.repair_or_replace.core import ComparedCosts, Expected, Horizon, PriceSource, RepairPrice
 from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, DUE, OVERDUE, TODAY, UNTESTED, gear
 

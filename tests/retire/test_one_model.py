@@ -18,7 +18,7 @@ from service.season.models import Event
 from service.season.queries import get_event
 from service.sessions.actions import NewSession, open_session
 from service.testlog.housekeeping import CHORES, keep_house
-from service.wear.prospects import prospects
+from service.wear.event_risk import prospects
 from tests.home.support import truck
 from tests.support.program import Running, op, running
 from tests.testlog.support import GOOD, OPEN_2, ZONE

@@ -5,9 +5,9 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from service.gear.core import End
-from service.retire.choices.core import PriceSource, RepairPrice
 from service.retire.decisions.core import Failure, PastTest, is_still_bent, last_tests
 from service.retire.decisions.queries import has_limits, records, repair_prices
+from service.retire.repair_or_replace.core import PriceSource, RepairPrice
 from service.season.core import What
 from service.testlog.core import Evidence, LogEntry
 from service.wiring.faults import FaultClass

@@ -17,6 +17,7 @@ from service.tags.core.marks import EndMark, Mark, Symbol, ThinLine, Words
 from service.tags.core.pages import pages, symbol_facts
 from service.tags.core.printer import Printer
 from service.tags.core.sheets import EDGE, PAPER_EDGE, SHEETS, PaperSheet
+from service.tags.core.size_input import read_size
 from service.tags.core.symbols import (
     LEAST_MODULE,
     CannotPrint,
@@ -26,7 +27,6 @@ from service.tags.core.symbols import (
     refuse_on_curve,
     tag_url,
 )
-from service.tags.core.typed import read_size
 
 URL = tag_url("https://cables.example.org", "7K3M9U")
 THREE = Grid(3, 29)

@@ -16,8 +16,8 @@ from service.gear.actions import NewItem, add_items, add_note
 from service.gear.models import Note
 from service.season.models import ItemDue
 from service.store.sessions import Store
-from service.testlog.house import House
 from service.testlog.housekeeping import STEP, Chore, Interrupted, keep_house, verify
+from service.testlog.housekeeping_thread import House
 from tests.support.program import Running, running
 from tests.support.waiting import PATIENCE
 

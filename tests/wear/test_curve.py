@@ -4,12 +4,12 @@ import re
 
 import pytest
 
+from service.wear.axes import BOTTOM, LEFT, RIGHT, TOP
+from service.wear.chart import LABEL, draw_together
 from service.wear.core.classes import Fitted, fitted_to, in_order, steps_of, wears_otherwise
 from service.wear.core.lives import Life
 from service.wear.core.weibull import Weibull
 from service.wear.curve import ClassShares, draw
-from service.wear.picture import LABEL, draw_together
-from service.wear.strip import BOTTOM, LEFT, RIGHT, TOP
 
 LIVES = in_order([Life(0, 40, 2), Life(40, 80, 3), Life(80, 120, 5), Life(120, None, 60), Life(200, None, 20)])
 

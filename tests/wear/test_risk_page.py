@@ -5,7 +5,7 @@ import re
 from datetime import date, timedelta
 
 from service.season.core import HistoryEntry, What
-from service.wear.prospects import prospects
+from service.wear.event_risk import prospects
 from service.wear.queries import WearRecord, chances, outlook, records, risks
 from tests.home.support import Truck, truck
 from tests.support.program import Running

@@ -23,7 +23,7 @@ from service.crew.passphrases import queries
 from service.crew.passphrases.core import PassphraseTry, refuse_too_many
 from service.crew.passphrases.models import SignInTry
 from service.kit.problems import SignInNeeded, invalid
-from service.kit.typed import folded
+from service.kit.text import folded
 from service.store.sessions import Store, locked
 
 _WRONG = "Name and passphrase do not belong together. Try again, or ask for a sign-in link."

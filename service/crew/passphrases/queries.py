@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew.models import PERSON_IS_HERE, Person, SignIn
 from service.crew.passphrases.core import AHEAD, COUNTED, NETWORK_MINUTE, PassphraseTry
 from service.crew.passphrases.models import SignInTry
-from service.kit.typed import alike
+from service.kit.text import alike
 
 
 def passphrases_of(db: Session, name: str) -> list[tuple[UUID, str]]:

@@ -14,7 +14,7 @@ from service.exchange.handover.facts import LISTED, handover_facts
 from service.gear.core import ItemState, item_name
 from service.kit.problems import Problem
 from service.kit.quantities import Unit
-from service.kit.typed import id_in_address
+from service.kit.text import id_in_address
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, text, typed
 from service.web.limits import PASSES

@@ -15,11 +15,17 @@ from service.exchange.sheets.core.columns import measure_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fields import KNOWN
 from service.exchange.sheets.core.gear_row import Choices
-from service.exchange.sheets.core.request import Above, ImportRequest, SheetKind, check, chosen, look
+from service.exchange.sheets.core.import_options import Above, ImportRequest, SheetKind, check, chosen, look
 from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.test_row import TestChoices
-from service.exchange.sheets.words import counts_in_words, question_in_words, sentences, states_in_words, ways_in_words
+from service.exchange.sheets.messages import (
+    counts_in_words,
+    question_in_words,
+    sentences,
+    states_in_words,
+    ways_in_words,
+)
 from service.kit.csvs import write_csv
 from service.kit.dates import local_date
 from service.kit.problems import Invalid, invalid

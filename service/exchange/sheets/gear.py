@@ -24,12 +24,10 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
-from service.exchange.sheets.core.asides import above, filled_down, first_cell, is_empty, sections
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.doubts import NotTaken
 from service.exchange.sheets.core.gear_row import Choices, GearRow, read_row
+from service.exchange.sheets.core.import_options import SheetKind, asides_of
 from service.exchange.sheets.core.matching import RowMatch, Wanted, match_rows
-from service.exchange.sheets.core.request import SheetKind, asides_of
 from service.exchange.sheets.core.row_status import (
     FactKind,
     GearTitle,
@@ -41,10 +39,12 @@ from service.exchange.sheets.core.row_status import (
     left_out,
 )
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
+from service.exchange.sheets.core.skipped_rows import above, filled_down, first_cell, is_empty, sections
+from service.exchange.sheets.core.uncertain_rows import NotTaken
 from service.exchange.sheets.core.wiring_guess import GuessedWiring, heading_of, refuse_merged
 from service.exchange.sheets.gear_changes import Comparison, ItemChange
 from service.exchange.sheets.gear_write import GearPlan, NewPiece
-from service.exchange.sheets.words import channels, short_list
+from service.exchange.sheets.messages import channels, short_list
 from service.gear import actions as gear
 from service.gear.core import KINDS, ItemState, likely_kind
 from service.gear.queries import ItemFacts, places

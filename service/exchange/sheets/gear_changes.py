@@ -12,7 +12,7 @@ from service.exchange.sheets.core.row_status import FactKind, RowFact
 from service.gear.core import KINDS, USABLE, ItemState
 from service.gear.queries import ItemFacts
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.testlog.core import FaultStatus, fault_of
 from service.testlog.queries import events
 

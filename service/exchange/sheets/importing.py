@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Who
 from service.crew.models import AuditEntry
 from service.exchange.sheets.actions import Brought, Setting, bring_in
-from service.exchange.sheets.core.request import ImportRequest
+from service.exchange.sheets.core.import_options import ImportRequest
 from service.gear.models import Flag, Item, ItemLength, OwnWiring, Place, Placement, StateChange
 from service.season.models import ItemSeason, RoundRow, SeasonRow
 from service.store.drafts import Meanwhile, Tell, WorkDone, WorkedOut, work_out

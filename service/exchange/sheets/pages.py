@@ -14,18 +14,19 @@ from service.exchange.downloads import download
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Brought, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.request import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
+from service.exchange.sheets.core.import_options import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
+from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.importing import work_out_import
-from service.exchange.sheets.out import gear_csv, tests_csv
+from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.runs import ImportRuns
-from service.exchange.sheets.words import in_words
+from service.exchange.sheets.messages import in_words
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
 from service.kit.problems import Invalid, NotFound, invalid
 from service.kit.quantities import Unit
-from service.kit.typed import id_in_address
+from service.kit.text import id_in_address
 from service.store.drafts import Tell
 from service.store.receipts import answer_to, digest
 from service.store.sessions import Store

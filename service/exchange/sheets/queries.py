@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.logged import LoggedTest
+from service.exchange.sheets.core.duplicates import LoggedTest
 from service.exchange.sheets.core.test_row import is_of_row
 from service.exchange.sheets.core.wiring_guess import WiringOffer
 from service.gear.models import Item, Note, OwnWiring

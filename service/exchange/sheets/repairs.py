@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from service.exchange.sheets.core.logged import LoggedTest
+from service.exchange.sheets.core.duplicates import LoggedTest
 from service.exchange.sheets.core.test_row import TestRow
 from service.gear.queries import ItemFacts
 from service.season.core import What

@@ -4,7 +4,7 @@ The stages: *read* each row that is an entry (`core.test_row`); *match* it to it
 in the log; find the *repairs* that it tells of or that must have been; *decide* whether it is new, changed or the same;
 and *write* the plan (`tests_write`).
 
-A row is known again by its item, moment, verdict and fault (`core.logged`), so the same sheet a second time changes
+A row is known again by its item, moment, verdict and fault (`core.duplicates`), so the same sheet a second time changes
 nothing, and a repair that was filled in since comes in alone. An export has what was entered, and its repairs are rows
 of their own: all of it comes back as it was. Other sheets have no readings: a pass is taken as good readings, as it is
 when somebody taps Pass, and a fail as `core.faults` has it; and where they have a pass after a fail and no repair in
@@ -22,10 +22,9 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
-from service.exchange.sheets.core.asides import above, first_cell, is_empty
 from service.exchange.sheets.core.cells import folded
-from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, ids_of
-from service.exchange.sheets.core.request import SheetKind, asides_of
+from service.exchange.sheets.core.duplicates import LoggedRow, LoggedTest, ids_of
+from service.exchange.sheets.core.import_options import SheetKind, asides_of
 from service.exchange.sheets.core.row_status import (
     EntryTitle,
     FactKind,
@@ -39,6 +38,7 @@ from service.exchange.sheets.core.row_status import (
     left_out,
 )
 from service.exchange.sheets.core.sheet import SheetTable
+from service.exchange.sheets.core.skipped_rows import above, first_cell, is_empty
 from service.exchange.sheets.core.test_row import TestChoices, TestRow, read_row
 from service.exchange.sheets.new_tests import check_readings, evidence_facts, moment_of, new_test
 from service.exchange.sheets.repairs import (
@@ -56,7 +56,7 @@ from service.kit.codes import read_code
 from service.kit.dates import local_date
 from service.kit.problems import Invalid, invalid
 from service.season.core import What
-from service.testlog.many import Past, foreseen
+from service.testlog.bulk_logging import Past, foreseen
 from service.testlog.models import Repair
 from service.testlog.queries import events
 

@@ -13,7 +13,7 @@ from service.crew.queries import note_in_audit
 from service.exchange.sheets.core.row_status import PlannedRow, RepairQuestion
 from service.gear.core import ItemState
 from service.store.drafts import FollowUp
-from service.testlog.many import Past, log_past
+from service.testlog.bulk_logging import Past, log_past
 
 REASON = "Tests were brought in from a sheet."
 

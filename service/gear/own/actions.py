@@ -13,7 +13,7 @@ from service.gear.own import queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES
 from service.kit.problems import Conflict, NotFound, invalid
-from service.kit.typed import alike, can_be_shown
+from service.kit.text import alike, can_be_shown
 from service.store.sessions import locked
 from service.wiring.own import parse_wiring
 

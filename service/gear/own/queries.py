@@ -6,7 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item, OwnWiring
-from service.kit.typed import alike
+from service.kit.text import alike
 
 
 def every_own_wiring(db: Session) -> Sequence[OwnWiring]:

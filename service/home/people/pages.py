@@ -16,7 +16,7 @@ from service.crew.pages import join_link
 from service.crew.privacy import actions as privacy
 from service.crew.privacy.queries import list_former
 from service.kit.problems import NotFound, invalid
-from service.kit.typed import as_id, id_in_address
+from service.kit.text import as_id, id_in_address
 from service.testlog.queries import last_logged
 from service.web.forms import Form, Posted, read_op, typed
 from service.web.qr import qr_svg

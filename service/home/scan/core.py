@@ -10,7 +10,7 @@ from uuid import UUID
 
 from service.kit.codes import code_in_url, read_code
 from service.kit.problems import Invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.testlog.core import SCANNED
 
 

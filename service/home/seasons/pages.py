@@ -8,7 +8,7 @@ from starlette.datastructures import FormData
 from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.queries import item_namer
 from service.home.seasons import actions, queries
-from service.home.seasons.line import draw
+from service.home.seasons.timeline import draw
 from service.kit.quantities import Unit
 from service.retire.readiness.actions import advised, ready_for, with_codes
 from service.retire.readiness.core import ActOrder

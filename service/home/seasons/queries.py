@@ -13,7 +13,7 @@ from service.gear.core import item_title
 from service.gear.models import ITEM_IS_ASKED, ITEM_IS_USABLE, Item
 from service.gear.queries import PlaceA, as_facts, facts
 from service.kit.quantities import Unit
-from service.kit.typed import alike
+from service.kit.text import alike
 from service.season.core import RoundProgress
 from service.season.models import Event, ItemSeason, SeasonRow
 from service.tags.models import IS_TAG_OF_ITEM, Tag

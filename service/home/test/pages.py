@@ -13,13 +13,13 @@ from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.test.forms import TestForm
 from service.kit.problems import Invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.sessions import queries as session_queries
 from service.tags.queries import code_of, item_with, named_item
 from service.testers.queries import testers_for
 from service.testlog import form_reader, logging_tests
-from service.testlog.arming import content, too_soon
 from service.testlog.chains import plugged
+from service.testlog.confirmation import content, too_soon
 from service.testlog.core import SCANNED, Method, Verdict
 from service.testlog.phone import form_facts
 from service.testlog.queries import open_session_with

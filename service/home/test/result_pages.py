@@ -14,7 +14,7 @@ from service.gear.core import item_name
 from service.home.test.result import result_facts
 from service.kit.problems import NotFound
 from service.kit.quantities import Unit
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.testlog import actions, form_reader, queries
 from service.testlog.marks.actions import let_stand, mark
 from service.testlog.models import Test

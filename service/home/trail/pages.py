@@ -21,7 +21,7 @@ from service.home.trail.queries import TrailFilter
 from service.kit.dates import midnight, parse_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.store.paging import PAGE
 from service.web.forms import Form
 

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, Person
 from service.gear.queries import ItemFacts, item_facts
-from service.kit.typed import is_id
+from service.kit.text import is_id
 from service.store.paging import beyond, cursor, position
 from service.tags.models import Tag
 from service.tags.queries import codes_of

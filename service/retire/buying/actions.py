@@ -12,11 +12,11 @@ from service.crew.core import ProgramFacts
 from service.gear.queries import item_namer
 from service.kit.quantities import Unit
 from service.retire.buying.core import Advised, Buy, RepairSum, repair_sum, to_buy, total, within
-from service.retire.choices.core import costs_in_words
 from service.retire.decisions import queries as decisions
 from service.retire.decisions.core import COMES_OUT, Action, Reason, RetireReason, Sort, action_of, reasons_of_broken
 from service.retire.lists.actions import event_for, judged_gear, pull_list
 from service.retire.lists.queries import JudgedGear, PullList
+from service.retire.repair_or_replace.core import costs_in_words
 from service.retire.spares.actions import TripCase, case_of
 from service.season import queries as season
 from service.season.models import Event, SeasonRow

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from service.retire.choices.core import ComparedCosts
 from service.retire.decisions.core import Action, Price, Purchase, Sort
+from service.retire.repair_or_replace.core import ComparedCosts
 
 
 @dataclass(frozen=True)

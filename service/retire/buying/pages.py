@@ -12,7 +12,7 @@ from service.kit.quantities import Unit, format_length
 from service.retire.buying import actions
 from service.retire.buying.actions import Buying
 from service.retire.decisions.core import Sort
-from service.retire.lists.sheet import csv_file
+from service.retire.lists.csv_export import csv_file
 from service.testlog.housekeeping import ensure_today
 
 router = APIRouter(include_in_schema=False)

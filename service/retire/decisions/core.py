@@ -15,7 +15,7 @@ from uuid import UUID
 from service.gear.core import KINDS, End
 from service.kit.dates import format_date
 from service.kit.quantities import Unit, format_chance, format_length
-from service.retire.choices.core import Choice, ComparedCosts, choice_in_words
+from service.retire.repair_or_replace.core import Choice, ComparedCosts, choice_in_words
 from service.season.core import Due, DueState, What
 from service.swaps.core import SPARE_DAYS
 from service.testlog.core import FaultStatus, LogEntry
@@ -71,7 +71,7 @@ class Limits:
     """A program's thresholds; `service.retire.decisions.forms` has their bounds. All defaults are common practice.
 
     Retire an item that failed at one end in `repeat_fails` of its last `repeat_tests` tests; one that lost more than
-    `shortened_percent` of its length; and one that costs more to repair than to replace (`service.retire.choices`),
+    `shortened_percent` of its length; and one that a new one is the better choice for (`retire.repair_or_replace`),
     where a repair costs `repair_cents` unless the log has enough repairs. Look over an item older than `life_years`
     before it is repaired. Test an item whose chance of an undetected failure is `risk_percent` or more. A spare's pass
     may be `spare_days` old, and has to be of the current round, if there is one.

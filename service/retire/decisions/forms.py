@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 from service.kit.dates import format_date, parse_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import parse_money
-from service.kit.typed import parse_count, plain, readable
+from service.kit.text import parse_count, plain, readable
 from service.retire.decisions.core import Action, Limits, Word
 
 REASON_MOST = 300

@@ -15,7 +15,6 @@ from service.gear.core import KINDS, End
 from service.gear.models import Item, ItemLength
 from service.gear.wirings import find_wiring
 from service.kit.dates import local_date
-from service.retire.choices.core import ComparedCosts, Expected, PriceSource, RepairPrice, days_of_season, horizon
 from service.retire.decisions.core import (
     Action,
     Failure,
@@ -32,6 +31,14 @@ from service.retire.decisions.core import (
     sort_of,
 )
 from service.retire.decisions.models import GearPrice, Overrule
+from service.retire.repair_or_replace.core import (
+    ComparedCosts,
+    Expected,
+    PriceSource,
+    RepairPrice,
+    days_of_season,
+    horizon,
+)
 from service.season.models import Event, SeasonRow
 from service.store.sessions import cached
 from service.swaps.models import PullLimits

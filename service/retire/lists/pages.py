@@ -18,12 +18,12 @@ from service.kit.quantities import Unit
 from service.retire.decisions.actions import overrule
 from service.retire.decisions.forms import DAY, read_word
 from service.retire.decisions.queries import comparison_as_it_is, lead_decisions
-from service.retire.lists import actions, queries, sheet
-from service.retire.lists.sheet import ACTION_WORDS, as_csv, csv_file
+from service.retire.lists import actions, csv_export, queries
+from service.retire.lists.csv_export import ACTION_WORDS, as_csv, csv_file
 from service.retire.lists.ticking import NewTick, read_action, read_reasons, take_back, tick
 from service.season.models import Event
 from service.season.queries import get_event
-from service.sessions.typed import read_codes
+from service.sessions.code_input import read_codes
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.queries import code_of, item_with
 from service.testlog.housekeeping import ensure_today
@@ -178,7 +178,7 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
         event = get_event(db, event_id)
         kept = queries.get_print(db, event.id, print_id)
         lines = queries.lines_of(kept)
-        symbols = {line.code: sheet.symbol(_url(context, line.code)) for line in lines if line.code}
+        symbols = {line.code: csv_export.symbol(_url(context, line.code)) for line in lines if line.code}
         places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
         return context.page(
             "retire/paper.html",

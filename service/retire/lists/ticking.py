@@ -14,7 +14,7 @@ from service.gear import queries as gear_queries
 from service.gear.core import ItemState
 from service.gear.models import Item, Place, Placement
 from service.kit.problems import Conflict, NotFound, invalid
-from service.kit.typed import one_line
+from service.kit.text import one_line
 from service.retire.decisions.core import Action
 from service.retire.lists import queries
 from service.retire.lists.models import PullTick, PullUntick

@@ -10,7 +10,7 @@ from service.crew.context import LeadContext, RequestContext, ViewerContext
 from service.gear.wirings import wiring_name
 from service.kit.problems import Invalid
 from service.kit.quantities import format_money, parse_money
-from service.kit.typed import parse_count
+from service.kit.text import parse_count
 from service.retire.lists.actions import event_for
 from service.retire.spares import actions
 from service.retire.spares.core.coverage import Trip

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 
 from icalendar import Calendar, Event
 
-from service.kit.typed import one_line
+from service.kit.text import one_line
 
 REFRESH = timedelta(hours=12)
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.access import get_link
 from service.crew.context import AnyoneContext, LeadContext, RequestContext
-from service.kit.typed import id_in_address
+from service.kit.text import id_in_address
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
 from service.schedule.calendar.models import CalendarLink

@@ -21,9 +21,9 @@ from service.season.core import Round
 from service.season.models import Event
 from service.season.queries import seasons_of
 from service.sessions import actions as sessions
-from service.sessions import listing
+from service.sessions import worklist
 from service.sessions.actions import USUAL, NewSession, Why
-from service.sessions.listing import WorklistCandidate
+from service.sessions.worklist import WorklistCandidate
 from service.store.sessions import cached
 from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
@@ -94,7 +94,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     """
     risk = risks(db, zone, today)
     usual, due = usual_times(db), queries.due_dates(db)
-    candidates = listing.candidates(db)
+    candidates = worklist.candidates(db)
     listed, events = queries.listed(db, today), queries.events_ahead(db, today)
     days = _days(db, [each.item.id for each in candidates], events, today)
     walk = {place: turn for turn, place in enumerate(dict.fromkeys(_stop(each.item) for each in candidates))}

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from service.kit.dates import format_date, parse_date
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.schedule.planning.core.plan import Evening
 
 Value = TypeVar("Value")

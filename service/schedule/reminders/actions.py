@@ -21,10 +21,10 @@ from sqlalchemy.orm import Session
 from service.crew.core import ProgramFacts
 from service.crew.queries import program_facts
 from service.kit.dates import format_date, local_date
-from service.kit.typed import one_line
+from service.kit.text import one_line
 from service.schedule.reminders import queries
 from service.schedule.reminders.core import LetterKind, digest_period, session_day, session_period
-from service.schedule.reminders.post import POLICY, Undelivered, Unsure, connected, hand_over
+from service.schedule.reminders.smtp import POLICY, Undelivered, Unsure, connected, hand_over
 from service.settings import MailServer
 from service.store.sessions import Store
 from service.web.render import ENVIRONMENT

@@ -12,14 +12,14 @@ from service.crew.context import CrewContext, RequestContext
 from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import as_id
+from service.kit.text import as_id
 from service.sessions.actions import get_session
+from service.sessions.code_input import read_codes
 from service.sessions.lanes.core import CONTACTS, TOUCHES, Lane, LaneReading, is_lane_by_lane, readings
-from service.sessions.typed import read_codes
 from service.tags.queries import code_of, codes_of, item_with, named_id, named_item
 from service.testlog import form_reader
-from service.testlog.arming import too_soon
 from service.testlog.chains import plugged
+from service.testlog.confirmation import too_soon
 from service.testlog.core import Evidence, NewTest
 from service.testlog.logging_tests import log_test
 from service.testlog.models import WorkSession

@@ -7,7 +7,7 @@ from enum import StrEnum
 from functools import cache, lru_cache
 from unicodedata import normalize
 
-from service.kit.typed import plain
+from service.kit.text import plain
 
 
 class Font(StrEnum):

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from service.wear.core.doubt import edge
+from service.wear.core.confidence import edge
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.lives import Life, aggregated
 from service.wear.core.turnbull import Steps, turnbull

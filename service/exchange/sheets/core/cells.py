@@ -10,7 +10,7 @@ from contextlib import suppress
 from service.kit.codes import read_code
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit, parse_length, parse_money
-from service.kit.typed import can_be_shown, plain
+from service.kit.text import can_be_shown, plain
 from service.wiring.copper import THICKEST_AWG, THINNEST_AWG
 
 LINE_MOST = 60

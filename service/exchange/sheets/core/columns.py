@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from service.exchange.sheets.core.fields import GEAR, TESTS, Field
 from service.kit.problems import Invalid
 from service.kit.quantities import Unit
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _IN_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
 _UNITS = {

@@ -18,7 +18,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from service.kit.typed import plain
+from service.kit.text import plain
 from service.wiring.faults import ByReadings, FaultClass
 
 

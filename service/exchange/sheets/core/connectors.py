@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from service.gear.core import KINDS
-from service.kit.typed import plain
+from service.kit.text import plain
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from datetime import date, time, timedelta
 from enum import StrEnum
 
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEARS = range(1970, 2100)

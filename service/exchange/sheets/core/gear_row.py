@@ -9,16 +9,16 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.days import Order, read_day
-from service.exchange.sheets.core.doubts import TELLING, NotTaken, refuse_several
 from service.exchange.sheets.core.row_status import FactKind, GearTitle, RowFact
 from service.exchange.sheets.core.sheet import SheetRow
 from service.exchange.sheets.core.states import StateCell, is_gone, read_state
+from service.exchange.sheets.core.uncertain_rows import TELLING, NotTaken, refuse_several
 from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, headed
 from service.gear.core import KINDS, USUAL_KIND, ItemState
 from service.kit.codes import read_code
 from service.kit.problems import Invalid, Problem, invalid
 from service.kit.quantities import Unit
-from service.kit.typed import alike
+from service.kit.text import alike
 
 _IDS = uuid5(NAMESPACE_URL, "coilbook:sheets:gear")
 _NONE = re.compile(r"0+(?:[.,]0+)?")

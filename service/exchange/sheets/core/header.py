@@ -9,7 +9,7 @@ from service.exchange.sheets.core.connectors import wiring_in
 from service.exchange.sheets.core.days import Order, read_day
 from service.gear.core import USUAL_KIND
 from service.kit.problems import Invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 WITHIN = 10
 """The header stands among so many rows."""

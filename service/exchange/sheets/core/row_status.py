@@ -1,4 +1,4 @@
-"""What becomes of each row of a sheet, as facts, which pages and the command line put into words (`words`). Pure."""
+"""What becomes of each row of a sheet, as facts, which `sheets.messages` puts into words. Pure."""
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence

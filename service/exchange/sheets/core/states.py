@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.exchange.sheets.core.cells import folded
 from service.gear.core import ItemState
 from service.kit.problems import invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _WORKS = frozenset(
     (

@@ -9,14 +9,14 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 
 from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.days import Order, read_moment, read_time
-from service.exchange.sheets.core.entered import EnteredReadings, read_entered
 from service.exchange.sheets.core.faults import end_in
 from service.exchange.sheets.core.fields import TESTS
+from service.exchange.sheets.core.readings_cell import EnteredReadings, read_entered
 from service.exchange.sheets.core.sheet import SheetRow
 from service.gear.core import End
 from service.kit.dates import parse_instant
 from service.kit.problems import Invalid, Problem, invalid
-from service.kit.typed import plain, readable
+from service.kit.text import plain, readable
 from service.season.core import What
 from service.testlog.core import Method
 

@@ -16,7 +16,9 @@ from service.exchange.sheets.core.connectors import (
     no_microphone_in,
     wiring_in,
 )
-from service.exchange.sheets.core.doubts import (
+from service.exchange.sheets.core.other_gear import of_several, other_gear, other_wiring, unclear_plug
+from service.exchange.sheets.core.recognized_gear import count_in, says_so
+from service.exchange.sheets.core.uncertain_rows import (
     DESCRIBED,
     TELLING,
     NotTaken,
@@ -26,8 +28,6 @@ from service.exchange.sheets.core.doubts import (
     refuse_unsure,
     short,
 )
-from service.exchange.sheets.core.others import of_several, other_gear, other_wiring, unclear_plug
-from service.exchange.sheets.core.sure import count_in, says_so
 from service.gear.core import KINDS, USUAL_KIND, kinds_in_words
 from service.kit.problems import invalid
 

@@ -19,9 +19,9 @@ from typing import Any, TextIO
 from service.kit.jsonfields import list_of, number_of, object_of
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
-from service.wear.asked import life_of
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.weibull import Weibull
+from service.wear.json_fields import life_of
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:

@@ -1,6 +1,6 @@
 """Whether a row surely is a cable, a hub or a trunk, and of how many pieces it is, by words of the trade. Pure.
 
-No list of other things is ever complete (`core.others`). So where a sheet describes its things in words, only what says
+No list of other things is ever complete (`other_gear`). So where a sheet describes its things in words, only what says
 that it is gear of here is taken; a mere name, as “low end” in a column of names, describes nothing.
 
 >>> [says_so(words) for words in ("10 ft XLR", "Snare mic", "Stage box", "fog juice", "fire wire", "audio cord")]
@@ -15,10 +15,10 @@ from collections.abc import Collection, Mapping, Sequence
 from service.exchange.sheets.core.cells import number_in_words
 from service.exchange.sheets.core.columns import bare
 from service.exchange.sheets.core.connectors import ASIDE, kind_words, sends_in
-from service.exchange.sheets.core.others import of_several, other_gear
+from service.exchange.sheets.core.other_gear import of_several, other_gear
 from service.exchange.sheets.core.sheet import SheetTable
 from service.gear.core import KINDS, USUAL_KIND
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _SURE = re.compile(
     r"\b(?:xlr\w*|trs|d-?b?-?(?:sub)?[ -]?25|8p8c|rj-?45|cat(?:egory)?[ -]?[5-8]\w*|mics?|microphones?"

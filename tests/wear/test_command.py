@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.wear.lines import main
+from service.wear.command import main
 
 CLASS = {
     "id": "any",

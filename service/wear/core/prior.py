@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from service.wear.core.classes import Fitted
-from service.wear.core.doubt import DEPTH
+from service.wear.core.confidence import DEPTH
 from service.wear.core.grid import LOG_SCALES, LOG_SHAPES, log_likelihoods
 from service.wear.core.lives import Life
 from service.wear.core.pooling import LOG_SCALE, LOG_SHAPE
@@ -21,7 +21,7 @@ from service.wear.core.weibull import Weibull
 def assumed(lives: tuple[Life, ...]) -> Fitted:
     """The posterior mean after these lives, of which there may be none, and the outermost plausible models.
 
-    Plausible are those whose log-posterior is below the maximum by no more than the edge of a fit (see `doubt`).
+    Plausible are those whose log-posterior is below the maximum by no more than the edge of a fit (see `confidence`).
     """
     shapes, scales = np.meshgrid(LOG_SHAPES, LOG_SCALES, indexing="ij")
     logs = log_likelihoods([lives])[0]

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import select
 
-from service.exchange.sheets.core.logged import LoggedRow, LoggedTest, ids_of
+from service.exchange.sheets.core.duplicates import LoggedRow, LoggedTest, ids_of
 from service.exchange.sheets.core.test_row import _repair
 from service.gear.models import Item
 from service.testlog.housekeeping import verify

@@ -11,14 +11,14 @@ from typing import Final
 
 from service.kit.quantities import format_share
 from service.wear.curve import ClassShares, Curve, draw
-from service.wear.strip import BOTTOM, RIGHT, TOP, Axes, Tick, use_in_words
+from service.wear.axes import BOTTOM, RIGHT, TOP, Axes, Tick, use_in_words
 
 LABEL: Final = 14.0
 """The least distance between letters at the ends of lines, and the width of one."""
 
 
 @dataclass(frozen=True)
-class Line:
+class ClassLine:
     """A class in a picture: its letter and the letter's position, its line, the lead from the line's end to the letter,
     and its own picture. `differs`: it wears differently from the rest of its kind.
     """
@@ -36,7 +36,7 @@ class Picture:
     """The classes of a kind in one picture: lines, the marks of the axes, and a row of figures for each line."""
 
     name: str
-    lines: Sequence[Line]
+    lines: Sequence[ClassLine]
     shares: Sequence[Tick]
     days: Sequence[Tick]
     seasons: Sequence[Tick]
@@ -50,7 +50,7 @@ def draw_together(name: str, classes: Mapping[str, ClassShares], differs: Contai
     axes = Axes.holding(until, lowest, season_days, RIGHT - LABEL)
     ends = [(axes.x(each.seen), axes.y(each.model(each.seen))) for each in drawn]
     lines = [
-        Line(
+        ClassLine(
             letter,
             place,
             shares.fit_line(axes),

@@ -6,7 +6,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from service.wear.core.doubt import DEPTH, RAYS, edge
+from service.wear.core.confidence import DEPTH, RAYS, edge
 from service.wear.core.fit import fit
 from service.wear.core.likelihood import LogLikelihood
 from service.wear.core.lives import Life, aggregated

@@ -4,8 +4,8 @@ import re
 from collections.abc import Mapping
 
 from service.exchange.sheets.core.connectors import ASIDE, kind_described, kind_in, kind_words
-from service.exchange.sheets.core.others import range_in
-from service.exchange.sheets.core.sure import count_in, gone_in, only_named_so
+from service.exchange.sheets.core.other_gear import range_in
+from service.exchange.sheets.core.recognized_gear import count_in, gone_in, only_named_so
 from service.gear.core import KINDS
 from service.kit.problems import Invalid
 

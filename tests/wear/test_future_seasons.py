@@ -4,8 +4,8 @@ from datetime import date, timedelta
 from uuid import uuid4
 
 from service.season.core import HistoryEntry, Season, What, split
-from service.wear.coming import SeasonToCome, fleets, looked_at
-from service.wear.core.ahead import PlannedSeason
+from service.wear.core.forecast import PlannedSeason
+from service.wear.future_seasons import SeasonToCome, fleets, looked_at
 from service.wear.queries import WearRecord
 
 FALL = Season(date(2026, 9, 1), date(2026, 12, 14), split(date(2026, 9, 1), date(2026, 12, 14), 2))

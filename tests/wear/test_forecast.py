@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.wear.core.ahead import Fleet, PlannedSeason, ahead, bad_shares, replacements_that_keep, rounds_that_keep
-from service.wear.core.assumed import assumed
 from service.wear.core.classes import Fitted
+from service.wear.core.forecast import Fleet, PlannedSeason, ahead, bad_shares, replacements_that_keep, rounds_that_keep
 from service.wear.core.lives import Life
+from service.wear.core.prior import assumed
 from service.wear.core.weibull import Weibull
 
 TWICE = PlannedSeason(105, (52.5, 105))

@@ -8,7 +8,7 @@ import re
 from fractions import Fraction
 
 from service.kit.problems import Invalid, invalid
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _SIZE = re.compile(
     r"(?P<sign>-?) ?(?:(?P<whole>\d{1,5}(?:[.,]\d{1,4})?)(?: (?P<part>\d{1,2}/\d{1,2}))?|(?P<alone>\d{1,2}/\d{1,2}))"

@@ -7,7 +7,7 @@ from uuid import uuid4
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.home.seasons.line import LEFT, LETTER, RIGHT, SeasonStrip, draw
+from service.home.seasons.timeline import LEFT, LETTER, RIGHT, SeasonStrip, draw
 from service.season.core import RoundProgress, split
 from service.season.forms import last_day
 from service.season.models import Event, SeasonRow

@@ -13,7 +13,7 @@ import re
 from functools import lru_cache
 
 from service.exchange.sheets.core.connectors import ASIDE, kind_words
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _OTHER = re.compile(
     r"\b(?:box(?:es)?|stands?|booms?|tripods?|testers?|multimeters?|adapt[eo]rs?|turnarounds?|couplers?|barrels?"

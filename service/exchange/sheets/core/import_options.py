@@ -4,22 +4,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from service.exchange.sheets.core import asides, columns, days, sheet
-from service.exchange.sheets.core.asides import Aside
+from service.exchange.sheets.core import columns, days, sheet, skipped_rows
 from service.exchange.sheets.core.cells import folded, is_bare, is_code, length_in
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.doubts import TELLING
 from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS, UNCODED, Field
+from service.exchange.sheets.core.recognized_gear import describes, is_of_cables
 from service.exchange.sheets.core.row_status import BadRows
 from service.exchange.sheets.core.sheet import SheetTable
-from service.exchange.sheets.core.sure import describes, is_of_cables
+from service.exchange.sheets.core.skipped_rows import Aside
+from service.exchange.sheets.core.uncertain_rows import TELLING
 from service.exchange.sheets.core.wiring_guess import heading_of, stands_alone
 from service.gear.core import KINDS, USUAL_KIND
 from service.kit.codes import ALPHABET, LENGTH
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _OWN_TAGS = ("code", "tag", "tag code", "tag no", "tag number")
 SHOWN = 3
@@ -75,7 +75,7 @@ class Look:
 
     `bare` says that there are lengths without a unit, `unclear` is a date that may be read in two ways, `gaps` are the
     lines without a place below one that has it, each with that place. `usual_kind` is the kind of a row that names none
-    while nobody has said: none where the sheet tells in words what its things are (`core.sure`), else a cable.
+    while nobody has said: none where the sheet tells in words what its things are (`recognized_gear`), else a cable.
     """
 
     kind: SheetKind
@@ -118,8 +118,8 @@ def look(text: str, kind: SheetKind | None = None, mapping: Sequence[str] | None
     if kind is SheetKind.TESTS:
         return Look(kind, read, shown, columns.unit_in(name), order, bare, unclear)
     aside = asides_of(read, keys, kind)
-    gaps = asides.gaps(read, keys, aside)
-    says_kind = _only_names(read, keys) or describes(read, keys, aside, asides.sections(read, aside, heading_of))
+    gaps = skipped_rows.gaps(read, keys, aside)
+    says_kind = _only_names(read, keys) or describes(read, keys, aside, skipped_rows.sections(read, aside, heading_of))
     return Look(
         kind, read, shown, columns.unit_in(name), order, bare, unclear, tuple(gaps), "" if says_kind else USUAL_KIND
     )
@@ -134,7 +134,7 @@ def _only_names(read: SheetTable, mapping: Sequence[str]) -> bool:
 def asides_of(read: SheetTable, mapping: Sequence[str], kind: SheetKind) -> dict[int, Aside]:
     """The rows of a sheet that are no entries, by line."""
     alone = stands_alone if kind is SheetKind.GEAR else lambda _cell, _field: False
-    return asides.asides(read, mapping, KNOWN, alone)
+    return skipped_rows.asides(read, mapping, KNOWN, alone)
 
 
 def _guessed(kind: SheetKind, read: SheetTable) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.season.lines import main
+from service.season.command import main
 
 SEASON: dict[str, Any] = {"season": {"starts": "2026-08-03", "ends": "2026-11-15", "rounds": 2}, "today": "2026-10-01"}
 ITEM = {"code": "any", "in_service_on": "2026-08-03", "history": [{"on": "2026-08-20", "what": "pass"}]}

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.exchange.sheets import queries
-from service.exchange.sheets.core.entered import write_entered
+from service.exchange.sheets.core.readings_cell import write_entered
 from service.gear.wirings import find_wiring
 from service.kit.csvs import BYTE_ORDER_MARK, csv_lines
 from service.kit.quantities import Unit, format_length

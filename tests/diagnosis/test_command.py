@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.diagnosis.lines import main
+from service.diagnosis.command import main
 
 GOOD = {"wiring": "xlr3", "joined": [["A1", "B1"], ["A2", "B2"], ["A3", "B3"]], "probed": "all"}
 OWN = {
@@ -91,7 +91,7 @@ def test_an_explanation_that_is_not_proven_least_says_so() -> None:
 
 def test_the_command_loads_nothing_heavy() -> None:
     code = (
-        "import sys; from service.diagnosis import lines; "
+        "import sys; from service.diagnosis import command; "
         "print([name for name in ('pydantic', 'numpy', 'scipy', 'networkx', 'fastapi', 'sqlalchemy') "
         "if name in sys.modules])"
     )

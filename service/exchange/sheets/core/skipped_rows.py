@@ -9,7 +9,7 @@ from service.exchange.sheets.core.columns import bare
 from service.exchange.sheets.core.header import is_value
 from service.exchange.sheets.core.row_status import RowStatus
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
-from service.kit.typed import plain
+from service.kit.text import plain
 
 _TOTAL = re.compile(
     r"(?:(?:sub|grand|over ?all)[ -]?)?totals?\b.*|(?!\d)(?:[\w&]+ ){1,3}totals?|sums?|sum of .*|summe|gesamt\w*"

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from service.wear.core.undetected import season_bad
 from service.wear.core.weibull import Weibull
-from tests.wear.test_lines import CLASS, run
+from tests.wear.test_command import CLASS, run
 
 SEASON = {"days": 105, "ages": [0, 105, 210], "tests": [26.25, 78.75]}
 KNOWN = {"id": "any", "lives": [], "known": {"shape": 1.8, "scale": 450}, "season": SEASON}

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.retire.choices.core import (
+from service.retire.repair_or_replace.core import (
     Choice,
     ComparedCosts,
     Expected,

@@ -6,7 +6,7 @@ import pytest
 
 from service.wear.core.lives import Life
 from service.wear.core.pooling import PooledItem, bad_at_event
-from service.wear.risk_lines import main
+from service.wear.risk_command import main
 
 ITEM = {
     "name": "F6AZ3D",
