@@ -22,7 +22,7 @@ from service.sessions import queries as session_queries
 from service.sessions.actions import get_session
 from service.sessions.code_input import read_codes
 from service.sessions.core import by_place
-from service.sessions.queries import WorklistLine, place_name
+from service.sessions.queries import WorklistRow, place_name
 from service.tags.queries import codes_of, refuse_ended, tag_on
 from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
@@ -39,7 +39,7 @@ class Count:
     """A count as its pages show it."""
 
     session: WorkSession
-    lines: Sequence[WorklistLine]
+    lines: Sequence[WorklistRow]
     seen: Mapping[UUID, Seen]
     comes_to: Outcome
     walked: Collection[str]
@@ -51,7 +51,7 @@ class Count:
         counted = by_place([_key(line) for line in self.lines], [line.item.id in self.seen for line in self.lines])
         return [(key, name, *counted[key]) for key, name in keys.items()]
 
-    def at(self, key: str) -> list[WorklistLine]:
+    def at(self, key: str) -> list[WorklistRow]:
         """The lines of one place."""
         return [line for line in self.lines if _key(line) == key]
 
@@ -300,7 +300,7 @@ def _acts(context: RequestContext, session: WorkSession) -> bool:
     return context.me.role.reaches(Role.CREW) and session.closed_at is None
 
 
-def _key(line: WorklistLine) -> str:
+def _key(line: WorklistRow) -> str:
     return str(line.item.place_id or NOWHERE)
 
 

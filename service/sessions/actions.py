@@ -103,7 +103,7 @@ def open_session(db: Session, new: NewSession, who: Who | None, now: datetime) -
     )
     db.add(session)
     db.flush()
-    worklist.set_lines(db, session.id, lines)
+    worklist.set_rows(db, session.id, lines)
     changes = {"kind": new.kind, "on": new.on.isoformat(), "items": len(lines)}
     note_in_audit(db, now, session.made_by, "session.opened", new.title, changes)
     return session
@@ -165,7 +165,7 @@ def change_session(db: Session, session_id: UUID, change: SessionChange, actor: 
     if not facts:
         raise invalid("codes", "Nothing would be left on the list. Keep a line, or add a code.")
     order = sorted(facts.values(), key=in_walk)
-    worklist.set_lines(db, session_id, {item.id: why[item.id] for item in order})
+    worklist.set_rows(db, session_id, {item.id: why[item.id] for item in order})
     changes = _changes(session, change) | _counts(before.keys(), facts.keys())
     session.title, session.on, session.note, session.changed_at = change.title, change.on, change.note, actor.now
     if changes:

@@ -14,7 +14,7 @@ from service.kit.problems import NotFound
 from service.sessions import queries
 from service.sessions.actions import lock_open_session
 from service.sessions.core import CLAIM_LASTS, Claim, Turn, live, nearest
-from service.sessions.queries import WorklistLine
+from service.sessions.queries import WorklistRow
 
 
 def claim_next(db: Session, session_id: UUID, actor: Actor, after: UUID | None = None) -> UUID | None:
@@ -50,7 +50,7 @@ def take(db: Session, session_id: UUID, item_id: UUID, actor: Actor) -> None:
     queries.set_claim(db, session_id, item_id, Claim(actor.who.id, actor.now + CLAIM_LASTS))
 
 
-def next_for(lines: Sequence[WorklistLine], who: UUID, last: UUID | None, now: datetime) -> WorklistLine | None:
+def next_for(lines: Sequence[WorklistRow], who: UUID, last: UUID | None, now: datetime) -> WorklistRow | None:
     """The line that `claim_next` would give to somebody who has just tested `last`."""
     turns = [Turn(line.item.id, line.done is not None, line.claim) for line in lines]
     chosen = nearest(turns, who, last, now)

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.sessions import queries
 from service.sessions.core import Pace, by_place, ends_at, live, pace, took
-from service.sessions.queries import Done, WorklistLine
+from service.sessions.queries import Done, WorklistRow
 from service.testlog import queries as log
 from service.testlog.core import Verdict
 from service.testlog.faults import titles
@@ -25,14 +25,14 @@ class Helper:
 
     name: str
     tested: int
-    at: WorklistLine | None = None
+    at: WorklistRow | None = None
 
 
 @dataclass(frozen=True)
 class Progress:
     """A session as it stands. `tested` has what is besides the list (`extra`) too; `ends` is when it will be done."""
 
-    lines: Sequence[WorklistLine]
+    lines: Sequence[WorklistRow]
     tested: Mapping[UUID, Done]
     extra: Sequence[UUID]
     failed: Sequence[UUID]
@@ -79,11 +79,11 @@ def progress(db: Session, session_id: UUID, now: datetime) -> Progress:
 
 
 def _helpers(
-    db: Session, session_id: UUID, lines: Sequence[WorklistLine], tested: Mapping[UUID, Done], now: datetime
+    db: Session, session_id: UUID, lines: Sequence[WorklistRow], tested: Mapping[UUID, Done], now: datetime
 ) -> list[Helper]:
     """Everybody who helps, those who tested most first, then those who were only sent to a line so far."""
     names = queries.helpers(db, session_id)
-    at: dict[UUID, WorklistLine] = {}
+    at: dict[UUID, WorklistRow] = {}
     for line in lines:
         claim = live(line.claim, now)
         if claim is not None and line.done is None:
@@ -110,7 +110,7 @@ class Summary:
     """What a closed session comes to: `left` was not tested; `late` items came in after it was closed."""
 
     failed: Sequence[Failed]
-    left: Sequence[WorklistLine]
+    left: Sequence[WorklistRow]
     notes: Sequence[tuple[UUID, str]]
     late: int
 

@@ -47,7 +47,7 @@ class Done:
 
 
 @dataclass(frozen=True)
-class WorklistLine:
+class WorklistRow:
     """A line of a worklist: the item, why it is on it, its test, once it has one, and who claimed it last."""
 
     item: ItemFacts
@@ -93,7 +93,7 @@ def sessions(db: Session) -> Sequence[Row[WorkSession, str | None, int, int]]:
     ).all()
 
 
-def worklist(db: Session, session_id: UUID) -> list[WorklistLine]:
+def worklist(db: Session, session_id: UUID) -> list[WorklistRow]:
     """The worklist in walking order, with what is done, and who claimed what (also where that has lapsed)."""
     rows = db.execute(
         select(WorkItem.item_id, WorkItem.why, WorkItem.claimed_by, WorkItem.claimed_until, Person.display_name)
@@ -104,7 +104,7 @@ def worklist(db: Session, session_id: UUID) -> list[WorklistLine]:
     ids = [row.item_id for row in rows]
     items, codes, done = item_facts(db, ids), codes_of(db, ids), tested(db, session_id)
     return [
-        WorklistLine(items[item_id], codes[item_id], why, done.get(item_id), _claim(by, until), name or "")
+        WorklistRow(items[item_id], codes[item_id], why, done.get(item_id), _claim(by, until), name or "")
         for item_id, why, by, until, name in rows
     ]
 

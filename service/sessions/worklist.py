@@ -81,7 +81,7 @@ def has_begun(db: Session, session_id: UUID) -> bool:
     return bool(db.scalar(select(or_(test.exists(), seen.exists()))))
 
 
-def set_lines(db: Session, session_id: UUID, why: Mapping[UUID, str]) -> None:
+def set_rows(db: Session, session_id: UUID, why: Mapping[UUID, str]) -> None:
     """Set the items of a worklist, in this order, each with its reason. Claims stay."""
     kept = {line.item_id: line for line in db.scalars(_lines(session_id))}
     for item_id in kept.keys() - why.keys():

@@ -22,7 +22,7 @@ from service.wiring.faults import FAULTS
 
 
 @dataclass(frozen=True)
-class TestLine:
+class ListedTest:
     """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through;
     `doubted` is one that its tester marked as wrong, as long as no lead has decided.
     """
@@ -69,9 +69,9 @@ def _since(text: str, zone: ZoneInfo) -> datetime:
     return parse_instant(text, "since") if "T" in text.upper() else midnight(parse_date(text, "since"), zone)
 
 
-def last_tests(db: Session, item_id: UUID, limit: int) -> list[TestLine]:
+def last_tests(db: Session, item_id: UUID, limit: int) -> list[ListedTest]:
     """The newest tests of an item, voided ones too, the newest first."""
-    return lines(db, db.execute(_tests(item_id).limit(limit)).all())
+    return listed_tests(db, db.execute(_tests(item_id).limit(limit)).all())
 
 
 def log_page(
@@ -101,13 +101,13 @@ def row_of(db: Session, test_id: UUID) -> Row[Test, str | None, Void | None]:
     return db.execute(_tests(None).where(Test.id == test_id)).one()
 
 
-def lines(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[TestLine]:
+def listed_tests(db: Session, rows: Sequence[Row[Test, str | None, Void | None]]) -> list[ListedTest]:
     """Rows of the log as lists show them."""
     ids = [test.id for test, _, _ in rows]
     faults, items = faults_of(db, ids), items_of(db, ids)
     doubted = set(db.scalars(select(Test.id).where(Test.id.in_(ids), DOUBTED)))
     return [
-        TestLine(
+        ListedTest(
             test.id,
             test.tested_at,
             Verdict(test.verdict),

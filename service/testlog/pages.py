@@ -38,7 +38,7 @@ def log_page(
         except Invalid as refusal:
             log_filter, form = LogFilter(), form.refused(refusal)
         rows, following = log_lists.log_page(db, PAGE, after, log_filter)
-        lines = log_lists.lines(db, rows)
+        lines = log_lists.listed_tests(db, rows)
         ids = {item_id for line in lines for item_id in line.items}
         codes, items = codes_of(db, ids), item_facts(db, ids)
         more = urlencode({name: value for name, value in values.items() if value} | {"after": following or ""})

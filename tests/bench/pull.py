@@ -166,7 +166,7 @@ def how_long(items: int, tests: int, times: int) -> None:
                 event = event_for(db, None, local_date(now, zone))
                 assert event is not None
                 began, cpu = time.perf_counter(), time.process_time()
-                lines = len(pull_list(db, event, local_date(now, zone), zone).lines)
+                lines = len(pull_list(db, event, local_date(now, zone), zone).rows)
                 took.append(time.perf_counter() - began)
                 worked.append(time.process_time() - cpu)
         store.close()

@@ -244,7 +244,7 @@ class Line(RuleBasedStateMachine):
             assert found == {key: events(db, [key])[key] for key in found}
 
 
-TestLine = Line.TestCase
-TestLine.settings = settings(
+ListedTest = Line.TestCase
+ListedTest.settings = settings(
     max_examples=15, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck)
 )

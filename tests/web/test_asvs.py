@@ -15,7 +15,7 @@ from fastapi.testclient import TestClient
 from service.crew import actions
 from service.crew.core import LEAD_LONGEST, Role
 from service.home.people import pages
-from service.web.middleware.request_log import Lines
+from service.web.middleware.request_log import LineFormatter
 from service.web.middleware.security import BODY_MOST
 from tests.support.program import BASE, Running, op, running
 
@@ -214,7 +214,7 @@ def test_a_field_too_many_is_refused(program: Running) -> None:
 
 def test_nothing_typed_begins_a_line_of_the_log() -> None:
     typed = 'x\n{"level": "info"}\r\u2028'
-    line = Lines().format(logging.LogRecord("coilbook", logging.INFO, "", 0, "%s", (typed,), None))
+    line = LineFormatter().format(logging.LogRecord("coilbook", logging.INFO, "", 0, "%s", (typed,), None))
     assert "\n" not in line
     assert json.loads(line)["says"] == typed
 

@@ -22,7 +22,7 @@ from service.crew.core import Role
 from service.crew.passphrases import actions as passphrases
 from service.kit.problems import Problem
 from service.settings import read_settings
-from service.web.middleware.request_log import Lines
+from service.web.middleware.request_log import LineFormatter
 from tests.bench.running import free_port, wait_for
 from tests.support.program import BASE, Running, op, running
 from tests.support.waiting import PATIENCE
@@ -35,7 +35,7 @@ def written() -> Iterator[io.StringIO]:
     """What the log holds."""
     out = io.StringIO()
     handler = logging.StreamHandler(out)
-    handler.setFormatter(Lines())
+    handler.setFormatter(LineFormatter())
     log = logging.getLogger("coilbook")
     level = log.level
     log.addHandler(handler)

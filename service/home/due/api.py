@@ -8,7 +8,7 @@ from pydantic import BaseModel
 
 from service.crew.context import ViewerContext, api_router
 from service.home.due import queries
-from service.home.due.queries import DueLine
+from service.home.due.queries import DueRow
 from service.kit.dates import parse_date
 from service.kit.problems import invalid
 from service.season.core import DueState
@@ -81,7 +81,7 @@ def due(
     )
 
 
-def _as_json(line: DueLine) -> DueOut:
+def _as_json(line: DueRow) -> DueOut:
     item = line.item
     return DueOut(
         code=line.code,

@@ -24,7 +24,7 @@ from service.testlog.queries import events, suspected
 
 
 @dataclass(frozen=True)
-class DueLine:
+class DueRow:
     """An item with its code and what is due of it."""
 
     item: ItemFacts
@@ -32,7 +32,7 @@ class DueLine:
     due: Due
 
 
-Page = tuple[list[DueLine], str | None]
+Page = tuple[list[DueRow], str | None]
 """Some lines, and the cursor of the next page."""
 
 
@@ -79,7 +79,7 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
         query = query.where(beyond(order, position(after, int, str, UUID)))
     dues = {row.item_id: Due(DueState(row.state), row.due_by, row.round) for row in db.execute(query)}
     items, codes = _facts(db, list(dues))
-    lines = [DueLine(items[one], codes.get(one, ""), due) for one, due in dues.items()]
+    lines = [DueRow(items[one], codes.get(one, ""), due) for one, due in dues.items()]
     return _cut(lines, size)
 
 
@@ -89,7 +89,7 @@ def walk_through(
     """The same for what was reckoned as of another day."""
     ids = [item_id for item_id, due in dues.items() if due.state in wanted]
     items, codes = _facts(db, ids)
-    lines = sorted((DueLine(items[one], codes.get(one, ""), dues[one]) for one in ids), key=_place_in_walk)
+    lines = sorted((DueRow(items[one], codes.get(one, ""), dues[one]) for one in ids), key=_place_in_walk)
     if after:
         reached = tuple(position(after, int, str, UUID))
         lines = [line for line in lines if _place_in_walk(line) > reached]
@@ -135,15 +135,15 @@ def _facts(db: Session, item_ids: list[UUID]) -> tuple[dict[UUID, ItemFacts], di
 
 
 def _page(dues: dict[UUID, Due], items: dict[UUID, ItemFacts], codes: dict[UUID, str], size: int) -> Page:
-    lines = [DueLine(items[item_id], codes.get(item_id, ""), due) for item_id, due in list(dues.items())[:size]]
+    lines = [DueRow(items[item_id], codes.get(item_id, ""), due) for item_id, due in list(dues.items())[:size]]
     last = lines[-1] if len(dues) > size else None
     return lines, cursor(last.due.due_by or date.max, last.item.id) if last else None
 
 
-def _cut(lines: list[DueLine], size: int) -> Page:
+def _cut(lines: list[DueRow], size: int) -> Page:
     shown = lines[:size]
     return shown, cursor(*_place_in_walk(shown[-1])) if len(lines) > size else None
 
 
-def _place_in_walk(line: DueLine) -> tuple[int, str, UUID]:
+def _place_in_walk(line: DueRow) -> tuple[int, str, UUID]:
     return line.item.walk_order, line.item.place, line.item.id

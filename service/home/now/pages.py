@@ -27,7 +27,7 @@ from service.sessions.queries import sessions
 from service.store.backup import OLD, last_backup
 from service.tags.queries import codes_of, how_many_wait
 from service.testlog.housekeeping import ensure_today
-from service.testlog.log_lists import TestLine, lines
+from service.testlog.log_lists import ListedTest, listed_tests
 from service.testlog.marks.queries import undecided
 from service.testlog.models import WorkSession
 from service.testlog.rounds import progress
@@ -58,7 +58,7 @@ class Now:
     ready: EventReadiness | None
     acts: list[AdvisedAct]
     waiting: int = 0
-    marked: list[tuple[TestLine, list[str]]] = field(default_factory=list)
+    marked: list[tuple[ListedTest, list[str]]] = field(default_factory=list)
     steps: list[FirstStep] = field(default_factory=list)
     backed_up: datetime | None = None
     is_old: bool = False
@@ -105,9 +105,9 @@ def openapi(context: LeadContext) -> Response:
         return JSONResponse(context.request.app.openapi())
 
 
-def _marked(db: Session) -> list[tuple[TestLine, list[str]]]:
+def _marked(db: Session) -> list[tuple[ListedTest, list[str]]]:
     """The tests that a lead has to decide about, each with the codes of its items."""
-    marked = lines(db, undecided(db, MARKED_MOST))
+    marked = listed_tests(db, undecided(db, MARKED_MOST))
     codes = codes_of(db, {item_id for line in marked for item_id in line.items})
     return [(line, [codes[item_id] for item_id in line.items]) for line in marked]
 

@@ -13,7 +13,7 @@ from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.offline import queries
 from service.home.test.forms import TestForm
 from service.kit.quantities import Unit, format_length
-from service.sessions.queries import WorklistLine, worklist
+from service.sessions.queries import WorklistRow, worklist
 from service.swaps.queries import ready
 from service.testers.tables import version
 from service.testlog import form_reader
@@ -45,7 +45,7 @@ def package(db: Session, session: WorkSession, who: Who, unit: Unit, today: date
 
 
 def _line(
-    db: Session, line: WorklistLine, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit
+    db: Session, line: WorklistRow, last: Mapping[Any, tuple[str, Any]], sure: bool, unit: Unit
 ) -> dict[str, Any]:
     item = line.item
     verdict, at = last.get(item.id, (None, None))

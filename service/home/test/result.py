@@ -36,7 +36,7 @@ def result_facts(db: Session, test: Test, who: Who, now: datetime) -> dict[str, 
     faults = queries.faults_of(db, [test.id])[test.id]
     logs = who.role.reaches(Role.CREW)
     marked = marks_of(db, [test.id]).get(test.id)
-    line, void = log_lists.lines(db, [log_lists.row_of(db, test.id)])[0], queries.void_of(db, test.id)
+    line, void = log_lists.listed_tests(db, [log_lists.row_of(db, test.id)])[0], queries.void_of(db, test.id)
     return {
         "test": test,
         "line": line,

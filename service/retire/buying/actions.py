@@ -100,22 +100,22 @@ def _buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> 
 def advised_items(judged: JudgedGear, pull: PullList | None, today: date, program: ProgramFacts) -> list[Advised]:
     """The items to repair or replace, in walking order: those with an open fault, and those the pull list takes out."""
     broken = reasons_of_broken(judged.gear.values(), judged.limits, today, Unit(program.unit))
-    lines = {line.item.id: line for line in pull.lines} if pull else {}
+    rows = {row.item.id: row for row in pull.rows} if pull else {}
     name, advised = item_namer(program), []
     for one in judged.standings:
-        gear, line = judged.gear[one.item.id], lines.get(one.item.id)
-        is_open = line is not None and line.done is None
-        if gear.id not in broken and (line is None or not (is_open or line.waits)):
+        gear, row = judged.gear[one.item.id], rows.get(one.item.id)
+        is_open = row is not None and row.done is None
+        if gear.id not in broken and (row is None or not (is_open or row.waits)):
             continue
-        reasons = broken.get(gear.id) or (line.decided.retire_reasons if line and line.decided else ())
-        action = line.action if line and (is_open or gear.id not in broken) else action_of(reasons)
+        reasons = broken.get(gear.id) or (row.decided.retire_reasons if row and row.decided else ())
+        action = row.action if row and (is_open or gear.id not in broken) else action_of(reasons)
         if action not in COMES_OUT:
             continue
-        word = line.word if line and is_open else None
+        word = row.word if row and is_open else None
         why = [f"{word.by}: {word.reason}"] if word else [each.why for each in reasons if _explains(each, action)]
         if gear.comparison and (word or not any(each.reason in COMPARED for each in reasons)):
             why.append(costs_in_words(gear.comparison, today))
-        spare, in_list = ((line.spare_code or ""), pull.is_bought(line)) if pull and line else ("", False)
+        spare, in_list = ((row.spare_code or ""), pull.is_bought(row)) if pull and row else ("", False)
         advised.append(Advised(gear.id, one.code, name(one.item), action, tuple(why), gear.comparison, spare, in_list))
     return advised
 

@@ -18,7 +18,7 @@ from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, ac
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
 from service.retire.lists.core import Decided, FittingPiece, InCase, JudgedItem
-from service.retire.lists.queries import ItemStanding, JudgedGear, PullLine, PullList, Ticked
+from service.retire.lists.queries import ItemStanding, JudgedGear, PullList, PullRow, Ticked
 from service.season.core import DueState, due_of_lanes
 from service.season.models import Event
 from service.season.queries import get_event, next_events, seasons_of
@@ -112,8 +112,8 @@ def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLi
         for each in decided
         if each.comes_out and each.spare is None
     }
-    lines = _lines(db, decided, standings, bought, overrules, done, would_fit)
-    actions = {line.item.id: line.action for line in lines if line.done is None}
+    rows = _rows(db, decided, standings, bought, overrules, done, would_fit)
+    actions = {row.item.id: row.action for row in rows if row.done is None}
     advised = {
         item_id: actions.get(item_id) or action_of(reasons)
         for item_id, reasons in reasons_of_broken(gear.values(), limits, today).items()
@@ -121,7 +121,7 @@ def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLi
     used = {one.item.id for one in no_spares if one.item.id not in done or one.item.state is ItemState.IN_SERVICE}
     states = {one.item.id: one.item.state for one in standings}
     number = len(judged) + len(done)
-    return PullList(event, everything, number, lines, states, used, ready, waiting, pieces, overrules, advised)
+    return PullList(event, everything, number, rows, states, used, ready, waiting, pieces, overrules, advised)
 
 
 def _overrule(overrules: Mapping[UUID, LeadDecision], item_id: UUID) -> Action | None:
@@ -138,7 +138,7 @@ def _pieces(db: Session, standings: Sequence[ItemStanding]) -> dict[UUID, Fittin
     }
 
 
-def _lines(
+def _rows(
     db: Session,
     decided: Sequence[Decided],
     standings: Sequence[ItemStanding],
@@ -146,7 +146,7 @@ def _lines(
     overrules: Mapping[UUID, LeadDecision],
     done: Mapping[UUID, Ticked],
     would_fit: Mapping[UUID, tuple[tuple[ItemFacts, str], ...]],
-) -> list[PullLine]:
+) -> list[PullRow]:
     """The open rows and those that were ticked, in walking order."""
     named = {one.item.id: (one.item, one.code) for one in standings}
     gone = {item for tick in done.values() for item in (tick.item_id, tick.spare_id) if item} - named.keys()
@@ -155,15 +155,15 @@ def _lines(
         named |= {item_id: (item, codes.get(item_id, "")) for item_id, item in item_facts(db, gone).items()}
     unsorted = [(each.gear.id, each, each.spare, None) for each in decided]
     unsorted += [(tick.item_id, None, tick.spare_id, tick) for tick in done.values()]  # type: ignore[misc]
-    lines = []
-    for item_id, line, spare_id, tick in unsorted:
+    rows = []
+    for item_id, row, spare_id, tick in unsorted:
         item, code = named[item_id]
         spare, spare_code = named[spare_id] if spare_id else (None, None)
         word = overrules.get(item_id)
         length = bought.get(item_id, item.length_mm)
-        fitting = would_fit.get(item_id, ()) if line else ()
-        lines.append(PullLine(item, code, line, length, spare, spare_code, word, tick, fitting))
-    return sorted(lines, key=lambda line: (*line.place[:2], line.item.label, line.item.length_mm, line.code))
+        fitting = would_fit.get(item_id, ()) if row else ()
+        rows.append(PullRow(item, code, row, length, spare, spare_code, word, tick, fitting))
+    return sorted(rows, key=lambda row: (*row.place[:2], row.item.label, row.item.length_mm, row.code))
 
 
 def _judged(

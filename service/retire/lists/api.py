@@ -19,7 +19,7 @@ from service.retire.lists.forms import (
     UnprovenOut,
     WordOut,
 )
-from service.retire.lists.queries import PullLine, PullList
+from service.retire.lists.queries import PullList, PullRow
 from service.retire.lists.ticking import tick
 from service.season.models import EventKind
 from service.testlog.housekeeping import ensure_today
@@ -41,8 +41,8 @@ def pull_list(
 
 
 @router.post("/ticks", status_code=201, response_model=TickOut)
-def tick_line(context: CrewContext, body: TickIn) -> Any:
-    """Do a line of a list; the same id again gives the same answer."""
+def tick_row(context: CrewContext, body: TickIn) -> Any:
+    """Tick a row of a list; the same id again gives the same answer."""
     return context.once(body.id, "pull.tick", body.content(), lambda db: tick(db, body.entry(), context.actor))
 
 
@@ -51,9 +51,9 @@ def _as_json(pull: PullList, unit: Unit) -> PullListOut:
     return PullListOut(
         event=EventOut(id=event.id, name=event.name, kind=EventKind(event.kind), on=event.on),
         judged=pull.judged,
-        done=len(pull.lines) - len(pull.open),
+        done=len(pull.rows) - len(pull.open),
         counts=pull.counts,
-        items=[_line(line, unit) for line in pull.lines],
+        items=[_row(row, unit) for row in pull.rows],
         buy=[
             BuyOut(kind=sort.kind, wiring=sort.wiring, length_mm=sort.length_mm, count=count)
             for sort, count in pull.shopping.items()
@@ -61,11 +61,11 @@ def _as_json(pull: PullList, unit: Unit) -> PullListOut:
     )
 
 
-def _line(line: PullLine, unit: Unit) -> PullOut:
-    item, decided, word = line.item, line.decided, line.word
-    _, place, place_b = line.place
+def _row(row: PullRow, unit: Unit) -> PullOut:
+    item, decided, word = row.item, row.decided, row.word
+    _, place, place_b = row.place
     return PullOut(
-        code=line.code,
+        code=row.code,
         name=item_title(item, unit),
         label=item.label,
         kind=item.kind,
@@ -77,18 +77,18 @@ def _line(line: PullLine, unit: Unit) -> PullOut:
         due=decided.gear.today.state if decided else None,
         due_at_event=decided.gear.then.state if decided else None,
         reasons=list(decided.reasons) if decided else [],
-        why=list(line.why),
-        action=line.action,
-        comes_out=line.comes_out,
-        spare=line.spare_code,
-        spare_length_mm=line.spare.length_mm if line.spare else None,
-        spare_place=line.spare.place if line.spare else "",
+        why=list(row.why),
+        action=row.action,
+        comes_out=row.comes_out,
+        spare=row.spare_code,
+        spare_length_mm=row.spare.length_mm if row.spare else None,
+        spare_place=row.spare.place if row.spare else "",
         unproven=[
-            UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in line.would_fit
+            UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in row.would_fit
         ],
         risk=decided.gear.risk if decided else None,
         overruled=WordOut(action=word.action, reason=word.reason, by=word.by, until=word.until)
         if word and word.action
         else None,
-        done_at=line.done.at if line.done else None,
+        done_at=row.done.at if row.done else None,
     )

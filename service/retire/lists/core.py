@@ -118,7 +118,7 @@ def decided(
         rest = [spare for spare in free if spare.piece.id not in goes_in.values()]
         goes_in |= assigned(fillable(pieces, rest), rest)
     codes = {one.piece.id: one.piece.code for one in case}
-    lines = []
+    rows = []
     for one in in_use:
         goes = goes_in.get(one.gear.id)
         reasons = [
@@ -127,8 +127,8 @@ def decided(
         ]
         if reasons or one.overruled:
             do = one.overruled or decisions.action_of(reasons)
-            lines.append(Decided(one.gear, tuple(reasons), do, None if do is Action.WATCH else goes))
-    return lines
+            rows.append(Decided(one.gear, tuple(reasons), do, None if do is Action.WATCH else goes))
+    return rows
 
 
 def _risk(one: JudgedItem, reasons: Sequence[RetireReason], limits: Limits, spare: str | None) -> list[RetireReason]:
@@ -210,21 +210,21 @@ def changes(before: Iterable[Printed], now: Iterable[Printed], done: Iterable[st
 
     A row has changed if its action, its spare or a place has; other words for the same reasons do not count.
     """
-    was, is_now = {line.code: line for line in before}, {line.code: line for line in now}
+    was, is_now = {row.code: row for row in before}, {row.code: row for row in now}
     gone = was.keys() - is_now.keys() - set(done)
     return Changes(
-        added=tuple(line for code, line in is_now.items() if code not in was),
-        dropped=tuple(line for code, line in was.items() if code in gone),
+        added=tuple(row for code, row in is_now.items() if code not in was),
+        dropped=tuple(row for code, row in was.items() if code in gone),
         changed=tuple(
-            (was[code], line)
-            for code, line in is_now.items()
-            if code in was and _without_text(was[code]) != _without_text(line)
+            (was[code], row)
+            for code, row in is_now.items()
+            if code in was and _without_text(was[code]) != _without_text(row)
         ),
     )
 
 
-def _without_text(line: Printed) -> Printed:
-    return replace(line, why=(), name="", spare_place="", would_fit="")
+def _without_text(row: Printed) -> Printed:
+    return replace(row, why=(), name="", spare_place="", would_fit="")
 
 
 def fits(spare: FittingPiece, item: FittingPiece) -> bool:

@@ -12,7 +12,7 @@ from service.kit.csvs import BYTE_ORDER_MARK, write_csv
 from service.kit.quantities import Unit, format_length
 from service.retire.decisions.core import Action
 from service.retire.decisions.queries import LeadDecision
-from service.retire.lists.queries import PullLine, PullList
+from service.retire.lists.queries import PullList, PullRow
 from service.web.qr import qr_svg
 
 ACTION_WORDS = {
@@ -41,8 +41,8 @@ COLUMNS = (
 
 def as_csv(db: Session, pull: PullList, unit: Unit) -> str:
     """The list as CSV."""
-    wirings = {key: wiring_name(db, key) for key in {line.item.wiring for line in pull.lines}}
-    return write_csv(COLUMNS, [_row(line, wirings, unit) for line in pull.lines])
+    wirings = {key: wiring_name(db, key) for key in {row.item.wiring for row in pull.rows}}
+    return write_csv(COLUMNS, [_row(row, wirings, unit) for row in pull.rows])
 
 
 def csv_file(text: str, name: str) -> Response:
@@ -51,23 +51,23 @@ def csv_file(text: str, name: str) -> Response:
     return Response((BYTE_ORDER_MARK + text).encode(), 200, headers, "text/csv; charset=utf-8")
 
 
-def _row(line: PullLine, wirings: dict[str, str], unit: Unit) -> list[object]:
-    item, (_, place, place_b) = line.item, line.place
+def _row(row: PullRow, wirings: dict[str, str], unit: Unit) -> list[object]:
+    item, (_, place, place_b) = row.item, row.place
     return [
-        "yes" if line.done else "",
+        "yes" if row.done else "",
         place,
         place_b,
-        line.code,
+        row.code,
         item_title(item, unit),
         wirings[item.wiring],
         _length(item.length_mm, unit),
-        ACTION_WORDS[line.action],
-        " ".join(line.why),
-        line.spare_code,
-        _length(line.spare.length_mm, unit) if line.spare else "",
-        line.spare.place if line.spare else "",
-        ", ".join(code for _, code in line.would_fit),
-        _word(line.word) if line.word else "",
+        ACTION_WORDS[row.action],
+        " ".join(row.why),
+        row.spare_code,
+        _length(row.spare.length_mm, unit) if row.spare else "",
+        row.spare.place if row.spare else "",
+        ", ".join(code for _, code in row.would_fit),
+        _word(row.word) if row.word else "",
     ]
 
 

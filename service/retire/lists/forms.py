@@ -24,7 +24,7 @@ class EventOut(BaseModel):
 
 
 class WordOut(BaseModel):
-    """A lead's word on a line; `until` is the first day on which it no longer holds, None: after its event."""
+    """A lead's word on a row; `until` is the first day on which it no longer holds, None: after its event."""
 
     action: Action
     reason: str
@@ -41,7 +41,7 @@ class UnprovenOut(BaseModel):
 
 
 class PullOut(BaseModel):
-    """A line: `due` is the state today, `due_at_event` on the event's day; `spare` the code of what goes in.
+    """A row: `due` is the state today, `due_at_event` on the event's day; `spare` the code of what goes in.
 
     `spare_place` is where that lies; where none goes in, `unproven` are spares that could, once they pass a test.
     `risk` is the chance that it has failed unseen by the event, where wear can tell. `done_at` is when it was ticked.
@@ -83,7 +83,7 @@ class BuyOut(BaseModel):
 class PullListOut(BaseModel):
     """A pull list; `judged` is how many items in use were looked at, `items` are in walking order.
 
-    `counts` are of the lines that are open, by action; `done` how many were ticked.
+    `counts` are of the rows that are open, by action; `done` how many were ticked.
     """
 
     event: EventOut

@@ -39,8 +39,8 @@ def next_pull_list(context: ViewerContext, item: str = "") -> Response:
         event = actions.event_for(db, None, context.today)
         if event is None:
             return context.page("retire/no_event.html")
-        line = f"/items/{item_with(db, item, ended=True).id}" if item else ""
-    return RedirectResponse(f"/pull/{event.id}{line}", 303)
+        row = f"/items/{item_with(db, item, ended=True).id}" if item else ""
+    return RedirectResponse(f"/pull/{event.id}{row}", 303)
 
 
 @router.get("/pull/{event_id}")
@@ -76,7 +76,7 @@ def pull_csv(context: ViewerContext, event_id: str) -> Response:
 
 
 @router.get("/pull/{event_id}/find")
-def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response:
+def find_row(context: ViewerContext, event_id: str, code: str = "") -> Response:
     """Redirect to the row of a typed code."""
     with context.reading() as db:
         event = get_event(db, event_id)
@@ -87,15 +87,15 @@ def find_line(context: ViewerContext, event_id: str, code: str = "") -> Response
 
 
 @router.get("/pull/{event_id}/items/{named}")
-def line_page(context: ViewerContext, event_id: str, named: str) -> Response:
+def row_page(context: ViewerContext, event_id: str, named: str) -> Response:
     """One row, by the id of its item or the code of its tag: why, the spare, the tick, a lead's decision."""
     ensure_today(context)
     with context.reading() as db:
-        return _line(context, db, get_event(db, event_id), _item_id(db, named), Form())
+        return _row(context, db, get_event(db, event_id), _item_id(db, named), Form())
 
 
 @router.post("/pull/{event_id}/ticks")
-def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
+def tick_row(context: CrewContext, event_id: str, posted: Posted) -> Response:
     """Tick a row as done. What speaks against it is shown first, and can be confirmed."""
     code = text(posted, "item")
     form = typed(posted, "spare", "other", "action", "none")
@@ -118,7 +118,7 @@ def tick_line(context: CrewContext, event_id: str, posted: Posted) -> Response:
         context.once(new.id, "pull.tick.form", content, lambda db: tick(db, new, context.actor))
         return f"/pull/{event.id}?{urlencode({'done': code})}#i-{code}"
 
-    return context.submit(form, do, lambda db, form: _line(context, db, event, item_id, form), conflict="spare")
+    return context.submit(form, do, lambda db, form: _row(context, db, event, item_id, form), conflict="spare")
 
 
 @router.post("/pull/{event_id}/ticks/{tick_id}/undo")
@@ -137,7 +137,7 @@ def untick(context: CrewContext, event_id: str, tick_id: UUID, posted: Posted) -
 
 
 @router.post("/pull/{event_id}/items/{named}/overrule")
-def overrule_line(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
+def overrule_row(context: LeadContext, event_id: str, named: str, posted: Posted) -> Response:
     """Save a lead's decision on an item."""
     form = typed(posted, "action", "reason", "until")
     ensure_today(context)
@@ -154,7 +154,7 @@ def overrule_line(context: LeadContext, event_id: str, named: str, posted: Poste
         )
         return f"/pull/{event.id}/items/{item_id}"
 
-    return context.submit(form, keep, lambda db, form: _line(context, db, event, item_id, form))
+    return context.submit(form, keep, lambda db, form: _row(context, db, event, item_id, form))
 
 
 @router.post("/pull/{event_id}/prints")
@@ -177,32 +177,32 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
     with context.reading() as db:
         event = get_event(db, event_id)
         kept = queries.get_print(db, event.id, print_id)
-        lines = queries.lines_of(kept)
-        symbols = {line.code: csv_export.symbol(_url(context, line.code)) for line in lines if line.code}
-        places = [(place, list(here)) for place, here in groupby(lines, key=lambda line: line.place)]
+        rows = queries.lines_of(kept)
+        symbols = {row.code: csv_export.symbol(_url(context, row.code)) for row in rows if row.code}
+        places = [(place, list(here)) for place, here in groupby(rows, key=lambda row: row.place)]
         return context.page(
             "retire/paper.html",
             event=event,
             kept=kept,
             places=places,
-            count=len(lines),
+            count=len(rows),
             symbols=symbols,
             words=ACTION_WORDS,
         )
 
 
-def _line(context: RequestContext, db: Session, event: Event, item_id: UUID, form: Form) -> Response:
+def _row(context: RequestContext, db: Session, event: Event, item_id: UUID, form: Form) -> Response:
     """The page of a row with its two forms, the tick and the lead's decision; each shows its own values."""
     pull = actions.pull_list(db, event, context.today, context.zone)
-    line = pull.of(item_id)
-    if line is not None and line.item.id != item_id and not form.errors:  # it is the spare that goes in
-        return RedirectResponse(f"/pull/{event.id}/items/{line.item.id}?goes_in=1", 303)
-    item, judged = line.item if line else item_facts(db, [item_id])[item_id], pull.judged_gear
+    row = pull.of(item_id)
+    if row is not None and row.item.id != item_id and not form.errors:  # it is the spare that goes in
+        return RedirectResponse(f"/pull/{event.id}/items/{row.item.id}?goes_in=1", 303)
+    item, judged = row.item if row else item_facts(db, [item_id])[item_id], pull.judged_gear
     return context.page(
-        "retire/line.html",
+        "retire/row.html",
         form=form,
         event=event,
-        line=line,
+        row=row,
         item=item,
         code=code_of(db, item_id),
         words=ACTION_WORDS,

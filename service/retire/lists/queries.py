@@ -177,7 +177,7 @@ def has_history(db: Session, event_id: UUID) -> bool:
 
 
 @dataclass(frozen=True)
-class PullLine:
+class PullRow:
     """A row of a pull list: the item, its code, what is advised, and what has been done.
 
     `decided` is None if nothing is left to do, since it was ticked; `bought_mm` is the item's length as bought. `spare`
@@ -263,7 +263,7 @@ class PullList:
     event: Event
     judged_gear: JudgedGear
     judged: int
-    lines: list[PullLine]
+    rows: list[PullRow]
     states: dict[UUID, ItemState]
     in_use: set[UUID]
     ready: list[FittingPiece]
@@ -273,19 +273,19 @@ class PullList:
     advised: dict[UUID, Action]
 
     @property
-    def open(self) -> list[PullLine]:
+    def open(self) -> list[PullRow]:
         """The rows still to be done."""
-        return [line for line in self.lines if line.done is None]
+        return [row for row in self.rows if row.done is None]
 
     @property
     def counts(self) -> dict[Action, int]:
         """How many open rows ask for each action."""
-        return {action: sum(line.action is action for line in self.open) for action in Action}
+        return {action: sum(row.action is action for row in self.open) for action in Action}
 
     @property
-    def places(self) -> list[tuple[str, list[PullLine]]]:
+    def places(self) -> list[tuple[str, list[PullRow]]]:
         """The rows, place by place."""
-        return [(place, list(lines)) for place, lines in groupby(self.lines, key=lambda line: line.place[1])]
+        return [(place, list(rows)) for place, rows in groupby(self.rows, key=lambda row: row.place[1])]
 
     @property
     def shopping(self) -> dict[Sort, int]:
@@ -294,26 +294,26 @@ class PullList:
         Items that come out for repair are not counted: each fills its own gap.
         """
         missing: dict[Sort, int] = {}
-        for line in self.lines:
-            if self.is_bought(line):
-                sort = Sort(line.item.kind, line.item.wiring, line.bought_mm)
+        for row in self.rows:
+            if self.is_bought(row):
+                sort = Sort(row.item.kind, row.item.wiring, row.bought_mm)
                 missing[sort] = missing.get(sort, 0) + 1
         return dict(sorted(missing.items(), key=lambda one: one[0].order))
 
-    def is_bought(self, line: PullLine) -> bool:
+    def is_bought(self, row: PullRow) -> bool:
         """Whether a new item is to be bought for a row: it has no spare, and its item does not come back."""
-        return line.unfilled and self.advised.get(line.item.id, line.action) is Action.RETIRE
+        return row.unfilled and self.advised.get(row.item.id, row.action) is Action.RETIRE
 
     @property
     def gaps_until_repaired(self) -> int:
         """How many items come out for repair without a spare."""
-        waiting = (line for line in self.lines if line.unfilled and (line.done is None or line.waits))
-        return sum(not self.is_bought(line) for line in waiting)
+        waiting = (row for row in self.rows if row.unfilled and (row.done is None or row.waits))
+        return sum(not self.is_bought(row) for row in waiting)
 
-    def of(self, item_id: UUID) -> PullLine | None:
+    def of(self, item_id: UUID) -> PullRow | None:
         """The row of an item, or the row whose spare it is."""
-        mine = (line for line in self.lines if line.item.id == item_id)
-        theirs = (line for line in self.lines if line.spare and line.spare.id == item_id and line.done is None)
+        mine = (row for row in self.rows if row.item.id == item_id)
+        theirs = (row for row in self.rows if row.spare and row.spare.id == item_id and row.done is None)
         return next(mine, None) or next(theirs, None)
 
 
@@ -323,8 +323,8 @@ ItemNamer = Callable[[ItemFacts], str]
 
 def add_print(db: Session, print_id: UUID, pull: PullList, name: ItemNamer, actor: Actor) -> None:
     """Save the open rows as a print."""
-    lines = [as_saved(printed(line, name)) for line in pull.open]
-    db.add(PullPrint(id=print_id, event_id=pull.event.id, at=actor.now, person_id=actor.who.id, lines=lines))
+    rows = [as_saved(printed(row, name)) for row in pull.open]
+    db.add(PullPrint(id=print_id, event_id=pull.event.id, at=actor.now, person_id=actor.who.id, lines=rows))
     db.flush()
 
 
@@ -346,25 +346,25 @@ def since_print(db: Session, pull: PullList, name: ItemNamer) -> tuple[PullPrint
     last = db.scalar(query.order_by(PullPrint.at.desc(), PullPrint.id).limit(1))
     if last is None:
         return None
-    done = [line.code for line in pull.lines if line.done is not None]
-    return last, changes(lines_of(last), [printed(line, name) for line in pull.open], done)
+    done = [row.code for row in pull.rows if row.done is not None]
+    return last, changes(lines_of(last), [printed(row, name) for row in pull.open], done)
 
 
-def printed(line: PullLine, name: ItemNamer) -> Printed:
+def printed(row: PullRow, name: ItemNamer) -> Printed:
     """A row as it is printed."""
-    _, place, place_b = line.place
-    title = name(line.item)
+    _, place, place_b = row.place
+    title = name(row.item)
     if place_b:
         title += f", to {place_b}"
-    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in line.would_fit)
+    would_fit = ", ".join(f"{code} from {spare.place}" if spare.place else code for spare, code in row.would_fit)
     return Printed(
-        line.code,
+        row.code,
         title,
         place,
-        line.action,
-        line.spare_code or "",
-        line.why,
-        line.spare.place if line.spare else "",
+        row.action,
+        row.spare_code or "",
+        row.why,
+        row.spare.place if row.spare else "",
         would_fit,
     )
 
@@ -386,15 +386,15 @@ def lines_of(saved: PullPrint) -> list[Printed]:
     ]
 
 
-def as_saved(line: Printed) -> dict[str, Any]:
+def as_saved(row: Printed) -> dict[str, Any]:
     """A printed row as JSON, as it is stored."""
     return {
-        "code": line.code,
-        "name": line.name,
-        "place": line.place,
-        "action": line.action,
-        "spare": line.spare,
-        "why": list(line.why),
-        "spare_place": line.spare_place,
-        "would_fit": line.would_fit,
+        "code": row.code,
+        "name": row.name,
+        "place": row.place,
+        "action": row.action,
+        "spare": row.spare,
+        "why": list(row.why),
+        "spare_place": row.spare_place,
+        "would_fit": row.would_fit,
     }

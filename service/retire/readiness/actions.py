@@ -14,7 +14,7 @@ from service.retire.decisions.core import COMES_OUT, Action
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists.actions import pull_list
 from service.retire.lists.core import OLDEST_DAYS, Spare, assigned
-from service.retire.lists.queries import PullLine, PullList
+from service.retire.lists.queries import PullList, PullRow
 from service.retire.readiness.core import (
     SWAP_SECONDS,
     Act,
@@ -118,7 +118,7 @@ def _ready_by(db: Session, pull: PullList, today: date, order: ActOrder) -> Even
 
 def _items(db: Session, pull: PullList) -> list[ItemInUse]:
     """The items that have to work, in walking order."""
-    usual, lines = usual_times(db), {line.item.id: line for line in pull.open}
+    usual, rows = usual_times(db), {row.item.id: row for row in pull.open}
     unproven = _unproven(pull)
 
     def seconds(item_id: UUID) -> int:
@@ -126,7 +126,7 @@ def _items(db: Session, pull: PullList) -> list[ItemInUse]:
         return seconds_for((piece.kind, piece.wiring), usual)
 
     return [
-        _item(pull, item_id, lines.get(item_id), seconds(item_id), unproven.get(item_id))
+        _item(pull, item_id, rows.get(item_id), seconds(item_id), unproven.get(item_id))
         for item_id in pull.pieces
         if item_id in pull.in_use
     ]
@@ -134,11 +134,11 @@ def _items(db: Session, pull: PullList) -> list[ItemInUse]:
 
 def _unproven(pull: PullList) -> dict[UUID, UUID]:
     """For each item that comes out without a proven spare: one that goes in once it passes; none is used twice."""
-    gaps = [pull.pieces[line.item.id] for line in pull.open if line.unfilled]
+    gaps = [pull.pieces[row.item.id] for row in pull.open if row.unfilled]
     return assigned(gaps, [Spare(piece, OLDEST_DAYS) for piece in pull.waiting if piece.id in pull.judged_gear.chances])
 
 
-def _item(pull: PullList, item_id: UUID, line: PullLine | None, seconds: int, unproven: UUID | None) -> ItemInUse:
+def _item(pull: PullList, item_id: UUID, row: PullRow | None, seconds: int, unproven: UUID | None) -> ItemInUse:
     gear, chance = pull.judged_gear.gear[item_id], pull.judged_gear.chances.get(item_id)
     in_place = pull.states[item_id] is ItemState.IN_SERVICE
     blocked = DueState.BLOCKED in (gear.today.state, gear.then.state)
@@ -149,16 +149,16 @@ def _item(pull: PullList, item_id: UUID, line: PullLine | None, seconds: int, un
         item_id,
         chance.failed if chance and in_place else 1.0,
         tested,
-        _act(pull, line, seconds, unproven) if line and line.action in COMES_OUT else _test(pull, item_id, tested),
+        _act(pull, row, seconds, unproven) if row and row.action in COMES_OUT else _test(pull, item_id, tested),
         in_place and (gear.suspect is not None or blocked),
     )
 
 
-def _act(pull: PullList, line: PullLine, seconds: int, unproven: UUID | None) -> PossibleAct | None:
+def _act(pull: PullList, row: PullRow, seconds: int, unproven: UUID | None) -> PossibleAct | None:
     """The act that fills the place of an item that comes out; None if nothing fits."""
-    if line.spare is not None:
-        chance = pull.judged_gear.chances.get(line.spare.id)
-        return PossibleAct(ActKind.SWAP, SWAP_SECONDS, chance.failed, line.spare.id) if chance else None
+    if row.spare is not None:
+        chance = pull.judged_gear.chances.get(row.spare.id)
+        return PossibleAct(ActKind.SWAP, SWAP_SECONDS, chance.failed, row.spare.id) if chance else None
     if unproven is not None:
         bad_then = pull.judged_gear.chances[unproven].if_tested
         return PossibleAct(ActKind.TEST_AND_SWAP, seconds + SWAP_SECONDS, bad_then, unproven)

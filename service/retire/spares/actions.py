@@ -15,7 +15,7 @@ from service.crew.queries import note_in_audit
 from service.retire.decisions.core import Action, Price, Sort
 from service.retire.lists.actions import pull_list
 from service.retire.lists.core import Shape
-from service.retire.lists.queries import PullLine, PullList
+from service.retire.lists.queries import PullList, PullRow
 from service.retire.spares.core.coverage import Bought, Stock, Trip, covered
 from service.retire.spares.core.kits import Kit, best_within, can_be_enough, cheapest
 from service.retire.spares.models import SpareTrip
@@ -176,19 +176,19 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID
     An item that comes `back` fills its own gap; it is a spare if another went in for it, or if it was one.
     """
     groups: dict[Shape, _Group] = {}
-    lines = {line.item.id: line for line in pull.open}
+    rows = {row.item.id: row for row in pull.open}
     in_use = 0
     for item_id in sorted(pull.in_use):
-        line, piece = lines.get(item_id), pull.pieces[item_id]
-        if line and line.comes_out and line.spare is None:
+        row, piece = rows.get(item_id), pull.pieces[item_id]
+        if row and row.comes_out and row.spare is None:
             continue  # a gap, which is bought or repaired before the trip
         in_use += 1
-        chance = _fails(item_id, line, chance_of)
+        chance = _fails(item_id, row, chance_of)
         group = groups.setdefault(piece.shape, _Group(piece.shape))
         group.needed.append((piece.length_mm, chance))
         group.expected[_sort(pull, item_id)].append(chance)
-    gone = {line.spare.id for line in pull.open if line.spare and line.comes_out}
-    waits_for = {line.spare.id: line.item.id for line in pull.open if line.spare and not line.comes_out}
+    gone = {row.spare.id for row in pull.open if row.spare and row.comes_out}
+    waits_for = {row.spare.id: row.item.id for row in pull.open if row.spare and not row.comes_out}
     for piece in pull.ready:
         if piece.id in gone:
             continue
@@ -200,7 +200,7 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID
             group.cut.append(piece.length_mm)
         else:
             group.here[_sort(pull, piece.id)] += 1
-    gaps = {line.item.id for line in pull.lines if line.unfilled}
+    gaps = {row.item.id for row in pull.rows if row.unfilled}
     for item_id, fails in sorted(back.items()):
         piece = pull.pieces[item_id]
         group = groups.setdefault(piece.shape, _Group(piece.shape))
@@ -213,17 +213,17 @@ def _groups(pull: PullList, chance_of: Mapping[UUID, Chance], back: Mapping[UUID
     return sorted(groups.values(), key=lambda group: _sort_key(group.shape)), in_use
 
 
-def _fails(item_id: UUID, line: PullLine | None, chance_of: Mapping[UUID, Chance]) -> float:
+def _fails(item_id: UUID, row: PullRow | None, chance_of: Mapping[UUID, Chance]) -> float:
     """The chance that what is in an item's place fails on the trip.
 
     That is the spare, if one goes in. An item that is tested first can only fail after its test, since it comes out if
     the test finds it bad. An item without a chance has failed already and stays by a lead's decision: 1.
     """
-    spare = line.spare if line and line.comes_out else None
+    spare = row.spare if row and row.comes_out else None
     chance = chance_of.get(spare.id if spare else item_id)
     if chance is None:
         return 1.0
-    return chance.if_tested if line and line.action is Action.TEST_FIRST else chance.failed
+    return chance.if_tested if row and row.action is Action.TEST_FIRST else chance.failed
 
 
 def _found_bad(chance: Chance | None) -> float:

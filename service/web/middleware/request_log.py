@@ -73,7 +73,7 @@ def _facts(scope: Scope, status: int, seconds: float) -> dict[str, object]:
     }
 
 
-class Lines(logging.Formatter):
+class LineFormatter(logging.Formatter):
     """Every record as one line of JSON."""
 
     def format(self, record: logging.LogRecord) -> str:
@@ -89,7 +89,7 @@ class Lines(logging.Formatter):
 def start_request_log(out: TextIO = sys.stdout) -> None:
     """Log to `out`: every request, or where a person watches a terminal only what went wrong."""
     handler = logging.StreamHandler(out)
-    handler.setFormatter(Lines())
+    handler.setFormatter(LineFormatter())
     logging.basicConfig(handlers=[handler], level=logging.WARNING if out.isatty() else logging.INFO, force=True)
     for talkative in ("python_multipart", "fontTools", "fpdf", "PIL"):
         logging.getLogger(talkative).setLevel(logging.ERROR)
