@@ -103,7 +103,7 @@ def close_count(
     db: Session,
     session_id: UUID,
     lost: Collection[UUID],
-    found: Collection[UUID],
+    found_again: Collection[UUID],
     moved: Collection[UUID],
     note: str,
     actor: Actor,
@@ -118,7 +118,7 @@ def close_count(
     session = _held_count(db, session_id)
     result = comes_to(db, session)  # of each item by itself, so no change below makes it another
     missing = set(result.missing)
-    for item_id in sorted(found):
+    for item_id in sorted(found_again):
         _bring_back(db, session, result, item_id, actor)
     for item_id in sorted(moved):
         _settle(db, session, result, item_id, actor)
@@ -144,7 +144,7 @@ def comes_to(db: Session, session: WorkSession) -> Outcome:
 
 
 def _bring_back(db: Session, session: WorkSession, result: Outcome, item_id: UUID, actor: Actor) -> ItemState:
-    if item_id not in result.found:
+    if item_id not in result.found_again:
         raise invalid("found", "One of those found again is not lost any more. Look at the list again.")
     earlier = [ItemState(step.to_state) for step in gear.states(db, item_id)]
     home = home_state(earlier)

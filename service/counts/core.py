@@ -20,15 +20,15 @@ class Seen:
 
 @dataclass(frozen=True)
 class Outcome:
-    """The items of a count. `missing` belong to places that were walked, `not_walked` to others or to none, so that
-    nobody knows. `found` were lost; `besides` were not expected: they live elsewhere, or were retired. `elsewhere` are
-    those of all that were seen at a place where they do not live.
+    """The items of a count. `missing` belong to places that were walked, `not_walked` to other places or to none, so
+    their state is unknown. `found_again` were lost; `besides` were not expected: they live elsewhere, or were retired.
+    `elsewhere` are all that were seen at a place where they do not live.
     """
 
     seen: Sequence[UUID]
     missing: Sequence[UUID]
     not_walked: Sequence[UUID]
-    found: Sequence[UUID]
+    found_again: Sequence[UUID]
     besides: Sequence[UUID]
     elsewhere: Sequence[UUID]
 
@@ -47,7 +47,7 @@ def outcome(
         seen=[item for item in expected if item in seen],
         missing=[item for item in expected if item not in seen and homes[item][0] in walked],
         not_walked=[item for item in expected if item not in seen and homes[item][0] not in walked],
-        found=[item for item in seen if states[item] is ItemState.LOST],
+        found_again=[item for item in seen if states[item] is ItemState.LOST],
         besides=[item for item in others if states[item] is not ItemState.LOST],
         elsewhere=[item for item, at in seen.items() if at.place_id is not None and at.place_id not in homes[item]],
     )

@@ -260,7 +260,7 @@ def _count_page(
 ) -> Response:
     count = _count(db, session_id)
     outcome = count.comes_to
-    ids = [*outcome.found, *outcome.besides, *outcome.missing, *outcome.not_walked, *outcome.elsewhere, *named]
+    ids = [*outcome.found_again, *outcome.besides, *outcome.missing, *outcome.not_walked, *outcome.elsewhere, *named]
     here = as_id(at) or queries.last_place(db, count.session.id, context.me.id) or count.session.place_id
     closed = count.session.closed_at is not None
     return context.page(
@@ -285,7 +285,7 @@ def _count_page(
 def _close(context: RequestContext, db: Session, session_id: str, form: Form) -> Response:
     count = _count(db, session_id)
     outcome = count.comes_to
-    ids = [*outcome.found, *outcome.missing, *outcome.elsewhere]
+    ids = [*outcome.found_again, *outcome.missing, *outcome.elsewhere]
     return context.page(
         "counts/close_count.html",
         form=form,

@@ -34,7 +34,7 @@ class LifeStep:
 
     at: datetime
     what: What
-    found: DemoFinding = NOTHING
+    finding: DemoFinding = NOTHING
     evening: date | None = None
 
 

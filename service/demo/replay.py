@@ -117,12 +117,12 @@ class Replay:
 
     def _test(self, tested: Tested, item: Item) -> None:
         wiring = BUILTIN[item.wiring]
-        groups = rebuild(wiring, tested.found.faults).groups
+        groups = rebuild(wiring, tested.finding.faults).groups
         new = NewTest(
             id=self._test_id(tested),
             item=self.codes[item.id],
             joined=[names(wiring, group) for group in groups],
-            evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.found.evidence),
+            evidence=tuple(Evidence(kind, End(end), note) for kind, end, note in tested.finding.evidence),
             tested_at=tested.at,
             session=demo_id("session", tested.evening) if tested.evening else None,
         )

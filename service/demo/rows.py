@@ -104,7 +104,7 @@ def add_step_rows(
             }
         )
         return LogEntry(step.at, step.what, entry)
-    joined, verdict, faults, evidence = read_test(one.wiring, step.found)
+    joined, verdict, faults, evidence = read_test(one.wiring, step.finding)
     rows[Test].append(
         {
             "id": entry,

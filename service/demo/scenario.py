@@ -73,7 +73,7 @@ class Tested:
 
     at: datetime
     item: int
-    found: DemoFinding
+    finding: DemoFinding
     by: str
     evening: date | None
 

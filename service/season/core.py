@@ -89,13 +89,13 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class RoundProgress:
-    """A round, both days counted, and how many of the items that it asks have passed in it."""
+    """A round, both days counted, and how many items are required to pass in it and have."""
 
     number: int
     opens: date
     last: date
     passed: int
-    asked: int
+    required: int
 
     def is_open(self, today: date) -> bool:
         """Whether it runs today."""

@@ -13,7 +13,7 @@ from service.testers import actions, queries
 from service.testers.actions import NewTester
 from service.testers.core import in_words
 from service.testlog.models import OwnTester
-from service.web.forms import Form, Posted, read_op, typed
+from service.web.forms import Form, Message, Posted, read_op, typed
 from service.wiring.coverage import pass_words
 from service.wiring.tester import Tester
 from service.wiring.visibility import Visibility
@@ -70,7 +70,7 @@ def make_tester(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/testers/{tester_id}")
-def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Response:
+def one_tester(context: ViewerContext, tester_id: str, message: Message = "") -> Response:
     """One tester: what its patterns mean, and what its good pattern leaves open."""
     with context.reading() as db:
         own = get_tester(db, tester_id)
@@ -78,7 +78,7 @@ def one_tester(context: ViewerContext, tester_id: str, said: str = "") -> Respon
         return context.page(
             "testers/tester.html",
             own=own,
-            said=said,
+            message=message,
             wiring=wiring_name(db, own.wiring),
             sees=SEES[lamps.sees],
             reaches="all contacts" if own.probed == ALL else ", ".join(own.probed),

@@ -1,8 +1,7 @@
-"""What happens in the test log besides a test (`logging_tests`): its void, a repair, a change of state, a suspicion.
+"""Entries of the test log besides tests (`logging_tests`): voids, repairs, changes of state, suspects.
 
-Each loads the history of the items that it touches, adds to it, and lets everything that follows from history follow:
-the items' states, their due states and their flags. History counts in the order in which things happened, so what
-arrives late changes what it should have changed.
+Each action loads the history of the items that it touches, adds to it, and applies the effects: states, due states and
+flags. History counts in the order in which things happened, so an entry that arrives late has the same effects.
 """
 
 from datetime import datetime
@@ -27,11 +26,12 @@ from service.testlog.models import Repair, Void
 
 
 def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
-    """Void a test, with a reason. It stays in the log; states, due states and flags are as if it had never been logged.
+    """Void a test, with a reason. It stays in the log; states, due states and flags become as if it were not there.
 
     Raises:
         Invalid: there is no reason.
-        NotFound, Conflict: there is no such test, or it was voided before.
+        NotFound: there is no such test.
+        Conflict: it was voided before.
     """
     if not reason:
         raise invalid("reason", "Say why this test does not stand; it is kept beside it.")
@@ -48,7 +48,7 @@ def void_test(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, 
 
 
 def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone: ZoneInfo) -> Repair:
-    """Write down a repair; the item now waits for the test that proves it.
+    """Log a repair; the item now waits for the test that proves it.
 
     Raises:
         Invalid: with the field and what is wrong with it.
@@ -79,11 +79,11 @@ def log_repair(db: Session, new: NewRepair, who: Who | None, now: datetime, zone
 def change_state(
     db: Session, item_id: UUID, to: ItemState, reason: str, who: Who | None, now: datetime, zone: ZoneInfo
 ) -> None:
-    """Move an item to another state by hand, and write down why.
+    """Move an item to another state by hand, with a reason.
 
     Raises:
         Invalid: there is no reason.
-        Conflict: it has an open fault, or waits for the test after a repair, and would be plugged in again.
+        Conflict: it would go back into use with an open fault, or without the test after a repair.
     """
     if not reason:
         raise invalid("reason", "Say why; next year's lead will want to know.")

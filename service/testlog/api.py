@@ -1,4 +1,4 @@
-"""Tests over the API: logging one, reading the log."""
+"""Tests as JSON: logging one, reading the log."""
 
 from collections.abc import Sequence
 from typing import Annotated, Any
@@ -30,9 +30,9 @@ router = api_router("/tests", "tests")
 async def log_test(context: CrewContext, body: TestIn) -> Any:
     """Log a test; the same id again gives the same answer, so a phone may send until it hears one."""
     context.check_rate()
-    # When it was sent differs from try to try, and is no part of what was tested.
+    # The time of sending differs from try to try, and is no part of the content.
     content = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at"})
-    if body.lane is None:  # so that what phones sent before a lane could be told is the same when it comes again
+    if body.lane is None:  # so that a retry of a phone from before there was a lane has the same content
         del content["lane"]
     batcher: WriteBatcher[PendingTest, Any] = context.request.app.state.tests
     return await batcher.add(PendingTest(context, body.entry(context.arrived_at), content, context.now))

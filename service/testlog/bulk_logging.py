@@ -1,5 +1,6 @@
-"""Logging many tests at once, from a sheet of years: each is written like any other, and what follows from history
-follows once for every item, when all of its history is there.
+"""Logging many past tests and repairs at once, from an imported sheet.
+
+Each is written like any other, but the effects are applied once for every item, when all of its history is there.
 """
 
 from collections import defaultdict
@@ -29,8 +30,8 @@ from service.testlog.queries import last_swaps
 
 @dataclass(frozen=True)
 class Past:
-    """What happened to one item: a test of it, which went `through` other items, too, or a repair; by their ids. A test
-    may have been `marked` as wrong by its tester.
+    """A past test of an item, which may have gone `through` other items too (their ids), or a past repair. The tester
+    may have `marked` the test as wrong.
     """
 
     item: UUID
@@ -76,7 +77,7 @@ def _follow(
 
 
 def foreseen(db: Session, past: Sequence[Past], now: datetime) -> dict[UUID, ItemState]:
-    """The states that the items would have once `log_past` has logged this. Nothing is written."""
+    """The states that the items would have after `log_past`. Nothing is written."""
     items = {item.id: item for ids in chunks(_items_of(past)) for item in gear_queries.items(db, ids)}
     before, after = queries.events(db, items), defaultdict[UUID, list[LogEntry]](list)
     for one in past:

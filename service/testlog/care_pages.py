@@ -1,4 +1,4 @@
-"""Pages of care: a repair, and a change of state by hand."""
+"""The pages of a repair, and of a change of state by hand."""
 
 from typing import Any
 from uuid import UUID
@@ -24,14 +24,14 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/t/{code}/repair")
 def repair_form(context: CrewContext, code: str) -> Response:
-    """Which end, what was done, what it cost."""
+    """The form of a repair: which end, what was done, the cost."""
     with context.reading() as db:
         return _repair(context, db, code, Form(values={"end": None}))
 
 
 @router.post("/t/{code}/repair")
 def log_repair(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Log the repair, and go to the form of the test that proves it."""
+    """Log the repair, and redirect to the form of the test that proves it."""
     form = typed(posted, "what", "end", "length", "cost")
 
     def log() -> str:
@@ -72,14 +72,14 @@ def _repair(context: RequestContext, db: Session, code: str, form: Form) -> Resp
 
 @router.get("/t/{code}/state")
 def state_form(context: LeadContext, code: str) -> Response:
-    """Move an item to another state by hand."""
+    """The form of a change of state by hand."""
     with context.reading() as db:
         return _state(context, db, code, Form())
 
 
 @router.post("/t/{code}/state")
 def change_state(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Change the state, with the reason for it."""
+    """Change the state, with a reason."""
     form = typed(posted, "state", "reason")
 
     def change() -> str:

@@ -1,7 +1,7 @@
-"""Whether pieces can be plugged into one another in the order in which a test went through them.
+"""Checking that pieces can be plugged together in the order in which a test went through them.
 
-Two ends mate where both have the same type of connector, one the socket and one the plug. Each piece may lie either
-way round; what it is entered by, it is not left by.
+Two ends mate if both have the same type of connector, one the socket and one the plug. Each piece may lie either way
+round; the test enters it by one end and leaves it by the other.
 """
 
 from collections import defaultdict
@@ -21,17 +21,17 @@ from service.testlog.queries import PluggedItem, chain_of
 from service.testlog.reach import PluggedChain
 
 ANY = "own"
-"""The connectors of a program's own wiring: the book does not know what they are, so they fit whatever they meet."""
+"""The type of the connectors of a program's own wiring: it is unknown, so they mate with everything."""
 
 ORDERS_TRIED = 4
-"""Up to so many pieces another order is looked for when theirs does not fit."""
+"""Up to so many pieces, another order is searched if theirs does not fit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plug:
-    """The connectors at one end of a piece, all alike: their type, its words, and "socket", "plug" or None.
+    """The connectors at one end of a piece, all of one type: the type, its name, and "socket", "plug" or None.
 
-    None where the book does not tell: the multicore connector of a fan-out comes as either.
+    None if unknown: the multicore connector of a fan-out comes as either.
     """
 
     type: str
@@ -46,7 +46,7 @@ class Plug:
 
 @dataclass(frozen=True, slots=True)
 class PluggedPiece:
-    """One piece by the name that a refusal calls it, with what it has at end A and at end B."""
+    """A piece with its name in refusals, and its plugs at end A and at end B."""
 
     name: str
     ends: tuple[Plug, Plug]
@@ -61,10 +61,10 @@ def mate(one: Plug, other: Plug) -> bool:
 
 
 def check(pieces: Sequence[PluggedPiece]) -> None:
-    """Refuse pieces that cannot be plugged into one another in this order.
+    """Refuse pieces that cannot be plugged together in this order.
 
     Raises:
-        Invalid: for `through`, with the two that do not mate, how, and the order that would fit, where there is one.
+        Invalid: for `through`, with the two that do not mate, why, and an order that would fit, if there is one.
     """
     misfit = _misfit(pieces)
     if misfit is None:
@@ -74,7 +74,7 @@ def check(pieces: Sequence[PluggedPiece]) -> None:
 
 
 def _misfit(pieces: Sequence[PluggedPiece]) -> tuple[int, list[Plug]] | None:
-    """The first piece that the next one does not fit, and the ends at which it is free; None where all mate."""
+    """The number of the first piece that does not mate with the next one, and its free ends; None if all mate."""
     free = list(pieces[0].ends)
     for at, (_, following) in enumerate(pairwise(pieces)):
         left = [
@@ -113,7 +113,7 @@ def _way_out(pieces: Sequence[PluggedPiece]) -> str:
 
 
 def check_plugged(db: Session, items: Sequence[PluggedItem]) -> None:
-    """Refuse items that cannot be plugged into one another in this order, by the connectors that the gear book has.
+    """Refuse items that cannot be plugged together in this order, by their stored connectors.
 
     Raises:
         Invalid: for `through`, with the two that do not mate.
@@ -124,7 +124,7 @@ def check_plugged(db: Session, items: Sequence[PluggedItem]) -> None:
 
 
 def plugged(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
-    """The pieces plugged into one another in this order.
+    """The pieces plugged together in this order.
 
     Raises:
         Invalid: as `check_plugged`.
@@ -135,7 +135,7 @@ def plugged(db: Session, items: Sequence[PluggedItem]) -> PluggedChain:
 
 
 def piece_of(code: str, kind: str, ports: Sequence[Port]) -> PluggedPiece:
-    """An item with what it has at its two ends. The book does not tell what a fan-out's multicore connector is."""
+    """An item as a piece. Whether a fan-out's multicore connector is a socket or a plug is unknown."""
     at: dict[str, list[Port]] = defaultdict(list)
     for port in ports:
         at[port.end].append(port)

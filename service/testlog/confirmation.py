@@ -1,7 +1,7 @@
-"""A test that was sent sooner than anybody can have made it, and so is asked about once more. Pure.
+"""A form that was sent sooner than anybody can have done the test has to be confirmed. Pure.
 
-Pages with script keep their buttons still until then (static/offline/arming.js has the same times). Without script, the
-form carries the moment at which the service made it.
+Pages with script disable their buttons until then (static/offline/arming.js has the same times). Without script, the
+form carries the time at which the service made it.
 """
 
 from datetime import datetime, timedelta
@@ -14,14 +14,14 @@ from service.testlog.core import SCANNED
 
 LEAST = timedelta(seconds=2)
 AFTER_SCAN = timedelta(seconds=1)
-"""Where the item's tag was scanned for it. A scan ends in a tap, which may come twice."""
+"""If the item's tag was scanned for the test: a scan ends in a tap, which may come twice."""
 
 ABOUT_THE_FORM = ("made", SCANNED, "sure", "show")
-"""Fields that say how a form was filled in, and nothing of what was tested."""
+"""Fields about how the form was filled in, not about the test."""
 
 
 def too_soon(posted: FormData, now: datetime) -> bool:
-    """Whether to ask once more; a form that does not say when it was made is asked about, too."""
+    """Whether to ask for a confirmation; also if the form does not say when it was made."""
     if posted.get("sure") == "yes":
         return False
     try:
@@ -32,5 +32,5 @@ def too_soon(posted: FormData, now: datetime) -> bool:
 
 
 def content(posted: FormData) -> list[list[str]]:
-    """What a form says of the test, by which a second sending is known."""
+    """The fields about the test, by which a second submission is recognized."""
     return [[name, str(value)] for name, value in posted.multi_items() if name not in ABOUT_THE_FORM]

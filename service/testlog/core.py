@@ -1,4 +1,4 @@
-"""What a test says about an item: its verdict, its place in history, and the state that follows. Pure."""
+"""Tests and histories of items: verdicts, times, faults, and the resulting states. Pure."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -17,16 +17,16 @@ from service.testlog.reach import NONE, ONE_LINE, Reach
 from service.wiring.faults import EvidenceClass, FaultClass
 
 AHEAD_MOST = timedelta(minutes=10)
-"""How far in the future a test may lie: clocks differ a little, and no test was done tomorrow."""
+"""How far in the future the time of a test may be: clocks differ a little."""
 CLOCK_ERROR_LEAST = timedelta(minutes=2)
-"""How wrong a phone's clock has to be before it is corrected: less may be the way that an entry took."""
+"""How wrong a phone's clock has to be before it is corrected: a smaller difference may be transmission time."""
 APART = timedelta(milliseconds=1)
-"""How far two tests of one phone are put apart where the way here had changed their order."""
+"""The distance that two tests of one phone get if their transmission had changed their order."""
 TOGETHER = AHEAD_MOST + 2 * CLOCK_ERROR_LEAST
-"""Tests further apart than this keep their order, whatever is corrected."""
+"""Tests further apart than this keep their order under any correction."""
 
 SCANNED = "scanned"
-"""In addresses and forms: that the item's tag was read for it, so somebody holds the item."""
+"""A field of URLs and forms: the item's tag was scanned, so somebody holds the item."""
 
 
 class Method(StrEnum):
@@ -48,26 +48,26 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True)
 class Evidence:
-    """One finding; `end` None where it cannot be told."""
+    """One finding; `end` None if it is unknown."""
 
     kind: EvidenceClass
     end: End | None = None
     note: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The finding as the log stores it."""
+        """The finding as it is stored."""
         return {"class": self.kind.value, "end": self.end, "note": self.note}
 
 
 @dataclass(frozen=True)
 class NewTest:
-    """A test as it comes in from a form, a phone or a program; `id` is the client's own.
+    """A test as it is sent by a form, a phone or a program; `id` is made by the client.
 
-    `item` and `through` are codes, also such as a retag has ended. `wiring` is the item's own where None. `joined` is
-    None where nothing was read (a listening test), else groups of contacts. `tested_at` and `sent_at` are the
-    client's times; without the first it was done just now. `here_at` is when the service saw it coming: of a slow
-    upload that is long before all of it was here. `tester` is the program's own tester that was used. `lane` is the
-    lane that a single line took through pieces that have several; None where nobody said.
+    `item` and `through` are codes, which a retag may have ended. `wiring` None means the item's own. `joined` has
+    groups of contacts, None if nothing was read (a listening test). `tested_at` and `sent_at` are the client's times;
+    without `tested_at` it was done just now. `here_at` is when the first bytes of the request arrived, which is long
+    before the last ones of a slow upload. `tester` is the program's own tester that was used. `lane` is the lane that a
+    single channel took through pieces with several; None if unknown.
     """
 
     id: UUID
@@ -89,7 +89,7 @@ class NewTest:
 
 @dataclass(frozen=True)
 class SubmittedTest:
-    """A test that somebody (None: the service itself) says was done, as it arrived `at` the service."""
+    """A test with who sent it (None: the service itself), and when it arrived."""
 
     test: NewTest
     by: Who | None
@@ -98,7 +98,7 @@ class SubmittedTest:
 
 @dataclass(frozen=True)
 class NewRepair:
-    """What was done to an item: at which end (None: along it), its new length (mm) if it was cut, and the cost."""
+    """A repair as it is sent: what was done, at which end (None: in between), the new length if it was cut, cost."""
 
     id: UUID
     item: str
@@ -110,12 +110,12 @@ class NewRepair:
 
 @dataclass(frozen=True, slots=True)
 class LogEntry:
-    """One line of an item's history: a test that stands, or a repair; `entry` is its id.
+    """An entry of an item's history: a test that was not voided, or a repair; `entry` is its id.
 
-    `alone` says whether a test was of this item only: a fail through several proves nothing about one of them.
-    `flexed` says whether both ends were bent while it was watched. `lanes` are all that the item has, `proves` those
-    that the test proved, `hits` those that lie where it failed (empty where that was not told); `what` is a pass only
-    where all lanes were proven. `doubted` is a test that its own tester marked as wrong, as long as no lead decided.
+    `alone`: the test was of this item only; a fail through several proves nothing about one of them. `flexed`: both
+    ends were bent while it was watched. `lanes` are all lanes of the item, `proves` those that the test proved, `hits`
+    those on which it failed (empty if unknown); `what` is a pass only if all lanes were proven. `doubted`: its own
+    tester marked it as wrong, and no lead has decided yet.
     """
 
     at: datetime
@@ -129,11 +129,11 @@ class LogEntry:
     doubted: bool = False
 
     def proved(self, lane: str) -> bool:
-        """Whether it is a test that proved a lane of the item."""
+        """Whether it is a test that proved this lane of the item."""
         return self.what is What.PASS or lane in self.proves
 
     def failed_on(self, lanes: Collection[str]) -> bool:
-        """Whether it shows that the item is bad on one of these lanes, as far as is told: a fail of it alone."""
+        """Whether it is a fail of the item alone on one of these lanes, or on unknown ones."""
         shows = self.what is What.FAIL and not self.doubted
         return shows and (not self.hits or not self.hits.isdisjoint(lanes))
 
@@ -142,15 +142,15 @@ _AT_ONCE = (What.FAIL, What.REPAIR, What.PARTIAL, What.PASS)
 
 
 def in_time_order(history: Sequence[LogEntry]) -> list[LogEntry]:
-    """The history sorted by time, whatever order it arrived in.
+    """The history sorted by time.
 
-    What bears the same instant is taken as a fail, its repair and the pass after it would follow each other.
+    Entries with the same time are ordered as a fail, its repair and the pass after it.
     """
     return sorted(history, key=lambda event: (event.at, _AT_ONCE.index(event.what), event.entry))
 
 
 def with_evidence(from_readings: Verdict, evidence: Sequence[Evidence]) -> Verdict:
-    """The verdict from readings and evidence together: any evidence of a fault makes it a fail."""
+    """The verdict by readings and evidence: any evidence of a fault makes it a fail."""
     shows_fault = any(one.kind is not FaultClass.FLEXED for one in evidence)
     return Verdict.FAIL if shows_fault else from_readings
 
@@ -162,8 +162,8 @@ def flexed(evidence: Sequence[Evidence]) -> bool:
 
 @dataclass(frozen=True)
 class Way:
-    """How an entry came from a phone: the phone's times of what was done and of when it `sent` it (None where it does
-    not say), when it was `here`, and when it was done by the service's clock.
+    """The times of an entry from a phone: when it was done by the phone's clock (`phone_at`), when it was `sent` (None
+    if unknown), when it arrived `here`, and when it was done by the service's clock (`at`).
     """
 
     phone_at: datetime
@@ -173,7 +173,7 @@ class Way:
 
     @property
     def late(self) -> timedelta | None:
-        """How far the service's clock was ahead of the phone's when it was here: the way to the service is in it."""
+        """The service's clock minus the phone's when it arrived, the transmission time included."""
         return None if self.sent is None else self.here - self.sent
 
 
@@ -185,13 +185,13 @@ def corrected(
     what: str = "test",
     earlier: Iterable[timedelta] = (),
 ) -> datetime:
-    """When something was done, by the service's clock. Without a time from the phone it was done just now.
+    """When something was done, by the service's clock; `here` without a time from the phone.
 
-    A phone's clock may be wrong by years: `sent`, the phone's time when it sends, tells by how much, once the entry is
-    `here`; `earlier` is how `late` those were that it sent before.
+    A phone's clock may be wrong by years. The difference between `sent`, the phone's time of sending, and `here` is its
+    error; `earlier` is how late (`Way.late`) its entries before were.
 
     Raises:
-        Invalid: it would still lie more than ten minutes in the future.
+        Invalid: it would still be more than ten minutes in the future.
     """
     if phone_at is None:
         return here
@@ -206,9 +206,10 @@ def corrected(
 
 
 def clock_error(late: timedelta, earlier: Iterable[timedelta] = ()) -> timedelta:
-    """By how much a phone's clock is behind the service's; nothing, where that may be the way that an entry took.
+    """By how much a phone's clock is behind the service's; 0 if the difference may be transmission time.
 
-    What was least late among those that a clock set alike sent tells best: the way only ever adds to it.
+    The least late of the entries sent with the same setting of the clock is the best estimate, as transmission only
+    adds to it.
     """
     best = min((one for one in earlier if alike(one, late)), default=late)
     best = min(best, late)
@@ -216,14 +217,14 @@ def clock_error(late: timedelta, earlier: Iterable[timedelta] = ()) -> timedelta
 
 
 def alike(one: timedelta | None, other: timedelta | None) -> bool:
-    """Whether two entries were sent by a clock that was set alike, as far as how late they were can tell."""
+    """Whether two entries may have been sent with the same setting of the clock, by how late they were."""
     if one is None or other is None:
         return one is other
     return abs(one - other) <= CLOCK_ERROR_LEAST
 
 
 def in_phone_order(new: Way, others: Iterable[Way]) -> datetime:
-    """When a test was done, moved by as little as keeps it where its phone had it among the others of its item."""
+    """When a test was done, moved as little as possible to keep the phone's order among the tests of its item."""
     others = [other for other in others if alike(other.late, new.late)]
     after = max((other.at for other in others if other.phone_at < new.phone_at), default=None)
     before = min((other.at for other in others if other.phone_at > new.phone_at), default=None)
@@ -248,10 +249,10 @@ def event_of(
     flexed: bool,
     doubted: bool = False,
 ) -> LogEntry:
-    """A test as it counts in the history of an item with these lanes, of which it reached these.
+    """The history entry of a test, for an item with these `lanes`, of which the test reached those of `reach`.
 
-    A fail through several is no fail of one of them. `doubted`: its own tester says that it was wrong, and no lead has
-    decided. It proves nothing then, and clears nothing else of suspicion; a fail still keeps the item from use.
+    A fail through several items is no fail of one of them. A `doubted` test, which its own tester marked as wrong and
+    no lead has decided about, proves nothing and clears no suspicion; a doubted fail still keeps the item out of use.
     """
     proves = NONE if doubted else reach.proves
     if verdict is Verdict.FAIL:
@@ -262,7 +263,7 @@ def event_of(
 
 
 def doubted(event: LogEntry) -> LogEntry:
-    """The test as it counts once its own tester has marked it as wrong (see `event_of`)."""
+    """The entry of a test once its own tester has marked it as wrong (see `event_of`)."""
     what = What.PARTIAL if event.what is What.PASS else event.what
     return replace(event, proves=NONE, what=what, doubted=True)
 
@@ -275,10 +276,10 @@ def lanes_of_item(history: Sequence[LogEntry]) -> tuple[str, ...]:
 def by_lane(
     history: Sequence[LogEntry], suspected: Collection[tuple[UUID, str]] = ()
 ) -> list[Sequence[tuple[datetime, What]]]:
-    """What happened to each lane of an item, and when. A fail and a repair are of all its lanes.
+    """The history of each lane of an item: when, and what. Fails and repairs count for all lanes.
 
-    `suspected` are failed tests through several, each with a lane that one of them still leaves suspect: there it
-    counts as a fail until that lane is proven, or the bad piece is found.
+    `suspected` are failed tests through several items, each with a lane that it still leaves suspect: on that lane it
+    counts as a fail until the lane is proven, or the bad piece is known.
     """
     return [[(event.at, _on_lane(event, lane, suspected)) for event in history] for lane in lanes_of_item(history)]
 
@@ -286,7 +287,7 @@ def by_lane(
 def days_by_lane(
     history: Sequence[LogEntry], suspected: Collection[tuple[UUID, str]], zone: ZoneInfo
 ) -> list[list[HistoryEntry]]:
-    """A history as the due rule wants it, lane by lane: by local days, in the order it happened."""
+    """A history as input of the due rule: for each lane the entries by local day, in time order."""
     return [[HistoryEntry(local_date(at, zone), what) for at, what in lane] for lane in by_lane(history, suspected)]
 
 
@@ -299,7 +300,7 @@ def _on_lane(event: LogEntry, lane: str, suspected: Collection[tuple[UUID, str]]
 
 
 def as_one(history: Sequence[LogEntry]) -> Sequence[LogEntry]:
-    """The same history where an item that is proven lane by lane passes with the test that proves its last lane."""
+    """The history of the item as a whole: if its lanes are proven one by one, the test of the last one is its pass."""
     lanes = lanes_of_item(history)
     if len(lanes) == 1:
         return history
@@ -318,7 +319,7 @@ def as_one(history: Sequence[LogEntry]) -> Sequence[LogEntry]:
 
 
 class FaultStatus(StrEnum):
-    """How the open fault of an item stands. `SWAPPED`: none is known, but a spare took its place, untested since."""
+    """The status of an item's fault. `SWAPPED`: none is known, but a spare took its place, and no test came since."""
 
     NONE = "none"
     OPEN = "open"
@@ -330,10 +331,10 @@ _FAULTS = {What.FAIL: FaultStatus.OPEN, What.REPAIR: FaultStatus.REPAIRED}
 
 
 def fault_of(history: Sequence[LogEntry], swapped_at: datetime | None = None) -> FaultStatus:
-    """Whether an item has an open fault, or a repaired one that waits for its pass; `history` in time order.
+    """The status of an item's fault: open, repaired and waiting for its pass, or none; `history` is in time order.
 
-    Of an item with several lanes every one has to pass. `swapped_at` is when a spare last took its place: that it is
-    bad was said then, and only a later pass, or a lead, says otherwise.
+    All lanes of an item have to pass. `swapped_at` is when a spare last took its place: it was reported as bad then,
+    and only a later pass, or a lead, ends that.
     """
     waits = {open_fault(what for _, what in lane) for lane in by_lane(history)}
     fault = next((_FAULTS[what] for what in (What.FAIL, What.REPAIR) if what in waits), FaultStatus.NONE)
@@ -344,16 +345,16 @@ def fault_of(history: Sequence[LogEntry], swapped_at: datetime | None = None) ->
 
 
 def all_pass(history: Sequence[LogEntry], events: Sequence[LogEntry]) -> bool:
-    """Whether these events of a history prove all lanes of the item. A fail of the item alone proves none of them: all
-    have to pass once it is repaired.
+    """Whether these events of a history prove all lanes of the item. After a fail of the item alone all lanes have to
+    pass again.
     """
     passed = [event for event in events if event.what is not What.FAIL]
     return all(any(event.proved(lane) for event in passed) for lane in lanes_of_item(history))
 
 
 def ends_proven(history: Sequence[LogEntry], events: Sequence[LogEntry]) -> bool:
-    """Whether these events of a history, in time order, leave all lanes of the item proven: a later fail undoes what
-    had passed, one through several on the lanes that lie where it failed.
+    """Whether all lanes of the item are proven after these events of a history, in time order. A fail undoes earlier
+    passes; one through several items only on the lanes on which it failed.
     """
     every = set(lanes_of_item(history))
     left = every
@@ -364,9 +365,9 @@ def ends_proven(history: Sequence[LogEntry], events: Sequence[LogEntry]) -> bool
 
 
 def state_after(current: ItemState, home: ItemState, before: FaultStatus, after: FaultStatus) -> ItemState:
-    """The state of an item once its fault stands as `after`; `home` is where it goes back to.
+    """The state of an item after its fault has gone from status `before` to `after`; `home` is its state when usable.
 
-    Retired and lost stay what they are: only a lead, or a count, brings them back.
+    Retired and lost items stay so: only a lead, or a count, brings them back.
     """
     if current in (ItemState.RETIRED, ItemState.LOST):
         return current
@@ -375,7 +376,7 @@ def state_after(current: ItemState, home: ItemState, before: FaultStatus, after:
     if after is FaultStatus.REPAIRED:
         return ItemState.IN_REPAIR
     if after is FaultStatus.SWAPPED:
-        # What a lead has brought back since stays, as long as nothing new is known.
+        # A lead may have brought it back since; that holds as long as nothing new is known.
         return current if before is after else ItemState.QUARANTINED
     if before is not FaultStatus.NONE and current not in USABLE:
         return home
@@ -388,5 +389,5 @@ def has_passed(since: datetime, history: Sequence[LogEntry]) -> bool:
 
 
 def still_crackles(since: datetime, history: Sequence[LogEntry]) -> bool:
-    """Whether an item is still suspect since then: only a pass with a flex test on every lane ends that."""
+    """Whether an item is still suspect since then: only a pass with both ends flexed on every lane clears it."""
     return not all_pass(history, [event for event in history if event.flexed and event.at >= since])

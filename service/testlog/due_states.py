@@ -1,6 +1,6 @@
-"""Due states reckoned by housekeeping: of many items, in a session that only reads, and cached a moment later.
+"""Due states as housekeeping computes them: of many items, in a session that only reads, and cached a moment later.
 
-What is logged of an item writes its due state in the same transaction instead (`effects.write_due_states`).
+Logging anything about an item writes its due state in the same transaction instead (`effects.write_due_states`).
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -25,14 +25,14 @@ from service.testlog.queries import events, lock_items, suspected
 
 @dataclass(frozen=True)
 class ReckonedDue:
-    """Due states of some items as reckoned from what was there: by item what is to be cached, and what it rests on."""
+    """Computed due states: by item the `columns` to cache, and the inputs that they depend on (`rests_on`)."""
 
     columns: Mapping[UUID, Mapping[str, Any]]
     rests_on: Mapping[UUID, object]
 
 
 def reckon_due(db: Session, item_ids: Sequence[UUID], today: date, zone: ZoneInfo) -> ReckonedDue:
-    """What `refresh_due_states` would cache of these items; nothing is written."""
+    """What `refresh_due_states` would cache for these items; nothing is written."""
     items = gear_queries.items(db, item_ids)
     histories, suspects, answers_to = events(db, item_ids), suspected(db, item_ids), seasons.seasons_of(db, item_ids)
     columns = columns_of(items, answers_to, histories, suspects, today, zone)
@@ -40,9 +40,9 @@ def reckon_due(db: Session, item_ids: Sequence[UUID], today: date, zone: ZoneInf
 
 
 def set_reckoned(db: Session, reckoned: ReckonedDue) -> int:
-    """Cache due states that were reckoned before this transaction, of those items of which all is still so; how many.
+    """Cache due states computed before this transaction, for the items whose inputs are unchanged; return how many.
 
-    Whatever is logged of an item writes its due state anew, so that shows, too.
+    Logging anything about an item writes its due state, which is one of the inputs, so that is noticed too.
     """
     ids = list(reckoned.rests_on)
     items, cached = lock_items(db, ids), seasons.due_rows(db, ids)
@@ -55,7 +55,7 @@ def set_reckoned(db: Session, reckoned: ReckonedDue) -> int:
 def _rests_on(
     items: Sequence[Item], answers_to: Mapping[UUID, Sequence[Season]], cached: Mapping[UUID, ItemDue]
 ) -> dict[UUID, object]:
-    """What due states rest on besides history: the item's state and first day, its seasons, and what is cached."""
+    """The inputs of due states besides history: the item's state and first day, its seasons, and its cached row."""
     return {
         item.id: (item.state, item.in_service_on, answers_to[item.id], _values(cached.get(item.id))) for item in items
     }
@@ -66,6 +66,6 @@ def _values(row: ItemDue | None) -> object:
 
 
 def let_run_out(db: Session, item_ids: Iterable[UUID], today: date) -> None:
-    """Let what is cached of these items be good no longer: housekeeping reckons it anew, a few at a time."""
+    """Expire the cached due states of these items: housekeeping recomputes them, a few at a time."""
     for ids in chunks(item_ids):
         db.execute(update(ItemDue).where(ItemDue.item_id.in_(ids)).values(changes_on=today))

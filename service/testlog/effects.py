@@ -1,8 +1,8 @@
-"""What follows from history: the states of items, their due states, and the flags that tell of both.
+"""The effects of a change of history: the states of items, their due states, and their flags.
 
-`apply_effects` is all of it, in this order. What is stored of due states is a cache of what the due rule says of each
-item's history; flags are raised and cleared by it, and by what tests say of what is suspect or at risk. A flag
-whose reason no longer holds, or whose test or report was undone, is cleared, and may be raised again.
+`apply_effects` does all of it, in this order. A stored due state is a cache of the due rule applied to the item's
+history. Flags are raised and cleared by due states and by tests (suspect, at risk). A flag whose reason no longer
+holds, or whose test or report was undone, is cleared, and may be raised again.
 """
 
 from collections import defaultdict
@@ -46,13 +46,13 @@ from service.wiring.naming import listed
 Histories = dict[UUID, list[LogEntry]]
 
 Suspected = Collection[tuple[UUID, str]]
-"""The failed tests through several that leave an item suspect, each with the lane on which."""
+"""The failed tests through several items that leave an item suspect, each with the lane."""
 
 FlagOccasion = tuple[UUID, str]
-"""An item, and the occasion that a flag on it speaks of."""
+"""An item, and the occasion of a flag on it: a round, a test or a report."""
 
 CLOSING = timedelta(days=14)
-"""A round that closes within two weeks is said to be closing."""
+"""A round that closes within this time raises the flag `closing`."""
 
 DUE_FLAGS = (FlagKind.DUE, FlagKind.CLOSING, FlagKind.OVERDUE, FlagKind.BLOCKED, FlagKind.UNTESTED)
 
@@ -60,7 +60,7 @@ _WHY_CLEARED = "No longer so."
 _WHY_PASSED = "It passed."
 _WHY_TRUSTED = "The tests that stand clear it."
 
-# A test that is logged asks these, so they are built once.
+# Logging a test executes these, so they are built once.
 _ITEMS: BindParameter[Any] = bindparam("items", expanding=True, type_=Uuid())
 _DUE, _RAISED = select(ItemDue), select(Flag).where(Flag.flag.in_(DUE_FLAGS), FLAG_IS_OPEN)
 _DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Flag.item_id.in_(_ITEMS))
@@ -68,14 +68,14 @@ _DUE_OF, _RAISED_OF = _DUE.where(ItemDue.item_id.in_(_ITEMS)), _RAISED.where(Fla
 
 @dataclass(frozen=True)
 class Cause:
-    """Who changed the history of an item, and why its state follows."""
+    """Who changed the history of an item, and the reason to log with its change of state."""
 
     who: Who | None
     reason: str
 
 
 def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Item], Histories]:
-    """The items in the order given, locked with all that they were tested together with; and the histories of all.
+    """The items in the order given, locked with all items that were tested with them; and the histories of all.
 
     Raises:
         Beaten: as `lock_together` does.
@@ -95,7 +95,7 @@ def lock_together(db: Session, item_ids: Sequence[UUID]) -> Collection[Item]:
         more = queries.tested_with(db, item_ids) - together.keys()
         if not more:
             break
-        if min(more) < max(together):  # out of order, two might wait for each other
+        if min(more) < max(together):  # locking out of order could deadlock
             raise Beaten
         together |= {item.id: item for item in lock_items(db, more)}
     return together.values()
@@ -121,7 +121,7 @@ def apply_effects(
     refresh_tested_flags(db, after, {item_id: cause.who for item_id, cause in causes.items()}, now)
     db.flush()
     today = local_date(now, zone)
-    # What failed together is suspect together, so the due states of all of it may be others now.
+    # Items that failed together are suspect together, so the due states of all of them may have changed.
     together = items if len(after) == len(items) else lock_items(db, after)
     suspects = {} if len(after) == 1 else suspected(db, after)
     rows = write_due_states(db, together, after, suspects, today, zone)
@@ -134,17 +134,17 @@ def next_state(
     """The state of an item after its history has changed from `before` to `after`."""
     state, then, now_so = ItemState(item.state), fault_of(before, swapped_at), fault_of(after, swapped_at)
     if state is ItemState.IN_REPAIR and then is FaultStatus.NONE and now_so is FaultStatus.OPEN:
-        # It is in repair by somebody's word, and what comes in may be the older fail for which it got there.
+        # Somebody put it into repair, and this may be the older fail for which they did.
         known = {event.entry for event in before}
         put_there = gear_queries.states(db, item.id)[-1].at
         if all(event.at <= put_there for event in after if event.entry not in known):
             return state
-    ended = then is not FaultStatus.NONE and now_so is FaultStatus.NONE  # only then it goes back
+    ended = then is not FaultStatus.NONE and now_so is FaultStatus.NONE  # only then it goes back into use
     return state_after(state, _home(db, item) if ended else state, then, now_so)
 
 
 def _home(db: Session, item: Item) -> ItemState:
-    """Where an item goes back to: what is usable is there already."""
+    """The state that an item goes back to: its own if it is usable."""
     state = ItemState(item.state)
     if state in USABLE:
         return state
@@ -160,14 +160,14 @@ def refresh_due(db: Session, item_ids: Iterable[UUID], now: datetime, zone: Zone
 
 
 def fault_status_of(db: Session, item_id: UUID) -> FaultStatus:
-    """How the fault of an item stands now, and whether a spare took its place and it was not tested since."""
+    """The status of an item's fault now; `SWAPPED` if a spare took its place and it was not tested since."""
     return fault_of(events(db, [item_id])[item_id], last_swaps(db, [item_id]).get(item_id))
 
 
 def refresh_due_states(db: Session, item_ids: Iterable[UUID], today: date, zone: ZoneInfo) -> None:
-    """Recompute the cached due states of these items. Retired and lost ones lose theirs.
+    """Recompute the cached due states of these items. Those of retired and lost ones are deleted.
 
-    In a write session: the items are locked, so that a test that comes in meanwhile is not overlooked.
+    The items are locked, so that a test logged at the same time is not missed.
     """
     for ids in chunks(sorted(item_ids)):
         write_due_states(db, lock_items(db, ids), events(db, ids), suspected(db, ids), today, zone)
@@ -181,10 +181,10 @@ def write_due_states(
     today: date,
     zone: ZoneInfo,
 ) -> list[ItemDue]:
-    """Recompute the due states of locked items from their given histories and suspicions.
+    """Recompute the due states of locked items from these histories and suspicions.
 
     Returns:
-        what is cached now.
+        the cached rows.
     """
     ids = [item.id for item in items]
     answers_to = seasons.seasons_of(db, ids)
@@ -220,7 +220,7 @@ def set_due(
     columns: Mapping[UUID, Mapping[str, Any]],
     cached: Mapping[UUID, ItemDue],
 ) -> list[ItemDue]:
-    """Cache what was reckoned of these items; of those for which nothing was, nothing is cached any more."""
+    """Cache these columns for the items; the cached rows of items without columns are deleted."""
     rows = []
     for item in items:
         if item.id in columns:
@@ -231,7 +231,7 @@ def set_due(
             for column, value in columns[item.id].items():
                 setattr(row, column, value)
             rows.append(row)
-        elif item.id in cached:  # it is no longer asked
+        elif item.id in cached:  # it no longer has a due state
             db.execute(delete(ItemDue).where(ItemDue.item_id == item.id))
     db.flush()
     return rows
@@ -263,7 +263,7 @@ def due_columns(
 
 
 def due_flags(state: DueState, due_by: date | None, today: date) -> dict[FlagKind, str]:
-    """The flags that a due state raises, each with the occasion it speaks of: the round's close, where there is one."""
+    """The flags that a due state raises, each with its occasion: the round's close, if there is one."""
     if state is DueState.CURRENT:
         return {}
     occasion = due_by.isoformat() if due_by else state.value
@@ -280,9 +280,9 @@ def refresh_due_flags(
     now: datetime,
     cached: Sequence[ItemDue] | None = None,
 ) -> int:
-    """Raise and clear the flags that due states ask for, of these items or of all; how many changed.
+    """Raise and clear flags by the due states of these items or of all; return how many changed.
 
-    `cached` are the due states of these items, where they are at hand; the items are locked then.
+    `cached` are the due states of these items, if they were already read; the items are locked then.
     """
     to_clear, to_raise = _due_flag_changes(db, item_ids, today, cached)
     touched = {row.item_id for row in to_clear} | {item_id for item_id, _ in to_raise}
@@ -290,16 +290,16 @@ def refresh_due_flags(
         return 0
     if cached is None:
         lock_items(db, touched)
-        to_clear, to_raise = _due_flag_changes(db, touched, today, None)  # again, now that nobody else changes them
+        to_clear, to_raise = _due_flag_changes(db, touched, today, None)  # again, now that the items are locked
     clear_flags(db, to_clear, _WHY_CLEARED, None, now)
-    with db.no_autoflush:  # each is another flag, so none has to be seen by the next
+    with db.no_autoflush:  # each is a different flag, so none has to be visible to the next
         for (item_id, kind), occasion in to_raise.items():
             raise_again(db, item_id, kind, occasion, "", None, now)
     return len(to_clear) + len(to_raise)
 
 
 def due_flags_to_change(db: Session, today: date) -> set[UUID]:
-    """The items of which `refresh_due_flags` would raise or clear a flag; nothing is written."""
+    """The items on which `refresh_due_flags` would raise or clear a flag; nothing is written."""
     to_clear, to_raise = _due_flag_changes(db, None, today, None)
     return {row.item_id for row in to_clear} | {item_id for item_id, _ in to_raise}
 
@@ -328,9 +328,9 @@ def _due_flag_changes(
 def refresh_tested_flags(
     db: Session, histories: Mapping[UUID, Sequence[LogEntry]], by: Mapping[UUID, Who | None], now: datetime
 ) -> None:
-    """Raise and clear the suspect flags that histories ask for, and clear what was at risk once it passes.
+    """Raise and clear suspect flags by histories, and clear at-risk flags of items that passed.
 
-    The histories are of all items that were tested together; `by` says who changed that of each.
+    `histories` has all items that were tested together; `by` is who changed the history of each.
     """
     flags: dict[FlagOccasion, list[Flag]] = defaultdict(list)
     for row in queries.tested_flags(db, histories):
@@ -353,7 +353,9 @@ def refresh_tested_flags(
 def _still_called_suspect(
     db: Session, flags: Mapping[FlagOccasion, Sequence[Flag]], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[FlagOccasion, bool]:
-    """Whether what people called suspect still is. What a test raised is not for them to end, unless it was voided."""
+    """Whether each suspect flag still holds that a person or a test that was voided raised; without those of tests that
+    stand.
+    """
     entries = [UUID(occasion) for _, occasion in flags if is_id(occasion)]
     tests = queries.stands(db, entries) if entries else {}
     suspect = {}
@@ -366,9 +368,9 @@ def _still_called_suspect(
 
 
 def _failed_through(db: Session, histories: Mapping[UUID, Sequence[LogEntry]]) -> dict[FlagOccasion, frozenset[str]]:
-    """The lanes on which each failed test through several leaves its items suspect; none where not or no longer."""
+    """The lanes on which each failed test through several leaves its items suspect; none if it does not (any more)."""
     lanes: dict[FlagOccasion, frozenset[str]] = {}
-    if len(histories) == 1:  # all that failed together is locked together
+    if len(histories) == 1:  # all items that failed together are locked together, so this one never did
         return lanes
     for test_id, (at, items) in queries.failed_through(db, histories).items():
         if histories.keys() >= set(items):
@@ -386,12 +388,12 @@ def _through_note(lanes: Collection[str]) -> str:
 def raise_again(
     db: Session, item_id: UUID, kind: FlagKind, occasion: str, note: str, who: Who | None, now: datetime
 ) -> None:
-    """Raise a flag; where that was done for this occasion and undone since (a void), as its second, third, … time."""
+    """Raise a flag; if it was raised for this occasion and undone before (by a void), as its second, third, … time."""
     time = 1
     while not raise_flag(db, item_id, kind, occasion if time == 1 else f"{occasion}#{time}", note, who, now):
         time += 1
 
 
 def occasion_of(period: str) -> str:
-    """What a flag's period speaks of, without how many times it was raised for it."""
+    """The occasion in a flag's period, without the number of times that it was raised."""
     return period.partition("#")[0]

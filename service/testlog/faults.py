@@ -1,4 +1,4 @@
-"""Faults of the log: written as rows, read back, as JSON and in words."""
+"""Faults of the log as rows, as JSON and in words."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
@@ -16,7 +16,7 @@ from service.wiring.wirings import Wiring
 
 
 def make_fault_rows(wiring: Wiring, faults: Iterable[Fault], evidence: Iterable[Evidence]) -> list[FaultRow]:
-    """The rows of a test's faults: of those that its readings prove, then of the evidence against the item."""
+    """The rows of a test's faults: those that its readings prove, then those of its evidence."""
     rows = [*_rows_of_faults(wiring, faults), *_rows_of_evidence(evidence)]
     for position, row in enumerate(rows):
         row.position = position
@@ -24,7 +24,7 @@ def make_fault_rows(wiring: Wiring, faults: Iterable[Fault], evidence: Iterable[
 
 
 def _rows_of_faults(wiring: Wiring, faults: Iterable[Fault]) -> list[FaultRow]:
-    """A row for each fault that the readings prove, with its first conductor and its lane, to be asked by."""
+    """A row for each fault that the readings prove, with its first conductor and its lane for filters."""
     return [
         FaultRow(
             fault_class=fault.fault_class,
@@ -39,7 +39,7 @@ def _rows_of_faults(wiring: Wiring, faults: Iterable[Fault]) -> list[FaultRow]:
 
 
 def _rows_of_evidence(evidence: Iterable[Evidence]) -> list[FaultRow]:
-    """A row for each finding that speaks against the item."""
+    """A row for each finding that is a fault."""
     return [
         FaultRow(
             fault_class=each.kind,
@@ -65,14 +65,14 @@ def _detail(fault: Fault) -> dict[str, Any] | None:
 
 
 def fault_in(row: FaultRow) -> Fault:
-    """The fault as diagnosis knows it, from its row."""
+    """The `Fault` of a row."""
     return fault_as(row.fault_class, row.conductors, row.end, row.detail or {})
 
 
 def fault_as(
     name: str, conductors: Sequence[str], end: str | None, detail: Mapping[str, Any] = MappingProxyType({})
 ) -> Fault:
-    """The fault as diagnosis has it, from its stored parts. Only `lanes` and `map` of its `detail` are used."""
+    """The `Fault` from its stored parts. Only `lanes` and `map` of `detail` are used."""
     lanes, landings = detail.get("lanes"), detail.get("map")
     fault_class = as_faulty(FaultClass(name))
     if fault_class is None:
@@ -87,14 +87,14 @@ def fault_as(
 
 
 def as_json(row: FaultRow) -> dict[str, Any]:
-    """The fault as the JSON API writes it; evidence has its note."""
+    """The fault as in the JSON API; evidence with its note."""
     written = fault_in(row).to_json()
     note = (row.detail or {}).get("note")
     return written | ({"note": note} if note else {})
 
 
 def titles(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[str]:
-    """Each fault of a test in one line."""
+    """The title of each fault of a test."""
     if not rows:
         return []
     wiring = find_wiring(db, wiring_key)
@@ -102,7 +102,7 @@ def titles(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[str]:
 
 
 def advice(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[tuple[str, Advice]]:
-    """Each fault of a test in one line, and what to do about it."""
+    """The title of each fault of a test, and what to do about it."""
     if not rows:
         return []
     wiring = find_wiring(db, wiring_key)
@@ -110,7 +110,7 @@ def advice(db: Session, wiring_key: str, rows: Sequence[FaultRow]) -> list[tuple
 
 
 def title_of(wiring: Wiring, fault: Fault, note: str | None) -> str:
-    """A fault in one line, with what was noted of it."""
+    """The title of a fault with its note: "Conductor 2 (hot) is open"."""
     return title(wiring, fault) + (f" ({note})" if note else "")
 
 

@@ -1,4 +1,4 @@
-"""Reading the test form: what was tapped, as a test of the log."""
+"""Reading the test form into a test of the log."""
 
 from collections.abc import Mapping, Sequence
 from typing import assert_never
@@ -16,7 +16,7 @@ from service.wiring.wirings import Wiring, lanes_of
 
 
 def _ticks(kind: EvidenceClass) -> dict[str, str]:
-    """What is ticked for a class of evidence: the name of the tick, and its words."""
+    """The ticks of a class of evidence: their names and labels."""
     match kind:
         case FaultClass.INTERMITTENT:
             return {"crackles": "Crackles when flexed"}
@@ -40,7 +40,7 @@ def _ticks(kind: EvidenceClass) -> dict[str, str]:
 EVIDENCE: Mapping[str, tuple[str, EvidenceClass]] = {
     name: (words, kind) for kind in reversed(EVIDENCE_CLASSES) for name, words in _ticks(kind).items()
 }
-"""What can be ticked besides the readings: its words, and what it is evidence of."""
+"""The ticks beside the readings: their labels, and the evidence that each stands for."""
 
 FLEXED = "flexed"
 MARKED = "You marked something as wrong, so this is no pass. Press Fail, or take the marks back."
@@ -64,7 +64,7 @@ def entered(wiring: Wiring, posted: FormData) -> Entered:
 
 
 def without_contacts(posted: FormData) -> FormData:
-    """What was entered besides the contacts of one wiring."""
+    """The posted fields without those of a wiring's contacts."""
     return FormData([pair for pair in posted.multi_items() if pair[0] not in _CONTACTS and not _is_row(pair[0])])
 
 
@@ -90,7 +90,7 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
     """The form as a test of the log.
 
     Raises:
-        Invalid: what was entered contradicts itself, or the button that was pressed.
+        Invalid: the entries contradict each other, or the button that was pressed.
     """
     sheet, findings = entered(wiring, posted), evidence(posted)
     marked = not is_good(wiring, sheet) or any(one.kind is not FaultClass.FLEXED for one in findings)
@@ -116,10 +116,10 @@ def new_test(code: str, through: tuple[str, ...], wiring: Wiring, posted: FormDa
 
 
 def through_lane(lanes: Sequence[str], posted: FormData) -> str:
-    """The lane that a single line took through pieces that have several.
+    """The lane that a single channel took through pieces with several.
 
     Raises:
-        Invalid: it was not said, or the pieces have no such lane.
+        Invalid: it was not chosen, or the pieces have no such lane.
     """
     lane = str(posted.get("through_lane") or "")
     if lane not in lanes:
@@ -128,7 +128,7 @@ def through_lane(lanes: Sequence[str], posted: FormData) -> str:
 
 
 def note(posted: FormData, name: str) -> str:
-    """A text that somebody typed into the field of this name."""
+    """The text in the field of this name."""
     text = posted.get(name)
     try:
         clean = readable(text) if isinstance(text, str) else ""
@@ -140,7 +140,7 @@ def note(posted: FormData, name: str) -> str:
 
 
 def codes(text: str) -> tuple[str, ...]:
-    """The codes in a line of them, apart by commas or spaces."""
+    """The codes in a text, separated by commas or spaces."""
     return tuple(text.replace(",", " ").split())
 
 

@@ -1,4 +1,4 @@
-"""What comes in and goes out as JSON, and the text that people type, read with a sentence for what is wrong."""
+"""JSON of the test log, in and out, and the types of its fields, which refuse a wrong value with a sentence."""
 
 from datetime import datetime
 from typing import Annotated, Any, Literal
@@ -30,7 +30,7 @@ def _readable(text: str) -> str:
 
 Text = Annotated[str, AfterValidator(_readable), shown_as(schema.TEXT)]
 Code = Annotated[str, AfterValidator(_readable), shown_as(schema.CODE)]
-"""A code as it is on a tag, or as it was typed: it is looked up with everything else that is asked of an item."""
+"""A code as on a tag or as typed; it is checked when the item is looked up."""
 Instant = Annotated[datetime, read_by(parse_instant), Field(strict=True), shown_as(schema.MOMENT)]
 Contacts = Annotated[list[Text], Field(max_length=CONTACTS_MOST)]
 
@@ -76,7 +76,7 @@ class TestIn(BaseModel):
     lane: Text | None = None
 
     def entry(self, here_at: datetime) -> NewTest:
-        """The same as the log takes it, seen coming then."""
+        """The test as the log takes it; `here_at` is when its request began to arrive."""
         return NewTest(
             id=self.id,
             item=self.item,

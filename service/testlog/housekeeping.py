@@ -1,14 +1,12 @@
-"""Housekeeping: what has to be true each day without anybody asking. It may run as often as anyone likes.
+"""Housekeeping: daily updates that nobody triggers. Each chore is idempotent, so it may run as often as anyone likes.
 
-A list of chores that the features offer and `service.chores` puts together. Each goes in small steps, so that nobody
-waits long to write: a step is reckoned in a session that only reads, and then looked at again and written in a short
-transaction of its own, under the program's row. A step is whole in itself, so that a turn may be stopped after any of
-them, and two turns at once do no harm.
+The features define the chores, and `service.chores` lists them. Each chore works in small steps, so that no other write
+waits long: a step is computed in a session that only reads, then checked again and written in a short transaction of
+its own that locks the program's row. A run can be stopped after any step, and two runs at once do no harm.
 
-After days off the next run catches up at once, however many they were: every chore compares what is with what should
-be *today*. A flag that would have come and gone meanwhile is not raised after the fact: it would ask for nothing any
-more, and a date on which nobody was told would be untrue. The flags that are up and the due states are the same as
-if housekeeping had run on each of those days, each flag with the round that it speaks of.
+After any number of missed days the next run catches up: every chore compares what is stored with what should be stored
+*today*. A flag that would have been raised and cleared in between is not raised afterwards. Open flags and due states
+are the same as if housekeeping had run on each of those days.
 """
 
 from collections.abc import Callable, Collection, Iterator, Sequence
@@ -39,21 +37,21 @@ from service.testlog.effects import due_flags_to_change, refresh_due_flags, refr
 from service.testlog.queries import last_logged
 
 Step = Callable[[Session, date, datetime], int]
-"""What a step writes: `step(db, today, now)` answers how much there was."""
+"""The write of a step: `step(db, today, now)` returns how much it changed."""
 
 _BEGUN = date.min
-"""Kept as the last day where house is being kept for the first time: a turn that is stopped is not begun anew."""
+"""Stored as the last day during the first run, so that a run that was stopped is continued and not begun again."""
 
 STEP = 20
-"""How many items a step writes: some tens of milliseconds."""
+"""How many items a step writes, which takes some tens of milliseconds."""
 
 
 @dataclass(frozen=True)
 class Chore:
     """Something to do each day.
 
-    `steps(store, today)` reckons one step after the other, in sessions that only read. The step is then done in a
-    write transaction before the next one is reckoned.
+    `steps(store, today)` computes one step after the other in sessions that only read. Each step is executed in a write
+    transaction before the next one is computed.
     """
 
     name: str
@@ -61,21 +59,21 @@ class Chore:
 
 
 def brief(name: str, run: Step) -> Chore:
-    """A chore of one step with nothing to reckon first."""
+    """A chore of one step with nothing to compute first."""
     return Chore(name, lambda _store, _today: iter([run]))
 
 
 class Interrupted(Busy):
-    """A turn of housekeeping was stopped between two steps; the next one goes on from there."""
+    """A run of housekeeping was stopped between two steps; the next run continues from there."""
 
 
 def keep_house(
     store: Store, now: datetime, chores: Sequence[Chore], may_go_on: Callable[[], bool] = lambda: True
 ) -> str:
-    """Do every chore, and say in one line what there was to do. `may_go_on` is asked before each step.
+    """Do every chore, and return a line that says what was done. `may_go_on` is called before each step.
 
     Raises:
-        Interrupted: it may not.
+        Interrupted: `may_go_on` returned False.
     """
     with store.reading() as db:
         program = crew.program_facts(db)
@@ -94,14 +92,14 @@ def keep_house(
         done.append(f"{chore.name}: {count}")
     with store.writing() as db:
         kept = locked(db, Program, 1)
-        if kept.zone == program.zone:  # else house is to be kept anew
+        if kept.zone == program.zone:  # else a lead changed it meanwhile, and everything is computed again
             kept.housekept_on = today
     return "; ".join(done[1:]) + "."
 
 
 @dataclass(frozen=True)
 class Behind:
-    """Due states that are not reckoned for today yet: how many are `left` of how `many`, and `as_of` when all were."""
+    """Due states not yet computed for today: how many are `left` of how `many`, and the day of which all are."""
 
     left: int
     many: int
@@ -109,10 +107,10 @@ class Behind:
 
 
 def ensure_today(context: RequestContext) -> None:
-    """Let house be kept once a day by whoever comes first, and whenever an item has no due state for today yet.
+    """Start housekeeping on the first request of a day, and whenever an item has no due state for today yet.
 
-    Pages that show what is due call this before they open a session of their own. Nobody waits for more than a moment:
-    what then is still left is told on the page, which shows what is stored.
+    Pages that show due states call this before they open their session. They wait at most `TIMEOUT` seconds
+    (`housekeeping_thread`), then show what is stored and say what is still left.
     """
     if not _is_done(context):
         if context.store.trouble() is None:
@@ -126,7 +124,7 @@ def ensure_today(context: RequestContext) -> None:
 
 
 def behind_of(context: RequestContext) -> Behind | None:
-    """What `ensure_today` found still left to reckon; None where nothing was."""
+    """What `ensure_today` left to compute; None if nothing."""
     behind: Behind | None = getattr(context.request.state, "behind", None)
     return behind
 
@@ -138,7 +136,7 @@ def _is_done(context: RequestContext) -> bool:
 
 
 def _all_anew(store: Store, _today: date) -> Iterator[Step]:
-    """Where house was never kept in this time zone, every due state has run out, since days may be others in it."""
+    """The first step after a change of the time zone, which changes days: every due state expires."""
     with store.reading() as db:
         if db.get_one(Program, 1).housekept_on is None:
             yield _let_all_run_out
@@ -151,7 +149,7 @@ def _let_all_run_out(db: Session, today: date, _now: datetime) -> int:
 
 
 def refresh_stale(store: Store, today: date) -> Iterator[Step]:
-    """Recompute due states that have run out or are missing."""
+    """Recompute due states that have expired or are missing."""
     with store.reading() as db:
         stale = _stale_items(db, today)
     for ids in chunks(stale, STEP):
@@ -165,7 +163,7 @@ def _save_due(reckoned: ReckonedDue, db: Session, _today: date, _now: datetime) 
 
 
 def refresh_flags(store: Store, today: date) -> Iterator[Step]:
-    """Raise and clear the flags that due states ask for."""
+    """Raise and clear flags by the due states."""
     with store.reading() as db:
         items = due_flags_to_change(db, today)
     for ids in chunks(sorted(items), STEP):
@@ -177,7 +175,7 @@ def _save_flags(item_ids: Collection[UUID], db: Session, today: date, now: datet
 
 
 def anonymize_names(store: Store, today: date) -> Iterator[Step]:
-    """Turn the names that are kept no more into "Tester n"; how many there were."""
+    """Replace names whose retention has ended by "Tester n"."""
     with store.reading() as db:
         former = _over(db, dict(privacy.list_named_crew(db)), today)
     for ids in chunks(former, STEP):
@@ -194,7 +192,7 @@ def _anonymize(person_ids: Collection[UUID], db: Session, today: date, now: date
 
 
 def _over(db: Session, came: dict[UUID, datetime], today: date) -> list[UUID]:
-    """Those of some people, with when they last came in, whose name is kept no more."""
+    """The people whose retention has ended; `came` is when each last signed in."""
     zone = zone_of(db)
     spans = [(season.starts, season.ends) for season in seasons(db)]
 
@@ -226,7 +224,7 @@ def zone_of(db: Session) -> ZoneInfo:
 
 
 def _stale_items(db: Session, today: date) -> Sequence[UUID]:
-    """Items whose cached state ends by `today`, or that have none."""
+    """Items whose cached due state expires by `today`, or that have none."""
     return db.scalars(_stale(today)).all()
 
 
@@ -240,7 +238,7 @@ def _stale(today: date) -> Select[UUID]:
 
 
 def _differences(db: Session, today: date, zone: ZoneInfo) -> list[tuple[UUID, str, str]]:
-    """Items whose cache is not what their history says: (item, cached, recomputed). Leaves the cache recomputed."""
+    """Items whose cached due state is not that of their history: (item, cached, recomputed). Updates the cache."""
     before = _snapshot(db)
     items = db.scalars(select(Item.id)).all()
     refresh_due_states(db, items, today, zone)

@@ -1,4 +1,4 @@
-"""Keeping house beside the requests of a service: in a thread of its own, for which no page waits long."""
+"""Housekeeping in a background thread of the service."""
 
 import logging
 from collections.abc import Sequence
@@ -14,11 +14,11 @@ LEASE = "housekeeping"
 LOG = logging.getLogger("coilbook")
 
 TIMEOUT = 0.5
-"""Seconds that a page waits for it: as long as a small program takes."""
+"""Seconds that a page waits for it: enough for a small program."""
 
 
 class House:
-    """The house of one process, which the clock and whoever comes first on a day let it keep."""
+    """The housekeeping of one process, started by the clock and by the first request of a day."""
 
     def __init__(self, store: Store, chores: Sequence[Chore], timeout: float = TIMEOUT) -> None:
         self.timeout = timeout
@@ -28,17 +28,17 @@ class House:
         self._thread: Thread | None = None
 
     def keep(self, now: datetime) -> None:
-        """Let house be kept unless that is being done, and wait for it, but not for long."""
+        """Start housekeeping unless it is running, and wait for it for at most the timeout."""
         with self._lock:
             thread = self._thread
             if thread is None or not thread.is_alive():
-                # A daemon: whatever it reckons holds up no stop, and what it writes is whole or not there at all.
+                # A daemon: it does not delay a stop, and each step is a transaction.
                 thread = self._thread = Thread(target=self._turn, args=(now,), name="housekeeping", daemon=True)
                 thread.start()
         thread.join(self.timeout)
 
     def close(self, within: float = 1.0) -> None:
-        """Begin no further step, and wait so many seconds for the one that is being done."""
+        """Begin no further step, and wait at most so many seconds for the current one."""
         self._stopped.set()
         if self._thread is not None:
             self._thread.join(within)
@@ -46,9 +46,9 @@ class House:
     def _turn(self, now: datetime) -> None:
         try:
             with leased(self._store, LEASE, lambda: now) as is_ours:
-                if is_ours is not None:  # else another process does it
+                if is_ours is not None:  # else another process has the lease
                     keep_house(self._store, now, self._chores, lambda: is_ours() and not self._stopped.is_set())
         except Problem as problem:
             LOG.warning("%s", problem.detail)
-        except Exception:  # nobody asks this thread; the next page or the next turn tries again
+        except Exception:  # nobody joins this thread for its result; the next page or the clock tries again
             LOG.exception("Housekeeping broke.")

@@ -1,4 +1,4 @@
-"""The log as lists show it, and what is asked of it as it was typed."""
+"""Lists of the log, and their filter."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,8 +23,8 @@ from service.wiring.faults import FAULTS
 
 @dataclass(frozen=True)
 class ListedTest:
-    """A test as lists show it: `by` is who logged it, `faults` one line each, `items` those that it went through;
-    `doubted` is one that its tester marked as wrong, as long as no lead has decided.
+    """A test as lists show it: `by` is who logged it, `faults` are titles, `items` those that it went through.
+    `doubted`: its tester marked it as wrong, and no lead has decided yet.
     """
 
     __test__ = False
@@ -70,14 +70,14 @@ def _since(text: str, zone: ZoneInfo) -> datetime:
 
 
 def last_tests(db: Session, item_id: UUID, limit: int) -> list[ListedTest]:
-    """The newest tests of an item, voided ones too, the newest first."""
+    """The newest tests of an item with voided ones, the newest first."""
     return listed_tests(db, db.execute(_tests(item_id).limit(limit)).all())
 
 
 def log_page(
     db: Session, size: int, after: str | None, log_filter: LogFilter
 ) -> tuple[Sequence[Row[Test, str | None, Void | None]], str | None]:
-    """One page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
+    """A page of the log, the newest first: (test, who logged it, its void), and the cursor of the next page."""
     query = _tests(log_filter.item_id)
     if log_filter.fault or log_filter.conductor:
         faulty = select(FaultRow.test_id)

@@ -1,8 +1,8 @@
-"""Logging a test, from what came in to the answer: one way for forms, phones and programs alike.
+"""Logging a test, from the input to the answer: one road for forms, phones and programs.
 
-`log_tests` is that way, from top to bottom: load the items with their histories, check what was sent against them,
-diagnose, add the rows, let states, due states and flags follow, answer. Before it stand the tests of several phones,
-which go through it together while others are logged (`log_batch`); after it what it is made of.
+`log_tests` is that road, from top to bottom: load the items with their histories, check the input against them,
+diagnose, add the rows, apply the effects (states, due states, flags), answer. Before it comes `log_batch`, which logs
+the tests of several phones in one transaction; after it come the parts of the road.
 """
 
 import logging
@@ -56,7 +56,7 @@ LOG = logging.getLogger("coilbook")
 
 @dataclass(frozen=True)
 class PendingTest:
-    """A test with the context of its request, when it came, and its content for the receipt."""
+    """A test that waits in the batcher: its request's context, its content for the receipt, and when it arrived."""
 
     context: RequestContext
     new: NewTest
@@ -65,27 +65,27 @@ class PendingTest:
 
 
 def make_batcher() -> WriteBatcher[PendingTest, Any]:
-    """Where tests wait while others are logged. Two with the same id or code, as it was typed, never go together."""
+    """The batcher of tests. Two with the same id or the same code, as typed, never go into one batch."""
     return WriteBatcher(log_batch, lambda pending: {pending.new.id, pending.new.item, *pending.new.through})
 
 
 def log_batch(batch: Sequence[PendingTest]) -> Sequence[Any]:
-    """The answer to each of these tests, or the refusal."""
+    """Log a batch; return the answer to each test, or its refusal."""
     if len(batch) > 1:
         try:
             return _log_together(batch)
         except Beaten:
-            pass  # by itself each is tried again
+            pass  # each is tried again by itself
         except Busy as busy:
             return [busy] * len(batch)
         except (Problem, DBAPIError):
-            pass  # one of them is not like the others: each goes by itself, and is refused by itself
-        except Exception:  # the same, but nobody foresaw it
+            pass  # one of them is refused: each is logged by itself, so that only that one is
+        except Exception:  # the same for an unexpected error
             LOG.exception("tests that went together broke; each goes by itself")
     outcomes: list[Any] = []
     for pending in batch:
         last = outcomes[-1] if outcomes else None
-        # A busy database was waited for: the rest is refused by it too, and comes again.
+        # After waiting for a busy database the rest is refused as well; the phones send it again.
         outcomes.append(last if isinstance(last, Busy) else _log_alone(pending))
     return outcomes
 
@@ -94,12 +94,12 @@ def _log_together(batch: Sequence[PendingTest]) -> Sequence[Any]:
     outcomes: dict[UUID, Any] = {}
     let_in = []
     with batch[0].context.store.writing() as db:
-        # By id: two workers that get the same tests claim them in the same order, to avoid deadlocks.
+        # In order of id: two workers with the same tests claim them in the same order, to avoid deadlocks.
         for pending in sorted(batch, key=lambda pending: pending.new.id):
             try:
                 pending.context.identify(db)
                 let_in.append(pending)
-            except Problem as refusal:  # somebody whose access has ended holds up nobody else
+            except Problem as refusal:  # of one whose access has ended: the others go on
                 outcomes[pending.new.id] = refusal
         if let_in:
             requests = [WriteRequest(each.new.id, ACTION, each.content, each.at) for each in let_in]
@@ -120,12 +120,12 @@ def _log_alone(pending: PendingTest) -> Any:
             lambda db: log_test(db, pending.new, context.me, pending.at, context.zone),
             lambda db: logged_as(db, pending.new),
         )
-    except Exception as error:  # whoever sent it is answered by it
+    except Exception as error:  # it becomes the answer to its own request
         return error
 
 
 def log_test(db: Session, new: NewTest, who: Who | None, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
-    """Log a test and let everything follow from it.
+    """Log a test with its effects.
 
     Returns:
         `id`, `item` (its code now), `verdict`, `faults`, `received_at` and the item's `state`.
@@ -142,9 +142,9 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
 
     Raises:
         Invalid: with the field and what is wrong with it.
-        Entangled: several, and two are of one item, or one is of what failed together with an item of none of them.
+        Entangled: there are several, and two share an item, or one needs locks on items of no test of the batch.
     """
-    # Load. The tags are kept until the end, so that each is found below without being asked for again.
+    # Load. The tags stay in the session until the end, so that each look-up below is free.
     _tags = tags_on(db, (code for each in tests for code in (each.test.item, *each.test.through)))
     item_ids = [_item_ids(db, each.test) for each in tests]
     items, before = lock_with_histories(db, [item_id for ids in item_ids for item_id in ids])
@@ -167,11 +167,11 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
     # Add.
     now = max(each.at for each in tests)
     helpers = dict.fromkeys((each.test.session, each.by) for each in tests)
-    for session_id, who in sorted(helpers, key=lambda pair: str(pair[0])):  # in one order, to avoid deadlocks
+    for session_id, who in sorted(helpers, key=lambda pair: str(pair[0])):  # ordered, to avoid deadlocks
         _add_helper(db, session_id, who, now)
     add_rows(db, made)
 
-    # Let states, due states and flags follow.
+    # Apply the effects: states, due states, flags.
     after, causes = dict(before), dict[UUID, Cause]()
     for rows, ids, each in zip(made, item_ids, tests, strict=True):
         after |= {item_id: in_time_order([*before[item_id], rows.events[item_id]]) for item_id in ids}
@@ -186,7 +186,7 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
 
 
 def logged_as(db: Session, new: NewTest) -> dict[str, Any] | None:
-    """The answer to a test that is in the log under its id, whoever brought it in; None where that is another one."""
+    """The answer to a test that is in the log under its id already; None if that is a different test."""
     test = queries.test(db, new.id)
     through = queries.items_of(db, [new.id])[new.id]
     lane = queries.lane_of(db, [new.id]).get(new.id)
@@ -211,7 +211,7 @@ def _tested_at(db: Session, submitted: SubmittedTest, histories: Mapping[UUID, S
     """When a test was done by the service's clock; `histories` are those of its items, which are locked.
 
     Raises:
-        Invalid: it would lie in the future.
+        Invalid: it would be in the future.
     """
     new, who, now = submitted.test, submitted.by, submitted.at
     here = new.here_at or now
@@ -226,7 +226,7 @@ def _tested_at(db: Session, submitted: SubmittedTest, histories: Mapping[UUID, S
 
 @dataclass(frozen=True)
 class TestRows:
-    """The rows of one test: the test itself, then what refers to it; and how it counts in each item's history."""
+    """The rows of a test: the test itself, then those that refer to it; and its entry in each item's history."""
 
     __test__ = False
 
@@ -239,7 +239,7 @@ class TestRows:
 def make_rows(
     db: Session, new: NewTest, items: Sequence[Item], who: Who | None, now: datetime, tested_at: datetime
 ) -> TestRows:
-    """A test of these items, diagnosed, with its rows, not yet added.
+    """The rows of a test of these items, diagnosed but not yet added.
 
     Raises:
         Invalid: with the field and what is wrong with it.
@@ -296,7 +296,7 @@ def make_rows(
 
 
 def add_rows(db: Session, made: Sequence[TestRows]) -> None:
-    """Add these tests; what refers to a test comes after it."""
+    """Add the rows of these tests; a test before the rows that refer to it."""
     db.add_all(rows.test for rows in made)
     db.flush()
     db.add_all(row for rows in made for row in (*rows.faults, *rows.items))
@@ -309,7 +309,7 @@ def _add_helper(db: Session, session_id: UUID | None, who: Who | None, now: date
     if db.get(WorkSession, session_id) is None:
         raise invalid("session", f"There is no session {session_id}. Leave it out, or take its id from its page.")
     if who is not None and db.get(SessionHelper, (session_id, who.id)) is None:
-        locked(db, WorkSession, session_id)  # a phone may send several at once: only the first notes it
+        locked(db, WorkSession, session_id)  # a phone may send several at once: only the first adds the helper
         if db.get(SessionHelper, (session_id, who.id), populate_existing=True) is None:
             db.add(SessionHelper(session_id=session_id, person_id=who.id, joined_at=now))
 
@@ -332,7 +332,7 @@ def _answer(test: Test, faults: Sequence[FaultRow], code: str, item: Item) -> di
 
 
 def _is_same(db: Session, test: Test, new: NewTest) -> bool:
-    """Whether a test of the log is what was sent: of the same time, with the same readings, evidence and note."""
+    """Whether a test of the log has the same time, readings, evidence and note as the one sent."""
     evidence = _sorted([each.to_json() for each in new.evidence])
     sent = (new.tested_at, new.note, evidence, new.wiring or test.wiring)
     if sent not in {(at, test.note, _sorted(test.evidence), test.wiring) for at in (test.tested_at, test.told_at)}:
@@ -349,5 +349,5 @@ def _sorted(evidence: Sequence[dict[str, Any]]) -> tuple[tuple[str, ...], ...]:
 
 
 def _probed(new: NewTest) -> Any:
-    """What the tester reached: nothing where nothing was read."""
+    """The contacts that the tester reached; none if nothing was read."""
     return new.probed if new.joined is not None else []

@@ -1,4 +1,4 @@
-"""Tables of the test log: sessions, tests, faults, voids, repairs and swaps. What was found is added, never changed."""
+"""Tables of the test log: sessions, tests, faults, voids, repairs and swaps. Results are added, never changed."""
 
 from datetime import date, datetime
 from enum import StrEnum
@@ -41,11 +41,11 @@ class WorkSession(Revised, Base):
 
 
 SESSION_IS_OPEN = WorkSession.closed_at.is_(None)
-"""Whether a session was not closed."""
+"""The condition that a session is open."""
 
 
 class WorkItem(Base):
-    """A line of a session's worklist, and who said that they would test it, until when."""
+    """A row of a session's worklist, and who claimed it, until when."""
 
     __tablename__ = "work_item"
 
@@ -58,7 +58,7 @@ class WorkItem(Base):
 
 
 class WorkSeen(Base):
-    """An item that was seen in a count, by whom, and where: None where its place was not said."""
+    """An item that was seen in a count: by whom, and at which place (None: unknown)."""
 
     __tablename__ = "work_seen"
 
@@ -70,7 +70,7 @@ class WorkSeen(Base):
 
 
 class WorkWalked(Base):
-    """A place that somebody went through in a count: what belongs there and was not seen is missing."""
+    """A place that was checked in a count: items that belong there and were not seen are missing."""
 
     __tablename__ = "work_walked"
 
@@ -91,10 +91,10 @@ class SessionHelper(Base):
 
 
 class OwnTester(Base):
-    """A program's own tester, as the program described it; never changed, so that its tests keep their meaning.
+    """A program's own tester as a lead described it; it is never changed, so that its tests keep their meaning.
 
-    `sees` is a `Sight`; `patterns` maps what the lamps show to the readings that may mean, each a list of joined
-    contacts; `probed` is what the tester reaches.
+    `sees` is a `Visibility`; `patterns` maps what the lamps show to the readings that it may mean, each a list of
+    groups of joined contacts; `probed` are the contacts that the tester reaches.
     """
 
     __tablename__ = "tester"
@@ -111,13 +111,13 @@ class OwnTester(Base):
 
 
 class Test(Base):
-    """One two-ended test, of one item or through several, as it was logged.
+    """A two-ended test of one item or through several, as it was logged.
 
-    `joined`, `probed` and `evidence` are what was entered, raw; `told_at` is the phone's own time of the test and
-    `sent_at` its time when it sent; `tested_at` is corrected by the difference to the service's clock.
+    `joined`, `probed` and `evidence` are the raw entries. `told_at` is the time of the test and `sent_at` that of
+    sending by the phone's clock; `tested_at` is corrected by the difference to the service's clock.
     """
 
-    __test__ = False  # not a test case, whatever a test runner makes of the name
+    __test__ = False  # not a test case, in spite of its name
     __tablename__ = "test"
     __table_args__ = (
         one_of("method", Method),
@@ -145,7 +145,7 @@ class Test(Base):
 
 
 class TestItem(Base):
-    """An item that a test went through; `lane` is the one that a single line took through an item that has several."""
+    """An item that a test went through; `lane` is the lane that a single channel took through an item with several."""
 
     __test__ = False
     __tablename__ = "test_item"
@@ -178,7 +178,7 @@ class FaultRow(Base):
 
 
 class Void(Base):
-    """A lead's word that a test does not stand, and why; the test itself stays."""
+    """A lead's decision that a test does not count, and why; the test itself stays."""
 
     __tablename__ = "void"
 
@@ -189,11 +189,11 @@ class Void(Base):
 
 
 NOT_VOIDED = Void.test_id.is_(None)
-"""Whether a test stands, with its void joined to it, if there is one."""
+"""The condition that a test was not voided, in a query that joins `Void` by an outer join."""
 
 
 class WrongMark(Base):
-    """A tester's word that a test of their own was wrong; it proves nothing, until a lead voids it or lets it stand."""
+    """A tester's mark that their own test was wrong; it proves nothing until a lead voids it or lets it stand."""
 
     __tablename__ = "wrong_mark"
 
@@ -204,7 +204,7 @@ class WrongMark(Base):
 
 
 class MarkStands(Base):
-    """A lead's word that a test that was marked as wrong stands all the same, and why."""
+    """A lead's decision that a test that was marked as wrong stands, and why."""
 
     __tablename__ = "mark_stands"
 
@@ -215,7 +215,7 @@ class MarkStands(Base):
 
 
 class Repair(Base):
-    """What was done to an item at which end; `length_mm` where it was shortened."""
+    """A repair: what was done, at which end (None: in between); `length_mm` is the new length if it was shortened."""
 
     __tablename__ = "repair"
     __table_args__ = (one_of("end", End), Index(None, "item_id", "at"))
@@ -232,7 +232,7 @@ class Repair(Base):
 
 
 class Swap(Base):
-    """A spare that took the place of a bad item, on a show day: when, and where that was."""
+    """A swap on a show day: a spare took the place of a bad item."""
 
     __tablename__ = "swap"
     __table_args__ = (CheckConstraint("bad_id <> spare_id", name="two_items"), Index(None, "bad_id", "at"))

@@ -29,7 +29,7 @@ def log_page(
     conductor: str = "",
     after: str | None = None,
 ) -> Response:
-    """The log, the newest first, narrowed down by what is asked."""
+    """The log, the newest first, as far as the filter lets it through."""
     values = {"item": item.strip(), "since": since.strip(), "fault": fault, "conductor": conductor.strip()}
     form = Form(values=values)
     with context.reading() as db:

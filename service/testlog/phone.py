@@ -1,7 +1,7 @@
-"""What a phone needs to read the test form itself, so that a test is kept at once, signal or not.
+"""The data a phone needs to read the test form itself, so that a test is saved at once, with or without a signal.
 
-The phone only puts contacts together that the form says are joined, as `sheet.readings` does here; what that means is
-said by the service, or offline by the service's own table. All the facts about a wiring come from here.
+The phone only makes readings from the form, as `sheet.readings` does; the diagnosis comes from the service, or offline
+from the service's tables. All facts about a wiring come from here.
 """
 
 from functools import lru_cache
@@ -14,7 +14,7 @@ from service.wiring.wirings import Wiring, is_shell, lanes_of
 
 @lru_cache(maxsize=64)
 def form_facts(wiring: Wiring) -> dict[str, Any]:
-    """A wiring's form, as JSON.
+    """The facts of a wiring's form, as JSON.
 
     `rows` maps a field to its contact, where that should arrive, the name of its conductor (None for a contact in
     no use) and what it is for; `wires` are conductors with their two contacts; `lanes` are names of conductors by

@@ -1,7 +1,7 @@
-"""What a phone says of a test at the spot: the tables of a wiring, each fault with its drawing, and the same of
-whatever can be ticked besides the readings.
+"""Tables for phones, so that they can explain a test offline: each fault of a wiring with its drawing, and each kind of
+evidence.
 
-Faults are drawn one by one, since all that can be found together would not fit a phone's store: see `layout.alone`.
+Faults are drawn one by one, since all combinations would not fit a phone's storage: see `layout.alone`.
 """
 
 import re
@@ -33,8 +33,9 @@ _LINES = re.compile(r"\s*\n\s*")
 
 
 def fault_tables(wiring: Wiring) -> dict[str, Any]:
-    """The tables as `diagnosis.offline_tables` has them, each fault with its `drawing`; and `evidence`, the words and
-    the drawing of each tick by the end that was named, "" where none was."""
+    """The tables of `diagnosis.offline_tables`, each fault with its `drawing`; and `evidence`, the words and the
+    drawing of each tick by the end that was named, "" if none was.
+    """
     tables = offline(wiring)
     return tables | {
         "faults": [fault | {"drawing": _picture(wiring, _written(fault))} for fault in tables["faults"]],

@@ -1,8 +1,8 @@
-"""What a test reached of each piece that it went through, lane by lane. Pure.
+"""The lanes that a test reached of each piece that it went through. Pure.
 
-A test proves of each piece the lanes that it went through and no more, and where it fails, only what lies on those
-lanes may be bad. It goes through several lanes side by side, which then are the same ones of each piece; or along a
-single line, which takes one lane of each piece that has several.
+A pass proves the lanes of each piece that the test went through and no others; after a fail only these lanes may be
+bad. A test goes either through several lanes side by side, which are the same ones of each piece, or along a single
+channel, which takes one lane of each piece with several.
 """
 
 from collections.abc import Collection, Iterable, Sequence
@@ -15,21 +15,21 @@ from service.wiring.naming import listed
 from service.wiring.wirings import Wiring, lanes_of
 
 ONE_LINE = ("",)
-"""The lanes of what has just one line."""
+"""The lanes of a wiring for a single channel."""
 
 SIDE_BY_SIDE = tuple(key for key in BUILTIN if key.startswith("xlr3x"))
-"""The wirings by which a multicore is tested through its hub and fan-out: three-contact lines, one for each lane."""
+"""The wirings for testing a multicore through its hub and fan-out: a three-contact line for each lane."""
 
 NONE: frozenset[str] = frozenset()
 
 
 FaultOnLanes = tuple[Collection[str], Collection[str]]
-"""A fault as far as it matters which lanes it is on: its conductors, and the lanes that it crosses."""
+"""The parts of a fault that determine its lanes: its conductors, and the lanes that it crosses."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Lanes that a test `proves`, and lanes that lie where it failed."""
+    """The lanes that a test `proves`, and those on which it `fails`."""
 
     proves: frozenset[str]
     fails: frozenset[str]
@@ -37,18 +37,18 @@ class Reach:
 
 @lru_cache(maxsize=256)
 def lane_names(wiring: Wiring) -> tuple[str, ...]:
-    """The lanes of a wiring, or its pairs where no lane is named; `ONE_LINE` where there is just one line."""
+    """The lanes of a wiring, else its pairs; `ONE_LINE` if it has a single channel."""
     return tuple(lanes_of(wiring))
 
 
 def of_test(wiring: Wiring, verdict: str, unproven: Collection[str], faults: Iterable[FaultOnLanes]) -> Reach:
-    """The lanes of the wiring by which a test was taken.
+    """The lanes that a test reached, in the wiring by which it was read.
 
     Args:
         verdict: "pass", "partial" or "fail".
-        unproven: conductors, and the later contacts of bonds, that were not probed.
-        faults: of a fail, each fault's conductors and the lanes that it crosses; none of either where it has no place
-            among the lanes (what crackles, a cut jacket, a screen), so that it speaks against all of them.
+        unproven: the conductors, and the later contacts of bonds, that were not probed.
+        faults: of a fail, each fault's conductors and the lanes that it crosses; a fault with none of either (an
+            intermittent, a cut jacket, a screen) counts for all lanes.
     """
     every = frozenset(lane_names(wiring))
     if verdict == "pass":
@@ -65,13 +65,13 @@ def of_test(wiring: Wiring, verdict: str, unproven: Collection[str], faults: Ite
 
 
 def _of_bonds(wiring: Wiring, unproven: Collection[str], of: dict[str, str]) -> set[str]:
-    """The lanes whose conductors meet a bond that was not probed."""
+    """The lanes with a conductor at a bond that was not probed."""
     contacts = {contact for bond in wiring.bonds if bond.later in unproven for contact in (bond.earlier, bond.later)}
     return {of[wire.name] for wire in wiring.conductors if {wire.a, wire.b} & contacts and wire.name in of}
 
 
 def of_piece(tested: Wiring, reach: Reach, piece: Wiring, lane: str | None) -> Reach:
-    """The lanes of one piece; `lane` is the one that a single line took through it, None where nobody said."""
+    """The lanes of a piece that a test reached; `lane` is the one that a single channel took, None if unknown."""
     through, own = lane_names(tested), lane_names(piece)
     if through == ONE_LINE and own != ONE_LINE:
         if lane in own:
@@ -87,14 +87,14 @@ def of_piece(tested: Wiring, reach: Reach, piece: Wiring, lane: str | None) -> R
 
 @lru_cache(maxsize=1024)
 def of_pass(tested: Wiring, piece: Wiring, lane: str | None) -> Reach:
-    """The lanes of one piece that a pass reached: most of a history is passes, and few are unlike one another."""
+    """The lanes of a piece that a pass reached; cached, since most tests are passes and few of these differ."""
     return of_piece(tested, of_test(tested, "pass", (), ()), piece, lane)
 
 
 def through_wiring(pieces: Sequence[tuple[str, Wiring]]) -> str:
-    """The wiring that a test is taken by where none is named: the item's own, if it went through no other.
+    """The key of the wiring by which a test is read if none is given: of a single item its own.
 
-    Where one of the pieces has a single line, the tester sees that; a multicore tested through its hub and fan-out
+    If one of the pieces has a single channel, the tester sees that one; a multicore tested through its hub and fan-out
     looks like three-contact lines side by side, one for each lane.
     """
     if len(pieces) > 1:
@@ -107,27 +107,27 @@ def through_wiring(pieces: Sequence[tuple[str, Wiring]]) -> str:
 
 @dataclass(frozen=True)
 class PluggedChain:
-    """The wiring of each piece in order, and the key of the one that they look like together to a tester."""
+    """The wiring of each piece in order, and the key of the wiring by which a tester reads the whole chain."""
 
     wirings: list[Wiring]
     key: str
 
     @property
     def lanes(self) -> tuple[str, ...]:
-        """The lanes that a single line may take through the pieces that have several; none where none has."""
+        """The lanes that a single channel may take through the pieces with several; empty if no piece has several."""
         several = [lane_names(wiring) for wiring in self.wirings if lane_names(wiring) != ONE_LINE]
         return tuple(lane for lane in several[0] if all(lane in names for names in several)) if several else ()
 
     def asks_for_lane(self, tested: Wiring) -> bool:
-        """Whether a test by this wiring goes along a single line through a piece that has several."""
+        """Whether a test by this wiring takes a single channel through a piece with several lanes."""
         return lane_names(tested) == ONE_LINE and bool(self.lanes)
 
 
 def lane_of_each(chain: PluggedChain, tested: Wiring, lane: str | None) -> list[str | None]:
-    """The lane that a test by this wiring took of each piece, None where that needs no saying or was not said.
+    """The lane that a test by this wiring took of each piece; None if there is no choice or it is unknown.
 
     Raises:
-        Invalid: for `lane`, where the pieces have no such lane, or for `wiring`, where it has lanes and a piece none.
+        Invalid: for `lane` if the pieces have no such lane; for `wiring` if it has lanes and a piece has none.
     """
     lanes = [lane_names(wiring) for wiring in chain.wirings]
     if lane_names(tested) != ONE_LINE:

@@ -1,4 +1,4 @@
-"""How much of a season's rounds is done, and which lanes of an item are proven in theirs."""
+"""The progress of a season's rounds, and which lanes of an item are proven in the current one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from service.testlog.reach import SIDE_BY_SIDE, lane_names
 
 
 def progress(db: Session, season_id: UUID, zone: ZoneInfo) -> list[RoundProgress]:
-    """How much of each round of a season is done."""
+    """The progress of each round of a season."""
     return [_progress(db, row, zone) for row in season.rounds(db, season_id)]
 
 
@@ -49,7 +49,7 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
     )
     lanes = {key: lane_names(find_wiring(db, key)) for (key,) in db.execute(asked_wirings)}
     several = [key for key, names in lanes.items() if len(names) > 1]
-    # A test along a single line, or along fewer lanes than an item has, proves those and no whole item.
+    # A test of a single lane, or of fewer lanes than an item has, proves these and not the whole item.
     covers = [
         (own, by)
         for own in several
@@ -57,14 +57,14 @@ def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:
         if set(lanes[own]) <= set(lane_names(find_wiring(db, by)))
     ]
     whole = passed.where(or_(Item.wiring.not_in(several), tuple_(Item.wiring, Test.wiring).in_(covers)))
-    # An intersection, so that the tests are found by their days: asked for by item, all there ever were are read.
+    # An intersection, so that the query uses the index on days; by item it would read all tests there ever were.
     lane_by_lane = _lane_by_lane(db, row, listed.where(Item.wiring.in_(several)), whole, zone)
     done = _count(db, listed.intersect(whole)) + lane_by_lane
     return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, _count(db, listed))
 
 
 def _lane_by_lane(db: Session, row: RoundRow, several: Select[UUID], whole: Select[UUID], zone: ZoneInfo) -> int:
-    """How many of these items, which have several lanes, no single test proved in the round, but all together did."""
+    """How many of these items, which have several lanes, were proven in the round by several tests together."""
     opens, closes = midnight(row.opens, zone), midnight(row.closes, zone)
     tested = (
         select(TestItem.item_id)
@@ -84,7 +84,7 @@ def _count(db: Session, rows: Select[Any] | CompoundSelect[Any]) -> int:
 
 @dataclass(frozen=True)
 class LaneStands:
-    """How a lane of an item stands: `proven` in its round, or it has an open fault or may have one (`suspect`)."""
+    """The status of a lane: `proven` in its round, or `suspect`: it has or may have an open fault."""
 
     name: str
     proven: bool
@@ -94,7 +94,7 @@ class LaneStands:
 def lanes_now(
     db: Session, item_id: UUID, in_service_on: date, names: Sequence[str], today: date, zone: ZoneInfo
 ) -> list[LaneStands]:
-    """How each lane of an item with these lanes stands today."""
+    """The status of each of these lanes of an item today."""
     history, suspects = events(db, [item_id])[item_id], suspected(db, [item_id]).get(item_id, frozenset())
     answers_to = season.seasons_of(db, [item_id])[item_id]
     of_lane = dict(zip(lanes_of_item(history), days_by_lane(history, suspects, zone), strict=True))

@@ -1,8 +1,8 @@
-"""The sheet that a test is entered on: contact by contact, filled in as a good cable would read. Pure.
+"""The sheet on which a test is entered, contact by contact, with the readings of a good cable as defaults. Pure.
 
-A helper changes only what was found otherwise, so an open is one tap (that contact reached nothing), a reversed pair
-two, a short one (two contacts touch). What has several lanes, or pairs without lanes, is entered lane by lane: only
-those with trouble are shown, the others count as good.
+A helper changes only what differs, so an open takes one tap (that contact reached nothing), a reversed pair two, a
+short one (two contacts touch). A wiring with several lanes, or several pairs, is entered lane by lane: only the chosen
+ones are shown, the others count as good.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,7 +14,7 @@ from service.kit.problems import invalid
 from service.wiring.wirings import ALL, Bond, Conductor, Wiring, connector_of, is_shell, lanes_of
 
 NOTHING = "-"
-"""What a contact reached that reached nothing."""
+"""The value of a contact that reached nothing."""
 SKIPPED = "{contact} was marked as not tested, and yet as found wrong. Choose one."
 
 Pair = tuple[str, str]
@@ -22,7 +22,7 @@ Pair = tuple[str, str]
 
 @dataclass(frozen=True)
 class ContactRow:
-    """A contact at end A: the form's field `key`, what it is for, where it should arrive, where it may have."""
+    """A contact at end A: its field `key` in the form, its role, where it should arrive, and what may be chosen."""
 
     key: str
     contact: str
@@ -33,10 +33,10 @@ class ContactRow:
 
 @dataclass(frozen=True)
 class FormSheet:
-    """What is asked: `lanes` to choose from (none on a single line), those `shown`, and their rows.
+    """A form: the `lanes` to choose from (none for a single channel), the `shown` ones, and their rows.
 
-    `aside` are the rows that hardly ever matter: a screen, a contact in no use. `touch_a` and `touch_b` are contacts
-    of one end that may touch each other, `shells` those that a shell may touch.
+    `aside` are rows that hardly ever matter: a screen, an unused contact. `touch_a` and `touch_b` are pairs of contacts
+    of one end that may touch each other, `shells` pairs of a shell and a contact.
     """
 
     lanes: tuple[str, ...]
@@ -51,7 +51,7 @@ class FormSheet:
 
 @dataclass(frozen=True)
 class Entered:
-    """What was entered, where it differs from good.
+    """What was entered, as far as it differs from a good cable.
 
     `landed` by a row's key; `touching` pairs of contacts; `unbonded` the later contacts of missing bonds; `skipped`
     the names of conductors that were not tested; `shells` whether the shells were tested too.
@@ -65,9 +65,9 @@ class Entered:
 
 
 def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = ()) -> FormSheet:
-    """The sheet for a wiring; of one with lanes (or several pairs), the rows of the lanes shown.
+    """The sheet for a wiring; for one with lanes (or several pairs), with the rows of the lanes in `shown`.
 
-    Pairs that were marked as `touching` are offered however many lanes there are.
+    Pairs that were marked as `touching` are always offered.
     """
     parts = lanes_of(wiring)
     if "" in parts:
@@ -76,7 +76,7 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
     wires = [wire for lane in lanes for wire in parts[lane]]
     destinations = _in_order(wiring, [wire.b for wire in wires])
     apart = [wire for wire in wiring.conductors if not any(wire in part for part in parts.values())]
-    # Two lanes may touch each other; of more, only what touches within a lane is offered, or the page never ends.
+    # For up to two lanes all pairs are offered; for more only those within a lane, or the page would be too long.
     groups = [wires] if len(lanes) <= 2 else [parts[lane] for lane in lanes]
     return FormSheet(
         lanes=tuple(parts),
@@ -91,7 +91,7 @@ def sheet(wiring: Wiring, shown: Sequence[str] = (), touching: Sequence[Pair] = 
 
 
 def _single(wiring: Wiring) -> FormSheet:
-    """The sheet of a single line: all of it, and the contacts in no use among the others."""
+    """The sheet of a single channel: all of it, unused contacts included."""
     destinations = [contact for contact in wiring.contacts("B") if contact in {wire.b for wire in wiring.conductors}]
     idle = _idle(wiring, destinations)
     options = _in_order(wiring, [*destinations, *loose(wiring, "B")])
@@ -111,7 +111,7 @@ def _single(wiring: Wiring) -> FormSheet:
 
 
 def is_good(wiring: Wiring, entered: Entered) -> bool:
-    """Whether nothing was found otherwise than good."""
+    """Whether everything that was entered is as in a good cable."""
     good = {row.key: row.good for row in _all_rows(wiring)}
     return (
         not entered.touching
@@ -121,10 +121,10 @@ def is_good(wiring: Wiring, entered: Entered) -> bool:
 
 
 def readings(wiring: Wiring, entered: Entered) -> tuple[list[list[str]], Any]:
-    """What was entered, as groups of joined contacts and what was probed.
+    """What was entered, as groups of joined contacts, and the probed contacts.
 
     Raises:
-        Invalid: something was found on what was not tested.
+        Invalid: something was entered for a contact that was not tested.
     """
     joined = [list(pair) for pair in entered.touching]
     joined += [
@@ -156,7 +156,7 @@ def _probed(wiring: Wiring, entered: Entered) -> Any:
 
 
 def _tested_bonds(wiring: Wiring, entered: Entered) -> list[Bond]:
-    """The bonds that were tested: a conductor that was skipped takes those of its contacts along."""
+    """The bonds that were tested: those of the contacts of a skipped conductor were not."""
     skipped = {contact for wire in wiring.conductors if wire.name in entered.skipped for contact in (wire.a, wire.b)}
     return [bond for bond in wiring.bonds if not skipped & {bond.earlier, bond.later}]
 
@@ -168,7 +168,7 @@ def _all_rows(wiring: Wiring) -> Iterator[ContactRow]:
 
 
 def _idle(wiring: Wiring, destinations: Sequence[str]) -> list[ContactRow]:
-    """Rows of contacts that belong to no conductor, which should reach nothing."""
+    """The rows of contacts without a conductor, which should reach nothing."""
     options = _in_order(wiring, [*destinations, *loose(wiring, "B")])
     return [
         ContactRow(f"l{wiring.position[contact]}", contact, "not in use", NOTHING, options)
@@ -177,7 +177,7 @@ def _idle(wiring: Wiring, destinations: Sequence[str]) -> list[ContactRow]:
 
 
 def loose(wiring: Wiring, end: str) -> list[str]:
-    """The contacts of an end that are in no use."""
+    """The unused contacts of an end."""
     return [contact for contact in wiring.loose_contacts if contact[0] == end and not is_shell(contact)]
 
 
@@ -203,7 +203,7 @@ def _offered(wiring: Wiring, groups: Sequence[list[str]], touching: Sequence[Pai
 
 
 def _shell_pairs(wiring: Wiring, contacts: Sequence[str]) -> Iterator[Pair]:
-    """A shell and a contact beside it in the same connector, where no bond joins them anyway."""
+    """Pairs of a shell and a contact of the same connector that no bond joins."""
     bonded = {(bond.earlier, bond.later) for bond in wiring.bonds}
     for shell in wiring.loose_contacts:
         if is_shell(shell):

@@ -12,14 +12,14 @@ from service.testlog.reach import ONE_LINE
 def through_suspects(
     entry: UUID, at: datetime, items: Sequence[UUID], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> dict[UUID, frozenset[str]]:
-    """Which items a failed test through several still leaves suspect, each with its lanes that are.
+    """The items that a failed test through several still leaves suspect, each with its suspect lanes.
 
-    On a lane none is, once one of them is found: it fails alone there afterwards, or had an open fault there at the
-    time. Otherwise those are suspect that have not passed on it since.
+    A lane is cleared for all of them once the bad item is known: one that fails alone there afterwards, or had an open
+    fault there at the time. Otherwise the items are suspect that have not passed on the lane since.
     """
     hits = {item: _hits(entry, histories[item]) for item in items}
     names = frozenset[str]().union(*hits.values())
-    # Pieces that all have lanes go on lane by lane; a piece that has one line lies on whatever failed.
+    # If all pieces have lanes, each lane counts by itself; a piece with a single channel lies on whatever failed.
     side_by_side = all(lanes_of_item(histories[item]) != ONE_LINE for item in items)
     ways = [frozenset([lane]) for lane in names] if side_by_side else [names]
     left: dict[UUID, frozenset[str]] = {}
@@ -40,7 +40,7 @@ def _hits(entry: UUID, history: Sequence[LogEntry]) -> frozenset[str]:
 
 
 def _clears(entry: UUID, at: datetime, lanes: frozenset[str], history: Sequence[LogEntry]) -> bool:
-    """Whether an item is known to be the bad one of a test: it failed alone before and waits, or since."""
+    """Whether an item is known to be the bad one of a test: it had an open fault at the time, or failed alone since."""
     before = [event for event in history if event.at <= at and event.entry != entry]
     mended = max((number for number, event in enumerate(before, 1) if event.what is What.REPAIR), default=0)
     since = (event for event in history if event.at > at)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Self, TypeVar
 from uuid import UUID
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from pydantic import BaseModel, BeforeValidator, ValidationError
 from pydantic_core import PydanticCustomError
 from starlette.datastructures import FormData
@@ -19,6 +19,9 @@ from service.web.problems import sentence
 from service.web.render import new_op
 
 Model = TypeVar("Model", bound=BaseModel)
+
+Message = Annotated[str, Query(alias="said")]
+"""The word in an address after a redirect that names the message to show: what was done."""
 
 _UNREADABLE = re.compile("[\0\ud800-\udfff]")
 

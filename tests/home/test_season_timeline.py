@@ -51,7 +51,7 @@ def test_everything_has_its_place_inside_the_strip(
         assert LEFT <= bar.x <= bar.x + bar.width <= RIGHT
         assert 0 <= bar.done <= bar.width
         assert len(bar.words) * LETTER <= bar.width or not bar.words
-        assert (bar.done == bar.width) == (each.passed == each.asked != 0) or bar.width == 0
+        assert (bar.done == bar.width) == (each.passed == each.required != 0) or bar.width == 0
     for earlier, later in combinations(line.bars, 2):
         assert earlier.x + earlier.width < later.x
     marks = [*line.sessions, *line.events]

@@ -58,18 +58,6 @@ BARE = {
 OF_VALUES = ("asked", "found", "said", "told")
 """Refused as the whole name of an argument or of a field of a class as well: a value is named by what it holds."""
 
-FIXED = {
-    ("counts/actions.py", "found"),  # what a count found again, beside `lost`
-    ("counts/core.py", "found"),
-    ("demo/lives.py", "found"),  # what a test of the story found, beside `done`
-    ("demo/scenario.py", "found"),
-    ("gear/own/pages.py", "said"),  # a word in an address
-    ("home/items/pages.py", "said"),
-    ("testers/tester_pages.py", "said"),
-    ("season/core.py", "asked"),  # how many items a round asks, beside `passed`
-}
-"""Arguments and fields that keep such a name. The list only shrinks."""
-
 IN_WORDS = {"let go": "anonymized, released, or deleted", "keep pace": "stay within the limit"}
 """Refused in docstrings."""
 
@@ -148,13 +136,12 @@ def test_names_are_standard_words(path: Path) -> None:
 
 def test_values_are_named_by_what_they_hold() -> None:
     named_so = {(file, name) for file, tree in _trees().items() for _, name in _values(tree) if name in OF_VALUES}
-    assert named_so - FIXED == set()
-    assert FIXED - named_so == set()
+    assert named_so == set()
 
 
 def test_variables_are_named_by_what_they_hold() -> None:
     named_so = {(file, name) for file, tree in _trees().items() for _, name in _assigned(tree) if name in OF_VALUES}
-    assert named_so - FIXED == set()
+    assert named_so == set()
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from service.gear.own import actions, queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
 from service.kit.problems import NotFound
-from service.web.forms import Form, Posted, read_op, typed
+from service.web.forms import Form, Message, Posted, read_op, typed
 from service.wiring.builtin import BUILTIN
 from service.wiring.naming import conductor_words, contact_words
 from service.wiring.own import parse_wiring
@@ -94,10 +94,10 @@ def make_wiring(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/wirings/{key}")
-def wiring_page(context: ViewerContext, key: str, said: str = "") -> Response:
+def wiring_page(context: ViewerContext, key: str, message: Message = "") -> Response:
     """One wiring: what reaches what."""
     with context.reading() as db:
-        return _wiring(context, db, key, said)
+        return _wiring(context, db, key, message)
 
 
 @router.post("/wirings/{key}/end")
@@ -152,7 +152,7 @@ def _form(
     )
 
 
-def _wiring(context: RequestContext, db: Session, key: str, said: str) -> Response:
+def _wiring(context: RequestContext, db: Session, key: str, message: str) -> Response:
     own = own_wiring(db, key)
     if own is None and key not in BUILTIN:
         raise NotFound("There is no such wiring. The list has them all.")
@@ -163,5 +163,5 @@ def _wiring(context: RequestContext, db: Session, key: str, said: str) -> Respon
         own=own,
         shown=read_wiring_text(find_wiring(db, key)),
         items=queries.items_with(db, key),
-        said=said,
+        message=message,
     )

@@ -24,7 +24,7 @@ from service.store.paging import PAGE
 from service.tags.queries import code_of, item_with
 from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
-from service.web.forms import Form, Posted, read_form, typed
+from service.web.forms import Form, Message, Posted, read_form, typed
 
 router = APIRouter(include_in_schema=False)
 
@@ -98,10 +98,10 @@ def add_items(context: LeadContext, posted: Posted) -> Response:
 
 
 @router.get("/gear/{code}")
-def item_page(context: ViewerContext, code: str, said: str = "") -> Response:
+def item_page(context: ViewerContext, code: str, message: Message = "") -> Response:
     """The full record of an item."""
     with context.reading() as db:
-        return _record(context, db, code, Form(), said)
+        return _record(context, db, code, Form(), message)
 
 
 @router.get("/gear/{code}/edit")
@@ -189,13 +189,13 @@ def _new(context: RequestContext, db: Session, form: Form) -> Response:
     )
 
 
-def _record(context: RequestContext, db: Session, code: str, form: Form, said: str = "") -> Response:
+def _record(context: RequestContext, db: Session, code: str, form: Form, message: str = "") -> Response:
     shown = record(db, item_with(db, code).id, Unit(context.program.unit))
     item = shown.row.facts
     names = lane_names(find_wiring(db, item.wiring))
     lanes = lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else []
     return context.page(
-        "home/items/record.html", form=form, item=item, row=shown.row, record=shown, lanes=lanes, said=said
+        "home/items/record.html", form=form, item=item, row=shown.row, record=shown, lanes=lanes, message=message
     )
 
 

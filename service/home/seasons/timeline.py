@@ -99,10 +99,10 @@ class _Scale:
 def _bar(each: RoundProgress, scale: _Scale) -> Bar:
     x, end = scale.edge(each.opens), scale.edge(each.last + timedelta(days=1))
     width = end - x - 2
-    done = each.passed / each.asked if each.asked else 0
+    done = each.passed / each.required if each.required else 0
     words = (
-        f"Round {each.number}: {each.passed} of {each.asked}",
-        f"{each.number}: {each.passed}/{each.asked}",
+        f"Round {each.number}: {each.passed} of {each.required}",
+        f"{each.number}: {each.passed}/{each.required}",
     )
     fits = next((text for text in words if len(text) * LETTER + 8 <= width), "")
     return Bar(x + 1, width, width * done, fits)
@@ -152,7 +152,7 @@ def _sentences(
 
     sentences = [f"{row.name}, from {day(row.starts)} to {day(row.ends)}; today is {day(today)}."]
     sentences += [
-        f"Round {each.number}, {day(each.opens)} to {day(each.last)}: {each.passed} of {each.asked} passed."
+        f"Round {each.number}, {day(each.opens)} to {day(each.last)}: {each.passed} of {each.required} passed."
         for each in rounds
     ]
     sentences += [f"{each.name}: {day(each.on)}." for each in events]

@@ -1,4 +1,4 @@
-"""A test that its own tester says was wrong: it proves nothing from then on, until a lead voids it or lets it stand."""
+"""Marking one's own test as wrong: it proves nothing from then on, until a lead voids it or decides that it stands."""
 
 from collections.abc import Callable
 from datetime import datetime
@@ -24,19 +24,19 @@ BARRED = "test.taken_back"
 
 
 def mark(db: Session, op: UUID, test_id: UUID, note: str, who: Who, now: datetime, zone: ZoneInfo) -> dict[str, Any]:
-    """Say that a test of one's own was wrong. What the service never had is taken back: it is taken no more.
+    """Mark one's own test as wrong. A test that has not arrived yet is barred: it is refused if it comes later.
 
     Returns:
-        `id`, the `test`, whether it is `marked` (else it never came, and now never will), how its items stand by then
+        `id`, the `test`, whether it is `marked` (else it never arrived, and is barred), how its items stand now
         (`stands`, by code), and `received_at`.
 
     Raises:
-        Conflict: somebody else logged it, or a lead said that it stands.
+        Conflict: somebody else logged it, or a lead decided that it stands.
     """
     marked = queries.test(db, test_id) is not None
     if not marked:
         bar(db, test_id, BARRED, now)
-        # Where it was just coming in, that waited for it: now it is there.
+        # If the test was just being logged, the bar waited for that transaction: now it is there.
         marked = queries.test(db, test_id) is not None
     if marked:
         _mark(db, test_id, note, who, now, zone)
@@ -71,11 +71,12 @@ def _mark(db: Session, test_id: UUID, note: str, who: Who, now: datetime, zone: 
 
 
 def let_stand(db: Session, test_id: UUID, reason: str, who: Who, now: datetime, zone: ZoneInfo) -> None:
-    """A lead's word that a test that was marked as wrong stands all the same, and why.
+    """Decide, as a lead, that a test that was marked as wrong stands, and why.
 
     Raises:
         Invalid: there is no reason.
-        NotFound, Conflict: there is no such test, or nothing to decide about it.
+        NotFound: there is no such test.
+        Conflict: there is nothing to decide about it.
     """
 
     def add() -> None:

@@ -1,4 +1,4 @@
-"""Every look-up about tests that those who logged them marked as wrong."""
+"""Look-ups of tests that their own testers marked as wrong."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from service.testlog.queries import DOUBTED
 
 @dataclass(frozen=True)
 class Marked:
-    """A mark on a test: when, by whom, and what was said; `stands` is what a lead decided, `open` that none has."""
+    """A mark on a test: when, by whom, the note; `stands`: a lead decided that the test stands; `open`: no decision."""
 
     at: datetime
     by: str
@@ -41,7 +41,7 @@ def marks_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, Marked]:
 
 
 def undecided(db: Session, most: int) -> Sequence[Row[Test, str | None, Void | None]]:
-    """The tests that a lead has to decide about, those marked first before the others, as rows of the log."""
+    """Rows of the log for the tests that a lead has to decide about, in the order in which they were marked."""
     query = (
         select(Test, Person.display_name, Void)
         .join(WrongMark, WrongMark.test_id == Test.id)
