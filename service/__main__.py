@@ -186,8 +186,8 @@ _LINES = {
     "due": "service.season.command:main",
     "wear": "service.wear.command:main",
     "risk": "service.wear.risk_command:main",
-    "blame": "service.lines.blame_lines:main",
-    "trace": "service.lines.trace_lines:main",
+    "blame": "service.lines.blame_command:main",
+    "trace": "service.lines.trace_command:main",
     "rig": "service.rig.lines:main",
 }
 

@@ -21,7 +21,7 @@ from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
 from service.wear.core.fit import NoModel, fit
 from service.wear.core.weibull import Weibull
-from service.wear.json_fields import life_of
+from service.wear.json_lives import life_of
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:

@@ -15,7 +15,7 @@ from service.kit.jsonfields import list_of, number_of, text_of
 from service.kit.jsonlines import answer_lines, lines_of
 from service.kit.problems import Problem
 from service.wear.core.lives import Life
-from service.wear.json_fields import life_of
+from service.wear.json_lives import life_of
 
 if TYPE_CHECKING:
     from service.wear.core.pooling import PooledItem

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.lines.core.trace import FoundPart, LinePart, Listen, SwapPart, trace
-from service.lines.trace_lines import step_fields
+from service.lines.trace_command import step_fields
 from tests.lines.exhaustive import expected_and_worst, least_seconds, plans
 from tests.support.examples import examples
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.lines.blame_lines import main
+from service.lines.blame_command import main
 
 CHECK: dict[str, Any] = {
     "id": "any",

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.lines.trace_lines import main
+from service.lines.trace_command import main
 
 LINE: dict[str, Any] = {
     "id": "any",
