@@ -28,7 +28,7 @@ L = TypeVar("L", bound=SecretLink)
 
 
 class UnknownLink(Gone):
-    """No such link was ever made: somebody guesses, or mistyped. The sentence is that of a link that has ended."""
+    """There never was such a link: a guess, or a typing error. It has the sentence of a link that has ended."""
 
 
 def get_link(db: Session, table: type[L], secret: str, now: datetime, not_valid: str, *, lock: bool = True) -> L:
@@ -44,7 +44,7 @@ def get_link(db: Session, table: type[L], secret: str, now: datetime, not_valid:
         Gone: it has ended, run out or was used up, or whoever made it has no access any more.
     """
     if lock:
-        locked(db, Program, 1)  # whoever ends somebody's access holds it, too: one of the two comes first
+        locked(db, Program, 1)  # ending somebody's access locks it too, so that the two are serialized
     query = select(table).where(table.secret_hash == fingerprint(secret))
     link = db.scalar(query.with_for_update() if lock else query) if secret else None
     if link is None:
@@ -56,9 +56,9 @@ def get_link(db: Session, table: type[L], secret: str, now: datetime, not_valid:
 
 
 def end_link(db: Session, link: SecretLink, now: datetime, by: UUID | None) -> None:
-    """Let nobody in by a link any more, and sign out the crew who came in by it; doing it again changes nothing.
+    """End a link, and sign out the crew who came in by it; idempotent.
 
-    A lead or viewer who came in by a link stays: they are known by name, and ended by it.
+    A lead or viewer who came in by a link stays: their own access is ended by their name.
     """
     if not link.end(now):
         return
@@ -68,7 +68,7 @@ def end_link(db: Session, link: SecretLink, now: datetime, by: UUID | None) -> N
 
 
 def end_access(db: Session, person: Person, now: datetime, by: UUID | None) -> None:
-    """End somebody's access with all that would let them in again; what they logged stays."""
+    """End somebody's access and the links that would let them in again; what they logged stays."""
     locked(db, Program, 1)
     for link in ends_with(db, person, now):
         end_link(db, link, now, by)

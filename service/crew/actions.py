@@ -1,4 +1,4 @@
-"""What happens with people: founding a program, passes, joining, signing in, tokens, leaving."""
+"""Actions on people: creating a program, passes, joining, signing in, tokens, ending access."""
 
 import secrets
 from collections.abc import Collection, Mapping
@@ -24,13 +24,13 @@ _NOT_VALID = "This pass is not valid, or no longer. Ask your lead for a new one.
 
 @dataclass(frozen=True)
 class NewPass(NewLink):
-    """A pass just made; `label` says for whom it is."""
+    """A new pass; `label` says for whom it is."""
 
     label: str
 
 
 def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
-    """The program's row, made where there is none yet."""
+    """The program's row, added if there is none yet."""
     program = queries.program(db)
     if program is None:
         program = Program(
@@ -48,8 +48,8 @@ def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
 
 
 def keep_settings(db: Session, values: Mapping[str, str]) -> None:
-    """Keep the program's name, zone, unit and note to a finder. In another zone, house is to be kept anew: the days
-    on which things happened may be others.
+    """Set the program's name, zone, unit and note to a finder. A new zone changes days, so all due states are
+    recomputed by the next housekeeping.
     """
     program = locked(db, Program, 1)
     if program.zone != values["zone"]:
@@ -113,7 +113,7 @@ def _keep_pass(
 
 
 def check_pass(db: Session, typed: str, now: datetime) -> None:
-    """Look whether a pass lets somebody in, in a session that only reads.
+    """Check that a pass is valid, in a session that only reads.
 
     Raises:
         Gone: it does not (`UnknownLink`: it never did).
@@ -122,8 +122,8 @@ def check_pass(db: Session, typed: str, now: datetime) -> None:
 
 
 def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True) -> tuple[Who, str]:
-    """Come in with a pass: the person, new or the one that the link names, and the token for the cookie. Whoever was
-    invited by name and enters none has that one.
+    """Join with a pass: return the person, new or named by the link, and the token for the cookie. Without a typed name
+    an invited person gets the name of the invitation.
 
     Args:
         sure: take a student's name as it is; otherwise one that looks like a full name is refused.
@@ -152,7 +152,7 @@ def join(db: Session, typed: str, name: str, now: datetime, *, sure: bool = True
 
 
 def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
-    """Somebody new. Crew members may share a name among them, but never with a lead or viewer, who sign in by it."""
+    """Add a person. Crew members may share a name, but not with a lead or viewer, who sign in by it."""
     display_name = _free_name(db, name, role)
     person = Person(
         id=uuid4(), display_name=display_name, role=role, passphrase_hash=None, created_at=now, ended_at=None
@@ -163,7 +163,7 @@ def add_person(db: Session, name: str, role: Role, now: datetime) -> Person:
 
 
 def rename(db: Session, who: Who, typed: str, now: datetime, *, sure: bool) -> None:
-    """Take another name, under the rules of a new one; all that one did stands under it from now on.
+    """Change one's name, under the rules of a new one; all that one did is shown with it from now on.
 
     Args:
         sure: as `join` has it.
@@ -185,12 +185,12 @@ def _refuse_full(name: str, role: str, *, sure: bool) -> None:
 
 
 def _free_name(db: Session, typed: str, role: str, by_now: UUID | None = None) -> str:
-    """A name, tidied, that none may have who is not crew, nor anybody if this is not for crew; `by_now` has it."""
+    """The tidied name. Only crew may share a name, and only with crew; `by_now` is the person who has it already."""
     name = core.tidy_name(typed)
-    # Nobody would be asked whose name that was, and what they were called before would stay.
+    # Otherwise the person would count as anonymized, and their earlier names would stay.
     if is_anonymous(name):
         raise invalid("name", f"Coilbook calls people {name} whose names it let go. Take another name.")
-    locked(db, Program, 1)  # two who take one name at once take turns
+    locked(db, Program, 1)  # serializes two people who take the same name at once
     others = [each for each in queries.people_named(db, name) if each.id != by_now]
     if any(role != Role.CREW or each.role != Role.CREW for each in others):
         raise invalid("name", f"Somebody is called {name} already. Take another name.")
@@ -206,7 +206,7 @@ def start_sign_in(
     *,
     pass_id: UUID | None = None,
 ) -> str:
-    """A new sign-in; the token that is answered is stored as a fingerprint only."""
+    """Add a sign-in and return its token, of which only the fingerprint is stored."""
     token = secrets.token_urlsafe(32)
     db.add(
         SignIn(
@@ -223,7 +223,7 @@ def start_sign_in(
 
 
 def refuse_common(passphrase: str) -> None:
-    """Keep out what many people use: it is what somebody who guesses tries first.
+    """Refuse common passphrases, which are guessed first.
 
     Raises:
         Invalid: it is one of the 1.5 million of twelve characters and more that leaked most often, in its case or in
@@ -241,7 +241,7 @@ def refuse_common(passphrase: str) -> None:
 
 
 def keep_address(db: Session, who: Who, typed: str, now: datetime) -> None:
-    """Keep one's address for mail, or forget it where nothing was typed.
+    """Set one's mail address, or remove it if nothing was typed.
 
     Raises:
         NotAllowed: for the crew, of whom nothing but a name is kept.
@@ -282,7 +282,7 @@ def get_pass(db: Session, pass_id: UUID) -> CrewPass:
 
 
 def end_pass(db: Session, pass_id: UUID, actor: Actor) -> None:
-    """Let nobody in with this pass any more, and sign out the crew members who came in by it."""
+    """End a pass, and sign out the crew members who came in by it."""
     access.end_link(db, get_pass(db, pass_id), actor.now, actor.who.id)
 
 
@@ -307,7 +307,7 @@ def end_person(db: Session, person_id: UUID, actor: Actor, also: Collection[str]
 
 
 def refuse_last_lead(db: Session, person: Person) -> None:
-    """Keep the program from losing its only lead.
+    """Refuse to end the program's only lead.
 
     Raises:
         Conflict: this is the one.

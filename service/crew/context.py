@@ -46,7 +46,7 @@ PERSON = "coilbook-person"
 
 
 class RequestContext:
-    """One request's way to the database, for people whose role reaches `role`."""
+    """The context of one request, for people whose role includes `role`: who, now, zone, today, and the database."""
 
     def __init__(self, request: Request, role: Role) -> None:
         self.request = request
@@ -56,18 +56,18 @@ class RequestContext:
 
     @property
     def settings(self) -> Settings:
-        """What the surroundings decide."""
+        """The service's settings."""
         settings: Settings = self.request.app.state.settings
         return settings
 
     @property
     def base(self) -> str:
-        """The address that links of ours begin with: the configured one, else the one that this page was opened by."""
+        """The base URL of the service's links: the configured one, else that of this request."""
         return self.settings.base_url or f"{self.request.url.scheme}://{self.request.headers['host']}"
 
     @cached_property
     def now(self) -> datetime:
-        """The moment of this request, the same wherever it is asked."""
+        """The time of this request, the same for every call."""
         now: datetime = self.request.app.state.clock()
         return now
 
@@ -102,19 +102,19 @@ class RequestContext:
 
     @property
     def actor(self) -> Actor:
-        """Who asks, and when: what actions that write are given."""
+        """Who sends the request, and when: the argument of actions that write."""
         return Actor(self.me, self.now, self.zone)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """A session for reading, once the role is known to reach."""
+        """A session for reading, after the role was checked."""
         with self.store.reading() as db:
             self.identify(db)
             yield db
 
     async def at_once(self, look_up: Callable[[], T]) -> T:
-        """Look a few rows up. Where that waits for nobody it is done right here: a trip to a worker thread and back
-        takes longer than the look-up itself. For no list, report or write.
+        """Look up a few rows. On SQLite it runs on the event loop: a worker thread would take longer than the look-up
+        itself. Not for lists, reports or writes.
         """
         if self.store.reads_at_once:
             return look_up()
@@ -138,7 +138,7 @@ class RequestContext:
         do: Callable[[Session], Any],
         there: Callable[[Session], Any] | None = None,
     ) -> Any:
-        """Do a write under the client's id and give its answer, durable; the same again gives the same answer.
+        """Do a write once under the client's id and return its answer, committed; a retry returns the same answer.
 
         Whoever sends it again gets that answer if their role reaches this route: what was done is done by whoever
         sent it first.
@@ -193,7 +193,7 @@ class RequestContext:
         *,
         conflict: str | None = None,
     ) -> Response:
-        """Do what a form was sent for, and go on; where its input is refused, show it again with what is wrong.
+        """Do the write of a form and redirect; if its input is refused, show the form again with the errors.
 
         Args:
             write: reads the form and writes, mostly by `once`; gives the address to go on to, or a page to show.
@@ -211,7 +211,7 @@ class RequestContext:
     def page(
         self, template: str, /, status: int | None = None, *, form: Form | None = None, **context: Any
     ) -> HTMLResponse:
-        """A page of ours; one with a form has the form's status, unless another is given."""
+        """A rendered page; one with a form has the form's status, unless another is given."""
         if form is not None:
             context["form"] = form
         return render(self.request, template, status or (form.status if form else 200), **context)
@@ -237,7 +237,7 @@ class RequestContext:
 
     @contextmanager
     def counting(self, limit: Limit, wrong: type[Problem]) -> Iterator[None]:
-        """Count what ends the block with `wrong`, by who is signed in or else by network; all else goes on.
+        """Count blocks that end with the error `wrong`, by person or else by network.
 
         Raises:
             TooFast: in place of `wrong`, where there were too many.
@@ -290,7 +290,7 @@ class RequestContext:
         return limiter
 
     def identify(self, db: Session) -> None:
-        """Look up who asks, and whether their role reaches.
+        """Look up who sends the request, and check their role.
 
         Raises:
             SignInNeeded, NotAllowed: nobody that counts, or somebody else.
@@ -311,7 +311,7 @@ class RequestContext:
             raise SignInNeeded("Somebody else kept this on the phone. Sign in as them to send it.")
 
     def check_requester(self) -> None:
-        """Look up who asks, for nothing else.
+        """Look up who sends the request in a session of its own.
 
         Raises:
             SignInNeeded, NotAllowed: nobody that counts, or somebody else.
@@ -320,7 +320,7 @@ class RequestContext:
             pass
 
     def refuse_handed_over(self, db: Session) -> None:
-        """Tell a lead who handed the program over that they did.
+        """Refuse a lead who handed the program over, with a sentence that says so.
 
         Raises:
             HandedOver: the request came with the sign-in of such a one.

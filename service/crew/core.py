@@ -17,11 +17,11 @@ NAME_MOST = 24
 FIRST_NAME = "Our band program"
 """What a program is called until its lead names it."""
 FIRST_LEAD = "First lead"
-"""What the link of the first lead is called, who is known by no name yet."""
+"""The label of the link of the first lead, who has no name yet."""
 HANDED_OVER = "hand_over.taken"
-"""What the trail calls it when the next lead has taken over: `{"from": id of the one before}`."""
+"""The action in the audit trail when the next lead has taken over: `{"from": id of the one before}`."""
 NAMED = "name.changed"
-"""What the trail calls it when somebody takes another name: `{"name": [before, after]}`."""
+"""The action in the audit trail when somebody changes their name: `{"name": [before, after]}`."""
 PASSPHRASE_LEAST = 12
 ADDRESS_MOST = 254
 """Octets that a mail server takes (RFC 5321, 4.5.3.1, less the brackets)."""
@@ -30,7 +30,7 @@ LINK_LETTERS = 28  # 27^28, 133 bits: opens everything, so beyond guessing by it
 LEAD_LONGEST = timedelta(days=7)
 LINK_LASTS = timedelta(hours=24)
 JUST_CAME = timedelta(minutes=15)
-"""For so long a sign-in counts as a proof of who it is."""
+"""How long a new sign-in is proof enough of identity to set a passphrase without the old one."""
 
 _FULL_NAME = re.compile(r"[^\W\d_][\w'’.-]+(?: [^\W\d_][\w'’.-]+)+")
 _NEVER_IN_ADDRESS = set(' "(),:;<>[]\\')
@@ -38,7 +38,7 @@ _ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ"
 
 
 class Role(StrEnum):
-    """What a person may do; each can do what the ones before can."""
+    """What a person may do; each role includes those before it."""
 
     STRANGER = "stranger"
     VIEWER = "viewer"
@@ -62,7 +62,7 @@ class Who:
 
 @dataclass(frozen=True)
 class Actor:
-    """Who does something, and when: `now` is aware UTC, `zone` the program's. What actions that write are given."""
+    """Who does something, and when: `now` is aware UTC, `zone` the program's. The argument of actions that write."""
 
     who: Who
     now: datetime
@@ -86,7 +86,7 @@ class ProgramFacts:
 
 
 class RandomSource(Protocol):
-    """What a random source offers here (`random.SystemRandom`, or a seeded one in the demo)."""
+    """The part of a random source that is used (`random.SystemRandom`, or a seeded one in the demo)."""
 
     def choice(self, seq: str) -> str:
         """One of the letters."""
@@ -108,12 +108,12 @@ def tidy_secret(typed: str) -> str:
 
 
 def fingerprint(text: str) -> str:
-    """What is stored of a secret."""
+    """The stored form of a secret: a hash."""
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def unnamed(role: Role) -> str:
-    """What a pass or a link is called that was made for nobody by name."""
+    """The label of a pass or a link that was made without a name."""
     return f"{role.value.title()} pass"
 
 

@@ -1,8 +1,8 @@
-"""Passphrases are hashed slowly on purpose: on one thread of its own, with a bounded queue, and never in a transaction.
+"""Hashing of passphrases, slow on purpose: on a thread of its own, with a bounded queue, never in a transaction.
 
-argon2 takes about 45 ms of a core and 19 MiB of memory each time, and lets other threads run meanwhile. One thread
-takes one core at the most, however many sign in at once, and the threads that answer all other requests never wait
-for it. Who comes when the queue is full is told to come again; a device that signed in before has places of its own.
+argon2 takes about 45 ms of a core and 19 MiB of memory each time, and releases the interpreter lock. One thread uses at
+most one core, however many people sign in at once, and the threads of all other requests never wait for it. If the
+queue is full, a request is refused with 503; devices that signed in before have places of their own.
 """
 
 from collections.abc import Callable
@@ -33,7 +33,7 @@ def hash_passphrase(passphrase: str) -> str:
 
 
 def passphrase_matches(stored: str | None, typed: str) -> bool:
-    """Whether the passphrase is right; takes the same time when there is nobody of that name."""
+    """Whether the passphrase is right; takes the same time if there is nobody of that name."""
     try:
         _HASHER.verify(stored or _NOBODY, typed)
     except VerifyMismatchError:
@@ -42,7 +42,7 @@ def passphrase_matches(stored: str | None, typed: str) -> bool:
 
 
 class HashingQueue:
-    """One after the other, in the order in which they came."""
+    """A queue that runs hashes one at a time, first in first out."""
 
     def __init__(self) -> None:
         self._thread = ThreadPoolExecutor(1, "hashing")
@@ -51,7 +51,7 @@ class HashingQueue:
         """How many wait or run now."""
 
     def submit(self, work: Callable[[], T], *, known: bool) -> Future[T]:
-        """Let `work`, which hashes, run in its turn. `known`: it comes from a device that signed in before.
+        """Run `work`, which hashes, in its turn. `known`: it comes from a device that signed in before.
 
         Raises:
             Busy: too many wait already.
@@ -65,7 +65,7 @@ class HashingQueue:
         return turn
 
     def close(self) -> None:
-        """Take no more; what waits is dropped."""
+        """Accept no more work and drop what waits."""
         self._thread.shutdown(cancel_futures=True)
 
     def _done(self, _turn: object) -> None:

@@ -44,7 +44,7 @@ def sign_in_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: 
 
 @router.post("/sign-in")
 async def sign_in(context: AnyoneContext, posted: Posted) -> Response:
-    """Swap name and passphrase for a cookie. `async`, so that no worker thread waits for the hash."""
+    """Sign in by name and passphrase. `async`, so that no worker thread waits for the hash."""
     name, typed, now = text(posted, "name"), _passphrase(posted, "passphrase"), context.now
     target = inside(text(posted, "next") or "/")
 
@@ -74,18 +74,18 @@ async def sign_in(context: AnyoneContext, posted: Posted) -> Response:
 
 @router.get("/join")
 def join_page(context: AnyoneContext, next: str = "/") -> Response:  # noqa: A002
-    """Come in with a pass. The secret rides in the address's fragment, which no server or log ever sees."""
+    """The form for joining with a pass. The secret is in the URL's fragment, which no server or log ever sees."""
     with context.reading():
         return context.page("crew/join.html", form=Form(values={"next": inside(next)}))
 
 
 @router.post("/join")
 def join(context: AnyoneContext, posted: Posted) -> Response:
-    """Swap a pass for a cookie."""
+    """Sign in with a pass."""
     name, secret, target = text(posted, "name"), text(posted, "pass"), inside(text(posted, "next") or "/")
     try:
         with context.counting(PASSES, UnknownLink), context.reading() as db:
-            actions.check_pass(db, secret, context.now)  # whoever guesses keeps nobody from writing
+            actions.check_pass(db, secret, context.now)  # reads only, so that guesses do not block writes
         with context.writing() as db:
             who, token = actions.join(db, secret, name, context.now, sure=_sure(posted))
             actions.sign_out(db, context.token, context.now)
@@ -98,7 +98,7 @@ def join(context: AnyoneContext, posted: Posted) -> Response:
 
 @router.post("/sign-out")
 def sign_out(context: AnyoneContext, posted: Posted) -> Response:
-    """End this browser's sign-in; `clear` comes from a phone whose outbox is empty: nothing of ours stays on it."""
+    """End this browser's sign-in; a phone with an empty outbox sends `clear`, so that all our data on it is deleted."""
     with context.writing() as db:
         actions.sign_out(db, context.token, context.now)
     response = RedirectResponse("/sign-in", 303)
@@ -112,7 +112,7 @@ def sign_out(context: AnyoneContext, posted: Posted) -> Response:
 
 @router.get("/me")
 def my_page(context: ViewerContext, new: bool = False, ended: bool = False, named: bool = False) -> Response:
-    """One's own page: name, role, passphrase, the devices that one is signed in on, sign out."""
+    """The account page: name, role, passphrase, signed-in devices, signing out."""
     with context.reading() as db:
         called = f"You are called {context.me.display_name} now." if named else ""
         return _me(context, db, Form(), new=new, saved="Signed out there." if ended else called)
@@ -120,7 +120,7 @@ def my_page(context: ViewerContext, new: bool = False, ended: bool = False, name
 
 @router.post("/me/name")
 def rename(context: ViewerContext, posted: Posted) -> Response:
-    """Take another name."""
+    """Change one's display name."""
     form = typed(posted, "name")
 
     def change() -> str:
@@ -133,7 +133,7 @@ def rename(context: ViewerContext, posted: Posted) -> Response:
 
 @router.post("/me/address")
 def keep_address(context: ViewerContext, posted: Posted) -> Response:
-    """Say where mail goes, or that none shall come."""
+    """Set or remove one's mail address."""
     form = typed(posted, "address")
 
     def keep() -> Response:
@@ -148,7 +148,7 @@ def keep_address(context: ViewerContext, posted: Posted) -> Response:
 
 @router.post("/me/passphrase")
 def set_passphrase(context: LeadContext, posted: Posted) -> Response:
-    """Give oneself a passphrase."""
+    """Set one's passphrase."""
 
     def keep() -> Response:
         new, now, limits = _passphrase(posted, "passphrase"), context.now, context.settings.limits
@@ -168,7 +168,7 @@ def set_passphrase(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/settings")
 def settings_page(context: LeadContext) -> Response:
-    """The program's own settings."""
+    """The form of the program's settings."""
     with context.reading():
         program = context.program
         values = {"name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note}
@@ -177,7 +177,7 @@ def settings_page(context: LeadContext) -> Response:
 
 @router.post("/settings")
 def save_settings(context: LeadContext, posted: Posted) -> Response:
-    """Keep the program's settings."""
+    """Set the program's settings."""
     values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
 
     def keep() -> str:
@@ -225,17 +225,17 @@ def _check_settings(values: dict[str, str]) -> None:
 
 
 def _sure(posted: FormData) -> bool:
-    """Whether the name was sent before, and asked about: it is meant so."""
+    """Whether the name was sent before and is confirmed."""
     return text(posted, "name") != "" and text(posted, "sure") == text(posted, "name")
 
 
 def join_link(context: RequestContext, secret: str, then: str = "") -> str:
-    """The address that a pass's QR holds, going on to `then`. The secret is in the fragment, so it reaches no log."""
+    """The URL of a pass's QR code, which redirects to `then`. The secret is in the fragment, so it reaches no log."""
     return f"{context.base}/join{f'?next={then}' if then else ''}#{secret}"
 
 
 def signed_in(context: RequestContext, token: str, target: str, device: str) -> Response:
-    """On to `target`, with the sign-in's cookie, and the device's where it has one."""
+    """Redirect to `target` with the cookie of the sign-in, and of the device if it has one."""
     response, secure = RedirectResponse(target, 303), context.settings.secure
     for name, value in ((cookie_name(secure), token), (device_cookie_name(secure), device)):
         if value:
@@ -246,7 +246,7 @@ def signed_in(context: RequestContext, token: str, target: str, device: str) -> 
 
 
 def refused(context: RequestContext, problem: Problem, template: str, **shown: Any) -> Response:
-    """The page with the form again, and when the same may be sent once more."""
+    """The page with the form again, and the time to wait before a retry."""
     response = context.page(template, **shown)
     if problem.wait is not None:
         response.headers["Retry-After"] = str(problem.wait)
@@ -254,12 +254,12 @@ def refused(context: RequestContext, problem: Problem, template: str, **shown: A
 
 
 def inside(target: str) -> str:
-    """A path of ours to go on to; anything that would lead elsewhere is Now."""
+    """A path of this site to redirect to; anything that would lead to another site becomes the page Now."""
     fine = target.startswith("/") and not target.startswith("//") and "\\" not in target and target.isprintable()
     return target if fine else "/"
 
 
 def _passphrase(posted: FormData, name: str) -> str:
-    """A passphrase as it was typed: spaces at its ends belong to it."""
+    """A passphrase exactly as it was typed, with spaces at its ends."""
     value = posted.get(name)
     return value if isinstance(value, str) else ""

@@ -1,4 +1,4 @@
-"""Every look-up and insert about people."""
+"""Look-ups and inserts about people."""
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
@@ -20,11 +20,11 @@ def program(db: Session) -> Program | None:
 
 
 def counts(now: Any) -> ColumnElement[bool]:
-    """Whether a sign-in still counts at this moment: not ended, and not run out."""
+    """The condition that a sign-in is valid at this moment: neither ended nor expired."""
     return and_(SignIn.ended_at.is_(None), or_(SignIn.expires_at.is_(None), SignIn.expires_at > now))
 
 
-# Every request asks one of these, so they are built once and run below the ORM.
+# Every request executes one of these, so they are built once and run without the ORM.
 _PROGRAM = select(Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
 _ASKING = (
     _PROGRAM.add_columns(Person.id, Person.display_name, Person.role)
@@ -44,7 +44,7 @@ def program_facts(db: Session) -> ProgramFacts | None:
 
 
 def find_requester(db: Session, token_hash: str, now: datetime) -> tuple[ProgramFacts | None, Who | None]:
-    """The program, and the person whose sign-in has this token, if both still count."""
+    """The program, and the person whose valid sign-in has this token; None for what there is not."""
     row = db.connection().execute(_ASKING, {"token_hash": token_hash, "now": now}).one_or_none()
     if row is None:
         return None, None
@@ -53,7 +53,7 @@ def find_requester(db: Session, token_hash: str, now: datetime) -> tuple[Program
 
 
 def handed_over_to(db: Session, token_hash: str) -> str | None:
-    """To whom the lead whose sign-in this was handed the program over; None where they did not."""
+    """The lead to whom the owner of this sign-in handed the program over; None if they did not."""
     old = db.scalar(select(SignIn.person_id).where(SignIn.token_hash == token_hash))
     taken = select(AuditEntry.detail, Person.display_name).join(Person, Person.id == AuditEntry.person_id)
     takeovers = db.execute(taken.where(AuditEntry.action == HANDED_OVER)).all() if old else []
@@ -61,30 +61,30 @@ def handed_over_to(db: Session, token_hash: str) -> str | None:
 
 
 def everybody(db: Session) -> Sequence[UUID]:
-    """All who were ever here."""
+    """Everybody there ever was."""
     return db.scalars(select(Person.id)).all()
 
 
 def people_named(db: Session, name: str) -> list[Person]:
-    """Who goes by this name now, whatever the case, those first who have been here longest."""
+    """The people with this name now, in any case, the longest here first."""
     present = select(Person.id, Person.display_name).where(PERSON_IS_HERE)
     rows = db.execute(present.order_by(Person.created_at, Person.id))
     return [db.get_one(Person, person_id) for person_id, called in rows if alike(called, name)]
 
 
 def people(db: Session) -> Sequence[Person]:
-    """Everyone who has not ended, leads first."""
+    """Everybody with access, leads first."""
     present = db.scalars(select(Person).where(PERSON_IS_HERE).order_by(Person.display_name)).all()
     return sorted(present, key=lambda person: -list(Role).index(Role(person.role)))
 
 
 def address_of(db: Session, person_id: UUID) -> str:
-    """Where somebody gets mail; empty where they gave no address."""
+    """Somebody's mail address; "" if they have none."""
     return db.scalar(select(Person.email).where(Person.id == person_id)) or ""
 
 
 def names_of(db: Session, person_ids: Collection[UUID | None]) -> dict[UUID | None, str]:
-    """The display names of these people; nobody (None) is the service itself."""
+    """The display names of these people; None stands for the service itself."""
     rows = db.execute(select(Person.id, Person.display_name).where(Person.id.in_(set(person_ids) - {None})))
     return {None: "Coilbook"} | {person.id: person.display_name for person in rows}
 
@@ -108,13 +108,13 @@ def a_lead_can_sign_in(db: Session) -> bool:
 
 
 def has_passphrase(db: Session, person_id: UUID) -> bool:
-    """Whether somebody has given themselves a passphrase."""
+    """Whether somebody has a passphrase."""
     query = select(Person.id).where(Person.id == person_id, Person.passphrase_hash.is_not(None))
     return db.scalar(query) is not None
 
 
 def open_passes(db: Session, now: datetime) -> Sequence[CrewPass]:
-    """Passes that still let people in, the newest first."""
+    """The valid passes, the newest first."""
     return db.scalars(
         select(CrewPass)
         .where(
@@ -164,7 +164,7 @@ def passes_of(db: Session, person_id: UUID) -> Sequence[UUID]:
 
 
 def tokens(db: Session) -> Sequence[Row[SignIn, Person]]:
-    """API tokens that count, with the person each acts as."""
+    """The valid API tokens, with the person of each."""
     return db.execute(
         select(SignIn, Person)
         .join(Person, Person.id == SignIn.person_id)
@@ -184,12 +184,12 @@ def end_sign_ins(db: Session, person_id: UUID, now: datetime) -> None:
 
 
 def forget_devices(db: Session, person_id: UUID) -> None:
-    """Keep no longer on which devices a person signed in."""
+    """Delete the devices on which a person signed in."""
     db.execute(update(SignIn).where(SignIn.person_id == person_id).values(device_hash=None))
 
 
 def signed_in_by_pass(db: Session, pass_id: UUID, now: datetime) -> int:
-    """How many browsers are signed in that came in with this pass."""
+    """How many browsers are signed in by this pass."""
     return db.scalar(select(func.count()).where(SignIn.pass_id == pass_id, counts(now))) or 0
 
 
@@ -199,13 +199,13 @@ def end_sign_ins_by_pass(db: Session, pass_id: UUID, now: datetime) -> None:
 
 
 def end_other_browsers(db: Session, person_id: UUID, token_hash: str, now: datetime) -> None:
-    """End a person's sign-ins on all other devices; API tokens are ended by whoever made them."""
+    """End a person's sign-ins on all other devices, but no API tokens."""
     others = SignIn.token_hash != token_hash
     end_where(db, now, SignIn.person_id == person_id, others, SignIn.token_name.is_(None))
 
 
 def end_where(db: Session, now: datetime, *which: ColumnElement[bool]) -> None:
-    """End those sign-ins that have not ended before; what has ended keeps its time."""
+    """End these sign-ins; one that has ended before keeps its time."""
     db.execute(update(SignIn).where(SignIn.ended_at.is_(None), *which).values(ended_at=now))
 
 
@@ -217,5 +217,5 @@ def signed_in_at(db: Session, token_hash: str) -> datetime | None:
 def note_in_audit(
     db: Session, at: datetime, person_id: UUID | None, action: str, subject: str, detail: Any = None
 ) -> None:
-    """Write down who did what."""
+    """Add an entry to the audit trail."""
     db.add(AuditEntry(at=at, person_id=person_id, action=action, subject=subject, detail=detail))

@@ -17,7 +17,7 @@ from service.gear import actions as gear
 from service.gear.models import Item
 from service.kit.dates import local_date
 from service.retire.decisions.actions import overrule
-from service.retire.decisions.core import Action, Word
+from service.retire.decisions.core import Action, NewLeadDecision
 from service.season import actions as season
 from service.season.core import Season
 from service.season.models import EventKind
@@ -91,7 +91,7 @@ class _Demo:
         place, reason = scenario.DECLINED
         owned = [one for one in OWNED for _ in range(one.count)]
         item = next(item for one, item in zip(owned, self.items, strict=False) if one.place == place)
-        word = Word(Action.WATCH, reason, event.on - timedelta(days=1))
+        word = NewLeadDecision(Action.WATCH, reason, event.on - timedelta(days=1))
         actor = Actor(self.people[scenario.LEAD], self.now, scenario.ZONE)
         overrule(self.db, event.id, item.id, word, actor)
 

@@ -1,4 +1,4 @@
-"""What a drawing has to show: the state of each conductor and contact, in the few words beside it. Pure."""
+"""What a drawing has to show: the state of each conductor and contact, and the few words beside it. Pure."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,15 +16,15 @@ _LISTED: Final = 10
 
 
 class LineKind(StrEnum):
-    """How a conductor was found: what its line looks like."""
+    """The state of a conductor, which determines the look of its line."""
 
     GOOD = "good"
     OPEN = "open"
     ELSEWHERE = "elsewhere"  # it lands where another belongs
     SHORT = "short"  # sound in itself, but it touches another
-    UNSURE = "unsure"  # something other than the readings speaks against it
+    UNSURE = "unsure"  # evidence other than the readings is against it
     UNTESTED = "untested"
-    PLANNED = "planned"  # nothing was found: this is how it should be
+    PLANNED = "planned"  # there is no test: this is how it should be
 
 
 def kind_of(fault: Faulty) -> LineKind:
@@ -68,7 +68,7 @@ class SideWord:
 
 @dataclass(frozen=True, slots=True)
 class FoundConductor:
-    """How one conductor was found: the contacts where it starts and lands, its words, and the faults that name it."""
+    """The state of a conductor: the contacts where it starts and ends, its labels, and the faults that name it."""
 
     kind: LineKind
     starts: str
@@ -119,7 +119,7 @@ def plan_of(wiring: Wiring) -> Findings:
 
 
 def findings(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) -> Findings:
-    """What a test found. Readings of None: nothing was read, only other evidence is known."""
+    """The result of a test. Readings of None: nothing was read, there is only evidence."""
     probed = readings.probed if readings else 0
     untested = frozenset(names(wiring, ~probed & (1 << len(wiring.all_contacts)) - 1))
     faults = sorted(faults, key=lambda fault: RANK[fault.fault_class])

@@ -1,4 +1,4 @@
-"""The drawing of a cable: what was found, or how it should be, laid out 320 units wide. Pure.
+"""The drawing of a cable, as tested or as it should be, laid out 320 units wide. Pure.
 
 Contacts of end A stand at the left, those of end B at the right, a row for each conductor. Words lie on the line that
 they speak of; the zones for breaks and joints are kept free of them.
@@ -26,7 +26,7 @@ _HEAD, _PART_HEAD, _FOLD, _NOTE = 38, 28, 30, 24
 
 
 def as_found(wiring: Wiring, readings: Readings | None, faults: Sequence[Fault]) -> Drawing:
-    """What a test found. Lanes with nothing to see are a line each. Readings of None: nothing was read."""
+    """The drawing of a test. Lanes with nothing to show are folded to a line. Readings of None: nothing was read."""
     seen, parts = findings(wiring, readings, faults), parts_of(wiring)
     return _Sketch(wiring, seen).drawing("What was found", describe(wiring, seen, parts), parts)
 

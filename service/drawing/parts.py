@@ -1,4 +1,4 @@
-"""What a drawing draws in full and what it folds to a line: lanes, or pairs, and the rest. Pure."""
+"""The parts of a drawing (lanes, or pairs, and the rest), each drawn in full or folded to a line. Pure."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

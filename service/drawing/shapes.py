@@ -1,4 +1,4 @@
-"""What a drawing is made of, in units of which it is 320 wide. Pure data, in the order in which it is painted."""
+"""The elements of a drawing, in units of which it is 320 wide. Pure data, in the order in which it is painted."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""A drawing in sentences, for who cannot see it or would rather read. Pure."""
+"""A drawing as text, for people who cannot see it or would rather read. Pure."""
 
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -10,7 +10,7 @@ from service.wiring.wirings import Conductor, Wiring, is_shell
 
 
 def describe(wiring: Wiring, seen: Findings, parts: Sequence[DrawnPart]) -> list[str]:
-    """What was found: the faults, where stray conductors end, what was not tested, what is good."""
+    """The result of a test: the faults, where stray conductors end, what was not tested, what is good."""
     stray = [wire for wire in wiring.conductors if _is_stray(wire, seen.wires[wire.name])]
     return [
         *(f"{title(wiring, fault)}." for fault in seen.faults),
@@ -55,7 +55,7 @@ def _lands(wiring: Wiring, wire: Conductor, conductor: FoundConductor) -> str:
 
 
 def _conductors(wiring: Wiring, seen: Findings, parts: Iterable[DrawnPart], kind: LineKind) -> Iterator[str]:
-    """What was found so: whole parts by name, else conductors."""
+    """The names of these conductors; whole parts by the part's name."""
     for part in parts:
         alike = [wire for wire in part.wires if seen.wires[wire.name].kind is kind]
         if part.lane and len(alike) == len(part.wires):

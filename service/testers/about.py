@@ -16,7 +16,7 @@ from service.testlog.queries import open_session_with
 
 @dataclass(frozen=True)
 class TestedItem:
-    """An item as the pages of testers show it; `length_mm` 0 where it has none, `session` today's that asks for it."""
+    """An item as pages of testers show it; `length_mm` 0 if it has none, `session` today's with it on its worklist."""
 
     id: UUID
     code: str

@@ -1,4 +1,4 @@
-"""A program describes its own tester, and stops using it; a test is logged that was done with it."""
+"""Adding and ending a program's own tester."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -20,7 +20,7 @@ from service.wiring.text import patterns_in_text, reach_in_text
 
 @dataclass(frozen=True)
 class NewTester:
-    """A tester as it was typed; `patterns` a line for each reading, `reaches` empty for all but the shells."""
+    """A tester as it was typed; `patterns` has a line for each reading, `reaches` is empty for all but the shells."""
 
     id: UUID
     name: str
@@ -31,7 +31,7 @@ class NewTester:
 
 
 def read_tester(db: Session, new: NewTester) -> tuple[Tester, dict[str, Any]]:
-    """What was typed, checked: the tester, and its `patterns` and `probed` as they are kept.
+    """The checked tester, and its `patterns` and `probed` as they are stored.
 
     Raises:
         Invalid: with the field and what is wrong with it.
@@ -48,7 +48,7 @@ def read_tester(db: Session, new: NewTester) -> tuple[Tester, dict[str, Any]]:
 
 
 def make_tester_of(db: Session, new: NewTester, actor: Actor) -> str:
-    """Keep a tester, and give its id.
+    """Save a tester; return its id.
 
     Raises:
         Invalid: as `read_tester`.
@@ -70,7 +70,7 @@ def make_tester_of(db: Session, new: NewTester, actor: Actor) -> str:
 
 
 def end_tester(db: Session, tester_id: UUID, actor: Actor) -> None:
-    """Offer a tester no longer; its tests keep it.
+    """End a tester: it is no longer offered, and its tests stay as they are.
 
     Raises:
         NotFound, Conflict: there is no such tester, or it has ended.

@@ -1,4 +1,4 @@
-"""Tests whose reading may mean several things: what it may be in words, and what of it is logged. Pure."""
+"""Tests whose reading is ambiguous: the possible cables in words, and what is logged. Pure."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,12 +15,12 @@ from service.wiring.onstage import on_stage
 from service.wiring.wirings import Wiring, canonical
 
 UNSURE: Final = ""
-"""The answer to "which of them is it?" of somebody who cannot tell."""
+"""The answer of somebody who does not know which of the cables it is."""
 
 
 @dataclass(frozen=True)
 class PossibleCable:
-    """One cable that may be meant: what is wrong with it, fault by fault, and what the band hears of each."""
+    """A possible cable: its faults, and what the band hears of each."""
 
     name: str
     faults: tuple[tuple[str, str], ...]
@@ -42,7 +42,7 @@ class TestOrigin:
 
 
 def choices(wiring: Wiring, consensus: Consensus) -> list[PossibleCable]:
-    """Each cable that may be meant, named by its place in `consensus`."""
+    """Each possible cable, named by its position in `consensus`."""
     return [
         PossibleCable(
             str(at),
@@ -54,14 +54,14 @@ def choices(wiring: Wiring, consensus: Consensus) -> list[PossibleCable]:
 
 
 def in_words(wiring: Wiring, diagnosis: Diagnosis) -> str:
-    """What a diagnosis comes to, in one line."""
+    """A diagnosis in one line."""
     if diagnosis.faults:
         return "; ".join(title(wiring, fault) for fault in diagnosis.faults)
     return "A cable without a fault" if diagnosis.verdict == "pass" else "No fault, as far as it was reached"
 
 
 def outcome(wiring: Wiring, consensus: Consensus) -> str:
-    """What will be logged where nobody can tell which of several it is, in a sentence."""
+    """A sentence: what will be logged if nobody knows which of several cables it is."""
     diagnosis = diagnose(wiring, consensus.kept) if consensus.kept is not None else None
     if consensus.faulty or (diagnosis and diagnosis.verdict == "fail"):
         return "It is logged as failed, since each of these is a fault; all of them are named in its note."
@@ -72,7 +72,7 @@ def outcome(wiring: Wiring, consensus: Consensus) -> str:
 
 
 def chosen(wiring: Wiring, consensus: Consensus, which: str) -> Consensus:
-    """What is consensus once somebody told which of the readings it is, by another check; all of them if nobody can.
+    """The consensus after somebody chose one of the readings by another check; unchanged if nobody can.
 
     Raises:
         Invalid: for `which`, where it is none of them.
@@ -90,13 +90,13 @@ def _picked(which: str, several: int) -> int | None:
 
 
 def resisting(wiring: Wiring, maybe: Sequence[str]) -> list[PossibleCable]:
-    """Each leak or joint that may be meant, named by its place in `maybe`."""
+    """Each possible leak or joint, named by its position in `maybe`."""
     heard = on_stage(wiring, Fault(FaultClass.HIGH_RESISTANCE, ()))
     return [PossibleCable(str(at), ((sentence(words), heard),), sentence(words)) for at, words in enumerate(maybe)]
 
 
 def outcome_of_resistance(maybe: Sequence[str]) -> str:
-    """What will be logged of such a resistance, in a sentence; "" where there is none."""
+    """A sentence: what will be logged about such a resistance; "" if there is none."""
     if not maybe:
         return ""
     named = " All of these are named with it." if len(maybe) > 1 else ""
@@ -104,7 +104,7 @@ def outcome_of_resistance(maybe: Sequence[str]) -> str:
 
 
 def as_test(wiring: Wiring, origin: TestOrigin, consensus: Consensus) -> NewTest:
-    """The test to log. Nothing is guessed: its readings are those that are sure.
+    """The test to log. Nothing is guessed: it has the readings that all possible cables share.
 
     A cable that is faulty for sure, though not with which fault, fails by evidence that names all it may be: no
     class of fault is claimed that the readings do not prove, and `damage` is the one that means only "look inside".
@@ -130,7 +130,7 @@ def as_test(wiring: Wiring, origin: TestOrigin, consensus: Consensus) -> NewTest
 
 
 def as_evidence(origin: TestOrigin, maybe: Sequence[str], which: str) -> NewTest:
-    """The test to log of a leak or a joint, which readings of contacts do not show: evidence that names all it may be.
+    """The test to log for a leak or a joint, which contact readings do not show: evidence that names all possibilities.
 
     Raises:
         Invalid: for `which`, where it is none of them.

@@ -1,4 +1,4 @@
-"""What did the lamps show? A pattern of the program's own tester, what it may mean, and the test of it."""
+"""The page of lamps: a pattern of the program's own tester, what it may mean, and logging it as a test."""
 
 from dataclasses import dataclass, replace
 
@@ -30,7 +30,7 @@ _OWN = (*ABOUT_THE_FORM, "op", "tester", "pattern", "which", "note", form_reader
 
 @dataclass(frozen=True)
 class LampForm(Form):
-    """The page as it stands: which tester, which pattern was seen, what else was entered."""
+    """The state of the page: the tester, the pattern, and the other fields."""
 
     tester: str = ""
     pattern: str | None = None
@@ -40,7 +40,7 @@ class LampForm(Form):
     made: str = ""
     scanned: bool = False
     carried: tuple[tuple[str, str], ...] = ()
-    """What else was entered on the test form, which this was opened from."""
+    """The other fields of the test form from which this page was opened."""
 
 
 @router.get("/t/{code}/lamps")
@@ -52,7 +52,7 @@ def lamps_page(context: CrewContext, code: str, tester: str = "", pattern: str |
 
 @router.post("/t/{code}/lamps")
 def log_lamps(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Log what the pattern means. With `show`, only show it, or all that the tester may show."""
+    """Log what the pattern means; with `show` only show that, or all patterns of the tester."""
     if "show" in posted:
         with context.reading() as db:
             return _page(context, db, code, _read_form(context, posted))

@@ -1,4 +1,4 @@
-"""What a meter shows of a cable, as it was typed: the place of a break or a short, a loop that is too high. Pure."""
+"""Typed readings of a meter: the place of a break or a short, and a loop that is too high. Pure."""
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -48,7 +48,7 @@ START: Final[Mapping[str, str]] = {
     "short_fixed": "0.005",
     "ways": "2",
 }
-"""What the page comes with; what a meter may be off by is common practice, no source: its manual knows better."""
+"""The page's initial values. The error of a meter is common practice, no source: its manual has the true one."""
 
 
 def open_place(length_mm: int, values: Values) -> FaultLocation:
@@ -99,7 +99,7 @@ def short_place(length_mm: int, values: Values) -> FaultLocation:
 
 
 def loop_judged(length_mm: int, values: Values) -> LoopCheck:
-    """Whether a loop reads what its copper should. Raises `Invalid` with every field at fault."""
+    """Whether a loop has the resistance of its copper. Raises `Invalid` with every field at fault."""
     typed = _typed(values, {"loop": parse_milliohm, "loop_gauge": parse_gauge, "loop_warmth": parse_celsius})
     with _beside(milliohm="loop", gauge_awg="loop_gauge", celsius="loop_warmth"):
         ways = 1 if values["ways"] == "1" else 2
@@ -130,7 +130,7 @@ def _typed(values: Values, parsers: Mapping[str, Callable[[str, str], float]]) -
 
 @contextmanager
 def _beside(**fields: str) -> Iterator[None]:
-    """What is refused within stands beside the field of the page that it is about."""
+    """Assign refusals in the block to the field of the page."""
     try:
         yield
     except Invalid as refusal:

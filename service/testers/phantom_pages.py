@@ -1,4 +1,4 @@
-"""Phantom volts at the far end: entered, told what they may mean, and logged as far as they prove anything."""
+"""The page of phantom volts at the far end: enter them, see what they may mean, and log what they prove."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -46,7 +46,7 @@ router = APIRouter(include_in_schema=False)
 
 @dataclass(frozen=True)
 class VoltsForm(Form):
-    """The page as it stands: what was typed, what it may mean once it was read."""
+    """The state of the page: what was typed, and what it may mean."""
 
     values: Mapping[str, Any] = field(default_factory=lambda: dict(START), kw_only=True)
     which: str = UNSURE
@@ -57,7 +57,7 @@ class VoltsForm(Form):
 
     @property
     def as_text(self) -> str:
-        """The volts in one line: only those that were seen with their meaning are logged."""
+        """The volts in one line, to check that those to be logged are those whose meaning was shown."""
         return " ".join(f"{name}={value}" for name, value in self.values.items() if value)
 
     @property
@@ -73,14 +73,14 @@ class VoltsForm(Form):
 
 @router.get("/t/{code}/phantom")
 def phantom_page(context: CrewContext, code: str) -> Response:
-    """Where to put the meter, and room for what it shows."""
+    """The form: where to measure, and fields for the volts."""
     with context.reading() as db:
         return _page(context, db, code, VoltsForm())
 
 
 @router.post("/t/{code}/phantom")
 def enter_volts(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Tell what the volts may mean; log them once that was seen."""
+    """Show what the volts may mean; log them once that was shown."""
     form = typed(posted)
 
     def log() -> str | Response:
@@ -124,8 +124,8 @@ def _read(db: Session, context: RequestContext, code: str, posted: FormData) -> 
 def _test(context: RequestContext, db: Session, code: str, entry: VoltsForm, posted: FormData) -> NewTest:
     """The test to log.
 
-    A pass by volts alone cannot come of it: a cable with 2 and 3 swapped reads like a sound one, so at the most it
-    is partial. Nothing anywhere, or too little everywhere, is a test only if phantom power was on and right.
+    It is never a pass: a cable with 2 and 3 swapped shows the same volts as a good one, so at best it is partial. No
+    volts anywhere, or too little everywhere, is a test only if phantom power was on and right.
     """
     if entry.asks_power and not entry.power:
         raise invalid(

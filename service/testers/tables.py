@@ -1,10 +1,9 @@
-"""The offline tables of wirings, ready before a phone asks for them.
+"""The cached offline tables of wirings, made before a phone requests them.
 
-Working one out takes up to four seconds of processor time, so each is made once and kept in a folder: by a process of
-its own when the service starts and when a session is opened, or else by the first request. The name of a file holds
-the wiring's key and a version, which changes with the wiring and with the code that works it out; what a file holds is
-byte for byte what working it out again would give. A lock on the folder lets one at a time work out a table, in
-whatever process.
+Computing one takes up to four seconds of processor time, so each is made once and cached as a file: by a process of its
+own when the service starts and when a session is opened, or else by the first request. The file's name has the wiring's
+key and a version, which changes with the wiring and with the code; computing it again gives the same bytes. A lock on
+the folder lets only one process at a time compute a table.
 """
 
 import fcntl
@@ -46,7 +45,7 @@ class Tables:
     def packed(self, key: str, wiring: Wiring) -> bytes:
         """The table of a wiring as gzipped JSON.
 
-        One request at a time waits for a table that is being worked out: the threads are for phones that log tests.
+        Only one request at a time waits for a table that is being computed: threads are for phones that log tests.
 
         Raises:
             Busy: another request waits already.
@@ -63,10 +62,10 @@ class Tables:
             self._asking.release()
 
     def make_ahead(self, wirings: Iterable[Named]) -> None:
-        """Have a process of its own make the tables that are missing, in this order; it ends with the service."""
+        """Start a process that makes the missing tables in this order; it ends with the service."""
         missing = [(key, wiring) for key, wiring in wirings if not _file(self._folder, key, wiring).exists()]
         if missing:
-            # Not a fork: threads of the service may hold locks that nobody would release in a copy of it.
+            # Not a fork: in a copy nobody would release locks that threads of the service hold.
             get_context("spawn").Process(target=write_missing, args=(self._folder, missing), daemon=True).start()
 
     def _cached(self, key: str, wiring: Wiring) -> bytes | None:
@@ -76,7 +75,7 @@ class Tables:
 def write_missing(folder: Path, wirings: Iterable[Named]) -> None:
     """Make the tables that are missing, one after another; in a process of its own, which ends with its parent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C stops the service, which then ends this
-    os.nice(10)  # whoever logs a test goes first
+    os.nice(10)  # requests go first
     for key, wiring in wirings:
         parent = parent_process()
         if parent is not None and not parent.is_alive():  # it was killed
@@ -87,24 +86,24 @@ def write_missing(folder: Path, wirings: Iterable[Named]) -> None:
 
 
 def in_use(db: Session) -> list[Named]:
-    """Every wiring that gear here has, or by which several pieces of it are tested in one go."""
+    """Every wiring of the program's gear, and those by which several pieces of it are tested together."""
     return [(key, find_wiring(db, key)) for key in wirings_in_use(db)]
 
 
 @lru_cache(maxsize=256)
 def version(key: str, wiring: Wiring) -> str:
-    """What changes when the table of a wiring may."""
+    """A version that changes whenever the table of a wiring may."""
     return hashlib.sha256(f"{key}\0{wiring!r}\0{_code()}".encode()).hexdigest()[:20]
 
 
 def worked_out(key: str, wiring: Wiring) -> bytes:
-    """The table of a wiring as gzipped JSON, worked out now."""
+    """The table of a wiring as gzipped JSON, computed now."""
     plain = json.dumps({"key": key} | fault_tables(wiring), separators=(",", ":"), ensure_ascii=False).encode()
     return gzip.compress(plain, mtime=0)
 
 
 def keep(folder: Path, key: str, wiring: Wiring) -> bytes:
-    """Work a table out and keep it in the place of older versions. Where the folder takes nothing, it still answers."""
+    """Compute a table and save it in place of older versions; if it cannot be saved, it is still returned."""
     packed, path = worked_out(key, wiring), _file(folder, key, wiring)
     part = path.with_name(f"{path.name}.{uuid4().hex}.part")
     try:
@@ -123,7 +122,7 @@ def keep(folder: Path, key: str, wiring: Wiring) -> bytes:
 
 @contextmanager
 def _turn(folder: Path) -> Iterator[None]:
-    """Wait for the turn to work a table out. A folder that takes no file gives it to everybody."""
+    """Hold the lock on the folder while a table is computed; without a lock if the folder cannot be written."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         lock = os.open(folder / ".lock", os.O_CREAT | os.O_RDWR, 0o600)
@@ -150,7 +149,7 @@ def _file(folder: Path, key: str, wiring: Wiring) -> Path:
 
 @cache
 def _code() -> str:
-    """A digest of the code that works tables out."""
+    """A digest of the code that computes tables."""
     digest = hashlib.sha256()
     for made_by in MADE_BY:
         for path in sorted(made_by.rglob("*.py")) if made_by.is_dir() else [made_by]:

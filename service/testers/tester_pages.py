@@ -33,9 +33,9 @@ SEES = {
     Visibility.CROSS: "Cross connections too: which contact reaches which",
     Visibility.METER: "Everything, contact to contact, like a meter",
 }
-"""What a tester can see, by the words of the form."""
+"""What a tester can see, with the labels of the form."""
 EXAMPLE = "1 2 3 = good\n- 2 3 = A2-B2 A3-B3\n1 - 3 = A1-B1 A3-B3\n1 2 - = A1-B1 A2-B2"
-"""What the form comes with: what three lamps show of a sound cable and of each open; no tester in particular."""
+"""The form's initial value: what three lamps show of a good cable and of each open; no tester in particular."""
 START = {"name": "", "wiring": "xlr3", "sees": Visibility.STRAIGHT, "reaches": "", "patterns": EXAMPLE}
 
 
@@ -58,7 +58,7 @@ def new_tester(context: LeadContext, wiring: str = "") -> Response:
 
 @router.post("/testers/new")
 def make_tester(context: LeadContext, posted: Posted) -> Response:
-    """Keep what was described."""
+    """Add the tester that was described."""
     form = typed(posted, *LABELS)
 
     def make() -> str:
@@ -71,7 +71,7 @@ def make_tester(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/testers/{tester_id}")
 def one_tester(context: ViewerContext, tester_id: str, message: Message = "") -> Response:
-    """One tester: what its patterns mean, and what its good pattern leaves open."""
+    """A tester: what its patterns mean, and what its good pattern does not prove."""
     with context.reading() as db:
         own = get_tester(db, tester_id)
         lamps = queries.described(db, own)
@@ -89,7 +89,7 @@ def one_tester(context: ViewerContext, tester_id: str, message: Message = "") ->
 
 @router.post("/testers/{tester_id}/end")
 def end_tester(context: LeadContext, tester_id: str, posted: Posted) -> Response:
-    """Put a tester away."""
+    """End a tester."""
     with context.reading() as db:
         key = get_tester(db, tester_id).id
     op = read_op(posted.get("op"))

@@ -33,18 +33,18 @@ LABELS: Final[Mapping[str, str]] = {
 """The six volts that can be read at the far end: without a load, then with it."""
 METER: Final = "meter"
 START: Final[Mapping[str, str]] = {**dict.fromkeys(LABELS, ""), METER: "10 Mohm"}
-"""What the page comes with: no volts yet, and a usual digital meter."""
+"""The page's initial values: no volts yet, and a usual digital meter."""
 
 _LINE: Final = BUILTIN["xlr3"]
 
 
 def carries_phantom(wiring: Wiring) -> bool:
-    """Whether volts can be read as this service diagnoses them: one line from 1, 2, 3 to 1, 2, 3."""
+    """Whether phantom volts can be diagnosed on this wiring: a single channel from 1, 2, 3 to 1, 2, 3."""
     return wiring.conductors == _LINE.conductors
 
 
 def far_ends(values: Mapping[str, str]) -> list[FarEnd]:
-    """What was typed, as readings without the load and with it; each set may be left out, and 2 to 3 in each.
+    """The typed volts without the load and with it; each set may be left out, and 2 to 3 in each.
 
     Raises:
         Invalid: with every field that is at fault.
@@ -99,10 +99,10 @@ def diagnosed(values: Mapping[str, str]) -> PhantomDiagnosis:
 
 
 def possible(wiring: Wiring, diagnosis: PhantomDiagnosis) -> list[Readings]:
-    """What a two-ended test would read of each cable that may be meant; volts say nothing of shells.
+    """The readings of a two-ended test of each possible cable; volts say nothing about shells.
 
-    States are told from the end that is fed, and that is end B: a plug goes into the desk. So what they say of end A
-    holds for end B, and the other way round.
+    States are given from the end that is fed, which is end B: a plug goes into the mixer. So what they say of end A is
+    true of end B, and the other way round.
     """
     reached = sum(wiring.bit[contact] for wire in wiring.conductors for contact in (wire.a, wire.b))
     return [_turned(wiring, rebuild(wiring, faults).within(reached)) for faults in diagnosis.states]
@@ -122,7 +122,7 @@ def resistance_words(one: Resistance) -> str:
 
 
 def second_reading(values: Mapping[str, str], diagnosis: PhantomDiagnosis) -> str:
-    """What to read next where the volts may mean a leak as well as a joint, "" where they do not."""
+    """What to measure next if the volts may mean a leak as well as a joint, else ""."""
     if not diagnosis.undecided:
         return ""
     missing = [
@@ -142,7 +142,7 @@ def second_reading(values: Mapping[str, str], diagnosis: PhantomDiagnosis) -> st
 
 
 def _ohms(one: Resistance) -> str:
-    """From least to most, two digits each, rounded outwards; where only one of them is known, that one."""
+    """A range with two digits each, rounded outwards; if only one bound is known, that one."""
     least, most = _range_text(one.least_ohm, math.floor), _range_text(one.most_ohm, math.ceil)
     limits = LEAK_OHM if one.leaks else JOINT_OHM
     if one.most_ohm >= limits[1]:
@@ -162,7 +162,7 @@ def _range_text(ohm: float, rounded: Callable[[float], int]) -> tuple[str, str]:
 
 
 def values_text(values: Mapping[str, str]) -> str:
-    """The volts as the test's note keeps them."""
+    """The volts as text for the test's note."""
     typed = [
         f"{LABELS[name]}: {parse_volts(values[name], name):g} V" for name in LABELS if values.get(name, "").strip()
     ]

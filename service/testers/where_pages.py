@@ -1,4 +1,4 @@
-"""Where along the cable: the place of a break or a short, and whether a loop is as low as its copper allows."""
+"""The page that locates a break or a short along a cable, and checks the resistance of a loop."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -26,13 +26,13 @@ PLACES: Final[Mapping[str, Callable[[int, Mapping[str, str]], FaultLocation]]] =
     "open": open_place,
     "short": short_place,
 }
-"""What finds a place, by what is asked for."""
+"""The function that locates each kind of fault."""
 LOOP: Final = "loop"
 
 
 @dataclass(frozen=True)
 class MeasuredAnswer(Form):
-    """What the page answers: to which of its three questions (`about`), with what."""
+    """The answer to one of the page's three questions (`about`)."""
 
     about: str = ""
     values: Mapping[str, Any] = field(default_factory=lambda: START, kw_only=True)
@@ -42,14 +42,14 @@ class MeasuredAnswer(Form):
 
 @router.get("/t/{code}/where")
 def where_page(context: CrewContext, code: str) -> Response:
-    """Three questions for a meter: where is it broken, where does it touch, is a joint too high."""
+    """The page with its three questions: where is the break, where is the short, is a joint too high."""
     with context.reading() as db:
         return _page(context, db, code, MeasuredAnswer())
 
 
 @router.post("/t/{code}/where")
 def answer(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Answer the question that was asked; log a loop that is too high, once it was seen and somebody says so."""
+    """Answer a question; log a loop that is too high after somebody saw the answer and confirmed it."""
     form = typed(posted)
 
     def log() -> str | Response:
@@ -85,7 +85,7 @@ def _answered(item: TestedItem, posted: FormData) -> MeasuredAnswer:
 
 
 def _test(item: TestedItem, answered: MeasuredAnswer) -> NewTest:
-    """A loop that is too high, as a test: nothing was read contact by contact, and the evidence makes it a fail.
+    """A loop that is too high as a test without readings, which fails by its evidence.
 
     Raises:
         Conflict: the loop is not too high, which proves nothing but itself.
@@ -118,7 +118,7 @@ def _page(context: RequestContext, db: Session, code: str, shown: MeasuredAnswer
 
 
 def _filled_in(item: TestedItem, unit: Unit, shown: MeasuredAnswer) -> dict[str, str]:
-    """What stands in the fields: what was typed; else gauge and warmth as they usually are."""
+    """The values of the fields: as typed, else a usual gauge and temperature."""
     usual = {"gauge": str(item.gauge_awg or ""), "warmth": "68 F" if unit is Unit.FEET else "20 C"}
     return {
         name: value if name.startswith(f"{shown.about}_") else value or usual.get(name.partition("_")[2], "")

@@ -1,9 +1,9 @@
 """Signing in by passphrase and setting one, in three steps: look up, hash, write.
 
-What is looked up and what is written are short; what takes long, the hash, stands between them and holds no
-transaction. A try is counted before it is hashed and uncounted where it was right, so that however many come at once,
-from however many workers, no more are looked at than the limits let through. Only what is hashed is written down,
-so a flood of tries is never a flood of writes: the queue lets about twenty a second through.
+The look-up and the write are short transactions; the hash, which takes long, is between them and in none. A try is
+counted before it is hashed, and removed if it was right, so that any number of tries at once, from any number of
+workers, stays within the limits. Only tries that are hashed are written, so a flood of tries is never a flood of
+writes: the queue lets about twenty a second through.
 """
 
 import secrets
@@ -31,7 +31,7 @@ _WRONG = "Name and passphrase do not belong together. Try again, or ask for a si
 
 @dataclass(frozen=True)
 class PassphraseCheck:
-    """A passphrase to be looked at: of whom it may be (ids and hashes), and how it counts (None: without limits)."""
+    """A passphrase to check: whose it may be (ids and hashes), and how the try counts (None: without limits)."""
 
     typed: str
     people: list[tuple[UUID, str]]
@@ -41,7 +41,7 @@ class PassphraseCheck:
 
 @dataclass(frozen=True)
 class CheckedPassphrase:
-    """What came of it: whose it is, with the hash that it fits, None if it is wrong; and the try that was counted."""
+    """The result: whose it is, with the matching hash, None if it is wrong; and the try that was counted."""
 
     right: tuple[UUID, str] | None
     try_id: int | None
@@ -50,7 +50,7 @@ class CheckedPassphrase:
 def look_up(
     db: Session, name: str, typed: str, network: str, device: str, now: datetime, *, limits: bool
 ) -> PassphraseCheck:
-    """Whom a name may mean, and whether one more try has room; nothing is written.
+    """Find the people with a name, and check that the limits allow one more try; nothing is written.
 
     Args:
         network, device: where it comes from: the network, and the device's token, empty where it brought none.
@@ -68,7 +68,7 @@ def look_up(
 
 
 def compare(store: Store, wanted: PassphraseCheck, now: datetime) -> CheckedPassphrase:
-    """Count the try, then hash, which takes long: for the hashing queue. It takes as long where nobody is meant.
+    """Count the try, then hash, in the hashing queue. It takes as long if there is nobody of that name.
 
     Raises:
         TooFast: others have used up the limits meanwhile.
@@ -82,7 +82,7 @@ def compare(store: Store, wanted: PassphraseCheck, now: datetime) -> CheckedPass
 
 def _count(store: Store, counts_as: PassphraseTry, now: datetime) -> int:
     with store.writing() as db:
-        locked(db, Program, 1)  # those of other workers come one after the other
+        locked(db, Program, 1)  # serializes the counts of several workers
         queries.forget_tries(db, now)
         refuse_too_many(now, counts_as, queries.tries(db, counts_as, now))
         row = SignInTry(at=now, name_hash=counts_as.name, source_hash=counts_as.source, known=counts_as.known)
@@ -92,7 +92,7 @@ def _count(store: Store, counts_as: PassphraseTry, now: datetime) -> int:
 
 
 def sign_in(db: Session, checked: CheckedPassphrase, now: datetime) -> tuple[Who, str]:
-    """Sign in whoever's passphrase it was; the token for the cookie.
+    """Sign in the person whose passphrase it was; return the token for the cookie.
 
     Raises:
         SignInNeeded: it was wrong, or their access ended or their passphrase changed meanwhile.
@@ -121,8 +121,8 @@ def remember_device(db: Session, who: Who, token: str, brought: str) -> str:
 def look_up_own(
     db: Session, who: Who, current: str, session: str, now: datetime, *, limits: bool
 ) -> PassphraseCheck | None:
-    """What has to be checked before somebody sets a new passphrase: the one that counts until now. None where it is
-    not asked for: there is none, or they have just come in, perhaps by a link because it is forgotten.
+    """The current passphrase to check before somebody sets a new one. None if that is not required: there is none, or
+    they have just signed in, perhaps by a link because they forgot it.
 
     Args:
         session: the fingerprint of the sign-in.
@@ -164,7 +164,7 @@ def compare_own(store: Store, wanted: PassphraseCheck | None, new: str, now: dat
 
 
 def set_passphrase(db: Session, who: Who, hashed: str, try_id: int | None, session: str, now: datetime) -> None:
-    """Keep somebody's new passphrase; all their other devices are signed out. `session` is this one's fingerprint."""
+    """Set somebody's passphrase and sign out all their other devices; `session` is the fingerprint of this one."""
     db.get_one(Person, who.id).passphrase_hash = hashed
     queries.forget_try(db, try_id)
     crew.end_other_browsers(db, who.id, session, now)

@@ -1,4 +1,4 @@
-"""Every look-up about signing in by passphrase: who may be meant, from which device, and which tries count."""
+"""Look-ups of signing in by passphrase: people by name, known devices, and counted tries."""
 
 from collections.abc import Collection
 from datetime import datetime
@@ -14,7 +14,7 @@ from service.kit.text import alike
 
 
 def passphrases_of(db: Session, name: str) -> list[tuple[UUID, str]]:
-    """Who goes by this name and has a passphrase, with its hash; the same statement whether there is one or not."""
+    """The people with this name and a passphrase, with its hash; the same statement whether there is one or not."""
     present = select(Person.id, Person.display_name, Person.passphrase_hash)
     rows = db.execute(present.where(PERSON_IS_HERE, Person.passphrase_hash.is_not(None)).order_by(Person.created_at))
     return [(person_id, stored) for person_id, called, stored in rows if stored and alike(called, name)]
@@ -29,7 +29,7 @@ def signed_in_on(db: Session, device_hash: str, person_ids: Collection[UUID] | N
 
 
 def remember_device(db: Session, token_hash: str, device_hash: str) -> None:
-    """Keep on which device a sign-in began."""
+    """Save the device on which a sign-in began."""
     db.execute(update(SignIn).where(SignIn.token_hash == token_hash).values(device_hash=device_hash))
 
 
@@ -47,7 +47,7 @@ def tries(db: Session, like: PassphraseTry, now: datetime) -> list[tuple[datetim
 
 
 def forget_tries(db: Session, now: datetime) -> int:
-    """Delete the tries that count no more; how many there were."""
+    """Delete the tries that no longer count; return how many."""
     over = or_(SignInTry.at <= now - COUNTED, SignInTry.at > now + AHEAD)
     return db.execute(delete(SignInTry).where(over)).rowcount  # type: ignore[attr-defined, no-any-return]
 

@@ -111,9 +111,13 @@ def advised_items(judged: JudgedGear, pull: PullList | None, today: date, progra
         action = row.action if row and (is_open or gear.id not in broken) else action_of(reasons)
         if action not in COMES_OUT:
             continue
-        word = row.word if row and is_open else None
-        why = [f"{word.by}: {word.reason}"] if word else [each.why for each in reasons if _explains(each, action)]
-        if gear.comparison and (word or not any(each.reason in COMPARED for each in reasons)):
+        decision = row.lead_decision if row and is_open else None
+        why = (
+            [f"{decision.by}: {decision.reason}"]
+            if decision
+            else [each.why for each in reasons if _explains(each, action)]
+        )
+        if gear.comparison and (decision or not any(each.reason in COMPARED for each in reasons)):
             why.append(costs_in_words(gear.comparison, today))
         spare, in_list = ((row.spare_code or ""), pull.is_bought(row)) if pull and row else ("", False)
         advised.append(Advised(gear.id, one.code, name(one.item), action, tuple(why), gear.comparison, spare, in_list))

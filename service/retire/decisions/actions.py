@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.retire.decisions import queries
-from service.retire.decisions.core import Limits, Sort, Word
+from service.retire.decisions.core import Limits, NewLeadDecision, Sort
 from service.retire.decisions.models import GearPrice, Overrule
 from service.swaps.models import PullLimits
 
@@ -20,10 +20,10 @@ def set_limits(db: Session, new: Limits, actor: Actor) -> None:
     note_in_audit(db, actor.now, actor.who.id, "pull.limits", "thresholds of the pull list", asdict(new))
 
 
-def overrule(db: Session, event_id: UUID, item_id: UUID, word: Word, actor: Actor) -> None:
+def overrule(db: Session, event_id: UUID, item_id: UUID, decision: NewLeadDecision, actor: Actor) -> None:
     """Save a lead's decision on an item; without an action the advice counts again."""
-    db.add(Overrule(event_id=event_id, item_id=item_id, **asdict(word), at=actor.now, person_id=actor.who.id))
-    noted = {"action": word.action, "reason": word.reason, "until": word.until.isoformat()}
+    db.add(Overrule(event_id=event_id, item_id=item_id, **asdict(decision), at=actor.now, person_id=actor.who.id))
+    noted = {"action": decision.action, "reason": decision.reason, "until": decision.until.isoformat()}
     note_in_audit(db, actor.now, actor.who.id, "pull.overruled", str(item_id), noted)
 
 

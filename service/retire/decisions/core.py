@@ -40,7 +40,7 @@ COMES_OUT = (Action.RETIRE, Action.REPAIR_FIRST)
 
 
 @dataclass(frozen=True)
-class Word:
+class NewLeadDecision:
     """A lead's decision on an item: what to do instead of what is advised (None: the advice counts again), why, and the
     first day on which it no longer holds.
     """

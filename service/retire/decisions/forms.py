@@ -11,7 +11,7 @@ from service.kit.dates import format_date, parse_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import parse_money
 from service.kit.text import parse_count, plain, readable
-from service.retire.decisions.core import Action, Limits, Word
+from service.retire.decisions.core import Action, Limits, NewLeadDecision
 
 REASON_MOST = 300
 DAY = timedelta(days=1)
@@ -91,7 +91,7 @@ def shown_limits(limits: Limits) -> dict[str, str]:
     return values | {"repair_cents": f"{limits.repair_cents / 100:.2f}"}
 
 
-def read_word(posted: FormData, event: date, today: date) -> Word:
+def read_lead_decision(posted: FormData, event: date, today: date) -> NewLeadDecision:
     """A lead's decision on an item as it was typed. An empty day means until the event is over.
 
     Raises:
@@ -113,7 +113,7 @@ def read_word(posted: FormData, event: date, today: date) -> Word:
         errors |= refusal.errors
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return Word(None if named == "decided" else Action(named), reason, until)
+    return NewLeadDecision(None if named == "decided" else Action(named), reason, until)
 
 
 def _until(typed: str, today: date) -> date:

@@ -71,24 +71,24 @@ class LeadDecision:
 
 def lead_decisions(db: Session, event_id: UUID, item_id: UUID) -> list[LeadDecision]:
     """Leads' decisions on an item for this event, or for all events until a day, the last first."""
-    query = _words().where(Overrule.item_id == item_id)
-    return [_as_word(row) for row in db.execute(query) if row.event_id == event_id or row.until]
+    query = _decisions().where(Overrule.item_id == item_id)
+    return [_as_decision(row) for row in db.execute(query) if row.event_id == event_id or row.until]
 
 
-def words_in_force(db: Session, event: Event, today: date) -> dict[UUID, LeadDecision]:
+def decisions_in_force(db: Session, event: Event, today: date) -> dict[UUID, LeadDecision]:
     """The decision that counts for each item before an event: the last one, if it still holds.
 
     For a past event these are the ones that held on its day.
     """
     day = min(event.on, today)
     last: dict[UUID, LeadDecision] = {}
-    for row in db.execute(_words()):
+    for row in db.execute(_decisions()):
         if row.event_id == event.id or (row.until and event.on >= today):
-            last.setdefault(row.item_id, _as_word(row))
+            last.setdefault(row.item_id, _as_decision(row))
     return {item_id: word for item_id, word in last.items() if word.action and (word.until is None or word.until > day)}
 
 
-def _words() -> Select[UUID, UUID, str | None, str, str, datetime, date | None]:
+def _decisions() -> Select[UUID, UUID, str | None, str, str, datetime, date | None]:
     return (
         select(
             Overrule.item_id,
@@ -104,7 +104,7 @@ def _words() -> Select[UUID, UUID, str | None, str, str, datetime, date | None]:
     )
 
 
-def _as_word(row: Row[UUID, UUID, str | None, str, str, datetime, date | None]) -> LeadDecision:
+def _as_decision(row: Row[UUID, UUID, str | None, str, str, datetime, date | None]) -> LeadDecision:
     return LeadDecision(
         Action(row.action) if row.action else None, row.reason, row.display_name or "", row.at, row.until
     )

@@ -84,7 +84,7 @@ def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLi
     everything = judged_gear(db, event.on, today, zone)
     standings, gear = everything.standings, everything.gear
     limits, bought = everything.limits, everything.bought
-    overrules = decisions.words_in_force(db, event, today)
+    overrules = decisions.decisions_in_force(db, event, today)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
     no_spares = [one for one in standings if one.in_use]
     in_use = [one for one in no_spares if one.item.id not in done]
@@ -159,10 +159,10 @@ def _rows(
     for item_id, row, spare_id, tick in unsorted:
         item, code = named[item_id]
         spare, spare_code = named[spare_id] if spare_id else (None, None)
-        word = overrules.get(item_id)
+        decision = overrules.get(item_id)
         length = bought.get(item_id, item.length_mm)
         fitting = would_fit.get(item_id, ()) if row else ()
-        rows.append(PullRow(item, code, row, length, spare, spare_code, word, tick, fitting))
+        rows.append(PullRow(item, code, row, length, spare, spare_code, decision, tick, fitting))
     return sorted(rows, key=lambda row: (*row.place[:2], row.item.label, row.item.length_mm, row.code))
 
 

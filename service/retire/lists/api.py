@@ -12,12 +12,12 @@ from service.retire.lists import actions
 from service.retire.lists.forms import (
     BuyOut,
     EventOut,
+    LeadDecisionOut,
     PullListOut,
     PullOut,
     TickIn,
     TickOut,
     UnprovenOut,
-    WordOut,
 )
 from service.retire.lists.queries import PullList, PullRow
 from service.retire.lists.ticking import tick
@@ -62,7 +62,7 @@ def _as_json(pull: PullList, unit: Unit) -> PullListOut:
 
 
 def _row(row: PullRow, unit: Unit) -> PullOut:
-    item, decided, word = row.item, row.decided, row.word
+    item, decided, decision = row.item, row.decided, row.lead_decision
     _, place, place_b = row.place
     return PullOut(
         code=row.code,
@@ -87,8 +87,8 @@ def _row(row: PullRow, unit: Unit) -> PullOut:
             UnprovenOut(code=code, place=spare.place, length_mm=spare.length_mm) for spare, code in row.would_fit
         ],
         risk=decided.gear.risk if decided else None,
-        overruled=WordOut(action=word.action, reason=word.reason, by=word.by, until=word.until)
-        if word and word.action
+        overruled=LeadDecisionOut(action=decision.action, reason=decision.reason, by=decision.by, until=decision.until)
+        if decision and decision.action
         else None,
         done_at=row.done.at if row.done else None,
     )

@@ -67,12 +67,12 @@ def _row(row: PullRow, wirings: dict[str, str], unit: Unit) -> list[object]:
         _length(row.spare.length_mm, unit) if row.spare else "",
         row.spare.place if row.spare else "",
         ", ".join(code for _, code in row.would_fit),
-        _word(row.word) if row.word else "",
+        _decision(row.lead_decision) if row.lead_decision else "",
     ]
 
 
-def _word(word: LeadDecision) -> str:
-    return f"{word.by}{f' until {word.until}' if word.until else ''}: {word.reason}"
+def _decision(decision: LeadDecision) -> str:
+    return f"{decision.by}{f' until {decision.until}' if decision.until else ''}: {decision.reason}"
 
 
 def _length(length_mm: int, unit: Unit) -> str:

@@ -23,7 +23,7 @@ class EventOut(BaseModel):
     on: date
 
 
-class WordOut(BaseModel):
+class LeadDecisionOut(BaseModel):
     """A lead's word on a row; `until` is the first day on which it no longer holds, None: after its event."""
 
     action: Action
@@ -67,7 +67,7 @@ class PullOut(BaseModel):
     spare_place: str
     unproven: list[UnprovenOut]
     risk: float | None
-    overruled: WordOut | None
+    overruled: LeadDecisionOut | None
     done_at: datetime | None
 
 

@@ -16,7 +16,7 @@ from service.gear.wirings import wiring_name
 from service.kit.problems import invalid
 from service.kit.quantities import Unit
 from service.retire.decisions.actions import overrule
-from service.retire.decisions.forms import DAY, read_word
+from service.retire.decisions.forms import DAY, read_lead_decision
 from service.retire.decisions.queries import comparison_as_it_is, lead_decisions
 from service.retire.lists import actions, csv_export, queries
 from service.retire.lists.csv_export import ACTION_WORDS, as_csv, csv_file
@@ -145,12 +145,12 @@ def overrule_row(context: LeadContext, event_id: str, named: str, posted: Posted
         event, item_id = get_event(db, event_id), _item_id(db, named)
 
     def keep() -> str:
-        word = read_word(posted, event.on, context.today)
+        decision = read_lead_decision(posted, event.on, context.today)
         context.once(
             form.id,
             "pull.overrule",
             [str(event.id), str(item_id), form.values],
-            lambda db: overrule(db, event.id, item_id, word, context.actor),
+            lambda db: overrule(db, event.id, item_id, decision, context.actor),
         )
         return f"/pull/{event.id}/items/{item_id}"
 

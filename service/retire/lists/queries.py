@@ -191,7 +191,7 @@ class PullRow:
     bought_mm: int
     spare: ItemFacts | None = None
     spare_code: str | None = None
-    word: LeadDecision | None = None
+    lead_decision: LeadDecision | None = None
     done: Ticked | None = None
     would_fit: tuple[tuple[ItemFacts, str], ...] = ()
 
@@ -256,8 +256,8 @@ class PullList:
 
     `judged_gear` are all judged items with the spares, and `states` their states. `in_use` are those that are no
     spares; of ticked ones those that stay in service. `ready` are the spares that may go in, `waiting` those that may
-    once they pass. `pieces` has the shape and length of each item. `words` are the leads' decisions in force. `advised`
-    is what to do about each item with an open fault, the spares and ticked items included.
+    once they pass. `pieces` has the shape and length of each item. `lead_decisions` are the leads' decisions in force.
+    `advised` is what to do about each item with an open fault, the spares and ticked items included.
     """
 
     event: Event
@@ -269,7 +269,7 @@ class PullList:
     ready: list[FittingPiece]
     waiting: list[FittingPiece]
     pieces: dict[UUID, FittingPiece]
-    words: dict[UUID, LeadDecision]
+    lead_decisions: dict[UUID, LeadDecision]
     advised: dict[UUID, Action]
 
     @property

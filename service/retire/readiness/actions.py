@@ -79,8 +79,12 @@ class EventReadiness:
     @property
     def declined(self) -> dict[UUID, LeadDecision]:
         """The decisions of leads to leave an item as it is; nothing is advised about these."""
-        words = {item_id: word for item_id, word in self.pull.words.items() if word.action is Action.WATCH}
-        return {item_id: words[item_id] for item_id in words if item_id in self.pull.in_use}
+        decisions = {
+            item_id: decision
+            for item_id, decision in self.pull.lead_decisions.items()
+            if decision.action is Action.WATCH
+        }
+        return {item_id: decisions[item_id] for item_id in decisions if item_id in self.pull.in_use}
 
 
 def ready_for(
@@ -166,8 +170,8 @@ def _act(pull: PullList, row: PullRow, seconds: int, unproven: UUID | None) -> P
 
 
 def _test(pull: PullList, item_id: UUID, tested: PossibleAct | None) -> PossibleAct | None:
-    word = pull.words.get(item_id)
-    return None if word and word.action is Action.WATCH else tested
+    decision = pull.lead_decisions.get(item_id)
+    return None if decision and decision.action is Action.WATCH else tested
 
 
 def advised(db: Session, ready: EventReadiness, acts: Sequence[Act]) -> list[AdvisedAct]:
