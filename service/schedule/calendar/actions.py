@@ -1,4 +1,4 @@
-"""What happens with links to the calendar: made and ended by a lead."""
+"""Adding and ending links to the calendar."""
 
 import secrets
 from uuid import UUID, uuid4
@@ -13,12 +13,12 @@ from service.schedule.calendar import queries
 from service.schedule.calendar.models import CalendarLink
 
 SECRET_BYTES = 24
-"""192 bits: whoever has the link reads the feed, so it is beyond guessing."""
+"""192 bits: the link alone lets people read the feed, so it must be beyond guessing."""
 LABEL_MOST = 60
 
 
 def make_link(db: Session, label: str, actor: Actor) -> str:
-    """A new link; its secret, which is shown once and kept as a fingerprint only.
+    """Add a link; return its secret, which is shown once and stored as a fingerprint only.
 
     Raises:
         Invalid: nothing says whom it is for, so that nobody would know when to end it.
@@ -44,7 +44,7 @@ def make_link(db: Session, label: str, actor: Actor) -> str:
 
 
 def end_link(db: Session, link_id: UUID, actor: Actor) -> None:
-    """Let nobody read the calendar by a link any more; doing it again changes nothing.
+    """End a link; idempotent.
 
     Raises:
         NotFound: there is no such link.

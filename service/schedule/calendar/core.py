@@ -17,7 +17,7 @@ REFRESH = timedelta(hours=12)
 
 @dataclass(frozen=True)
 class CalendarEntry:
-    """Something on one day; `uid` never changes, `sequence` grows when the entry does, `changed_at` tells when."""
+    """An entry of one day; `uid` never changes, `sequence` grows with each change, `changed_at` is the last change."""
 
     uid: str
     on: date
@@ -37,7 +37,7 @@ def feed(name: str, entries: Iterable[CalendarEntry]) -> bytes:
     calendar.add("method", "PUBLISH")
     for property_name in ("name", "x-wr-calname"):
         calendar.add(property_name, one_line(name))
-    # The library writes neither of the two as RFC 7986 and its readers want it, unless it is told how.
+    # By default the library writes neither of the two as RFC 7986 and its readers require.
     calendar.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT12H")
     for entry in entries:
@@ -55,7 +55,7 @@ def _event(entry: CalendarEntry) -> Event:
     event.add("summary", one_line(entry.summary))
     event.add("dtstart", entry.on)
     event.add("dtend", entry.on + timedelta(days=1))  # the first day that is no longer part of it
-    event.add("transp", "TRANSPARENT")  # nobody's day is taken by it
+    event.add("transp", "TRANSPARENT")  # it does not mark the day as busy
     event.add("categories", [entry.category])
     if entry.place:
         event.add("location", one_line(entry.place))

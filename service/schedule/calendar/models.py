@@ -10,7 +10,7 @@ from service.store.base import Base, refers
 
 
 class CalendarLink(SecretLink, Base):
-    """A link to the feed, for whom it is, and whether it still counts; its secret is stored as a fingerprint."""
+    """A link to the feed, for whom it is, and when it was ended; its secret is stored as a fingerprint."""
 
     __tablename__ = "calendar_link"
     END_WORD: ClassVar[str] = "calendar.link_ended"
@@ -25,10 +25,10 @@ class CalendarLink(SecretLink, Base):
 
     @property
     def subject(self) -> str:
-        """What it is called in the audit trail."""
+        """Its name in the audit trail."""
         return self.label
 
     @property
     def ends_with_maker(self) -> bool:
-        """It shows the calendar to others, and lets nobody in."""
+        """False: it only shows the calendar, and stays when its maker's access ends."""
         return False

@@ -21,14 +21,14 @@ _NOT_VALID = "This calendar link is not valid, or no longer. Ask your lead for a
 
 @router.get("/calendar")
 def calendar_page(context: LeadContext) -> Response:
-    """The links that count, and a new one."""
+    """The valid links, and the form for a new one."""
     with context.reading() as db:
         return _links(context, db, Form())
 
 
 @router.post("/calendar/links")
 def make_link(context: LeadContext, posted: Posted) -> Response:
-    """Make a link and show it, once."""
+    """Add a link and show it, once."""
     form = typed(posted, "label")
 
     def make() -> Response:
@@ -41,7 +41,7 @@ def make_link(context: LeadContext, posted: Posted) -> Response:
 
 @router.post("/calendar/links/{link_id}/end")
 def end_link(context: LeadContext, link_id: str) -> Response:
-    """End a link at once."""
+    """End a link."""
     with context.writing() as db:
         key = id_in_address(link_id, "There is no such calendar link. Look at the list of those that count.")
         actions.end_link(db, key, context.actor)
@@ -50,7 +50,7 @@ def end_link(context: LeadContext, link_id: str) -> Response:
 
 @router.get("/calendar/{secret}.ics")
 def calendar_feed(context: AnyoneContext, secret: str) -> Response:
-    """The feed, for calendar programs; whoever has the link reads it, signed in or not."""
+    """The feed, for calendar programs; the link is enough to read it, without a sign-in."""
     with context.reading() as db:
         get_link(db, CalendarLink, secret, context.now, _NOT_VALID, lock=False)
         body = feed(context.program.name, queries.entries(db, context.base))

@@ -1,4 +1,4 @@
-"""What the calendar holds, and the links to it."""
+"""Look-ups of the calendar's entries, and of the links to it."""
 
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
@@ -17,9 +17,9 @@ _KINDS = {SessionKind.TEST: "Test session", SessionKind.COUNT: "Count of gear"}
 
 
 def entries(db: Session, base: str) -> list[CalendarEntry]:
-    """Rounds, events and sessions by their days. `base` is the address that links lead to, without a slash.
+    """Rounds, events and sessions by day. `base` is the base URL of links, without a slash at the end.
 
-    Nobody's name is in it: calendars are shared with people whom no lead let in.
+    It has no names of people: calendars are shared with people outside the program.
     """
     calendar = [*_rounds(db, base), *_events(db, base), *_sessions(db, base)]
     return sorted(calendar, key=lambda entry: (entry.on, entry.uid))
@@ -30,7 +30,7 @@ def _rounds(db: Session, base: str) -> Iterator[CalendarEntry]:
     for season, each in db.execute(query):
         last = each.closes - timedelta(days=1)
         for moment, on, what in (("opens", each.opens, "opens"), ("closes", last, "ends today")):
-            # By season and number, since the rows of rounds are made anew when a season changes.
+            # By season and number, since the rows of rounds are replaced when a season changes.
             yield CalendarEntry(
                 f"round-{season.id}-{each.number}-{moment}@coilbook",
                 on,
@@ -74,7 +74,7 @@ def _sessions(db: Session, base: str) -> Iterator[CalendarEntry]:
 
 
 def links(db: Session) -> Sequence[CalendarLink]:
-    """The links that count, the newest first."""
+    """The valid links, the newest first."""
     query = select(CalendarLink).where(CalendarLink.ended_at.is_(None))
     return db.scalars(query.order_by(CalendarLink.created_at.desc(), CalendarLink.id)).all()
 

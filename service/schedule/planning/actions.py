@@ -1,4 +1,4 @@
-"""Planning evenings for what is due, and making their sessions."""
+"""Planning evenings for items that are due, and adding their sessions."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -41,13 +41,13 @@ class Deadline:
 
     @property
     def seconds(self) -> int:
-        """How long what is missing takes, one after the other."""
+        """The total time of what is missing."""
         return seconds_of(self.missing)
 
 
 @dataclass(frozen=True)
 class Work:
-    """What needs a test: a task for each round that an item needs it in, and why.
+    """What needs a test: a task for each round in which an item needs one, and why.
 
     `coming` is what becomes due only after the last evening; `listed` is how many items are on the list of an open
     session already. `events` are those after today, the soonest first.
@@ -62,7 +62,7 @@ class Work:
 
     @property
     def seconds(self) -> int:
-        """How long all of it takes, one after the other."""
+        """The total time of all tasks."""
         return seconds_of(self.tasks)
 
     def stretch(self, share: Share) -> str:
@@ -73,7 +73,7 @@ class Work:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A plan, whether it is enough, and the ways out where it is not.
+    """A plan, whether it is enough, and what would be if it is not.
 
     `event` is the next one, and `later` what becomes due before it, but after the last evening. `proven`: no other
     plan for these evenings is enough either.
@@ -118,7 +118,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
 
 
 def usual_times(db: Session) -> Mapping[Like, int]:
-    """The seconds that a test takes, by kind and wiring, where the log tells; cached until a test is logged."""
+    """The seconds that a test takes, by kind and wiring, if the log has enough; cached until a test is logged."""
     count, memory = queries.tests_logged(db), cached(db, "usual times")
     known = memory.get("known")
     if known is None or known[0] != count:
@@ -128,7 +128,7 @@ def usual_times(db: Session) -> Mapping[Like, int]:
 
 
 def _rounded(risk: float) -> float:
-    """In steps of 5 %, so that thousandths do not tear a walk apart."""
+    """A risk rounded to steps of 5 %, so that tiny differences do not change the order of the walk."""
     return round(risk * 20) / 20
 
 
@@ -138,7 +138,7 @@ def _stop(item: ItemFacts) -> tuple[int, str]:
 
 @dataclass(frozen=True)
 class _Days:
-    """What comes: the days of events, the soonest first, when the next round closes, and each item's rounds to come."""
+    """The days of events, the soonest first, when the next round closes, and each item's rounds to come."""
 
     events: list[date]
     closes: date | None
@@ -216,7 +216,7 @@ def _deadlines(
 
 
 def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: bool, actor: Actor) -> list[str]:
-    """A session for each evening that has something to do; their ids.
+    """Add a session for each evening that has tasks; return their ids.
 
     Raises:
         Conflict: there is nothing to do on any of them.
@@ -240,7 +240,7 @@ def make_sessions(db: Session, op: UUID, evenings: Sequence[Evening], again: boo
 
 
 def note(todo: Work, planned: Planned) -> str:
-    """Who goes where, for the helpers of an evening; as many of them as a note has room for."""
+    """A text of who goes where on an evening, with as many helpers as fit into a note."""
     text = ""
     for number, share in enumerate(planned.shares, 1):
         more = f"Helper {number}: {todo.stretch(share)}, {len(share)} {'item' if len(share) == 1 else 'items'}. "

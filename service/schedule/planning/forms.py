@@ -1,4 +1,4 @@
-"""The evenings of a plan, as they are typed: rows of day, minutes and helpers, each field with its number."""
+"""The typed evenings of a plan: rows of day, minutes and helpers, each field with its row's number."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ LABELS = {
     for number in range(1, ROWS_MOST + 1)
     for field, word in FIELDS.items()
 }
-"""What the fields are called in a list of errors."""
+"""The labels of the fields in a list of errors."""
 
 
 @dataclass(frozen=True)
@@ -35,12 +35,12 @@ class TypedEvening:
 
     @property
     def filled(self) -> bool:
-        """Whether anything stands in it."""
+        """Whether anything was typed in it."""
         return any((self.on, self.minutes, self.helpers))
 
 
 def typed_rows(sent: Mapping[str, Any]) -> list[TypedEvening]:
-    """The rows that were filled in, whatever stands in them."""
+    """The rows in which anything was typed."""
     rows = [
         TypedEvening(*(plain(str(sent.get(f"{field}{number}") or ""))[:40] for field in FIELDS))
         for number in range(1, ROWS_MOST + 1)
@@ -54,7 +54,7 @@ def shown_rows(rows: Sequence[TypedEvening]) -> list[TypedEvening]:
 
 
 def read_evenings(rows: Sequence[TypedEvening], today: date) -> list[Evening]:
-    """The evenings that rows tell, in the order of their days.
+    """The evenings of typed rows, by day.
 
     Raises:
         Invalid: with a sentence for every field that is wrong.

@@ -1,4 +1,4 @@
-"""The page that plans evenings: what there is to test, what goes on which evening, and whether that is enough."""
+"""The page that plans evenings: what has to be tested, on which evening, and whether the evenings are enough."""
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -28,14 +28,14 @@ AGAIN = "again"
 
 @router.get("/plan")
 def plan_page(context: LeadContext) -> Response:
-    """The evenings that its address tells, planned; nothing is written."""
+    """The plan for the evenings in the URL; nothing is written."""
     ensure_today(context)
     return _page(context, context.request.query_params)
 
 
 @router.post("/plan")
 def make_sessions(context: LeadContext, posted: Posted) -> Response:
-    """Make the sessions of the evenings that were shown."""
+    """Add a session for each evening of the plan."""
     ensure_today(context)
     form, rows, again = typed(posted), typed_rows(posted), posted.get(AGAIN) == "yes"
 

@@ -1,4 +1,4 @@
-"""What planning looks up: when items are due, what is listed already, how long tests took, and what comes up."""
+"""Look-ups of planning: due days, worklists, durations of tests, and coming events and rounds."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from service.season.models import Event, ItemDue, RoundRow
 from service.testlog.models import SESSION_IS_OPEN, SessionKind, Test, TestItem, WorkItem, WorkSession
 
 LATELY_MOST = 5000
-"""How many tests, the newest first, tell how long one takes."""
+"""How many of the newest tests are used to estimate how long one takes."""
 
 
 def due_dates(db: Session) -> dict[UUID, date | None]:
@@ -24,7 +24,7 @@ def due_dates(db: Session) -> dict[UUID, date | None]:
 
 
 def listed(db: Session, today: date) -> dict[UUID, list[date]]:
-    """What is on the worklists of open sessions of tests, today or later, and on which days."""
+    """The items on worklists of open test sessions, today or later, and the days of these."""
     query = (
         select(WorkItem.item_id, WorkSession.on)
         .join(WorkSession, WorkSession.id == WorkItem.session_id)

@@ -1,7 +1,7 @@
-"""Mailing what is due: the weekly digest and a word the day before a session, each once.
+"""Mailing the weekly digest, and a reminder the day before a session, each once.
 
-A letter is claimed in the database before it is handed over. One that certainly did not go out is released and
-tried again at the next turn; one of which nobody knows stays claimed, since twice is worse than once too few.
+A letter is claimed in the database before it is handed over. One that certainly was not sent is released and tried
+again in the next run; one that may have been sent stays claimed, since a missing letter is better than two.
 """
 
 import logging
@@ -35,7 +35,7 @@ _IDS = UUID("5c0f2c0e-6a57-4c0e-8a39-0f7c2b9f3f11")
 
 @dataclass(frozen=True)
 class Letter:
-    """What one person gets once: a kind and period, and its text for those who read it with and without markup."""
+    """A letter to one person: a kind and period, and its text as HTML and as plain text."""
 
     person_id: UUID
     to: str
@@ -60,7 +60,7 @@ class Letter:
 
 
 def send_due(store: Store, server: MailServer, base: str, now: datetime) -> str:
-    """Mail what is due and was not mailed yet; what to say about it."""
+    """Mail the letters that are due and not mailed yet; return a sentence about them."""
     with store.reading() as db:
         program = program_facts(db)
         letters = list(_due(db, program, base, now)) if program else []
@@ -83,7 +83,7 @@ def _send(store: Store, smtp: SMTP, sender: str, letter: Letter, now: datetime) 
     try:
         with store.writing() as db:
             queries.claim(db, *key, now)
-    except IntegrityError:  # another process is at it
+    except IntegrityError:  # another process has claimed it
         return False
     try:
         hand_over(smtp, sender, letter.to, letter.message(sender, now))

@@ -1,7 +1,7 @@
-"""What is mailed when. Pure.
+"""The times of letters. Pure.
 
-A letter has a kind and a period, and each person gets one of each at most. A digest's period is the week (ISO 8601),
-that of a word about a session is the session and its day: a session that is moved is told of again.
+A letter has a kind and a period, and each person gets at most one of each. The period of a digest is the week (ISO
+8601), that of a reminder of a session is the session and its day: for a session that is moved there is another one.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,7 +22,7 @@ BACK = timedelta(days=7)
 
 
 class LetterKind(StrEnum):
-    """What a letter is."""
+    """The kind of a letter."""
 
     DIGEST = "digest"
     SESSION = "session"
@@ -40,7 +40,7 @@ class Coming:
 
 @dataclass(frozen=True)
 class Digest:
-    """How the program's gear stands on a day, and what was done in the seven days up to it."""
+    """The state of the program's gear on a day, and what was done in the seven days up to it."""
 
     today: date
     rounds: Sequence[tuple[str, RoundProgress]]
@@ -55,12 +55,12 @@ class Digest:
 
     @property
     def tested_items(self) -> int:
-        """How many items are asked for their tests."""
+        """How many items have a due state."""
         return sum(self.due.values())
 
 
 def digest_period(now: datetime, zone: ZoneInfo) -> str:
-    """The week whose digest may have gone out by now: it begins on Monday morning.
+    """The week whose digest may be sent now: from Monday morning on.
 
     A week whose Monday was missed gets its digest later in the week; one that is over gets none.
     """
@@ -70,11 +70,11 @@ def digest_period(now: datetime, zone: ZoneInfo) -> str:
 
 
 def session_day(now: datetime, zone: ZoneInfo) -> date | None:
-    """The day whose sessions are told of now: tomorrow, once it is morning."""
+    """The day of whose sessions people are reminded now: tomorrow, from the morning on."""
     local = now.astimezone(zone)
     return local.date() + timedelta(days=1) if local.time() >= MORNING else None
 
 
 def session_period(session_id: UUID, on: date) -> str:
-    """What tells the word about a session on a day from that about the same session on another."""
+    """The period of the reminder of a session on a day."""
     return f"{session_id}:{on}"

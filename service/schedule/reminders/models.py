@@ -11,7 +11,7 @@ from service.store.base import Base, BigInt, one_of, refers
 
 
 class SentMail(Base):
-    """A letter to a person, claimed before it is handed over: `sent_at` is None where nobody knows if it arrived."""
+    """A letter to a person, claimed before it is handed over; `sent_at` is None while that is unknown."""
 
     __tablename__ = "sent_mail"
     __table_args__ = (one_of("kind", LetterKind), UniqueConstraint("person_id", "kind", "period"))

@@ -1,4 +1,4 @@
-"""The digest as a page, for those who get no mail."""
+"""The page of the digest, for people who get no mail."""
 
 from fastapi import APIRouter
 from fastapi.responses import Response
@@ -12,7 +12,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/digest")
 def digest_page(context: ViewerContext) -> Response:
-    """How the gear stands, what was done in the last seven days, and what comes."""
+    """The state of the gear, what was done in the last seven days, and what comes next."""
     ensure_today(context)
     with context.reading() as db:
         return context.page("schedule/digest.html", digest=queries.digest(db, context.today, context.zone))

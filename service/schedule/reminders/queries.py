@@ -1,4 +1,4 @@
-"""Every look-up about reminders: how things stand, who gets mail, and what was sent."""
+"""Look-ups of reminders: the state of the program, who gets mail, and what was sent."""
 
 from collections.abc import Sequence
 from datetime import date, datetime
@@ -26,7 +26,7 @@ _KINDS = {SessionKind.TEST: "test session", SessionKind.COUNT: "count of gear"}
 
 
 def digest(db: Session, today: date, zone: ZoneInfo) -> Digest:
-    """How things stand. Nobody's name is in it."""
+    """The state of the program, without names of people."""
     running = [row for row in season.seasons(db) if row.starts <= today <= row.ends]
     rounds = [(row.name, each) for row in reversed(running) for each in progress(db, row.id, zone)]
     since = midnight(today - BACK, zone)
@@ -58,7 +58,7 @@ def _coming(db: Session, today: date) -> list[Coming]:
 
 
 def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]:
-    """The open sessions of a day: (session, its place or nothing, how many items are on its list)."""
+    """The open sessions of a day: (session, its place or None, how many items are on its list)."""
     lines = select(func.count()).where(WorkItem.session_id == WorkSession.id).scalar_subquery()
     query = select(WorkSession, Place.name, lines).outerjoin(Place, Place.id == WorkSession.place_id)
     rows = db.execute(query.where(WorkSession.on == on, SESSION_IS_OPEN).order_by(WorkSession.id))
@@ -66,7 +66,7 @@ def sessions_on(db: Session, on: date) -> Sequence[tuple[WorkSession, str, int]]
 
 
 def readers(db: Session) -> Sequence[tuple[UUID, str]]:
-    """Who gets mail, and where: leads and viewers who gave an address."""
+    """Who gets mail, and at which address: leads and viewers who set one."""
     query = select(Person.id, Person.email).where(
         Person.role.in_((Role.LEAD, Role.VIEWER)), PERSON_IS_HERE, Person.email.is_not(None)
     )
@@ -88,18 +88,18 @@ def is_mailable(to: str) -> bool:
 
 
 def claimed(db: Session, kind: LetterKind, period: str) -> set[UUID]:
-    """Who has a letter of this kind and period, or nearly so."""
+    """The people whose letter of this kind and period is sent or claimed."""
     query = select(SentMail.person_id).where(SentMail.kind == kind, SentMail.period == period)
     return set(db.scalars(query))
 
 
 def claim(db: Session, person_id: UUID, kind: LetterKind, period: str, now: datetime) -> None:
-    """Claim a letter; an IntegrityError comes up at the end of the write where another has."""
+    """Claim a letter; the write ends with an IntegrityError if another process has claimed it."""
     db.add(SentMail(person_id=person_id, kind=kind, period=period, claimed_at=now, sent_at=None))
 
 
 def keep_sent(db: Session, person_id: UUID, kind: LetterKind, period: str, now: datetime) -> None:
-    """Keep that a letter was handed over."""
+    """Save that a letter was handed over."""
     db.execute(
         update(SentMail)
         .where(SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period)
@@ -108,7 +108,7 @@ def keep_sent(db: Session, person_id: UUID, kind: LetterKind, period: str, now: 
 
 
 def release(db: Session, person_id: UUID, kind: LetterKind, period: str) -> None:
-    """Give up a claim, so that the letter is tried again."""
+    """Release a claim, so that the letter is tried again."""
     db.execute(
         delete(SentMail).where(SentMail.person_id == person_id, SentMail.kind == kind, SentMail.period == period)
     )

@@ -1,4 +1,4 @@
-"""Handing letters to the mail server (SMTP, RFC 5321), and saying truthfully what became of them."""
+"""Sending letters by a mail server (SMTP, RFC 5321), with a distinction of failed and unknown."""
 
 import smtplib
 import ssl
@@ -10,15 +10,15 @@ from email.message import EmailMessage
 from service.settings import MailServer
 
 TIMEOUT = 10.0
-"""Seconds without a word from the server."""
+"""Seconds to wait for each answer of the server."""
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
-# Seven-bit, so that no server on the way has to be able to do more.
+# Seven-bit, which every server on the way can relay.
 POLICY = policy.SMTP.clone(cte_type="7bit")
 
 
 class Undelivered(Exception):
-    """The letter did not go out, for certain: it may be tried again."""
+    """The letter was certainly not sent: it may be tried again."""
 
 
 class Unsure(Exception):
@@ -27,7 +27,7 @@ class Unsure(Exception):
 
 @contextmanager
 def connected(server: MailServer) -> Iterator[smtplib.SMTP]:
-    """A session with the server, encrypted where it can be.
+    """A connection to the server, encrypted if it offers that.
 
     Raises:
         Undelivered: it cannot be reached, or refuses us.

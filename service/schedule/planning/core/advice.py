@@ -16,7 +16,7 @@ from service.schedule.planning.core.shares import Task, seconds_of
 HELPERS_MORE = 3
 """As many helpers more, on one evening, are worth a try."""
 ROUNDED = 5
-"""Minutes of a further evening are told in steps of five: nobody plans to the minute."""
+"""Minutes of a further evening are given in steps of this many."""
 LONGEST_EVENING = 180
 """Minutes. What takes longer is more than one evening."""
 EVENINGS_MORE = 5
@@ -26,7 +26,7 @@ DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class MoreHelpers:
-    """So many helpers more on one evening would do."""
+    """So many more helpers on one evening would be enough."""
 
     on: date
     helpers: int
@@ -60,7 +60,7 @@ class WaysOut:
 
 
 def ways_out(tasks: Sequence[Task], evenings: Sequence[Evening], hands: int, today: date) -> WaysOut:
-    """What would make these evenings enough. `tasks` hold also what becomes due after the last of them."""
+    """What would make these evenings enough. `tasks` include those that become due after the last evening."""
     helpers, evening = more_helpers(due_by_last(tasks, evenings), evenings), more_time(tasks, evenings, hands, today)
     if evening:
         return WaysOut(hands, helpers, evening)
@@ -74,7 +74,7 @@ def ways_out(tasks: Sequence[Task], evenings: Sequence[Evening], hands: int, tod
 
 
 def due_by_last(tasks: Sequence[Task], evenings: Sequence[Evening]) -> list[Task]:
-    """What is to be tested by the last of the evenings: whose round opens later need not be."""
+    """The tasks that can be done by the last of the evenings: without those whose round opens later."""
     last = max((evening.on for evening in evenings), default=date.max)
     return [task for task in tasks if task.opens is None or task.opens <= last]
 

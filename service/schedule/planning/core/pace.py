@@ -1,8 +1,7 @@
-"""How long a test takes: as long as it took before, else a stated guess. Pure.
+"""How long a test takes: estimated from the log, else a stated guess. Pure.
 
-What it took is the time from one test to the same helper's next in the same session, walking and writing included;
-it counts for the item that was tested last. Half of them took longer than the median, so one long break spoils
-nothing.
+A duration is the time from one test to the same helper's next in the same session, walking and writing included, and
+counts for the later test's item. The median is used, which long breaks do not affect.
 """
 
 from collections import defaultdict
@@ -15,10 +14,10 @@ from uuid import UUID
 from service.gear.core import KINDS
 
 SAMPLES_LEAST = 10
-"""Times taken from fewer tests say too little, and the guess of the kind holds."""
+"""With fewer durations the guess of the kind is used."""
 
 Like = tuple[str, str]
-"""Kind and wiring: what is alike takes alike."""
+"""Kind and wiring: items with both the same are taken to need the same time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +31,7 @@ class SessionTest:
 
 
 def usual_seconds(logged: Iterable[SessionTest]) -> dict[Like, int]:
-    """The median seconds that an item takes, by kind and wiring, where ten or more tell it."""
+    """The median seconds of a test, by kind and wiring, if there are at least `SAMPLES_LEAST` durations."""
     taken: dict[Like, list[float]] = defaultdict(list)
     last: dict[tuple[UUID, UUID], datetime] = {}
     for test in sorted(logged, key=lambda test: test.at):
@@ -44,5 +43,5 @@ def usual_seconds(logged: Iterable[SessionTest]) -> dict[Like, int]:
 
 
 def seconds_for(like: Like, usual: Mapping[Like, int]) -> int:
-    """How long such an item takes: what it took before, else the guess of its kind."""
+    """The seconds that such an item takes: the median, else the guess of its kind."""
     return usual.get(like, KINDS[like[0]].test_minutes * 60)

@@ -43,12 +43,12 @@ class Planned:
 
     @property
     def tasks(self) -> list[Task]:
-        """All that is done."""
+        """All tasks of the evening."""
         return [task for share in self.shares for task in share]
 
     @property
     def seconds(self) -> int:
-        """When the last helper is done."""
+        """The time at which the last helper is done."""
         return max(map(seconds_of, self.shares), default=0)
 
 

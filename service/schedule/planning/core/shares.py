@@ -1,4 +1,4 @@
-"""Sharing an evening's work among helpers: each keeps to a stretch of places, and the last one is done soonest.
+"""Sharing an evening's work among helpers, each with a stretch of places, so that the last one finishes earliest.
 
 A helper takes whole places, one after the other on the walk. A place that is too much for one is shared by several
 who stay there, longest job first to whoever has least: Graham's LPT rule, never longer than 4/3 - 1/(3m)
@@ -45,11 +45,11 @@ class Task:
 
 
 Share = tuple[Task, ...]
-"""What one helper does, in walking order."""
+"""The tasks of one helper, in walking order."""
 
 
 def seconds_of(tasks: Iterable[Task]) -> int:
-    """How long tasks take, one after the other."""
+    """The total time of tasks."""
     return sum(task.seconds for task in tasks)
 
 
@@ -97,7 +97,7 @@ def within(tasks: Sequence[Task], limit: int, cut: Cut = Cut.NEVER) -> list[Shar
 
 
 def _whole(stop: Sequence[Task], limit: int) -> list[Share] | None:
-    """A place by itself: for one helper, who then walks on, or for a crowd."""
+    """The shares of a place by itself: for one helper, who then walks on, or for several."""
     crowd = _crowd(stop, limit)
     return crowd and ([(), *crowd] if len(crowd) == 1 else [(), *crowd, ()])
 
@@ -112,7 +112,7 @@ def _parts(stop: Sequence[Task], start: int, limit: int, cut: Cut) -> list[Share
 
 
 Jobs = tuple[tuple[int, int], ...]
-"""What is to be done at a place: jobs of so many seconds, and how many such; the longest first."""
+"""The jobs at a place: pairs of seconds and how many jobs take so long; the longest first."""
 
 
 @lru_cache(maxsize=100_000)
@@ -166,7 +166,7 @@ def _first_fit(jobs: Jobs, start: int, limit: int) -> tuple[tuple[int, ...], ...
 
 
 Stops = Mapping[int, Mapping[int, int]]
-"""What is to be done by place: how many jobs take how many seconds."""
+"""The jobs by place: how many take how many seconds."""
 
 
 def enough_helpers(stops: Stops, limit: int, hands: int) -> bool:
