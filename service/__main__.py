@@ -188,7 +188,7 @@ _LINES = {
     "risk": "service.wear.risk_command:main",
     "blame": "service.lines.blame_command:main",
     "trace": "service.lines.trace_command:main",
-    "rig": "service.rig.lines:main",
+    "rig": "service.rig.command:main",
 }
 
 

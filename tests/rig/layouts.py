@@ -4,7 +4,7 @@ import json
 from io import StringIO
 from typing import Any
 
-from service.rig.lines import main
+from service.rig.command import main
 
 LAYOUT: dict[str, Any] = {
     "id": "any",
