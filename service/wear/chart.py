@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from service.kit.quantities import format_share
-from service.wear.curve import ClassShares, Curve, draw
 from service.wear.axes import BOTTOM, RIGHT, TOP, Axes, Tick, use_in_words
+from service.wear.curve import ClassShares, Curve, draw
 
 LABEL: Final = 14.0
 """The least distance between letters at the ends of lines, and the width of one."""

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.kit.quantities import format_share
+from service.wear.axes import COUNTS, Axes, Tick, span, times_until, use_in_words
 from service.wear.core.classes import Fitted
 from service.wear.core.turnbull import Steps, SurvivalStep
-from service.wear.axes import COUNTS, Axes, Tick, span, times_until, use_in_words
 
 
 @dataclass(frozen=True)

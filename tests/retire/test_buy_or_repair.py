@@ -14,10 +14,10 @@ from service.crew.core import ProgramFacts
 from service.gear.core import End, ItemState
 from service.gear.queries import ItemFacts
 from service.retire.buying.actions import advised_items
-from service.retire.choices.core import ComparedCosts, Expected, RepairPrice
 from service.retire.decisions.core import Action, Gear, Limits, PastTest, action_of, reasons_of_broken
 from service.retire.lists.core import decided
-from service.retire.lists.queries import ItemStanding, JudgedGear, PullLine, PullList, Ticked
+from service.retire.lists.queries import ItemStanding, JudgedGear, PullList, PullRow, Ticked
+from service.retire.repair_or_replace.core import ComparedCosts, Expected, RepairPrice
 from service.season.models import Event
 from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, CURRENT, EVENT, OVERDUE, TODAY, UNTESTED, case, gear, piece, used
@@ -107,16 +107,16 @@ def pull_of(program: tuple[Piece, ...]) -> PullList:
     )
 
 
-def _line(each: Piece, items: Mapping[UUID, ItemFacts], rows: Mapping[UUID, object]) -> PullLine:
+def _line(each: Piece, items: Mapping[UUID, ItemFacts], rows: Mapping[UUID, object]) -> PullRow:
     key = each.gear.id
     code = f"C{key.int:05}"
     if each.ticked:
         at = datetime(2026, 10, 1, tzinfo=UTC) - timedelta(days=1)
         done = Ticked(UUID(int=2000 + key.int), key, each.ticked, (), None, "Frame 1", "", 1, at, "Lead")
-        return PullLine(items[key], code, None, each.gear.bought_mm, done=done)
+        return PullRow(items[key], code, None, each.gear.bought_mm, done=done)
     row = rows[key]
     goes_in = items[row.spare] if row.spare else None  # type: ignore[attr-defined]
-    return PullLine(items[key], code, row, each.gear.bought_mm, goes_in)  # type: ignore[arg-type]
+    return PullRow(items[key], code, row, each.gear.bought_mm, goes_in)  # type: ignore[arg-type]
 
 
 @settings(max_examples=100, deadline=None)
@@ -125,7 +125,7 @@ def test_nothing_stands_under_buy_and_under_repair(program: tuple[Piece, ...]) -
     pull = pull_of(program)
     advised = advised_items(pull.judged_gear, pull, TODAY, PROGRAM)
     repaired = {each.id for each in advised if each.action is Action.REPAIR_FIRST}
-    bought = [line for line in pull.lines if pull.is_bought(line)]
+    bought = [line for line in pull.rows if pull.is_bought(line)]
     assert repaired.isdisjoint(line.item.id for line in bought)
     assert sum(pull.shopping.values()) == len(bought)
     assert len({each.id for each in advised}) == len(advised)

@@ -212,7 +212,7 @@ def _row(context: RequestContext, db: Session, event: Event, item_id: UUID, form
         costs=comparison_as_it_is(
             db, judged.gear[item_id], judged.prices, judged.wear, event.on, context.today, judged.limits
         )
-        if line and line.done is None
+        if row and row.done is None
         else None,
         until=max(event.on, context.today) + DAY,
         declines=context.request.query_params.get("declines") == "1",
