@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 
 from service.kit.problems import Busy, Problem
 from service.store.changes import ChangeCounter, watch
+from service.store.disk_space import AGAIN, CannotSave, reason_in
 from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, reason_seen, waits_for_nobody, write_engine
 
 OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."

@@ -28,6 +28,7 @@ from service.store.lease import LASTS, give_back, take
 from service.store.sessions import Store
 from service.tables import metadata
 from service.testlog.housekeeping import Chore, verify
+from service.testlog.housekeeping_thread import LEASE
 from tests.support.program import Running, running
 from tests.support.waiting import PATIENCE
 from tests.testlog.support import OPEN_2, Bench, bench

@@ -16,8 +16,8 @@ from service.gear.models import Item
 from service.kit.problems import Busy
 from service.store.drafts import ROUNDS_MOST, Draft
 from service.store.sessions import Store
+from service.testlog.bulk_logging import TOGETHER
 from service.testlog.housekeeping import CHORES, keep_house, verify
-from service.testlog.many import TOGETHER
 from service.testlog.models import Test
 from tests.support.program import Running, running
 from tests.testlog.support import GOOD, OPEN_2, Bench, bench

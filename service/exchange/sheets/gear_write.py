@@ -20,8 +20,8 @@ from service.season import actions as season
 from service.store.drafts import FollowUp
 from service.store.sessions import chunks
 from service.tags import actions as tags
+from service.testlog.bulk_logging import TOGETHER
 from service.testlog.effects import refresh_due
-from service.testlog.many import TOGETHER
 from service.testlog.queries import lock_items
 
 REASON = "brought in from a sheet"

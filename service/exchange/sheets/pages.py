@@ -19,9 +19,8 @@ from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, count
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.importing import work_out_import
-from service.exchange.sheets.export import gear_csv, tests_csv
-from service.exchange.sheets.runs import ImportRuns
 from service.exchange.sheets.messages import in_words
+from service.exchange.sheets.runs import ImportRuns
 from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
 from service.kit.problems import Invalid, NotFound, invalid
