@@ -16,7 +16,7 @@ fi
 # The tests drive a real browser and a real PostgreSQL, which come from the system's packages.
 missing=()
 if [ ${#fast[@]} -eq 0 ]; then
-    command -v chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
+    command -v chromium-headless-shell chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
     compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
 fi
 if [ ${#missing[@]} -gt 0 ]; then
@@ -26,6 +26,12 @@ if [ ${#missing[@]} -gt 0 ]; then
     fi
     apt-get update -qq
     DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+fi
+
+# The same browser without a window takes 0.4 of the time; where it is not to be had, the other one does.
+if [ ${#fast[@]} -eq 0 ] && ! command -v chromium-headless-shell >/dev/null && [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
+    { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium-headless-shell; } >/dev/null 2>&1 ||
+        echo "Coilbook: chromium-headless-shell could not be installed; the tests in a browser take longer with chromium." >&2
 fi
 
 bash deploy/setup.sh --test

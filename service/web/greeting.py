@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from io import StringIO
 
-from qrcode import QRCode
-
 _WHITE_ON_BLACK = "\x1b[97;40m"
 _RESET = "\x1b[0m"
 
@@ -31,6 +29,8 @@ def greeting(addresses: Sequence[str], sign_in_link: str | None, *, colors: bool
 
 def _terminal_code(text: str, *, colors: bool) -> list[str]:
     """Lines of half blocks, two rows of modules a line, light on dark as most terminals are."""
+    from qrcode import QRCode  # only who prints a code waits for it
+
     code = QRCode()
     code.add_data(text)
     drawn = StringIO()

@@ -1,5 +1,7 @@
 """Pages: one Jinja2 environment, autoescaping always, and what every template may use."""
 
+import os
+import sys
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -9,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 
 from service.kit.dates import format_date, format_instant, local_date
 from service.kit.quantities import Unit, format_chance, format_length, format_money
@@ -30,6 +32,15 @@ def words(value: str) -> str:
     return value.replace("_", " ")
 
 
+def _compiled_templates() -> FileSystemBytecodeCache | None:
+    """Compiled templates are kept beside this module's own byte code, where Python keeps that: compiling them takes
+    longer than a start may. Jinja goes by the content of each template.
+    """
+    folder = Path(__file__).parent / "__pycache__"
+    is_kept = not sys.dont_write_bytecode and os.access(folder, os.R_OK | os.W_OK | os.X_OK)
+    return FileSystemBytecodeCache(str(folder)) if is_kept else None
+
+
 def _environment() -> Environment:
     env = Environment(
         loader=FileSystemLoader(TEMPLATES),
@@ -38,6 +49,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
+        bytecode_cache=_compiled_templates(),
     )
     env.globals["asset"] = asset
     env.globals["version"] = version

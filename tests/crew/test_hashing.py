@@ -10,8 +10,10 @@ from types import FrameType
 
 import httpx2
 import pytest
+from argon2 import extract_parameters
 
-from service.crew.hashing import KNOWN_MOST, QUEUE_MOST, HashingQueue
+from service.crew import hashing
+from service.crew.hashing import KNOWN_MOST, QUEUE_MOST, HashingQueue, hash_passphrase, passphrase_matches
 from service.kit.problems import Busy
 from tests.support.program import Running
 from tests.support.serving import served
@@ -64,6 +66,11 @@ def test_no_place_is_lost_or_won_by_what_is_cancelled_or_comes_too_late() -> Non
     with pytest.raises(RuntimeError):
         queue.submit(lambda: 7, known=True)
     assert queue.waiting == 0
+
+
+def test_a_name_that_nobody_has_costs_as_much_as_any_and_lets_nobody_in() -> None:
+    assert extract_parameters(hashing._NOBODY) == extract_parameters(hash_passphrase("right"))
+    assert not passphrase_matches(None, "right")
 
 
 def test_while_sign_ins_wait_for_their_hash_all_else_goes_on(sqlite_url: str) -> None:

@@ -42,8 +42,9 @@ def phone_in(browser: Browser) -> BrowserContext:
 
 
 def chromium_program() -> str:
-    """Where the system has it."""
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    """Where the system has it: the same browser without a window if that is there, since it takes 0.4 of the time."""
+    names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+    found = next(filter(None, map(shutil.which, names)), None)
     if found is None:
         raise RuntimeError("chromium is missing: install it (Debian: apt-get install chromium)")
     return found

@@ -7,10 +7,12 @@ hours or so (`REFRESH-INTERVAL`, RFC 7986; older programs read `X-PUBLISHED-TTL`
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-
-from icalendar import Calendar, Event
+from typing import TYPE_CHECKING
 
 from service.kit.text import one_line
+
+if TYPE_CHECKING:
+    from icalendar import Event
 
 REFRESH = timedelta(hours=12)
 
@@ -31,6 +33,8 @@ class CalendarEntry:
 
 def feed(name: str, entries: Iterable[CalendarEntry]) -> bytes:
     """The calendar called `name`; the same entries give the same octets."""
+    from icalendar import Calendar  # only who reads a calendar waits for the library
+
     calendar = Calendar()
     calendar.add("version", "2.0")
     calendar.add("prodid", "-//Coilbook//Season and sessions//EN")
@@ -46,7 +50,9 @@ def feed(name: str, entries: Iterable[CalendarEntry]) -> bytes:
     return written
 
 
-def _event(entry: CalendarEntry) -> Event:
+def _event(entry: CalendarEntry) -> "Event":
+    from icalendar import Event
+
     event = Event()
     event.add("uid", entry.uid)
     event.add("dtstamp", entry.changed_at)  # of a published entry: when it last changed (RFC 5545, 3.8.7.2)

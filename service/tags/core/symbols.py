@@ -14,11 +14,6 @@ from functools import lru_cache
 from typing import Literal
 from urllib.parse import urlsplit
 
-from qrcode import QRCode
-from qrcode.constants import ERROR_CORRECT_Q
-from qrcode.exceptions import DataOverflowError
-from qrcode.util import QRData
-
 from service.kit.problems import Problem
 
 QUIET_MODULES = 4
@@ -77,12 +72,18 @@ def grid(url: str) -> Grid:
     Raises:
         CannotPrint: none does.
     """
+    from qrcode.util import QRData  # only who prints a tag waits for the library
+
     data = QRData(url)
     return _grid(data.mode, len(data))
 
 
 @lru_cache(maxsize=16)  # the same for all addresses as long, and it takes as long to find as to draw
 def _grid(mode: Literal[1, 2, 4], length: int) -> Grid:
+    from qrcode import ERROR_CORRECT_Q, QRCode
+    from qrcode.exceptions import DataOverflowError
+    from qrcode.util import QRData
+
     code = QRCode(error_correction=ERROR_CORRECT_Q)
     code.add_data(QRData(b"0" * length, mode))
     try:
@@ -98,6 +99,9 @@ def _grid(mode: Literal[1, 2, 4], length: int) -> Grid:
 def matrix(url: str, symbol: Grid) -> list[list[bool]]:
     """The squares of an address's symbol, of the size that `grid` found, row by row, dark
     ones True, without the quiet zone."""
+    from qrcode import ERROR_CORRECT_Q, QRCode
+    from qrcode.util import QRData
+
     code = QRCode(symbol.version, error_correction=ERROR_CORRECT_Q, border=0, mask_pattern=_MASK)
     code.add_data(QRData(url))
     code.make(fit=False)
