@@ -16,6 +16,7 @@ from service.crew.devices import pages as devices
 from service.crew.hashing import HashingQueue
 from service.crew.privacy import pages as privacy
 from service.exchange.handover import pages as handover
+from service.exchange.sheets import export_pages as exports
 from service.exchange.sheets import pages as sheets
 from service.exchange.sheets.runs import ImportRuns
 from service.gear import pages as gear
@@ -110,6 +111,7 @@ ROUTERS = (
     care.router,
     sessions.router,
     sheets.router,
+    exports.router,
     handover.router,
     session_work.router,
     counts.router,

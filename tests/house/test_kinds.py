@@ -14,8 +14,9 @@ OWN = "service/gear/"
 DATA = (
     "service/demo/gear.py",  # what the demo's program owns
     "service/exchange/sheets/core/fields.py",  # "cable" as sheets call the column of names
+    "service/rig/layout.py",
     "service/rig/core/bill.py",  # "hub" as the command's input and answer call a price
-    "service/rig/lines.py",
+    "service/rig/command.py",
 )
 """Files that have the words as data and compare nothing with them."""
 

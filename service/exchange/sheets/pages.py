@@ -17,18 +17,15 @@ from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.import_options import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
 from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
-from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.messages import in_words
 from service.exchange.sheets.runs import ImportRuns
-from service.exchange.whole.actions import export
 from service.gear.core import kind_choices
 from service.kit.problems import Invalid, NotFound, invalid
 from service.kit.quantities import Unit
 from service.kit.text import id_in_address
 from service.store.drafts import Tell
 from service.store.receipts import answer_to, digest
-from service.store.sessions import Store
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
 
@@ -187,30 +184,6 @@ def give_back(context: LeadContext, sent: UploadedSheet) -> Response:
     with context.reading():
         pass
     return download([unpack(sent.fields.get("sheet", ""))], "stayed-out.csv", "text/csv")
-
-
-@router.get("/exchange/gear.csv")
-def gear_out(context: LeadContext) -> Response:
-    """All gear as CSV."""
-    with context.reading() as db:
-        return download(gear_csv(db, Unit(context.program.unit), context.zone), f"gear-{context.today}.csv", "text/csv")
-
-
-@router.get("/exchange/tests.csv")
-def tests_out(context: LeadContext) -> Response:
-    """The whole test log as CSV."""
-    with context.reading() as db:
-        return download(tests_csv(db, context.zone), f"tests-{context.today}.csv", "text/csv")
-
-
-@router.get("/exchange/program.json")
-def program_out(context: LeadContext) -> Response:
-    """The whole program as JSON."""
-    with context.reading():
-        name = f"coilbook-{context.today}.json"
-    store: Store = context.request.app.state.store
-    with store.reading() as db:  # a session of its own, which sees all tables as of one moment
-        return download(export(db, context.now), name, "application/json")
 
 
 def _text(sent: Upload, pasted: str) -> str:

@@ -24,16 +24,13 @@ from service.season.core import DueState, RoundProgress
 from service.season.models import Event
 from service.sessions.core import minutes_in_words
 from service.sessions.queries import sessions
-from service.store.backup import OLD, last_backup
-from service.tags.queries import codes_of, how_many_wait
+from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
-from service.testlog.log_lists import ListedTest, listed_tests
-from service.testlog.marks.queries import undecided
+from service.testlog.log_lists import ListedTest
 from service.testlog.models import WorkSession
 from service.testlog.rounds import progress
 
 router = APIRouter(include_in_schema=False)
-MARKED_MOST = 20
 ACTS = 3
 """So many acts that raise the chance of the next event are told."""
 
@@ -105,13 +102,6 @@ def openapi(context: LeadContext) -> Response:
         return JSONResponse(context.request.app.openapi())
 
 
-def _marked(db: Session) -> list[tuple[ListedTest, list[str]]]:
-    """The tests that a lead has to decide about, each with the codes of its items."""
-    marked = listed_tests(db, undecided(db, MARKED_MOST))
-    codes = codes_of(db, {item_id for line in marked for item_id in line.items})
-    return [(line, [codes[item_id] for item_id in line.items]) for line in marked]
-
-
 def _now(context: RequestContext, db: Session) -> Now:
     rows = season.seasons(db)
     row = season.current(rows, context.today)
@@ -119,7 +109,7 @@ def _now(context: RequestContext, db: Session) -> Now:
     event = event_for(db, None, context.today)
     states = queries.state_counts(db)
     leads = context.me.role is Role.LEAD
-    backed_up = last_backup(db) if leads else None
+    backed_up, is_old = queries.backup(db, context.now) if leads else (None, False)
     pull = pull_list(db, event, context.today, context.zone) if event and leads else None
     ready = ready_by(db, pull, context.today) if pull else None
     return Now(
@@ -134,9 +124,9 @@ def _now(context: RequestContext, db: Session) -> Now:
         ready=ready,
         acts=advised(db, ready, ready.now.acts[:ACTS]) if ready else [],
         waiting=how_many_wait(db) if leads else 0,
-        marked=_marked(db) if leads else [],
+        marked=queries.marked_tests(db) if leads else [],
         steps=queries.first_steps(db, context.program, sum(states.values())) if leads else [],
         backed_up=backed_up,
         unmailable=unmailable(db) if leads and context.settings.mail else [],
-        is_old=leads and (backed_up is None or context.now - backed_up > OLD),
+        is_old=is_old,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import Row, distinct, func, select
 from sqlalchemy.orm import Session
@@ -11,7 +12,13 @@ from service.crew.models import PERSON_IS_HERE, CrewPass, Person
 from service.gear.core import FlagKind, ItemState
 from service.gear.models import FLAG_IS_OPEN, Flag, Item
 from service.season.models import SeasonRow
+from service.store.backup import OLD, last_backup
 from service.tags.models import TagPrint
+from service.tags.queries import codes_of
+from service.testlog.log_lists import ListedTest, listed_tests
+from service.testlog.marks.queries import undecided
+
+MARKED_MOST = 20
 
 
 @dataclass(frozen=True)
@@ -50,3 +57,16 @@ def first_steps(db: Session, program: ProgramFacts, items: int) -> list[FirstSte
         FirstStep("Print tags", "/tags", printed),
         FirstStep("Let helpers in", "/crew", helpers),
     ]
+
+
+def marked_tests(db: Session) -> list[tuple[ListedTest, list[str]]]:
+    """The tests that a lead has to decide about, each with the codes of its items."""
+    marked = listed_tests(db, undecided(db, MARKED_MOST))
+    codes = codes_of(db, {item_id for test in marked for item_id in test.items})
+    return [(test, [codes[item_id] for item_id in test.items]) for test in marked]
+
+
+def backup(db: Session, now: datetime) -> tuple[datetime | None, bool]:
+    """When the last backup was made, None for never; and whether a newer one should be there by now."""
+    at = last_backup(db)
+    return at, at is None or now - at > OLD
