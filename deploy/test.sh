@@ -16,7 +16,7 @@ fi
 # The tests drive a real browser and a real PostgreSQL, which come from the system's packages.
 missing=()
 if [ ${#fast[@]} -eq 0 ]; then
-    command -v chromium-headless-shell chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
+    command -v chromium chromium-browser google-chrome >/dev/null || missing+=(chromium)
     compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
 fi
 if [ ${#missing[@]} -gt 0 ]; then

@@ -135,7 +135,7 @@ def test_http_leads_to_https(proxied: Proxied) -> None:
 def trusting(browser: Browser) -> Iterator[Browser]:
     """A browser to which every authority is known, as Caddy's would be to one that had installed it."""
     flags = [*FLAGS, "--ignore-certificate-errors", "--use-fake-device-for-media-stream"]
-    with browser.browser_type.launch(executable_path=chromium_program(), args=flags) as started:
+    with browser.browser_type.launch(executable_path=chromium_program(camera=True), args=flags) as started:
         yield started
 
 
