@@ -48,8 +48,9 @@ trap 'rm -f "$said"' EXIT
 { .venv/bin/mypy && .venv/bin/deno check --quiet --config deploy/deno.json static; } >"$said" 2>&1 &
 types=$!
 failed=0
-# Each worker has a part of its own, so that what a file sets up is set up once; who is done first helps the other.
-.venv/bin/pytest -n 2 --dist worksteal "${fast[@]}" "$@" || failed=$?
+# Each worker has a part of its own, so that what a file sets up is set up once; who is done first helps the others. Three
+# for two cores, since a third of the time a test waits: for a browser, for a process that starts.
+.venv/bin/pytest -n 3 --dist worksteal "${fast[@]}" "$@" || failed=$?
 wait "$types" || failed=1
 cat "$said"
 exit "$failed"

@@ -140,7 +140,10 @@ class Store:
             db.begin(),
         ):
             yield db
-        if self._trouble is not None:
+            in_trouble = self._trouble is not None
+            if in_trouble:
+                db.execute(_LEAST_WRITE)  # a transaction that wrote nothing would not show that it is over
+        if in_trouble:
             self._trouble = None
             self.reader.dispose()  # what could not be written was perhaps opened in another way
 
@@ -197,8 +200,8 @@ class Store:
                 if self._trouble is None:
                     self._trouble = reason_seen(self.url)
                 else:
-                    with suppress(Busy), self.writing() as db:
-                        db.execute(_LEAST_WRITE)
+                    with suppress(Busy), self.writing():
+                        pass
             finally:
                 self._looking.release()
         return self._trouble
