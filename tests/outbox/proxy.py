@@ -143,8 +143,9 @@ class _Handler(BaseHTTPRequestHandler):
     def _forward(self, body: bytes) -> tuple[int, list[tuple[str, str]], bytes]:
         line = http.client.HTTPConnection(self.server.proxy.upstream, timeout=PATIENCE)
         try:
-            # Not compressed, so that what it says can be altered.
-            headers = {name: value for name, value in self.headers.items() if name.lower() != "accept-encoding"}
+            headers = dict(self.headers.items())
+            if self.path in self.server.proxy.altered:
+                headers["Accept-Encoding"] = "identity"  # so that what it says can be altered
             line.request(self.command, self.path, body, headers)
             answer = line.getresponse()
             return answer.status, answer.getheaders(), answer.read()

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from service.gear.models import Item
 from service.tags.models import Tag
-from tests.outbox.support import Truck, bar, send_now, tables_ready, take_along, truck
+from tests.outbox.support import Truck, bar, entries, eventually, send_now, tables_ready, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in
 
@@ -69,6 +69,8 @@ def test_it_is_told_at_the_spot_with_a_signal_and_without(at: Truck, page: Page)
     on.click()
     page.wait_for_url(lambda url: at.codes[0] not in url)
     expect(page.locator("form#test")).to_be_visible()
+    send_now(page)  # the worklist would be shown anew, and no more be taken along, when it is sent
+    eventually(lambda: entries(page) == [])
     take_along(at, page)
     with at.no_signal():
         page.goto(at.form(1))
