@@ -30,7 +30,7 @@ fi
 
 # The same browser without a window takes 0.4 of the time; where it is not to be had, the other one does.
 if [ ${#fast[@]} -eq 0 ] && ! command -v chromium-headless-shell >/dev/null && [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
-    { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium-headless-shell; } >/dev/null 2>&1 ||
+    { timeout 120 apt-get update -qq && DEBIAN_FRONTEND=noninteractive timeout 300 apt-get install -y -qq --no-install-recommends chromium-headless-shell; } >/dev/null 2>&1 ||
         echo "Coilbook: chromium-headless-shell could not be installed; the tests in a browser take longer with chromium." >&2
 fi
 
