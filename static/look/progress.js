@@ -1,8 +1,9 @@
-/* Shows how far an import is, again every two seconds, and then what came of it. Without it there is a link. */
+/* Shows how a session or an import stands, again every so many seconds (`data-every`), as long as somebody looks; what
+   is over has a page of its own. Without it there is a link. */
 
-const EVERY = 2000; // ms
 /** @type {HTMLElement} */
 const part = document.querySelector("[data-progress]");
+document.querySelector("[data-again]")?.remove();
 
 async function look() {
   if (document.visibilityState !== "visible") return;
@@ -15,8 +16,10 @@ async function look() {
 function show(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html").body;
   if (fresh.querySelector("[data-over]")) return location.reload();
-  if (fresh.innerHTML !== part.innerHTML) part.replaceChildren(...fresh.children);
+  const open = [...part.querySelectorAll("details")].map((one) => one.open);
+  fresh.querySelectorAll("details").forEach((one, at) => { one.open = open[at] ?? false; });
+  if (fresh.innerHTML !== part.innerHTML && !part.contains(document.activeElement)) part.replaceChildren(...fresh.children);
 }
 
-setInterval(look, EVERY);
+setInterval(look, Number(part.dataset.every) * 1000);
 document.addEventListener("visibilitychange", look);
