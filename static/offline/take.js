@@ -1,6 +1,7 @@
 /* Take a session along: its worklist and forms first, then the tables of its wirings, so that all of it works without a
    signal. What is left over when the page is left goes on when it is opened again. */
 
+import { news } from "../outbox/outbox.js";
 import { span } from "../outbox/status.js";
 import { complete, missing, session, take } from "./package.js";
 import { installed, possible } from "./worker.js";
@@ -42,6 +43,7 @@ async function busy(work) {
   }
   bar.hidden = true;
   button.disabled = false;
+  news.dispatchEvent(new Event("taken"));
 }
 
 section.hidden = false;

@@ -12,7 +12,7 @@ const SENT_MOST = 5;
 const EVENING = 12 * 3600 * 1000; // ms: what is older is corrected on its own page
 const LEAVING_MOST = 60_000; // characters: browsers take 64 kB on the way out
 
-export const news = new EventTarget(); // `change`, and `sent` with {entry, receipt}
+export const news = new EventTarget(); // `change`, `sent` with {entry, receipt}, and `taken` when a session was taken along, or could not be
 export const line = { tries: 0, until: 0, rejoin: false }; // how the way to the service is, as this page knows it
 const held = new Map(); // entry id -> {tries, until}, for what the service stumbled over
 let busy = false, again = false, hurry = false, timer = 0;

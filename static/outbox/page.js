@@ -15,11 +15,16 @@ if (who.who) {
   try { localStorage.setItem("coilbook.me", JSON.stringify({ id: who.who, name: who.name })); } catch { /* asked again online */ }
 }
 
-// A page that shows what was just sent shows it as it is now, unless somebody is filling something in.
+// A page that shows what was just sent shows it as it is now, unless somebody is filling something in; what is being taken
+// along is loaded first, since to reload drops it.
+let old = false;
 const shows = ({ shown, body }) => [`/t/${shown.code}`, `/T/${shown.code}`, `/sessions/${body.session}`].includes(location.pathname);
 news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => {
-  if (shows(detail.entry) && !document.activeElement?.matches("input, textarea, select")) location.reload();
+  old ||= shows(detail.entry) && !document.activeElement?.matches("input, textarea, select");
+  renew();
 });
+news.addEventListener("taken", renew);
+function renew() { if (old && !document.querySelector("[data-take] button:disabled")) location.reload(); }
 // Before anything is sent: what goes out meanwhile would be missed.
 const stands = document.querySelector("[data-stands], [data-due], [data-here]") && await import("./standing.js").catch(() => null);
 start();

@@ -1,14 +1,14 @@
-"""A form that is no test, sent where there is no signal: the page stays, and so does what was entered."""
+"""Where there is no signal a page stays, with what was entered or asked for on it."""
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from sqlalchemy import select
 
 from service.testlog.models import Repair
-from tests.outbox.support import Truck, take_along, truck
+from tests.outbox.support import Truck, entries, eventually, press, send_now, take_along, truck
 from tests.support.access import barriers
 from tests.support.chromium import phone_in
 
@@ -74,6 +74,27 @@ def test_the_next_item_comes_from_what_was_taken_along(sqlite_url: str, browser:
             page.get_by_role("button", name="Give me the next").click()
             expect(page.locator("[data-form]")).to_be_visible()
             assert "/test?session=" in page.url
+
+
+def test_a_page_is_loaded_anew_once_its_session_is_taken_along(bad_line: Truck, page: Page) -> None:
+    """It shows a test that was sent just then; loaded anew at once, it would drop what somebody asked for."""
+    asked: list[Route] = []
+    page.route("**/api/v1/tests", lambda route: route.abort())
+    page.route("**/api/v1/sessions/*/package", lambda route: asked.append(route))
+    page.goto(bad_line.form())
+    press(page, "Pass")
+    page.goto(f"{bad_line.base}/sessions/{bad_line.session}")
+    page.evaluate("window.asThen = true")
+    page.get_by_role("button", name="Take it along").click()
+    eventually(lambda: page.evaluate("window.asThen") and len(asked) == 1)
+    page.unroute("**/api/v1/tests")
+    send_now(page)
+    eventually(lambda: entries(page) == [])
+    assert page.evaluate("window.asThen")
+    asked[0].continue_()
+    page.unroute("**/api/v1/sessions/*/package")
+    page.wait_for_function("() => !window.asThen")
+    expect(page.locator("[data-told]")).to_contain_text("On this phone, loaded")
 
 
 def repairs(at: Truck) -> list[str]:
