@@ -305,7 +305,7 @@ def _tags(options: argparse.Namespace) -> int:
 
 
 def _backup(options: argparse.Namespace) -> int:
-    from service.store.backup import back_up, check, present, rotate
+    from service.store.backup import back_up, check, existing_store, rotate
     from service.store.rotation import Keep
 
     if options.verify:
@@ -316,7 +316,7 @@ def _backup(options: argparse.Namespace) -> int:
     if min(options.keep) < 0:
         raise Problem("--keep takes three counts from 0 up: of days, weeks and months.")
     settings = _settings()
-    with present(settings.database_url) as store:
+    with existing_store(settings.database_url) as store:
         made = back_up(store, options.to or settings.backups, datetime.now(UTC))
     gone = rotate(made.path.parent, Keep(*options.keep), made.path)
     print(f"Backed up {made.rows} rows to {made.path}, and checked it. Older ones deleted: {len(gone)}.")

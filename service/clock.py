@@ -20,7 +20,7 @@ from service.chores import CHORES
 from service.kit.problems import Problem
 from service.schedule.reminders.actions import send_due
 from service.settings import Settings
-from service.store.lease import TRIED, leased
+from service.store.lease import TRIED, hold_lease
 from service.store.sessions import Store
 from service.testlog.housekeeping import keep_house
 from service.testlog.housekeeping_thread import LEASE
@@ -52,7 +52,7 @@ def turn(
     Raises:
         Interrupted: it may not go on.
     """
-    with leased(store, LEASE, at) as is_ours:
+    with hold_lease(store, LEASE, at) as is_ours:
         if is_ours is None:
             return None
         report = keep_house(store, at(), CHORES, lambda: is_ours() and may_go_on())

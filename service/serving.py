@@ -23,7 +23,7 @@ from service.settings import Settings, read_settings
 from service.store.disk_space import CannotSave
 from service.store.engine import is_sqlite, sqlite_driver, wal_is_safe
 from service.store.migrate import opened
-from service.store.sessions import Store, rerun_if_beaten
+from service.store.sessions import Store, retry_on_conflict
 from service.testers.tables import Tables, in_use
 from service.web.greeting import greeting
 from service.web.middleware.request_log import start_request_log
@@ -160,7 +160,7 @@ def first_link(store: Store, base: str, now: datetime) -> str | None:
             actions.found_program(db, FIRST_NAME, "UTC", now)
             return actions.first_link(db, now) if not queries.a_lead_can_sign_in(db) else None
 
-    made = rerun_if_beaten(make_link)  # of several hosts that start on an empty database, one founds the program
+    made = retry_on_conflict(make_link)  # of several hosts that start on an empty database, one founds the program
     return f"{base}/join#{made.secret}" if made else None
 
 

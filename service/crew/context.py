@@ -27,9 +27,9 @@ from service.crew.hashing import HashingQueue
 from service.kit.dates import local_date
 from service.kit.problems import Conflict, HandedOver, Invalid, NotAllowed, Problem, SignInNeeded
 from service.settings import Settings
-from service.store.drafts import WorkedOut, carried_over
-from service.store.receipts import There, WriteRequest, is_done, once
-from service.store.sessions import Beside, Store, rerun_if_beaten
+from service.store.drafts import PreparedWork, carried_over
+from service.store.receipts import AlreadyExists, WriteRequest, is_done, once
+from service.store.sessions import Preparation, Store, retry_on_conflict
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
@@ -116,17 +116,18 @@ class RequestContext:
         """Look up a few rows. On SQLite it runs on the event loop: a worker thread would take longer than the look-up
         itself. Not for lists, reports or writes.
         """
-        if self.store.reads_at_once:
+        if self.store.reads_without_waiting:
             return look_up()
         return await run_in_threadpool(look_up)
 
     @contextmanager
-    def writing(self, beside: Beside | None = None) -> Iterator[Session]:
+    def writing(self, prepare: Preparation | None = None) -> Iterator[Session]:
         """A write transaction, for writes that need no receipt: done twice they come to the same, or it shows at once
-        (signing in and out, passes, people, one's own page, settings, the calendar's address). `beside`: as of `Store`.
+        (signing in and out, passes, people, one's own page, settings, the calendar's address). `prepare`: as of
+        `Store`.
         """
         self.check_rate()
-        with self.store.writing(beside) as db:
+        with self.store.writing(prepare) as db:
             self.identify(db)
             yield db
 
@@ -153,8 +154,8 @@ class RequestContext:
                 return once(db, request, lambda: queries.everybody(db), lambda: do(db))
 
         try:
-            return rerun_if_beaten(write)
-        except There:
+            return retry_on_conflict(write)
+        except AlreadyExists:
             with self.reading() as db:
                 answer = there(db) if there else None
             if answer is None:
@@ -162,7 +163,12 @@ class RequestContext:
             return answer
 
     def once_worked_out(
-        self, op: UUID, action: str, content: Any, work_out: Callable[[], WorkedOut[Any]], answer: Callable[[Any], Any]
+        self,
+        op: UUID,
+        action: str,
+        content: Any,
+        work_out: Callable[[], PreparedWork[Any]],
+        answer: Callable[[Any], Any],
     ) -> Any:
         """The same as `once`, of a write that takes long: `work_out` does so before the write transaction, in which it
         is then carried over. What was done before is not worked out again. `answer` makes the answer of what was done.
@@ -178,12 +184,12 @@ class RequestContext:
             work = work_out()
 
             def write() -> Any:
-                with self.writing(work.beside) as db:
+                with self.writing(work.prepare) as db:
                     return once(db, request, lambda: queries.everybody(db), lambda: answer(work.carry_over(db)))
 
             return carried_over(work, write)
 
-        return rerun_if_beaten(write_anew)
+        return retry_on_conflict(write_anew)
 
     def submit(
         self,

@@ -4,15 +4,15 @@ How an explanation is found:
 
 1. *Read.* Contacts become numbers (`plan`), groups of joined contacts become labels (`miswires`). A contact that was
    not probed and where several conductors meet belongs to an unknown group: there is a *case* for each choice.
-2. *Swaps.* In each case, find the *landings*, that is, which conductor ends on which contact, that make the whole
+2. *Swaps.* In each case, find the *permutations*, that is, which conductor ends on which contact, that make the whole
    explanation cheapest: first crossings of whole lanes and pairs, then exchanges of two conductors (`swaps`).
-3. *Opens and shorts.* For each landing, a conductor between two groups must be broken, and the pieces of one group must
-   be joined (`repairs`). Swaps, opens and shorts together are the cost of a candidate; what each fault class costs is
-   the table `COSTS` in `service/wiring/faults.py`.
-4. *Equal cost.* The cheapest search need not pass every landing of that cost, so exchange two conductors in each
+3. *Opens and shorts.* For each permutation, a conductor between two groups must be broken, and the pieces of one group
+   must be joined (`repairs`). Swaps, opens and shorts together are the cost of a candidate; what each fault class costs
+   is the table `COSTS` in `service/wiring/faults.py`.
+4. *Equal cost.* The cheapest search need not pass every permutation of that cost, so exchange two conductors in each
    candidate and keep what costs the same (`equal_cost`).
-5. *Preference.* Name each candidate's landing as reversed pairs and miswires, in every way, and sort by the contract's
-   tie-breaking rules (`preference` in `service/wiring/faults.py`).
+5. *Preference.* Name each candidate's permutation as reversed pairs and miswires, in every way, and sort by the
+   contract's tie-breaking rules (`preference` in `service/wiring/faults.py`).
 6. *Check.* Rebuild the cable from the faults. The first candidate that reads exactly like the test is the answer.
 
 The problem contains the shortest product of exchanges, so its worst case is exponential. Branches that cannot match the
@@ -51,7 +51,7 @@ EFFORT: Final = 8000
 UNPROBED_EFFORT: Final = 3000
 """Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
 EQUAL_COST_EFFORT: Final = 12000
-"""Steps among landings of that cost; at most about a third of a second."""
+"""Steps among permutations of that cost; at most about a third of a second."""
 
 _MOST_CANDIDATES: Final = 200
 _MOST_CASES: Final = 400
@@ -272,7 +272,7 @@ def _distinct(candidates: Iterable[Candidate]) -> list[Candidate]:
     """Each candidate once, in the order in which they were reached, since the plainest are reached first."""
     distinct: dict[Hashable, Candidate] = {}
     for candidate in candidates:
-        seats = candidate.case.seats(candidate.swapped.landing)
+        seats = candidate.case.seats(candidate.swapped.permutation)
         distinct.setdefault((id(candidate.case), candidate.crossings, seats), candidate)
     return list(distinct.values())
 
@@ -288,8 +288,8 @@ def _by_preference(plan: WiringPlan, candidates: Iterable[Candidate]) -> Iterato
 
 
 def _described(plan: WiringPlan, candidate: Candidate) -> Iterator[tuple[Key, tuple[Fault, ...]]]:
-    """The candidate's faults in listing order, with their preference, for each way to name its landing."""
-    for naming in namings(candidate.case, candidate.crossed, candidate.swapped.landing):
+    """The candidate's faults in listing order, with their preference, for each way to name its permutation."""
+    for naming in namings(candidate.case, candidate.crossed, candidate.swapped.permutation):
         repairs = make_repairs(candidate.case, naming.seats)
         faults = [*(crossing.fault for crossing in candidate.crossings), *naming.faults, *repairs.faults]
         faults.sort(key=lambda fault: listing_key(plan.wiring, fault))

@@ -1,17 +1,17 @@
-"""Landings: which conductor sits on which contact, what that is worth, and the miswires that it amounts to.
+"""Permutations: which conductor sits on which contact, what that is worth, and the miswires that it amounts to.
 
 The first half numbers one cable and its test. Every contact bears the label of its group in the readings, and a
-landing gives each conductor the position (a B contact) where it ends. A conductor that joins two contacts of one
-group is worth 2: it need not be cut, and it saves a join. One with an unprobed contact is worth 1: it need not be
-cut. One between two groups is worth 0: it must be cut. The repairs that a landing leaves are estimated from the sum.
+permutation gives each conductor the position (a B contact) where it ends. A conductor that joins two contacts of one
+group is worth 2: it need not be cut, and it saves a join. One with an unprobed contact is worth 1: it need not be cut.
+One between two groups is worth 0: it must be cut. The repairs that a permutation leaves are estimated from the sum.
 
 A contact of no conductor that the readings join to another may hold a wire (the shell's tag). At end B it is one
 more position, with a *blank* conductor that starts nowhere; at end A a blank conductor starts there, whose own
 position is nowhere. A wire that goes there changes places with the blank, so the cost of a chain is the number of its
 exchanges.
 
-The second half walks a landing from contact to contact: from the A contact of a wire to where the wire lands, and on
-to the A contact whose wire should land there. That gives cycles, and paths that begin or end where a contact of no
+The second half walks a permutation from contact to contact: from the A contact of a wire to where the wire lands, and
+on to the A contact whose wire should land there. That gives cycles, and paths that begin or end where a contact of no
 conductor was taken or a contact came free. A path that took a contact at one end is a chain there. One that took a
 contact at both ends leaves another free at both: the two together are a chain at each end, which share one conductor,
 and there are several ways to say which wire is which.
@@ -26,7 +26,7 @@ from functools import cached_property
 from itertools import permutations, product
 from typing import Final
 
-from service.diagnosis.plan import Landing, WiringPlan
+from service.diagnosis.plan import Permutation, WiringPlan
 from service.wiring.faults import CHAIN_COST, COSTS, Fault, FaultClass
 from service.wiring.wirings import connector_of
 
@@ -42,7 +42,7 @@ Seats = tuple[tuple[int, int], ...]
 
 
 class NumberedCable:
-    """One cable by number: the label of each contact, and what each landing is worth.
+    """One cable by number: the label of each contact, and what each permutation is worth.
 
     `loose_joined` are the contacts of no conductor that the readings join to another. `a` and `b` are the contacts of
     the plan's conductors, then those of the blanks: from such a contact at A to nowhere, and from nowhere to one at B.
@@ -54,7 +54,7 @@ class NumberedCable:
         self.has_blanks = bool(loose_joined)
         self.a = plan.a + tuple(contact if contact < plan.split else NOWHERE for contact in loose_joined)
         self.b = plan.b + tuple(contact if contact >= plan.split else NOWHERE for contact in loose_joined)
-        self.as_wired: Landing = tuple(range(len(self.a)))
+        self.as_wired: Permutation = tuple(range(len(self.a)))
         self.starts: dict[int, list[int]] = defaultdict(list)
         self.positions: dict[int, list[int]] = defaultdict(list)
         for number, (a, b) in enumerate(zip(self.a, self.b, strict=True)):
@@ -74,45 +74,45 @@ class NumberedCable:
         start, end = self.label[a], self.label[b]
         return 1 if UNPROBED in (start, end) else 2 if start == end else 0
 
-    def wires(self, landing: Landing) -> tuple[tuple[int, int], ...]:
+    def wires(self, permutation: Permutation) -> tuple[tuple[int, int], ...]:
         """The contact at A and the contact at B of each wire; there are as many as the wiring has conductors."""
         if not self.has_blanks:
-            return tuple(zip(self.a, [self.b[position] for position in landing], strict=True))
-        ends = [(self.a[seat], self.b[position]) for seat, position in enumerate(landing)]
+            return tuple(zip(self.a, [self.b[position] for position in permutation], strict=True))
+        ends = [(self.a[seat], self.b[position]) for seat, position in enumerate(permutation)]
         return tuple((a, b) for a, b in ends if a != NOWHERE and b != NOWHERE)
 
-    def seats(self, landing: Landing) -> Landing:
-        """The landing without the blanks: wherever they are, the wires are the same."""
+    def seats(self, permutation: Permutation) -> Permutation:
+        """The permutation without the blanks: wherever they are, the wires are the same."""
         if not self.has_blanks:
-            return landing
+            return permutation
         return tuple(
             NOWHERE if self.b[position] == NOWHERE else position
-            for seat, position in enumerate(landing)
+            for seat, position in enumerate(permutation)
             if self.a[seat] != NOWHERE
         )
 
-    def is_possible(self, landing: Landing) -> bool:
+    def is_possible(self, permutation: Permutation) -> bool:
         """Whether every blank that starts nowhere has a position somewhere; otherwise there is a wire too many."""
         return not any(
             self.a[seat] == NOWHERE == self.b[position]
-            for seat, position in enumerate(landing[len(self.plan.a) :], len(self.plan.a))
+            for seat, position in enumerate(permutation[len(self.plan.a) :], len(self.plan.a))
         )
 
     def worth(self, conductor: int, position: int) -> int:
         """2, 1 or 0, as the head of this file explains."""
         return self._worth[conductor][position]
 
-    def estimate(self, landing: Landing) -> int:
-        """The number of opens and joins that this landing leaves; exact where contacts are joined in one way only."""
+    def estimate(self, permutation: Permutation) -> int:
+        """The number of opens and joins that this permutation leaves; exact if contacts are joined in only one way."""
         worth = self._worth
-        return self._most_repairs - sum([worth[wire][position] for wire, position in enumerate(landing)])
+        return self._most_repairs - sum([worth[wire][position] for wire, position in enumerate(permutation)])
 
-    def misplaced(self, landing: Landing) -> list[int]:
+    def misplaced(self, permutation: Permutation) -> list[int]:
         """The conductors that could be worth more elsewhere."""
         worth = self._worth
         return [
             wire
-            for wire, position in enumerate(landing)
+            for wire, position in enumerate(permutation)
             if worth[wire][position] < 2 and self.a[wire] != NOWHERE and self.label[self.a[wire]] != UNPROBED
         ]
 
@@ -184,7 +184,7 @@ class Walks:
 
 @dataclass(frozen=True, slots=True)
 class Naming:
-    """One way to name a landing as miswires: the faults, the seats of each conductor, and how many chains stray.
+    """One way to name a permutation as miswires: the faults, the seats of each conductor, and how many chains stray.
 
     A chain strays if it ends on another connector than the one where it left a contact free.
     """
@@ -194,8 +194,8 @@ class Naming:
     strays: int
 
 
-def walks(case: NumberedCable, before: Landing, after: Landing) -> Walks:
-    """The walks of a landing, from the positions that conductors had `before`."""
+def walks(case: NumberedCable, before: Permutation, after: Permutation) -> Walks:
+    """The walks of a permutation, from the positions that conductors had `before`."""
     count = len(case.plan.a)
     holder = {before[wire]: wire for wire in range(count)}
     seen: set[int] = set()
@@ -229,8 +229,8 @@ def walks(case: NumberedCable, before: Landing, after: Landing) -> Walks:
     return Walks(tuple(map(tuple, left)), tuple(chains_a), tuple(chains_b), tuple(taken_at_both), tuple(freed_at_both))
 
 
-def namings(case: NumberedCable, before: Landing, after: Landing) -> Iterator[Naming]:
-    """Every way to name this landing as miswires of least cost."""
+def namings(case: NumberedCable, before: Permutation, after: Permutation) -> Iterator[Naming]:
+    """Every way to name this permutation as miswires of least cost."""
     walked = walks(case, before, after)
     seat_a = list(range(len(case.plan.a)))
     seat_b = [after[wire] for wire in seat_a]
@@ -249,7 +249,7 @@ def namings(case: NumberedCable, before: Landing, after: Landing) -> Iterator[Na
 
 
 def _shared_chains(
-    before: Landing, after: Landing, taken: Sequence[int], freed: Sequence[int]
+    before: Permutation, after: Permutation, taken: Sequence[int], freed: Sequence[int]
 ) -> Iterator[Mapping[int, tuple[int, int]]]:
     """The seats of each conductor that a chain at either end passes, in every way that costs no more."""
     wires = taken[1:]
@@ -283,7 +283,7 @@ def _one_chain(goes_to: Mapping[int, int]) -> bool:
     return length == len(goes_to) > 0
 
 
-def _naming(case: NumberedCable, before: Landing, seat_a: Sequence[int], seat_b: Sequence[int]) -> Naming:
+def _naming(case: NumberedCable, before: Permutation, seat_a: Sequence[int], seat_b: Sequence[int]) -> Naming:
     plan = case.plan
     contacts = plan.wiring.all_contacts
     at_a = [case.a[seat] for seat in seat_a]
@@ -302,8 +302,8 @@ def _naming(case: NumberedCable, before: Landing, seat_a: Sequence[int], seat_b:
             if not is_chain and len(wires) == 2 and plan.partner.get(wires[0]) == wires[1]:
                 faults.append(Fault(FaultClass.REVERSED_PAIR, names))
                 continue
-            landings = tuple((plan.names[wire], contacts[seats[wire]]) for wire in sorted(wires))
-            faults.append(Fault(FaultClass.MISWIRE, names, end if is_chain else None, landings=landings))
+            destinations = tuple((plan.names[wire], contacts[seats[wire]]) for wire in sorted(wires))
+            faults.append(Fault(FaultClass.MISWIRE, names, end if is_chain else None, destinations=destinations))
             if is_chain:
                 left, last = contacts[was[wires[0]]], contacts[seats[wires[-1]]]
                 strays += connector_of(left) != connector_of(last)

@@ -1,7 +1,7 @@
 """A wiring prepared for the search: names become numbers, and the possible crossings are listed once.
 
 Conductor `c` (a number, in the wiring's order) starts at contact `a[c]`. A *position* is where a conductor may
-land: position `p` is the B contact of conductor `p` in the wiring, `b[p]`. A *landing* is a tuple that gives each
+land: position `p` is the B contact of conductor `p` in the wiring, `b[p]`. A *permutation* is a tuple that gives each
 conductor its position; a good cable's is 0, 1, 2, …
 """
 
@@ -14,7 +14,7 @@ from itertools import combinations
 from service.wiring.faults import RANK, Fault, FaultClass, Faulty, exchanged
 from service.wiring.wirings import Conductor, Wiring, merge
 
-Landing = tuple[int, ...]
+Permutation = tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +25,9 @@ class Crossing:
     swaps: tuple[tuple[int, int], ...]
     order: tuple[int, ...]
 
-    def applied(self, landing: Landing) -> Landing:
-        """The landing after the exchange of the present positions."""
-        moved = list(landing)
+    def applied(self, permutation: Permutation) -> Permutation:
+        """The permutation after the exchange of the present positions."""
+        moved = list(permutation)
         for one, other in self.swaps:
             moved[one], moved[other] = moved[other], moved[one]
         return tuple(moved)

@@ -27,7 +27,7 @@ from service.kit.problems import Invalid, Problem, invalid
 from service.kit.quantities import Unit
 from service.store.drafts import carried_over
 from service.store.files import put_in_place
-from service.store.sessions import Store, rerun_if_beaten
+from service.store.sessions import Store, retry_on_conflict
 
 
 def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str | None) -> list[str]:
@@ -165,7 +165,7 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
     with store.reading() as db:
         founded = program_facts(db) is None
     try:
-        done = rerun_if_beaten(lambda: _bring_in_sheet(store, request, setting, seal(plan.rows)))
+        done = retry_on_conflict(lambda: _bring_in_sheet(store, request, setting, seal(plan.rows)))
     except WrongRows as refusal:
         if "rows" in refusal.errors:  # they are no longer as they were told above
             yield from (on_one_line(row, setting.unit) for row in refusal.rows if row.status in STAYS_OUT)
@@ -185,7 +185,7 @@ def _bring_in_sheet(store: Store, request: ImportRequest, setting: Setting, seen
     )
 
     def write() -> dict[str, Any]:
-        with store.writing(work.beside) as db:
+        with store.writing(work.prepare) as db:
             return work.carry_over(db).answer
 
     return carried_over(work, write)

@@ -10,8 +10,8 @@ from sqlalchemy.exc import DBAPIError
 
 from service.kit.problems import Conflict, Problem
 from service.store import migrate
-from service.store.backup import present
-from service.store.rows import Content, carry, counted, same, snapshot
+from service.store.backup import existing_store
+from service.store.rows import Content, carry, has_content, row_counts, snapshot
 from service.store.sessions import Store
 
 
@@ -23,7 +23,7 @@ def move(url: str, to: str) -> dict[str, Content]:
         Conflict: the target is not empty, or the source changed meanwhile.
         NotFound: there is no program at `url`.
     """
-    with present(url) as source:
+    with existing_store(url) as source:
         if migrate.current(source) != migrate.head():
             raise Problem("The database is not at the newest revision. Run: coilbook migrate")
         target = Store(to)
@@ -41,7 +41,7 @@ def _into(source: Store, target: Store) -> dict[str, Content]:
     elif migrate.current(target) != migrate.head():
         raise Conflict("The database to move to is at another revision. Give one that is empty.")
     with target.writer.begin() as written:
-        if any(counted(written).values()):
+        if any(row_counts(written).values()):
             raise Conflict("The database to move to is not empty. Give one that is; nothing was changed.")
         with snapshot(source) as read:
             arrived = carry(read, written)
@@ -52,5 +52,5 @@ def _into(source: Store, target: Store) -> dict[str, Content]:
 def _unchanged(source: Store, written: Connection, arrived: dict[str, Content]) -> None:
     with snapshot(source) as again:
         typed = again if again.dialect.name == "postgresql" else written
-        if not same(again, typed, arrived):
+        if not has_content(again, typed, arrived):
             raise Conflict("The program changed while it was moved, so nothing was kept. Stop the service, then move.")

@@ -107,7 +107,7 @@ class Port(Base):
 
 
 class Placement(Base):
-    """Where an item lived, from when until when; a chained cable spans two places.
+    """Where an item was kept, from when until when; a chained cable spans two places.
 
     `strapped` is None where nobody said it: then an item is strapped at an instrument frame, and nowhere else.
     """

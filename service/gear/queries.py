@@ -169,7 +169,7 @@ def counts_by_place(db: Session) -> dict[UUID, int]:
 
 
 def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str | None]]:
-    """The places where an item has lived, with their names, the latest first."""
+    """The places where an item was kept, with their names, the latest first."""
     return db.execute(
         select(Placement, PlaceA.name, PlaceB.name)
         .join(PlaceA, PlaceA.id == Placement.place_a_id)

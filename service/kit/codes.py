@@ -1,10 +1,10 @@
-"""The arithmetic of tag codes: six characters that can be read by flashlight, said over a radio, and checked.
+"""Tag codes: six characters that can be read by flashlight, spoken over a radio, and checked.
 
 Five characters are random, the sixth is the ISO/IEC 7064 MOD 37-2 check character of the five, which
 catches every single wrong character and every swap of neighbors. All six come from `ALPHABET`, 27 symbols
 without look-alikes. MOD 37-2 has 37 check characters, so of the 27^5 = 14,348,907 beginnings only the
-10,470,808 whose check character is in the alphabet are ever issued. Six characters picked blindly from the
-alphabet make a code once in 37 times, and a blind code is one of a program's 500 pieces once in 20,942 times.
+10,470,808 whose check character is in the alphabet are ever issued. Six random characters of the alphabet make a
+valid code once in 37 times, and a random valid code is one of a program's 500 pieces once in 20,942 times.
 
 >>> read_code(" 7k3-m9u ")
 '7K3M9U'
@@ -54,7 +54,7 @@ _CODE_AT_END = re.compile(r"/t/([^/?#\s]+)/?(?:[?#]\S*)?\Z", re.IGNORECASE)
 
 
 def make_code(random: Random) -> str:
-    """A code that may be issued; pass `random.SystemRandom()` for tags, a seeded one for the demo."""
+    """A random code that may be issued; pass `random.SystemRandom()` for tags, and a seeded generator for the demo."""
     while True:
         body = "".join(random.choices(ALPHABET, k=LENGTH - 1))
         check = mod_37_2.calc_check_digit(body)
@@ -63,7 +63,7 @@ def make_code(random: Random) -> str:
 
 
 def read_code(text: str) -> str:
-    """The code in `text`, in any case, with spaces and dashes as they come; raises `Invalid` for `code`."""
+    """The code in `text`, upper or lower case, without its spaces and dashes; raises `Invalid` for the field `code`."""
     code = _bare(text)
     for character in code:
         if character in _MAY_BE:
@@ -78,9 +78,9 @@ def read_code(text: str) -> str:
 
 
 def nearest(text: str, codes: Iterable[str]) -> list[str]:
-    """Those of the real `codes` that `text` may mean: one wrong character or one swap of neighbors away.
+    """The existing `codes` that `text` may mean: they differ by one character or by one swap of neighbors.
 
-    Look-alikes come first, then swaps, then the rest; a lead picks, nothing is ever guessed.
+    Look-alikes come first, then swaps, then the rest. A person picks one of them.
     """
     typed = _bare(text)
     ranked = [(rank, code) for code in codes if (rank := _distance(typed, code)) is not None]
@@ -88,7 +88,7 @@ def nearest(text: str, codes: Iterable[str]) -> list[str]:
 
 
 def code_in_url(text: str) -> str | None:
-    """The code at the end of a scanned tag's text, `…/T/7K3M9U`, whatever its host: programs move."""
+    """The code at the end of a scanned tag's text, `…/T/7K3M9U`. Any host is accepted, since a program may move."""
     at_end = _CODE_AT_END.search(text.strip())
     try:
         return read_code(at_end[1]) if at_end else None
@@ -101,7 +101,7 @@ def _bare(text: str) -> str:
 
 
 def _distance(typed: str, code: str) -> int | None:
-    """0 the same, 1 a look-alike, 2 a swap, 3 any other single character, None farther."""
+    """0 if they are equal, 1 for a look-alike, 2 for a swap, 3 for any other single character, None for more."""
     if len(typed) != len(code):
         return None
     differ = [place for place in range(LENGTH) if typed[place] != code[place]]

@@ -1,7 +1,7 @@
 """Instants and local days. Instants are aware and in UTC, days are dates in the program's zone.
 
-A local day runs from its `midnight` to the next one's. Where the clock skips midnight (Cairo, Beirut, Havana
-in spring) the day starts when the clock lands.
+A local day runs from its `midnight` to that of the next day. Where the clock skips midnight (Cairo, Beirut, Havana
+in spring), the day starts with the first time that the clock shows.
 """
 
 import re
@@ -52,7 +52,7 @@ def local_date(instant: datetime, zone: ZoneInfo) -> date:
 def midnight(day: date, zone: ZoneInfo) -> datetime:
     """The first instant, in UTC, at which the calendar in `zone` shows `day`.
 
-    A day that a zone skipped whole (Apia, December 30, 2011) starts, empty, with the next one.
+    A whole day that a zone skipped (Apia, December 30, 2011) is empty: it starts when the next day does.
     """
     wall = datetime.combine(day, time.min, zone)
     after = wall.astimezone(UTC)
@@ -70,13 +70,13 @@ def midnight(day: date, zone: ZoneInfo) -> datetime:
 
 
 def format_date(day: date, today: date) -> str:
-    """A day to read, like `Tue Oct 6`, with its year when that is not today's."""
+    """A day for people, like `Tue Oct 6`, with its year if that is not the present one."""
     shown = f"{_WEEKDAYS[day.weekday()]} {_MONTHS[day.month - 1]} {day.day}"
     return shown if day.year == today.year else f"{shown}, {day.year}"
 
 
 def format_instant(instant: datetime, zone: ZoneInfo, today: date) -> str:
-    """An instant to read on the clock in `zone`, like `Tue Oct 6, 7:30 pm`."""
+    """An instant for people, in the local time of `zone`, like `Tue Oct 6, 7:30 pm`."""
     local = _local(instant, zone)
     half = "am" if local.hour < 12 else "pm"
     return f"{format_date(local.date(), today)}, {local.hour % 12 or 12}:{local.minute:02} {half}"

@@ -1,4 +1,4 @@
-"""JSON Lines in, JSON Lines out: one answer a line, in order, and a bad line never stops the rest."""
+"""JSON Lines in, JSON Lines out: one answer for each line, in order. A bad line does not stop the rest."""
 
 import json
 from collections.abc import Callable, Iterable
@@ -10,7 +10,7 @@ Answer = Callable[[dict[str, Any]], dict[str, Any]]
 
 
 def lines_of(stdin: TextIO) -> Iterable[str | bytes]:
-    """The lines of `stdin`, as the bytes below it where it has them: see `answer_lines`."""
+    """The lines of `stdin`: as bytes if it has a binary buffer, else as text; see `answer_lines`."""
     below: Iterable[str | bytes] = getattr(stdin, "buffer", stdin)
     return below
 
@@ -19,10 +19,10 @@ def answer_lines(lines: Iterable[str | bytes], out: TextIO, answer: Answer, key:
     """Write `answer(object)` to `out` for each line of `lines`; the exit status is 1 if any was refused.
 
     A line that is not a JSON object or lacks its `key`, or for which `answer` raises a `Problem`, gives
-    `{key: its key or null, "error": "one sentence"}`. Blank lines are skipped. Numbers that lead `answer` beyond what
-    can be reckoned (`ArithmeticError`, or `ValueError`, which singular matrices and infinite answers raise) are the
-    line's own error as well.
-    Lines may be bytes: one that is not UTF-8 is then refused alone, where text would end the reading.
+    `{key: its key or null, "error": "one sentence"}`. So does a line with numbers that cannot be calculated with:
+    `answer` then raises `ArithmeticError`, or `ValueError` for singular matrices and infinite results. Blank lines are
+    skipped. Lines may be bytes: then only the line that is not UTF-8 is refused, while as text it would end the
+    reading.
     """
     status = 0
     for line in lines:
@@ -57,9 +57,10 @@ def read_object(line: str | bytes) -> dict[str, Any]:
 
 
 def _read(line: str | bytes) -> tuple[dict[str, Any], list[str]]:
-    """The object in `line`, and what Python reads as numbers though JSON (RFC 8259) has no such thing: NaN, Infinity.
+    """The object in `line`, and the names in it that Python reads as numbers but JSON (RFC 8259) forbids: NaN,
+    Infinity.
 
-    These are not refused here, because the rest can be read, and with it what names the line.
+    They are not refused here, because the key that names the line can still be read.
     """
     no_number: list[str] = []
     try:
@@ -78,7 +79,7 @@ def _refuse(no_number: list[str]) -> None:
 
 
 def write_line(out: TextIO, answer: dict[str, Any]) -> None:
-    """Write one answer, in ASCII, which every terminal and locale can carry."""
+    """Write one answer as ASCII, which every terminal and locale can show."""
     out.write(_line(answer))
 
 
@@ -87,7 +88,7 @@ def _line(answer: dict[str, Any]) -> str:
 
 
 def refuse_line(out: TextIO, problem: Problem, key: str = "id", name: str | None = None) -> None:
-    """Write the refusal of the line that `name` names."""
+    """Write the error of the line with this `name` under `key`."""
     write_line(out, {key: name, "error": problem.detail})
 
 

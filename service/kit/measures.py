@@ -1,4 +1,4 @@
-"""Measured values as they are typed off a meter: volts, capacitance, resistance, temperature, with their units.
+"""Reading values that people type from a meter: volts, capacitance, resistance, temperature, with their units.
 
 >>> parse_picofarad("1.2 nF"), parse_milliohm("0.85"), parse_milliohm("850 mohm"), parse_celsius("68 F")
 (1200.0, 850.0, 850.0, 20.0)

@@ -1,7 +1,7 @@
-"""Refusals: what the service says when it cannot do what was asked.
+"""Refusals: exceptions for requests that cannot be done.
 
 A refusal is raised, never returned, so that the write it interrupts is rolled back. Every refusal names the
-culprit and the way out in one sentence (`detail`); where fields of a form are at fault, `errors` has a sentence
+culprit and the way out in one sentence (`detail`); if fields of a form are wrong, `errors` has a sentence
 for each. `service.web.problems` turns them into a page or RFC 9457 problem JSON.
 """
 
@@ -9,12 +9,12 @@ from collections.abc import Mapping
 
 
 class Problem(Exception):
-    """A refusal. Subclasses fix the HTTP `status` and the short `title`; instances say what and how out."""
+    """A refusal. Subclasses set the HTTP `status` and the short `title`; `detail` says what is wrong and what to do."""
 
     status = 400
     title = "That did not work"
     wait: int | None = None
-    """Seconds after which the same may be sent again, where waiting helps."""
+    """Seconds after which the same request may be sent again; None if waiting does not help."""
 
     def __init__(self, detail: str, errors: Mapping[str, str] | None = None) -> None:
         super().__init__(detail)
@@ -30,12 +30,12 @@ class Invalid(Problem):
 
 
 def invalid(field: str, sentence: str) -> Invalid:
-    """A refusal with one field at fault."""
+    """An `Invalid` for one field."""
     return Invalid(sentence, {field: sentence})
 
 
 class Reused(Problem):
-    """An operation id came again with other content."""
+    """An operation id was sent again with other content."""
 
     status = 422
     title = "This was already used for something else"
@@ -49,41 +49,41 @@ class SignInNeeded(Problem):
 
 
 class HandedOver(SignInNeeded):
-    """It was the lead's who has handed the program over since."""
+    """The sign-in belongs to a lead who has handed the program over."""
 
     title = "You handed this over"
 
 
 class NotAllowed(Problem):
-    """Signed in, but the role does not reach."""
+    """Somebody is signed in, but the role is not enough."""
 
     status = 403
     title = "Not yours to do"
 
 
 class NotFound(Problem):
-    """There is no such thing here."""
+    """What was looked up does not exist."""
 
     status = 404
     title = "Not found"
 
 
 class Conflict(Problem):
-    """True a moment ago, no longer: somebody else was quicker, or the state does not allow it."""
+    """The present state does not allow it, perhaps because somebody else changed it a moment ago."""
 
     status = 409
     title = "That cannot be done now"
 
 
 class Gone(Problem):
-    """It was here and has ended for good (a retagged code, an expired link)."""
+    """It existed and has ended for good (a retagged code, an expired link)."""
 
     status = 410
     title = "No longer valid"
 
 
 class Busy(Problem):
-    """The database is locked, full or away; the same request may be sent again."""
+    """The database is locked, full or unreachable; the same request may be sent again."""
 
     status = 503
     title = "Busy, try again"

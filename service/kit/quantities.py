@@ -1,4 +1,4 @@
-"""Lengths, amounts of money and chances: how people type them, how they are kept, and how they are shown.
+"""Lengths, amounts of money and chances: how people type them, how they are stored, and how they are shown.
 
 >>> parse_length("7 ft 6 in"), parse_length("3 m")
 (2286, 3000)
@@ -19,7 +19,7 @@ from service.kit.problems import Invalid, invalid
 from service.kit.text import plain
 
 LONGEST_MM = 250_000
-"""250 m (820 ft), more than a football field and back: beyond it, a number or a unit is wrong."""
+"""250 m (820 ft), more than a football field and back. A longer one has a wrong number or unit."""
 
 _NUMBER = r"(?:(?:\d+ )?\d{1,2}/\d{1,2}|\d+(?:[.,]\d+)?|[.]\d+)"
 _FRACTION_SIGN = re.compile("[\u00bc-\u00be\u2150-\u215e]")
@@ -38,16 +38,16 @@ _UNIT_MM = {
 }
 
 MOST_CENTS = 10_000_000
-"""100,000 dollars: more than any one piece of gear costs, so beyond it a decimal point is missing."""
+"""100,000 dollars, more than any one piece of gear costs. A larger amount lacks its decimal point."""
 
 _DOLLARS = re.compile(r"\$? ?(?P<dollars>\d{1,9}|\d{1,3}(?:,\d{3}){1,2})(?:\.(?P<cents>\d\d))?")
 
 _SAME = 1e-9
-"""Chances that differ by no more are the same: a product of chances that is 0.95 may come out a hair below."""
+"""Chances that differ by no more are equal: rounding errors may put a product of chances slightly below 0.95."""
 
 
 class Unit(StrEnum):
-    """How a program shows lengths; what is stored and what may be typed does not depend on it."""
+    """The unit in which a program shows lengths. It does not affect what is stored and what may be typed."""
 
     FEET = "feet"
     METERS = "meters"
@@ -110,7 +110,7 @@ def _fraction(digits: str) -> Fraction:
 
 
 def format_length(mm: int, unit: Unit) -> str:
-    """A length to show, in the fewest digits that `parse_length` reads back as the same `mm`."""
+    """A length for people, in the fewest digits that `parse_length` reads back as the same `mm`."""
     if unit is Unit.METERS:
         return f"{_shortest(Fraction(mm, 1000), 3)} m"
     feet, inches = _feet_and_inches(mm)
@@ -120,7 +120,7 @@ def format_length(mm: int, unit: Unit) -> str:
 
 
 def _feet_and_inches(mm: int) -> tuple[int, str]:
-    for places in (0, 1, 2):  # a hundredth of an inch is a quarter of a millimeter: two places always suffice
+    for places in (0, 1, 2):  # a hundredth of an inch is a quarter of a millimeter, so two places are enough
         inches = round(Fraction(mm) / _INCH_MM, places)
         if round(inches * _INCH_MM) == mm:
             break
@@ -150,7 +150,7 @@ def parse_money(text: str, field: str = "price") -> int:
 
 
 def format_money(cents: int) -> str:
-    """An amount to show, which `parse_money` reads back as the same `cents`; a minus goes first."""
+    """An amount for people, which `parse_money` reads back as the same `cents`; a minus sign comes first."""
     dollars, rest = divmod(abs(cents), 100)
     return f"{'-' if cents < 0 else ''}${dollars:,}.{rest:02}"
 
@@ -169,11 +169,11 @@ def format_chance(chance: float, *beside: float, limit: float | None = None) -> 
 
 
 def format_share(share: float, *beside: float, limit: float | None = None, of: int = 100) -> str:
-    """A share from 0 to 1 as how many of 100, or of another number: whole, or in tenths where whole ones would mislead.
+    """A share from 0 to 1 as how many of 100, or of another number: whole, or in tenths if whole numbers would mislead.
 
-    A share and those `beside` it in the same sentence are told alike: all in tenths if the whole number of one would
-    look certain but is not, look like another one's that differs, or look like the `limit` that people entered. Tenths
-    are rounded down, or up from above the limit.
+    A share and those `beside` it in the same sentence get the same precision. All are in tenths if, as a whole number,
+    one would look certain without being so, equal to another that differs, or equal to the `limit` that people entered.
+    Tenths are rounded down, but up if the share is above the limit.
 
     >>> format_share(0.0097, limit=0.01, of=1000), format_share(0.01001, limit=0.01, of=1000)
     ('9.7', '10.1')
@@ -195,5 +195,5 @@ def format_share(share: float, *beside: float, limit: float | None = None, of: i
 
 
 def _looks_like_no_other(share: float, others: Iterable[float], of: int) -> bool:
-    """Whether no other of these shares has the same whole number."""
+    """Whether each of the other shares has another whole number, or is equal."""
     return all(abs(each - share) <= _SAME or round(of * each) != round(of * share) for each in others)

@@ -1,4 +1,4 @@
-"""What people type, made plain: phones put in curly quotes, primes, wide digits and long dashes unasked."""
+"""Normalizing typed text: phones insert curly quotes, primes, wide digits and long dashes by themselves."""
 
 import re
 import unicodedata
@@ -7,8 +7,9 @@ from uuid import UUID
 from service.kit.problems import NotFound, invalid
 
 SHOWN = r"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\uffff]*"
-"""What may be kept of typed text, as a regular expression that Python and JSON Schema (ECMA-262) read alike: no control
-characters, no marks that turn text around or hide in it. The joiners of emoji and what is newer than our tables stay.
+"""Characters that typed text may keep, as a regular expression with the same meaning in Python and JSON Schema
+(ECMA-262): no control characters, and no marks that reverse the direction of text or are invisible. The joiners of
+emoji, and characters newer than our Unicode tables, are kept.
 """
 _SHOWN = re.compile(SHOWN)
 _LOOKS = {
@@ -24,12 +25,12 @@ def plain(text: str) -> str:
     Invisible marks are dropped. Superscripts and fractions stay as they are, so that 10² is never 102.
     """
     if text.isascii() and text.isprintable() and "`" not in text:
-        return text.strip()  # most cells of a large sheet are so, and nothing in them changes
+        return text.strip()  # most cells of a large sheet are like this, and nothing in them changes
     return "".join(map(_plain, text)).strip()
 
 
 def one_line(text: str) -> str:
-    """`text` on one line and without control characters, for what is written line by line (mail, calendars)."""
+    """`text` on one line and without control characters, for formats that are read line by line (mail, calendars)."""
     spaced = " ".join(text.split())
     return "".join(filter(can_be_shown, spaced))
 

@@ -1,15 +1,15 @@
-"""Backups: one file each, checked before it counts, and complete or absent.
+"""Backups: one file each, which is checked before it counts, and is either complete or absent.
 
-A backup is an SQLite database whichever engine the program runs on. PostgreSQL is copied row for row in one snapshot
-and compared by digest; a dump by its own tool would need that tool at the server's version, could be restored into
-PostgreSQL only, and would be one more format to prove. So one restore serves both engines, either way round.
+A backup is an SQLite database, whichever engine the program runs on. PostgreSQL is copied row by row in one snapshot
+and compared by digest. A dump by PostgreSQL's own tool would need that tool at the server's version, could be restored
+into PostgreSQL only, and would be one more format to test. So the same restore works for both engines.
 
-SQLite is copied by its online backup, page for page, at one moment; writers do not wait for it in WAL mode.
+SQLite is copied page by page by its online backup, as of one moment; in WAL mode writers do not wait for it.
 
-The file is written under a temporary name, checked (integrity, references, revision, row counts), synced, sealed and
-then renamed, so that a backup that was cut short never stands beside good ones under a name like theirs. That it was
-made is a row in the database and not only a file: the service may run on other hosts than the one with the folder,
-and a database that was restored says truly how old its last backup is.
+The file is written under a temporary name, checked (integrity, references, revision, row counts), synced, given a
+checksum and then renamed, so an unfinished backup never has the name of a good one. That a backup was made is also
+stored as a row in the database: the service may run on another host than the one with the folder, and after a restore
+the database still says correctly how old its last backup is.
 """
 
 import os
@@ -28,7 +28,13 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from service.kit.problems import NotFound, Problem
 from service.store import migrate
 from service.store.base import Base, BigInt
-from service.store.checksums import broken, checksum_files, seal, seal_of, sealed
+from service.store.checksums import (
+    checksum_file_of,
+    file_of_checksum,
+    has_wrong_checksum,
+    list_checksum_files,
+    write_checksum,
+)
 from service.store.engine import is_sqlite, sqlite_driver, write_engine
 from service.store.files import (
     begin,
@@ -41,18 +47,18 @@ from service.store.files import (
     sqlite_file,
 )
 from service.store.rotation import Keep, to_keep
-from service.store.rows import REVISION_TABLE, carry, counted, snapshot
+from service.store.rows import REVISION_TABLE, carry, row_counts, snapshot
 from service.store.sessions import Store, in_plain_words
 
 OLD = timedelta(days=2)
-"""A last backup older than this is worth a warning: daily ones are due, and one may fail."""
+"""If the last backup is older than this, pages warn: backups are made daily, and one may fail."""
 
 _NAME = "coilbook-%Y%m%dT%H%M%SZ.db"
 _NAMED = re.compile(r"coilbook-\d{8}T\d{6}Z\.db")
 
 
 class Backup(Base):
-    """A backup that was made and found good; its file may be gone by rotation."""
+    """A backup that was made and checked. Rotation may have deleted its file since."""
 
     __tablename__ = "backup"
 
@@ -72,18 +78,18 @@ class Contents:
 
     @property
     def rows(self) -> int:
-        """Rows of all tables."""
+        """The number of rows of all tables together."""
         return sum(self.tables.values())
 
 
 def last_backup(db: Session) -> datetime | None:
-    """When the last good backup was made; None before the first."""
+    """When the last good backup was made; None if there was none."""
     return db.scalar(select(func.max(Backup.at)))
 
 
 @contextmanager
-def present(url: str) -> Iterator[Store]:
-    """The existing database, at any revision.
+def existing_store(url: str) -> Iterator[Store]:
+    """The database at `url`, at any revision.
 
     Raises:
         NotFound: there is none.
@@ -102,20 +108,20 @@ def present(url: str) -> Iterator[Store]:
 
 
 def back_up(store: Store, folder: Path, now: datetime) -> Contents:
-    """Make a backup, check it, and note it in the database.
+    """Make a backup, check it, and record it in the database.
 
     Raises:
-        Problem: it could not be written, or is not as it should be; older ones are as they were.
+        Problem: it could not be written, or the check failed; older backups are unchanged.
     """
     made = write_backup(store, folder / now.strftime(_NAME))
-    if migrate.current(store) == migrate.head():  # an older database may have nowhere to note it
+    if migrate.current(store) == migrate.head():  # a database at an older revision may have no table for it
         with store.writing() as db:
             db.add(Backup(at=now, file=made.path.name, rows=made.rows))
     return made
 
 
 def before_migration(url: str, folder: Path, now: datetime) -> Contents | None:
-    """Back up a database that a migration is about to change; None where nothing will change.
+    """Back up a database that a migration is about to change; None if nothing will change.
 
     Raises:
         Problem: as `back_up`; the migration should then not run.
@@ -149,7 +155,7 @@ def write_backup(store: Store, path: Path) -> Contents:
         contents = check(part)
         if contents.tables != sent:
             raise Problem("The backup has other rows than the database had, so it was not kept.")
-        seal(part, path)
+        write_checksum(part, path)
         put_in_place(part, path)
     except (OSError, DBAPIError, sqlite_driver().Error) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
@@ -164,16 +170,16 @@ def check(path: Path) -> Contents:
 
     Raises:
         NotFound: there is no such file.
-        Problem: it is damaged, none of Coilbook's, or of a newer one.
+        Problem: it is damaged, is no Coilbook backup, or was written by a newer Coilbook.
     """
     if not path.is_file():
         raise NotFound(f"There is no file {path}.")
     driver = sqlite_driver()
     try:
-        if broken(path):
+        if has_wrong_checksum(path):
             raise Problem(
-                f"{path} is not as it was written: {seal_of(path).name} does not fit it. Take another one; or delete "
-                "that file, if you changed the backup yourself."
+                f"{path} is not as it was written: {checksum_file_of(path).name} does not fit it. "
+                "Take another one; or delete that file, if you changed the backup yourself."
             )
         with closing(opened_to_read(path)) as file:
             revision = _sound(file, path)
@@ -186,12 +192,12 @@ def check(path: Path) -> Contents:
 
 
 def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
-    """Delete the backups that need not be kept any longer, once `made` was checked, and return those deleted.
+    """Delete the backups that need not be kept any longer, once `made` was checked, and return the deleted ones.
 
-    Only files that are named as ours are touched, and what a backup left behind that was cut short a day ago.
+    Only files with names of backups are deleted, and unfinished ones that are more than a day old.
 
     Raises:
-        Problem: some could not be deleted; the others are.
+        Problem: some could not be deleted; the others were.
     """
     taken = {moment: path for path in folder.iterdir() if path.is_file() and (moment := _taken_at(path))}
     stay = to_keep(taken, keep)
@@ -199,22 +205,22 @@ def rotate(folder: Path, keep: Keep, made: Path) -> list[Path]:
     a_day_ago = made.stat().st_mtime - timedelta(days=1).total_seconds()
     parts = [
         *folder.glob(".coilbook-*.part*"),
-        *(seal for seal in checksum_files(folder) if not sealed(seal).exists()),
+        *(checksum for checksum in list_checksum_files(folder) if not file_of_checksum(checksum).exists()),
     ]
     left = [part for part in parts if part.stat().st_mtime < a_day_ago]
-    stuck = [path for path in gone + left if not (_deleted(seal_of(path)) and _deleted(path))]
+    stuck = [path for path in gone + left if not (_deleted(checksum_file_of(path)) and _deleted(path))]
     if stuck:
         raise Problem(f"The backup {made} is whole, but older ones cannot be deleted: {', '.join(map(str, stuck))}.")
     return gone
 
 
 def _taken_at(path: Path) -> datetime | None:
-    """When a backup was taken, by its name; None where it is no name of ours."""
+    """When a backup was taken, read from its file's name; None if it is not the name of a backup."""
     if not _NAMED.fullmatch(path.name):
         return None
     try:
         return datetime.strptime(path.name, _NAME).replace(tzinfo=UTC)
-    except ValueError:  # a day that is in no calendar
+    except ValueError:  # a date that does not exist
         return None
 
 
@@ -228,7 +234,7 @@ def _deleted(path: Path) -> bool:
 
 def _copy_pages(store: Store, part: Path) -> dict[str, int]:
     with snapshot(store) as source:
-        rows = counted(source)  # begins the transaction: the copy is of the same moment
+        rows = row_counts(source)  # begins the transaction, so that the copy is of the same moment
         copy_file(source.connection.driver_connection, part)
     return rows
 
@@ -247,7 +253,7 @@ def _copy_rows(store: Store, part: Path) -> dict[str, int]:
 
 
 def _sound(file: Any, path: Path) -> str:
-    """The revision of a sound file of ours."""
+    """The revision of an undamaged backup file."""
     (verdict,) = file.execute("PRAGMA integrity_check(1)").fetchone()
     if verdict != "ok":
         raise Problem(f"{path} is damaged: {verdict}. Take another one.")

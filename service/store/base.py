@@ -1,4 +1,4 @@
-"""The declarative base: names for every constraint, so that migrations can speak of them."""
+"""The declarative base, which names every constraint, so that migrations can refer to it."""
 
 from datetime import date, datetime
 from enum import StrEnum
@@ -35,9 +35,9 @@ class Base(DeclarativeBase):
 
 
 class Revised:
-    """A row that tells its readers elsewhere (calendars) how often it was changed since it was made, and when last.
+    """A row that records how often it was changed since it was made, and when last, for subscribed calendars.
 
-    `revision` counts itself up, whoever changes the row; `changed_at` is None until its first change.
+    `revision` is increased with every change of the row; `changed_at` is None until the first change.
     """
 
     revision: Mapped[int] = mapped_column(default=0)
@@ -52,15 +52,15 @@ def _count_revision(_mapper: Mapper[Any], _connection: Any, row: Any) -> None:
 
 
 BigInt = BigInteger().with_variant(Integer(), "sqlite")
-"""An integer key that counts itself up: SQLite does that for plain INTEGER keys only."""
+"""An autoincrement integer key: SQLite numbers plain INTEGER keys only."""
 
 
 def one_of(column: str, words: type[StrEnum]) -> CheckConstraint:
-    """A named CHECK that a column holds one of the enum's words."""
+    """A named CHECK constraint: the column holds one of the enum's values."""
     listed = ", ".join(f"'{word.value}'" for word in words)
     return CheckConstraint(f'"{column}" IN ({listed})', name=column)
 
 
 def refers(key: str) -> ForeignKey:
-    """A foreign key that never lets history go: what is referred to cannot be deleted."""
+    """A foreign key with RESTRICT: a row that is referred to cannot be deleted, so that history stays complete."""
     return ForeignKey(key, ondelete="RESTRICT")

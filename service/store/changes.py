@@ -1,8 +1,8 @@
-"""Whether anything was committed since, by whatever process: what was worked out from the same data is used again.
+"""A cache of results that is valid as long as no process has committed anything.
 
-SQLite counts, on a connection of its own, how often others committed (`PRAGMA data_version`); PostgreSQL names what a
-statement sees (`pg_current_snapshot`). A result is used again only by a session that sees exactly what it was worked
-out from, so it never differs from a fresh one.
+On SQLite a connection of its own counts the commits of others (`PRAGMA data_version`); on PostgreSQL the snapshot of a
+statement has a name (`pg_current_snapshot`). A result is used again only by a session that sees exactly the data that
+it was computed from, so it never differs from a new one.
 """
 
 from collections.abc import Callable, Hashable
@@ -22,11 +22,11 @@ _AT_BEGIN: Final = "change counter when the session was opened"
 _RESULTS: Final = "results by what they were worked out from"
 _SNAPSHOT: Final = text("SELECT CAST(pg_current_snapshot() AS text)")
 _BEGIN: Final = text("SELECT 1 FROM program LIMIT 1")
-"""Any statement that reads: with the first one SQLite's session sees one state of the data to its end."""
+"""Any statement that reads: from the first one on, a session of SQLite sees one state of the data."""
 
 
 class ChangeCounter:
-    """SQLite's count of commits, as one process sees it; on PostgreSQL there is none."""
+    """SQLite's count of commits, as one process sees it; not used on PostgreSQL."""
 
     def __init__(self, url: str) -> None:
         self._path = make_url(url).database if is_sqlite(url) else None
@@ -35,8 +35,8 @@ class ChangeCounter:
         self._opened = 0
 
     def now(self) -> tuple[int, int] | None:
-        """The count, and which connection's it is, since each has its own; None where it cannot be told just now, so
-        that nothing is used again.
+        """The count and the number of its connection, since each connection has its own count; None if it is unknown
+        just now, so that no result is used again.
         """
         if not self._path:
             return None
@@ -47,7 +47,7 @@ class ChangeCounter:
                     self._connection = sqlite_driver().connect(file, uri=True, check_same_thread=False, timeout=0)
                     self._opened += 1
                 row = self._connection.execute("PRAGMA data_version").fetchone()
-            except sqlite_driver().Error:  # another process holds the file just now, or it is not there
+            except sqlite_driver().Error:  # another process has locked the file just now, or it does not exist
                 self._close()
                 return None
             return self._opened, row[0]
@@ -64,15 +64,15 @@ class ChangeCounter:
 
 
 def watch(db: Session, counter: ChangeCounter, results: dict[Any, Any]) -> None:
-    """Let a session that only reads, and has not begun to, use results again."""
+    """Let a session that only reads use cached results; it must not have read anything yet."""
     db.info[_COUNTER], db.info[_AT_BEGIN], db.info[_RESULTS] = counter, counter.now(), results
 
 
 def unless_changed(db: Session, key: Hashable, make: Callable[[], T]) -> T:
-    """The result of `make`, or that of the last time with this key where nothing was committed since.
+    """The result of `make`, or its last result with this key if nothing was committed since.
 
-    `make` may depend on the key and the database alone, and nobody may change what it returns. A session that writes
-    always makes it anew.
+    `make` may depend only on the key and the database, and its result must not be modified. A session that writes
+    always calls `make`.
     """
     if _RESULTS not in db.info:
         return make()
@@ -92,7 +92,7 @@ def unless_changed(db: Session, key: Hashable, make: Callable[[], T]) -> T:
 
 
 def _state(db: Session) -> object:
-    """What names the state of the data that a session sees; None where it has no name."""
+    """A key for the state of the data that a session sees; None if there is none."""
     if db.get_bind().dialect.name == "postgresql":
         return db.scalar(_SNAPSHOT)
     db.execute(_BEGIN)

@@ -1,7 +1,7 @@
-"""Whether the database can be written. A full disk or a read-only folder is told with the way out; reading goes on.
+"""Whether the database can be written. A full disk or a read-only folder is reported with the way out; reading goes on.
 
-A write that fails by it is told so (`CannotSave`), and so is every page from then on. It is tried again every few
-seconds, so that all goes on by itself once there is room.
+A write that fails for such a reason raises `CannotSave`, and from then on every page says so. Writing is tried again
+every few seconds, so the service recovers by itself once there is room.
 """
 
 from sqlalchemy.exc import DBAPIError
@@ -9,7 +9,7 @@ from sqlalchemy.exc import DBAPIError
 from service.kit.problems import Busy
 
 AGAIN = 5.0
-"""Seconds after which it is looked at again."""
+"""Seconds after which writing is tried again."""
 
 FULL = (
     "The disk of the database is full, so nothing can be saved; what is saved can be read. Free some space on it, and "
@@ -29,20 +29,20 @@ _BY_WORDS = {
     "unable to open database file": READ_ONLY,
     "disk I/O error": _FAILS,
 }
-"""By what SQLite's library says (its result codes FULL, READONLY, CANTOPEN and IOERR)."""
+"""The reason by the text of SQLite's error (its result codes FULL, READONLY, CANTOPEN and IOERR)."""
 _BY_STATE = {"53100": FULL, "25006": READ_ONLY}
-"""By PostgreSQL's codes (its manual, appendix A): disk_full, read_only_sql_transaction."""
+"""The reason by PostgreSQL's error code (its manual, appendix A): disk_full, read_only_sql_transaction."""
 
 
 class CannotSave(Busy):
-    """Nothing can be written until somebody has made room; the same request may be sent again then."""
+    """Nothing can be written until somebody has made room; then the same request may be sent again."""
 
     title = "Nothing can be saved right now"
     wait = 30
 
 
 def reason_of(error: BaseException | None) -> str | None:
-    """What keeps a database from writing, by an error of its driver's; None where it is something else."""
+    """Why the database cannot be written, judged by an error of its driver; None if the error says something else."""
     state = getattr(error, "sqlstate", None)
     if state in _BY_STATE:
         return _BY_STATE[state]
@@ -51,5 +51,5 @@ def reason_of(error: BaseException | None) -> str | None:
 
 
 def reason_in(error: DBAPIError) -> str | None:
-    """The same as `reason_of`, of an error as SQLAlchemy tells it."""
+    """The same as `reason_of`, for an error of SQLAlchemy."""
     return reason_of(error.orig)

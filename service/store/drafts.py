@@ -1,10 +1,10 @@
-"""Long writes: worked out on a private copy of the database, then carried over in one short transaction.
+"""Long writes: done on a private copy of the database, then written to the database in one short transaction.
 
-SQLite lets one write at a time, so what takes long must not be reckoned while others wait. It is done to a copy that
-nobody else sees, at leisure; each row that it writes there is recorded and then written to the database itself
-(`staging`), all of them or none. What others write meanwhile stays: where it changes only what follows from the work
-for some items, just that is done anew; else the whole is. PostgreSQL locks rows and not the database, so there the
-work is simply done.
+SQLite allows one write transaction at a time, so long work must not be done while others wait. It is done on a copy
+that nobody else sees; each row that it writes there is recorded and then written to the database itself (`staging`),
+all rows or none. What others write meanwhile is kept: if it changes only the effects of the work on some items, only
+those are computed again; otherwise all of the work is done again. PostgreSQL locks rows and not the database, so there
+the work is done in the write transaction itself.
 """
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -30,29 +30,29 @@ from sqlalchemy.pool import StaticPool
 
 from service.store.base import Base
 from service.store.engine import is_sqlite, sqlite_driver
-from service.store.sessions import Beaten, Store
-from service.store.staging import Parameters, Recorded, Staged, at_once, laid_out
+from service.store.sessions import Store, WriteConflict
+from service.store.staging import Parameters, Recorded, Staged, staged, unstaged
 
 T_co = TypeVar("T_co", covariant=True)
 T = TypeVar("T")
-Tell = Callable[[int, int], None]
-"""Told how much is done, and of how much."""
+OnProgress = Callable[[int, int], None]
+"""Reports progress: called with how many are done, and of how many."""
 
 _ROW: ColumnElement[int] = literal_column("rowid", Integer)
 _MEGABYTES_AT_HAND = 32
 
 _CORE = -1
-"""The part that all follow-ups follow from; they are numbered from 0."""
+"""The number of the part that all follow-ups depend on; the follow-ups are numbered from 0."""
 _AT_ONCE_MOST = 2
-"""How many follow-ups are done anew while others wait to write: some tens of milliseconds each."""
+"""At most this many follow-ups are done again while others wait to write: each takes some tens of milliseconds."""
 ROUNDS_MOST = 6
-"""After so many rounds of catching up the rest is done while others wait, however much it is."""
+"""After this many rounds of catching up the rest is done while others wait, however much it is."""
 
 
 @dataclass(frozen=True)
 class FollowUp:
-    """What follows, `of` items by their ids, from the rest of the work and from all that others wrote. It is done when
-    that rest is, and can be done anew.
+    """The effects on one group of items (`of`, their ids) of the work and of everything that others wrote. It is done
+    after the work, and can be done again.
     """
 
     of: Collection[UUID]
@@ -60,71 +60,71 @@ class FollowUp:
 
 
 @dataclass(frozen=True)
-class WorkDone(Generic[T_co]):
-    """Work as far as it is done: its answer, and what is to follow."""
+class WorkResult(Generic[T_co]):
+    """The result of the work: its answer, and the follow-ups that are still to be done."""
 
     answer: T_co
     follow_ups: Sequence[FollowUp] = ()
 
 
-class WorkedOut(Protocol[T_co]):
-    """Work that is done, but for writing it (`carried_over`)."""
+class PreparedWork(Protocol[T_co]):
+    """Work that is done but not yet written to the database (`carried_over`)."""
 
-    def beside(self, connection: Any) -> AbstractContextManager[None]:
-        """Have at hand what is to be written, on the driver's connection that will, before its transaction."""
+    def prepare(self, connection: Any) -> AbstractContextManager[None]:
+        """Prepare the rows on the driver's connection that will write them, before its transaction begins."""
 
     def carry_over(self, db: Session) -> T_co:
-        """Write it, in the transaction at hand; the work's answer.
+        """Write the work in the session's transaction, and return its answer.
 
         Raises:
-            Beaten: what the work rests on has changed meanwhile.
-            Outdated: some of what follows from it has to be done anew.
+            WriteConflict: the data that the work depends on has changed meanwhile.
+            Outdated: some follow-ups have to be done again (`catch_up`).
         """
 
     def catch_up(self) -> None:
-        """Do that anew.
+        """Do the outdated follow-ups again.
 
         Raises:
-            Beaten: as `carry_over` does.
+            WriteConflict: as `carry_over`.
         """
 
 
 class Outdated(Exception):
-    """What others wrote changes what follows from a draft, so it has to catch up before it is carried over."""
+    """What others wrote changes the follow-ups of a draft, so it has to catch up before it is written."""
 
 
 @dataclass(frozen=True)
-class Meanwhile:
-    """What was added to the database since the copy was made."""
+class AddedSince:
+    """The rows that were added to the database since the copy was made."""
 
     _rows: Mapping[str, int]
     _db: Session
 
     def is_more(self, *models: type[Base]) -> bool:
-        """Whether one of these tables has got more rows."""
+        """Whether rows were added to one of these tables."""
         return any(self.has_more(model.__table__) for model in models)
 
     def has_more(self, table: Any) -> bool:
-        """Whether this table has."""
+        """Whether rows were added to this table."""
         return self._rows[table.name] != _last_row(self._db.connection(), table)
 
     def added(self, model: type[Base], *columns: Any) -> Sequence[Any]:
-        """These columns of the rows that a table has got."""
+        """These columns of the rows that were added to a table."""
         query = select(*columns).select_from(model).where(self._rows[model.__tablename__] < _ROW)
         return self._db.connection().execute(query).all()
 
 
 class Draft(Generic[T]):
-    """Work that was done on a copy."""
+    """Work that was done on a copy, with the rows that it wrote there."""
 
     def __init__(
         self,
         store: Store,
-        do: Callable[[Session], WorkDone[T]],
-        changed: Callable[[Meanwhile, T], Collection[UUID] | None],
-        tell: Tell,
+        do: Callable[[Session], WorkResult[T]],
+        changed: Callable[[AddedSince, T], Collection[UUID] | None],
+        on_progress: OnProgress,
     ) -> None:
-        self._store, self._changed, self._tell = store, changed, tell
+        self._store, self._changed, self._on_progress = store, changed, on_progress
         self._leans_on: set[Table] = set()
         self._parts: dict[int, list[Recorded]] = {}
         self._staged = Staged([])
@@ -137,46 +137,46 @@ class Draft(Generic[T]):
             self._follow(db, range(len(work.follow_ups)))
 
     @contextmanager
-    def beside(self, connection: Any) -> Iterator[None]:
-        """Lay out what is to be written, for a transaction of this connection."""
-        with laid_out(connection, self._written()) as self._staged:
+    def prepare(self, connection: Any) -> Iterator[None]:
+        """Put the rows into temporary tables of this connection."""
+        with staged(connection, self._written()) as self._staged:
             yield
 
     def carry_over(self, db: Session) -> T:
-        """Write to the database what was written to the copy; the work's answer."""
-        behind = self._behind(db)
-        if len(behind) > _AT_ONCE_MOST and self._rounds < ROUNDS_MOST:
+        """Write to the database what was written to the copy, and return the work's answer."""
+        outdated = self._outdated(db)
+        if len(outdated) > _AT_ONCE_MOST and self._rounds < ROUNDS_MOST:
             raise Outdated
-        self._write(self._staged, db, behind)
-        for at in behind:
+        self._write(self._staged, db, outdated)
+        for at in outdated:
             self._follow_ups[at].do(db)
         return self._answer
 
     def catch_up(self) -> None:
-        """Do anew what others changed meanwhile, on another copy."""
+        """Do the follow-ups again that others changed meanwhile, on a new copy."""
         self._rounds += 1
         with self._on_copy() as db:
-            behind = self._behind(db)
+            outdated = self._outdated(db)
             self._rows = _last_rows(db)
-            self._write(at_once(self._written()), db, behind)
-            self._follow(db, behind)
+            self._write(unstaged(self._written()), db, outdated)
+            self._follow(db, outdated)
 
     def _follow(self, db: Session, which: Sequence[int]) -> None:
         for done, at in enumerate(which):
-            self._tell(done, len(which))
+            self._on_progress(done, len(which))
             with self._recording(db, at):
                 self._follow_ups[at].do(db)
 
-    def _behind(self, db: Session) -> list[int]:
-        """Which of the follow-ups others changed meanwhile.
+    def _outdated(self, db: Session) -> list[int]:
+        """The follow-ups that others changed meanwhile.
 
         Raises:
-            Beaten: it is the whole work.
+            WriteConflict: all of the work has to be done again.
         """
-        meanwhile = Meanwhile(self._rows, db)
+        meanwhile = AddedSince(self._rows, db)
         changed = self._changed(meanwhile, self._answer)
         if changed is None or any(meanwhile.has_more(table) for table in self._leans_on):
-            raise Beaten
+            raise WriteConflict
         return [at for at, one in enumerate(self._follow_ups) if not set(changed).isdisjoint(one.of)]
 
     def _written(self) -> Iterator[Recorded]:
@@ -185,8 +185,8 @@ class Draft(Generic[T]):
     def _write(self, staged: Staged, db: Session, without: Collection[int]) -> None:
         try:
             staged.write(db, without)
-        except sqlite_driver().IntegrityError as error:  # somebody has added just this
-            raise Beaten from error
+        except sqlite_driver().IntegrityError as error:  # somebody has added the same row
+            raise WriteConflict from error
 
     @contextmanager
     def _on_copy(self) -> Iterator[Session]:
@@ -195,7 +195,7 @@ class Draft(Generic[T]):
 
     @contextmanager
     def _recording(self, db: Session, part: int) -> Iterator[None]:
-        """Keep all that is written while the block runs as this part."""
+        """Record everything that is written while the block runs as this part."""
         recorded = self._parts[part] = []
 
         def record(
@@ -217,57 +217,56 @@ class Draft(Generic[T]):
             event.remove(db.get_bind(), "before_cursor_execute", record)
 
     def _note_new_keys(self, table: Table, rows: Sequence[Parameters]) -> None:
-        """Note a table whose rows, added by this work, are changed by it again: they are named by numbers that the
-        copy gave them.
-        """
+        """Remember tables with rows that this work added and then changed: their numbers were given by the copy."""
         if isinstance(next(iter(table.primary_key)).type, Integer):
             last = self._rows[table.name]
             if any(isinstance(value, int) and value > last for row in rows for value in row):
                 self._leans_on.add(table)
 
 
-class _AtOnce(Generic[T]):
-    """Work that is simply done where it is written."""
+class _DirectWork(Generic[T]):
+    """Work that is done in the write transaction itself."""
 
-    def __init__(self, do: Callable[[Session], WorkDone[T]], tell: Tell) -> None:
-        self._do, self._tell = do, tell
+    def __init__(self, do: Callable[[Session], WorkResult[T]], on_progress: OnProgress) -> None:
+        self._do, self._on_progress = do, on_progress
 
-    def beside(self, _connection: Any) -> AbstractContextManager[None]:
-        """Nothing is needed."""
+    def prepare(self, _connection: Any) -> AbstractContextManager[None]:
+        """Do nothing: no rows are prepared."""
         return nullcontext()
 
     def carry_over(self, db: Session) -> T:
-        """Do all of it."""
+        """Do all of the work, and return its answer."""
         work = self._do(db)
         for done, one in enumerate(work.follow_ups):
-            self._tell(done, len(work.follow_ups))
+            self._on_progress(done, len(work.follow_ups))
             one.do(db)
         return work.answer
 
     def catch_up(self) -> None:
-        """Nothing is ever behind."""
+        """Do nothing: no follow-up can be outdated."""
 
 
 def work_out(
     store: Store,
-    do: Callable[[Session], WorkDone[T]],
-    changed: Callable[[Meanwhile, T], Collection[UUID] | None],
-    tell: Tell = lambda _done, _many: None,
-) -> WorkedOut[T]:
-    """Do what takes long, without keeping anybody from writing.
+    do: Callable[[Session], WorkResult[T]],
+    changed: Callable[[AddedSince, T], Collection[UUID] | None],
+    on_progress: OnProgress = lambda _done, _many: None,
+) -> PreparedWork[T]:
+    """Do long work without keeping others from writing.
 
     Args:
         do: the work, as it is done in a write transaction.
-        changed: of which items something came meanwhile that changes what follows; None where all of the work, with
-            this answer, has to be done anew.
-        tell: told how many follow-ups are done.
+        changed: gives the ids of items whose follow-ups are changed by what others wrote; None if all of the work,
+            with this answer, has to be done again.
+        on_progress: called with how many follow-ups are done, and of how many.
     """
-    return Draft(store, do, changed, tell) if is_sqlite(store.url) else _AtOnce(do, tell)
+    return Draft(store, do, changed, on_progress) if is_sqlite(store.url) else _DirectWork(do, on_progress)
 
 
-def carried_over(work: WorkedOut[Any], write: Callable[[], T]) -> T:
-    """Write what was worked out: `write` begins a transaction with `work.beside` and lets it `carry_over` in it. Where
-    others go on writing what concerns it, only that is done anew, in ever shorter rounds, so it comes to an end.
+def carried_over(work: PreparedWork[Any], write: Callable[[], T]) -> T:
+    """Write the work: `write` prepares it (`work.prepare`), begins a transaction and calls `work.carry_over` in it.
+
+    While others write what changes the follow-ups, only these are done again, in ever shorter rounds, so it ends.
     """
     while True:
         try:
@@ -278,14 +277,14 @@ def carried_over(work: WorkedOut[Any], write: Callable[[], T]) -> T:
 
 @contextmanager
 def _copy_of(store: Store) -> Iterator[Engine]:
-    """A copy of the database as it is at one moment, in a temporary file of SQLite's own that nobody else can open."""
+    """A copy of the database as of one moment, in a temporary file of SQLite that nobody else can open."""
     driver = sqlite_driver()
     with closing(driver.connect("", check_same_thread=False)) as copy:
         copy.isolation_level = None
         for pragma in ("foreign_keys=ON", "journal_mode=OFF", f"cache_size={-1000 * _MEGABYTES_AT_HAND}"):
             copy.execute(f"PRAGMA {pragma}")
         with closing(store.reader.raw_connection()) as source:
-            # What is not in the file yet is in the copy all the same.
+            # The copy also has what is still in the write-ahead log.
             source.cursor().connection.backup(copy)
         engine = create_engine(
             "sqlite://", module=driver, creator=lambda: copy, poolclass=StaticPool, use_insertmanyvalues=False
@@ -299,5 +298,5 @@ def _last_rows(db: Session) -> dict[str, int]:
 
 
 def _last_row(connection: Connection, table: Table) -> int:
-    """The number of the last row of a table; 0 where there is none."""
+    """The number of the last row of a table; 0 if it is empty."""
     return connection.scalar(select(func.max(_ROW)).select_from(table)) or 0

@@ -1,8 +1,8 @@
 """Engines: SQLite's pragmas and transactions, PostgreSQL's pool; and column types that mean the same on both.
 
 SQLite between 3.7.0 and 3.51.2 can lose or corrupt data in WAL mode when two connections meet at a WAL reset
-(fixed in 3.51.3, back-ported to 3.44.6 and 3.50.7; 3.52.0 was withdrawn). So the fixed library that
-`pysqlite3` carries is preferred, and an unfixed one works with a rollback journal instead of WAL.
+(fixed in 3.51.3, back-ported to 3.44.6 and 3.50.7; 3.52.0 was withdrawn). So the fixed library of
+`pysqlite3` is preferred, and a library without the fix is used with a rollback journal instead of WAL.
 """
 
 import importlib
@@ -22,13 +22,13 @@ THREADS = 4
 """Worker threads of a process."""
 
 _POOL = THREADS + 3
-"""Connections: one for each worker thread, for the tests that are logged together, for the clock, and for whoever
-counts a try of a passphrase, so that none waits for one that it cannot get.
+"""Connections: one for each worker thread, and one each for the batch of tests, for the clock and for counting
+tries of passphrases, so that none of them waits for a connection that others hold.
 """
 
 WAIT = 2.5
-"""Seconds that a write waits for its turn in the process, and then as long for another process; a test that goes with
-others has waited as long for those before it.
+"""Seconds that a write waits for its turn in the process, and then again for other processes; a test in a batch may
+have waited as long for the batch before it.
 """
 
 _PRAGMAS = (
@@ -42,13 +42,13 @@ _PRAGMAS = (
 
 _POSTGRES = {
     "timezone": "UTC",
-    "synchronous_commit": "on",  # whatever the server's default: what was answered is durable
+    "synchronous_commit": "on",  # whatever the server's default, a write is durable before it is acknowledged
     "lock_timeout": 5000,
     "statement_timeout": 30_000,
-    "idle_in_transaction_session_timeout": 60_000,  # of a host that went away in the middle of a write
+    "idle_in_transaction_session_timeout": 60_000,  # the host may disappear in the middle of a write
     "tcp_keepalives_idle": 30,
 }
-"""Settings of each connection, times in milliseconds (but the last, in seconds)."""
+"""Settings of each connection. Times are in milliseconds, except the last, which is in seconds."""
 
 
 def sqlite_driver() -> ModuleType:
@@ -73,13 +73,13 @@ def is_sqlite(url: str) -> bool:
     return make_url(url).get_backend_name() == "sqlite"
 
 
-def waits_for_nobody(url: str) -> bool:
-    """Whether reading goes on while others write, from a file of this machine: SQLite with WAL."""
+def reads_during_writes(url: str) -> bool:
+    """Whether reading never waits for a writer nor for the network: SQLite with WAL."""
     return is_sqlite(url) and wal_is_safe(sqlite_driver().sqlite_version_info)
 
 
-def reason_seen(url: str) -> str | None:
-    """What will keep an SQLite database from writing, as far as its folder shows; None where nothing does."""
+def unwritable_reason(url: str) -> str | None:
+    """Why an SQLite database cannot be written, as far as its folder shows; None if nothing speaks against it."""
     database = make_url(url).database
     if not is_sqlite(url) or not database:
         return None
@@ -118,16 +118,16 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
         url,
         module=driver,
         creator=open_file,
-        hide_parameters=True,  # an error's text goes to the log, and what was to be saved does not
+        hide_parameters=True,  # an error's text goes to the log, the values to be saved must not
         pool_size=_POOL,
         max_overflow=0,
         pool_timeout=5,
     )
-    journal = "WAL" if waits_for_nobody(url) else "DELETE"
+    journal = "WAL" if reads_during_writes(url) else "DELETE"
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: Any) -> None:
-        connection.isolation_level = None  # the driver begins nothing by itself; `_begin` does
+        connection.isolation_level = None  # the driver does not begin transactions by itself; `_begin` does
         for pragma in _PRAGMAS:
             connection.execute(pragma)
         if query_only:
@@ -143,8 +143,8 @@ def _sqlite(url: str, begin: str, *, query_only: bool) -> Engine:
 
 
 def _unless_closed(connection: Any, path: str | None) -> Any:
-    """A connection to read from. Where SQLite cannot even open a file to read it, since it would have to make its
-    index of the log beside it, and there is no log, the file alone is all there is: nobody else writes to it either.
+    """A connection to read from. SQLite cannot read a WAL database in a read-only folder, since it would have to make
+    its index file there. If there is no log either, nobody is writing, and the file is opened as immutable.
     """
     driver = sqlite_driver()
     try:
@@ -187,7 +187,7 @@ def _postgres(url: str) -> Engine:
 class Instant(TypeDecorator[datetime]):
     """A moment: aware in, stored in UTC, aware UTC out.
 
-    SQLite would drop the offset without converting, so the naive are refused and the rest is converted first.
+    SQLite would drop the offset without converting, so naive values are refused and others are converted first.
     """
 
     impl = DateTime(timezone=True)

@@ -17,12 +17,12 @@ def sqlite_file(url: str) -> Path | None:
 
 
 def opened_to_read(path: Path) -> Any:
-    """A connection of the driver's to a file that it must not change."""
+    """A read-only connection of the driver to a file."""
     return sqlite_driver().connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
 
 
 def rows_in(file: Any) -> dict[str, int]:
-    """How many rows each table of an SQLite connection has, without Alembic's own."""
+    """How many rows each table of an SQLite connection has, except Alembic's own."""
     names = [name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     return {
         name: file.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
@@ -32,36 +32,36 @@ def rows_in(file: Any) -> dict[str, int]:
 
 
 def begin(path: Path) -> None:
-    """Make an empty file that nobody else may read: names and hashes go into it.
+    """Make an empty file that nobody else may read, since it will hold names and hashes.
 
     Raises:
-        OSError: it cannot be made, or is there.
+        OSError: it cannot be made, or exists already.
     """
     os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def copy_file(source: Any, path: Path) -> None:
-    """Copy the database behind an open SQLite connection to a file by SQLite's own means, as one file without a log."""
+    """Copy the database of an open SQLite connection by SQLite's backup, to one file without a log."""
     with closing(sqlite_driver().connect(path)) as target:
         source.backup(target)
     in_one_file(path)
 
 
 def in_one_file(path: Path) -> None:
-    """Put all of an SQLite database into its file, without a log beside."""
+    """Merge the log of an SQLite database into its file."""
     with closing(sqlite_driver().connect(path)) as file:
         file.execute("PRAGMA journal_mode=DELETE")
 
 
 def put_in_place(part: Path, path: Path) -> None:
-    """Give a finished file its name durably: first the content, then the name is synced to the disk."""
+    """Give a finished file its name durably: sync its content to the disk, rename it, and sync the folder."""
     _sync(part)
     part.replace(path)
     _sync(path.parent)
 
 
 def clear(part: Path) -> None:
-    """Delete an unfinished file, and what SQLite kept beside it where it was cut short."""
+    """Delete an unfinished file, and the log and journal that SQLite may have left beside it."""
     for end in ("", "-journal", "-wal", "-shm"):
         part.with_name(part.name + end).unlink(missing_ok=True)
 

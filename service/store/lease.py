@@ -1,9 +1,9 @@
 """Leases: one of several processes does a piece of work at a time.
 
-A row says who holds a lease and until when; as long as its holder lives, it is renewed every few seconds. It is given
-back when the work is done; that of a holder which died lapses by itself in less than a minute, so nobody has to clear
-up. What is done under a lease must bear being done twice all the same: a holder that was held up for longer than its
-lease finds out only when it renews.
+A row says who holds a lease and until when. As long as its holder lives, the holder renews it every few seconds, and
+releases it when the work is done. The lease of a holder that died expires in less than a minute, so nobody has to
+clean up. Work under a lease must still be idempotent: a holder that was paused for longer than its lease learns of the
+loss only when it tries to renew.
 """
 
 import os
@@ -23,11 +23,11 @@ from service.store.base import Base
 from service.store.sessions import Store, locked
 
 LASTS = timedelta(seconds=40)
-"""How long it holds without being renewed. Clocks of hosts that differ by more let two do the same work at once."""
+"""How long a lease lasts without being renewed. If clocks of hosts differ by more, two may do the work at once."""
 RENEWED = timedelta(seconds=10)
-"""How often its holder renews it."""
+"""How often the holder renews its lease."""
 TRIED = timedelta(seconds=10)
-"""How often whoever did not get it tries again: with `LASTS`, a killed holder's work goes on within a minute."""
+"""How often others try to get the lease: together with `LASTS`, the work of a killed holder goes on within a minute."""
 
 
 class Lease(Base):
@@ -41,12 +41,12 @@ class Lease(Base):
 
 
 @contextmanager
-def leased(store: Store, name: str, clock: Callable[[], datetime]) -> Iterator[Callable[[], bool] | None]:
-    """Hold a lease while the block runs: gives what tells whether it is still ours, or None where somebody else
-    holds it.
+def hold_lease(store: Store, name: str, clock: Callable[[], datetime]) -> Iterator[Callable[[], bool] | None]:
+    """Hold a lease while the block runs. Gives a function that says whether the lease is still ours, or None if
+    somebody else holds it.
     """
     holder = f"{socket.gethostname()}/{os.getpid()}/{uuid4().hex[:8]}"
-    if not take(store, name, holder, clock()):
+    if not take_lease(store, name, holder, clock()):
         yield None
         return
     ended, lost = Event(), Event()
@@ -54,10 +54,10 @@ def leased(store: Store, name: str, clock: Callable[[], datetime]) -> Iterator[C
     def renew() -> None:
         while not ended.wait(RENEWED.total_seconds()):
             try:
-                if not take(store, name, holder, clock()):
+                if not take_lease(store, name, holder, clock()):
                     lost.set()
                     return
-            except (Busy, DBAPIError):  # the next time; if it stays so, it lapses
+            except (Busy, DBAPIError):  # tried again the next time; if it keeps failing, the lease expires
                 continue
 
     Thread(target=renew, name=f"lease of {name}", daemon=True).start()
@@ -65,16 +65,16 @@ def leased(store: Store, name: str, clock: Callable[[], datetime]) -> Iterator[C
         yield lambda: not lost.is_set()
     finally:
         ended.set()
-        give_back(store, name, holder)
+        release_lease(store, name, holder)
 
 
-def take(store: Store, name: str, holder: str, now: datetime) -> bool:
-    """Take a lease that is free or lapsed, or renew one's own. Returns whether it is ours.
+def take_lease(store: Store, name: str, holder: str, now: datetime) -> bool:
+    """Take a lease that is free or has expired, or renew one's own. Returns whether it is ours.
 
-    Reads first, so that whoever comes second leaves at once, however long the first one writes. One that is dated
-    further ahead than a lease lasts was taken by a clock that is wrong: it counts for its length from now.
+    Reads first, so that a second process returns at once, however long the first one's transaction is. An expiry that
+    is further ahead than a lease lasts was written by a wrong clock, and is cut to the length of a lease from now.
     """
-    if _is_anothers(store, name, holder, now):
+    if _is_held_by_another(store, name, holder, now):
         return False
     try:
         with store.writing() as db:
@@ -86,22 +86,22 @@ def take(store: Store, name: str, holder: str, now: datetime) -> bool:
             else:
                 row.until = min(row.until, now + LASTS)
                 return False
-    except IntegrityError:  # there was no row to lock, and another was quicker to add it
+    except IntegrityError:  # there was no row to lock, and another process added it first
         return False
     except Busy:
-        if _is_anothers(store, name, holder, now):  # who got it meanwhile, and writes
+        if _is_held_by_another(store, name, holder, now):  # another process took it meanwhile and is writing
             return False
         raise
     return True
 
 
-def give_back(store: Store, name: str, holder: str) -> None:
-    """Give the lease back, so that the next process can take it."""
+def release_lease(store: Store, name: str, holder: str) -> None:
+    """Release the lease, so that the next process can take it."""
     with store.writing() as db:
         db.execute(delete(Lease).where(Lease.name == name, Lease.holder == holder))
 
 
-def _is_anothers(store: Store, name: str, holder: str, now: datetime) -> bool:
+def _is_held_by_another(store: Store, name: str, holder: str, now: datetime) -> bool:
     with store.reading() as db:
         row = db.get(Lease, name)
         return row is not None and not _may_take(row, holder, now) and row.until <= now + LASTS

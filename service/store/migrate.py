@@ -1,4 +1,4 @@
-"""Migrations: bringing a database to head, and telling where it stands. Never run by the workers at start."""
+"""Migrations: bringing a database to the newest revision (head), and finding its revision. Workers never run them."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -42,13 +42,13 @@ def head() -> str:
 
 
 def is_known(revision: str) -> bool:
-    """Whether this code has the revision, so that it can bring a database of it to head."""
+    """Whether this code knows the revision, so that it can upgrade a database from it."""
     scripts = ScriptDirectory.from_config(config(""))
     return revision in {script.revision for script in scripts.walk_revisions()}
 
 
 def current(store: Store) -> str | None:
-    """The revision that the database is at; None before the first migration."""
+    """The revision of the database; None before the first migration."""
     with store.reader.connect() as connection:
         return MigrationContext.configure(connection).get_current_revision()
 
@@ -61,7 +61,7 @@ def is_empty(store: Store) -> bool:
 
 @contextmanager
 def opened(settings: Settings) -> Iterator[Store]:
-    """The database, at head: an empty one is migrated, one that is behind is refused."""
+    """The database, at head: an empty one is migrated, one at an older revision is refused."""
     store = Store(settings.database_url)
     try:
         with in_plain_words():

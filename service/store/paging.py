@@ -13,7 +13,7 @@ from service.kit.problems import invalid
 PAGE = 50
 MOST = 200
 LARGEST = 2**31 - 1
-"""The largest number that a sort key holds on both engines: a length, a turn in the walk, a row's own."""
+"""The largest integer that a sort key can hold on both engines: a length, a turn on the walk, a row's number."""
 
 
 def page_size(limit: int | None) -> int:
@@ -26,13 +26,13 @@ def page_size(limit: int | None) -> int:
 
 
 def cursor(*values: Any) -> str:
-    """A cursor that names the row with these values of the sort key."""
+    """The cursor of the row with these values of the sort key."""
     plain = [value.isoformat() if isinstance(value, date) else str(value) for value in values]
     return base64.urlsafe_b64encode(json.dumps(plain).encode()).decode().rstrip("=")
 
 
 def position(after: str, *readers: type[Any]) -> list[Any]:
-    """The sort key's values in a cursor, read as the given types (str, int, UUID, date, datetime).
+    """The values of the sort key in a cursor, read as the given types (str, int, UUID, date, datetime).
 
     Raises:
         Invalid: the text is no cursor of such a list.
@@ -47,10 +47,10 @@ def position(after: str, *readers: type[Any]) -> list[Any]:
 
 
 def _read(value: Any, reader: type[Any]) -> Any:
-    """A value as `cursor` wrote it; what no database could look up is refused here and not by the database."""
+    """A value as `cursor` wrote it. Values that a database would raise an error for are refused here."""
     if not isinstance(value, str) or "\0" in value:
         raise ValueError
-    value.encode()  # half a surrogate pair is JSON, and yet no text: UnicodeEncodeError is a ValueError
+    value.encode()  # JSON can hold half a surrogate pair, which is no text: UnicodeEncodeError is a ValueError
     read = reader.fromisoformat(value) if reader in (date, datetime) else reader(value)
     if (reader is int and abs(read) > LARGEST) or (reader is datetime and read.utcoffset() != timedelta(0)):
         raise ValueError

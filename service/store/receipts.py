@@ -1,11 +1,11 @@
 """Receipts make writes idempotent: a write that is sent twice happens once.
 
-Every write carries an id made by the client. The receipt of a done write holds a digest of what was asked and the
-answer that was given; the same id with the same content gets the same answer again, whoever sends it, with other
-content a refusal. Receipts are kept as long as what they made.
+Every write carries an operation id made by the client. The receipt of a write holds a digest of the request's content
+and the answer. The same id with the same content gets the same answer again, whoever sends it; with other content it
+is refused. Receipts are kept as long as what they made.
 
-A row may be there without a receipt: the demo's, or what a sheet brought in. What is asked under its id is refused
-too, unless whoever does it can tell that the row is just that.
+A row may exist without a receipt: the demo's rows, and what a sheet brought in. A request under the id of such a row is
+refused too, unless the caller can tell that the row is what was requested.
 """
 
 import hashlib
@@ -27,7 +27,7 @@ from service.store.engine import NullableJson
 
 
 class Receipt(Base):
-    """One done write."""
+    """The receipt of one write."""
 
     __tablename__ = "receipt"
 
@@ -44,7 +44,7 @@ def digest(action: str, content: Any) -> str:
 
 
 def digest_with_actor(action: str, actor: UUID, content: Any) -> str:
-    """The digest of older receipts, which also contains who sent the request."""
+    """The digest of older receipts, which also covers who sent the request."""
     return _digest([action, str(actor), content])
 
 
@@ -55,7 +55,7 @@ def _digest(content: list[Any]) -> str:
 
 @dataclass(frozen=True)
 class WriteRequest:
-    """A write under its client's id: what was asked for, and `at` when."""
+    """A write under its client's id: its action and content, and when it was requested (`at`)."""
 
     op: UUID
     action: str
@@ -64,20 +64,20 @@ class WriteRequest:
 
     @property
     def digest(self) -> str:
-        """The digest that its receipt holds."""
+        """The digest in its receipt."""
         return digest(self.action, self.content)
 
 
-class Entangled(Conflict):
-    """Several writes cannot be done at once; each by itself can."""
+class NotBatchable(Conflict):
+    """Several writes cannot be done in one batch, but each can be done by itself."""
 
 
-class There(Reused):
+class AlreadyExists(Reused):
     """A row without a receipt already has this id."""
 
 
 def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
-    """The refusal of an id that stands for something else already."""
+    """The refusal of an id that was used for something else."""
     sentence = (
         f"The id {op} was already used for another entry. Make a new id for a new entry; "
         "the earlier one is kept as it was."
@@ -85,7 +85,7 @@ def reused(op: UUID, kind: type[Reused] = Reused) -> Reused:
     return kind(sentence, {"id": sentence})
 
 
-# Every write asks these, so they are built once and run below the ORM.
+# Every write runs these queries, so they are built once and run without the ORM.
 _TABLE = Base.metadata.tables[Receipt.__tablename__]
 _CLAIM = {
     dialect.dialect.name: dialect.insert(_TABLE).on_conflict_do_nothing().execution_options(preserve_rowcount=True)
@@ -98,14 +98,14 @@ _GIVE = update(_TABLE).where(_TABLE.c.id == bindparam("op"))
 def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]], do: Callable[[], Any]) -> Any:
     """Do a write and store its receipt, or return the first answer again.
 
-    The receipt is claimed before the write: of two that arrive at once the second waits until the first is committed.
+    The receipt is inserted before the write: if two arrive at once, the second waits until the first is committed.
 
     Args:
-        people: all who may have asked the first time: older receipts also say who did.
+        people: the ids of everybody who may have sent it the first time, since older receipts also cover the sender.
 
     Raises:
         Reused: the id was used for something else.
-        There: what it would make is there under this id, and has no receipt.
+        AlreadyExists: the row that it would make exists under this id, without a receipt.
     """
     if not _claimed(db, [request]):
         return _answered(db, request, people)
@@ -114,19 +114,19 @@ def once(db: Session, request: WriteRequest, people: Callable[[], Iterable[UUID]
         db.flush()
     except IntegrityError as error:
         if _id_taken(error):
-            raise reused(request.op, There) from error
+            raise reused(request.op, AlreadyExists) from error
         raise
     _give(db, {request.op: answer})
     return answer
 
 
 def is_done(db: Session, op: UUID) -> bool:
-    """Whether something was done under this id."""
+    """Whether a write was done under this id."""
     return db.connection().execute(_EARLIER, {"op": op}).first() is not None
 
 
 def answer_to(db: Session, op: UUID, action: str) -> Any:
-    """The answer to what was done under this id by this action; None where nothing was."""
+    """The answer of the write of this action under this id; None if there was none."""
     return db.connection().scalar(select(_TABLE.c.answer).where(_TABLE.c.id == op, _TABLE.c.action == action))
 
 
@@ -134,18 +134,18 @@ def all_once(db: Session, requests: Sequence[WriteRequest], do: Callable[[], Seq
     """Do several new writes of one kind and store a receipt for each; all or none of them.
 
     Raises:
-        Entangled: one of them was done before.
+        NotBatchable: one of them was done before.
     """
     if not _claimed(db, requests):
-        raise Entangled("One of these was done before, so each has to be sent by itself.")
+        raise NotBatchable("One of these was done before, so each has to be sent by itself.")
     answers = do()
     db.flush()
     _give(db, {each.op: answer for each, answer in zip(requests, answers, strict=True)})
     return answers
 
 
-def bar(db: Session, op: UUID, action: str, now: datetime) -> None:
-    """Bar an id: later writes with it are refused, and what was written with it stays."""
+def block(db: Session, op: UUID, action: str, now: datetime) -> None:
+    """Block an id: later writes with it are refused, and what was written with it stays."""
     connection = db.connection()
     claim = {"id": op, "action": action, "digest": "", "answer": None, "at": now}
     connection.execute(_CLAIM[connection.dialect.name], [claim])
@@ -174,7 +174,7 @@ def _answered(db: Session, request: WriteRequest, people: Callable[[], Iterable[
 
 
 def _id_taken(error: IntegrityError) -> bool:
-    """Whether a row was to be made under an id that another row of its table has."""
+    """Whether the error means that a row was inserted under an id that its table already has."""
     constraint = getattr(getattr(error.orig, "diag", None), "constraint_name", None)  # PostgreSQL
     refusal = constraint or str(error.orig)
     keys = ((name, list(table.primary_key.columns.keys())) for name, table in Base.metadata.tables.items())

@@ -1,8 +1,7 @@
 """Restoring a backup into the database that the service runs on, on either engine.
 
-What is there is never overwritten. On SQLite the old file is renamed and stays beside; on PostgreSQL a backup of what
-was there is made first, and the change is one transaction. A backup of an older revision is brought to head before
-it takes its place.
+The old database is never lost. On SQLite its file is renamed and stays in the folder. On PostgreSQL it is backed up
+first, and the change is one transaction. A backup of an older revision is upgraded to head before it is used.
 """
 
 from collections.abc import Iterator
@@ -29,7 +28,7 @@ from service.store.files import (
     rows_in,
     sqlite_file,
 )
-from service.store.rows import carry, counted
+from service.store.rows import carry, row_counts
 from service.store.sessions import Store
 
 _IN_USE = "The database is in use. Stop the service, the clock and the timers, then restore."
@@ -40,7 +39,7 @@ _ASIDE = "{}-before-restore-%Y%m%dT%H%M%SZ.db"
 
 @dataclass(frozen=True)
 class Restored:
-    """What was restored, and where what was there before is kept."""
+    """What was restored, and where the old database is kept."""
 
     contents: Contents
     aside: Path | None
@@ -50,8 +49,8 @@ def restore(url: str, backup: Path, folder: Path, now: datetime, *, replace: boo
     """Replace the database at `url` by a backup. `folder` is where backups go.
 
     Raises:
-        NotFound, Problem: the backup is not whole, or of a newer revision.
-        Conflict: the database is not empty and `replace` was not given, or somebody has it open.
+        NotFound, Problem: the backup is missing, damaged, or of a newer revision.
+        Conflict: the database is not empty and `replace` was not given, or another process has it open.
     """
     contents = check(backup)
     path = sqlite_file(url)
@@ -86,11 +85,11 @@ def _into_file(path: Path, contents: Contents, aside: Path, replace: bool) -> Re
 
 
 def _set_aside(path: Path, aside: Path, replace: bool) -> Path | None:
-    """Keep what is there under another name, once nobody has it open; None where it holds nothing.
+    """Keep the old file under another name, if no other process has it open; None if the database is empty.
 
-    An open connection in WAL mode keeps SQLite from leaving that mode, so leaving it shows that there is none, and
-    puts all there is into the one file. In rollback mode an idle connection is not seen, but SQLite refuses it every
-    write once the file has moved.
+    SQLite cannot leave WAL mode while there is another open connection, so leaving it proves that there is none, and
+    merges the log into the file. In rollback mode an idle connection is not noticed, but SQLite refuses all its writes
+    once the file was moved.
     """
     driver = sqlite_driver()
     try:
@@ -106,7 +105,7 @@ def _set_aside(path: Path, aside: Path, replace: bool) -> Path | None:
     except driver.DatabaseError as error:
         if "locked" in str(error):
             raise Conflict(_IN_USE) from error
-        if not replace:  # it is damaged, perhaps why there is a restore, and kept as it is
+        if not replace:  # the file is damaged, perhaps the reason for the restore, and is kept as it is
             raise Conflict(_NOT_EMPTY) from error
     _also_as(path, aside)
     for end in ("-wal", "-shm"):
@@ -117,7 +116,7 @@ def _set_aside(path: Path, aside: Path, replace: bool) -> Path | None:
 
 
 def _also_as(path: Path, aside: Path) -> None:
-    """Give the file a second name, so that there is a database at every moment; where names are single, another one."""
+    """Give the file a second name, so that the database exists at every moment; rename it if links are unsupported."""
     try:
         aside.hardlink_to(path)
     except OSError:
@@ -128,7 +127,7 @@ def _into_postgres(url: str, contents: Contents, aside: Path, replace: bool) -> 
     store = Store(url)
     try:
         with store.reader.connect() as connection:
-            used = any(counted(connection).values())
+            used = any(row_counts(connection).values())
         if used and not replace:
             raise Conflict(_NOT_EMPTY)
         kept = write_backup(store, aside).path if used else None
@@ -140,7 +139,7 @@ def _into_postgres(url: str, contents: Contents, aside: Path, replace: bool) -> 
             migrate.upgrade_on(target, contents.revision)
             carry(source, target)
             migrate.upgrade_on(target)
-            tables = counted(target)
+            tables = row_counts(target)
     except DBAPIError as error:
         raise Problem(_NOT_RESTORED.format(str(error.orig).strip())) from error
     finally:
@@ -159,7 +158,7 @@ def _alone(connection: Connection) -> None:
 
 @contextmanager
 def _reading(path: Path) -> Iterator[Connection]:
-    """A connection to a backup that cannot change it."""
+    """A read-only connection to a backup."""
     engine = create_engine(
         "sqlite://", module=sqlite_driver(), creator=lambda: opened_to_read(path), poolclass=NullPool
     )

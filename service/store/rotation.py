@@ -8,7 +8,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Keep:
-    """How many days, weeks and months keep a backup each, the newest of theirs. Periods without one do not count."""
+    """For how many days, weeks and months the newest backup is kept. Periods without a backup do not count."""
 
     days: int = 7
     weeks: int = 4
@@ -16,10 +16,10 @@ class Keep:
 
 
 def to_keep(taken: Iterable[datetime], keep: Keep) -> set[datetime]:
-    """The backups to keep, by the moments (UTC) at which they were taken. The newest is always kept.
+    """The backups to keep, named by the instants (UTC) at which they were taken. The newest is always kept.
 
     Days, weeks (from Monday) and months are counted back from the newest backup and not from today, so that nothing
-    goes while no new ones come.
+    is deleted while no new backups are made.
 
     >>> moments = [datetime(2026, 9, day) for day in range(1, 31)]
     >>> [f"{moment:%d}" for moment in sorted(to_keep(moments, Keep(days=2, weeks=3, months=1)))]

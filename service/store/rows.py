@@ -1,9 +1,9 @@
 """Copying rows from one database to another, in both directions, and checking that all arrived.
 
-The tables are read from the database and not from the models, so that one at an older revision can be carried as
-well. Where SQLite and PostgreSQL meet, PostgreSQL's column types hold: SQLite's tell no UUID from a text. JSON and
-UUIDs go as the text that SQLite keeps of them, letter for letter: to take each apart and put it together again would
-be most of the time that a backup of PostgreSQL takes.
+The tables are read from the database and not from the models, so that a database at an older revision can be copied as
+well. Between SQLite and PostgreSQL, PostgreSQL's column types are used, because SQLite's do not distinguish a UUID from
+a text. JSON and UUIDs are copied as the text that SQLite stores: parsing and writing each value would be most of the
+time of a backup of PostgreSQL.
 """
 
 import hashlib
@@ -47,7 +47,7 @@ REVISION_TABLE = "alembic_version"
 
 @dataclass(frozen=True)
 class Content:
-    """What a table holds: how many rows, and a digest of them all in whatever order."""
+    """What a table holds: how many rows, and a digest of all of them that does not depend on their order."""
 
     rows: int
     digest: str
@@ -61,17 +61,17 @@ class Differs(Problem):
 
 @contextmanager
 def snapshot(store: Store) -> Iterator[Connection]:
-    """A read-only connection that sees the database as of one moment, however long reading takes."""
+    """A read-only connection that sees the database as of one moment (a snapshot), however long reading takes."""
     options: dict[str, Any] = {}
     if store.reader.dialect.name == "postgresql":
         options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
     with store.reader.connect().execution_options(**options) as connection:
-        _take_your_time(connection)
+        _without_time_limit(connection)
         yield connection
 
 
-def counted(connection: Connection) -> dict[str, int]:
-    """How many rows each table has, without Alembic's own; empty where there is no table."""
+def row_counts(connection: Connection) -> dict[str, int]:
+    """How many rows each table has, except Alembic's own; empty if there is no table."""
     preparer = connection.dialect.identifier_preparer
     names = sorted(set(inspect(connection).get_table_names()) - {REVISION_TABLE})
     return {
@@ -81,15 +81,15 @@ def counted(connection: Connection) -> dict[str, int]:
 
 
 def carry(source: Connection, target: Connection) -> dict[str, Content]:
-    """Copy every row of every table into the same tables of `target`, empty and at the same revision; what came along.
+    """Copy every row of every table into the same tables of `target`, and return what each table holds.
 
-    The target's transaction is the caller's: nothing is committed here.
+    The tables of `target` must be empty and at the same revision. Nothing is committed here; the caller commits.
 
     Raises:
         Problem: a row does not fit the target; the sentence names its table.
-        Differs: a table is not the same on both sides afterwards.
+        Differs: a table differs afterwards.
     """
-    _take_your_time(target)
+    _without_time_limit(target)
     tables = _tables(source if source.dialect.name == "postgresql" else target)
     sent = {table.name: _copy(source, target, table) for table in tables}
     arrived = contents(target, tables)
@@ -99,8 +99,8 @@ def carry(source: Connection, target: Connection) -> dict[str, Content]:
     return arrived
 
 
-def same(connection: Connection, of: Connection, known: Mapping[str, Content]) -> bool:
-    """Whether a database still holds what is `known`, read with the types of the database `of`."""
+def has_content(connection: Connection, of: Connection, known: Mapping[str, Content]) -> bool:
+    """Whether a database still has the content `known`; rows are read with the column types of the database `of`."""
     return contents(connection, _tables(of)) == known
 
 
@@ -110,7 +110,7 @@ def contents(connection: Connection, tables: Sequence[Table]) -> dict[str, Conte
 
 
 def _tables(connection: Connection) -> list[Table]:
-    """The tables that are there, those that are referred to first, with types that both engines know."""
+    """The tables of a database, in the order of their references, with column types that both engines know."""
     metadata = MetaData()
 
     @event.listens_for(metadata, "column_reflect")
@@ -141,7 +141,7 @@ def _copy(source: Connection, target: Connection, table: Table) -> Content:
 
 
 def _copied_in(target: Connection, table: Table, rows: Sequence[Row[Any]]) -> None:
-    """Write rows by PostgreSQL's own COPY: one statement a row takes it several times as long."""
+    """Write rows by PostgreSQL's COPY: one statement for each row takes several times as long."""
     quoted = target.dialect.identifier_preparer
     names = ", ".join(quoted.quote(column.name) for column in table.columns)
     with (
@@ -164,7 +164,7 @@ def _inserted(target: Connection, table: Table, rows: Sequence[Row[Any]]) -> Non
 
 
 def _count_on(target: Connection, table: Table) -> None:
-    """Let PostgreSQL count new keys on from the highest that came along; SQLite does so by itself."""
+    """Let PostgreSQL number new rows after the highest copied key; SQLite does so by itself."""
     if target.dialect.name != "postgresql":
         return
     quoted = target.dialect.identifier_preparer.quote(table.name)
@@ -199,7 +199,7 @@ def _content(batches: Iterator[Sequence[Row[Any]]]) -> Content:
 
 
 class _Tally:
-    """Sums the rows' digests: the sum is the same in whatever order they come, and a doubled row counts twice."""
+    """Sums the digests of rows: the sum does not depend on their order, and a duplicate row counts twice."""
 
     def __init__(self) -> None:
         self._rows = 0
@@ -216,7 +216,7 @@ class _Tally:
         return Content(self._rows, f"{self._sum % 2**256:064x}")
 
 
-def _take_your_time(connection: Connection) -> None:
-    """Lift the limit on a statement's time that pages are held to."""
+def _without_time_limit(connection: Connection) -> None:
+    """Remove the time limit on statements, which is meant for pages."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SET LOCAL statement_timeout = 0"))

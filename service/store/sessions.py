@@ -1,7 +1,7 @@
-"""Sessions: one way to read, one way to write, and many keys asked for a chunk at a time.
+"""Sessions: one way to read, one way to write, and queries for many keys in chunks.
 
-`writing()` commits when its block ends well and rolls back when anything is raised, so a refusal leaves nothing
-behind, and what was answered after the block is durable.
+`writing()` commits at the end of its block and rolls back if anything is raised, so a refusal leaves nothing
+behind, and a write is durable once the block has ended.
 """
 
 import threading
@@ -19,37 +19,45 @@ from sqlalchemy.orm import Session
 from service.kit.problems import Busy, Problem
 from service.store.changes import ChangeCounter, watch
 from service.store.disk_space import AGAIN, CannotSave, reason_in
-from service.store.engine import THREADS, WAIT, is_sqlite, read_engine, reason_seen, waits_for_nobody, write_engine
+from service.store.engine import (
+    THREADS,
+    WAIT,
+    is_sqlite,
+    read_engine,
+    reads_during_writes,
+    unwritable_reason,
+    write_engine,
+)
 
 OTHERS_WRITE = "Others are writing right now. Send the same again in a moment; nothing was lost."
 
 _SHORT_WAIT = 0.5
-"""Seconds after which a turn takes long."""
+"""Seconds after which a wait for the write lock counts as long."""
 _UNIQUE_VIOLATION = "23505"
-"""PostgreSQL's code for a row that is there already (its manual, appendix A)."""
+"""PostgreSQL's code for a duplicate key (its manual, appendix A)."""
 
 _CHUNK = 400
-"""How many are asked for in one query: well below any engine's bound on parameters."""
+"""How many keys one query has: well below every engine's limit on parameters."""
 
 _CACHE = "cache"
 
 _LEAST_WRITE = text("UPDATE program SET id = id")
-"""Changes nothing, and has to be written all the same."""
+"""A statement that changes nothing, but is still written to the file."""
 
 T = TypeVar("T")
-Beside = Callable[[Any], AbstractContextManager[None]]
+Preparation = Callable[[Any], AbstractContextManager[None]]
 
 
-class Beaten(Busy):
-    """Another transaction changed what this one relies on, so it must start again (`rerun_if_beaten`)."""
+class WriteConflict(Busy):
+    """Another transaction changed what this one relies on, so it must be retried (`retry_on_conflict`)."""
 
     def __init__(self) -> None:
         super().__init__(OTHERS_WRITE)
 
 
-class Turns:
-    """A lock that is given in the order in which it was asked for. Python's own often goes back to the thread that
-    gave it up, so that whoever writes again and again would let nobody in.
+class FairLock:
+    """A fair lock: threads get it in the order in which they asked for it. Python's own lock often goes back to the
+    thread that released it, so a thread that writes repeatedly would keep others out.
     """
 
     def __init__(self) -> None:
@@ -59,11 +67,11 @@ class Turns:
 
     @property
     def waiting(self) -> int:
-        """How many wait for theirs."""
+        """How many threads wait for the lock."""
         return len(self._waiting)
 
     def acquire(self, timeout: float) -> bool:
-        """Wait for our turn, for so many seconds at most; whether it came."""
+        """Wait for the lock, at most `timeout` seconds. Returns whether it was acquired."""
         with self._mutex:
             if not self._taken:
                 self._taken = True
@@ -74,14 +82,14 @@ class Turns:
         try:
             if mine.acquire(timeout=timeout):
                 return True
-        except BaseException:  # told to stop while it waited: nobody would ever give back what it is given
+        except BaseException:  # interrupted while waiting: a lock that is handed to this thread would never be released
             if not self._leave(mine):
                 self.release()
             raise
         return not self._leave(mine)
 
     def _leave(self, mine: threading.Lock) -> bool:
-        """Wait no more; False where the turn was given to us in this very moment."""
+        """Stop waiting; False if the lock was handed to us at this moment."""
         with self._mutex:
             if mine not in self._waiting:
                 return False
@@ -89,7 +97,7 @@ class Turns:
             return True
 
     def release(self) -> None:
-        """Let the next one have it, whoever has waited longest."""
+        """Release the lock to the thread that has waited longest."""
         with self._mutex:
             if self._waiting:
                 self._waiting.popleft().release()
@@ -104,10 +112,10 @@ class Store:
         self.url = url
         self.writer = write_engine(url)
         self.reader = read_engine(url, self.writer)
-        self.reads_at_once = waits_for_nobody(url)
-        # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers);
-        # waiting for our turn in the process first keeps it in order. PostgreSQL locks rows instead.
-        self.turns = Turns() if is_sqlite(url) else None
+        self.reads_without_waiting = reads_during_writes(url)
+        # SQLite's own wait for the write lock polls and is unfair (p99 over a second with 16 writers), so threads
+        # wait for a fair lock of the process first. PostgreSQL locks rows instead.
+        self.write_lock = FairLock() if is_sqlite(url) else None
         self._may_wait = threading.Semaphore(THREADS - 1)
         self._since = 0.0
         self._trouble: str | None = None
@@ -126,60 +134,60 @@ class Store:
             yield db
 
     @contextmanager
-    def writing(self, beside: Beside | None = None) -> Iterator[Session]:
-        """A session in one write transaction, committed when the block ends well.
+    def writing(self, prepare: Preparation | None = None) -> Iterator[Session]:
+        """A session in one write transaction, committed at the end of the block.
 
         Args:
-            beside: what is to be at hand on the driver's connection, from before our turn until after it.
+            beside: a context manager on the driver's connection, entered before the write lock is acquired.
         """
         with (
-            self._told_as_full(),
-            self._writer_with(beside) as bind,
-            self._my_turn(),
+            self._as_cannot_save(),
+            self._writer_with(prepare) as bind,
+            self._write_locked(),
             Session(bind, expire_on_commit=False) as db,
             db.begin(),
         ):
             yield db
-            in_trouble = self._trouble is not None
-            if in_trouble:
-                db.execute(_LEAST_WRITE)  # a transaction that wrote nothing would not show that it is over
-        if in_trouble:
+            was_unwritable = self._trouble is not None
+            if was_unwritable:
+                db.execute(_LEAST_WRITE)  # a transaction that writes nothing would not show whether writing works again
+        if was_unwritable:
             self._trouble = None
-            self.reader.dispose()  # what could not be written was perhaps opened in another way
+            self.reader.dispose()  # connections that were opened in the meantime may be read-only
 
     @contextmanager
-    def _writer_with(self, beside: Beside | None) -> Iterator[Engine | Connection]:
-        if beside is None:
+    def _writer_with(self, prepare: Preparation | None) -> Iterator[Engine | Connection]:
+        if prepare is None:
             yield self.writer
             return
-        with self.writer.connect() as connection, beside(connection.connection.driver_connection):
+        with self.writer.connect() as connection, prepare(connection.connection.driver_connection):
             yield connection
 
     @contextmanager
-    def _my_turn(self) -> Iterator[None]:
-        """Our turn at writing. While another process holds the database, so that a turn takes long, the last thread
-        that is left does not wait for its own: reading goes on.
+    def _write_locked(self) -> Iterator[None]:
+        """Hold the write lock of the process. While another process holds the database, so that waiting takes long, the
+        last free thread does not wait, so that reading goes on.
         """
-        if self.turns is None:
+        if self.write_lock is None:
             yield
             return
-        long = self._may_wait.acquire(blocking=False)
+        may_wait = self._may_wait.acquire(blocking=False)
         try:
-            patience = WAIT if long else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
-            if not self.turns.acquire(timeout=patience):
+            timeout = WAIT if may_wait else max(0.0, self._since + _SHORT_WAIT - time.monotonic())
+            if not self.write_lock.acquire(timeout=timeout):
                 raise Busy(OTHERS_WRITE)
             self._since = time.monotonic()
             try:
                 yield
             finally:
-                self.turns.release()
+                self.write_lock.release()
         finally:
-            if long:
+            if may_wait:
                 self._may_wait.release()
 
     @contextmanager
-    def _told_as_full(self) -> Iterator[None]:
-        """A write for which there is no room is told as `CannotSave`, and pages tell it from then on."""
+    def _as_cannot_save(self) -> Iterator[None]:
+        """Raise `CannotSave` for a write that the disk or folder refuses; from then on pages show the reason."""
         try:
             with _as_busy():
                 yield
@@ -192,13 +200,13 @@ class Store:
             raise CannotSave(reason) from refused
 
     def trouble(self) -> str | None:
-        """What keeps us from saving, with the way out; None where nothing does. Looked at again every few seconds."""
+        """Why nothing can be saved, with the way out; None if saving works. It is tried again every few seconds."""
         now = time.monotonic()
         if now >= self._look_at and self._looking.acquire(blocking=False):
             try:
                 self._look_at = now + AGAIN
                 if self._trouble is None:
-                    self._trouble = reason_seen(self.url)
+                    self._trouble = unwritable_reason(self.url)
                 else:
                     with suppress(Busy), self.writing():
                         pass
@@ -224,7 +232,7 @@ class Store:
 
 @contextmanager
 def _as_busy() -> Iterator[None]:
-    """Turn an error of a locked, full or absent database into `Busy`: the phone keeps its entry and sends it again."""
+    """Turn the error of a locked or unreachable database into `Busy`: the phone keeps its entry and sends it again."""
     try:
         yield
     except (OperationalError, PoolTimeout) as error:
@@ -233,10 +241,10 @@ def _as_busy() -> Iterator[None]:
 
 @contextmanager
 def in_plain_words() -> Iterator[None]:
-    """Turn a database error into a sentence for whoever gave the command.
+    """Turn a database error into a sentence for the person who ran the command.
 
     Raises:
-        Problem: in the database's own words.
+        Problem: with the database's own text.
     """
     try:
         yield
@@ -253,27 +261,27 @@ def reads_only(db: Session) -> bool:
 
 
 def cached(db: Session, what: str) -> dict[Any, Any]:
-    """The cache of this process under a name, shared by sessions that only read.
+    """The cache of this process under the name `what`, shared by sessions that only read.
 
-    A session that writes gets an empty one: what it sees may never be committed.
+    A session that writes gets an empty one, since what it sees may never be committed.
     """
     memory: dict[Any, Any] = db.info.get(_CACHE, {}).setdefault(what, {})
     return memory
 
 
-def rerun_if_beaten(write: Callable[[], T]) -> T:
-    """Run a write transaction, and again if another one wrote the same row first or it raised `Beaten`.
+def retry_on_conflict(write: Callable[[], T]) -> T:
+    """Run a write transaction, and run it again if another one wrote the same row first or it raised `WriteConflict`.
 
-    On PostgreSQL two may look at once whether a name is free. The second then sees what the first one wrote, and says
-    so in its own words. SQLite lets them come one after the other.
+    On PostgreSQL two transactions may check at once that a name is free. When the second runs again, it sees what the
+    first one wrote, and refuses with its own sentence. On SQLite transactions run one after the other.
 
     Raises:
-        Busy: it was beaten three times.
+        Busy: it failed three times.
     """
     for _ in range(3):
         try:
             return write()
-        except Beaten as error:
+        except WriteConflict as error:
             beaten: Exception = error
         except IntegrityError as error:
             if getattr(error.orig, "sqlstate", None) != _UNIQUE_VIOLATION:
@@ -283,24 +291,24 @@ def rerun_if_beaten(write: Callable[[], T]) -> T:
 
 
 def locked(db: Session, model: type[Any], key: Any) -> Any:
-    """The row with this key, locked until the transaction ends (SQLite's transaction holds the whole file)."""
+    """The row with this key, locked until the transaction ends (on SQLite a transaction locks the whole file)."""
     return db.get(model, key, with_for_update=True, populate_existing=True)
 
 
-def holds_everything(db: Session) -> bool:
-    """Whether nobody else can write until this write transaction ends: SQLite's holds the whole file."""
+def locks_everything(db: Session) -> bool:
+    """Whether nobody else can write until this write transaction ends: on SQLite it locks the whole file."""
     return db.get_bind().dialect.name == "sqlite"
 
 
 def shared(db: Session, model: type[Any], key: Any) -> Any:
-    """The row with this key under a shared lock until the transaction ends. Others may share it, or write to it without
-    locking it, but nobody can lock it.
+    """The row with this key under a shared lock until the transaction ends: others may share the lock, or write to the
+    row without a lock, but nobody can lock it exclusively.
     """
     return db.get(model, key, with_for_update={"read": True, "key_share": True}, populate_existing=True)
 
 
 def chunks(keys: Iterable[T], size: int = _CHUNK) -> Iterator[list[T]]:
-    """The keys in lists short enough for one query each, or of this size.
+    """The keys in lists of at most `size`, by default short enough for one query each.
 
     >>> [len(some) for some in chunks(range(1000))]
     [400, 400, 200]

@@ -1,9 +1,9 @@
-"""Many rows into SQLite at once: laid out beside the database first, so that the transaction only copies them.
+"""Writing many rows to SQLite at once: they are staged in temporary tables, so the transaction only copies them.
 
-Handing a row to SQLite from Python takes longer than writing it. So new rows are put into temporary tables of the very
+Passing a row from Python to SQLite takes longer than writing it. So new rows are put into temporary tables of the
 connection that is going to write them, before its transaction begins and while others write. The transaction then
-copies each table with one statement. Rows go in by their ids, which keeps to the same pages of the file: 5,000
-pieces of gear (55,000 rows) take a fifth of the time that they take one by one.
+copies each table with one statement. Rows are inserted in the order of their ids, so that neighbors go to the same
+pages of the file: 5,000 pieces of gear (55,000 rows) take a fifth of the time that they take one by one.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -18,15 +18,15 @@ from sqlalchemy.orm import Session
 Parameters = tuple[Any, ...]
 
 _FEW = 20
-"""So many rows are not worth a table of their own."""
+"""For up to this many rows a temporary table does not pay."""
 
 
 @dataclass(frozen=True)
 class Recorded:
-    """A statement of SQL that writes to a table, and the rows that it writes: the parameters of each, and the number of
-    the part of the work that it belongs to.
+    """An SQL statement that writes to a table, and its rows: the parameters of each, and the number of the part of the
+    work that it belongs to.
 
-    `columns` are those that an INSERT names, in the order of its parameters; an UPDATE or DELETE has none.
+    `columns` are the columns of an INSERT, in the order of its parameters; an UPDATE or DELETE has none.
     """
 
     statement: str
@@ -37,7 +37,7 @@ class Recorded:
 
 @dataclass(frozen=True)
 class _Statement:
-    """A statement whose rows come from a table, of the parts that `parts` leaves in; or, of one part, with its rows."""
+    """A statement that takes rows of any parts from a temporary table, or one with its own rows of a single part."""
 
     sql: str
     rows: Sequence[Parameters] = ()
@@ -46,19 +46,19 @@ class _Statement:
 
 @dataclass(frozen=True)
 class Staged:
-    """Statements that are ready to be done."""
+    """Statements that are ready to be run."""
 
     _statements: Sequence[_Statement]
 
     def write(self, db: Session, without: Collection[int] = ()) -> None:
-        """Write all of it in the transaction at hand, but for some parts.
+        """Run the statements in the session's transaction, except those of the parts `without`.
 
         Raises:
-            sqlite3.IntegrityError: of the driver, where somebody has added just this.
+            sqlite3.IntegrityError: of the driver, if somebody has added the same row.
         """
         left_out = ", ".join(map(str, without))
         with closing(db.connection().connection.cursor()) as cursor:
-            cursor.execute("PRAGMA defer_foreign_keys=ON")  # a row may come before the one that it refers to
+            cursor.execute("PRAGMA defer_foreign_keys=ON")  # a row may be inserted before the row that it refers to
             for one in self._statements:
                 if one.part is None:
                     cursor.execute(f"{one.sql} WHERE part NOT IN ({left_out}) ORDER BY rowid")
@@ -66,8 +66,8 @@ class Staged:
                     cursor.executemany(one.sql, one.rows)
 
 
-def put_together(written: Iterable[Recorded]) -> list[Recorded]:
-    """The same writes in fewer statements. What is written to one table stays in its order."""
+def merge_statements(written: Iterable[Recorded]) -> list[Recorded]:
+    """The same writes in fewer statements. The writes to each table keep their order."""
     together, last = list[Recorded](), dict[str, Recorded]()
     for one in written:
         open_one = last.get(one.table.name)
@@ -79,18 +79,18 @@ def put_together(written: Iterable[Recorded]) -> list[Recorded]:
 
 
 @contextmanager
-def laid_out(connection: Any, written: Iterable[Recorded]) -> Iterator[Staged]:
-    """Lay writes out in temporary tables of a connection of the driver, which has no transaction open."""
+def staged(connection: Any, written: Iterable[Recorded]) -> Iterator[Staged]:
+    """Put the rows into temporary tables of a connection of the driver that has no open transaction."""
     statements, tables = list[_Statement](), list[str]()
     try:
         connection.execute("BEGIN")
         try:
-            for one in put_together(written):
+            for one in merge_statements(written):
                 if one.columns and len(one.rows) > _FEW:
                     tables.append(f"temp.staged_{len(tables)}")
-                    statements.append(_laid_out_in(connection, tables[-1], one))
+                    statements.append(_staged_in(connection, tables[-1], one))
                 else:
-                    statements += _as_they_are(one)
+                    statements += _with_own_rows(one)
         finally:
             connection.execute("COMMIT")
         yield Staged(statements)
@@ -99,24 +99,24 @@ def laid_out(connection: Any, written: Iterable[Recorded]) -> Iterator[Staged]:
             connection.execute(f"DROP TABLE IF EXISTS {table}")
 
 
-def at_once(written: Iterable[Recorded]) -> Staged:
-    """The same without laying anything out, where nobody waits."""
-    return Staged([statement for one in put_together(written) for statement in _as_they_are(one)])
+def unstaged(written: Iterable[Recorded]) -> Staged:
+    """The same without temporary tables, for when nobody waits."""
+    return Staged([statement for one in merge_statements(written) for statement in _with_own_rows(one)])
 
 
-def _laid_out_in(connection: Any, table: str, one: Recorded) -> _Statement:
+def _staged_in(connection: Any, table: str, one: Recorded) -> _Statement:
     columns = ", ".join(f"c{at}" for at in range(len(one.columns)))
     marks = ", ".join("?" * (len(one.columns) + 1))
     connection.execute(f"CREATE TABLE {table} ({columns}, part)")
     rows = ((*row, part) for row, part in _by_key(one))
-    connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)  # noqa: S608  (all of it is ours)
+    connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)  # noqa: S608  (table and column names are our own)
     into = one.statement.partition(" VALUES ")[0]
     return _Statement(f"{into} SELECT {columns} FROM {table}")  # noqa: S608
 
 
 def _by_key(one: Recorded) -> list[tuple[Parameters, int]]:
-    """New rows in the order of the key or the id that comes first in them, each item's still in theirs; other rows
-    (labels to print, the audit trail) as they came.
+    """New rows sorted by the key or id in their first column; the rows of one item keep their order, and so do rows
+    without such a column (labels to print, the audit trail).
     """
     first = one.table.columns[one.columns[0]]
     if not (first.primary_key or isinstance(first.type, Uuid)):
@@ -124,13 +124,13 @@ def _by_key(one: Recorded) -> list[tuple[Parameters, int]]:
     return sorted(one.rows, key=lambda row: str(row[0][0]))
 
 
-def _as_they_are(one: Recorded) -> Iterator[_Statement]:
-    """The same with NULL in the statement for None, and str for its subclasses: for these, as for all but the plain
-    types, the driver asks a dozen methods whether they can be adapted.
+def _with_own_rows(one: Recorded) -> Iterator[_Statement]:
+    """The same with NULL in the statement for None, and with str for its subclasses: for every other than the plain
+    types the driver looks for adapters, which is slow.
     """
     parts = one.statement.split("?")
     for (part, empty), rows in groupby(one.rows, key=lambda row: (row[1], tuple(value is None for value in row[0]))):
-        if len(parts) != len(empty) + 1:  # a ? of its own stands in a text
+        if len(parts) != len(empty) + 1:  # a "?" that is part of a text
             yield _Statement(one.statement, [row for row, _ in rows], part)
             continue
         marks = ["NULL" if none else "?" for none in empty]

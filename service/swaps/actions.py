@@ -29,7 +29,7 @@ _STILL = {
 def swap(db: Session, new: NewSwap, actor: Actor) -> dict[str, Any]:
     """Let a spare take the place of the bad item, which is quarantined until a test, or a lead, says otherwise.
 
-    The bad one becomes a spare that may not be used yet: where it lived, its spare lives now.
+    The bad one becomes a spare that may not be used yet: its spare goes to the place where it was.
 
     Returns:
         `id`, the codes `bad` and `spare` as they are now, the `bad_state` and `spare_state`, the `place`, what
@@ -47,14 +47,14 @@ def swap(db: Session, new: NewSwap, actor: Actor) -> dict[str, Any]:
     objections = against(one, other)
     if objections and not new.anyway:
         raise invalid("anyway", " ".join([*objections, "Take another one, or swap them anyway."]))
-    lived = gear_queries.placement(db, bad.id)
+    placement = gear_queries.placement(db, bad.id)
     db.add(
         Swap(
             id=new.id,
             bad_id=bad.id,
             spare_id=spare.id,
-            place_a_id=lived and lived.place_a_id,
-            place_b_id=lived and lived.place_b_id,
+            place_a_id=placement and placement.place_a_id,
+            place_b_id=placement and placement.place_b_id,
             at=at,
             received_at=actor.now,
             person_id=actor.who.id,

@@ -27,7 +27,7 @@ from service.kit.text import is_id
 from service.season import queries as seasons
 from service.season.core import DueState, Season, What, due_of_lanes, next_change
 from service.season.models import ItemDue
-from service.store.sessions import Beaten, chunks, holds_everything
+from service.store.sessions import WriteConflict, chunks, locks_everything
 from service.testlog import queries
 from service.testlog.core import (
     FaultStatus,
@@ -78,7 +78,7 @@ def lock_with_histories(db: Session, item_ids: Sequence[UUID]) -> tuple[list[Ite
     """The items in the order given, locked with all items that were tested with them; and the histories of all.
 
     Raises:
-        Beaten: as `lock_together` does.
+        WriteConflict: as `lock_together` does.
     """
     together = {item.id: item for item in lock_together(db, item_ids)}
     return [together[item_id] for item_id in item_ids], events(db, together)
@@ -88,15 +88,15 @@ def lock_together(db: Session, item_ids: Sequence[UUID]) -> Collection[Item]:
     """Lock these items with all that they were tested together with.
 
     Raises:
-        Beaten: a test logged meanwhile ties in items that sort before those locked; the transaction starts again.
+        WriteConflict: a test logged meanwhile links items that sort before those locked; retry the transaction.
     """
     together = {item.id: item for item in queries.lock_tested_with(db, item_ids)}
-    while not holds_everything(db):
+    while not locks_everything(db):
         more = queries.tested_with(db, item_ids) - together.keys()
         if not more:
             break
         if min(more) < max(together):  # locking out of order could deadlock
-            raise Beaten
+            raise WriteConflict
         together |= {item.id: item for item in lock_items(db, more)}
     return together.values()
 

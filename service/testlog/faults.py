@@ -73,7 +73,7 @@ def fault_as(
     name: str, conductors: Sequence[str], end: str | None, detail: Mapping[str, Any] = MappingProxyType({})
 ) -> Fault:
     """The `Fault` from its stored parts. Only `lanes` and `map` of `detail` are used."""
-    lanes, landings = detail.get("lanes"), detail.get("map")
+    lanes, destinations = detail.get("lanes"), detail.get("map")
     fault_class = as_faulty(FaultClass(name))
     if fault_class is None:
         raise ValueError(f"{name} is no fault")
@@ -82,7 +82,7 @@ def fault_as(
         tuple(conductors),
         end,
         tuple(lanes) if lanes else None,
-        tuple(landings.items()) if landings else None,
+        tuple(destinations.items()) if destinations else None,
     )
 
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from threading import Event, Lock, Thread
 
 from service.kit.problems import Problem
-from service.store.lease import leased
+from service.store.lease import hold_lease
 from service.store.sessions import Store
 from service.testlog.housekeeping import Chore, keep_house
 
@@ -45,7 +45,7 @@ class House:
 
     def _turn(self, now: datetime) -> None:
         try:
-            with leased(self._store, LEASE, lambda: now) as is_ours:
+            with hold_lease(self._store, LEASE, lambda: now) as is_ours:
                 if is_ours is not None:  # else another process has the lease
                     keep_house(self._store, now, self._chores, lambda: is_ours() and not self._stopped.is_set())
         except Problem as problem:

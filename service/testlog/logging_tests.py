@@ -22,8 +22,8 @@ from service.diagnosis.diagnosis import diagnose
 from service.gear.models import Item
 from service.gear.wirings import find_wiring
 from service.kit.problems import Busy, Problem, invalid
-from service.store.receipts import Entangled, WriteRequest, all_once
-from service.store.sessions import Beaten, locked
+from service.store.receipts import NotBatchable, WriteRequest, all_once
+from service.store.sessions import WriteConflict, locked
 from service.tags.queries import codes_of, named_id, tags_on
 from service.testlog import queries
 from service.testlog.chains import check_plugged
@@ -74,7 +74,7 @@ def log_batch(batch: Sequence[PendingTest]) -> Sequence[Any]:
     if len(batch) > 1:
         try:
             return _log_together(batch)
-        except Beaten:
+        except WriteConflict:
             pass  # each is tried again by itself
         except Busy as busy:
             return [busy] * len(batch)
@@ -142,14 +142,14 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
 
     Raises:
         Invalid: with the field and what is wrong with it.
-        Entangled: there are several, and two share an item, or one needs locks on items of no test of the batch.
+        NotBatchable: there are several, and two share an item, or one needs locks on items of no test of the batch.
     """
     # Load. The tags stay in the session until the end, so that each look-up below is free.
     _tags = tags_on(db, (code for each in tests for code in (each.test.item, *each.test.through)))
     item_ids = [_item_ids(db, each.test) for each in tests]
     items, before = lock_with_histories(db, [item_id for ids in item_ids for item_id in ids])
     if len(tests) > 1 and sorted(before) != sorted(item.id for item in items):
-        raise Entangled("These tests touch one another's items, so each has to be logged by itself.")
+        raise NotBatchable("These tests touch one another's items, so each has to be logged by itself.")
     by_id = {item.id: item for item in items}
     pieces = [[by_id[item_id] for item_id in ids] for ids in item_ids]
 

@@ -23,7 +23,7 @@ from service.testlog.core import LogEntry, as_one
 from service.testlog.queries import histories, lock_items
 from service.wear.core import risk
 from service.wear.core.classes import Path
-from service.wear.core.lives import DAY, Life, Lived, Stretch, ages, exposed, in_service, lived, merged
+from service.wear.core.lives import DAY, ItemLives, Life, Stretch, ages, exposed, in_service, item_lives, merged
 from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.fits import fit_of
 from service.wear.models import WearTarget
@@ -148,7 +148,7 @@ class WearRecord:
     @property
     def lives(self) -> tuple[Life, ...]:
         """Its lives so far, in exposure days."""
-        return self._lived.lives
+        return self._item_lives.lives
 
     @cached_property
     def passed_on(self) -> date | None:
@@ -161,13 +161,13 @@ class WearRecord:
 
         An item that is not in service is assumed to be put into service today, so it ages from then on.
         """
-        if self._lived.current is None:
+        if self._item_lives.current is None:
             return None
         known = self._ages.get((today, day))
         if known is None:
             if len(self._ages) >= _DAYS:
                 self._ages.clear()
-            known = self._ages[today, day] = self._ages_on(self._lived.current, today, day)
+            known = self._ages[today, day] = self._ages_on(self._item_lives.current, today, day)
         return known
 
     def _ages_on(self, life: tuple[int, int], today: date, day: date) -> Ages:
@@ -177,8 +177,8 @@ class WearRecord:
         return Ages(*ages(life, exposure, today, day))
 
     @cached_property
-    def _lived(self) -> Lived:
-        return lived(self.history, self.exposure, came_good=self.came_good)
+    def _item_lives(self) -> ItemLives:
+        return item_lives(self.history, self.exposure, came_good=self.came_good)
 
 
 def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:

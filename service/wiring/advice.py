@@ -74,7 +74,7 @@ def look_first(wiring: Wiring, fault: Fault) -> str:
 
 def _homes(wiring: Wiring, fault: Fault) -> Iterator[str]:
     """Where each conductor of a chain is and where it belongs."""
-    for name, contact in fault.landings or ():
+    for name, contact in fault.destinations or ():
         wire = wiring.by_name[name]
         home = wire.a if fault.end == "A" else wire.b
         yield f"{conductor_words(wiring, name)} is on {_joint_of(contact)} and belongs on {joint_words(home)}"
@@ -215,8 +215,8 @@ def _connectors(contacts: Iterable[str]) -> list[int | None]:
 def _contacts(wiring: Wiring, fault: Fault, end: str) -> list[str]:
     """The contacts of the fault's conductors at `end`, in order; of a chain those where they are now."""
     held = set()
-    if fault.is_chain and fault.landings and fault.end == end:
-        return [contact for contact in wiring.contacts(end) if contact in dict(fault.landings).values()]
+    if fault.is_chain and fault.destinations and fault.end == end:
+        return [contact for contact in wiring.contacts(end) if contact in dict(fault.destinations).values()]
     for name in fault.conductors:
         if name in wiring.by_name:
             held.add(wiring.by_name[name].a if end == "A" else wiring.by_name[name].b)

@@ -143,7 +143,7 @@ class Fault:
     """One fault of a cable, as the test log keeps it.
 
     `conductors` names conductors, and contacts that no conductor is on, in the wiring's order. `end` is "A" or
-    "B" where the readings prove it, else None. `lanes` only on crossed lanes; `landings` only on a miswire:
+    "B" where the readings prove it, else None. `lanes` only on crossed lanes; `destinations` only on a miswire:
     pairs of a conductor and the contact where it goes, at end B, or at `end` for a chain of which one wire
     sits on a contact that belongs to no conductor.
     """
@@ -152,12 +152,12 @@ class Fault:
     conductors: tuple[str, ...]
     end: str | None = None
     lanes: tuple[str, ...] | None = None
-    landings: tuple[tuple[str, str], ...] | None = None
+    destinations: tuple[tuple[str, str], ...] | None = None
 
     @property
     def is_chain(self) -> bool:
         """Whether it is a miswire that ends on a contact of no conductor: a wire on the shell's tag."""
-        return self.landings is not None and self.end is not None
+        return self.destinations is not None and self.end is not None
 
     @property
     def cost(self) -> int:
@@ -173,8 +173,8 @@ class Fault:
         }
         if self.lanes is not None:
             written["lanes"] = list(self.lanes)
-        if self.landings is not None:
-            written["map"] = dict(self.landings)
+        if self.destinations is not None:
+            written["map"] = dict(self.destinations)
         return written
 
 
@@ -189,7 +189,7 @@ def listing_key(wiring: Wiring, fault: Fault) -> Key:
     """Where a fault stands in an answer: by class, then by its first conductor; miswires of one then by end."""
     members = [wiring.name_order[name] for name in fault.conductors]
     end = ENDS_BY_PREFERENCE.index(fault.end)
-    return RANK[fault.fault_class], members[0], end if fault.landings else 0, members, end
+    return RANK[fault.fault_class], members[0], end if fault.destinations else 0, members, end
 
 
 def preference(wiring: Wiring, faults: Sequence[Fault], shells: int = 0, strays: int = 0) -> Key:
@@ -227,7 +227,7 @@ def _ends_key(ends: Sequence[str]) -> tuple[int, int]:
 
 def _order_key(wiring: Wiring, fault: Fault) -> Key:
     members = [wiring.name_order[name] for name in fault.conductors]
-    goals = [wiring.position[contact] for _, contact in fault.landings or ()]
+    goals = [wiring.position[contact] for _, contact in fault.destinations or ()]
     return RANK[fault.fault_class], members, goals, ENDS_BY_PREFERENCE.index(fault.end)
 
 
@@ -274,8 +274,8 @@ def seats_of(wiring: Wiring, faults: Sequence[Fault]) -> dict[str, dict[str, str
 
 
 def _exchange(wiring: Wiring, fault: Fault, seats: dict[str, str]) -> None:
-    if fault.landings is not None:
-        seats.update(fault.landings)
+    if fault.destinations is not None:
+        seats.update(fault.destinations)
         return
     for one, other in exchanged(wiring, fault):
         seats[one], seats[other] = seats[other], seats[one]

@@ -125,13 +125,13 @@ def _title_of_crossed_pairs(wiring: Wiring, fault: Fault) -> str:
 
 
 def _title_of_miswire(wiring: Wiring, fault: Fault, names: Sequence[str]) -> str:
-    if fault.is_chain and fault.landings and len(fault.landings) == 1:
-        return f"{names[0]} is on {seat_words(fault.landings[0][1])}"
-    landings = [
+    if fault.is_chain and fault.destinations and len(fault.destinations) == 1:
+        return f"{names[0]} is on {seat_words(fault.destinations[0][1])}"
+    destinations = [
         f"{conductor_words(wiring, name)} {'is' if fault.end else 'ends'} on {seat_words(contact)}"
-        for name, contact in fault.landings or ()
+        for name, contact in fault.destinations or ()
     ]
-    return f"miswired: {listed(landings or names)}"
+    return f"miswired: {listed(destinations or names)}"
 
 
 def _class_words(fault_class: Faulty) -> str:

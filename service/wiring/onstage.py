@@ -121,7 +121,7 @@ def _held_conductors(wiring: Wiring, fault: Fault) -> list[Conductor]:
 def _off_its_contact(wire: Conductor, fault: Fault) -> str:
     """A wire on a contact of no conductor: what it carries is missing, and is on the metal where that is a shell."""
     missing = _OPEN[wire.role]
-    if not any(is_shell(contact) for _, contact in fault.landings or ()):
+    if not any(is_shell(contact) for _, contact in fault.destinations or ()):
         return missing
     if wire.role == "shield":
         return f"{missing} While the shell touches a grounded frame it may seem right."

@@ -95,8 +95,8 @@ class State:
         if moved.keys() == {HOT, COLD}:
             faults.append(Fault(FaultClass.REVERSED_PAIR, (str(HOT), str(COLD))))
         elif moved:
-            landings = tuple((str(at), f"B{to}") for at, to in moved.items())
-            faults.append(Fault(FaultClass.MISWIRE, tuple(name for name, _ in landings), landings=landings))
+            destinations = tuple((str(at), f"B{to}") for at, to in moved.items())
+            faults.append(Fault(FaultClass.MISWIRE, tuple(name for name, _ in destinations), destinations=destinations))
         return tuple(faults)
 
 
@@ -191,9 +191,9 @@ def volts_per_volt(
     """Volts read across two far contacts for each volt of supply; `resistors`: both feeds, both loads."""
     feed_hot, feed_cold, load_hot, load_cold = resistors
     network: list[Resistor] = [("plus", f"A{HOT}", feed_hot), ("plus", f"A{COLD}", feed_cold)]
-    landing = dict(zip(CONTACTS, state.lands, strict=True))
+    destination = dict(zip(CONTACTS, state.lands, strict=True))
     network += [
-        (f"A{contact}", f"B{landing[contact]}", state.ohm if state.resists == (contact,) else CORE_OHM)
+        (f"A{contact}", f"B{destination[contact]}", state.ohm if state.resists == (contact,) else CORE_OHM)
         for contact in CONTACTS
         if contact not in state.cut
     ]
@@ -202,7 +202,7 @@ def volts_per_volt(
         network.append((f"B{one}", f"B{other}", state.ohm))
     for one, other in pairwise(sorted(state.joined)):
         network.append((f"A{one}", f"A{other}", SHORT_OHM))
-        network.append((f"B{landing[one]}", f"B{landing[other]}", SHORT_OHM))
+        network.append((f"B{destination[one]}", f"B{destination[other]}", SHORT_OHM))
     if loaded:
         network += [(f"B{HOT}", f"B{SHIELD}", load_hot), (f"B{COLD}", f"B{SHIELD}", load_cold)]
     plus, minus = (f"B{contact}" for contact in across)

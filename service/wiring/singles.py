@@ -36,7 +36,7 @@ def kind(wiring: Wiring, fault: Fault) -> str:
     if fault.fault_class is FaultClass.SHORT:
         return _short(fault, held)
     if fault.is_chain:
-        shell = any(is_shell(contact) for _, contact in fault.landings or ())
+        shell = any(is_shell(contact) for _, contact in fault.destinations or ())
         return "a wire on a shell" if shell else "a wire on an unused contact"
     if fault.fault_class is FaultClass.MISWIRE:
         roles = sorted({wire.role for wire in held}, key=("shield", "hot", "cold", "single").index)
@@ -137,10 +137,10 @@ def _crossed_lanes(wiring: Wiring) -> Iterator[Fault]:
 def _miswires(wiring: Wiring) -> Iterator[Fault]:
     for one, other in combinations(wiring.conductors, 2):
         if one.pair is None or one.pair != other.pair:
-            landings = ((one.name, other.b), (other.name, one.b))
-            yield Fault(FaultClass.MISWIRE, (one.name, other.name), landings=landings)
+            destinations = ((one.name, other.b), (other.name, one.b))
+            yield Fault(FaultClass.MISWIRE, (one.name, other.name), destinations=destinations)
     for wire, contact in _side_by_side(wiring):
-        yield Fault(FaultClass.MISWIRE, (wire.name,), contact[0], landings=((wire.name, contact),))
+        yield Fault(FaultClass.MISWIRE, (wire.name,), contact[0], destinations=((wire.name, contact),))
 
 
 def _roles(wires: Sequence[Conductor]) -> list[str]:

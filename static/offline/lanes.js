@@ -16,7 +16,7 @@ export function chooseLanes(form, facts) {
   function update() {
     const was = new FormData(form), touching = was.getAll("touch").map((pair) => String(pair).split("+"));
     const lanes = buttons.map((each) => each.dataset.lane).filter((lane) => chosen.has(lane));
-    const wires = lanes.flatMap(wiresOf), landings = wires.map((wire) => wire[2]), contacts = wires.flatMap(([, a, b]) => [a, b]);
+    const wires = lanes.flatMap(wiresOf), destinations = wires.map((wire) => wire[2]), contacts = wires.flatMap(([, a, b]) => [a, b]);
     const apart = facts.wires.filter(([name]) => !Object.values(facts.lanes).some((part) => part.includes(name)));
     const idle = facts.contacts.filter((each) => rowOf[each]);
     const reach = (key, options) => row(key, facts.rows[key], ordered(options), was.get(key));
@@ -26,8 +26,8 @@ export function chooseLanes(form, facts) {
       return [...offered, ...touching.filter((pair) => pair.every((each) => here.includes(each)) && !offered.some((each) => same(each, pair)))];
     };
     const filled = {
-      rows: wires.map(([name]) => reach(rowOf[name], landings)),
-      aside: [...apart.map(([name, , b]) => reach(rowOf[name], [b])), ...idle.map((each) => reach(rowOf[each], [...landings, ...facts.loose]))],
+      rows: wires.map(([name]) => reach(rowOf[name], destinations)),
+      aside: [...apart.map(([name, , b]) => reach(rowOf[name], [b])), ...idle.map((each) => reach(rowOf[each], [...destinations, ...facts.loose]))],
       touch_a: pairs(1).map((pair) => touch(pair, touching)),
       touch_b: pairs(2).map((pair) => touch(pair, touching)),
       shells: facts.beside.filter(([contact]) => contacts.includes(contact)).map((pair) => touch(pair, touching)),

@@ -26,7 +26,7 @@ from service.gear.core import ItemState
 from service.gear.models import Item
 from service.season.models import ItemDue
 from service.settings import Settings
-from service.store.sessions import Store, Turns
+from service.store.sessions import FairLock, Store
 from service.tags.models import Tag
 from tests.bench.running import coilbook
 
@@ -70,7 +70,7 @@ def holds(store: Store) -> Iterator[list[tuple[float, float]]]:
     """How long each write transaction holds the lock while the block runs, and its processor time, in seconds."""
     held: list[tuple[float, float]] = []
 
-    class Measured(Turns):
+    class Measured(FairLock):
         """The turns at writing of a process, each from just before its BEGIN to just after its COMMIT."""
 
         since = 0.0, 0.0
@@ -86,7 +86,7 @@ def holds(store: Store) -> Iterator[list[tuple[float, float]]]:
             held.append((time.perf_counter() - wall, time.thread_time() - cpu))
             super().release()
 
-    store.turns = Measured()
+    store.write_lock = Measured()
     yield held
 
 

@@ -24,7 +24,7 @@ from service.crew.models import Program
 from service.gear.models import Flag
 from service.season.models import ItemDue
 from service.settings import Settings
-from service.store.lease import LASTS, give_back, take
+from service.store.lease import LASTS, release_lease, take_lease
 from service.store.sessions import Store
 from service.tables import metadata
 from service.testlog.housekeeping import Chore, verify
@@ -137,7 +137,7 @@ def test_of_eight_at_once_one_keeps_house_and_seven_leave_while_it_does(
 
 
 def test_a_turn_that_never_ended_holds_up_the_next_for_as_long_as_its_lease(program: Running) -> None:
-    assert take(program.store, LEASE, "killed", program.clock.now)
+    assert take_lease(program.store, LEASE, "killed", program.clock.now)
     assert turn(program) is None
     program.clock.now += LASTS
     assert str(turn(program)).startswith("due states refreshed: 0; flags raised or cleared: 0; ")
@@ -189,10 +189,10 @@ def test_who_finds_another_at_it_comes_again_before_the_next_hour(
     """What another process began and was killed at is not left until then."""
     monkeypatch.setattr(clock, "TRIED", timedelta(milliseconds=20))
     bench(program, "xlr3")
-    assert take(program.store, LEASE, "killed", clock.now())
+    assert take_lease(program.store, LEASE, "killed", clock.now())
     with clock.running(program.store, Settings()):
         assert said.get(timeout=PATIENCE).getMessage() == clock.ELSEWHERE
-        give_back(program.store, LEASE, "killed")
+        release_lease(program.store, LEASE, "killed")
         assert "refreshed: 1;" in said.get(timeout=PATIENCE).getMessage()
 
 
@@ -200,10 +200,10 @@ def test_a_single_turn_waits_for_its_own(sqlite_url: str) -> None:
     with running(sqlite_url) as program:
         bench(program, "xlr3")
         told = list[str]()
-        assert take(program.store, LEASE, "another", program.clock())
+        assert take_lease(program.store, LEASE, "another", program.clock())
 
         def wait(_seconds: float) -> None:
-            give_back(program.store, LEASE, "another")
+            release_lease(program.store, LEASE, "another")
 
         report = clock.turn_in_time(program.store, Settings(), told.append, program.clock, wait)
         assert "refreshed: 1;" in report
@@ -216,9 +216,9 @@ def test_a_single_turn_does_not_wait_for_ever(sqlite_url: str) -> None:
 
         def wait(_seconds: float) -> None:  # the other one goes on and on
             program.clock.now += timedelta(minutes=1)
-            assert take(program.store, LEASE, "another", program.clock())
+            assert take_lease(program.store, LEASE, "another", program.clock())
 
-        assert take(program.store, LEASE, "another", begun)
+        assert take_lease(program.store, LEASE, "another", begun)
         with pytest.raises(clock.HouseTaken, match="stop it if not"):
             clock.turn_in_time(program.store, Settings(), list[str]().append, program.clock, wait)
         assert program.clock.now - begun == clock.WAITS

@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import Connection, select
 
 from service.store import migrate
-from service.store.backup import back_up, check, present
+from service.store.backup import back_up, check, existing_store
 from service.store.engine import is_sqlite, write_engine
 from service.store.restore import restore
 from service.tables import metadata
@@ -84,12 +84,12 @@ def test_a_killed_migration_leaves_the_revision_before_and_every_row(
 ) -> None:
     url, before = old
     assert run(OF_A_MIGRATION, at, url, tmp_path) == -signal.SIGKILL
-    with present(url) as store:
+    with existing_store(url) as store:
         assert migrate.current(store) == "0001"
         with store.reader.connect() as connection:
             assert counts(connection) == before
     migrate.upgrade(url)
-    with present(url) as store, store.reader.connect() as connection:
+    with existing_store(url) as store, store.reader.connect() as connection:
         assert migrate.current(store) == migrate.head()
         after = counts(connection)
         assert {table: after[table] for table in before} == before
@@ -114,7 +114,7 @@ def kept(database_url: str, tmp_path: Path) -> tuple[str, Path]:
         fill(connection)
         connection.execute(metadata.tables["backup"].delete())
     engine.dispose()
-    with present(database_url) as store:
+    with existing_store(database_url) as store:
         return database_url, back_up(store, tmp_path / "backups", START - timedelta(days=9)).path
 
 
@@ -143,7 +143,7 @@ def test_a_killed_restore_leaves_the_old_database_or_the_new_and_the_old_beside(
         script = AT_A_SYNC if is_sqlite(url) else AT_A_STATEMENT
         point = at if is_sqlite(url) else 150
         assert run(script, point, url, good.parent, "restore", str(good), "--replace") == -signal.SIGKILL
-        with present(url) as store, store.reader.connect() as connection:
+        with existing_store(url) as store, store.reader.connect() as connection:
             rows = sum(map(len, content(connection).values()))
             assert rows in (before, before - 1)
     done = restore(url, good, good.parent, START, replace=True)

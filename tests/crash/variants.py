@@ -28,7 +28,7 @@ from service import clock, serving
 from service.__main__ import main
 from service.app import create_app
 from service.store import engine
-from service.store.sessions import Beside, Store
+from service.store.sessions import Preparation, Store
 from service.testlog.housekeeping import Chore, Step
 
 SLOW = 0.03
@@ -39,9 +39,9 @@ def late(seconds: float = 0.005) -> None:
     writing = Store.writing
 
     @contextmanager
-    def left_open(self: Store, beside: Beside | None = None) -> Iterator[Session]:
+    def left_open(self: Store, prepare: Preparation | None = None) -> Iterator[Session]:
         stack = ExitStack()
-        db = stack.enter_context(writing(self, beside))
+        db = stack.enter_context(writing(self, prepare))
         try:
             yield db
         except BaseException:

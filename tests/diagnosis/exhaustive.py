@@ -54,7 +54,7 @@ class Swapped:
 
 
 def swapped(wiring: Wiring, things: Sequence[Thing]) -> Swapped:
-    """The swaps, class by class, each on the present landings."""
+    """The swaps, class by class, each on the present permutations."""
     at_a = {c.name: c.a for c in wiring.conductors}
     at_b = {c.name: c.b for c in wiring.conductors}
     left = []
@@ -168,7 +168,7 @@ def units(wiring: Wiring) -> list[Thing]:
 
 
 def miswires(wiring: Wiring, seats: Swapped, most: int) -> Iterator[Thing]:
-    """Every cycle, and every chain at either end, that costs at most `most`, from the present landings."""
+    """Every cycle, and every chain at either end, that costs at most `most`, from the present permutations."""
     order = order_of_names(wiring)
     wires = [c.name for c in wiring.conductors]
     pairs = [{c.name for c in pair} for pair in wiring.pairs.values()]
@@ -360,7 +360,7 @@ def obeys(wiring: Wiring, things: Sequence[Thing], groups: Groups) -> bool:
 
 
 def _is_walk(wiring: Wiring, thing: Thing, at: Mapping[str, str]) -> bool:
-    """Whether a miswire is one cycle, or one chain to a contact of no conductor, from the present landings."""
+    """Whether a miswire is one cycle, or one chain to a contact of no conductor, from the present permutations."""
     _, names, end, moves = thing
     goals = dict(moves)
     loose = [contact for contact in goals.values() if contact in wiring.loose_contacts and contact[0] == end]

@@ -16,13 +16,13 @@ def joined(contacts: list[str], growth: str) -> list[list[str]]:
 
 def as_fault(written: dict[str, Any]) -> Fault:
     """The fault that a table names."""
-    lanes, landings = written.get("lanes"), written.get("map")
+    lanes, destinations = written.get("lanes"), written.get("map")
     return Fault(
         cast(Faulty, FaultClass(written["class"])),
         tuple(written["conductors"]),
         written["end"],
         tuple(lanes) if lanes else None,
-        tuple(landings.items()) if landings else None,
+        tuple(destinations.items()) if destinations else None,
     )
 
 

@@ -51,8 +51,8 @@ def one_fault(draw: st.DrawFn, line: Wiring) -> Fault:
     if kind is FaultClass.MISWIRE:
         free = [wire for wire in line.conductors if [other.b for other in line.conductors].count(wire.b) == 1]
         ring = draw(st.lists(st.sampled_from(free), min_size=2, max_size=3, unique=True))
-        landings = tuple((one.name, other.b) for one, other in zip(ring, ring[1:] + ring[:1], strict=True))
-        return Fault(kind, tuple(name for name, _ in landings), None, None, landings)
+        destinations = tuple((one.name, other.b) for one, other in zip(ring, ring[1:] + ring[:1], strict=True))
+        return Fault(kind, tuple(name for name, _ in destinations), None, None, destinations)
     if kind in EVIDENCE:
         names = draw(st.lists(st.sampled_from(wires), max_size=2, unique=True))
         return Fault(kind, tuple(names), draw(st.sampled_from([None, "A", "B"])))
@@ -73,7 +73,7 @@ def chains(draw: st.DrawFn, line: Wiring) -> Fault:
     moved = draw(st.lists(st.sampled_from(alone), min_size=1, max_size=2, unique=True))
     goals = dict(zip(moved, [*(at[name] for name in moved[1:]), tag], strict=True))
     names = tuple(name for name in at if name in goals)
-    return Fault(FaultClass.MISWIRE, names, tag[0], landings=tuple((name, goals[name]) for name in names))
+    return Fault(FaultClass.MISWIRE, names, tag[0], destinations=tuple((name, goals[name]) for name in names))
 
 
 @st.composite
@@ -322,7 +322,7 @@ def test_a_reversed_pair_in_words() -> None:
 @pytest.mark.parametrize("end", ["A", "B"])
 def test_a_wire_on_the_shell_s_tag(end: str) -> None:
     line = BUILTIN["xlr3"]
-    faults = [Fault(FaultClass.MISWIRE, ("1",), end, landings=(("1", f"{end}s"),))]
+    faults = [Fault(FaultClass.MISWIRE, ("1",), end, destinations=(("1", f"{end}s"),))]
     drawing = as_found(line, rebuild(line, faults), faults)
     assert drawing.sentences[0] == f"Conductor 1 (shield) is on the shell's tag at end {end}."
     goes = {

@@ -302,7 +302,9 @@ def test_what_the_log_says_of_conductors_is_read_as_it_was_meant(key: str) -> No
 def test_what_the_log_says_of_moved_wires_comes_back_as_that(key: str) -> None:
     """A wire on the shell's tag, two that are exchanged, a shell that lost its contact: with where they go."""
     wiring = BUILTIN[key]
-    moved = [fault for fault in single_faults(wiring) if fault.landings or fault.conductors[0] not in wiring.by_name]
+    moved = [
+        fault for fault in single_faults(wiring) if fault.destinations or fault.conductors[0] not in wiring.by_name
+    ]
     assert any(fault.is_chain for fault in moved)
     for fault in moved:
         if fault.fault_class is not FaultClass.SHORT:

@@ -16,7 +16,7 @@ from service.exchange.moving import move
 from service.kit.problems import Conflict, NotFound, Problem
 from service.settings import Settings
 from service.store import rows
-from service.store.rows import Content, Differs, counted, snapshot
+from service.store.rows import Content, Differs, row_counts, snapshot
 from service.store.sessions import Store
 from service.tables import metadata
 from tests.support.program import BASE, Running, running
@@ -100,7 +100,7 @@ def test_a_target_that_is_not_empty_is_left_alone(programs: tuple[str, str], tmp
 def empty(url: str) -> bool:
     store = Store(url)
     with store.reader.connect() as connection:
-        found = not any(counted(connection).values())
+        found = not any(row_counts(connection).values())
     store.close()
     return found
 

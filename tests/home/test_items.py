@@ -215,8 +215,8 @@ def test_a_lead_moves_an_item_and_its_history_stays(program: Running) -> None:
         item = program.viewer.get(f"/api/v1/items/{code}").json()
         assert (item["place"], item["place_b"]) == (place, place_b)
     with program.store.reading() as db:
-        lived = queries.placements(db, UUID(item["id"]))
-    assert [(row[1], row[2]) for row in lived] == [("Frame 2", "Frame 3"), ("Frame 1", None)]
+        placement = queries.placements(db, UUID(item["id"]))
+    assert [(row[1], row[2]) for row in placement] == [("Frame 2", "Frame 3"), ("Frame 1", None)]
     wrong = program.lead.post(f"/gear/{code}/place", data={"op": op(), "place": "", "place_b": "Frame 3"})
     assert wrong.status_code == 422
     assert 'id="f-place_b-error"' in wrong.text

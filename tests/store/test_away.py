@@ -11,7 +11,7 @@ import pytest
 from service.__main__ import main
 from service.kit.problems import Problem
 from service.settings import read_settings
-from service.store.backup import back_up, present
+from service.store.backup import back_up, existing_store
 from service.store.engine import sqlite_driver
 from service.store.restore import restore
 from tests.support.program import START, migrated
@@ -100,7 +100,7 @@ def files_of_at_most(size: int) -> Iterator[None]:
 
 def test_a_restore_without_room_is_said_and_leaves_nothing(sqlite_url: str, tmp_path: Path) -> None:
     migrated(sqlite_url)
-    with present(sqlite_url) as store:
+    with existing_store(sqlite_url) as store:
         path = back_up(store, tmp_path / "to", START).path
     there = tmp_path / "there"
     with (

@@ -17,12 +17,12 @@ from service.__main__ import main
 from service.crew.models import AuditEntry
 from service.kit.problems import Conflict, NotFound, Problem
 from service.store import migrate
-from service.store.backup import back_up, check, last_backup, present, rotate
-from service.store.checksums import seal_of
+from service.store.backup import back_up, check, existing_store, last_backup, rotate
+from service.store.checksums import checksum_file_of
 from service.store.engine import sqlite_driver, write_engine
 from service.store.restore import restore
 from service.store.rotation import Keep
-from service.store.rows import counted
+from service.store.rows import row_counts
 from service.store.sessions import Store
 from tests.store.filled import fill
 from tests.support.program import START, Running, migrated
@@ -53,13 +53,13 @@ def connected(url: str) -> Iterator[Connection]:
 def rows(url: str) -> dict[str, int]:
     store = Store(url)
     with store.reader.connect() as connection:
-        found = counted(connection)
+        found = row_counts(connection)
     store.close()
     return found
 
 
 def made(url: str, folder: Path, now: datetime = START) -> Path:
-    with present(url) as store:
+    with existing_store(url) as store:
         return back_up(store, folder, now).path
 
 
@@ -67,12 +67,12 @@ def test_a_backup_holds_every_row_and_is_noted_where_it_was_made(filled: str, tm
     before = rows(filled)
     path = made(filled, tmp_path / "to")
     assert path.name == NAME
-    assert sorted(path.parent.iterdir()) == [path, seal_of(path)]
+    assert sorted(path.parent.iterdir()) == [path, checksum_file_of(path)]
     assert path.stat().st_mode & 0o077 == 0
     found = check(path)
     assert found.tables == before
     assert found.revision == migrate.head()
-    with present(filled) as store, store.reading() as db:
+    with existing_store(filled) as store, store.reading() as db:
         assert last_backup(db) == START
 
 
@@ -82,7 +82,7 @@ def test_a_restored_program_goes_on_as_if_nothing_had_been(program: Running, tmp
     path = made(program.store.url, tmp_path / "to")
     fresh = f"sqlite:///{tmp_path / 'fresh.db'}"
     assert restore(fresh, path, tmp_path, START).aside is None
-    with present(fresh) as store, store.reading() as db:
+    with existing_store(fresh) as store, store.reading() as db:
         seen = db.execute(text("SELECT name, zone FROM program")).one()
         assert tuple(seen) == ("Fernhollow Band Program", "America/New_York")
         assert db.scalar(text("SELECT count(*) FROM test")) == 1
@@ -114,7 +114,7 @@ def test_a_backup_of_an_older_revision_is_brought_to_head(database_url: str, tmp
     assert {table: after[table] for table in before if table != "alembic_version"} == {
         table: count for table, count in before.items() if table != "alembic_version"
     }
-    with present(database_url) as store:
+    with existing_store(database_url) as store:
         assert migrate.current(store) == migrate.head()
 
 
@@ -249,8 +249,8 @@ def test_a_letter_that_became_another_one_is_seen(program: Running, tmp_path: Pa
     at = bench(program, "xlr3")
     at.test(at.codes[0], note="Quite good")
     path = back_up(program.store, tmp_path, START).path
-    seal = path.with_name(f"{path.name}.sha256")
-    digest, _, name = seal.read_text().partition("  ")
+    checksum = path.with_name(f"{path.name}.sha256")
+    digest, _, name = checksum.read_text().partition("  ")
     assert name == f"{path.name}\n"
     assert digest == hashlib.sha256(path.read_bytes()).hexdigest()
     assert main(["backup", "--verify", str(path)]) == 0
@@ -261,7 +261,7 @@ def test_a_letter_that_became_another_one_is_seen(program: Running, tmp_path: Pa
         check(path)
     with pytest.raises(Problem, match="is not as it was written"):
         restore(f"sqlite:///{tmp_path / 'new.db'}", path, tmp_path, START)
-    seal.unlink()  # changed on purpose
+    checksum.unlink()  # changed on purpose
     assert check(path).rows > 0
 
 
@@ -329,9 +329,9 @@ def test_a_migration_backs_up_first_what_it_changes(
     monkeypatch.setenv("COILBOOK_BACKUPS", str(tmp_path / "to"))
     migrate.upgrade(database_url, "0001")
     assert main(["migrate"]) == 0
-    path, seal = sorted((tmp_path / "to").iterdir())
-    assert seal == seal_of(path)
+    path, checksum = sorted((tmp_path / "to").iterdir())
+    assert checksum == checksum_file_of(path)
     assert str(path) in capsys.readouterr().out
     assert check(path).revision == "0001"
     assert main(["migrate"]) == 0  # there is nothing to change, so nothing to back up
-    assert sorted((tmp_path / "to").iterdir()) == [path, seal]
+    assert sorted((tmp_path / "to").iterdir()) == [path, checksum]

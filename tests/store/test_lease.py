@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import select
 
 from service.store import lease
-from service.store.lease import LASTS, RENEWED, TRIED, Lease, give_back, leased, take
+from service.store.lease import LASTS, RENEWED, TRIED, Lease, hold_lease, release_lease, take_lease
 from service.store.sessions import Store
 from tests.support.program import START, Clock, Running
 from tests.support.waiting import PATIENCE
@@ -24,9 +24,9 @@ ROOT = Path(__file__).parents[2]
 HOLDER = """
 import sys
 from datetime import datetime
-from service.store.lease import leased
+from service.store.lease import hold_lease
 from service.store.sessions import Store
-with leased(Store(sys.argv[1]), "work", lambda: datetime.fromisoformat(sys.argv[2])) as is_ours:
+with hold_lease(Store(sys.argv[1]), "work", lambda: datetime.fromisoformat(sys.argv[2])) as is_ours:
     print("held" if is_ours else "not held", flush=True)
     sys.stdin.read()
 """
@@ -39,23 +39,23 @@ def leases(store: Store) -> list[tuple[str, str]]:
 
 def test_one_holds_it_until_it_is_given_back(program: Running) -> None:
     store = program.store
-    assert take(store, "work", "first", START)
-    assert not take(store, "work", "second", START)
-    assert take(store, "other work", "second", START)
-    give_back(store, "work", "second")  # not theirs to give
-    assert not take(store, "work", "second", START)
-    give_back(store, "work", "first")
-    assert take(store, "work", "second", START)
+    assert take_lease(store, "work", "first", START)
+    assert not take_lease(store, "work", "second", START)
+    assert take_lease(store, "other work", "second", START)
+    release_lease(store, "work", "second")  # not theirs to give
+    assert not take_lease(store, "work", "second", START)
+    release_lease(store, "work", "first")
+    assert take_lease(store, "work", "second", START)
 
 
 def test_it_lapses_unless_it_is_renewed(program: Running) -> None:
     store = program.store
-    assert take(store, "work", "first", START)
-    assert not take(store, "work", "second", START + LASTS - timedelta(seconds=1))
-    assert take(store, "work", "first", START + LASTS / 2)
-    assert not take(store, "work", "second", START + LASTS)
-    assert take(store, "work", "second", START + 1.5 * LASTS)
-    assert not take(store, "work", "first", START + 1.5 * LASTS)  # so the first one learns that it lost it
+    assert take_lease(store, "work", "first", START)
+    assert not take_lease(store, "work", "second", START + LASTS - timedelta(seconds=1))
+    assert take_lease(store, "work", "first", START + LASTS / 2)
+    assert not take_lease(store, "work", "second", START + LASTS)
+    assert take_lease(store, "work", "second", START + 1.5 * LASTS)
+    assert not take_lease(store, "work", "first", START + 1.5 * LASTS)  # so the first one learns that it lost it
 
 
 def test_a_holder_renews_it_as_long_as_it_works_and_learns_that_it_lost_it(
@@ -68,12 +68,12 @@ def test_a_holder_renews_it_as_long_as_it_works_and_learns_that_it_lost_it(
         asked.release()
         return now
 
-    with leased(program.store, "work", clock) as is_ours:
+    with hold_lease(program.store, "work", clock) as is_ours:
         assert is_ours is not None
         now += LASTS / 2
         for _ in range(3):  # taken, and renewed at least once since
             assert asked.acquire(timeout=PATIENCE)
-        assert not take(program.store, "work", "second", START + LASTS)
+        assert not take_lease(program.store, "work", "second", START + LASTS)
         with program.store.writing() as db:
             db.get_one(Lease, "work").holder = "second"
         for thread in threading.enumerate():
@@ -85,10 +85,10 @@ def test_a_holder_renews_it_as_long_as_it_works_and_learns_that_it_lost_it(
 
 def test_one_that_is_dated_in_the_future_counts_for_its_length_from_now(program: Running) -> None:
     store = program.store
-    assert take(store, "work", "by a wrong clock", START + timedelta(days=400))
-    assert not take(store, "work", "second", START)
-    assert not take(store, "work", "second", START + LASTS - timedelta(seconds=1))
-    assert take(store, "work", "second", START + LASTS)
+    assert take_lease(store, "work", "by a wrong clock", START + timedelta(days=400))
+    assert not take_lease(store, "work", "second", START)
+    assert not take_lease(store, "work", "second", START + LASTS - timedelta(seconds=1))
+    assert take_lease(store, "work", "second", START + LASTS)
 
 
 def test_after_a_kill_the_next_one_has_it_within_a_minute() -> None:
@@ -98,10 +98,10 @@ def test_after_a_kill_the_next_one_has_it_within_a_minute() -> None:
 
 def test_a_block_holds_it_and_leaves_nothing_behind(program: Running) -> None:
     clock = Clock()
-    with leased(program.store, "work", clock) as is_ours:
+    with hold_lease(program.store, "work", clock) as is_ours:
         assert is_ours is not None
         assert is_ours()
-        with leased(program.store, "work", clock) as other:
+        with hold_lease(program.store, "work", clock) as other:
             assert other is None
         assert len(leases(program.store)) == 1
     assert leases(program.store) == []
@@ -113,7 +113,7 @@ def test_of_many_at_once_one_gets_it(program: Running) -> None:
 
     def ask(number: int) -> bool:
         together.wait()
-        return take(stores[number], "work", str(number), START)
+        return take_lease(stores[number], "work", str(number), START)
 
     with ThreadPoolExecutor(len(stores)) as pool:
         got = list(pool.map(ask, range(len(stores))))
@@ -135,5 +135,5 @@ def test_that_of_a_killed_holder_passes_on(program: Running) -> None:
         assert holder.stdout is not None
         assert holder.stdout.readline() == "held\n"
         holder.send_signal(signal.SIGKILL)
-    assert not take(program.store, "work", "next", START + LASTS / 2)
-    assert take(program.store, "work", "next", START + LASTS)
+    assert not take_lease(program.store, "work", "next", START + LASTS / 2)
+    assert take_lease(program.store, "work", "next", START + LASTS)

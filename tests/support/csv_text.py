@@ -3,10 +3,10 @@
 import csv
 import io
 
-from service.kit.csvs import BYTE_ORDER_MARK, unguarded
+from service.kit.csvs import BYTE_ORDER_MARK, unescaped_cell
 
 
 def read_csv(text: str) -> list[list[str]]:
     """The rows, the header first, without the guards against formulas."""
     lines = csv.reader(io.StringIO(text.removeprefix(BYTE_ORDER_MARK), newline=""), strict=True)
-    return [[unguarded(cell) for cell in line] for line in lines if line]
+    return [[unescaped_cell(cell) for cell in line] for line in lines if line]

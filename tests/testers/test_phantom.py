@@ -204,7 +204,7 @@ def test_what_is_told_from_the_fed_end_is_turned_round() -> None:
     # Fed at end B: B1 to A2, B2 to A3, B3 to A1 is seen from there as 1 to 2, 2 to 3, 3 to 1.
     [readings] = possible(XLR3, PhantomDiagnosis((State(lands=(2, 3, 1)).faults(),), no_power=False))
     [fault] = diagnose(XLR3, readings).faults
-    assert fault.landings == (("1", "B3"), ("2", "B1"), ("3", "B2"))
+    assert fault.destinations == (("1", "B3"), ("2", "B1"), ("3", "B2"))
 
 
 def test_values_are_told_all_at_once() -> None:

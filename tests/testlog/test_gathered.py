@@ -18,7 +18,7 @@ from service.gear.core import ItemState
 from service.gear.queries import states
 from service.kit.problems import Busy, Invalid, NotAllowed, Reused, SignInNeeded
 from service.store.engine import sqlite_driver
-from service.store.receipts import Entangled
+from service.store.receipts import NotBatchable
 from service.testlog.core import NewTest, SubmittedTest
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.logging_tests import PendingTest, log_batch, log_tests
@@ -184,7 +184,7 @@ def test_what_touches_others_is_logged_by_itself(program: Running, codes: tuple[
     at = cables(program, 3)
     at.test(at.codes[0], OPEN_2, through=(at.codes[1],))
     said = [SubmittedTest(NewTest(uuid4(), at.codes[each], joined=GOOD), at.lead, program.clock.now) for each in codes]
-    with pytest.raises(Entangled), program.store.writing() as db:
+    with pytest.raises(NotBatchable), program.store.writing() as db:
         log_tests(db, said, ZONE)
     assert len(logged(program)) == 1
     outcomes, transactions = commits(program, [told(program.crew, at.codes[each]) for each in codes])

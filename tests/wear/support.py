@@ -6,7 +6,7 @@ from uuid import UUID
 
 from service.season.core import HistoryEntry
 from service.wear.core import lives as history_core
-from service.wear.core.lives import Life, Stretch, lived
+from service.wear.core.lives import Life, Stretch, item_lives
 from tests.home.support import Truck, truck
 from tests.support.program import Running
 from tests.testlog.support import GOOD, OPEN_2
@@ -14,12 +14,12 @@ from tests.testlog.support import GOOD, OPEN_2
 
 def lives(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> tuple[Life, ...]:
     """The lives of an item."""
-    return lived(history, exposure, came_good=came_good).lives
+    return item_lives(history, exposure, came_good=came_good).lives
 
 
 def ages(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...] | None:
     """How old an item was at its last pass, and is on each of these days; None once it has failed."""
-    life = lived(history, exposure).current
+    life = item_lives(history, exposure).current
     return life and history_core.ages(life, exposure, *days)
 
 

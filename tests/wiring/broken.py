@@ -128,7 +128,7 @@ def _whole_units(made: Wiring, kind: str) -> st.SearchStrategy[Thing | None]:
 
 def as_things(faults: tuple[Fault, ...]) -> tuple[Thing, ...]:
     """A diagnosis in the simulator's words."""
-    return tuple((fault.fault_class.value, fault.conductors, fault.end, fault.landings or ()) for fault in faults)
+    return tuple((fault.fault_class.value, fault.conductors, fault.end, fault.destinations or ()) for fault in faults)
 
 
 def total(things: tuple[Thing, ...]) -> int:

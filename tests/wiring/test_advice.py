@@ -50,7 +50,7 @@ def _said(key: str, fault_class: Faulty, *conductors: str, end: str | None = Non
         ),
         (
             "xlr3",
-            Fault(FaultClass.MISWIRE, ("1", "2"), landings=(("1", "B2"), ("2", "B1"))),
+            Fault(FaultClass.MISWIRE, ("1", "2"), destinations=(("1", "B2"), ("2", "B1"))),
             "Miswired: conductor 1 (shield) ends on contact 2 at end B and "
             "conductor 2 (hot) ends on contact 1 at end B",
         ),
@@ -117,7 +117,7 @@ SINGLES = wiring(
     [
         (Fault(FaultClass.OPEN, ("1",)), "Dead."),
         (Fault(FaultClass.SHORT, ("1", "2")), "in the other"),
-        (Fault(FaultClass.MISWIRE, ("1", "2"), landings=(("1", "B2"), ("2", "B1"))), "wrong sound"),
+        (Fault(FaultClass.MISWIRE, ("1", "2"), destinations=(("1", "B2"), ("2", "B1"))), "wrong sound"),
     ],
 )
 def test_single_conductors_have_their_own_words(fault: Fault, words: str) -> None:
@@ -188,7 +188,7 @@ def _examples(made: Wiring) -> list[Fault]:
     faults.append(Fault(FaultClass.REVERSED_PAIR, (pair[0].name, pair[1].name)))
     first, last = made.conductors[0], made.conductors[-1]
     faults.append(
-        Fault(FaultClass.MISWIRE, (first.name, last.name), landings=((first.name, last.b), (last.name, first.b)))
+        Fault(FaultClass.MISWIRE, (first.name, last.name), destinations=((first.name, last.b), (last.name, first.b)))
     )
     return [*faults, *(Fault(kind, (), end) for kind in FAULTS for end in (None, "A", "B"))]
 
@@ -260,7 +260,7 @@ def test_no_class_is_forgotten() -> None:
 def test_a_wire_on_a_contact_of_no_conductor_is_looked_for_where_it_is(
     key: str, end: str, goals: dict[str, str], title: str, first: str
 ) -> None:
-    fault = Fault(FaultClass.MISWIRE, tuple(goals), end, landings=tuple(goals.items()))
+    fault = Fault(FaultClass.MISWIRE, tuple(goals), end, destinations=tuple(goals.items()))
     said = say(BUILTIN[key], fault)
     assert said.title == title
     assert said.look_first.startswith(first), said.look_first

@@ -228,7 +228,7 @@ def test_each_state_is_listed_once_and_named_as_the_diagnosis_names_it() -> None
     states = [state.faults() for state in (*phantom.SIMPLE_STATES, *phantom.DOUBLE_STATES)]
     assert len(set(states)) == len(states)
     assert states[0] == ()
-    assert State(lands=(2, 3, 1)).faults()[0].landings == (("1", "B2"), ("2", "B3"), ("3", "B1"))
+    assert State(lands=(2, 3, 1)).faults()[0].destinations == (("1", "B2"), ("2", "B3"), ("3", "B1"))
     assert REVERSED.faults()[0].fault_class is FaultClass.REVERSED_PAIR
 
 

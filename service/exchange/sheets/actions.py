@@ -30,7 +30,7 @@ from service.kit.csvs import write_csv
 from service.kit.dates import local_date
 from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
-from service.store.drafts import WorkDone
+from service.store.drafts import WorkResult
 
 STAYED = "Why it stayed out"
 """The column that says so, in the rows that are given back."""
@@ -90,7 +90,7 @@ class Brought:
 
 def bring_in(
     db: Session, request: ImportRequest, who: Who | None, setting: Setting, seen: str = ""
-) -> WorkDone[Brought]:
+) -> WorkResult[Brought]:
     """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
 
     Raises:
@@ -119,7 +119,7 @@ def bring_in(
     new = [row for row in plan.rows if row.status is RowStatus.NEW]
     after = [[row.line, href, words] for row in new for href, words in ways_in_words(row)]
     answer = {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
-    return WorkDone(Brought(answer, changes), follow_ups)
+    return WorkResult(Brought(answer, changes), follow_ups)
 
 
 class WrongRows(Invalid):

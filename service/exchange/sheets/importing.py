@@ -14,7 +14,7 @@ from service.exchange.sheets.actions import Brought, Setting, bring_in
 from service.exchange.sheets.core.import_options import ImportRequest
 from service.gear.models import Flag, Item, ItemLength, OwnWiring, Place, Placement, StateChange
 from service.season.models import ItemSeason, RoundRow, SeasonRow
-from service.store.drafts import Meanwhile, Tell, WorkDone, WorkedOut, work_out
+from service.store.drafts import AddedSince, OnProgress, PreparedWork, WorkResult, work_out
 from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.models import Repair, Swap, Test, TestItem
@@ -48,8 +48,8 @@ def work_out_import(
     setting: Setting,
     seen: str = "",
     first: Callable[[Session], object] = lambda _db: None,
-    tell: Tell = lambda _done, _many: None,
-) -> WorkedOut[Brought]:
+    on_progress: OnProgress = lambda _done, _many: None,
+) -> PreparedWork[Brought]:
     """Work out what `bring_in` does, after `first`: writing it then takes a moment, and it is there all at once or not
     at all.
 
@@ -57,14 +57,14 @@ def work_out_import(
         Invalid: as `bring_in` does.
     """
 
-    def do(db: Session) -> WorkDone[Brought]:
+    def do(db: Session) -> WorkResult[Brought]:
         first(db)
         return bring_in(db, request, who, setting, seen)
 
-    return work_out(store, do, _changed, tell)
+    return work_out(store, do, _changed, on_progress)
 
 
-def _changed(meanwhile: Meanwhile, brought: Brought) -> Collection[UUID] | None:
+def _changed(meanwhile: AddedSince, brought: Brought) -> Collection[UUID] | None:
     """The items of which something was logged. None where gear, places, tags, seasons or settings are no longer as
     they were, or what was logged may change what becomes of a row: phones log what happens now, a sheet tells of
     earlier days, so what it says stays true beside it; only what follows from both is another.

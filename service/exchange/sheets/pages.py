@@ -24,7 +24,7 @@ from service.gear.core import kind_choices
 from service.kit.problems import Invalid, NotFound, invalid
 from service.kit.quantities import Unit
 from service.kit.text import id_in_address
-from service.store.drafts import Tell
+from service.store.drafts import OnProgress
 from service.store.receipts import answer_to, digest
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
@@ -125,13 +125,13 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             left = pack(actions.left_as_csv(text, brought.answer["left"]))
             return {**brought.answer, "kind": request.kind, "sheet": left}
 
-        def work(tell: Tell) -> Any:
+        def work(on_progress: OnProgress) -> Any:
             seen = sent.fields.get("seen", "")
             return context.once_worked_out(
                 op,
                 ACTION,
                 content,
-                lambda: work_out_import(context.store, request, context.me, setting, seen, tell=tell),
+                lambda: work_out_import(context.store, request, context.me, setting, seen, on_progress=on_progress),
                 answer,
             )
 

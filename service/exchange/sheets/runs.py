@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from service.kit.problems import Busy, Problem
-from service.store.drafts import Tell
+from service.store.drafts import OnProgress
 from service.store.receipts import reused
 
 LOG = logging.getLogger("coilbook")
@@ -44,7 +44,7 @@ class ImportRuns:
         self._lock, self._turn = Lock(), Lock()
         self._stopped = Event()
 
-    def start(self, op: UUID, digest: str, fields: Mapping[str, str], work: Callable[[Tell], Any]) -> ImportRun:
+    def start(self, op: UUID, digest: str, fields: Mapping[str, str], work: Callable[[OnProgress], Any]) -> ImportRun:
         """Let an import run. What runs already under its id is joined.
 
         Raises:
@@ -76,8 +76,8 @@ class ImportRuns:
         """Let none go on."""
         self._stopped.set()
 
-    def _run(self, run: ImportRun, work: Callable[[Tell], Any]) -> None:
-        def tell(done: int, many: int) -> None:
+    def _run(self, run: ImportRun, work: Callable[[OnProgress], Any]) -> None:
+        def on_progress(done: int, many: int) -> None:
             if self._stopped.is_set():
                 raise Busy("The service was stopped. Nothing of this sheet was brought in; bring it in once more.")
             run.done, run.many = done, many
@@ -85,8 +85,8 @@ class ImportRuns:
         try:
             with self._turn:
                 run.waits = False
-                tell(0, 0)
-                answer = work(tell)
+                on_progress(0, 0)
+                answer = work(on_progress)
         except Problem as refusal:
             run.answer.set_exception(refusal)
         except Exception as error:  # whoever looks is told

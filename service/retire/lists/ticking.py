@@ -79,7 +79,7 @@ def tick(db: Session, new: NewTick, actor: Actor) -> dict[str, Any]:
         return _answer(db, new.id, item, earlier.spare_id, earlier.action, actor.now, already=True)
     if new.action in _OUT and item.state in _OUT_OF_USE:
         raise Conflict(f"{code_of(db, item.id)} is {item.state} in the book already. Tell your lead.")
-    before, lived = ItemState(item.state), gear_queries.placement(db, item.id)
+    before, placement = ItemState(item.state), gear_queries.placement(db, item.id)
     case = gear_queries.placement(db, spare.id) if spare else None
     if new.action in _OUT:
         reason = _REASONS[new.action].format(event=event.name, why=" ".join(new.why)).strip()
@@ -94,8 +94,8 @@ def tick(db: Session, new: NewTick, actor: Actor) -> dict[str, Any]:
             why=list(new.why),
             state_before=before,
             state_after=item.state,
-            place_a_id=lived and lived.place_a_id,
-            place_b_id=lived and lived.place_b_id,
+            place_a_id=placement and placement.place_a_id,
+            place_b_id=placement and placement.place_b_id,
             spare_place_id=case and case.place_a_id,
             at=at,
             received_at=actor.now,

@@ -13,7 +13,7 @@ from service.crew.core import Who
 from service.gear.models import Item
 from service.gear.queries import item_facts
 from service.kit.problems import Conflict, NotFound, invalid
-from service.store.receipts import bar
+from service.store.receipts import block
 from service.tags.queries import codes_of
 from service.testlog import queries
 from service.testlog.effects import Cause, Histories, apply_effects, lock_with_histories
@@ -35,7 +35,7 @@ def mark(db: Session, op: UUID, test_id: UUID, note: str, who: Who, now: datetim
     """
     marked = queries.test(db, test_id) is not None
     if not marked:
-        bar(db, test_id, BARRED, now)
+        block(db, test_id, BARRED, now)
         # If the test was just being logged, the bar waited for that transaction: now it is there.
         marked = queries.test(db, test_id) is not None
     if marked:

@@ -107,7 +107,7 @@ def days_until(stretches: Sequence[Stretch]) -> Callable[[date], int]:
 
 
 @dataclass(frozen=True, slots=True)
-class Lived:
+class ItemLives:
     """What tests show about an item: its `lives`, without those of which no test says anything.
 
     `current` is its current life: the item's age when that life began, and the life's age at its last pass; None once
@@ -118,7 +118,7 @@ class Lived:
     current: tuple[int, int] | None
 
 
-def lived(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> Lived:
+def item_lives(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_good: bool = True) -> ItemLives:
     """The lives of an item with this history, in time order, over its exposure days.
 
     Without `came_good` it is unknown whether the item was good when it came, and how old it was: a failure before its
@@ -141,11 +141,11 @@ def lived(history: Iterable[HistoryEntry], exposure: Sequence[Stretch], *, came_
             failed = True
     if good and not failed:
         lives.append(Life(good, None))
-    return Lived(tuple(lives), None if failed else (born, good))
+    return ItemLives(tuple(lives), None if failed else (born, good))
 
 
 def ages(life: tuple[int, int], exposure: Sequence[Stretch], *days: date) -> tuple[int, ...]:
-    """The age of an item in its current life (`Lived.current`), at its last pass and on each of these days."""
+    """The age of an item in its current life (`ItemLives.current`), at its last pass and on each of these days."""
     born, good = life
     until = days_until(exposure)
     return good, *(max(good, until(day) - born) for day in days)

@@ -5,7 +5,7 @@ cable with this fault gives; all else becomes evidence, with the words as its no
 
 >>> from service.wiring.builtin import BUILTIN
 >>> understood("Pin 2 open at B", BUILTIN["xlr3"]).faults
-(Fault(fault_class=<FaultClass.OPEN: 'open'>, conductors=('2',), end=None, lanes=None, landings=None),)
+(Fault(fault_class=<FaultClass.OPEN: 'open'>, conductors=('2',), end=None, lanes=None, destinations=None),)
 >>> understood("crackles when bent", BUILTIN["xlr3"]).evidence[0].kind
 <FaultClass.INTERMITTENT: 'intermittent'>
 """

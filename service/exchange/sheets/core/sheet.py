@@ -20,7 +20,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from service.exchange.sheets.core.header import find_header, is_value
-from service.kit.csvs import BYTE_ORDER_MARK, unguarded
+from service.kit.csvs import BYTE_ORDER_MARK, unescaped_cell
 from service.kit.problems import Invalid, invalid
 
 BYTES_MOST = 2_000_000
@@ -146,7 +146,7 @@ def _lines(text: str, separator: str, *, strict: bool = True) -> list[SheetRow]:
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
-                rows.append(SheetRow(begins, tuple(unguarded(cell) for cell in cells)))
+                rows.append(SheetRow(begins, tuple(unescaped_cell(cell) for cell in cells)))
             begins = reader.line_num + 1
     except csv.Error as error:
         raise _refused(

@@ -1,4 +1,4 @@
-"""Two at once on PostgreSQL: whoever comes second is told so in words, and never meets a broken page."""
+"""Two writers at once on PostgreSQL: the second gets a sentence that says why it is refused, never an error page."""
 
 import os
 import subprocess
@@ -22,7 +22,7 @@ from service.gear.models import OwnWiring
 from service.kit.problems import Busy
 from service.serving import first_link
 from service.store.receipts import WriteRequest, once
-from service.store.sessions import Store, rerun_if_beaten
+from service.store.sessions import Store, retry_on_conflict
 from service.testlog.core import NewTest
 from service.testlog.housekeeping import verify
 from service.testlog.logging_tests import log_test
@@ -142,7 +142,7 @@ def test_a_test_that_ties_items_while_another_waits(program: Running, tested: st
         with program.store.writing() as db:
             return log_test(db, NewTest(uuid4(), code, joined=GOOD), at.lead, now + timedelta(minutes=1), ZONE)
 
-    with held(program.store, fail_through_both, lambda: rerun_if_beaten(test_one)) as second:
+    with held(program.store, fail_through_both, lambda: retry_on_conflict(test_one)) as second:
         answer = second.result()
     assert answer["verdict"] == "pass"
     assert begun == [code] * tries
@@ -151,7 +151,7 @@ def test_a_test_that_ties_items_while_another_waits(program: Running, tested: st
 
 
 def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
-    class There(Exception):
+    class AlreadyExists(Exception):
         sqlstate = "23505"
 
     tries = []
@@ -161,10 +161,10 @@ def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
         raise IntegrityError("INSERT", None, error)
 
     with pytest.raises(Busy):
-        rerun_if_beaten(lambda: write(There()))
+        retry_on_conflict(lambda: write(AlreadyExists()))
     assert len(tries) == 3
     with pytest.raises(IntegrityError):  # what others have no part in is a fault, and told as one
-        rerun_if_beaten(lambda: write(Exception()))
+        retry_on_conflict(lambda: write(Exception()))
     assert len(tries) == 4
 
 

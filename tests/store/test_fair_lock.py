@@ -1,4 +1,4 @@
-"""Turns at writing: whoever is told to stop while they wait leaves the turn to the others."""
+"""The fair lock for writing: a thread that is interrupted while it waits leaves the lock to the others."""
 
 import os
 import signal
@@ -8,7 +8,7 @@ from types import FrameType
 
 import pytest
 
-from service.store.sessions import Turns
+from service.store.sessions import FairLock
 from tests.support.waiting import PATIENCE
 
 
@@ -17,26 +17,26 @@ class Stopped(BaseException):
 
 
 def test_who_is_stopped_while_waiting_takes_no_turn_along() -> None:
-    turns, give_up = Turns(), monotonic() + PATIENCE
+    write_lock, give_up = FairLock(), monotonic() + PATIENCE
 
     def stop(_number: int, _frame: FrameType | None) -> None:
         raise Stopped
 
     def send() -> None:
-        while not turns.waiting:
+        while not write_lock.waiting:
             assert monotonic() < give_up, "nobody came to wait"
         os.kill(os.getpid(), signal.SIGUSR1)
 
     before = signal.signal(signal.SIGUSR1, stop)
     sender = Thread(target=send)
     try:
-        assert turns.acquire(0)
+        assert write_lock.acquire(0)
         sender.start()
         with pytest.raises(Stopped):
-            turns.acquire(PATIENCE)
+            write_lock.acquire(PATIENCE)
         sender.join()
-        turns.release()
-        assert turns.acquire(0)  # nobody who has gone was given it
-        turns.release()
+        write_lock.release()
+        assert write_lock.acquire(0)  # nobody who has gone was given it
+        write_lock.release()
     finally:
         signal.signal(signal.SIGUSR1, before)
