@@ -12,7 +12,7 @@ from service.retire.spares import models as spares
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
-from service.store import backup, lease, receipts
+from service.store import backup, idle, lease, receipts
 from service.store.base import Base
 from service.swaps import models as swaps
 from service.tags import models as tags
@@ -26,6 +26,7 @@ __all__ = [
     "decisions",
     "gear",
     "handover",
+    "idle",
     "lease",
     "metadata",
     "passphrases",

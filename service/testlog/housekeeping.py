@@ -25,11 +25,12 @@ from service.crew.models import Person, Program
 from service.crew.privacy import queries as privacy
 from service.crew.privacy.actions import anonymize
 from service.crew.privacy.core import anonymize_on
-from service.gear.models import ITEM_IS_ASKED, Item
+from service.gear.models import FLAG_IS_OPEN, ITEM_IS_ASKED, Flag, Item
 from service.kit.dates import local_date
 from service.kit.problems import Busy
 from service.season.models import ItemDue
 from service.season.queries import seasons
+from service.store.idle import digest, is_idle, joined, set_idle
 from service.store.sessions import Store, chunks, locked
 from service.tags.queries import codes_of
 from service.testlog.due_states import ReckonedDue, reckon_due, set_reckoned
@@ -51,11 +52,13 @@ class Chore:
     """Something to do each day.
 
     `steps(store, today)` computes one step after the other in sessions that only read. Each step is executed in a write
-    transaction before the next one is computed.
+    transaction before the next one is computed. `rests_on(db, today)` names all that the chore looks at, and costs
+    little: while it is what it was when the chore last found nothing to do, the chore is left out.
     """
 
     name: str
     steps: Callable[[Store, date], Iterator[Step]]
+    rests_on: Callable[[Session, date], str] | None = None
 
 
 def brief(name: str, run: Step) -> Chore:
@@ -82,6 +85,10 @@ def keep_house(
     done, today = [], local_date(now, ZoneInfo(program.zone))
     for chore in (Chore("", _all_anew), *chores):
         count = 0
+        rests_on = _rests_on(store, chore, today)
+        if rests_on is not None and _is_idle(store, chore, rests_on):
+            done.append(f"{chore.name}: 0")
+            continue
         for step in chore.steps(store, today):
             if not may_go_on():
                 raise Interrupted("Housekeeping was stopped; the next turn goes on from there.")
@@ -90,11 +97,27 @@ def keep_house(
                     raise Interrupted("Another time zone was chosen meanwhile; the next turn goes by it.")
                 count += step(db, today, now)
         done.append(f"{chore.name}: {count}")
+        if rests_on is not None and count == 0:
+            with store.writing() as db:
+                set_idle(db, chore.name, rests_on)
     with store.writing() as db:
         kept = locked(db, Program, 1)
         if kept.zone == program.zone:  # else a lead changed it meanwhile, and everything is computed again
             kept.housekept_on = today
     return "; ".join(done[1:]) + "."
+
+
+def _rests_on(store: Store, chore: Chore, today: date) -> str | None:
+    """What a chore looks at, told before it looks: what changes in between is noticed by the next run."""
+    if chore.rests_on is None:
+        return None
+    with store.reading() as db:
+        return chore.rests_on(db, today)
+
+
+def _is_idle(store: Store, chore: Chore, rests_on: str) -> bool:
+    with store.reading() as db:
+        return is_idle(db, chore.name, rests_on)
 
 
 @dataclass(frozen=True)
@@ -204,7 +227,16 @@ def _over(db: Session, came: dict[UUID, datetime], today: date) -> list[UUID]:
     return [person_id for person_id, at in came.items() if over(max(at, logged.get(person_id, at)))]
 
 
-CHORES = (Chore("due states refreshed", refresh_stale), Chore("flags raised or cleared", refresh_flags))
+def _flags_rest_on(db: Session, today: date) -> str:
+    """What flags by due states rest on, which are as many as items and fewer than tests."""
+    due, raised = joined(ItemDue.item_id, ItemDue.state, ItemDue.due_by), joined(Flag.item_id, Flag.flag, Flag.period)
+    return digest(db, due, raised.where(FLAG_IS_OPEN), and_also=today)
+
+
+CHORES = (
+    Chore("due states refreshed", refresh_stale),
+    Chore("flags raised or cleared", refresh_flags, _flags_rest_on),
+)
 
 
 def verify(store: Store, now: datetime) -> list[str]:

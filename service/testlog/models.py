@@ -124,6 +124,7 @@ class Test(Base):
         one_of("verdict", Verdict),
         Index(None, "tested_at", "id"),
         Index(None, "session_id", "tested_at"),
+        Index(None, "person_id", "received_at"),
     )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
@@ -139,7 +140,7 @@ class Test(Base):
     told_at: Mapped[datetime]
     sent_at: Mapped[datetime | None]
     received_at: Mapped[datetime]
-    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"), index=True)
+    person_id: Mapped[UUID | None] = mapped_column(refers("person.id"))
     session_id: Mapped[UUID | None] = mapped_column(refers("work_session.id"))
     tester_id: Mapped[UUID | None] = mapped_column(refers("tester.id"))
 

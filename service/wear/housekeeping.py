@@ -10,19 +10,35 @@ from datetime import date, datetime
 from functools import partial
 from uuid import UUID
 
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.gear.actions import clear_flags
 from service.gear.core import FlagKind
+from service.gear.models import Item, Place, Placement, Port, StateChange
 from service.kit.dates import local_date
+from service.season.models import ItemSeason, SeasonRow
+from service.store.idle import counted, digest, joined
 from service.store.sessions import Store, chunks
 from service.testlog.effects import occasion_of, raise_again
 from service.testlog.housekeeping import STEP, Chore, Step, zone_of
+from service.testlog.models import MarkStands, Repair, Test, Void, WrongMark
 from service.wear import fits, queries
 from service.wear.core.classes import class_models
+from service.wear.core.fit_document import VERSION
+from service.wear.models import WearFit
 from service.wear.queries import chances, known_lives, lives_by_class, records
 
 _WHY_CLEARED = "No longer so."
+
+_LOG = [counted(table) for table in (Test, Repair, Void, WrongMark, MarkStands, StateChange)]
+_GEAR = (
+    joined(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on),
+    joined(Port.item_id, Port.type),
+    joined(Placement.id, Placement.place_a_id, Placement.strapped),
+    joined(Place.id, Place.kind),
+)
+_SEASONS = joined(ItemSeason.item_id, ItemSeason.season_id), joined(SeasonRow.id, SeasonRow.starts, SeasonRow.ends)
 
 
 def refit(store: Store, today: date) -> Iterator[Step]:
@@ -42,7 +58,13 @@ def _set_fit(columns: tuple[str, str], db: Session, _today: date, now: datetime)
     return 1
 
 
-REFIT = Chore("fits made", refit)
+def rests_on(db: Session, today: date) -> str:
+    """A digest of all that wear is reckoned from, without reading the log, to which entries are only added."""
+    fit = select(func.max(WearFit.revision))
+    return digest(db, *_LOG, *_GEAR, *_SEASONS, fit, and_also=(VERSION, zone_of(db).key, today))
+
+
+REFIT = Chore("fits made", refit, rests_on)
 
 
 def verify(store: Store) -> list[str]:
@@ -69,7 +91,10 @@ def chore(limit: Callable[[Session], float]) -> Chore:
         for ids in chunks(sorted(changed), STEP):
             yield partial(_follow, risky, ids)
 
-    return Chore("items at risk", steps)
+    def risk_rests_on(db: Session, today: date) -> str:
+        return f"{rests_on(db, today)} {limit(db)}"
+
+    return Chore("items at risk", steps, risk_rests_on)
 
 
 def _follow(risky: Mapping[UUID, str], item_ids: Collection[UUID], db: Session, _today: date, now: datetime) -> int:

@@ -45,10 +45,11 @@ _MODELS = (
 )
 
 LEFT_OUT = frozenset(
-    {"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup", "wear_fit"}
+    {"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup", "wear_fit", "idle_chore"}
 )
 """Tables that are no part of an export: what signs somebody in or opens a feed, who tried to, who holds which work
-just now, which backups lie on this computer, and the fit of wear, which is made anew from the log.
+just now, which backups lie on this computer, the fit of wear, which is made anew from the log, and which chores had
+nothing to do.
 """
 LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
 _FOUND_WITH = frozenset({"program", "audit_entry"})
