@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import Row, case, func, select, update
+from sqlalchemy import ColumnElement, Row, case, func, select, update
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
@@ -63,10 +63,10 @@ def session(db: Session, session_id: UUID) -> WorkSession | None:
     return db.get(WorkSession, session_id)
 
 
-def sessions(db: Session) -> Sequence[Row[WorkSession, str | None, int, int]]:
+def sessions(db: Session, *only: ColumnElement[bool]) -> Sequence[Row[WorkSession, str | None, int, int]]:
     """Sessions, open ones first, then the latest: (session, place, lines of its worklist, how many are done).
 
-    Done is what was tested or, in a count, seen.
+    Done is what was tested or, in a count, seen. `only` are conditions on the sessions, all of which must hold.
     """
     total = select(func.count()).where(WorkItem.session_id == WorkSession.id).scalar_subquery()
     done = (
@@ -88,6 +88,7 @@ def sessions(db: Session) -> Sequence[Row[WorkSession, str | None, int, int]]:
     return db.execute(
         select(WorkSession, Place.name, total, case((WorkSession.kind == SessionKind.COUNT, seen), else_=done))
         .outerjoin(Place, Place.id == WorkSession.place_id)
+        .where(*only)
         .order_by(WorkSession.closed_at.is_not(None), WorkSession.on.desc(), WorkSession.created_at.desc())
         .limit(LIST_MOST)
     ).all()

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import CompoundSelect, Select, func, or_, select, tuple_
+from sqlalchemy import CompoundSelect, Select, case, func, or_, select, tuple_
 from sqlalchemy.orm import Session
 
 from service.gear.models import ITEM_IS_ASKED, Item
@@ -15,7 +15,7 @@ from service.gear.wirings import find_wiring
 from service.kit.dates import midnight
 from service.season import queries as season
 from service.season.core import DueState, RoundProgress, due_in_seasons
-from service.season.models import ItemSeason, RoundRow
+from service.season.models import ItemDue, ItemSeason, RoundRow
 from service.testlog.core import Verdict, all_pass, days_by_lane, lanes_of_item
 from service.testlog.models import NOT_VOIDED, Test, TestItem, Void
 from service.testlog.queries import DOUBTED, events, suspected
@@ -25,6 +25,23 @@ from service.testlog.reach import SIDE_BY_SIDE, lane_names
 def progress(db: Session, season_id: UUID, zone: ZoneInfo) -> list[RoundProgress]:
     """The progress of each round of a season."""
     return [_progress(db, row, zone) for row in season.rounds(db, season_id)]
+
+
+def open_round(db: Session, season_id: UUID, today: date, zone: ZoneInfo) -> RoundProgress | None:
+    """The progress of the round of a season that runs today, from the cached due states; None if none runs."""
+    row = next((each for each in season.rounds(db, season_id) if each.opens <= today < each.closes), None)
+    if row is None:
+        return None
+    passed = case((ItemDue.last_passed_at >= midnight(row.opens, zone), 1))
+    query = (
+        select(func.count(), func.count(passed))
+        .select_from(ItemSeason)
+        .join(Item, Item.id == ItemSeason.item_id)
+        .outerjoin(ItemDue, ItemDue.item_id == Item.id)
+        .where(ItemSeason.season_id == season_id, ITEM_IS_ASKED, Item.in_service_on < row.closes)
+    )
+    required, done = db.execute(query).one()
+    return RoundProgress(row.number + 1, row.opens, row.closes - timedelta(days=1), done, required)
 
 
 def _progress(db: Session, row: RoundRow, zone: ZoneInfo) -> RoundProgress:

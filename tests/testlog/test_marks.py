@@ -9,12 +9,13 @@ from sqlalchemy import select
 from service.chores import CHORES
 from service.crew.models import AuditEntry
 from service.gear.core import ItemState
+from service.kit.dates import local_date
 from service.season.core import DueState
 from service.season.models import ItemDue, SeasonRow
 from service.testlog.housekeeping import keep_house, verify
 from service.testlog.models import MarkStands, WrongMark
 from service.testlog.queries import events, histories
-from service.testlog.rounds import progress
+from service.testlog.rounds import open_round, progress
 from tests.support.program import Running, op
 from tests.testlog.support import FLEXED, GOOD, OPEN_2, ZONE, Bench, bench
 
@@ -68,7 +69,10 @@ def sound(at: Bench) -> None:
 
 def passed(program: Running) -> int:
     with program.store.reading() as db:
-        return progress(db, db.scalars(select(SeasonRow.id)).one(), ZONE)[0].passed
+        season_id, today = db.scalars(select(SeasonRow.id)).one(), local_date(program.clock.now, ZONE)
+        rounds = progress(db, season_id, ZONE)
+        assert open_round(db, season_id, today, ZONE) == next((each for each in rounds if each.is_open(today)), None)
+        return rounds[0].passed
 
 
 @pytest.mark.parametrize("stands", [False, True])

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.diagnosis.diagnosis import diagnose
+from service.kit.dates import local_date
 from service.kit.problems import Invalid
 from service.season.core import DueState, What, due_of_lanes
 from service.season.models import ItemDue
@@ -17,7 +18,7 @@ from service.sessions import queries as session_queries
 from service.testlog.core import FaultStatus, LogEntry, Verdict, days_by_lane, event_of, fault_of, has_passed
 from service.testlog.housekeeping import verify
 from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test, through_wiring
-from service.testlog.rounds import progress
+from service.testlog.rounds import open_round, progress
 from service.wiring.builtin import BUILTIN
 from service.wiring.wirings import read
 from tests.support.program import Running, form_of_a_test, op
@@ -116,7 +117,9 @@ def test_one_lane_does_not_prove_eight(program: Running) -> None:
 def passed_in_round(program: Running) -> int:
     with program.store.reading() as db:
         (season,) = seasons(db)
-        return progress(db, season.id, ZONE)[0].passed
+        rounds, today = progress(db, season.id, ZONE), local_date(program.clock.now, ZONE)
+        assert open_round(db, season.id, today, ZONE) == next((each for each in rounds if each.is_open(today)), None)
+        return rounds[0].passed
 
 
 def test_four_lanes_do_not_prove_eight(program: Running) -> None:

@@ -1,5 +1,6 @@
 """Now: what to do next, by who asks; and the way to everything else."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -27,8 +28,8 @@ from service.sessions.queries import sessions
 from service.tags.queries import how_many_wait
 from service.testlog.housekeeping import ensure_today
 from service.testlog.log_lists import ListedTest
-from service.testlog.models import WorkSession
-from service.testlog.rounds import progress
+from service.testlog.models import SESSION_IS_OPEN, WorkSession
+from service.testlog.rounds import open_round
 
 router = APIRouter(include_in_schema=False)
 ACTS = 3
@@ -47,7 +48,7 @@ class Now:
     due: dict[DueState, int]
     states: dict[ItemState, int]
     suspects: int
-    sessions: list[Row[WorkSession, str | None, int, int]]
+    sessions: Sequence[Row[WorkSession, str | None, int, int]]
     season_id: str | None
     round: RoundProgress | None
     event: Event | None
@@ -105,7 +106,6 @@ def openapi(context: LeadContext) -> Response:
 def _now(context: RequestContext, db: Session) -> Now:
     rows = season.seasons(db)
     row = season.current(rows, context.today)
-    rounds = progress(db, row.id, context.zone) if row else []
     event = event_for(db, None, context.today)
     states = queries.state_counts(db)
     leads = context.me.role is Role.LEAD
@@ -116,9 +116,9 @@ def _now(context: RequestContext, db: Session) -> Now:
         due=season.due_counts(db),
         states=states,
         suspects=queries.suspects(db),
-        sessions=[row for row in sessions(db) if row[0].closed_at is None],
+        sessions=sessions(db, SESSION_IS_OPEN),
         season_id=str(row.id) if row else None,
-        round=next((each for each in rounds if each.is_open(context.today)), None),
+        round=open_round(db, row.id, context.today, context.zone) if row else None,
         event=event,
         pull=pull,
         ready=ready,

@@ -10,7 +10,6 @@ from sqlalchemy.orm import Session
 
 from service.crew.models import Person
 from service.testlog.models import NOT_VOIDED, MarkStands, Test, Void, WrongMark
-from service.testlog.queries import DOUBTED
 
 
 @dataclass(frozen=True)
@@ -42,12 +41,15 @@ def marks_of(db: Session, test_ids: Collection[UUID]) -> dict[UUID, Marked]:
 
 def undecided(db: Session, most: int) -> Sequence[Row[Test, str | None, Void | None]]:
     """Rows of the log for the tests that a lead has to decide about, in the order in which they were marked."""
+    # Outer joins keep SQLite from reading the whole log and looking up the mark of each test.
     query = (
         select(Test, Person.display_name, Void)
-        .join(WrongMark, WrongMark.test_id == Test.id)
+        .select_from(WrongMark)
+        .outerjoin(MarkStands, MarkStands.test_id == WrongMark.test_id)
+        .outerjoin(Test, Test.id == WrongMark.test_id)
         .outerjoin(Person, Person.id == Test.person_id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .where(DOUBTED, NOT_VOIDED)
-        .order_by(WrongMark.at, Test.id)
+        .outerjoin(Void, Void.test_id == WrongMark.test_id)
+        .where(MarkStands.test_id.is_(None), NOT_VOIDED)
+        .order_by(WrongMark.at, WrongMark.test_id)
     )
     return db.execute(query.limit(most)).all()
