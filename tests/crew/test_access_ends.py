@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
 from fastapi.testclient import TestClient
@@ -11,7 +11,7 @@ from service.crew import actions, queries
 from service.crew.core import Role, Who
 from service.crew.links import NewLink
 from service.crew.models import Person
-from tests.support.program import BASE, Running, op
+from tests.support.program import BASE, Running, op, running
 
 
 def device(program: Running) -> TestClient:
@@ -25,9 +25,9 @@ def made(program: Running, role: Role, label: str, maker: Who | None = None) -> 
         return actions.make_pass(db, role, label, maker, program.clock.now)
 
 
-def second_lead(program: Running, name: str = "Kit") -> tuple[TestClient, Who]:
-    """Another lead, signed in on a device of their own."""
-    link, phone = made(program, Role.LEAD, name), device(program)
+def second_lead(program: Running, name: str = "Kit", maker: Who | None = None) -> tuple[TestClient, Who]:
+    """Another lead, signed in on a device of their own by a link of `maker`; None: of the command."""
+    link, phone = made(program, Role.LEAD, name, maker), device(program)
     assert phone.post("/join", data={"pass": link.secret, "name": name}).status_code == 303
     with program.store.reading() as db:
         (person,) = queries.people_named(db, name)
@@ -145,3 +145,43 @@ def test_a_link_made_after_a_lead_went_stays_when_their_name_goes(program: Runni
     assert "What ends with it" not in program.lead.get(f"/crew/people/{kit.id}/erase").text
     erase(program, kit.id)
     assert comes_in(program, link, "Robin") == 303
+
+
+def test_who_was_let_in_by_one_another_is_asked_about_with_the_links_that_they_made(program: Running) -> None:
+    _, kit = second_lead(program)
+    _, ada = second_lead(program, "Ada", kit)
+    _, bo = second_lead(program, "Bo", ada)
+    _, kit_again = second_lead(program, "Kit again", bo)
+    _, other = second_lead(program, "Robin")
+    end(program, ada.id)  # a link of the chain that is gone already
+    of_kit, of_bo, of_alias = (made(program, Role.LEAD, f"By {who.display_name}", who) for who in (kit, bo, kit_again))
+    of_other = made(program, Role.VIEWER, "By Robin", other)
+    asked = program.lead.get(f"/crew/people/{kit.id}/end").text
+    assert re.findall(r"<b>([^<]+)</b><br><span class=\"soft\">lead, since", asked) == ["Bo", "Kit again"]
+    assert set(re.findall(r'name="also" value="([^"]+)"', asked)) == {str(of_bo.id), str(of_alias.id)}
+    assert "<li>“By Kit”, a link for a lead</li>" in asked
+    chosen = [str(each.id) for each in (of_alias, of_other)]  # the last was not offered
+    told = program.lead.post(f"/crew/people/{kit.id}/end", data={"also": chosen})
+    page = program.lead.get(told.headers["location"]).text
+    [ended] = re.findall("With it ended 2 links and passes: (.*)\\.</p>", page)
+    assert set(ended.split("; ")) == {"“By Kit”, a link for a lead", "“By Kit again”, a link for a lead"}
+    assert [comes_in(program, each, "Alias") for each in (of_kit, of_alias)] == [410, 410]
+    assert [comes_in(program, of_bo, "Cleo"), comes_in(program, of_other, "Dana")] == [303, 303]
+
+
+def test_what_ended_is_told_to_whoever_ended_it_and_only_just_then(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        _, kit = second_lead(program)
+        of_kit = made(program, Role.LEAD, "Unused", kit)
+        other_phone, other = second_lead(program, "Robin")
+        assert comes_in(program, of_kit, "Unused") == 303
+        told = program.lead.post(f"/crew/people/{kit.id}/end").headers["location"]
+        plain = program.lead.get("/crew").text
+        assert "The access of Kit has ended." in program.lead.get(told).text
+        assert "The access of" not in other_phone.get(told).text
+        for forged in (other.id, uuid4(), "no id", "' OR 1=1 --", "<script>alert(1)</script>"):
+            assert program.lead.get("/crew", params={"ended": str(forged)}).text == plain
+        for client, status in ((program.crew, 403), (program.viewer, 403), (program.stranger, 401)):
+            assert client.get(told).status_code == status
+        program.clock.ahead(minutes=5, seconds=1)
+        assert "The access of" not in program.lead.get(told).text
