@@ -3,8 +3,6 @@
 import logging
 import os
 import signal
-import subprocess
-import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from datetime import UTC, date, datetime, timedelta
@@ -29,6 +27,7 @@ from service.store.sessions import Store
 from service.tables import metadata
 from service.testlog.housekeeping import Chore, verify
 from service.testlog.housekeeping_thread import LEASE
+from tests.support.forked import ForkedPython
 from tests.support.program import Running, running
 from tests.support.waiting import PATIENCE
 from tests.testlog.support import OPEN_2, Bench, bench
@@ -143,21 +142,14 @@ def test_a_turn_that_never_ended_holds_up_the_next_for_as_long_as_its_lease(prog
     assert str(turn(program)).startswith("due states refreshed: 0; flags raised or cleared: 0; ")
 
 
-def command(url: str, *words: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-m", "service", *words],
-        cwd=ROOT,
-        env=os.environ | {"COILBOOK_DATABASE_URL": url},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+def command(url: str, *words: str) -> ForkedPython:
+    return ForkedPython("-m", "service", *words, environ=os.environ | {"COILBOOK_DATABASE_URL": url}, pipes=True)
 
 
 def test_eight_commands_at_once_raise_each_flag_once(program: Running) -> None:
     bench(program, *["xlr3"] * 4)
     commands = [command(program.store.url, "housekeeping") for _ in range(8)]
-    ended = [(*each.communicate(timeout=120), each.returncode) for each in commands]
+    ended = [(*each.communicate(), each.returncode) for each in commands]
     assert {status for _, _, status in ended} == {0}
     assert {errors for _, errors, _ in ended} <= {"", f"coilbook: {clock.WAITING}\n"}
     assert sum("refreshed: 4; " in words for words, _, _ in ended) == 1
@@ -166,11 +158,11 @@ def test_eight_commands_at_once_raise_each_flag_once(program: Running) -> None:
 
 def test_as_a_process_it_takes_a_turn_at_once_and_ends_when_told(program: Running) -> None:
     bench(program, "xlr3")
-    with command(program.store.url, "clock") as process:
-        assert process.stderr is not None
-        assert "due states refreshed: 1; flags raised or cleared: 1;" in process.stderr.readline()
-        process.send_signal(signal.SIGTERM)
-        assert process.wait(60) == 0
+    process = command(program.store.url, "clock")
+    assert "due states refreshed: 1; flags raised or cleared: 1;" in process.read_error()
+    process.send_signal(signal.SIGTERM)
+    process.communicate()
+    assert process.returncode == 0
     assert [flag.flag for flag in flags(program)] == ["untested"]
 
 

@@ -3,8 +3,6 @@
 import os
 import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,6 +20,7 @@ from service.store.sessions import Store
 from service.tags.actions import issue
 from service.testers.tables import Tables, in_use
 from service.testlog.housekeeping import keep_house
+from tests.support.forked import ForkedPython
 from tests.support.program import migrated, tables_folder
 from tests.support.waiting import PATIENCE
 
@@ -64,27 +63,20 @@ class Service:
         self.program = program
         self.port = _free_port()
         module = ["tests.crash.variants", variant] if variant else ["service"]
-        self._command = [sys.executable, "-m", *module, "serve", "--port", str(self.port), "--workers", str(workers)]
+        self._words = ["-m", *module, "serve", "--port", str(self.port), "--workers", str(workers)]
         own = {"COILBOOK_DATABASE_URL": program.url, "COILBOOK_TABLES": str(tables_folder())}
         self._environment = os.environ | own | {"COILBOOK_LIMITS": "off"}
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: ForkedPython | None = None
 
     @property
-    def process(self) -> subprocess.Popen[bytes]:
+    def process(self) -> ForkedPython:
         assert self._process is not None, "the service was not started"
         return self._process
 
     def start(self) -> float:
         """Start it, and wait until it answers; how many seconds that took."""
         began = time.monotonic()
-        self._process = subprocess.Popen(
-            self._command,
-            cwd=ROOT,
-            env=self._environment,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
+        self._process = ForkedPython(*self._words, environ=self._environment)
         while not self._answers():
             assert time.monotonic() - began < PATIENCE, "the service did not start"
         return time.monotonic() - began
@@ -106,7 +98,7 @@ class Service:
     def _answers(self) -> bool:
         try:
             status = self.process.wait(0.02)  # the pause between two tries
-        except subprocess.TimeoutExpired:
+        except TimeoutError:
             pass
         else:
             raise AssertionError(f"the service ended with status {status}")

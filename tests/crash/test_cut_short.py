@@ -2,8 +2,6 @@
 
 import os
 import signal
-import subprocess
-import sys
 from datetime import timedelta
 from pathlib import Path
 
@@ -16,9 +14,8 @@ from service.store.engine import is_sqlite, write_engine
 from service.store.restore import restore
 from service.tables import metadata
 from tests.store.filled import broken_references, counts, fill
+from tests.support.forked import ForkedPython
 from tests.support.program import START, migrated
-
-ROOT = Path(__file__).parents[2]
 
 # Runs a command line and kills itself at the n-th statement that goes to a database, or just before its commit.
 AT_A_STATEMENT = """
@@ -63,8 +60,7 @@ sys.exit(main(sys.argv[2:]))
 def run(script: str, at: int, url: str, folder: Path, *words: str) -> int:
     """Run a command that is killed at a point of its way; its status, 0 where it got through."""
     environ = os.environ | {"COILBOOK_DATABASE_URL": url, "COILBOOK_BACKUPS": str(folder)}
-    command = [sys.executable, "-c", script, str(at), *words]
-    return subprocess.run(command, cwd=ROOT, env=environ, capture_output=True, check=False).returncode
+    return ForkedPython("-c", script, str(at), *words, environ=environ).wait()
 
 
 @pytest.fixture

@@ -1,13 +1,10 @@
 """Two writers at once on PostgreSQL: the second gets a sentence that says why it is refused, never an error page."""
 
 import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -28,11 +25,11 @@ from service.testlog.housekeeping import verify
 from service.testlog.logging_tests import log_test
 from service.testlog.models import OwnTester
 from tests.gear.test_own_wirings import TYPED, seen
+from tests.support.forked import ForkedPython
 from tests.support.program import START, Running, op, running
 from tests.testers.test_lamps import LAMPS
 from tests.testlog.support import GOOD, OPEN_2, ZONE, bench
 
-ROOT = Path(__file__).parents[2]
 WAITING = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
 
 
@@ -112,7 +109,7 @@ def test_a_mark_that_meets_its_test_as_it_comes_in(program: Running) -> None:
 
 def test_two_hosts_that_start_on_an_empty_database(postgres_url: str) -> None:
     environ = os.environ | {"COILBOOK_DATABASE_URL": postgres_url}
-    hosts = [subprocess.Popen([sys.executable, "-m", "service", "migrate"], cwd=ROOT, env=environ) for _ in range(2)]
+    hosts = [ForkedPython("-m", "service", "migrate", environ=environ) for _ in range(2)]
     assert [host.wait(60) for host in hosts] == [0, 0]
     stores = [Store(postgres_url) for _ in range(2)]
     with ThreadPoolExecutor(2) as pool:
