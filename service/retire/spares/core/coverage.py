@@ -35,6 +35,8 @@ Offer = tuple[Length, int]
 
 TINY = 1e-18
 """Chances below this at the ends of a distribution are left out."""
+_SHORT = 9
+"""How long distributions are that are still added in pairs, all at once."""
 MILLIONTHS = 1_000_000
 """Of a cent. Each piece costs one more, so that of two purchases at the same price the one of fewer pieces is chosen.
 """
@@ -91,7 +93,16 @@ def how_many(chances: Sequence[float]) -> Law:
     """The distribution of the number of these independent events that happen, each with its chance."""
     import numpy as np
 
-    laws = [Law(0, np.array([1 - chance, chance])) for chance in chances] or [Law(0, np.ones(1))]
+    rest: list[Law] = []
+    rows = np.array([(1 - chance, chance) for chance in chances]).reshape(-1, 2)
+    while len(rows) > 1 and rows.shape[1] <= _SHORT:  # many short ones are added in pairs, all at once
+        if len(rows) % 2:
+            rest.append(Law(0, rows[-1]))
+        one, other, width = rows[:-1:2], rows[1::2], rows.shape[1]
+        rows = np.zeros((len(one), 2 * width - 1))
+        for at in range(width):
+            rows[:, at : at + width] += one[:, at : at + 1] * other
+    laws = [*(_trimmed(Law(0, row)) for row in rows), *rest] or [Law(0, np.ones(1))]
     while len(laws) > 1:
         pairs = [one.plus(other) for one, other in zip(laws[::2], laws[1::2], strict=False)]
         laws = [_trimmed(law) for law in pairs] + laws[len(pairs) * 2 :]
@@ -184,6 +195,11 @@ class Ladder:
     def _chances(self) -> dict[tuple[int, ...], float]:
         return {}
 
+    @cached_property
+    def least_costs(self) -> "dict[float, Floats]":
+        """The least costs by the chance that is wanted, as far as `kits` asked for them."""
+        return {}
+
     def purchase(self, counts: Sequence[int]) -> Bought:
         """The purchase of so many pieces for each rung."""
         return {
@@ -212,6 +228,6 @@ class Ladder:
         return counts
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def ladder_of(stock: Stock) -> Ladder:
     return Ladder(stock)

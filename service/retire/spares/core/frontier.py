@@ -45,10 +45,12 @@ class _States:
         """The distributions of the sums with another, independent number."""
         import numpy as np
 
-        width = self.chances.shape[1]
-        padded = np.pad(law.chances, width - 1)
-        shifted = np.lib.stride_tricks.sliding_window_view(padded, width + len(law.chances) - 1)[::-1]
-        return _States(self.low + law.low, self.chances @ np.ascontiguousarray(shifted))
+        width, length = self.chances.shape[1], len(law.chances)
+        wide = width + length - 1
+        rows = np.zeros((width, wide + 1))
+        rows[:, :length] = law.chances
+        shifted = rows.ravel()[: width * wide].reshape(width, wide)  # each row is one to the right of that before
+        return _States(self.low + law.low, self.chances @ shifted)
 
 
 @dataclass(frozen=True)
@@ -237,7 +239,7 @@ def _needs(ladder: Ladder, at: int, states: _States, levels: Sequence[float]) ->
     for rung, law in enumerate(laws):
         sums = states.plus(law)
         sofar = np.cumsum(sums.chances, axis=1)
-        short = np.stack([(sofar < level).sum(axis=1) for level in levels], axis=1)
+        short = (sofar[:, :, None] < levels).sum(axis=1)
         needs[:, rung] = np.where(short == sofar.shape[1], NEVER, sums.low + short)
     return needs
 

@@ -8,7 +8,7 @@ exist; `Kit.exact` is then False.
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import accumulate, chain, islice
 from math import log, prod
 from typing import TYPE_CHECKING
 
@@ -62,7 +62,8 @@ def cheapest(stocks: Sequence[Stock], wanted: float) -> Kit | None:
 
 def can_be_enough(stock: Stock, wanted: float) -> bool:
     """Whether any purchase covers a stock with the wanted chance; only lengths with a known price can be bought."""
-    return _quick([ladder_of(stock)], wanted * (1 - EQUAL)) is not None
+    ladder = ladder_of(stock)
+    return ladder.chance(ladder.at_level(LEVELS[-1])) >= wanted * (1 - EQUAL)
 
 
 def best_within(stocks: Sequence[Stock], cents: int) -> Kit:
@@ -174,22 +175,24 @@ class _Shares:
     """
 
     def __init__(self, ladders: Sequence[Ladder], wanted: float) -> None:
-        self._step = -log(wanted) / STEPS
-        self._count = len(ladders)
-        levels = [wanted ** (lost / STEPS) * (1 - EQUAL) for lost in range(STEPS + 1)]
-        self.alone = [least_cost(ladder, levels) for ladder in ladders]
-
-    def of(self, numbers: Iterable[int]) -> "Floats":
-        """The least joint cost of these ladders, by the steps lost among them (steps,)."""
         import numpy as np
 
-        numbers = list(numbers)
-        width = STEPS + self._count + 1
-        total = np.zeros(width)
-        for number in numbers:
-            mine = np.concatenate([self.alone[number], np.repeat(self.alone[number][-1], width - STEPS - 1)])
-            total = np.array([(mine[: lost + 1] + total[lost::-1]).min() for lost in range(width)])
-        return total
+        self._step, count = -log(wanted) / STEPS, len(ladders)
+        self._width = STEPS + count + 1
+        alone = [np.pad(_alone(ladder, wanted), (0, count), mode="edge") for ladder in ladders]
+        nothing = np.zeros(self._width)
+        self._before = list(accumulate(alone, self._joint, initial=nothing))
+        self.from_on = list(accumulate(reversed(alone), self._joint, initial=nothing))[::-1]
+        """For each ladder the least joint cost of it and all that follow, by the steps lost among them (steps,)."""
+
+    def _joint(self, one: "Floats", other: "Floats") -> "Floats":
+        """The least joint cost of two sets of ladders, by the steps lost among them (steps,)."""
+        import numpy as np
+
+        padded = np.concatenate([np.full(self._width - 1, np.inf), one])
+        shifted = np.lib.stride_tricks.sliding_window_view(padded, self._width)[:, ::-1]
+        joint: Floats = (shifted + other).min(axis=1)
+        return joint
 
     def left(self, chance: "Floats", others: int) -> "Ints":
         """How many steps `others` more stocks may lose, as they are counted, where the chance so far is `chance`."""
@@ -202,10 +205,21 @@ class _Shares:
         """The least cost of all ladders but one."""
         import numpy as np
 
-        total = self.of(at for at in range(self._count) if at != number)
+        total = self._joint(self._before[number], self.from_on[number + 1])
         least = [0, *LEVELS_OF_STEPS[:-1]]  # the least steps that this one loses at each level
         levels = tuple(wanted ** (lost / STEPS) * (1 - EQUAL) for lost in LEVELS_OF_STEPS)
-        return Beyond(levels, np.array([total[STEPS - lost + self._count - 1] for lost in least]))
+        return Beyond(levels, np.array([total[self._width - 2 - lost] for lost in least]))
+
+
+def _alone(ladder: Ladder, wanted: float) -> "Floats":
+    """The least cost of a ladder by itself, by the steps that it loses of this chance (steps,); cached with the
+    ladder, since most stocks stay as they are from one test to the next.
+    """
+    known = ladder.least_costs.get(wanted)
+    if known is None:
+        levels = [wanted ** (lost / STEPS) * (1 - EQUAL) for lost in range(STEPS + 1)]
+        known = ladder.least_costs[wanted] = least_cost(ladder, levels)
+    return known
 
 
 def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined":
@@ -219,7 +233,7 @@ def _combined(ladders: Sequence[Ladder], wanted: float, most: int) -> "_Combined
         exact = exact and all_
         costs, chances = (cost[:, None] + mine.cost).ravel(), np.outer(chance, mine.chance).ravel()
         fine = np.flatnonzero(chances >= wanted)
-        after = shares.of(range(at + 1, len(ladders)))[shares.left(chances[fine], len(ladders) - at - 1)]
+        after = shares.from_on[at + 1][shares.left(chances[fine], len(ladders) - at - 1)]
         fine = fine[costs[fine] + after <= most]
         order = fine[np.lexsort((-chances[fine], costs[fine]))]
         order = order[chances[order] > np.maximum.accumulate([0.0, *chances[order]])[:-1]]
