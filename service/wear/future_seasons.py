@@ -67,15 +67,18 @@ def fleets(
     items: Mapping[UUID, WearRecord], coming: Sequence[SeasonToCome], today: date
 ) -> list[tuple[Fleet, list[UUID]]]:
     """These items grouped by their tests to come; those that failed and have not passed since are left out."""
+    later = [each.planned() for each in coming[1:]]
+    planned: dict[date | None, tuple[PlannedSeason, ...]] = {}
     grouped: dict[tuple[PlannedSeason, ...], list[tuple[float, float, UUID]]] = {}
     for item_id, item in items.items():
         ages = item.ages(today, coming[0].base)
         if ages is not None:
-            first = coming[0].planned(item.passed_on if coming[0].runs else None)
-            planned = (first, *(each.planned() for each in coming[1:]))
-            grouped.setdefault(planned, []).append((ages.passed, max(ages.passed, ages.day), item_id))
+            passed_on = item.passed_on if coming[0].runs else None
+            if passed_on not in planned:
+                planned[passed_on] = coming[0].planned(passed_on), *later
+            grouped.setdefault(planned[passed_on], []).append((ages.passed, max(ages.passed, ages.day), item_id))
     fleets = []
-    for planned, of_items in grouped.items():
+    for seasons_planned, of_items in grouped.items():
         passed, ages_then, item_ids = zip(*of_items, strict=True)
-        fleets.append((Fleet(passed, ages_then, planned), list(item_ids)))
+        fleets.append((Fleet(passed, ages_then, seasons_planned), list(item_ids)))
     return fleets

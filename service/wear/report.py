@@ -21,6 +21,7 @@ from service.wear.chart import Picture, draw_together
 from service.wear.core.classes import Fitted, JudgedClass, Path, class_models, in_order, judged, pooled, steps_of
 from service.wear.core.forecast import Fleet, SeasonAhead, ahead
 from service.wear.core.lives import Life
+from service.wear.core.turnbull import Steps
 from service.wear.curve import ClassShares
 from service.wear.fits import find_fit
 from service.wear.future_seasons import SeasonToCome, fleets, seasons_to_come
@@ -119,15 +120,10 @@ def _report(db: Session, zone: ZoneInfo, row: SeasonRow, today: date, per_mille:
     named = [item_id for each in worn for item_id in each.first]
     facts, codes = item_facts(db, named), codes_of(db, named)
     pictures = [
-        draw_together(
-            in_words((kind,)),
-            {
-                letters[path]: ClassShares(
-                    in_words(path), KINDS[kind].plural, fits[path], steps_of(in_order(pool[path]))
-                )
-                for path in paths
-            },
-            {letters[path] for path in paths if path in models.otherwise},
+        _picture(
+            kind,
+            tuple((path, letters[path], fits[path], steps_of(in_order(pool[path]))) for path in paths),
+            models.otherwise.intersection(paths),
             (row.ends - row.starts).days + 1,
         )
         for kind, paths in _by_kind(letters).items()
@@ -179,6 +175,20 @@ def _by_kind(paths: Iterable[Path]) -> dict[str, list[Path]]:
     for path in paths:
         paths_of[path[0]].append(path)
     return paths_of
+
+
+@lru_cache(maxsize=16)
+def _picture(
+    kind: str, classes: tuple[tuple[Path, str, Fitted, Steps], ...], otherwise: frozenset[Path], season_days: int
+) -> Picture:
+    """The picture of a kind, cached: it changes only with the fit."""
+    plural = KINDS[kind].plural
+    return draw_together(
+        in_words((kind,)),
+        {letter: ClassShares(in_words(path), plural, fitted, steps) for path, letter, fitted, steps in classes},
+        {letter for path, letter, _, _ in classes if path in otherwise},
+        season_days,
+    )
 
 
 @lru_cache(maxsize=256)
