@@ -1,5 +1,6 @@
 """The demo: a program in mid-season, the same every time but for the date."""
 
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
@@ -16,13 +17,13 @@ from service.tags.models import Tag
 from service.testlog.marks.queries import undecided
 from service.testlog.models import FaultRow, Test
 from service.testlog.queries import events
-from tests.support.program import migrated
+from tests.support.demo import demo_file
+from tests.support.program import START, migrated
 
-NOW = datetime(2026, 10, 14, 16, 30, tzinfo=UTC)
 LATER = datetime(2027, 3, 2, 16, 30, tzinfo=UTC)
 
 
-def loaded(url: str, now: datetime = NOW) -> Store:
+def loaded(url: str, now: datetime = START) -> Store:
     """The demo in a new database."""
     migrated(url)
     store = Store(url)
@@ -44,8 +45,8 @@ def told(store: Store) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
-    """The demo on SQLite, loaded once for all that only look."""
-    store = loaded(f"sqlite:///{tmp_path_factory.mktemp('demo')}/demo.db")
+    """The demo on SQLite."""
+    store = Store(f"sqlite:///{shutil.copy(demo_file(), tmp_path_factory.mktemp('demo'))}")
     yield store
     store.close()
 
@@ -55,7 +56,7 @@ def test_it_is_a_program_in_mid_season(demo: Store) -> None:
         states = set(db.scalars(select(Item.state)))
         due = set(db.scalars(select(ItemDue.state)))
         classes = set(db.scalars(select(FaultRow.fault_class)))
-        ahead = [(event.on - NOW.date()).days for event in db.scalars(select(Event))]
+        ahead = [(event.on - START.date()).days for event in db.scalars(select(Event))]
         lines = [row.id for row in db.scalars(select(Item).where(Item.wiring.startswith("8p8c")))]
         reached = [event for history in events(db, lines).values() for event in history if not event.alone]
         waiting = undecided(db, 10)
@@ -77,5 +78,5 @@ def test_it_is_the_same_on_another_day_and_engine(demo: Store, postgres_url: str
 
 def test_a_program_that_is_there_already_is_left_alone(demo: Store) -> None:
     before = told(demo)
-    assert "not loaded" in load(demo, NOW)
+    assert "not loaded" in load(demo, START)
     assert told(demo) == before

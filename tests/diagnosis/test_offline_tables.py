@@ -20,7 +20,7 @@ PACKED_MOST = 60_000
 BY_ITSELF = ("contacts", "conductors", "bonds", "lanes", "safety", "tables", "otherwise")
 
 
-SHARE = 100
+SHARE = 60
 """About how many answers of a table are asked for again: all of a small one, every so-manieth of a large one."""
 
 

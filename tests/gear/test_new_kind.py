@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from datetime import date
 from typing import Any
 
@@ -15,6 +16,7 @@ from tests.demo.test_demo import loaded, told
 from tests.exchange.test_sheets import brought_in, fates, tried
 from tests.home.support import Truck, truck
 from tests.support.csv_text import read_csv
+from tests.support.demo import demo_file
 from tests.support.program import Running, op
 
 PANEL = Kind(
@@ -138,7 +140,7 @@ def test_it_goes_out_and_comes_in_again(program: Running) -> None:
 
 def test_the_demo_is_the_same_without_one(tmp_path: Any) -> None:
     now = KINDS.pop(PANEL.name)
-    before = told(loaded(f"sqlite:///{tmp_path / 'before.db'}"))
+    before = told(Store(f"sqlite:///{shutil.copy(demo_file(), tmp_path / 'before.db')}"))
     KINDS[PANEL.name] = now
     store: Store = loaded(f"sqlite:///{tmp_path / 'after.db'}")
     assert told(store) == before

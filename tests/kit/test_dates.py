@@ -87,9 +87,11 @@ def test_midnight_is_the_first_instant_of_every_day_near_a_change_of_the_clock()
 
 
 def days_of_change(monday: date, zone: ZoneInfo) -> list[date]:
-    """The days of a week and its neighbors in which the offset from UTC changes; one Monday otherwise."""
+    """The days of a week and its neighbors in which the offset from UTC changes; else the first Monday of a month."""
     ends = [datetime.combine(monday + timedelta(days=days), time(), zone).utcoffset() for days in (0, 7)]
-    return [monday] if ends[0] == ends[1] else [monday + timedelta(days=days) for days in range(-1, 9)]
+    if ends[0] == ends[1]:
+        return [monday] if monday.day <= 7 else []
+    return [monday + timedelta(days=days) for days in range(-1, 9)]
 
 
 @pytest.mark.parametrize(

@@ -247,5 +247,5 @@ class Cache(RuleBasedStateMachine):
 
 TestCache = Cache.TestCase
 TestCache.settings = settings(
-    max_examples=25, stateful_step_count=25, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=15, stateful_step_count=25, deadline=None, suppress_health_check=list(HealthCheck)
 )

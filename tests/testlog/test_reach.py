@@ -21,6 +21,7 @@ from service.testlog.reach import ONE_LINE, Reach, lane_names, of_piece, of_test
 from service.testlog.rounds import open_round, progress
 from service.wiring.builtin import BUILTIN
 from service.wiring.wirings import read
+from tests.support.examples import examples
 from tests.support.program import Running, form_of_a_test, op
 from tests.testlog.support import FALL, GOOD, ZONE, Bench, bench
 
@@ -41,6 +42,7 @@ def contacts(*lanes: int) -> list[str]:
     return [contact for pair in wires(*lanes) for contact in pair]
 
 
+@examples(12)
 @given(st.sets(st.integers(1, 8), min_size=1), st.data())
 def test_a_lane_is_proven_if_all_of_it_was_reached_and_nothing_is_wrong_with_it(
     reached: set[int], data: st.DataObject
