@@ -336,19 +336,19 @@ def _restore(options: argparse.Namespace) -> int:
 
 
 def _export(options: argparse.Namespace) -> int:
-    from service.exchange.files import take_out
+    from service.exchange.files import export_files
     from service.store.migrate import opened
 
     with opened(_settings()) as store:
-        print("\n".join(take_out(store, datetime.now(UTC), options.out, options.csv)))
+        print("\n".join(export_files(store, datetime.now(UTC), options.out, options.csv)))
     return 0
 
 
 def _import(options: argparse.Namespace) -> int:
-    from service.exchange.files import read_answers, take_in
+    from service.exchange.files import as_answers, import_file
     from service.store.migrate import opened
 
-    answers = read_answers(
+    answers = as_answers(
         sheet=options.sheet,
         columns=options.column,
         unit=options.unit,
@@ -359,7 +359,7 @@ def _import(options: argparse.Namespace) -> int:
         take_good=options.take_good,
     )
     with opened(_settings()) as store:
-        for line in take_in(store, datetime.now(UTC), options.file, answers, dry=options.dry_run):
+        for line in import_file(store, datetime.now(UTC), options.file, answers, dry=options.dry_run):
             print(line)
     return 0
 

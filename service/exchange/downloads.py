@@ -1,5 +1,5 @@
-"""A file to download: written to a temporary file first, so that what leaves is whole and a slow phone holds no
-connection to the database.
+"""Files to download: written to a temporary file first, so that a download is complete and a slow phone does not hold
+a connection to the database.
 """
 
 from collections.abc import Iterable, Iterator
@@ -12,8 +12,8 @@ _PIECE = 65_536
 
 
 def download(pieces: Iterable[str], name: str, media_type: str) -> StreamingResponse:
-    """The text as a file of this name; it is read whole before anything is answered."""
-    # Not closed here: the answer reads it, and closes it when it is sent or broken off.
+    """The text as a response that downloads a file of this name; all pieces are read before the response starts."""
+    # Not closed here: the response reads the file, and closes it when it was sent or aborted.
     file = SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115
     for piece in pieces:
         file.write(piece.encode())

@@ -1,4 +1,4 @@
-"""Importing and exporting files, as the command line does: a whole program as JSON, gear and tests as CSV."""
+"""Importing and exporting files on the command line: a whole program as JSON, gear and tests as CSV."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
@@ -15,14 +15,13 @@ from service.crew.queries import program_facts
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import Answers, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.import_options import Above, ImportRequest, SheetKind, look
-from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
+from service.exchange.sheets.core.import_options import BlankPlace, ImportRequest, SheetKind, preview_sheet
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, plan_digest
 from service.exchange.sheets.core.sheet import read_bytes
 from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.messages import counts_in_words, on_one_line
-from service.exchange.whole.actions import bring_in as bring_in_whole
-from service.exchange.whole.actions import export
+from service.exchange.whole.actions import export, import_program
 from service.kit.problems import Invalid, Problem, invalid
 from service.kit.quantities import Unit
 from service.store.drafts import carried_over
@@ -30,11 +29,11 @@ from service.store.files import put_in_place
 from service.store.sessions import Store, retry_on_conflict
 
 
-def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str | None) -> list[str]:
-    """Write the program as JSON, and gear and tests as CSV, whichever is asked for; a line for each file.
+def export_files(store: Store, now: datetime, json_file: str | None, csv_folder: str | None) -> list[str]:
+    """Write the program as JSON, or gear and tests as CSV, or both, as requested; returns a sentence for each file.
 
     Raises:
-        Problem: nothing is asked for, or a file cannot be written.
+        Problem: neither is requested, or a file cannot be written.
     """
     if not json_file and not csv_folder:
         raise Problem("Say where to: --out FILE.json for the whole program, --csv FOLDER for gear and tests.")
@@ -53,7 +52,7 @@ def take_out(store: Store, now: datetime, json_file: str | None, csv_folder: str
     return written
 
 
-def read_answers(
+def as_answers(
     *,
     sheet: str | None,
     columns: Sequence[str],
@@ -64,7 +63,7 @@ def read_answers(
     blank_place: str | None,
     take_good: bool,
 ) -> Answers:
-    """What the command line says of a sheet, from its words; None leaves it to the sheet."""
+    """The options of the command line as answers about a sheet; None leaves a question to the sheet."""
     return Answers(
         kind=SheetKind(sheet) if sheet else None,
         columns=columns,
@@ -72,16 +71,17 @@ def read_answers(
         order=Order(order) if order else None,
         item_kind=item_kind,
         between=between,
-        above=Above(blank_place) if blank_place else None,
+        above=BlankPlace(blank_place) if blank_place else None,
         bad=BadRows.GOOD if take_good else BadRows.ALL,
     )
 
 
-def take_in(store: Store, now: datetime, file: str, answers: Answers, *, dry: bool) -> Iterator[str]:
-    """Import a file, by what it is; lines that say what was done, or with `dry` what would be.
+def import_file(store: Store, now: datetime, file: str, answers: Answers, *, dry: bool) -> Iterator[str]:
+    """Import a file: JSON as a whole program, else a sheet. Returns lines that say what was done, or with `dry` what
+    would be done.
 
     Raises:
-        Problem: it cannot be taken, or with `dry` it could not be; nothing was written.
+        Problem: it cannot be imported; nothing was written.
     """
     path = Path(file)
     try:
@@ -96,7 +96,7 @@ def take_in(store: Store, now: datetime, file: str, answers: Answers, *, dry: bo
     except UnicodeDecodeError as error:
         raise Problem(f"{file} is no UTF-8, as an export is. Export the program once more.") from error
     except Invalid as refusal:
-        raise Problem(" ".join([refusal.detail, *_ways_out(refusal)])) from refusal
+        raise Problem(" ".join([refusal.detail, *_options_for(refusal)])) from refusal
 
 
 _ZONE = "UTC"
@@ -109,17 +109,17 @@ _OPTIONS = {
     "rows": "Run it once more.",
     "file": "",
 }
-"""By which option the command line answers what a refusal asks for, by its field; all else is of columns."""
+"""The option of the command line that answers a refusal, by the refusal's field; all other fields are columns."""
 _OTHER_KIND = "Say --gear or --tests where the sheet is of the other kind."
 
 
-def _ways_out(refusal: Invalid) -> list[str]:
-    """The options that answer a refusal, each once."""
+def _options_for(refusal: Invalid) -> list[str]:
+    """The options that answer a refusal, without duplicates."""
     ways = []
     for field in refusal.errors:
         if field in _OPTIONS:
             ways.append(_OPTIONS[field])
-        else:  # a field that is needed and no column is, or a column at fault
+        else:  # a required field without a column, or a wrong column
             what = "FIELD" if field.startswith("column") else field
             ways += [f'Answer with --column "NAME={what}".', _OTHER_KIND]
     return [way for way in dict.fromkeys(ways) if way]
@@ -127,7 +127,7 @@ def _ways_out(refusal: Invalid) -> list[str]:
 
 def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
     with store.writing() as db, path.open(encoding="utf-8-sig") as stream:
-        counts = bring_in_whole(db, stream)
+        counts = import_program(db, stream)
         if dry:
             db.rollback()
     summary = ", ".join(f"{count:,} in {table}" for table, count in counts.items() if count)
@@ -138,8 +138,8 @@ def _whole(store: Store, path: Path, *, dry: bool) -> Iterator[str]:
 
 def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry: bool) -> Iterator[str]:
     text = read_bytes(content)
-    request = actions.answered(text, answers)
-    seen = look(text, request.kind, request.mapping)
+    request = actions.make_request(text, answers)
+    seen = preview_sheet(text, request.kind, request.mapping)
     words = "gear" if seen.kind is SheetKind.GEAR else "tests"
     for column, name in zip(seen.columns, seen.sheet.header, strict=True):
         meaning = column.key or "left out"
@@ -159,15 +159,15 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
     ):
         raise Problem(f"Nothing was brought in, since no row of it can be taken: {counts_in_words(counts)}.")
     if dry:
-        _check_would_come_in(counts, answers.bad)
+        _check_importable(counts, answers.bad)
         return
     yield f"A sheet of {words}, before anything is written: {counts_in_words(counts)}."
     with store.reading() as db:
         founded = program_facts(db) is None
     try:
-        done = retry_on_conflict(lambda: _bring_in_sheet(store, request, setting, seal(plan.rows)))
+        done = retry_on_conflict(lambda: _import_sheet(store, request, setting, plan_digest(plan.rows)))
     except WrongRows as refusal:
-        if "rows" in refusal.errors:  # they are no longer as they were told above
+        if "rows" in refusal.errors:  # the rows are no longer as they were listed above
             yield from (on_one_line(row, setting.unit) for row in refusal.rows if row.status in STAYS_OUT)
         raise
     for line, href, lead in done["after"]:
@@ -178,8 +178,8 @@ def _sheet(store: Store, now: datetime, content: bytes, answers: Answers, *, dry
         yield "There was no program yet, so one was set up, in UTC and in feet; a lead can change that under Settings."
 
 
-def _bring_in_sheet(store: Store, request: ImportRequest, setting: Setting, seen: str) -> dict[str, Any]:
-    """Import a sheet into the program, which is set up where there is none."""
+def _import_sheet(store: Store, request: ImportRequest, setting: Setting, seen: str) -> dict[str, Any]:
+    """Import a sheet into the program, which is set up first if there is none."""
     work = work_out_import(
         store, request, None, setting, seen, lambda db: found_program(db, FIRST_NAME, _ZONE, setting.now)
     )
@@ -191,8 +191,8 @@ def _bring_in_sheet(store: Store, request: ImportRequest, setting: Setting, seen
     return carried_over(work, write)
 
 
-def _check_would_come_in(counts: dict[RowStatus, int], bad: BadRows) -> None:
-    """Refuse what an import would refuse, for a dry run."""
+def _check_importable(counts: dict[RowStatus, int], bad: BadRows) -> None:
+    """For a dry run: raise what the import would raise."""
     wrong, every = counts[RowStatus.ERROR], sum(counts.values())
     if wrong and bad is BadRows.ALL:
         are = "is" if wrong == 1 else "are"
@@ -201,13 +201,13 @@ def _check_would_come_in(counts: dict[RowStatus, int], bad: BadRows) -> None:
 
 def _setting(db: Session, now: datetime) -> Setting:
     program = program_facts(db)
-    # Until its lead says more, a program is set up in UTC and in feet (`found_program`).
+    # Until its lead changes the settings, a program uses UTC and feet (`found_program`).
     zone, unit = (program.zone, program.unit) if program else (_ZONE, Unit.FEET)
     return Setting(now, ZoneInfo(zone), Unit(unit))
 
 
 def write_whole(path: Path, pieces: Iterable[bytes]) -> str:
-    """Write a file whole or not at all; what to say about it.
+    """Write a file completely or not at all; returns a sentence about it.
 
     Raises:
         Problem: it cannot be written.
@@ -220,7 +220,7 @@ def write_whole(path: Path, pieces: Iterable[bytes]) -> str:
         put_in_place(partial, path)
     except OSError as error:
         raise Problem(f"{path} cannot be written: {error.strerror}.") from error
-    finally:  # whatever broke, no piece of it with people's names stays
+    finally:  # whatever failed, no part of it with people's names remains
         with suppress(OSError):
             partial.unlink(missing_ok=True)
     return f"Wrote {path}."

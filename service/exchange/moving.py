@@ -1,8 +1,8 @@
-"""Moving a program to another database, between SQLite and PostgreSQL either way.
+"""Moving a program to another database, between SQLite and PostgreSQL in either direction.
 
-The source is only read, in one snapshot, and stays as it is. What arrives is written in one transaction and compared
-table by table, by row count and by a digest of every value with its type, before that transaction is committed. The
-source is then read once more: a service that still wrote to it meanwhile would be left behind.
+The source is only read, in one snapshot, and stays as it is. The copy is written in one transaction and compared table
+by table, by row count and by a digest of every value with its type, before that transaction is committed. Then the
+source is read once more, to find out whether a service still wrote to it meanwhile.
 """
 
 from sqlalchemy import Connection
@@ -16,10 +16,10 @@ from service.store.sessions import Store
 
 
 def move(url: str, to: str) -> dict[str, Content]:
-    """Copy the program at `url` into the empty database at `to`; what arrived, by table.
+    """Copy the program at `url` into the empty database at `to`; returns what each table holds.
 
     Raises:
-        Problem: the source is behind head, a row does not fit, or something differs; nothing was kept.
+        Problem: the source is not at head, a row does not fit, or something differs; nothing was written.
         Conflict: the target is not empty, or the source changed meanwhile.
         NotFound: there is no program at `url`.
     """

@@ -1,7 +1,7 @@
-"""Entries that are written together: what comes in while others are written waits, and goes with all that then waits.
+"""Writing entries in batches: entries that arrive while a batch is written wait, and form the next batch.
 
-Nobody waits for more to come: what comes alone goes at once. The busier it is, the more of them share one transaction,
-its statements and its wait for the disk.
+An entry that arrives while nothing is written is written at once. The busier the service, the more entries share one
+transaction, its statements and its wait for the disk.
 """
 
 import asyncio
@@ -20,7 +20,7 @@ E = TypeVar("E")
 A = TypeVar("A")
 
 MOST = 32
-"""How many go together: the first one's answer waits for the last one's."""
+"""The most entries in a batch: the answer to the first waits until the last is written."""
 
 
 @dataclass(frozen=True)
@@ -32,10 +32,11 @@ class _Waiting(Generic[E, A]):
 
 
 class WriteBatcher(Generic[E, A]):
-    """Writes entries in a thread of its own, one turn after the other.
+    """Writes entries in a thread of its own, one batch after the other.
 
-    `write` takes the entries of a turn and gives the outcome of each, an exception where it was refused. `touches`
-    names what an entry writes to: two that touch the same are never in one turn, and keep their order.
+    `write` takes the entries of a batch and gives the outcome of each: its answer, or the exception that refused it.
+    `touches` gives the keys of what an entry writes to: two entries with a common key are never in the same batch, and
+    keep their order.
     """
 
     def __init__(
@@ -50,27 +51,27 @@ class WriteBatcher(Generic[E, A]):
         self._thread = ThreadPoolExecutor(1, "batcher")
 
     async def add(self, entry: E) -> A:
-        """The answer to an entry, once it is written.
+        """Wait until an entry is written, and return its answer.
 
         Raises:
-            Busy: its turn did not come in time.
-            Exception: what it was refused by.
+            Busy: it was not written in time.
+            Exception: the refusal of this entry.
         """
         waiting = _Waiting[E, A](entry, frozenset(self._touches(entry)))
         with self._lock:
             self._waiting.append(waiting)
-        # A turn for each entry: where an earlier one took it along, nothing is left for its own.
+        # Each entry asks for a batch: if an earlier batch wrote it already, its own is empty.
         self._thread.submit(self._take_turn)
         return await asyncio.wrap_future(waiting.answer)
 
     def close(self) -> None:
-        """Take no more; what was added is written first."""
+        """Accept no more entries; those that were added are written first."""
         self._thread.shutdown()
 
     def _take_turn(self) -> None:
         with self._lock:
             turn = self._next()
-        # Whoever has gone by now hears no answer and sends it again, so it is not written either.
+        # A sender that has given up gets no answer and sends the entry again, so it is not written now.
         turn = [one for one in turn if one.answer.set_running_or_notify_cancel()]
         asked_since = time.monotonic() - WAIT
         for one in turn:
@@ -86,11 +87,11 @@ class WriteBatcher(Generic[E, A]):
     def _outcomes(self, entries: Sequence[E]) -> Sequence[A | Exception]:
         try:
             return self._write(entries) if entries else []
-        except Exception as error:  # each of those who wait is told
+        except Exception as error:  # every waiting sender gets the error
             return [error] * len(entries)
 
     def _next(self) -> list[_Waiting[E, A]]:
-        """The next turn: those who wait, in their order, but for those who touch what one before them does."""
+        """The next batch: the waiting entries in their order, without those that share a key with an earlier one."""
         turn, left, touched = list[_Waiting[E, A]](), list[_Waiting[E, A]](), set[object]()
         for one in self._waiting:
             goes = len(turn) < MOST and one.touches.isdisjoint(touched)

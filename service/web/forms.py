@@ -1,5 +1,5 @@
-"""Forms: what a page shows in one; reading what was posted, with a sentence for each field that is wrong; and the
-client's id of a write, made with the page on the server, or by a script on the phone.
+"""Forms: what a page shows in a form; reading what was posted, with a sentence for each wrong field; and the operation
+id of a write, which is made on the server with the page, or by a script on the phone.
 """
 
 import re
@@ -21,13 +21,13 @@ from service.web.render import new_op
 Model = TypeVar("Model", bound=BaseModel)
 
 Message = Annotated[str, Query(alias="said")]
-"""The word in an address after a redirect that names the message to show: what was done."""
+"""The query parameter of an address after a redirect that names the message to show: what was done."""
 
 _UNREADABLE = re.compile("[\0\ud800-\udfff]")
 
 
 def read_op(value: object) -> UUID:
-    """The id of the write that a form makes, from its hidden field.
+    """The operation id of a form's write, from its hidden field.
 
     Raises:
         Invalid: it is missing or no UUID.
@@ -36,10 +36,10 @@ def read_op(value: object) -> UUID:
 
 
 def read_id(value: object, field: str) -> UUID:
-    """An id that the page put into a field of its form, not typed by anybody.
+    """An id that the page put into a field of its form; nobody types it.
 
     Raises:
-        Invalid: for `field`, where it is missing or no UUID.
+        Invalid: for `field`, if it is missing or no UUID.
     """
     key = as_id(value)
     if key is None:
@@ -51,8 +51,8 @@ def read_id(value: object, field: str) -> UUID:
 class Form:
     """A form as a page shows it; templates get it as `form`.
 
-    `values` are what stands in its fields, `errors` a sentence for each field that is wrong, `status` the page's. `op`
-    is the id of its write: the same comes again after a refusal, since nothing was written under it.
+    `values` are the texts of its fields, `errors` a sentence for each wrong field, `status` the HTTP status of the
+    page. `op` is the operation id of its write; it stays the same after a refusal, since nothing was written under it.
     """
 
     values: Mapping[str, Any] = field(default_factory=dict)
@@ -62,10 +62,10 @@ class Form:
 
     @property
     def id(self) -> UUID:
-        """The id of its write.
+        """The operation id of its write.
 
         Raises:
-            Invalid: it came without one, or with something else.
+            Invalid: it is missing or no UUID.
         """
         return read_op(self.op)
 
@@ -81,12 +81,16 @@ class Form:
         return replace(self, errors={**self.errors, **errors}, status=status, op=op)
 
     def refused(self, refusal: Problem, beside: str = "") -> Self:
-        """The form after a refusal. A refusal that names no field is shown at the field `beside`."""
+        """The form with the errors of a refusal. If the refusal names no field, its sentence is shown at the field
+        `beside`.
+        """
         return self.wrong(refusal.errors or {beside: refusal.detail}, refusal.status)
 
 
 def read_by(parse: Callable[[Any], Any]) -> BeforeValidator:
-    """A pydantic validator from one of our own readers, keeping its sentence; a value that is no text passes on."""
+    """A pydantic validator that calls one of our own parsers and keeps its sentence; other values than text are
+    unchanged.
+    """
 
     def read(value: Any) -> Any:
         if not isinstance(value, str):
@@ -100,12 +104,11 @@ def read_by(parse: Callable[[Any], Any]) -> BeforeValidator:
 
 
 def refuse_unreadable(fields: Iterable[tuple[str, object]]) -> None:
-    """Refuse a form with a NUL in it, which no keyboard types: PostgreSQL keeps no text with one, and SQLite keeps
-    it as if it were nothing special. Half a character, which neither keeps, comes in a form that names an unusual
-    character set.
+    """Refuse a form with a NUL or half a surrogate pair in a field. No keyboard types them, but PostgreSQL cannot store
+    a NUL, and neither engine can store half a pair, which a form in an unusual character set can contain.
 
     Raises:
-        Invalid: naming the field that holds it.
+        Invalid: naming the field.
     """
     for name, value in fields:
         if _UNREADABLE.search(name) or (isinstance(value, str) and _UNREADABLE.search(value)):
@@ -116,32 +119,32 @@ def refuse_unreadable(fields: Iterable[tuple[str, object]]) -> None:
 async def _posted(request: Request) -> FormData:
     try:
         posted = await request.form()
-    except UnicodeError as error:  # its bytes do not follow the character set that it names
+    except UnicodeError as error:  # its bytes do not fit the character set that it names
         raise Invalid("This form cannot be read. Open the page again and send it once more.") from error
     refuse_unreadable(posted.multi_items())
     return posted
 
 
 Posted = Annotated[FormData, Depends(_posted)]
-"""The fields that a form sent."""
+"""The fields of a posted form."""
 
 
 def typed(posted: FormData, *names: str) -> Form:
-    """The form as it was sent, with the texts of these fields, trimmed; empty where one was not sent."""
+    """The form as it was sent, with the trimmed texts of these fields; empty for one that was not sent."""
     return Form(values={name: text(posted, name) for name in names}, op=text(posted, "op"))
 
 
 def text(posted: FormData, name: str) -> str:
-    """A field as trimmed text, empty where it was not sent."""
+    """A field as trimmed text; empty if it was not sent."""
     value = posted.get(name)
     return value.strip() if isinstance(value, str) else ""
 
 
 def read_form(model: type[Model], posted: FormData) -> Model:
-    """The form's fields as `model`; a field that the model holds as a list may come several times.
+    """The form's fields as `model`; a field that is a list in the model may be sent several times.
 
     Raises:
-        Invalid: with a sentence for every field that is wrong.
+        Invalid: with a sentence for every wrong field.
     """
     values: dict[str, Any] = {}
     for name, about in model.model_fields.items():

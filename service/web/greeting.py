@@ -1,4 +1,4 @@
-"""What the terminal shows when the service has started: where it is, and how to get in with a phone."""
+"""What the terminal shows when the service has started: its addresses, and how to sign in with a phone."""
 
 from collections.abc import Sequence
 from io import StringIO
@@ -11,9 +11,9 @@ def greeting(addresses: Sequence[str], sign_in_link: str | None, *, colors: bool
     """The text, with a QR code of the address for phones if there is one.
 
     Args:
-        addresses: where the service is reached, this computer's own address first, the one for phones last.
-        sign_in_link: signs the lead in, once; None when the lead has a passphrase by now.
-        colors: fix the code's colors, so that it can be read from a light terminal too; not for a log file.
+        addresses: the addresses of the service, the one for this computer first, the one for phones last.
+        sign_in_link: the link that signs the lead in once; None if the lead has a passphrase.
+        colors: set the code's colors, so that it can also be read from a light terminal; not for a log file.
     """
     lines = [f"Coilbook is running at {addresses[0]}", ""]
     if sign_in_link:
@@ -28,8 +28,8 @@ def greeting(addresses: Sequence[str], sign_in_link: str | None, *, colors: bool
 
 
 def _terminal_code(text: str, *, colors: bool) -> list[str]:
-    """Lines of half blocks, two rows of modules a line, light on dark as most terminals are."""
-    from qrcode import QRCode  # only who prints a code waits for it
+    """Lines of half blocks, each of two rows of modules, light on dark like most terminals."""
+    from qrcode import QRCode  # imported here, because only a printed code needs it
 
     code = QRCode()
     code.add_data(text)

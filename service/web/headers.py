@@ -1,4 +1,4 @@
-"""The headers that go with every answer."""
+"""The headers of every response."""
 
 _HEADERS = {
     "Content-Security-Policy": (
@@ -14,5 +14,5 @@ _HEADERS = {
 
 
 def headers_of_every_answer(secure: bool) -> dict[str, str]:
-    """What keeps pages from being framed, sniffed or scripted from elsewhere; HTTPS for good where there is HTTPS."""
+    """Headers against framing, MIME sniffing and foreign scripts, and, with `secure`, Strict-Transport-Security."""
     return _HEADERS | ({"Strict-Transport-Security": "max-age=31536000"} if secure else {})

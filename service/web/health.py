@@ -13,13 +13,13 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/healthz")
 async def alive() -> Response:
-    """The process answers."""
+    """Whether the process answers."""
     return PlainTextResponse("ok\n")
 
 
 @router.get("/readyz")
 def ready(request: Request) -> Response:
-    """The database answers and is at head, and can be written."""
+    """Whether the database answers, is at head and can be written."""
     store: Store = request.app.state.store
     if not store.reachable():
         raise Busy("The database does not answer. Check that it runs, and COILBOOK_DATABASE_URL.")

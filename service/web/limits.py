@@ -1,22 +1,22 @@
-"""How fast one phone or one network may go on: sliding windows in memory, the clock as an argument.
+"""Rate limits for one sign-in or one network: sliding windows in memory, with the time as an argument.
 
-A limit is on what somebody could abuse, and never on how many people stand behind one address: a whole crew comes
-through one hotspot. So writes and photos are counted by sign-in, and by network only what was wrong.
+A limit is on what somebody could abuse, never on how many people use one address: a whole crew shares one hotspot.
+So writes and photos are counted for each sign-in, and only wrong tries for each network.
 
-| limit | of | most |
+| limit | counted for | most |
 |---|---|---|
 | passes that do not exist | one sign-in, or one network | 10 in ten minutes; a right one is always let in |
 | writes | one sign-in | 120 in a minute |
 | photos to read | one sign-in | 12 in a minute, and two at once in the service (`tags.photo`) |
 | wrong passphrases | one name, one network, one device | see `crew.passphrases.core` |
 
-A pass has 47 bits, a link 133. Whoever tries 1,000 passes a second, which is more than a service with one worker
-answers, while 20 are open, finds one in 300 years on average: so a wrong one needs no more than to be told apart
-from a right one, and the limit only tells a program that floods to stop. The numbers are ours (common practice, no
-source); that they are written down and lock nobody out is what OWASP ASVS 5.0 asks for (2.4.1, 6.1.1, 6.3.1).
+A pass has 47 bits, a link 133. Somebody who tries 1,000 passes a second, which is more than a service with one worker
+answers, while 20 are open, finds one in 300 years on average. So passes need no protection against guessing, and this
+limit only tells a program that floods the service to stop. The numbers are our own (common practice, no source); OWASP
+ASVS 5.0 asks that limits are documented and lock nobody out (2.4.1, 6.1.1, 6.3.1).
 
-Each worker process counts these for itself, so several let through that many times more: of passes that is still
-nothing, and writes and photos are limited to keep one device from taking a whole worker. Wrong passphrases, which can
+Each worker process counts for itself, so N workers allow N times as much. That is harmless: passes still cannot be
+guessed, and writes and photos are limited to keep one device from using all of a worker. Wrong passphrases, which can
 be guessed, are counted in the database, for all workers and hosts together.
 """
 
@@ -31,11 +31,11 @@ from threading import Lock
 from service.kit.problems import Problem
 
 KEYS_MOST = 10_000
-"""Keys that are remembered, about 10 MB at the worst; the one that was quiet the longest is forgotten first."""
+"""The most keys in memory, about 10 MB at the worst; the key that was used least recently is removed first."""
 
 
 class TooFast(Problem):
-    """Too many requests; `wait` is how many seconds until the next one is accepted."""
+    """Too many requests; the next one is accepted after `wait` seconds."""
 
     status = 429
     title = "Too fast"
@@ -43,7 +43,7 @@ class TooFast(Problem):
 
 @dataclass(frozen=True)
 class Limit:
-    """At most `most` of something in any `seconds`; `what` begins the sentence of a refusal, `out` is another way."""
+    """At most `most` in any `seconds`. `what` begins the sentence of a refusal; `out` says what else can be done."""
 
     name: str
     most: int
@@ -53,7 +53,7 @@ class Limit:
 
     @property
     def window(self) -> timedelta:
-        """For so long each of them counts."""
+        """How long each request counts."""
         return timedelta(seconds=self.seconds)
 
 
@@ -69,7 +69,7 @@ PHOTOS = Limit("photos", 12, 60, "This device sends photos too fast.")
 
 
 class Limiter:
-    """Counts in sliding windows, exactly. Safe to share between threads."""
+    """Counts exactly in sliding windows. Threads may share it."""
 
     def __init__(self, keys_most: int = KEYS_MOST) -> None:
         self._seen: OrderedDict[tuple[str, str], deque[float]] = OrderedDict()
@@ -77,20 +77,20 @@ class Limiter:
         self._lock = Lock()
 
     def __len__(self) -> int:
-        """How many keys are remembered."""
+        """How many keys are in memory."""
         return len(self._seen)
 
     def take(self, limit: Limit, key: str, now: datetime) -> None:
         """Count one more, if the limit allows it.
 
         Raises:
-            TooFast: there is none; nothing was counted.
+            TooFast: the limit is used up; nothing was counted.
         """
         at = now.timestamp()
         with self._lock:
             seen = self._seen.setdefault((limit.name, key), deque())
             self._seen.move_to_end((limit.name, key))
-            # A clock that was set back leaves moments of the future behind: they count no more than old ones.
+            # If the clock was set back, instants of the future remain; they are dropped like old ones.
             while seen and not at - limit.seconds < seen[0] <= at:
                 seen.popleft()
             if len(seen) >= limit.most:
@@ -101,10 +101,10 @@ class Limiter:
 
 
 def refuse_beyond(limit: Limit, moments: Sequence[datetime], now: datetime) -> None:
-    """Refuse one more where a limit is used up; `moments` are when the others came, in order.
+    """Refuse one more request if a limit is used up; `moments` are the instants of the earlier ones, in order.
 
     Raises:
-        TooFast: there is no room.
+        TooFast: the limit is used up.
     """
     within = [at for at in moments if at > now - limit.window]
     if len(within) >= limit.most:
@@ -112,7 +112,7 @@ def refuse_beyond(limit: Limit, moments: Sequence[datetime], now: datetime) -> N
 
 
 def network(host: str) -> str:
-    """The network that an address counts for: an IPv4 address by itself, of IPv6 the /64 that one customer has.
+    """The network that an address belongs to: an IPv4 address itself, for IPv6 the /64 prefix that one customer has.
 
     >>> network("2001:db8:1:2:3:4:5:6")
     '2001:db8:1:2::/64'

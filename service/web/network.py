@@ -18,7 +18,7 @@ class CannotListen(Problem):
 def addresses(host: str, port: int) -> list[str]:
     """The http addresses at which a service bound to `host` is reached.
 
-    This computer's own comes first, then, where it listens to the network too, the one for phones.
+    The one for this computer comes first, then, if the service listens to the network too, the one for phones.
     """
     here = f"http://localhost:{port}"
     if host in _HERE:
@@ -30,10 +30,10 @@ def addresses(host: str, port: int) -> list[str]:
 
 
 def lan_address() -> str | None:
-    """This computer's IPv4 address in its local network, or None without one.
+    """This computer's IPv4 address in its local network; None without a network.
 
     Connecting a datagram socket sends nothing; it only makes the system choose the interface it would send
-    from. The far end is in TEST-NET-1 (RFC 5737), which belongs to nobody.
+    from. The remote address is in TEST-NET-1 (RFC 5737), which is reserved for documentation.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
@@ -48,7 +48,7 @@ def refuse_taken_port(host: str, port: int) -> None:
     """Bind the port and release it, so that a port in use is reported before anything is started.
 
     Raises:
-        CannotListen: with the way out.
+        CannotListen: the port cannot be used; the sentence says what to do.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:

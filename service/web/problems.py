@@ -1,4 +1,4 @@
-"""One handler for every refusal: a page for a browser, RFC 9457 problem JSON for everything under /api/."""
+"""The handlers of refusals: a page for a browser, RFC 9457 problem JSON for everything under /api/."""
 
 import json
 import logging
@@ -48,7 +48,7 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
         ("5XX", "Busy or broken; with `Retry-After` the same may be sent again."),
     )
 }
-"""What the API's description says of refusals."""
+"""Refusals in the description of the API."""
 
 
 class Unexpected(Problem):
@@ -68,7 +68,7 @@ def install(app: FastAPI) -> None:
 
 
 def answer(request: Request, problem: Problem) -> Response:
-    """The problem as a page or as problem JSON, by who asks."""
+    """The problem as problem JSON for the API, else as a page."""
     headers = {"Cache-Control": "no-store"}
     if problem.wait is not None:
         headers["Retry-After"] = str(problem.wait)
@@ -80,7 +80,7 @@ def answer(request: Request, problem: Problem) -> Response:
 
 
 def _writes(request: Request) -> bool:
-    """Whether something was to be saved; a look-up saves nothing, and says nothing of it."""
+    """Whether the request should have saved something; the answer to a look-up does not speak of saving."""
     return request.method not in ("GET", "HEAD")
 
 
@@ -95,7 +95,7 @@ def _as_json(problem: Problem, headers: dict[str, str]) -> Response:
     }
     if problem.errors:
         body["errors"] = [{"field": name, "detail": sentence} for name, sentence in problem.errors.items()]
-    # What was sent may be told again, and JSON can bring half a character, which no answer can hold.
+    # The sentence may quote what was sent, and half a surrogate pair in it cannot be encoded.
     text = json.dumps(body, ensure_ascii=False).encode("utf-8", "replace")
     return Response(text, problem.status, headers, "application/problem+json")
 
@@ -120,7 +120,7 @@ def _refused_by_framework(request: Request, error: Exception) -> Response:
 
 
 def _taken(request: Request) -> list[str]:
-    """The methods that an address takes: the framework names those of one of its routes only."""
+    """The methods that an address accepts: the framework names only those of one of its routes."""
     tried = [{**request.scope, "method": method} for method in ("GET", "POST")]
     routes = request.app.routes
     return [scope["method"] for scope in tried if any(each.matches(scope)[0] is Match.FULL for each in routes)]
@@ -140,13 +140,13 @@ def _not_valid(request: Request, error: Exception) -> Response:
     for one in error.errors():
         path = [str(part) for part in one["loc"] if part not in ("body", "query", "path")]
         if one["type"] == "json_invalid":
-            path = []  # it names the character at which reading stopped, not a field
+            path = []  # this is the position at which reading stopped, not a field
         errors.setdefault(".".join(path) or "body", sentence(path, one))
     return answer(request, Invalid(" ".join(dict.fromkeys(errors.values())), errors))
 
 
 def sentence(path: list[str], error: Any) -> str:
-    """What the validation library found, as a sentence that names the field."""
+    """An error of the validation library as a sentence that names the field."""
     name = ".".join(path) or "the body"
     if error["type"] == "missing":
         return f"{name} is missing."
@@ -156,7 +156,7 @@ def sentence(path: list[str], error: Any) -> str:
 
 
 def _gone(_request: Request, _error: Exception) -> Response:
-    """Whoever sent it went away in the middle: nobody hears this, and it is no fault of ours."""
+    """The client closed the connection while sending: nobody receives this, and it is no error of the service."""
     return Response(status_code=400)
 
 
@@ -165,7 +165,7 @@ def _unexpected(request: Request, error: Exception) -> Response:
     log.error("unexpected error", exc_info=error, extra={"facts": facts})
     half = "Nothing was saved half; please" if _writes(request) else "Please"
     response = answer(request, Unexpected(f"It is written to the log. {half} try again."))
-    # This answer is made outside the middleware, which put the headers on all others.
+    # This response is made outside the middleware that adds the headers to all others.
     response.headers.update(headers_of_every_answer(request.app.state.settings.secure))
     response.headers[ID] = request_id(request.scope)
     return response

@@ -1,4 +1,4 @@
-"""Pages: one Jinja2 environment, autoescaping always, and what every template may use."""
+"""Rendering pages: one Jinja2 environment with autoescaping, and what every template may use."""
 
 import os
 import sys
@@ -23,18 +23,18 @@ TEMPLATES = ROOT / "templates"
 
 
 def new_op() -> str:
-    """A fresh id for a form's hidden field: under it the write is done once, however often it is sent."""
+    """A new operation id for a form's hidden field: however often it is sent, the write is done once."""
     return str(uuid4())
 
 
 def words(value: str) -> str:
-    """A state's key as words: `in_service` as "in service"."""
+    """The key of a state in words: `in_service` as "in service"."""
     return value.replace("_", " ")
 
 
 def _compiled_templates() -> FileSystemBytecodeCache | None:
-    """Compiled templates are kept beside this module's own byte code, where Python keeps that: compiling them takes
-    longer than a start may. Jinja goes by the content of each template.
+    """The cache of compiled templates, in the folder of this module's byte code if Python writes any: compiling them
+    takes too long for a start. Jinja compares a checksum of each template.
     """
     folder = Path(__file__).parent / "__pycache__"
     is_kept = not sys.dont_write_bytecode and os.access(folder, os.R_OK | os.W_OK | os.X_OK)
@@ -68,11 +68,11 @@ _NO_PROGRAM = SimpleNamespace(name="Coilbook")
 
 
 def render(request: Request, template: str, /, status: int = 200, **context: Any) -> HTMLResponse:
-    """A page. Always there are `who`, `program`, `path`, `today`, `behind`, `trouble` and the filters `length`,
-    `money`, `day`, `moment`.
+    """A page as a response. Every template has `who`, `program`, `path`, `today`, `behind`, `trouble` and the filters
+    `length`, `money`, `day`, `moment`.
 
-    `request.state` carries who is signed in and the program, once a context has looked; `behind` is what housekeeping
-    has still to bring up to today, `trouble` what keeps us from saving.
+    `request.state` has who is signed in and the program, once a context has looked them up; `behind` is what
+    housekeeping has not yet brought up to today, `trouble` why nothing can be saved.
     """
     who = getattr(request.state, "who", None)
     program = getattr(request.state, "program", None)

@@ -1,7 +1,7 @@
-"""What the description of the API says of a field beyond its type: limits, patterns, words.
+"""What the description of the API says of a field beyond its type: limits, patterns, allowed words.
 
-The fields' own readers check them, each with its sentence; this is only how the same is told to a program. Where a
-reader also takes what people type in other ways (7'6", 24 Oct), the description tells the one plain way.
+The parsers of the fields check the values, each with its sentence; this describes the same for programs. If a parser
+also accepts other notations that people type (7'6", 24 Oct), the description has only the plain one.
 """
 
 from typing import Annotated, Any
@@ -24,16 +24,16 @@ SINCE: dict[str, Any] = {"anyOf": [{"const": ""}, DAY, {"format": "date-time", *
 
 
 def shown_as(schema: dict[str, Any]) -> Any:
-    """The mark of a field whose description gets these lines."""
+    """The annotation of a field that adds these entries to its description."""
     return Field(json_schema_extra=schema)
 
 
 def one_of(words: Any) -> dict[str, Any]:
-    """The lines for a field that is one of these words, or empty."""
+    """The entries for a field that is one of these words, or empty."""
     return {"enum": ["", *map(str, words)]}
 
 
 Limit = Annotated[int | None, Query(json_schema_extra={"minimum": 1, "maximum": MOST})]
-"""How many rows a page is to have; `store.paging.page_size` reads it."""
+"""How many rows a page should have; `store.paging.page_size` reads it."""
 Cursor = Annotated[str | None, Query(json_schema_extra={"pattern": "^[A-Za-z0-9_-]+$"})]
-"""Where a page begins: the `next` of the one before it, and nothing else."""
+"""Where a page begins: the `next` of the page before it."""

@@ -1,10 +1,10 @@
 """The static files: where a page finds them, and how they are sent.
 
-Every address carries a version made from the content, so that what is under it never changes and may be kept for good.
-Scripts that import each other are served under one version, so that no page ever mixes two: `outbox/page.js` imports
-`./store.js`, and a query on the first would not reach the second. So their version is a part of the path, made from the
-content of all modules: `/static/m-1f0c9a2b3d/outbox/page.js`. What a newer service answers under an old version is not
-cached at all.
+Every address has a version made from the content, so that the content under it never changes and may be cached
+forever. Scripts that import each other share one version, so that no page mixes two: `outbox/page.js` imports
+`./store.js`, and a query on the first would not apply to the second. So their version is a part of the path, made from
+the content of all modules: `/static/m-1f0c9a2b3d/outbox/page.js`. The answer of a newer service to an old version is
+not cached at all.
 
 Files are read and compressed once in a process, at their first use: all of them together are 0.2 MB.
 """
@@ -43,7 +43,7 @@ class StaticFile:
 
 @router.get("/static/m-{version}/{path:path}")
 def module_file(request: Request, version: str, path: str) -> Response:
-    """The content of a module: cached for good under the version that is served now, else not at all."""
+    """The content of a module: cached forever under the present version, else not at all."""
     if path not in _modules():
         raise NotFound("There is no such script. Reload the page.")
     return _sent(request, static_file(path), _FOR_GOOD if version == _version() else "no-store")
@@ -51,7 +51,7 @@ def module_file(request: Request, version: str, path: str) -> Response:
 
 @router.get("/static/{path:path}")
 def any_file(request: Request, path: str, v: str = "") -> Response:
-    """A static file: cached for good under its version, else asked for again."""
+    """A static file: cached forever under its version, else revalidated."""
     if path not in _paths():
         raise NotFound("There is no such file. Reload the page.")
     file = static_file(path)
@@ -59,7 +59,7 @@ def any_file(request: Request, path: str, v: str = "") -> Response:
 
 
 def _sent(request: Request, file: StaticFile, cached: str) -> Response:
-    tag = f'W/"{file.version}"'  # a weak one, since it stands for the compressed bytes as well (RFC 9110, 8.8.1)
+    tag = f'W/"{file.version}"'  # a weak one, since it is also that of the compressed bytes (RFC 9110, 8.8.1)
     headers = {"Cache-Control": cached, "ETag": tag, "Vary": "Accept-Encoding"}
     if tag in request.headers.get("if-none-match", ""):
         return Response(None, 304, headers)
@@ -73,7 +73,7 @@ def static_file(path: str) -> StaticFile:
     """One of the files below `static`.
 
     Raises:
-        OSError: where it cannot be read.
+        OSError: it cannot be read.
     """
     content = (STATIC / path).read_bytes()
     version = hashlib.sha256(content).hexdigest()[:10]
@@ -95,7 +95,7 @@ def module(path: str) -> str:
 
 @cache
 def imported(entry: str) -> tuple[str, ...]:
-    """The addresses of all modules that `entry` pulls in, itself first: what a page may load in one go."""
+    """The addresses of all modules that `entry` imports, directly or not, itself first, for preloading."""
     paths = [entry]
     for path in paths:
         for name in _IMPORT.findall(_modules()[path].decode()):

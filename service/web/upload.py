@@ -1,4 +1,4 @@
-"""A form with a file: one file and a few fields, held in memory and never written to a disk."""
+"""Forms with a file: one file and a few fields, which stay in memory and are never written to a disk."""
 
 from dataclasses import dataclass
 from typing import Annotated
@@ -14,14 +14,14 @@ from service.web.middleware.security import BODY_MOST
 
 @dataclass(frozen=True)
 class Upload:
-    """What a form sent: its file (empty where none was chosen), and its fields."""
+    """A posted form: its file (empty if none was chosen), and its fields."""
 
     file: bytes
     fields: dict[str, str]
 
 
 class Taking:
-    """The dependency that reads a form with one file; `what` is how a refusal calls the file, and its field."""
+    """The dependency that reads a form with one file; `what` is the name of the file in a refusal, and of its field."""
 
     def __init__(self, what: str, fields_most: int) -> None:
         self.what = what
@@ -31,7 +31,7 @@ class Taking:
         """Read the form.
 
         Raises:
-            Invalid: it is none.
+            Invalid: the request is no such form.
         """
         if not request.headers.get("content-type", "").startswith("multipart/form-data"):
             raise invalid(self.what, f"Choose a {self.what} to send.")
@@ -42,7 +42,7 @@ class Taking:
             max_fields=self.fields_most,
             max_part_size=BODY_MOST,
         )
-        parser.spool_max_size = BODY_MOST  # a body is no larger, so nothing is moved to a file
+        parser.spool_max_size = BODY_MOST  # no body is larger, so nothing is written to a temporary file
         try:
             form = await parser.parse()
         except (MultiPartException, UnicodeError) as error:
@@ -63,4 +63,4 @@ class Taking:
 Uploaded = Annotated[Upload, Depends(Taking("photo", 10))]
 """A form with a photo."""
 UploadedSheet = Annotated[Upload, Depends(Taking("file", 90))]
-"""A form with a sheet, or what was chosen for its columns."""
+"""A form with a sheet, or with the choices for its columns."""

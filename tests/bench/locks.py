@@ -20,7 +20,7 @@ from sqlalchemy import select, update
 
 from service import clock
 from service.crew.models import Program
-from service.exchange.files import take_in
+from service.exchange.files import import_file
 from service.exchange.sheets.actions import Answers
 from service.gear.core import ItemState
 from service.gear.models import Item
@@ -132,7 +132,7 @@ def import_tests(store: Store, folder: Path) -> None:
 def bring_in(store: Store, folder: Path, text: str) -> None:
     """Import a sheet as the command does."""
     (folder / "sheet.csv").write_text(text)
-    lines = list(take_in(store, datetime.now(UTC), str(folder / "sheet.csv"), Answers(between=True), dry=False))
+    lines = list(import_file(store, datetime.now(UTC), str(folder / "sheet.csv"), Answers(between=True), dry=False))
     print(f"  {lines[-1]}")
 
 

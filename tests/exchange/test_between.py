@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from service.exchange.files import take_in
+from service.exchange.files import import_file
 from service.exchange.sheets.actions import Answers
 from service.gear.models import Item
 from service.kit.problems import Problem
@@ -41,7 +41,7 @@ def states(program: Running) -> dict[str, str]:
 
 def said(program: Running, sheet: Path, answers: Answers, *, dry: bool = False) -> list[str]:
     """What the command says."""
-    return [*take_in(program.store, program.clock.now, str(sheet), answers, dry=dry)]
+    return [*import_file(program.store, program.clock.now, str(sheet), answers, dry=dry)]
 
 
 @pytest.mark.parametrize(
@@ -67,8 +67,8 @@ def test_page_and_command_ask_the_same(sqlite_url: str, tmp_path: Path, between:
             ASKED.format(code=code) + " Answer with --repaired-between or --no-repaired-between."
         )
         assert count(program, Test) == 0
-        answered = tried(program, TESTS, between="yes" if between else "no")
-        assert f"Then the items of this sheet are: {ends}." in answered.text
+        make_request = tried(program, TESTS, between="yes" if between else "no")
+        assert f"Then the items of this sheet are: {ends}." in make_request.text
         dry = said(program, sheet, Answers(between=between), dry=True)
         assert f"Then the items of this sheet would be: {ends}." in dry
         assert count(program, Test) == 0

@@ -13,17 +13,17 @@ from service.exchange.sheets.core import cells
 from service.exchange.sheets.core.columns import unit_in
 from service.exchange.sheets.core.connectors import kind_in, no_microphone_in, wiring_in
 from service.exchange.sheets.core.days import (
+    AmbiguousDate,
     Day,
     Order,
-    Unclear,
+    first_ambiguous,
     order_of,
     read_day,
     read_moment,
     read_time,
-    unclear,
 )
-from service.exchange.sheets.core.faults import understood
-from service.exchange.sheets.core.import_options import look
+from service.exchange.sheets.core.faults import interpret_words
+from service.exchange.sheets.core.import_options import preview_sheet
 from service.exchange.sheets.core.sheet import pack, read_bytes, read_sheet, tidy, unpack
 from service.exchange.sheets.core.states import StateCell, read_state
 from service.gear.core import End, ItemState
@@ -134,7 +134,7 @@ def test_days_that_are_plain(text: str) -> None:
 
 
 def test_days_that_may_be_two_are_asked() -> None:
-    with pytest.raises(Unclear, match=r"October 6 or June 10"):
+    with pytest.raises(AmbiguousDate, match=r"October 6 or June 10"):
         read_day("10/6/2026")
     assert read_day("10/6/26", Order.MONTH_FIRST).on == date(2026, 10, 6)
     assert read_day("10.6.2026", Order.DAY_FIRST).on == date(2026, 6, 10)
@@ -145,7 +145,7 @@ def test_days_that_may_be_two_are_asked() -> None:
     assert order_of(["28/1/2026", "1/28/2026"]) is None
     assert order_of(["Tue 10/28/2026", "10/6/2026"]) is Order.MONTH_FIRST
     assert order_of(["10/6/2026 7:30 pm", " Wednesday,  28.10.2026 19:30"]) is Order.DAY_FIRST
-    assert unclear(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
+    assert first_ambiguous(["", "x", "28/1/2026", "3/4/2026"]) == "3/4/2026"
 
 
 @pytest.mark.parametrize(
@@ -188,7 +188,7 @@ def test_what_may_be_a_day_or_no_month_is_refused(text: str) -> None:
 def test_any_month_that_is_written_is_read(on: date, form: str, order: Order | None) -> None:
     written = on.strftime(form)
     assert read_day(written, order) == Day(on.replace(day=1), exact=False)
-    assert order_of([written]) is unclear([written]) is None
+    assert order_of([written]) is first_ambiguous([written]) is None
 
 
 @pytest.mark.parametrize(
@@ -300,7 +300,7 @@ def test_any_text_is_a_value_or_a_sentence(text: str) -> None:
         lambda cell: read_day(cell, Order.DAY_FIRST),
         read_time,
         read_moment,
-        lambda cell: understood(cell, BUILTIN["xlr3"]),
+        lambda cell: interpret_words(cell, BUILTIN["xlr3"]),
         lambda cell: wiring_in(cell, "hub"),
         kind_in,
         unit_in,
@@ -326,7 +326,7 @@ def test_a_column_without_a_name_is_one_where_it_holds_something() -> None:
         ("low end", "10 ft", "Rack 1", "from the old case"),
         ("high end", "5 ft", "", ""),
     ]
-    assert [(column.name, column.key) for column in look(text).columns] == [
+    assert [(column.name, column.key) for column in preview_sheet(text).columns] == [
         ("Name", "label"),
         ("Length", "length"),
         ("Place", "place"),
@@ -361,14 +361,14 @@ def test_what_is_no_sheet_is_told(content: bytes, said: str) -> None:
 @given(st.one_of(st.text(max_size=200), st.text(alphabet="ab,;\"\t\n\r'=", max_size=60)))
 def test_any_text_is_a_sheet_or_a_sentence(text: str) -> None:
     with suppress(Invalid):
-        assert look(tidy(text)).columns
+        assert preview_sheet(tidy(text)).columns
 
 
 @examples(80)
 @given(st.binary(max_size=120))
 def test_any_bytes_are_a_sheet_or_a_sentence(content: bytes) -> None:
     with suppress(Invalid):
-        assert look(read_bytes(content)).columns
+        assert preview_sheet(read_bytes(content)).columns
 
 
 @given(st.text(max_size=200))
@@ -394,7 +394,7 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
     names = [wire.name for wire in wiring.conductors]
     faults = [Fault(FaultClass.OPEN, (name,)) for name in names if name.isdigit()]
     for fault in faults:
-        [again] = understood(title(wiring, fault), wiring).faults
+        [again] = interpret_words(title(wiring, fault), wiring).faults
         assert (again.fault_class, again.conductors) == (fault.fault_class, fault.conductors)
 
 
@@ -404,7 +404,7 @@ def test_what_the_log_says_of_a_fault_is_understood_again(key: str) -> None:
 def test_what_the_log_says_of_evidence_is_that_evidence_again(kind: ByEvidence, note: str, end: End | None) -> None:
     wiring = BUILTIN["xlr3"]
     words = title(wiring, Fault(kind, (), end)) + (f" ({note})" if note else "")
-    assert understood(words, wiring).evidence == (Evidence(kind, end, note),)
+    assert interpret_words(words, wiring).evidence == (Evidence(kind, end, note),)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from service.exchange.sheets.core.columns import guess, is_tests, unit_in
 from service.exchange.sheets.core.fields import GEAR, KNOWN, TESTS
-from service.exchange.sheets.core.import_options import look
+from service.exchange.sheets.core.import_options import preview_sheet
 from service.exchange.sheets.core.sheet import read_sheet
 from service.kit.quantities import Unit
 
@@ -142,7 +142,7 @@ def test_a_description_is_the_label_where_nothing_else_is() -> None:
 
 def test_a_tag_that_is_no_code_of_here_is_a_label() -> None:
     def keys(text: str) -> list[str]:
-        return [column.key for column in look(text).columns]
+        return [column.key for column in preview_sheet(text).columns]
 
     assert keys("Tag #,Len\n101,10 ft\n102,10 ft\n") == ["label", "length"]
     assert keys("Tag,Name,Len\n101,low end,10 ft\n") == ["label", "description", "length"]
@@ -157,7 +157,7 @@ def test_a_tag_that_is_no_code_of_here_is_a_label() -> None:
 
 def test_a_column_whose_cells_say_what_each_piece_is_tells_its_kind() -> None:
     def keys(text: str) -> list[str]:
-        return [column.key for column in look(text).columns]
+        return [column.key for column in preview_sheet(text).columns]
 
     assert keys("Cable #,What,Len\n1,XLR cable,10 ft\n2,stage box,\n3,speaker cable,25 ft\n") == [
         "label",
@@ -172,7 +172,7 @@ def test_a_column_whose_cells_say_what_each_piece_is_tells_its_kind() -> None:
     assert keys("Cable #,Type,What\n1,XLR cable,cable\n") == ["label", "kind", ""]
 
 
-def test_a_header_is_found_by_headings_in_any_dress() -> None:
+def test_a_header_is_found_by_headings_in_any_notation() -> None:
     text = "Fernhollow cables 2026,,,\n,,,\nCable #:,Len (ft),Lives in,Cond.\n1,10,rack,good\n"
     assert read_sheet(text, KNOWN).header == ("Cable #:", "Len (ft)", "Lives in", "Cond.")
 

@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import select
 
-from service.exchange.files import take_in
+from service.exchange.files import import_file
 from service.exchange.sheets.actions import Answers
 from service.testlog.models import Test
 from tests.exchange.test_sheets import brought_in, count, fates, tried
@@ -115,6 +115,6 @@ def test_the_command_names_the_earlier_test_too(program: Running, tmp_path: Path
     brought_in(program, SHEET)
     sheet = tmp_path / "tests.csv"
     sheet.write_text(SHEET.replace("pin 2 open", "pin 3 open"))
-    said = take_in(program.store, program.clock.now, str(sheet), Answers(between=False), dry=False)
+    said = import_file(program.store, program.clock.now, str(sheet), Answers(between=False), dry=False)
     earlier = logged(program, "pin 2 open")
     assert f"line 2: if this corrected the earlier fail, void that one: /tests/{earlier}" in list(said)

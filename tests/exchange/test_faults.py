@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.exchange.sheets.core.conductors import conductor_words
-from service.exchange.sheets.core.faults import understood
+from service.exchange.sheets.core.faults import interpret_words
 from service.gear.core import End
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import Fault, FaultClass, Faulty
@@ -94,9 +94,9 @@ ANYTHING = st.one_of(
     ],
 )
 def test_what_names_its_conductors_is_read(words: str, fault_class: FaultClass, conductors: tuple[str, ...]) -> None:
-    [found] = understood(words, XLR).faults
+    [found] = interpret_words(words, XLR).faults
     assert (found.fault_class, set(found.conductors)) == (fault_class, set(conductors))
-    assert not understood(words, XLR).evidence
+    assert not interpret_words(words, XLR).evidence
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_what_names_its_conductors_is_read(words: str, fault_class: FaultClass, 
     ],
 )
 def test_what_does_not_stays_words(words: str) -> None:
-    found = understood(words, XLR)
+    found = interpret_words(words, XLR)
     assert found.faults == ()
     assert [one.note for one in found.evidence] == [words]
 
@@ -165,7 +165,7 @@ def test_what_does_not_stays_words(words: str) -> None:
     ],
 )
 def test_what_is_denied_is_not_what_was_found(words: str, kind: FaultClass) -> None:
-    assert [one.kind for one in understood(words, XLR).evidence] == [kind]
+    assert [one.kind for one in interpret_words(words, XLR).evidence] == [kind]
 
 
 @given(NOUNS, NUMBERS, AFTER)
@@ -174,7 +174,7 @@ def test_an_open_that_is_named_is_read_however_it_is_written(noun: str, number: 
     for words in (f"{noun}{number} open{after}", f"Open {noun}{number}{after}", f"OPEN {number}{after}"):
         if "since" in after and not words.startswith(noun):
             continue  # what follows the number might belong to it: "open 2 since …"
-        assert understood(words, XLR).faults == expected, words
+        assert interpret_words(words, XLR).faults == expected, words
 
 
 @given(NOUNS, TWO, JOINS, AFTER.filter(lambda after: "since" not in after))
@@ -185,7 +185,7 @@ def test_a_short_takes_the_numbers_that_are_joined(noun: str, two: tuple[str, st
         f"{noun}{one}{join}{noun}{other} shorted{after}",
         f"{noun}{one} shorted to {noun}{other}{after}",
     ):
-        [fault] = understood(words, XLR).faults
+        [fault] = interpret_words(words, XLR).faults
         assert (fault.fault_class, set(fault.conductors)) == (FaultClass.SHORT, {one, other}), words
 
 
@@ -194,9 +194,9 @@ def test_a_short_takes_the_numbers_that_are_joined(noun: str, two: tuple[str, st
     st.sampled_from(["pin 2 open", "open 2", "short 2-3", "pins 2 and 3 swapped", "polarity reversed"]),
 )
 def test_what_is_denied_is_never_a_fault(denial: str, words: str) -> None:
-    assert understood(denial + words, XLR).faults == ()
-    assert understood(f"{words} {denial}", XLR).faults == ()
-    assert understood(f"{words} ok", XLR).faults == ()
+    assert interpret_words(denial + words, XLR).faults == ()
+    assert interpret_words(f"{words} {denial}", XLR).faults == ()
+    assert interpret_words(f"{words} ok", XLR).faults == ()
 
 
 CALLED = re.compile(
@@ -253,13 +253,13 @@ def test_no_number_is_a_conductor_unless_it_is_called_one(words: str) -> None:
 def test_a_cell_full_of_the_same_is_read_at_once(again: str) -> None:
     # As long as a cell may be. What takes a riddle's time never ends here; told in milliseconds, it is not timed.
     for words in (again * 300, f"short {again * 300}", f"pins 2{again * 300}x"):
-        assert understood(words[:1000], XLR).faults == ()
+        assert interpret_words(words[:1000], XLR).faults == ()
 
 
 @given(ANYTHING, st.sampled_from(sorted(BUILTIN)), st.sampled_from([None, End.A, End.B]))
 def test_every_part_is_a_fault_or_kept_as_words(words: str, key: str, end: End | None) -> None:
     wiring = BUILTIN[key]
-    found = understood(words, wiring, end)
+    found = interpret_words(words, wiring, end)
     parts = [" ".join(part.split()) for part in re.split(r"[;\n]", words) if part.strip()]
     kept = [one.note for one in found.evidence]
     assert len(found.faults) <= len(parts)  # a fault may be told twice
@@ -274,7 +274,7 @@ def test_every_part_is_a_fault_or_kept_as_words(words: str, key: str, end: End |
 
 def test_what_is_called_by_what_it_carries_is_a_contact_of_that_wiring() -> None:
     def found(words: str, key: str) -> list[tuple[str, tuple[str, ...]]]:
-        return [(one.fault_class.value, one.conductors) for one in understood(words, BUILTIN[key]).faults]
+        return [(one.fault_class.value, one.conductors) for one in interpret_words(words, BUILTIN[key]).faults]
 
     assert found("sleeve open", "trs") == [("open", ("S",))]
     assert found("tip and ring reversed", "trs") == [("reversed_pair", ("T", "R"))]
@@ -308,4 +308,4 @@ def test_what_the_log_says_of_moved_wires_comes_back_as_that(key: str) -> None:
     assert any(fault.is_chain for fault in moved)
     for fault in moved:
         if fault.fault_class is not FaultClass.SHORT:
-            assert understood(title(wiring, fault), wiring).faults == (fault,)
+            assert interpret_words(title(wiring, fault), wiring).faults == (fault,)

@@ -10,8 +10,9 @@ import pytest
 from sqlalchemy import func, select
 
 from service.crew.queries import note_in_audit
-from service.exchange.files import take_in
-from service.exchange.sheets.actions import Answers, bring_in
+from service.exchange.files import import_file
+from service.exchange.sheets import actions
+from service.exchange.sheets.actions import Answers
 from service.gear.models import Item
 from service.kit.problems import Busy
 from service.store.drafts import ROUNDS_MOST, Draft
@@ -39,19 +40,19 @@ def meanwhile(monkeypatch: pytest.MonkeyPatch, do: Callable[[], object], times: 
     worked_out = list[int]()
 
     def and_then(*args: Any, **named: Any) -> Any:
-        brought = bring_in(*args, **named)
+        result = actions.import_sheet(*args, **named)
         worked_out.append(len(worked_out))
         if len(worked_out) <= times:
             do()
-        return brought
+        return result
 
-    monkeypatch.setattr("service.exchange.sheets.importing.bring_in", and_then)
+    monkeypatch.setattr("service.exchange.sheets.importing.import_sheet", and_then)
     return worked_out
 
 
 def import_sheet(program: Running, folder: Path, text: str) -> list[str]:
     (folder / "sheet.csv").write_text(text)
-    return list(take_in(program.store, program.clock.now, str(folder / "sheet.csv"), Answers(), dry=False))
+    return list(import_file(program.store, program.clock.now, str(folder / "sheet.csv"), Answers(), dry=False))
 
 
 def counted(store: Store, model: type[Item | Test]) -> int:

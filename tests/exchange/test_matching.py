@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.exchange.sheets.core.matching import RowMatch, Wanted, match_rows
+from service.exchange.sheets.core.matching import RowMatch, UnmatchedRow, match_rows
 from service.gear.models import Item
 from tests.exchange.test_sheets import brought_in, count, fates, fields, post, tried
 from tests.support.csv_text import read_csv
@@ -25,10 +25,10 @@ HERE = [uuid5(UUID(int=0), str(number)) for number in range(6)]
 def test_no_item_is_two_rows_and_none_is_guessed(
     said: list[tuple[int, str, bool]], free: int, gone: set[UUID], same: set[tuple[str, UUID]], more: bool
 ) -> None:
-    rows = [Wanted(at, pieces, f"{alike}{is_gone}", is_gone) for at, (pieces, alike, is_gone) in enumerate(said)]
+    rows = [UnmatchedRow(at, pieces, f"{alike}{is_gone}", is_gone) for at, (pieces, alike, is_gone) in enumerate(said)]
 
-    def is_same(row: Wanted, item: UUID) -> bool:
-        return (row.alike[0], item) in same
+    def is_same(row: UnmatchedRow, item: UUID) -> bool:
+        return (row.common_key[0], item) in same
 
     found = match_rows(rows, HERE[:free], gone, is_same, more=more)
     given_away = [item for what in found for item in what.items]
@@ -44,14 +44,14 @@ def test_no_item_is_two_rows_and_none_is_guessed(
     if guessed:
         assert not unclear
         assert not more
-        assert len({row.alike for row, _ in guessed}) == 1
+        assert len({row.common_key for row, _ in guessed}) == 1
 
 
 def test_one_row_and_one_item_are_the_same() -> None:
-    [row, alike, other] = [Wanted(1, 1, "a"), Wanted(2, 1, "a"), Wanted(3, 1, "b")]
+    [row, alike, other] = [UnmatchedRow(1, 1, "a"), UnmatchedRow(2, 1, "a"), UnmatchedRow(3, 1, "b")]
     one, two = HERE[:2]
 
-    def never(_row: Wanted, _item: UUID) -> bool:
+    def never(_row: UnmatchedRow, _item: UUID) -> bool:
         return False
 
     assert match_rows([row], [one], (), never) == [RowMatch((one,))]
@@ -59,10 +59,10 @@ def test_one_row_and_one_item_are_the_same() -> None:
     assert match_rows([row], [one, two], (), never) == [RowMatch((), (one, two))]
     assert match_rows([row, alike], [one], (), never) == [RowMatch((one,)), RowMatch()]
     assert match_rows([row, other], [one], (), never) == [RowMatch((), (one,)), RowMatch((), (one,))]
-    assert match_rows([row, other], [one], (), lambda row, _: row.alike == "b") == [RowMatch(), RowMatch((one,))]
+    assert match_rows([row, other], [one], (), lambda row, _: row.common_key == "b") == [RowMatch(), RowMatch((one,))]
     assert match_rows([row], [one], [one], never) == [RowMatch()]
     assert match_rows([row], [one], (), never, more=True) == [RowMatch((), (one,))]
-    assert match_rows([Wanted(1, 2, "a")], [one, two], (), never) == [RowMatch((one, two))]
+    assert match_rows([UnmatchedRow(1, 2, "a")], [one, two], (), never) == [RowMatch((one, two))]
 
 
 FIRST = "Name,Length,Place,Note\nlow end,10 ft,Rack 1,from the old case\nhigh end,10 ft,Rack 1,\n"

@@ -450,7 +450,7 @@ def test_numbers_of_days_ticks_and_words_for_counts(sqlite_url: str) -> None:
 
 @pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16", "utf-8-sig"])
 @pytest.mark.parametrize("separator", ["|", "\t", ";"])
-def test_sheets_of_any_dress(encoding: str, separator: str) -> None:
+def test_sheets_of_any_encoding_and_separator(encoding: str, separator: str) -> None:
     text = separator.join(("Name", "Length", "Place")) + "\r\n" + separator.join(("low end", "10 ft", "Rack"))
     assert read_sheet(read_bytes(text.encode(encoding)), {"name"}).lines[0].cells == (
         "low end",

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from service.crew.actions import found_program
-from service.exchange.files import take_in, take_out
+from service.exchange.files import export_files, import_file
 from service.exchange.sheets.actions import Answers
 from service.exchange.sheets.core.readings_cell import EnteredReadings, read_entered, write_entered
 from service.gear.core import End, ItemState
@@ -83,7 +83,7 @@ def told(store: Store) -> dict[str, Any]:
 
 def carried(source: Store, folder: Path, now: datetime) -> Iterator[Store]:
     """The program after its gear and tests went through CSV into an empty database with the same seasons."""
-    take_out(source, now, None, str(folder))
+    export_files(source, now, None, str(folder))
     url = f"sqlite:///{folder}/other.db"
     migrated(url)
     with closing(Store(url)) as other:
@@ -93,7 +93,7 @@ def carried(source: Store, folder: Path, now: datetime) -> Iterator[Store]:
                 season.add_season(into, season_id, str(season_id), rule, [], now)
         for name in ("gear", "tests"):
             for _ in range(2):  # the second time nothing is new
-                said = [*take_in(other, now, str(folder / f"{name}.csv"), Answers(), dry=False)]
+                said = [*import_file(other, now, str(folder / f"{name}.csv"), Answers(), dry=False)]
             assert "new" not in said[-1], said[-1]
         yield other
 
@@ -192,5 +192,5 @@ def test_readings_that_cannot_be_are_told(sqlite_url: str, tmp_path: Path, cell:
         )
         lines = list[str]()
         with pytest.raises(Problem, match="1 of 1 rows is wrong"):
-            lines.extend(take_in(program.store, program.clock.now, str(sheet), Answers(), dry=True))
+            lines.extend(import_file(program.store, program.clock.now, str(sheet), Answers(), dry=True))
         assert any(said in line for line in lines), lines

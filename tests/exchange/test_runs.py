@@ -9,7 +9,7 @@ from uuid import uuid4
 
 import pytest
 
-from service.exchange.sheets.actions import bring_in
+from service.exchange.sheets.actions import import_sheet
 from service.exchange.sheets.runs import ImportRuns
 from service.kit.problems import Busy, Reused
 from tests.exchange.test_sheets import fields, post, tried
@@ -26,9 +26,9 @@ def go_on(monkeypatch: pytest.MonkeyPatch) -> Iterator[Event]:
 
     def slowly(*args: Any, **named: Any) -> Any:
         assert may_end.wait(PATIENCE)
-        return bring_in(*args, **named)
+        return import_sheet(*args, **named)
 
-    monkeypatch.setattr("service.exchange.sheets.importing.bring_in", slowly)
+    monkeypatch.setattr("service.exchange.sheets.importing.import_sheet", slowly)
     yield may_end
     may_end.set()
 

@@ -20,7 +20,7 @@ from service.crew.actions import add_person, make_pass, start_sign_in
 from service.crew.core import Role
 from service.crew.models import Person
 from service.exchange.whole import queries
-from service.exchange.whole.actions import bring_in, export
+from service.exchange.whole.actions import export, import_program
 from service.exchange.whole.core import VERSION, FileRow, Reader
 from service.gear.models import Item, Note
 from service.kit.problems import Conflict, Problem
@@ -67,7 +67,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def test_what_comes_in_goes_out_the_same(demo: str, database_url: str) -> None:
     store = empty(database_url)
     with store.writing() as db:
-        counts = bring_in(db, io.StringIO(demo))
+        counts = import_program(db, io.StringIO(demo))
     assert counts["item"] > 80
     assert counts["test"] > 100
     assert exported(store, days=9) == demo
@@ -108,7 +108,7 @@ def test_a_program_with_something_in_it_is_refused(demo: str, sqlite_url: str) -
     with store.writing() as db:
         add_person(db, "Kit", Role.LEAD, START)
     with pytest.raises(Conflict, match="COILBOOK_DATABASE_URL"), store.writing() as db:
-        bring_in(db, io.StringIO(demo))
+        import_program(db, io.StringIO(demo))
     with store.reading() as db:
         assert db.scalars(select(Person.display_name)).all() == ["Kit"]
     store.close()
@@ -143,7 +143,7 @@ def test_what_is_wrong_is_told_by_line_table_and_row(
 ) -> None:
     store = empty(f"sqlite:///{tmp_path}/a.db")
     with pytest.raises(Problem, match=rf"Line \d+.*{said}"), store.writing() as db:
-        bring_in(db, io.StringIO(_changed(demo, table, old, new)))
+        import_program(db, io.StringIO(_changed(demo, table, old, new)))
     with store.reading() as db:
         assert queries.filled(db) is None
     store.close()
@@ -168,7 +168,7 @@ def test_what_is_no_export_is_told(text: str, said: str) -> None:
 def test_a_revision_of_the_future_is_refused(sqlite_url: str) -> None:
     store = empty(sqlite_url)
     with pytest.raises(Problem, match="Bring Coilbook up to date"), store.writing() as db:
-        bring_in(db, io.StringIO(SMALL.replace('"0001"', '"9999"')))
+        import_program(db, io.StringIO(SMALL.replace('"0001"', '"9999"')))
     store.close()
 
 

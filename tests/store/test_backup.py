@@ -265,7 +265,7 @@ def test_a_letter_that_became_another_one_is_seen(program: Running, tmp_path: Pa
     assert check(path).rows > 0
 
 
-def test_a_seal_goes_with_its_backup(program: Running, tmp_path: Path) -> None:
+def test_a_checksum_goes_with_its_backup(program: Running, tmp_path: Path) -> None:
     old, new = (back_up(program.store, tmp_path, START + timedelta(days=days)).path for days in (0, 9))
     orphan = tmp_path / "coilbook-20200101T000000Z.db.sha256"  # cut short before the backup got its name
     orphan.touch()

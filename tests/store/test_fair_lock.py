@@ -16,7 +16,7 @@ class Stopped(BaseException):
     """What the signal's handler raises."""
 
 
-def test_who_is_stopped_while_waiting_takes_no_turn_along() -> None:
+def test_a_thread_that_is_stopped_while_waiting_never_gets_the_lock() -> None:
     write_lock, give_up = FairLock(), monotonic() + PATIENCE
 
     def stop(_number: int, _frame: FrameType | None) -> None:

@@ -147,7 +147,7 @@ def test_a_test_that_ties_items_while_another_waits(program: Running, tested: st
     assert verify(program.store, now) == []
 
 
-def test_whoever_is_beaten_again_and_again_is_asked_to_come_later() -> None:
+def test_a_write_with_repeated_conflicts_is_refused_as_busy() -> None:
     class AlreadyExists(Exception):
         sqlstate = "23505"
 

@@ -84,13 +84,13 @@ def test_each_gets_its_own_answer_and_what_touches_the_same_goes_one_after_the_o
         assert numbers == sorted(numbers)
 
 
-def test_what_waits_goes_in_one_turn() -> None:
+def test_waiting_entries_are_written_in_one_batch() -> None:
     book = Book()
     sent(book, [Entry(number, frozenset([number])) for number in range(MOST)])
     assert len(book.turns) <= 2  # the first was taken while they came
 
 
-def test_a_write_that_breaks_is_told_to_all_of_its_turn() -> None:
+def test_an_error_of_a_batch_is_reported_to_all_of_its_entries() -> None:
     def write(entries: Sequence[int]) -> Sequence[int]:
         raise ZeroDivisionError(len(entries))
 

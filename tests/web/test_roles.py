@@ -81,7 +81,7 @@ def test_every_route_has_its_row_and_every_row_its_route(at: World) -> None:
     assert {row.split(" ")[0] for row in NEEDED} == {"GET", "POST"}
 
 
-def test_a_row_says_what_the_desk_asks(at: World) -> None:
+def test_a_row_has_the_role_that_the_route_checks(at: World) -> None:
     assert {row: asks_for(route.dependant) for row, route in rows(at.app).items()} == NEEDED
 
 

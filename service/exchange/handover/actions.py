@@ -1,4 +1,4 @@
-"""Handing over: a link that makes the next lead and ends the old one, in one step that both have seen before."""
+"""Handing the program over: a link by which the next lead becomes the lead and the old one's access ends."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -25,14 +25,14 @@ _NOT_VALID = (
 
 @dataclass(frozen=True)
 class HandoverOffer:
-    """What a link offers: the program of which lead, until when."""
+    """What a link offers: the program, the lead who hands it over, and until when."""
 
     from_name: str
     expires_at: datetime
 
 
 def make_link(db: Session, actor: Actor) -> NewLink:
-    """A link that hands the program over; earlier ones of the same lead end."""
+    """Make a link that hands the program over; earlier links of the same lead end."""
     for link in queries.open_links(db, actor.now, actor.who.id):
         link.end(actor.now)
     secret = new_secret()
@@ -51,7 +51,7 @@ def make_link(db: Session, actor: Actor) -> NewLink:
 
 
 def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
-    """Let a link hand over nothing any more.
+    """End a link, so that it hands over nothing any more.
 
     Raises:
         NotFound: there is no such link.
@@ -63,21 +63,21 @@ def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
 
 
 def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
-    """What a link offers, to be read before it is taken, in a session that only reads.
+    """What a link offers, read before it is used, in a session that only reads.
 
     Raises:
-        Gone: the link has ended, was used, or never was (a stranger learns no more).
+        Gone: the link has ended, was used, or never existed (a stranger does not learn which).
     """
     link, old = _link(db, typed, now, lock=False)
     return HandoverOffer(old.display_name, link.expires_at)
 
 
 def take_over(db: Session, typed: str, name: str, now: datetime) -> tuple[Who, str]:
-    """Become the lead in the place of the one who made the link, whose access ends; the token for the cookie.
+    """Become the lead; the access of the lead who made the link ends. Returns the token for the cookie.
 
     Raises:
-        Gone: the link has ended, was used, or never was.
-        Invalid: the name cannot be shown, or somebody has it.
+        Gone: the link has ended, was used, or never existed.
+        Invalid: the name cannot be shown, or is taken.
     """
     link, old = _link(db, typed, now)
     new = crew.add_person(db, name, Role.LEAD, now)

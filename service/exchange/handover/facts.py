@@ -1,4 +1,4 @@
-"""What the next lead has to know: what there is, what is open, what to do first."""
+"""What the next lead has to know: the gear, what is open, and what to do first."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -21,12 +21,12 @@ from service.tags.queries import how_many_wait
 from service.testlog.rounds import progress
 
 LISTED = 40
-"""Items of each list on the page; what goes beyond is counted."""
+"""The most items in each list on the page; of the rest it says how many there are."""
 
 
 @dataclass(frozen=True)
 class HandoverFacts:
-    """What the next lead has to know, as of today. No student's name is in it."""
+    """What the next lead has to know, as of today. It has no student's name."""
 
     counts: list[tuple[str, dict[ItemState, int]]]
     open: list[tuple[ItemFacts, str]]
@@ -47,7 +47,7 @@ class HandoverFacts:
 
 
 def handover_facts(db: Session, today: date, zone: ZoneInfo, backups: Path) -> HandoverFacts:
-    """Everything of today. `backups` is the folder of backups."""
+    """All facts as of today. `backups` is the folder of backups."""
     row = season.current(season.seasons(db), today)
     event = event_for(db, None, today)
     in_repair = queries.in_states(db, (ItemState.QUARANTINED, ItemState.IN_REPAIR), LISTED)

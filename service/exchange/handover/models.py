@@ -1,4 +1,4 @@
-"""The table of hand-overs: links by which the next lead takes the program over, and what became of them."""
+"""The table of hand-overs: links by which the next lead takes the program over, and whether they were used."""
 
 from typing import ClassVar
 from uuid import UUID
@@ -10,7 +10,7 @@ from service.store.base import Base, refers
 
 
 class HandOver(ExpiringLink, Base):
-    """A link from a lead to whoever comes next, used once; its secret is stored as a fingerprint."""
+    """A link from a lead to the next lead. It works once; only a fingerprint of its secret is stored."""
 
     __tablename__ = "hand_over"
     END_WORD: ClassVar[str] = "hand_over.taken_back"
@@ -20,15 +20,15 @@ class HandOver(ExpiringLink, Base):
 
     @property
     def title(self) -> str:
-        """The same for each."""
+        """The title in lists, the same for every link."""
         return "a link that hands the program over"
 
     @property
     def subject(self) -> str:
-        """Whose it is."""
+        """The id of the lead who made it."""
         return str(self.made_by)
 
     @property
     def ends_with_maker(self) -> bool:
-        """Nobody hands over what they no longer lead."""
+        """Always: a lead whose access has ended cannot hand the program over."""
         return True

@@ -1,4 +1,4 @@
-"""Pages of the hand-over: what the next lead has to know, on one sheet of paper; giving it away, and taking it over."""
+"""Pages of the hand-over: what the next lead has to know, on one sheet of paper; making the link, and using it."""
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -25,7 +25,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/handover")
 def hand_over_page(context: LeadContext, new: bool = False) -> Response:
-    """Everything on one page: what there is, what is open, what to do first."""
+    """Show everything on one page: the gear, what is open, and what to do first."""
     ensure_today(context)
     with context.reading() as db:
         people, crew_count = queries.people_with_access(db)
@@ -47,7 +47,7 @@ def hand_over_page(context: LeadContext, new: bool = False) -> Response:
 
 @router.post("/handover/links")
 def make_link(context: LeadContext) -> Response:
-    """Make the link and show it, once."""
+    """Make the link and show it once."""
     with context.writing() as db:
         made = actions.make_link(db, context.actor)
     link = f"{context.base}/take-over#{made.secret}"
@@ -57,7 +57,7 @@ def make_link(context: LeadContext) -> Response:
 
 @router.post("/handover/links/{link_id}/end")
 def take_back(context: LeadContext, link_id: str) -> Response:
-    """Let a link hand over nothing any more."""
+    """End a link, so that it hands over nothing any more."""
     with context.writing() as db:
         actions.take_back(db, id_in_address(link_id, "There is no such link."), context.actor)
     return RedirectResponse("/handover#hand", 303)
@@ -65,14 +65,14 @@ def take_back(context: LeadContext, link_id: str) -> Response:
 
 @router.get("/take-over")
 def take_over_page(context: AnyoneContext) -> Response:
-    """Enter the link's secret. It rides in the address's fragment, which no server or log ever sees."""
+    """Show the form for the link's secret, which is in the fragment of the address, so no server or log gets it."""
     with context.reading():
         return context.page("exchange/take_over.html", form=Form(), offer=None)
 
 
 @router.post("/take-over")
 def take_over(context: AnyoneContext, posted: Posted) -> Response:
-    """First show what the link does; once a name stands below, do it."""
+    """First show what the link does; then, with a name, do it."""
     form = typed(posted, "pass", "name")
     secret, name = form.values["pass"], form.values["name"]
     offer: actions.HandoverOffer | None = None
@@ -84,7 +84,7 @@ def take_over(context: AnyoneContext, posted: Posted) -> Response:
         with context.writing() as db:
             who, token = actions.take_over(db, secret, name, context.now)
             device = remember_device(db, who, token, context.device)
-    except Problem as problem:  # not `submit`: to a stranger every refusal is shown on the form
+    except Problem as problem:  # not `submit`: a stranger sees every refusal on the form
         form = form.refused(problem, "pass")
         return refused(context, problem, "exchange/take_over.html", form=form, offer=offer)
     return signed_in(context, token, "/handover?new=1", device)

@@ -1,4 +1,4 @@
-"""Every look-up about handing over: the links, and what the next lead has to know."""
+"""Every query about handing over: the links, and what the next lead has to know."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -24,7 +24,7 @@ from service.testlog.queries import faults_of
 
 
 def open_links(db: Session, now: datetime, made_by: UUID | None = None) -> Sequence[HandOver]:
-    """The links that may still be used, of everybody or of one lead, the newest first."""
+    """The links that can still be used, of everybody or of one lead, the newest first."""
     query = select(HandOver).where(HandOver.ended_at.is_(None), HandOver.expires_at > now)
     if made_by is not None:
         query = query.where(HandOver.made_by == made_by)
@@ -41,13 +41,13 @@ def counts(db: Session) -> dict[str, dict[ItemState, int]]:
 
 
 def in_states(db: Session, states: Sequence[ItemState], most: int) -> list[tuple[ItemFacts, str]]:
-    """The items in these states with their codes, in walking order."""
+    """The items in these states with their codes, in walking order, at most `most`."""
     query = _walk().where(Item.state.in_(states)).limit(most)
     return [(as_facts(row), row.code or "") for row in db.execute(query)]
 
 
 def overdue(db: Session, most: int) -> list[tuple[ItemFacts, str]]:
-    """The items whose round has closed without a pass, with their codes, in walking order."""
+    """The items whose round has closed without a pass, with their codes, in walking order, at most `most`."""
     query = _walk().join(ItemDue, ItemDue.item_id == Item.id).where(ItemDue.state == DueState.OVERDUE).limit(most)
     return [(as_facts(row), row.code or "") for row in db.execute(query)]
 
@@ -62,7 +62,7 @@ def _walk() -> Select[*tuple[Any, ...]]:
 
 
 def last_faults(db: Session, item_ids: Sequence[UUID]) -> dict[UUID, str]:
-    """What the last failed test of each of these items found, in words."""
+    """The faults of the last failed test of each of these items, in words."""
     query = (
         select(TestItem.item_id, Test)
         .join(Test, Test.id == TestItem.test_id)
@@ -76,7 +76,7 @@ def last_faults(db: Session, item_ids: Sequence[UUID]) -> dict[UUID, str]:
 
 
 def people_with_access(db: Session) -> tuple[list[Person], int]:
-    """Leads and viewers by name, and how many of the crew there are."""
+    """Leads and viewers by name, and the number of crew members."""
     grown = select(Person).where(PERSON_IS_HERE, Person.role.in_((Role.LEAD, Role.VIEWER)))
     crew = select(func.count()).where(PERSON_IS_HERE, Person.role == Role.CREW)
     return list(db.scalars(grown.order_by(Person.role, Person.display_name))), db.scalar(crew) or 0

@@ -1,4 +1,4 @@
-"""Bringing in a sheet: what it comes to, told first, then done in one transaction or not at all."""
+"""Importing a sheet: first a plan of what becomes of each row, then the import in one transaction or not at all."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,8 +15,15 @@ from service.exchange.sheets.core.columns import measure_in
 from service.exchange.sheets.core.days import Order
 from service.exchange.sheets.core.fields import KNOWN
 from service.exchange.sheets.core.gear_row import Choices
-from service.exchange.sheets.core.import_options import Above, ImportRequest, SheetKind, check, chosen, look
-from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, seal
+from service.exchange.sheets.core.import_options import (
+    BlankPlace,
+    ImportRequest,
+    SheetKind,
+    check,
+    chosen,
+    preview_sheet,
+)
+from service.exchange.sheets.core.row_status import STAYS_OUT, BadRows, RowStatus, counted, plan_digest
 from service.exchange.sheets.core.sheet import read_sheet
 from service.exchange.sheets.core.test_row import TestChoices
 from service.exchange.sheets.messages import (
@@ -33,12 +40,12 @@ from service.kit.quantities import Unit
 from service.store.drafts import WorkResult
 
 STAYED = "Why it stayed out"
-"""The column that says so, in the rows that are given back."""
+"""The column with the reason, in the file of rows that stayed out."""
 
 
 @dataclass(frozen=True)
 class Setting:
-    """Where an import happens: when, in which zone, and how lengths are shown."""
+    """The circumstances of an import: when, in which time zone, and how lengths are shown."""
 
     now: datetime
     zone: ZoneInfo
@@ -49,17 +56,17 @@ Plan = gear_write.GearPlan | tests_write.TestsPlan
 
 
 def planned(db: Session, request: ImportRequest, setting: Setting) -> Plan:
-    """What becomes of each row of a sheet. Nothing is written.
+    """The plan: what becomes of each row of a sheet. Nothing is written.
 
     Raises:
-        Invalid: it cannot be read as it was asked.
+        Invalid: the sheet cannot be read as requested.
     """
     check(request)
     sheet = read_sheet(request.text, KNOWN)
     if request.kind is SheetKind.GEAR:
         lengths = next((name for name, key in zip(sheet.header, request.mapping, strict=True) if key == "length"), "")
         choices = Choices(
-            request.unit, request.order, request.item_kind, measure_in(lengths), request.above is Above.SAME
+            request.unit, request.order, request.item_kind, measure_in(lengths), request.above is BlankPlace.SAME
         )
         today = local_date(setting.now, setting.zone)
         return gear.plan(db, sheet, request.mapping, choices, today)
@@ -71,35 +78,35 @@ def planned(db: Session, request: ImportRequest, setting: Setting) -> Plan:
 
 
 def ends_in_words(plan: Plan) -> str:
-    """In which states the items of a sheet of tests end; of gear the rows themselves say which states they name."""
+    """The states in which the items of a sheet of tests end, in words; rows of gear name their states themselves."""
     return states_in_words(plan.ends) if isinstance(plan, tests_write.TestsPlan) else ""
 
 
 @dataclass(frozen=True)
-class Brought:
-    """What an import did. `answer` has `counts` of rows by status, how many `codes` wait to be printed, the rows `left`
-    out: (line, why), and what to look at `after`: (line, address, words).
+class ImportResult:
+    """What an import did. `answer` has the `counts` of rows by status, how many `codes` wait to be printed, the rows
+    `left` out as (line, reason), and pages to look at `after` it as (line, address, words).
 
-    `changes` are the items that were here and of which something changes; in a sheet of tests those that it names,
-    each with the latest moment that it tells of.
+    `changes` are the existing items that change; for a sheet of tests the items that it names, each with the latest
+    instant in the sheet.
     """
 
     answer: dict[str, Any]
     changes: Mapping[UUID, datetime | None]
 
 
-def bring_in(
+def import_sheet(
     db: Session, request: ImportRequest, who: Who | None, setting: Setting, seen: str = ""
-) -> WorkResult[Brought]:
-    """Import a sheet, in the transaction at hand; `seen` is the seal of the rows that somebody was shown before.
+) -> WorkResult[ImportResult]:
+    """Import a sheet in the session's transaction. `seen` is the digest of the planned rows that were shown before.
 
     Raises:
-        Invalid: it cannot be read, or rows are wrong and all must be right, or rows would become something else than
-            was shown; nothing was written.
+        Invalid: it cannot be read, or rows are wrong and all must be right, or the plan is no longer the one that was
+            shown; nothing was written.
     """
     plan = planned(db, request, setting)
     counts = counted(plan.rows)
-    if seen and seen != seal(plan.rows):
+    if seen and seen != plan_digest(plan.rows):
         raise WrongRows(
             "Nothing was brought in, since the book has changed after you looked, and rows would now become something "
             "else. Look at them again, then bring them in.",
@@ -119,12 +126,12 @@ def bring_in(
     new = [row for row in plan.rows if row.status is RowStatus.NEW]
     after = [[row.line, href, words] for row in new for href, words in ways_in_words(row)]
     answer = {"counts": dict(counts), "codes": len(codes), "left": left, "after": after}
-    return WorkResult(Brought(answer, changes), follow_ups)
+    return WorkResult(ImportResult(answer, changes), follow_ups)
 
 
 class WrongRows(Invalid):
-    """Rows are wrong, and all must be right, or they are not as they were shown; `rows` has what becomes of each, and
-    `ends` in which states their items end.
+    """Rows are wrong and all must be right, or the plan is no longer the one that was shown. `rows` is the plan, and
+    `ends` the states in which the items end.
     """
 
     def __init__(self, detail: str, plan: Plan, field: str = "bad") -> None:
@@ -133,7 +140,7 @@ class WrongRows(Invalid):
 
 
 def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
-    """The rows that stayed out, as they came, each with the reason."""
+    """The rows that stayed out as CSV, unchanged, each with the reason in a further column."""
     sheet = read_sheet(text, KNOWN)
     why = dict[int, str](left)
 
@@ -147,9 +154,9 @@ def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
 
 @dataclass(frozen=True)
 class Answers:
-    """What the command line says of a sheet: all that the pages ask. None leaves it to the sheet.
+    """The answers of the command line to the questions that the pages ask about a sheet. None leaves one to the sheet.
 
-    `columns` are of the form NAME=FIELD (`core.request.chosen`).
+    `columns` have the form NAME=FIELD (`core.import_options.chosen`).
     """
 
     kind: SheetKind | None = None
@@ -159,17 +166,17 @@ class Answers:
     item_kind: str | None = None
     between: bool | None = None
     bad: BadRows = BadRows.ALL
-    above: Above | None = None
+    above: BlankPlace | None = None
 
 
-def answered(text: str, answers: Answers) -> ImportRequest:
-    """An import as the command line asks for it: columns as guessed where it does not say.
+def make_request(text: str, answers: Answers) -> ImportRequest:
+    """The import that the command line requests; columns that it does not name are guessed.
 
     Raises:
-        Invalid: it names a column or a field that there is not.
+        Invalid: it names a column or a field that does not exist.
     """
-    seen = look(text, answers.kind)
-    seen = look(text, seen.kind, chosen(seen, answers.columns))
+    seen = preview_sheet(text, answers.kind)
+    seen = preview_sheet(text, seen.kind, chosen(seen, answers.columns))
     item_kind = seen.usual_kind if answers.item_kind is None else answers.item_kind
     return ImportRequest(
         text,

@@ -1,6 +1,6 @@
-"""Gear and tests as CSV: every column, in an order that a person reads, one row after the other.
+"""Exporting gear and tests as CSV, with every column, in an order for people, one row after the other.
 
-What a sheet of the program's own says is read back as it is: the columns are called as `core.columns` knows them.
+An exported sheet can be imported again without loss: its columns have names that `core.columns` knows.
 """
 
 from collections.abc import Iterator, Sequence
@@ -74,7 +74,7 @@ TESTS_HEADER = (
 
 
 def gear_csv(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[str]:
-    """All gear, also what is retired or lost, in walking order; lengths in the unit given, prices in dollars."""
+    """All gear, also retired or lost items, in walking order; lengths in `unit`, prices in dollars."""
     yield BYTE_ORDER_MARK
     yield from csv_lines(_gear(db, unit, zone))
 
@@ -111,7 +111,7 @@ def _gear(db: Session, unit: Unit, zone: ZoneInfo) -> Iterator[Sequence[object]]
 
 
 def tests_csv(db: Session, zone: ZoneInfo) -> Iterator[str]:
-    """The whole test log, also what was voided, and every repair as a row of its own, the oldest first; moments in the
+    """The whole test log, also voided tests, and every repair as a row of its own, the oldest first; instants in the
     program's zone with their offset.
     """
     yield BYTE_ORDER_MARK
@@ -157,7 +157,7 @@ def _tests(db: Session, zone: ZoneInfo) -> Iterator[tuple[datetime, Sequence[obj
 
 
 def _entered(db: Session, test: Test) -> str:
-    """What was entered, where it is more than a pass says by itself."""
+    """The entered readings and evidence, if they are more than the verdict pass implies."""
     if test.verdict == What.PASS and not test.evidence:
         wiring = find_wiring(db, test.wiring)
         if read(wiring, test.joined, test.probed) == rebuild(wiring, []):

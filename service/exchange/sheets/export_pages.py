@@ -1,4 +1,4 @@
-"""What takes everything out: the gear and the test log as CSV, the whole program as JSON."""
+"""Downloads of everything: the gear and the test log as CSV, the whole program as JSON."""
 
 from fastapi import APIRouter
 from fastapi.responses import Response
@@ -33,5 +33,5 @@ def program_out(context: LeadContext) -> Response:
     with context.reading():
         name = f"coilbook-{context.today}.json"
     store: Store = context.request.app.state.store
-    with store.reading() as db:  # a session of its own, which sees all tables as of one moment
+    with store.reading() as db:  # in a session of its own, which sees all tables as of one moment
         return download(export(db, context.now), name, "application/json")

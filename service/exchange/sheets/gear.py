@@ -1,18 +1,15 @@
-"""Bringing in a sheet of gear: what becomes of each row, and then making it so.
+"""Planning the import of a sheet of gear: what becomes of each row.
 
-The stages, in the order in which they stand below:
+The stages, in the order of the code below:
 
-1. *Read*: totals, headings and notes are set aside; each other row is read cell by cell (`core.gear_row`), and what its
-   gear is and how it is wired is guessed from all its words (`core.wiring_guess`). A row that is wrong, or not surely
-   gear that is known here, ends here, with the field at fault.
-2. *Check*: days, lengths, codes that stand twice, more pieces than one sheet may make.
-3. *Match*: which items the rows are of. A row with a known code is of that item. A row without a code is of the items
-   that came from the same row before, since their ids follow from what it says; else of the one item that has its label
-   and kind, where just one can be meant (`core.matching`). This waits until all rows are read: only then is it known
-   which items the rows with a code speak of.
-4. *Decide*: each row is new, changed or the same, with facts that say why. An empty cell leaves what is there. So the
-   same sheet again makes nothing new.
-5. *Write* the plan, in the transaction at hand (`gear_write`).
+1. *Read*: totals, headings and notes are skipped; each other row is read cell by cell (`core.gear_row`), and the kind
+   and wiring of its gear are guessed from all its words (`core.wiring_guess`). A row that is wrong, or not certainly
+   gear that is known here, is refused here, with the wrong field.
+2. *Check*: days, lengths, codes that occur twice, more pieces than one sheet may make.
+3. *Match* all rows with items: by the code; else with the items that came from the same row before, since their ids are
+   made from its content; else with the item of its label and kind, if only one is possible (`core.matching`).
+4. *Decide*: each row is new, changed or the same, with facts that say why. An empty cell changes nothing.
+5. *Write* the plan, in the session's transaction (`gear_write`).
 """
 
 from collections import Counter, defaultdict
@@ -26,8 +23,8 @@ from sqlalchemy.orm import Session
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.gear_row import Choices, GearRow, read_row
-from service.exchange.sheets.core.import_options import SheetKind, asides_of
-from service.exchange.sheets.core.matching import RowMatch, Wanted, match_rows
+from service.exchange.sheets.core.import_options import SheetKind, skipped_rows_of
+from service.exchange.sheets.core.matching import RowMatch, UnmatchedRow, match_rows
 from service.exchange.sheets.core.row_status import (
     FactKind,
     GearTitle,
@@ -39,7 +36,7 @@ from service.exchange.sheets.core.row_status import (
     left_out,
 )
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
-from service.exchange.sheets.core.skipped_rows import above, filled_down, first_cell, is_empty, sections
+from service.exchange.sheets.core.skipped_rows import filled_down, first_cell, is_empty, lines_above, sections
 from service.exchange.sheets.core.uncertain_rows import NotTaken
 from service.exchange.sheets.core.wiring_guess import GuessedWiring, heading_of, refuse_merged
 from service.exchange.sheets.gear_changes import Comparison, ItemChange
@@ -51,21 +48,21 @@ from service.gear.queries import ItemFacts, places
 from service.kit.problems import Invalid, invalid
 
 PIECES_MOST = 10_000
-"""New pieces that one sheet may make."""
+"""The most new pieces that one sheet may make."""
 _NEW_WIRING = HelpPage(HelpKind.NEW_WIRING, "/wirings/new")
 _GONE = (ItemState.RETIRED, ItemState.LOST)
 
 
 @dataclass(frozen=True)
 class _Uncoded:
-    """A row without a code, and the ids of its pieces: of those from the same row, and else of new ones."""
+    """A row without a code, and the ids of its pieces: existing ones from the same row, and new ones."""
 
     row: GearRow
     ids: tuple[UUID, ...]
 
 
 class _NoWiring(NotTaken):
-    """No wiring here has as many lanes as a row tells of."""
+    """No wiring of this program has as many lanes as a row gives."""
 
     def __init__(self, why: str) -> None:
         super().__init__("wiring", why)
@@ -90,7 +87,7 @@ def plan(db: Session, sheet: SheetTable, mapping: Sequence[str], choices: Choice
 
 
 class _Planner:
-    """The stages, over what is here and what the rows before have claimed."""
+    """Runs the stages; knows the existing gear and what earlier rows have claimed."""
 
     def __init__(self, db: Session, today: date) -> None:
         self.today, self.offer = today, queries.offer(db)
@@ -103,7 +100,7 @@ class _Planner:
         self.code_lines: dict[str, int] = {}
         self.wrong_lines: dict[str, int] = {}
         self.pieces = 0
-        self.alike: Counter[str] = Counter()
+        self.equal_pieces: Counter[str] = Counter()
         self.uncoded: list[_Uncoded] = []
         self.by_label: dict[tuple[str, str], list[ItemFacts]] = defaultdict(list)
         self.unlabeled: dict[tuple[str, str, int], list[UUID]] = defaultdict(list)
@@ -112,17 +109,17 @@ class _Planner:
     # 1. Read: cells, columns, the guess of kind and wiring.
 
     def read(self, sheet: SheetTable, mapping: Sequence[str], choices: Choices) -> list[tuple[SheetRow, GearRow]]:
-        """The rows that can be read; of the others, why not."""
+        """The rows that can be read; the others are refused."""
         self.label_at = mapping.index("label") if "label" in mapping else None
-        aside = asides_of(sheet, mapping, SheetKind.GEAR) | above(sheet)
-        headings = sections(sheet, aside, heading_of)
+        skipped = skipped_rows_of(sheet, mapping, SheetKind.GEAR) | lines_above(sheet)
+        headings = sections(sheet, skipped, heading_of)
         if choices.above:
-            sheet = filled_down(sheet, mapping, aside)
+            sheet = filled_down(sheet, mapping, skipped)
         rows, merged = list[tuple[SheetRow, GearRow]](), dict[str, GuessedWiring]()
         for line in (*sheet.above, *sheet.lines):
-            if (one := aside.get(line.number)) is not None:
+            if (one := skipped.get(line.number)) is not None:
                 self.plan.rows.append(left_out(line.number, one.status, first_cell(line), one.why))
-                merged = {}  # what a merged cell says ends at a row that is no entry
+                merged = {}  # a merged cell ends at a row that is not an entry
             elif is_empty(line, mapping):
                 why = "Nothing in it is imported."
                 self.plan.rows.append(left_out(line.number, RowStatus.SKIPPED, "", why))
@@ -136,8 +133,8 @@ class _Planner:
         return rows
 
     def _check_merged(self, row: GearRow, merged: dict[str, GuessedWiring], mapping: Sequence[str]) -> None:
-        """Keep what the cells for kind and wiring say for the rows below, and refuse a row that may mean the same
-        without saying it.
+        """Remember the cells for kind and wiring for the rows below, and refuse a row whose empty cell may be a part of
+        a merged one.
         """
         if not row.code:
             refuse_merged(row.gear, merged, mapping)
@@ -147,7 +144,7 @@ class _Planner:
             merged["wiring"] = row.gear
 
     def refuse_line(self, line: SheetRow, refusal: Invalid) -> None:
-        """Note that a row is wrong, and why. It may be of any item that has its label."""
+        """Record that a row is wrong, and why. It may belong to any item with its label."""
         self._refuse(line.number, first_cell(line), refusal)
         label = "" if self.label_at is None else folded(line.cells[self.label_at])
         if label:
@@ -159,13 +156,13 @@ class _Planner:
         ways = (_NEW_WIRING,) if isinstance(refusal, _NoWiring) else ()
         self.plan.rows.append(PlannedRow(line, status, title, facts, ways))
 
-    # 2. Check: what must hold of a row whichever item it is of.
+    # 2. Check: what must be true for a row of any item.
 
     def check(self, row: GearRow) -> None:
-        """Whether a row can be taken, its item not known yet.
+        """Check a row whose item is not known yet.
 
         Raises:
-            Invalid: it cannot.
+            Invalid: it cannot be imported.
         """
         for key, what in (("bought_on", "it was bought"), ("in_service_on", "it came into service")):
             if (day := row.get(key)) is not None and day > self.today:
@@ -201,19 +198,19 @@ class _Planner:
             "write the wiring that it has into a column for the wiring."
         )
 
-    # 3. Match: of which items a row is.
+    # 3. Match: to which items a row belongs.
 
     def claim(self, row: GearRow) -> None:
-        """Claim the items that came from the same row; the rest is matched when all rows are read."""
-        first = self.alike[row.alike]
-        self.alike[row.alike] += row.count
+        """Claim the items that came from the same row; other pieces are matched when all rows are read."""
+        first = self.equal_pieces[row.common_key]
+        self.equal_pieces[row.common_key] += row.count
         ids = tuple(row.id_of(turn) for turn in range(first, first + row.count))
         self._count_pieces(sum(item_id not in self.items for item_id in ids))
         self.uncoded.append(_Uncoded(row, ids))
         self.claimed.update(item_id for item_id in ids if item_id in self.items)
 
     def groups(self) -> list[list[_Uncoded]]:
-        """The rows without a code, those of one label and kind together."""
+        """The rows without a code, grouped by label and kind."""
         groups: dict[tuple[str, str], list[_Uncoded]] = defaultdict(list)
         for one in self.uncoded:
             groups[folded(one.row.get("label") or ""), one.row.kind].append(one)
@@ -233,7 +230,10 @@ class _Planner:
         free = [item.id for item in named if item.id not in self.claimed]
         gone = {item.id for item in named if item.state in _GONE}
         matches = match_rows(
-            [Wanted(one.row.line, self._new_of(one), one.row.alike, one.row.get("state") in _GONE) for one in group],
+            [
+                UnmatchedRow(one.row.line, self._new_of(one), one.row.common_key, one.row.get("state") in _GONE)
+                for one in group
+            ],
             free,
             gone,
             lambda want, item_id: self.compared.says_nothing_new(rows[want.line], self.items[item_id]),
@@ -280,7 +280,7 @@ class _Planner:
         """Decide a row with a code.
 
         Raises:
-            Invalid: the code can be on no gear, or its item cannot become what the row says.
+            Invalid: the code cannot be on gear, or its item cannot become what the row says.
         """
         known = self.tags.get(row.code)
         if known is None:
@@ -309,7 +309,7 @@ class _Planner:
             self.plan.rows.append(PlannedRow(row.line, status, title, tuple(facts)))
 
     def _decide_matched(self, one: _Uncoded, match: RowMatch, gone: list[UUID], others: list[str]) -> None:
-        """Decide a row without a code; `others` are the lines of its label beside it."""
+        """Decide a row without a code; `others` are the other lines with its label."""
         row = one.row
         changes, facts = self._changes_of_match(row, match)
         here = [item_id for item_id in one.ids if item_id in self.items]
@@ -370,7 +370,7 @@ class _Planner:
     def _facts_of_new(self, row: GearRow) -> list[RowFact]:
         facts = [RowFact(FactKind.NEW_ITEM, value=(row.wiring, row.places, row.state))]
         for name in row.places:
-            if name and folded(name) not in self.places:  # said once of each place
+            if name and folded(name) not in self.places:  # once for each place
                 self.places.add(folded(name))
                 facts.append(RowFact(FactKind.NEW_PLACE, "place", name, likely_kind(name)))
         facts += row.facts
@@ -385,7 +385,7 @@ class _Planner:
         return facts
 
     def _other_lanes(self, row: GearRow, item: ItemFacts) -> list[RowFact]:
-        """That an item has other lanes here than a row says, if so."""
+        """The fact that an item has another number of lanes than the row says, if so."""
         lanes, has = row.gear.lanes, self.offer.lanes[item.wiring]
         if lanes is None or lanes.number == has:
             return []

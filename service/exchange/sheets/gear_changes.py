@@ -1,4 +1,4 @@
-"""What a row of gear changes in an item that is here: as it is written, and as facts of the row."""
+"""What a row of gear changes in an existing item: the change to write, and the facts about the row."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -24,12 +24,12 @@ _COLUMNS = {
     "in_service_on": "in_service_on",
     "price": "price_cents",
 }
-"""The columns of an item that a sheet may change in place, by the field."""
+"""The columns of an item that a sheet may change, by field."""
 
 
 @dataclass(frozen=True)
 class ItemChange:
-    """What changes in an item that is here: columns, length, place, state, notes; None where nothing does."""
+    """What changes in an existing item: columns, length, place, state, notes; None where nothing changes."""
 
     id: UUID
     code: str
@@ -41,25 +41,25 @@ class ItemChange:
 
 
 class Comparison:
-    """Compares rows with items; `notes` are those on each item."""
+    """Compares rows with items; `notes` are the notes on each item."""
 
     def __init__(self, db: Session, notes: Mapping[UUID, Sequence[str]]) -> None:
         self.db, self.notes = db, notes
 
     def says_nothing_new(self, row: GearRow, item: ItemFacts) -> bool:
-        """Whether all that a row says of an item is so here."""
+        """Whether everything that a row says about an item is already stored."""
         if _other_state(row, item) is not None:
-            return False  # known without a look at its tests
+            return False  # decided without looking up its tests
         try:
             return self.change(row, item, "")[0] is None
         except Invalid:
             return False
 
     def change(self, row: GearRow, item: ItemFacts, code: str) -> tuple[ItemChange | None, list[RowFact]]:
-        """What a row changes in the item with this code, None for nothing; and a fact for each change.
+        """What a row changes in the item with this code (None for nothing), and a fact for each change.
 
         Raises:
-            Invalid: it cannot be that item, or the item cannot become so.
+            Invalid: the row cannot be that item, or the item cannot be changed like that.
         """
         _refuse_other_kind(row, item, code)
         columns, facts = _changed_columns(row, item)
@@ -95,14 +95,14 @@ def _becomes(field: str, value: Any, was: Any) -> RowFact:
 
 
 def _other_state(row: GearRow, item: ItemFacts) -> ItemState | None:
-    """The state that a row names, where the item has another. A spare works, too."""
+    """The state that a row names, if the item has another one. A spare also counts as working."""
     if row.get("state") is None or row.state is item.state or (row.works and item.state in USABLE):
         return None
     return row.state
 
 
 def _refuse_other_kind(row: GearRow, item: ItemFacts, code: str) -> None:
-    if row.gear.kind_told and row.kind != item.kind:
+    if row.gear.names_kind and row.kind != item.kind:
         raise invalid(
             "kind",
             f"{code} is a {item.kind} here, and a {row.kind} in the sheet. Check the code; gear "
@@ -127,8 +127,8 @@ def _changed_columns(row: GearRow, item: ItemFacts) -> tuple[dict[str, Any], lis
 
 
 def _moved(row: GearRow, item: ItemFacts) -> tuple[str, str] | None:
-    """Where the item lives by the sheet, if that is elsewhere. Nothing said of end B leaves it where it is; the place
-    of end A once more says that the whole item lives there.
+    """The places of the item in the sheet, if they differ. An empty place of end B leaves it unchanged; the place of
+    end A repeated for end B means that the whole item is kept there.
     """
     if not row.get("place"):
         return None

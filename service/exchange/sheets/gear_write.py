@@ -1,4 +1,4 @@
-"""Gear of a sheet into the program: what an import would write, and writing it."""
+"""Writing the gear of a sheet: the plan of what an import writes, and writing it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -29,8 +29,8 @@ REASON = "brought in from a sheet"
 
 @dataclass(frozen=True)
 class NewPiece:
-    """A new item: its id, what is known of it, its code where the sheet has one, its state, its notes, and since when
-    it is in service, today where the sheet does not tell.
+    """A new item: its id, its values, its code if the sheet has one, its state, its notes, and since when it is in
+    service, which is today if the sheet does not say.
     """
 
     id: UUID
@@ -43,7 +43,7 @@ class NewPiece:
 
 @dataclass
 class GearPlan:
-    """What an import of gear comes to, row by row, and what it would write."""
+    """The plan of an import of gear: the status of each row, and what it would write."""
 
     rows: list[PlannedRow] = field(default_factory=list)
     pieces: list[NewPiece] = field(default_factory=list)
@@ -53,7 +53,7 @@ class GearPlan:
 def write(
     db: Session, plan: GearPlan, who: Who | None, now: datetime, zone: ZoneInfo
 ) -> tuple[list[str], list[FollowUp]]:
-    """Do what a plan says, in the transaction at hand; the codes of the new items, and what is still to follow."""
+    """Write a plan in the session's transaction; returns the number of codes to print and the follow-ups."""
     codes = _add(db, plan.pieces, who, now, zone)
     _alter(db, plan.changes, who, now)
     counts = {"new": len(plan.pieces), "changed": len(plan.changes)}

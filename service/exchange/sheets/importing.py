@@ -1,5 +1,5 @@
-"""Importing a sheet without keeping anybody from writing: it is worked out on a copy of the database (`store.drafts`),
-and carried over if what it rests on is still so. What phones log meanwhile of the items that it changes is taken in.
+"""Importing a sheet without blocking other writes: it is done on a copy of the database (`store.drafts`), and written
+if the data that it depends on is unchanged. Tests of its items that phones log meanwhile are taken into account.
 """
 
 from collections.abc import Callable, Collection
@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Who
 from service.crew.models import AuditEntry
-from service.exchange.sheets.actions import Brought, Setting, bring_in
+from service.exchange.sheets.actions import ImportResult, Setting, import_sheet
 from service.exchange.sheets.core.import_options import ImportRequest
 from service.gear.models import Flag, Item, ItemLength, OwnWiring, Place, Placement, StateChange
 from service.season.models import ItemSeason, RoundRow, SeasonRow
@@ -38,7 +38,7 @@ _ASIDE = (
     "token.",
     "wear.",
 )
-"""What the audit trail tells that no import looks at, by how its words begin."""
+"""The beginnings of entries of the audit trail that no import depends on."""
 
 
 def work_out_import(
@@ -49,25 +49,25 @@ def work_out_import(
     seen: str = "",
     first: Callable[[Session], object] = lambda _db: None,
     on_progress: OnProgress = lambda _done, _many: None,
-) -> PreparedWork[Brought]:
-    """Work out what `bring_in` does, after `first`: writing it then takes a moment, and it is there all at once or not
-    at all.
+) -> PreparedWork[ImportResult]:
+    """Do what `import_sheet` does on a copy, after `first`: then writing it takes a moment, and all of it is written or
+    nothing.
 
     Raises:
-        Invalid: as `bring_in` does.
+        Invalid: as `import_sheet`.
     """
 
-    def do(db: Session) -> WorkResult[Brought]:
+    def do(db: Session) -> WorkResult[ImportResult]:
         first(db)
-        return bring_in(db, request, who, setting, seen)
+        return import_sheet(db, request, who, setting, seen)
 
     return work_out(store, do, _changed, on_progress)
 
 
-def _changed(meanwhile: AddedSince, brought: Brought) -> Collection[UUID] | None:
-    """The items of which something was logged. None where gear, places, tags, seasons or settings are no longer as
-    they were, or what was logged may change what becomes of a row: phones log what happens now, a sheet tells of
-    earlier days, so what it says stays true beside it; only what follows from both is another.
+def _changed(meanwhile: AddedSince, result: ImportResult) -> Collection[UUID] | None:
+    """The items for which something was logged meanwhile. None if gear, places, tags, seasons or settings have changed,
+    or if what was logged may change the status of a row. Phones log what happens now and a sheet is about earlier days,
+    so usually its rows stay valid, and only the follow-ups change.
     """
     if meanwhile.is_more(*_BOOK):
         return None
@@ -78,10 +78,10 @@ def _changed(meanwhile: AddedSince, brought: Brought) -> Collection[UUID] | None
         *meanwhile.added(TestItem, TestItem.item_id, select(Test.tested_at).where(tested).scalar_subquery()),
         *meanwhile.added(Repair, Repair.item_id, Repair.at),
     ]
-    if any(at <= last for item_id, at in logged if (last := brought.changes.get(item_id)) is not None):
+    if any(at <= last for item_id, at in logged if (last := result.changes.get(item_id)) is not None):
         return None
     turned = {item_id for (item_id,) in meanwhile.added(StateChange, StateChange.item_id)}
-    if any(item_id in brought.changes and brought.changes[item_id] is None for item_id in turned):
+    if any(item_id in result.changes and result.changes[item_id] is None for item_id in turned):
         return None
     flagged = {item_id for (item_id,) in meanwhile.added(Flag, Flag.item_id)}
     swapped = {item_id for pair in meanwhile.added(Swap, Swap.bad_id, Swap.spare_id) for item_id in pair}

@@ -1,4 +1,4 @@
-"""What becomes of the rows of a sheet, in English: as pages, the command line and receipts have it."""
+"""What becomes of the rows of a sheet, in English, for pages, the command line and receipts."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from service.kit.quantities import Unit, format_length, format_money
 _OF_GEAR = {field.key: field.words.lower() for field in GEAR}
 _OF_TESTS = {field.key: field.words.lower() for field in TESTS}
 _TWINS_MOST = 3
-"""More rows of one label were hardly typed twice: the label is a description."""
+"""More rows with one label are probably no duplicates: the label is a description."""
 _CODES_MOST = _NAMED_MOST = 3
 _PLACES = {
     PlaceKind.FRAME: "an instrument frame",
@@ -31,12 +31,12 @@ _PLACES = {
 }
 _A = {"pass": "pass", "fail": "fail", "partial": "partial test"}
 _DAYS = {"bought_on": "bought on", "in_service_on": "in service since"}
-"""How a day that is not exact is told, by its column."""
+"""The sentence for a day that is not exact, by its column."""
 
 
 @dataclass(frozen=True)
 class RowInWords:
-    """A row of a dry run as people read it."""
+    """A row of a dry run in words."""
 
     line: int
     status: RowStatus
@@ -51,19 +51,19 @@ def in_words(row: PlannedRow, unit: Unit) -> RowInWords:
 
 
 def on_one_line(row: PlannedRow, unit: Unit) -> str:
-    """A row as the command line says it."""
+    """A row in one line, for the command line."""
     words = in_words(row, unit)
     title = f", {words.title}" if words.title else ""
     return f"line {row.line}: {row.status}{title}{': ' if words.sentences else ''}{' '.join(words.sentences)}"
 
 
 def sentences(row: PlannedRow, unit: Unit) -> tuple[str, ...]:
-    """A sentence for each fact of a row."""
+    """A sentence for each fact about a row."""
     return tuple(_sentence(fact, unit) for fact in row.facts)
 
 
 def format_title(title: str | GearTitle | EntryTitle, unit: Unit) -> str:
-    """What a row is about: "2 × low end, 10 ft cable"."""
+    """The title of a row in words: "2 × low end, 10 ft cable"."""
     if isinstance(title, str):
         return title
     if isinstance(title, EntryTitle):
@@ -75,7 +75,7 @@ def format_title(title: str | GearTitle | EntryTitle, unit: Unit) -> str:
 
 
 def counts_in_words(counts: Mapping[RowStatus, int]) -> str:
-    """The counts in a sentence: "12 new, 1 changed, 2 errors"."""
+    """The counts in words: "12 new, 1 changed, 2 errors"."""
     parts = [
         f"{count:,} {status.value}{'s' if status is RowStatus.ERROR and count != 1 else ''}"
         for status, count in counts.items()
@@ -90,7 +90,7 @@ def states_in_words(ends: Mapping[ItemState, int]) -> str:
 
 
 def question_in_words(question: RepairQuestion, unit: Unit) -> str:
-    """Whether there was a repair before some passes, and what either answer comes to."""
+    """The question whether there was a repair before some passes, and the result of either answer."""
     number, named = len(question.passes), question.passes[:_NAMED_MOST]
     rows = [f"line {line} ({format_title(title, unit)})" for line, title in named]
     more = f" and {number - len(rows):,} more" if number > len(rows) else ""
@@ -103,12 +103,12 @@ def question_in_words(question: RepairQuestion, unit: Unit) -> str:
 
 
 def state_in_words(state: ItemState) -> str:
-    """A state as sentences have it."""
+    """A state in words."""
     return state.value.replace("_", " ")
 
 
 def spans(place: str, place_b: str) -> str:
-    """Where an item lives."""
+    """The places of an item in words."""
     return f"{place} to {place_b}" if place_b else place or "nowhere"
 
 
@@ -125,7 +125,7 @@ def _sentence(fact: RowFact, unit: Unit) -> str:
 
 
 def _value(field: str, value: Any, unit: Unit) -> str:
-    """A value of an item, as a change of it is told."""
+    """A value of an item in words, for a sentence about its change."""
     if field == "place":
         return spans(*value)
     if field == "state":
@@ -174,7 +174,7 @@ def _earlier(fact: RowFact) -> str:
 
 
 def ways_in_words(row: PlannedRow) -> tuple[tuple[str, str], ...]:
-    """The addresses of pages that help with a row, each with the words that lead there."""
+    """The addresses of pages that help with a row, each with the words of its link."""
     return tuple(
         (
             way.href,
@@ -185,7 +185,7 @@ def ways_in_words(row: PlannedRow) -> tuple[tuple[str, str], ...]:
 
 
 def channels(words: str, number: int) -> str:
-    """How many channels a row says that its gear has."""
+    """The number of channels of a row in words."""
     return f"“{words}” says {number} channels"
 
 

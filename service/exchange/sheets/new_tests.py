@@ -1,4 +1,4 @@
-"""The test that a row of a sheet is logged as: its readings as exported, or those that its words come to."""
+"""The test that is logged for a row of a sheet: its exported readings, or those that its words mean."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from service.diagnosis.diagnosis import diagnose
-from service.exchange.sheets.core.faults import refuse_fault_of_pass, understood
+from service.exchange.sheets.core.faults import interpret_words, refuse_fault_of_pass
 from service.exchange.sheets.core.row_status import FactKind, RowFact
 from service.exchange.sheets.core.test_row import TestRow
 from service.exchange.sheets.repairs import TestEntry
@@ -27,10 +27,10 @@ _NOON = time(12)
 
 
 def moment_of(row: TestRow, now: datetime, zone: ZoneInfo) -> datetime:
-    """When a row was: at noon where only the day is known.
+    """The instant of a row: at noon if only the day is known.
 
     Raises:
-        Invalid: for `tested_at`, where that is in the future.
+        Invalid: for `tested_at`, if it is in the future.
     """
     if row.instant is not None:
         at = parse_instant(row.instant)
@@ -44,10 +44,10 @@ def moment_of(row: TestRow, now: datetime, zone: ZoneInfo) -> datetime:
 
 
 def check_readings(db: Session, row: TestRow, items: Iterable[ItemFacts]) -> None:
-    """Whether what a row says of a test through these items can be logged.
+    """Check that the test of a row through these items can be logged.
 
     Raises:
-        Invalid: it cannot, with the column at fault.
+        Invalid: it cannot; the error names the column.
     """
     if row.own:
         _check_entered(row, _wiring(db, row, items))
@@ -69,7 +69,7 @@ def _check_entered(row: TestRow, wiring: Wiring) -> None:
 
 
 def new_test(db: Session, entry: TestEntry, code: str, items: Iterable[ItemFacts]) -> NewTest:
-    """The test of a row, of the item with this code."""
+    """The test for a row about the item with this code."""
     row, wiring = entry.row, _wiring(db, entry.row, items)
     new = NewTest(
         entry.id,
@@ -88,13 +88,13 @@ def new_test(db: Session, entry: TestEntry, code: str, items: Iterable[ItemFacts
     if row.what is What.PASS:
         return replace(new, joined=[names(wiring, group) for group in rebuild(wiring, []).groups])
     words = row.fault or row.note or "Failed, and the sheet does not say how."
-    finding = understood(words, wiring, row.end)
+    finding = interpret_words(words, wiring, row.end)
     groups = [names(wiring, group) for group in rebuild(wiring, finding.faults).groups] if finding.faults else None
     return replace(new, joined=groups, evidence=finding.evidence)
 
 
 def evidence_facts(entry: TestEntry, test: NewTest) -> list[RowFact]:
-    """What is logged as evidence where a sheet has nothing but words."""
+    """The facts about what is logged as evidence because a sheet has only words."""
     if entry.row.entered is not None:
         return []
     return [RowFact(FactKind.EVIDENCE, "fault", one.kind) for one in test.evidence]
@@ -104,7 +104,7 @@ def _wiring(db: Session, row: TestRow, items: Iterable[ItemFacts]) -> Wiring:
     """The wiring by which a row was tested.
 
     Raises:
-        Invalid: no test by it goes through these pieces.
+        Invalid: no test with it goes through these items.
     """
     chain = chain_of(db, list(items))
     wiring = find_wiring(db, row.wiring or chain.key)

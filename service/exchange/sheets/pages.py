@@ -1,5 +1,5 @@
-"""Pages that bring sheets in and take everything out: choose, look, try, bring in. The sheet rides along from page to
-page in a hidden field, so that nothing is kept of an import that nobody finishes.
+"""Pages that import sheets and export everything: choose a file, check its columns, see the plan, import. A hidden
+field takes the sheet from page to page, so that the server stores nothing of an import that nobody finishes.
 """
 
 from collections.abc import Sequence
@@ -12,10 +12,18 @@ from fastapi.responses import Response
 from service.crew.context import LeadContext, RequestContext
 from service.exchange.downloads import download
 from service.exchange.sheets import actions
-from service.exchange.sheets.actions import Brought, Setting, WrongRows
+from service.exchange.sheets.actions import ImportResult, Setting, WrongRows
 from service.exchange.sheets.core.days import Order
-from service.exchange.sheets.core.import_options import Above, ImportRequest, Look, SheetKind, fields, look, read_asked
-from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, seal
+from service.exchange.sheets.core.import_options import (
+    BlankPlace,
+    ImportRequest,
+    SheetKind,
+    SheetPreview,
+    fields,
+    preview_sheet,
+    read_asked,
+)
+from service.exchange.sheets.core.row_status import PlannedRow, RowStatus, counted, errors_first, plan_digest
 from service.exchange.sheets.core.sheet import BYTES_MOST, ROWS_MOST, pack, read_bytes, tidy, unpack
 from service.exchange.sheets.importing import work_out_import
 from service.exchange.sheets.messages import in_words
@@ -46,36 +54,36 @@ ORDERS = [
     (Order.YEAR_FIRST, "Year first: 26/10/06 is October 6, 2026"),
 ]
 ABOVES = [
-    (Above.SAME, "It lives at the place above: merged cells"),
-    (Above.NONE, "Its place is not known"),
+    (BlankPlace.SAME, "It lives at the place above: merged cells"),
+    (BlankPlace.NONE, "Its place is not known"),
 ]
 BETWEENS = [("yes", "It was repaired in between"), ("no", "It was not: it stays quarantined")]
 
 
 @router.get("/exchange")
 def exchange_page(context: LeadContext) -> Response:
-    """Bring a sheet in, or take everything out."""
+    """Show the page for importing a sheet and exporting everything."""
     with context.reading():
         return _start(context, Form())
 
 
 @router.post("/exchange/sheet")
 def see_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
-    """Show what each column of a sheet is taken for."""
+    """Show the field that is guessed for each column of a sheet."""
     with context.reading():
-        pass  # only leads have sheets read
+        pass  # only leads may have sheets read
     pasted = sent.fields.get("text", "")
 
     def see() -> Response:
         text = _text(sent, pasted)
-        return _columns(context, text, look(text), Form())
+        return _columns(context, text, preview_sheet(text), Form())
 
     return context.submit(Form(values={"text": pasted[:BYTES_MOST]}), see, lambda _, form: _start(context, form))
 
 
 @router.post("/exchange/columns")
 def see_columns(context: LeadContext, sent: UploadedSheet) -> Response:
-    """Show the columns again, as they were chosen, or guessed anew for the other kind of sheet."""
+    """Show the columns again, as they were chosen, or guessed again for another kind of sheet."""
     with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
@@ -84,7 +92,7 @@ def see_columns(context: LeadContext, sent: UploadedSheet) -> Response:
 
 @router.post("/exchange/check")
 def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
-    """Tell what becomes of each row, and write nothing."""
+    """Show what becomes of each row; nothing is written."""
     with context.reading():
         pass
     text, form = unpack(sent.fields.get("sheet", "")), Form(values=sent.fields)
@@ -93,20 +101,20 @@ def try_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
         with context.reading() as db:
             request = read_asked(text, sent.fields)
             plan = actions.planned(db, request, _setting(context))
-            return _tried(context, request, plan.rows, form, actions.ends_in_words(plan))
+            return _plan_page(context, request, plan.rows, form, actions.ends_in_words(plan))
 
     return context.submit(form, check, lambda _, form: _columns_again(context, text, form))
 
 
 @router.post("/exchange/import")
-def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
-    """Bring the sheet in, all at once, and say what was done; where that takes long, how far it is."""
+def import_sheet(context: LeadContext, sent: UploadedSheet) -> Response:
+    """Import the sheet in one transaction and show what was done; if it takes long, show the progress."""
     with context.reading():
         pass
     text = unpack(sent.fields.get("sheet", ""))
     form = Form(values=sent.fields, op=sent.fields.get("op", ""))
 
-    def bring() -> str | Response:
+    def wait_for_import() -> str | Response:
         request, op = read_asked(text, sent.fields), form.id
         setting = _setting(context)
         content = [
@@ -121,9 +129,9 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             request.above,
         ]
 
-        def answer(brought: Brought) -> dict[str, Any]:
-            left = pack(actions.left_as_csv(text, brought.answer["left"]))
-            return {**brought.answer, "kind": request.kind, "sheet": left}
+        def answer(result: ImportResult) -> dict[str, Any]:
+            left = pack(actions.left_as_csv(text, result.answer["left"]))
+            return {**result.answer, "kind": request.kind, "sheet": left}
 
         def work(on_progress: OnProgress) -> Any:
             seen = sent.fields.get("seen", "")
@@ -141,16 +149,16 @@ def bring_in(context: LeadContext, sent: UploadedSheet) -> Response:
             done = run.answer.result(runs.timeout)
         except TimeoutError:
             return f"/exchange/imports/{op}"
-        except WrongRows as refusal:  # the rows were read, so what is shown again is what becomes of them
-            return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
+        except WrongRows as refusal:  # the rows could be read, so their plan is shown again
+            return _plan_page(context, request, refusal.rows, form.refused(refusal), refusal.ends)
         return _done(context, done)
 
-    return context.submit(form, bring, lambda _, form: _columns_again(context, text, form))
+    return context.submit(form, wait_for_import, lambda _, form: _columns_again(context, text, form))
 
 
 @router.get("/exchange/imports/{op}")
 def import_page(context: LeadContext, op: str) -> Response:
-    """How far an import is, and then what came of it."""
+    """Show the progress of an import, and then its result."""
     with context.reading() as db:
         run = _runs(context).find(op_id := id_in_address(op, UNKNOWN))
         done = answer_to(db, op_id, ACTION)
@@ -164,7 +172,7 @@ def import_page(context: LeadContext, op: str) -> Response:
         form = Form(values=run.fields, op=run.fields.get("op", ""))
         if isinstance(refusal, WrongRows):
             request = read_asked(text, run.fields)
-            return _tried(context, request, refusal.rows, form.refused(refusal), refusal.ends)
+            return _plan_page(context, request, refusal.rows, form.refused(refusal), refusal.ends)
         if isinstance(refusal, Invalid):
             return _columns_again(context, text, form.refused(refusal))
         return _done(context, run.answer.result())
@@ -172,15 +180,15 @@ def import_page(context: LeadContext, op: str) -> Response:
 
 @router.get("/exchange/imports/{op}/progress")
 def import_progress(context: LeadContext, op: str) -> Response:
-    """How far it is, as the part of its page that a script replaces."""
+    """The progress as the part of its page that a script replaces."""
     with context.reading():
         run = _runs(context).find(id_in_address(op, UNKNOWN))
         return context.page("exchange/running_part.html", run=run, over=run is None or run.answer.done())
 
 
 @router.post("/exchange/left")
-def give_back(context: LeadContext, sent: UploadedSheet) -> Response:
-    """The rows that stayed out, as a file."""
+def download_left_out(context: LeadContext, sent: UploadedSheet) -> Response:
+    """Download the rows that stayed out."""
     with context.reading():
         pass
     return download([unpack(sent.fields.get("sheet", ""))], "stayed-out.csv", "text/csv")
@@ -227,19 +235,19 @@ def _start(context: RequestContext, form: Form) -> Response:
 
 
 def _columns_again(context: RequestContext, text: str, form: Form) -> Response:
-    """The columns as they were chosen; guessed anew, with nothing wrong yet, where the kind of sheet was changed."""
+    """The columns as they were chosen; if the kind of sheet was changed, guessed again and without errors."""
     typed = form.values
     kind = SheetKind.TESTS if typed.get("kind") == SheetKind.TESTS else SheetKind.GEAR
     known = {field.key for field in fields(kind)}
-    width = len(look(text).columns)
+    width = len(preview_sheet(text).columns)
     mapping = [typed.get(f"column{at}", "") for at in range(width)]
     mapping = [key if key in known else "" for key in mapping]
     if typed.get("guessed") not in (None, kind.value):
-        return _columns(context, text, look(text, kind, None), Form(values=typed))
-    return _columns(context, text, look(text, kind, mapping), form)
+        return _columns(context, text, preview_sheet(text, kind, None), Form(values=typed))
+    return _columns(context, text, preview_sheet(text, kind, mapping), form)
 
 
-def _columns(context: RequestContext, text: str, seen: Look, form: Form) -> Response:
+def _columns(context: RequestContext, text: str, seen: SheetPreview, form: Form) -> Response:
     typed = form.values
     words = [("", "Leave it out"), *((field.key, field.words) for field in fields(seen.kind))]
     values: dict[str, Any] = {
@@ -262,13 +270,13 @@ def _columns(context: RequestContext, text: str, seen: Look, form: Form) -> Resp
     )
 
 
-def _tried(
+def _plan_page(
     context: RequestContext, request: ImportRequest, rows: Sequence[PlannedRow], form: Form, ends: str
 ) -> Response:
     listed = errors_first(rows)
     start = form.values.get("from", "")
     begin = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 0
-    columns = look(request.text, request.kind, request.mapping).columns
+    columns = preview_sheet(request.text, request.kind, request.mapping).columns
     unused = [column.name for column in columns if column.cells and not column.key]
     return context.page(
         "exchange/tried.html",
@@ -283,5 +291,5 @@ def _tried(
         page_size=PAGE,
         ends=ends,
         sheet=pack(request.text),
-        seen=seal(rows),
+        seen=plan_digest(rows),
     )

@@ -1,4 +1,4 @@
-"""What an import compares a sheet with, and what the exports as CSV are made of."""
+"""Queries for comparing a sheet with the database, and for the exports as CSV."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator
@@ -29,7 +29,7 @@ _PIECE = 500
 
 @dataclass(frozen=True)
 class KnownTag:
-    """A tag here: the item that it is or was on, None for a place's, and whether it still counts."""
+    """A tag: the item that it is or was on (None for a place's tag), and whether it still counts."""
 
     code: str
     item: UUID | None
@@ -43,7 +43,7 @@ def tags(db: Session) -> dict[str, KnownTag]:
 
 
 def items(db: Session) -> dict[UUID, ItemFacts]:
-    """Every item, as lists show it."""
+    """Every item with its facts."""
     return {row.id: row for row in map(as_facts, db.execute(facts()))}
 
 
@@ -56,7 +56,7 @@ def notes(db: Session) -> dict[UUID, list[str]]:
 
 
 def offer(db: Session) -> WiringOffer:
-    """The wirings that there are: built in, and the program's own."""
+    """The wirings of this program: built-in and its own."""
     own = db.execute(select(OwnWiring.key, OwnWiring.name, OwnWiring.ended_at.is_(None))).all()
     pairs = [*WIRING_NAMES.items(), *((key, name) for key, name, offered in own if offered)]
     words = {folded(word): key for key, name in pairs for word in (name, key)}
@@ -65,12 +65,12 @@ def offer(db: Session) -> WiringOffer:
 
 
 def _lanes(wiring: Wiring) -> int:
-    """How many lines a wiring carries, by its lanes or else its pairs."""
+    """How many lines a wiring carries: the number of its lanes, or else of its pairs."""
     return len(wiring.lanes) or len(wiring.pairs) or 1
 
 
 def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, LoggedTest]:
-    """Those of these ids that are tests here."""
+    """The logged tests with these ids."""
     query = select(Test.id, Test.tested_at, Test.verdict, Test.note)
     return {
         row[0]: LoggedTest(*row) for some in chunks(sorted(ids)) for row in db.execute(query.where(Test.id.in_(some)))
@@ -78,7 +78,7 @@ def tests_by_id(db: Session, ids: Collection[UUID]) -> dict[UUID, LoggedTest]:
 
 
 def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedTest]]:
-    """The tests of each of these items, those through several items with the first of them."""
+    """The tests of each of these items; a test through several items is listed with the first of them."""
     tests: dict[UUID, list[LoggedTest]] = defaultdict(list)
     query = (
         select(
@@ -102,7 +102,7 @@ def tests_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[LoggedT
 
 
 def repairs_among(db: Session, ids: Collection[UUID]) -> dict[UUID, str]:
-    """Those of these ids that are repairs here, and what was repaired."""
+    """The logged repairs with these ids, and what was repaired."""
     query = select(Repair.id, Repair.what)
     return {
         repair_id: what
@@ -135,8 +135,8 @@ def gear_rows(db: Session) -> Iterator[tuple[ItemFacts, str, ItemDue | None]]:
 
 
 def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None, WrongMark | None]]]:
-    """Every test with who logged it, its void, and its tester's mark that it was wrong, if no lead has said that it
-    stands; the oldest first, a piece at a time.
+    """Every test with who logged it, its void, and its tester's mark that it was wrong, if no lead has confirmed the
+    test; the oldest first, read in chunks.
     """
     marked = (WrongMark.test_id == Test.id) & ~exists().where(MarkStands.test_id == Test.id)
     query = (
@@ -151,7 +151,7 @@ def test_rows(db: Session) -> Iterator[list[Row[Test, str | None, Void | None, W
 
 
 def repair_rows(db: Session) -> Iterator[tuple[Repair, str, str]]:
-    """Every repair with the code, now, of its item and who logged it, the oldest first."""
+    """Every repair with the present code of its item and who logged it, the oldest first."""
     query = (
         select(Repair, Tag.code, Person.display_name)
         .outerjoin(Tag, (Tag.item_id == Repair.item_id) & TAG_IN_USE)
@@ -163,7 +163,7 @@ def repair_rows(db: Session) -> Iterator[tuple[Repair, str, str]]:
 
 
 def codes_by_test(db: Session, test_ids: Collection[UUID]) -> dict[UUID, list[str]]:
-    """The codes, now, of the items that each test went through, in order."""
+    """The present codes of the items that each test went through, in order."""
     codes: dict[UUID, list[str]] = defaultdict(list)
     query = (
         select(TestItem.test_id, Tag.code)

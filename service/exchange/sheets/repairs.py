@@ -1,4 +1,4 @@
-"""The repairs of a sheet of tests: those that a row tells of, those by themselves, and those that must have been."""
+"""The repairs of a sheet of tests: in rows of tests, in rows of their own, and those that are concluded."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,8 +18,8 @@ _TOLD = "told"
 
 @dataclass(frozen=True)
 class TestEntry:
-    """A row of an item, and when it was: a test to be logged, or one that is `logged`; maybe a repair with it. It went
-    `through` other items, too.
+    """A row of an item and its instant: a test to be logged, or one that is already `logged`, perhaps with a repair. It
+    went `through` further items.
     """
 
     row: TestRow
@@ -31,29 +31,31 @@ class TestEntry:
 
     @property
     def adds(self) -> bool:
-        """Whether a test is to be logged."""
+        """Whether a new test has to be logged."""
         return self.logged is None and not self.row.left_out
 
     @property
     def mark(self) -> WrongMark | None:
-        """Its tester's word that the test was wrong, for a lead here to decide."""
+        """The tester's mark that the test was wrong, which a lead has to decide about."""
         if self.row.marked is None:
             return None
         return WrongMark(test_id=self.id, at=self.row.marked, person_id=None, note=self.row.marked_why)
 
 
 def repair_ids(test_id: UUID) -> tuple[UUID, UUID]:
-    """The ids of the repair that came with a test, and of the one told after that was only concluded."""
+    """The ids of the repair that is concluded for a test or told with it, and of one that is told after the
+    conclusion.
+    """
     first = uuid5(test_id, "repair")
     return first, uuid5(first, _TOLD)
 
 
 def repair_with(entry: TestEntry, now: datetime, *, between: bool) -> Repair | None:
-    """The repair that the row of a test tells of, or with `between` that must have been before its pass."""
+    """The repair in the row of a test, or with `between` the concluded repair before its pass."""
     what = entry.row.repair or (BETWEEN if between else "")
     if not what or entry.row.left_out:
         return None
-    # At the same instant it is taken as after the fail, and before the pass that proves it (`in_time_order`).
+    # At the same instant it comes after the fail and before the pass that proves it (`in_time_order`).
     at = min(entry.logged.at if entry.logged else entry.at, now)
     return Repair(
         id=repair_ids(entry.id)[0],
@@ -69,12 +71,12 @@ def repair_with(entry: TestEntry, now: datetime, *, between: bool) -> Repair | N
 
 
 def repair_in(row: TestRow, item_id: UUID, repair_id: UUID, at: datetime, now: datetime) -> Repair:
-    """The repair that a row is of."""
+    """The repair in a row of its own."""
     return Repair(
         id=repair_id,
         item_id=item_id,
         end=row.end,
-        what=row.mended,
+        what=row.what_repaired,
         length_mm=row.cut_to_mm,
         cost_cents=row.cost_cents,
         at=at,
@@ -83,11 +85,11 @@ def repair_in(row: TestRow, item_id: UUID, repair_id: UUID, at: datetime, now: d
     )
 
 
-def unmended(
+def passes_without_repair(
     entries: Sequence[TestEntry], repairs: Sequence[Repair], histories: Mapping[UUID, Sequence[LogEntry]]
 ) -> list[TestEntry]:
-    """The new tests that passed after one of the same item had failed, in the sheet or in the log, with no repair told
-    in between; as if what came of the one before had been a repair. An export, and a row that denies a repair, say so.
+    """The new passes of items that had failed before, in the sheet or in the log, without a repair in between; each is
+    then treated as if the item was repaired before it. Rows of an export and rows that deny a repair are left out.
     """
     by_id = {entry.id: entry for entry in entries}
     of_items = {item_id: list(history) for item_id, history in histories.items()}
@@ -98,11 +100,11 @@ def unmended(
     for repair in repairs:
         if repair.id not in there:
             of_items[repair.item_id].append(LogEntry(repair.at, What.REPAIR, repair.id))
-    passed = [by_id[test_id] for history in of_items.values() for test_id in _passed_unmended(history, by_id)]
+    passed = [by_id[test_id] for history in of_items.values() for test_id in _passed_without_repair(history, by_id)]
     return sorted(passed, key=lambda entry: entry.row.line)
 
 
-def _passed_unmended(history: Sequence[LogEntry], by_id: Mapping[UUID, TestEntry]) -> Iterable[UUID]:
+def _passed_without_repair(history: Sequence[LogEntry], by_id: Mapping[UUID, TestEntry]) -> Iterable[UUID]:
     last: LogEntry | None = None
     for event in in_time_order(history):
         if event.what in (What.FAIL, What.REPAIR):

@@ -1,4 +1,4 @@
-"""Imports that run beside the requests of a service, one after the other, and how far each of them is."""
+"""Imports that run in the background of a service, one after the other, and their progress."""
 
 import logging
 from collections.abc import Callable, Mapping
@@ -15,15 +15,15 @@ from service.store.receipts import reused
 LOG = logging.getLogger("coilbook")
 
 TIMEOUT = 2.0
-"""Seconds that whoever brings in a sheet waits for it; after that they see how far it is."""
+"""Seconds that the request of an import waits for its result; after that it shows the progress."""
 _KEPT = 5
-"""How many are remembered by a process; what was brought in has its receipt in the database."""
+"""How many imports a process remembers; the result of an older one is in its receipt in the database."""
 
 
 @dataclass
 class ImportRun:
-    """An import, sent by a form with these `fields`: `done` of `many` parts of what follows from its rows; 0 of 0 as
-    long as it looks at those.
+    """An import, requested by a form with these `fields`: `done` of `many` follow-ups are done; 0 of 0 while its rows
+    are read.
     """
 
     id: UUID
@@ -45,10 +45,10 @@ class ImportRuns:
         self._stopped = Event()
 
     def start(self, op: UUID, digest: str, fields: Mapping[str, str], work: Callable[[OnProgress], Any]) -> ImportRun:
-        """Let an import run. What runs already under its id is joined.
+        """Start an import, or return the one that already runs under its id.
 
         Raises:
-            Reused: something else runs under this id.
+            Reused: another import runs under this id.
         """
         with self._lock:
             run = self._runs.get(op)
@@ -60,7 +60,7 @@ class ImportRuns:
             over = [each for each, one in self._runs.items() if one.answer.done()]
             for each in over[: max(0, len(self._runs) - _KEPT)]:
                 del self._runs[each]
-        # A daemon: whatever it reckons holds up no stop, and what it writes is whole or not there at all.
+        # A daemon thread: it does not delay a stop, and its write is one transaction.
         Thread(target=self._run, args=(run, work), name="import", daemon=True).start()
         return run
 
@@ -69,11 +69,11 @@ class ImportRuns:
         return self._runs.get(op)
 
     def running(self) -> list[ImportRun]:
-        """Those that are not over."""
+        """The imports that are not finished."""
         return [run for run in list(self._runs.values()) if not run.answer.done()]
 
     def close(self) -> None:
-        """Let none go on."""
+        """Stop all imports."""
         self._stopped.set()
 
     def _run(self, run: ImportRun, work: Callable[[OnProgress], Any]) -> None:
@@ -89,7 +89,7 @@ class ImportRuns:
                 answer = work(on_progress)
         except Problem as refusal:
             run.answer.set_exception(refusal)
-        except Exception as error:  # whoever looks is told
+        except Exception as error:  # the page of the import shows it
             LOG.exception("An import broke.")
             run.answer.set_exception(error)
         else:

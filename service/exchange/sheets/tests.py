@@ -1,14 +1,14 @@
-"""Bringing in a sheet of tests: what becomes of each row, and then making it so.
+"""Planning the import of a sheet of tests: what becomes of each row.
 
-The stages: *read* each row that is an entry (`core.test_row`); *match* it to its item by code or label, then to a test
-in the log; find the *repairs* that it tells of or that must have been; *decide* whether it is new, changed or the same;
+The stages: *read* each row that is an entry (`core.test_row`); *match* it with its item by code or label, then with a
+test in the log; find the *repairs* that are told or concluded; *decide* whether it is new, changed or the same;
 and *write* the plan (`tests_write`).
 
-A row is known again by its item, moment, verdict and fault (`core.duplicates`), so the same sheet a second time changes
-nothing, and a repair that was filled in since comes in alone. An export has what was entered, and its repairs are rows
-of their own: all of it comes back as it was. Other sheets have no readings: a pass is taken as good readings, as it is
-when somebody taps Pass, and a fail as `core.faults` has it; and where they have a pass after a fail and no repair in
-between, somebody has to say whether there was one.
+A row is recognized by its item, instant, verdict and fault (`core.duplicates`), so importing the same sheet again
+changes nothing, and a repair that was added to a row is imported alone. An export has the entered readings, and its
+repairs are rows of their own, so it is imported without loss. Other sheets have no readings: a pass is logged with good
+readings, as if somebody taps Pass, and a fail with the readings or evidence of `core.faults`. If they have a pass after
+a fail without a repair in between, somebody has to say whether there was one.
 """
 
 from collections import Counter, defaultdict
@@ -24,7 +24,7 @@ from sqlalchemy.orm import Session
 from service.exchange.sheets import queries
 from service.exchange.sheets.core.cells import folded
 from service.exchange.sheets.core.duplicates import LoggedRow, LoggedTest, ids_of
-from service.exchange.sheets.core.import_options import SheetKind, asides_of
+from service.exchange.sheets.core.import_options import SheetKind, skipped_rows_of
 from service.exchange.sheets.core.row_status import (
     EntryTitle,
     FactKind,
@@ -38,16 +38,16 @@ from service.exchange.sheets.core.row_status import (
     left_out,
 )
 from service.exchange.sheets.core.sheet import SheetTable
-from service.exchange.sheets.core.skipped_rows import above, first_cell, is_empty
+from service.exchange.sheets.core.skipped_rows import first_cell, is_empty, lines_above
 from service.exchange.sheets.core.test_row import TestChoices, TestRow, read_row
 from service.exchange.sheets.new_tests import check_readings, evidence_facts, moment_of, new_test
 from service.exchange.sheets.repairs import (
     BETWEEN,
     TestEntry,
+    passes_without_repair,
     repair_ids,
     repair_in,
     repair_with,
-    unmended,
 )
 from service.exchange.sheets.tests_write import TestsPlan
 from service.gear.core import ItemState
@@ -73,10 +73,10 @@ def plan(
 ) -> TestsPlan:
     """What becomes of each row. Nothing is written."""
     planner = _Planner(db, now, zone)
-    aside = asides_of(sheet, mapping, SheetKind.TESTS) | above(sheet)
+    skipped = skipped_rows_of(sheet, mapping, SheetKind.TESTS) | lines_above(sheet)
     for line in (*sheet.above, *sheet.lines):
-        if line.number in aside:
-            one = aside[line.number]
+        if line.number in skipped:
+            one = skipped[line.number]
             planner.rows.append(left_out(line.number, one.status, first_cell(line), one.why))
             continue
         if is_empty(line, mapping):
@@ -91,7 +91,7 @@ def plan(
 
 
 class _Planner:
-    """Finds the item of each row and what the row says of it, one after the other."""
+    """Matches each row with its item and test, one after the other."""
 
     def __init__(self, db: Session, now: datetime, zone: ZoneInfo) -> None:
         self.db, self.now, self.zone = db, now, zone
@@ -104,15 +104,15 @@ class _Planner:
         for item in self.items.values():
             self.labels[folded(item.label)].append(item.id)
         self.taken: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
-        self.mended: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
+        self.repair_rows: dict[UUID, list[tuple[TestRow, datetime]]] = defaultdict(list)
         self.lines: dict[UUID, int] = {}
         self.logged: dict[UUID, list[LoggedTest]] = {}
 
     def take(self, row: TestRow) -> None:
-        """Find out what a row becomes.
+        """Match a row with its item.
 
         Raises:
-            Invalid: it cannot be taken.
+            Invalid: the row cannot be imported.
         """
         item = self._item(row.named)
         at = moment_of(row, self.now, self.zone)
@@ -122,16 +122,16 @@ class _Planner:
             if row.id in self.lines:
                 raise invalid("id", f"the test {row.id} is on line {self.lines[row.id]} already.")
             self.lines[row.id] = row.line
-        (self.mended if row.what is What.REPAIR else self.taken)[item.id].append((row, at))
+        (self.repair_rows if row.what is What.REPAIR else self.taken)[item.id].append((row, at))
 
     def finish(self, repaired_between: bool | None) -> TestsPlan:
-        """The whole plan, once every row was taken."""
+        """The plan, after every row was added."""
         plan = TestsPlan(self.rows)
-        mended = self._mend(plan)
+        repairs_of_rows = self._plan_repairs(plan)
         entries = self._entries()
         missing = self._missing(entries)
-        histories = events(self.db, {*self.taken, *self.mended})
-        between = unmended(entries, [*mended, *self._repairs_with_tests(entries)], histories)
+        histories = events(self.db, {*self.taken, *self.repair_rows})
+        between = passes_without_repair(entries, [*repairs_of_rows, *self._repairs_with_tests(entries)], histories)
         concluded = {entry.id for entry in between} if repaired_between else set[UUID]()
         repairs = {
             entry.id: repair
@@ -141,7 +141,7 @@ class _Planner:
         here = queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for test_id, repair in repairs.items():
             if here.get(repair.id) == BETWEEN != repair.what:
-                repair.id = repair_ids(test_id)[1]  # that one was only concluded; this one the sheet tells
+                repair.id = repair_ids(test_id)[1]  # the logged one was only concluded; this one is told by the sheet
         here |= queries.repairs_among(self.db, [one.id for one in repairs.values()])
         for entry in entries:
             new, facts, ways = [], list[RowFact](), list[HelpPage]()
@@ -173,33 +173,33 @@ class _Planner:
         return plan
 
     def _ends(self, past: Sequence[Past]) -> Counter[ItemState]:
-        """How many of the items of this sheet are in which state once all of `past` is in the log."""
-        states = {item_id: ItemState(self.items[item_id].state) for item_id in (*self.taken, *self.mended)}
+        """The number of this sheet's items in each state, once all entries of `past` are in the log."""
+        states = {item_id: ItemState(self.items[item_id].state) for item_id in (*self.taken, *self.repair_rows)}
         return Counter((states | foreseen(self.db, past, self.now)).values())
 
     def _last(self, past: Sequence[Past]) -> dict[UUID, datetime]:
-        """The latest moment that the sheet tells of each item that it names."""
+        """The latest instant in the sheet for each item that it names."""
         moments = [
-            (item_id, at) for rows in (self.taken, self.mended) for item_id, mine in rows.items() for _, at in mine
+            (item_id, at) for rows in (self.taken, self.repair_rows) for item_id, mine in rows.items() for _, at in mine
         ]
         moments += [(item_id, at) for one in past if one.test and (at := one.test.tested_at) for item_id in one.through]
         return dict(sorted(moments, key=lambda one: one[1]))
 
     def _question(self, between: Sequence[TestEntry], plan: TestsPlan) -> RepairQuestion:
-        """What either answer comes to."""
+        """The question about repairs, with the result of either answer."""
         repaired = [repair for entry in between if (repair := repair_with(entry, self.now, between=True)) is not None]
         ends = self._ends([*plan.past, *(Past(one.item_id, repair=one) for one in repaired)])
         return RepairQuestion(tuple((one.row.line, self._title(one.row, one.item)) for one in between), ends, plan.ends)
 
-    def _mend(self, plan: TestsPlan) -> list[Repair]:
-        """Judge the rows that are of a repair by itself; the repairs that they add."""
+    def _plan_repairs(self, plan: TestsPlan) -> list[Repair]:
+        """Decide the rows of their own for repairs; returns the repairs to add."""
         here = queries.repairs_among(self.db, self.lines)
-        logged, added = queries.repairs_of(self.db, self.mended), list[Repair]()
-        for item_id, rows in self.mended.items():
+        logged, added = queries.repairs_of(self.db, self.repair_rows), list[Repair]()
+        for item_id, rows in self.repair_rows.items():
             free = {(at, folded(what)): repair_id for repair_id, at, what in logged.get(item_id, ())}
             turns: Counter[UUID] = Counter()
             for row, at in rows:
-                repair_id = row.id or free.pop((at, folded(row.mended)), None)
+                repair_id = row.id or free.pop((at, folded(row.what_repaired)), None)
                 if repair_id is None:
                     repair_id = row.id_of(item_id, turns[row.id_of(item_id, 0)])
                     turns[row.id_of(item_id, 0)] += 1
@@ -250,8 +250,8 @@ class _Planner:
         return sorted(entries, key=lambda entry: entry.row.line)
 
     def _missing(self, entries: Iterable[TestEntry]) -> dict[tuple[UUID, date], list[LoggedTest]]:
-        """The tests that came by a sheet and that this one does not have, by item and day: a row that was put right
-        leaves its first test there.
+        """The logged tests from an earlier sheet that are not in this one, by item and day: a corrected row leaves its
+        first test in the log.
         """
         used, missing = {entry.id for entry in entries}, defaultdict(list)
         for item_id, mine in self.logged.items():
@@ -261,7 +261,7 @@ class _Planner:
         return missing
 
     def _repaired(self, test_ids: Iterable[UUID]) -> dict[UUID, str]:
-        """The words of the repairs that came with these tests."""
+        """The words of the repairs that were imported with these tests."""
         ids = {repair_id: test_id for test_id in test_ids for repair_id in repair_ids(test_id)}
         here = queries.repairs_among(self.db, list(ids))
         return {test_id: here[repair_id] for repair_id, test_id in ids.items() if repair_id in here}
@@ -273,7 +273,7 @@ class _Planner:
             yield self._item(code, "through")
 
     def _item(self, named: str, field: str = "code") -> ItemFacts:
-        """The item that a cell names by its code, or by its label where just one has it."""
+        """The item that a cell names by its code, or by its label if only one item has it."""
         labeled = self.labels.get(folded(named), [])
         try:
             known = self.tags.get(read_code(named))
@@ -299,13 +299,13 @@ def _status(entry: TestEntry, writes: bool) -> RowStatus:
 
 
 def _left_out(entry: TestEntry) -> list[RowFact]:
-    """What of a row is not taken, and why."""
+    """The facts about what is not imported of a row, and why."""
     row, facts = entry.row, list[RowFact]()
     if row.left_out and (entry.logged is None or row.repair):
         facts.append(RowFact(FactKind.LEFT_OUT, value=row.left_out))
     if entry.logged is not None:
         there = {folded(text) for text in (entry.logged.note, *entry.logged.note.splitlines())}
-        # A sheet of the log's own names faults as the log words them, which are not in the note.
+        # An export names faults in the log's own words, which are not in the note.
         words = [part for part in ("" if row.id else row.fault, row.note) if part]
         facts += [RowFact(FactKind.NOT_ADDED, "note", part) for part in words if folded(part) not in there]
     return facts

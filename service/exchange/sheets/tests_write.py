@@ -1,4 +1,4 @@
-"""Tests of a sheet into the log: what an import writes, and writing it."""
+"""Writing the tests of a sheet: the plan of what an import writes, and writing it."""
 
 from collections import Counter
 from dataclasses import dataclass, field
@@ -20,10 +20,11 @@ REASON = "Tests were brought in from a sheet."
 
 @dataclass
 class TestsPlan:
-    """What an import of tests comes to, row by row, and what it would write: how many of its items end in which state.
+    """The plan of an import of tests: the status of each row, what it would write, and how many of its items end in
+    which state.
 
-    `last` is the latest moment that the sheet tells of each item. `question` is what somebody has to say first, None
-    where nothing has to be said.
+    `last` is the latest instant in the sheet for each item. `question` is what somebody has to answer first, None if
+    there is nothing to ask.
     """
 
     rows: list[PlannedRow] = field(default_factory=list)
@@ -34,7 +35,7 @@ class TestsPlan:
 
 
 def write(db: Session, plan: TestsPlan, who: Who | None, now: datetime, zone: ZoneInfo) -> list[FollowUp]:
-    """Do what a plan says, in the transaction at hand; what is still to follow."""
+    """Write a plan in the session's transaction; returns the follow-ups."""
     follow_ups = log_past(db, plan.past, who, now, zone, REASON)
     tests = sum(one.test is not None for one in plan.past)
     counts = {"tests": tests, "repairs": len(plan.past) - tests}

@@ -1,4 +1,4 @@
-"""The whole program out as JSON, and into an empty one."""
+"""Exporting the whole program as JSON, and importing it into an empty program."""
 
 import json
 from collections.abc import Iterator
@@ -18,7 +18,7 @@ _PIECE = 500
 
 
 def export(db: Session, now: datetime) -> Iterator[str]:
-    """The program as JSON, in pieces, as of one moment; what signs somebody in is left out."""
+    """The program as JSON, in pieces, as of one moment, without the secrets by which people sign in."""
     queries.one_moment(db)
     yield f'{{"coilbook": {VERSION}, "revision": {json.dumps(migrate.head())}, '
     yield f'"exported_at": {json.dumps(write_value(now))}, "tables": {{'
@@ -30,12 +30,12 @@ def export(db: Session, now: datetime) -> Iterator[str]:
     yield "\n}}\n"
 
 
-def bring_in(db: Session, stream: TextIO) -> dict[str, int]:
-    """Import an export into an empty program; how many rows each table has got.
+def import_program(db: Session, stream: TextIO) -> dict[str, int]:
+    """Import an export into an empty program; returns the number of rows of each table.
 
     Raises:
         Conflict: the program is not empty.
-        Problem: with the line, the table and the row at fault.
+        Problem: naming the wrong line, table and row.
     """
     full = queries.filled(db)
     if full is not None:
@@ -45,7 +45,7 @@ def bring_in(db: Session, stream: TextIO) -> dict[str, int]:
         )
     reader = Reader(stream)
     _check_revision(reader.head().get("revision"))
-    queries.clear_founding(db)
+    queries.clear_initial_rows(db)
     known = {table.name: table for table in queries.tables()}
     counts = dict.fromkeys(known, 0)
     for name, rows in groupby(reader.rows(), lambda row: row.table):
@@ -54,7 +54,7 @@ def bring_in(db: Session, stream: TextIO) -> dict[str, int]:
         raise Problem(f"An export has one row in “program”; this one has {counts['program']}. Export it once more.")
     queries.end_first_links(db)
     for table in known.values():
-        queries.count_on(db, table)
+        queries.continue_numbering(db, table)
     return counts
 
 
@@ -90,7 +90,7 @@ def _add_piece(db: Session, table: Table, piece: list[FileRow]) -> int:
 
 
 def _values(row: FileRow, table: Table, kinds: dict[str, ColumnKind]) -> dict[str, Any]:
-    """A row's values by column. What an older export lacks is empty."""
+    """A row's values by column; columns that an older export lacks are empty."""
     values: dict[str, Any] = {}
     for name in row.values:
         if name not in kinds:

@@ -1,4 +1,4 @@
-"""The whole program as one JSON text: how it is laid out, and reading it row by row. Pure.
+"""The whole program as one JSON text: its format, and reading it row by row. Pure.
 
     {"coilbook": 1, "revision": "0002", "exported_at": "2026-10-06T23:30:00+00:00", "tables": {
     "program": [
@@ -7,10 +7,10 @@
     …
     }}
 
-`coilbook` is the version of this layout, `revision` that of the tables. Tables come in an order in which each refers
-only to earlier ones, rows by their key, columns as the tables have them. Ids are text, days `2026-10-06`, moments ISO
-8601 in UTC with microseconds; lengths millimeters, money cents. What signs somebody in is never in it: see `queries`.
-Any layout of the same JSON is read; nothing but the row at hand is ever held.
+`coilbook` is the version of this format, `revision` that of the tables. Each table refers only to earlier ones; rows
+are sorted by their key, and columns have the order of the tables. Ids are text, days `2026-10-06`, instants ISO 8601 in
+UTC with microseconds; lengths are millimeters, money is cents. Secrets by which people sign in are never in it: see
+`queries`. The same JSON with other line breaks is read as well; only one row at a time is in memory.
 """
 
 import json
@@ -25,7 +25,7 @@ from service.kit.problems import Problem
 
 VERSION = 1
 ROW_MOST = 5_000_000
-"""Characters of one row; the largest, a test through a multicore, has a few thousand."""
+"""The most characters of one row; the largest rows, tests through a multicore, have a few thousand."""
 _CHUNK = 65_536
 _SPACE = " \t\r\n"
 
@@ -44,7 +44,7 @@ class ColumnKind(StrEnum):
 
 @dataclass(frozen=True)
 class FileRow:
-    """A row as it was read: of which table, the how-manieth of it, and on which line of the file it begins."""
+    """A row of the file: its table, its number within the table, and the line on which it begins."""
 
     table: str
     number: int
@@ -53,7 +53,7 @@ class FileRow:
 
 
 def write_value(value: Any) -> Any:
-    """A column's value as JSON has it."""
+    """A column's value as a JSON value."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat(timespec="microseconds")
     if isinstance(value, date):
@@ -67,7 +67,7 @@ def write_row(values: Mapping[str, Any]) -> str:
 
 
 def read_value(kind: ColumnKind, value: Any) -> Any:
-    """What `write_value` was given.
+    """The value that `write_value` was given.
 
     Raises:
         ValueError: it is no value of this kind.
@@ -84,7 +84,7 @@ def read_value(kind: ColumnKind, value: Any) -> Any:
         return value
     if not isinstance(value, str) or "\0" in value:
         raise ValueError
-    value.encode()  # half a surrogate pair is JSON, and yet no text: UnicodeEncodeError is a ValueError
+    value.encode()  # JSON can hold half a surrogate pair, which is no text: UnicodeEncodeError is a ValueError
     return _READERS[kind](value)
 
 
@@ -110,7 +110,7 @@ class Reader:
         self._scan = _Scanner(stream)
 
     def head(self) -> dict[str, Any]:
-        """What stands before the tables.
+        """The fields before the tables.
 
         Raises:
             Problem: this is no export, or a newer service wrote it.
@@ -134,10 +134,10 @@ class Reader:
         return fields
 
     def rows(self) -> Iterator[FileRow]:
-        """Every row of every table, in the order of the file; what follows the last is checked too.
+        """Every row of every table, in the order of the file; the text after the last one is checked, too.
 
         Raises:
-            Problem: naming the line and table at fault.
+            Problem: naming the wrong line and table.
         """
         scan = self._scan
         if not scan.passed("}"):
@@ -170,7 +170,7 @@ class Reader:
 
 
 class _Scanner:
-    """Takes JSON apart as far as it is asked to, a piece of the stream at a time."""
+    """Parses JSON step by step, reading the stream in pieces."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
@@ -181,32 +181,32 @@ class _Scanner:
         self._decoder = json.JSONDecoder(parse_constant=_no_number)
 
     def next_line(self) -> int:
-        """The line on which the next thing begins."""
+        """The line on which the next token begins."""
         self._peek()
         return self._line
 
     def passed(self, mark: str) -> bool:
-        """Whether the next mark is this one, which is then behind us."""
+        """Whether the next character is this mark; if so, it is skipped."""
         if self._peek() != mark:
             return False
         self._forward(self._at + 1)
         return True
 
     def take(self, mark: str, expected: str) -> None:
-        """Go past a mark that must come next."""
+        """Skip a mark that must come next."""
         if not self.passed(mark):
             self._refuse(f"here should come {expected}")
 
     def text(self, expected: str) -> str:
-        """A text that must come next."""
+        """The JSON string that must come next."""
         if self._peek() != '"':
             self._refuse(f"here should come {expected}")
         value = self.value()
-        assert isinstance(value, str)  # noqa: S101  (what begins with a quote is a text)
+        assert isinstance(value, str)  # noqa: S101  (a value that begins with a quote is a text)
         return value
 
     def value(self) -> Any:
-        """The next JSON value, whole."""
+        """The next JSON value."""
         self._peek()
         want = _CHUNK
         while True:
@@ -219,7 +219,7 @@ class _Scanner:
             except (ValueError, RecursionError) as error:
                 self._refuse("this is not JSON that can be read", error)
             else:
-                if end < len(self._held) or self._done:  # a number may go on in the next piece
+                if end < len(self._held) or self._done:  # a number may continue in the next piece
                     self._forward(end)
                     return value
             if len(self._held) - self._at > ROW_MOST:
@@ -228,12 +228,12 @@ class _Scanner:
             want *= 2
 
     def end(self) -> None:
-        """Nothing may follow."""
+        """Check that nothing follows."""
         if self._peek():
             self._refuse("something follows the end of the export")
 
     def _peek(self) -> str:
-        """The next character that is no space; empty at the end."""
+        """The next character that is not white space; empty at the end."""
         while True:
             at = self._at
             while at < len(self._held) and self._held[at] in _SPACE:
@@ -259,5 +259,5 @@ class _Scanner:
 
 
 def _no_number(word: str) -> NoReturn:
-    # Python reads NaN and Infinity as numbers; JSON (RFC 8259) has no such thing.
+    # Python reads NaN and Infinity as numbers; JSON (RFC 8259) forbids them.
     raise ValueError(f"{word} is no number in JSON")

@@ -1,4 +1,4 @@
-"""What of the database makes up the program, read and written a table at a time."""
+"""Reading and writing the tables that make up the program, one at a time."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -26,7 +26,7 @@ from service.tags import models as tags
 from service.testlog import models as testlog
 from service.wear import models as wear
 
-# Every table must be known, whoever asks for the export: one that nothing imported would be left out unseen.
+# Every model must be imported here: otherwise its table would be left out of the export unnoticed.
 _MODELS = (
     calendar,
     decisions,
@@ -47,23 +47,22 @@ _MODELS = (
 LEFT_OUT = frozenset(
     {"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup", "wear_fit", "idle_chore"}
 )
-"""Tables that are no part of an export: what signs somebody in or opens a feed, who tried to, who holds which work
-just now, which backups lie on this computer, the fit of wear, which is made anew from the log, and which chores had
-nothing to do.
+"""Tables that are not exported: secrets for signing in and for feeds, tries of passphrases, leases, the backups on
+this computer, the fit of wear, which is made again from the log, and which chores had nothing to do.
 """
 LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
-_FOUND_WITH = frozenset({"program", "audit_entry"})
-"""Tables in which starting the service leaves something behind: a program with nothing else is still empty."""
+_INITIAL_TABLES = frozenset({"program", "audit_entry"})
+"""Tables in which a start of the service writes rows: a program with rows only in these is still empty."""
 _PIECE = 1000
 
 
 def tables() -> list[Table]:
-    """The tables of an export, those that are referred to first."""
+    """The tables of an export, in the order of their references."""
     return [table for table in Base.metadata.sorted_tables if table.name not in LEFT_OUT]
 
 
 def kinds(table: Table) -> dict[str, ColumnKind]:
-    """The columns of a table that are exported, and what each holds."""
+    """The exported columns of a table, and the kind of each."""
     columns = [column for column in table.columns if (table.name, column.name) not in LEFT_OUT_COLUMNS]
     return {column.name: _kind(column.type) for column in columns}
 
@@ -84,13 +83,13 @@ def _kind(of: object) -> ColumnKind:
 
 
 def one_moment(db: Session) -> None:
-    """See all tables as of one moment, whoever writes meanwhile; SQLite's reading transactions do anyway."""
+    """Read all tables as of one moment (a snapshot); SQLite's reading transactions do so anyway."""
     if db.get_bind().dialect.name == "postgresql":
         db.connection(execution_options={"isolation_level": "REPEATABLE READ"})
 
 
 def rows(db: Session, table: Table) -> Iterator[Mapping[str, Any]]:
-    """Every row of a table by its key, a piece at a time."""
+    """Every row of a table, sorted by its key and read in chunks."""
     names = kinds(table)
     result = db.connection().execution_options(yield_per=_PIECE).execute(_in_order(db, table, list(names)))
     for row in result.mappings():
@@ -107,26 +106,26 @@ def _in_order(db: Session, table: Table, names: Sequence[str]) -> Select[*tuple[
 
 
 def filled(db: Session) -> str | None:
-    """A table that has a row in it, of those that are empty in a new program."""
+    """The name of a table that has rows, although it has none in a new program; None if there is none."""
     for table in tables():
-        if table.name not in _FOUND_WITH and db.execute(select(table).limit(1)).first() is not None:
+        if table.name not in _INITIAL_TABLES and db.execute(select(table).limit(1)).first() is not None:
             return table.name
     return None
 
 
-def clear_founding(db: Session) -> None:
-    """Take out what starting the service leaves in an empty program, except its link for the first lead."""
+def clear_initial_rows(db: Session) -> None:
+    """Delete the rows that a start of the service writes into an empty program, except the link for the first lead."""
     for model in (AuditEntry, Program):
         db.execute(delete(model))
 
 
 def end_first_links(db: Session) -> None:
-    """Take out the links for a first lead: there is one now, or a new one is made for whoever starts the service."""
+    """Delete the links for a first lead: now there is a lead, or the next start of the service makes a new link."""
     db.execute(delete(CrewPass))
 
 
 def add(db: Session, table: Table, values: Sequence[dict[str, Any]]) -> int | None:
-    """Add rows; the place among them of the first that the database does not take, None where it takes all."""
+    """Add rows; returns the index of the first that the database refuses, None if it accepts all."""
     if _taken(db, table, values):
         return None
     return next((at for at, one in enumerate(values) if not _taken(db, table, [one])), 0)
@@ -141,8 +140,8 @@ def _taken(db: Session, table: Table, values: Sequence[dict[str, Any]]) -> bool:
     return True
 
 
-def count_on(db: Session, table: Table) -> None:
-    """Let keys that count themselves up go on after the highest; SQLite does by itself."""
+def continue_numbering(db: Session, table: Table) -> None:
+    """Let autoincrement keys continue after the highest; SQLite does so by itself."""
     if db.get_bind().dialect.name != "postgresql":
         return
     key = next(iter(table.primary_key))

@@ -1,9 +1,9 @@
-"""The service's log: one JSON object a line, with nothing in it that opens a door or names a person.
+"""The service's log: one JSON object on each line, without secrets and without names of people.
 
-Of a request it says when, which method, which route (its template: a path may hold a code or a calendar's secret),
-which status, how long, and an id that the answer carries too (`X-Request-Id`), so that what somebody saw on a screen
-is found here. No query, no body, no header, no name. Refused sign-ins are 401 at `/sign-in`; who signed in stands in
-the audit trail.
+For a request it has the time, the method, the route (its template, since a path may contain a code or a calendar's
+secret), the status, the duration, and an id that the response also has (`X-Request-Id`), so that an error on a screen
+can be found here. It has no query, body, header or name. A refused sign-in is a 401 at `/sign-in`; the audit trail
+says who signed in.
 """
 
 import json
@@ -20,17 +20,17 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 REQUESTS = logging.getLogger("coilbook.requests")
 ID = "X-Request-Id"
 HERE = "coilbook.here"
-"""Under this name a request's scope says when its head was here."""
+"""The key in a request's scope for the time at which its head had arrived."""
 
 
 class RequestLog:
-    """The outermost layer: gives every request its id, and writes its line when it is over."""
+    """The outermost middleware: gives every request its id, and writes its line when it is done."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on, and write down what became of it."""
+        """Pass a request on, and log its outcome."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
@@ -59,7 +59,7 @@ def request_id(scope: Scope) -> str:
 
 
 def route_of(scope: Scope) -> str:
-    """The template of a request's path; `-` where no route took it."""
+    """The template of a request's path; `-` if no route matched."""
     return str(getattr(scope.get("route"), "path", "-"))
 
 
@@ -74,10 +74,10 @@ def _facts(scope: Scope, status: int, seconds: float) -> dict[str, object]:
 
 
 class LineFormatter(logging.Formatter):
-    """Every record as one line of JSON."""
+    """Formats every record as one line of JSON."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """The record, with an error's trace where it has one."""
+        """The record as JSON, with the traceback if there was an error."""
         at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
         line: dict[str, object] = {"time": at, "level": record.levelname.lower(), "says": record.getMessage()}
         line |= getattr(record, "facts", {})
@@ -87,7 +87,7 @@ class LineFormatter(logging.Formatter):
 
 
 def start_request_log(out: TextIO = sys.stdout) -> None:
-    """Log to `out`: every request, or where a person watches a terminal only what went wrong."""
+    """Log to `out`: every request, or, if `out` is a terminal, only errors."""
     handler = logging.StreamHandler(out)
     handler.setFormatter(LineFormatter())
     logging.basicConfig(handlers=[handler], level=logging.WARNING if out.isatty() else logging.INFO, force=True)

@@ -1,19 +1,20 @@
-"""What holds on every answer and every request: headers, the host and origin checks, a readable address, a bound on
-bodies, whole characters in them, and what may be compressed.
+"""Security checks of every request and response: headers, host, origin, a valid path, size of the body, valid
+characters in it, and what may be compressed.
 
-Plain ASGI, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says where
-a request comes from (`Sec-Fetch-Site`), older ones send `Origin`; a form on another site can forge neither. A
-request to the API without a cookie, or one with a bearer token, brings nothing that another site could borrow, and is
-not asked.
+Plain ASGI middleware, so that nothing is buffered. The origin check follows the Fetch Metadata approach: a browser says
+where a request comes from (`Sec-Fetch-Site`), and older browsers send `Origin`; a form on another site can forge
+neither. A request to the API without a cookie, or with a bearer token, has no credentials that another site could make
+a browser send, so its origin is not checked.
 
-A page elsewhere can give a name of its own our address (DNS rebinding) and would then be of one origin with us, so a
-request under a foreign name is refused. With HTTPS the only name is that of the base URL. In a local network phones
-use the computer's number, which nobody can rebind, or the name that it has there.
+Another site can point a host name of its own at our address (DNS rebinding), and its pages would then have the same
+origin as ours, so a request under a foreign host name is refused. With HTTPS the only name is that of the base URL. In
+a local network phones use the computer's IP address, which cannot be rebound, or the name that it has there.
 
-Pages and JSON are compressed, since at a truck no proxy does it. Whoever listens on the network sees how long an answer
-is; where it holds a secret beside words that somebody else chose, its compressed length tells whether the two are alike
-(the BREACH attack). Here a secret (a pass, a link, a token) is shown only in the answer to the form that made it, a
-POST, and no answer to a POST is compressed. The cookie of a sign-in is a header, and those are not compressed.
+Pages and JSON are compressed here, since at a truck there is no proxy that does it. Somebody who listens on the network
+sees the length of a response. If it has a secret next to text that somebody else chose, its compressed length shows
+whether the two are alike (the BREACH attack). Here a secret (a pass, a link, a token) is shown only in the response to
+the form that made it, a POST, and no response to a POST is compressed. The sign-in cookie is a header, and headers are
+not compressed.
 """
 
 import ipaddress
@@ -36,11 +37,11 @@ from service.web.problems import answer
 _HOST = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[^\[\]:/@\s]+)(?::\d{1,5})?")
 SAFE = ("GET", "HEAD", "OPTIONS")
 BODY_MOST = 6_000_000
-"""Bytes of a body, cut while it streams: a shrunk photo is 0.2 MB, and a full one fits."""
+"""The most bytes of a body, counted while it arrives: a reduced photo has 0.2 MB, and a full one fits."""
 COMPRESSED_FROM = 1000
-"""Bytes of an answer: a smaller one goes out in one packet either way."""
+"""The fewest bytes of a response that is compressed: a smaller one fits into one packet anyway."""
 COMPRESSION = 3
-"""Of 9: at 6 a page takes four times the time for a tenth fewer bytes."""
+"""The level, from 1 to 9: level 6 takes four times as long for a tenth fewer bytes."""
 _TOO_LARGE = (
     f"A request may hold {BODY_MOST // 1_000_000} MB at the most. "
     "Go back and send a smaller photo, or cut the file in two."
@@ -49,7 +50,7 @@ _TOO_LARGE = (
 
 @dataclass(frozen=True)
 class Hosts:
-    """The names of one service: `base` is the host of its base URL (None without one)."""
+    """The host names of one service: `base` is the host of its base URL (None without one)."""
 
     base: str | None
     secure: bool
@@ -70,13 +71,13 @@ class Hosts:
         return address.is_loopback or not self.secure
 
     def same_origin(self, origin: str, host: str) -> bool:
-        """Whether an Origin header is that of a page of ours, which the browser fetched under this Host."""
+        """Whether an Origin header is that of our own pages, requested under this Host header."""
         schemes = ("https",) if self.secure else ("http", "https")
         return origin in {f"{scheme}://{host}" for scheme in schemes}
 
 
 def hosts_of(base_url: str | None) -> Hosts:
-    """The names that go with a base URL."""
+    """The host names that belong to a base URL."""
     name = socket.gethostname().lower()
     return Hosts(
         base=urlsplit(base_url or "").hostname,
@@ -100,7 +101,7 @@ class NotThisHost(Problem):
 
 
 class SecurityMiddleware:
-    """The layer that every request passes and every answer."""
+    """The middleware that checks every request and adds headers to every response."""
 
     def __init__(self, app: ASGIApp, base_url: str | None) -> None:
         self.app = app
@@ -108,7 +109,7 @@ class SecurityMiddleware:
         self.headers = headers_of_every_answer(self.hosts.secure)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Refuse what comes from elsewhere or is too large; put the headers on what goes out."""
+        """Refuse a request from elsewhere or with too large a body; add the headers to the response."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
@@ -124,18 +125,18 @@ class SecurityMiddleware:
 
         refusal = _refusal(scope, self.hosts)
         if isinstance(refusal, TooLarge) and "expect" not in Headers(scope=scope):
-            # Who asks first, with `Expect`, is told at once. All others send before they listen: an answer in the
-            # middle would reach many a browser, and proxy, as a connection that broke.
+            # A client that asks first, with `Expect`, is refused at once. All others send before they listen: an answer
+            # in the middle would reach many a browser, and proxy, as a connection that broke.
             await _read_on(receive)
         if refusal is None:
-            # Who asks for the head only is answered as to the whole (RFC 9110, 9.3.2); the server keeps back the rest.
+            # A HEAD request is answered like a GET (RFC 9110, 9.3.2); the server does not send the body.
             request = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
             if request["method"] != "GET":
                 request = {**scope, "headers": [each for each in scope["headers"] if each[0] != b"accept-encoding"]}
             try:
                 await self.app(request, _bounded(receive), send_with_headers)
             finally:
-                if "route" in request:  # the request log names it
+                if "route" in request:  # for the request log
                     scope["route"] = request["route"]
         else:
             await answer(Request(scope), refusal)(scope, receive, send_with_headers)
@@ -146,7 +147,7 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     named = headers.getlist("host")
     if len(named) != 1 or not hosts.known(named[0]):
         return NotThisHost("Coilbook is not reached by this name. Open it by the address on its tags.")
-    if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # which PostgreSQL looks up in no text
+    if "\0" in scope["path"] or b"%00" in scope["query_string"]:  # PostgreSQL raises an error for a NUL
         return Invalid("This address has characters that cannot be shown. Go to Now and look from there.")
     if scope["method"] in SAFE:
         return None
@@ -159,7 +160,7 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
 
 
 def bearer_token(headers: Mapping[str, str]) -> str | None:
-    """The token that a request names itself by (RFC 6750); None where it brings none. The scheme may be in any case.
+    """The bearer token of a request (RFC 6750); None if there is none. The scheme may be in upper or lower case.
 
     >>> bearer_token({"authorization": "bearer abc "}), bearer_token({"authorization": "Basic abc"}), bearer_token({})
     ('abc', None, None)
@@ -169,7 +170,9 @@ def bearer_token(headers: Mapping[str, str]) -> str | None:
 
 
 def _brings_nothing_borrowed(path: str, headers: Headers) -> bool:
-    """Whether a browser could not have been made to send this in somebody's name: what names them is no cookie."""
+    """Whether no other site could have made a browser send this with somebody's credentials, since they are no
+    cookie.
+    """
     return bearer_token(headers) is not None or (path.startswith("/api/") and "cookie" not in headers)
 
 
@@ -198,13 +201,15 @@ def _bounded(receive: Receive) -> Receive:
 
 
 async def _read_on(receive: Receive) -> None:
-    """Read the rest of a body and drop it; the server hangs up where that takes too long (`slow_requests`)."""
+    """Read the rest of a body and drop it; if that takes too long, the server closes the connection
+    (`slow_requests`).
+    """
     while (await receive()).get("more_body", False):
         pass
 
 
 async def whole_characters(request: Request) -> None:
-    """Refuse a JSON body with half a character in it.
+    """Refuse a JSON body with half a surrogate pair in it.
 
     JSON can write one half of a surrogate pair ("\\ud800"), which is no text: it cannot be stored, shown or logged.
 
@@ -214,9 +219,9 @@ async def whole_characters(request: Request) -> None:
     if request.method == "GET":
         return
     try:
-        sent = await request.json()  # kept by the request, so that it is read once
+        sent = await request.json()  # the request caches it, so it is read once
     except ValueError:
-        return  # the framework says what is wrong with it
+        return  # the framework reports what is wrong with it
     fields = sent if isinstance(sent, dict) else {"body": sent}
     for name, value in fields.items():
         if not _is_text({name: value}):
@@ -229,6 +234,6 @@ def _is_text(value: Any) -> bool:
         json.dumps(value, ensure_ascii=False).encode()
     except UnicodeEncodeError:
         return False
-    except RecursionError:  # nothing of ours nests like that, so the fields' own checks refuse it
+    except RecursionError:  # no body of ours is nested so deeply, so the fields' own checks refuse it
         return True
     return True

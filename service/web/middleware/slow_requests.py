@@ -1,6 +1,6 @@
-"""Hanging up on whoever does not get a request across: phones that walked out of the Wi-Fi in the middle of one, and
-sockets that browsers open ahead and never use. The server itself waits for them for ever, and takes only so many
-connections; after a long evening of bad signal nobody would come through any more.
+"""Closing connections whose request does not arrive in time: from phones that left the Wi-Fi in the middle of one, and
+sockets that browsers open in advance and never use. The server itself waits for them forever and accepts a limited
+number of connections, so after a long evening of bad signal it would accept no more.
 """
 
 import asyncio
@@ -9,30 +9,34 @@ from asyncio import TimerHandle
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 WITHIN = 120.0
-"""Seconds from a connection or a request's first byte to its last: a full photo at 50 kB a second comes through."""
+"""Seconds in which a request must arrive, from the connection or its first byte: a full photo does at 50 kB a
+second.
+"""
 HEAD_MOST = 64_000
-"""Bytes of a request's head, about: browsers send some hundreds."""
+"""About the most bytes of a request's head: browsers send some hundreds."""
 
 
 class SlowRequestProtocol(HttpToolsProtocol):
-    """One connection, whose requests have to come within a time and with a head of some size."""
+    """One connection. Each request has to arrive within a time, and its head must not be too large."""
 
     _deadline: TimerHandle | None = None
     _in_head = True
     _head = 0
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Wait for the first request."""
+        """Start the timer for the first request."""
         super().connection_made(transport)
         self._wait()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Wait no longer."""
+        """Stop the timer."""
         self._wait_no_longer()
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
-        """Take more of a request. Its head is counted once it is read: the same piece may hold a body."""
+        """Receive a piece of a request. The head is measured when it is complete, since a piece may also have a
+        body.
+        """
         super().data_received(data)
         if self._in_head:
             self._head += len(data)
@@ -40,18 +44,18 @@ class SlowRequestProtocol(HttpToolsProtocol):
                 self.send_400_response("The head of this request is too long.")
 
     def on_message_begin(self) -> None:
-        """A request begins."""
+        """Start the timer for a request."""
         super().on_message_begin()
         self._in_head, self._head = True, 0
         self._wait()
 
     def on_headers_complete(self) -> None:
-        """Its head is here."""
+        """Note that the head is complete."""
         self._in_head = False
         super().on_headers_complete()
 
     def on_message_complete(self) -> None:
-        """All of it is here."""
+        """Stop the timer: the request is complete."""
         self._wait_no_longer()
         super().on_message_complete()
 

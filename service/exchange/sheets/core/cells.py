@@ -1,4 +1,4 @@
-"""Cells of a sheet into values, generously where the meaning is plain and never beyond. Pure.
+"""Reading cells of a sheet as values: in any notation whose meaning is clear, and never by guessing. Pure.
 
 >>> read_length("10-ft", None), read_length("3", Unit.METERS), read_money("USD 18.5"), read_gauge("#24 AWG")
 (3048, 3000, 1850, 24)
@@ -23,12 +23,12 @@ _LENGTH_IN = re.compile(
     r"(?:(?:[ -]?(?:ft|feet|foot)\b\.?|') ?\d{1,2} ?(?:\"|''|in(?:ch(?:es)?)?\b)|[ -]?(?:ft|feet|foot)\b|'(?!\w)"
     r"|[ -]?met(?:er|re)s?\b| ?m\b(?! ?[-/&] ?[fm]| ?to | ?female))"
 )
-"""A length within other words: its unit is written, and no M is a plug's."""
+"""A length within other words: it has a unit, and an "M" that means a plug (male) is none."""
 _TWO_LENGTHS = re.compile(
     r"\d ?(?:ft|feet|foot|'|m|met(?:er|re)s?)? ?(?:/|-|or|to|&) ?\d+ ?(?:ft\b|feet\b|foot\b|'|m\b|met(?:er|re)s?\b)"
 )
 _COUNT = re.compile(r"(?:x ?)?(\d{1,9})(?:[.,]0+)?(?: ?(?:x|pcs?\.?|pieces?|ea\.?|each|cables?|total))?")
-# A comma with three digits behind it is of thousands, so it is never taken for a decimal one.
+# A comma with three digits after it separates thousands, so it is never read as a decimal comma.
 _DECIMAL_COMMA = re.compile(r"\$? ?(?:\d+|\d{1,3}(?:\.\d{3})+),\d\d?")
 _GAUGE = re.compile(r"#? ?(\d{1,2})(?:[.]0)? ?(?:awg|ga|gauge)?\.?")
 _UNIT_WORDS = {Unit.FEET: "ft", Unit.METERS: "m"}
@@ -80,12 +80,12 @@ _NUMBER_WORDS = {
 
 
 def folded(words: str) -> str:
-    """Words as they are compared with others: without regard to capitals and spaces."""
+    """Words in the form in which they are compared: in lower case, with single spaces."""
     return " ".join(words.casefold().split())
 
 
 def is_nothing(cell: str) -> bool:
-    """Whether a cell says in a word that there is nothing: "N/A", "-", "unknown".
+    """Whether a cell has a word for nothing: "N/A", "-", "unknown".
 
     >>> is_nothing("N/A"), is_nothing(" – "), is_nothing("none of them")
     (True, True, False)
@@ -94,12 +94,12 @@ def is_nothing(cell: str) -> bool:
 
 
 def is_unknown(cell: str) -> bool:
-    """Whether a cell says that there is something which nobody knows: "?", "unknown"."""
+    """Whether a cell says that a value is unknown: "?", "unknown"."""
     return folded(plain(cell)) in _UNKNOWN
 
 
 def refuse_broken_formula(cell: str, field: str) -> None:
-    """Refuse what a spreadsheet writes where a formula has no value.
+    """Refuse the text that a spreadsheet writes for a formula without a value.
 
     Raises:
         Invalid: for `field`.
@@ -118,7 +118,7 @@ _DITTO = frozenset(
 
 
 def refuse_ditto(cell: str, field: str) -> None:
-    """Refuse a mark that stands for the cell above.
+    """Refuse a ditto mark, which stands for the cell above.
 
     Raises:
         Invalid: for `field`.
@@ -131,10 +131,10 @@ def refuse_ditto(cell: str, field: str) -> None:
 
 
 def read_line(text: str, field: str, most: int = LINE_MOST) -> str:
-    """A line of text, spaces tidied.
+    """A line of text with single spaces.
 
     Raises:
-        Invalid: for `field`, where it is too long or cannot be shown.
+        Invalid: for `field`, if it is too long or cannot be shown.
     """
     tidy = " ".join(text.split())
     if len(tidy) > most:
@@ -158,10 +158,10 @@ def is_bare(cell: str) -> bool:
 
 
 def read_length(text: str, unit: Unit | None, measure: str = "") -> int:
-    """Millimeters; a bare number is in `unit`, or in the `measure` that the column's name says: "in", "cm" or "mm".
+    """Millimeters. A bare number is in `unit`, or in the `measure` of the column's name: "in", "cm" or "mm".
 
     Raises:
-        Invalid: for `length`, with how to write it.
+        Invalid: for `length`; the sentence says how to write it.
     """
     typed = plain(text).lower()
     if not any(character.isdecimal() for character in typed):
@@ -180,8 +180,7 @@ def read_length(text: str, unit: Unit | None, measure: str = "") -> int:
 
 
 def length_in(words: str) -> tuple[int, str] | None:
-    """The one length that words tell of, in millimeters, and how it is written there; None where they tell of none,
-    or of several.
+    """The only length in a text, in millimeters, and how it is written there; None if there is none, or several.
 
     >>> length_in("10ft XLR"), length_in("XLR 3 M-F"), length_in("Cat5 trunk, 30 m")
     ((3048, '10ft'), None, (30000, '30 m'))
@@ -190,13 +189,13 @@ def length_in(words: str) -> tuple[int, str] | None:
         return None
     lengths = dict[int, str]()
     for length in _LENGTH_IN.findall(plain(words).lower()):
-        with suppress(Invalid):  # longer than any run on a field, say: it is no length of a cable
+        with suppress(Invalid):  # for example longer than any field: it is not the length of a cable
             lengths[read_length(length, None)] = length
     return next(iter(lengths.items())) if len(lengths) == 1 else None
 
 
 def is_length(words: str) -> bool:
-    """Whether words are a length with its unit and nothing else."""
+    """Whether a text is a length with its unit and nothing else."""
     try:
         parse_length(words)
     except Invalid:
@@ -205,7 +204,7 @@ def is_length(words: str) -> bool:
 
 
 def read_money(text: str) -> int:
-    """Cents, as spreadsheets write dollars: `$18.50`, `18.5`, `USD 18`, or with a decimal comma, `1.234,50`.
+    """Cents, from dollars as spreadsheets write them: `$18.50`, `18.5`, `USD 18`, or with a decimal comma, `1.234,50`.
 
     Raises:
         Invalid: for `price`.
@@ -223,7 +222,7 @@ def read_money(text: str) -> int:
 
 
 def read_count(text: str) -> int:
-    """How many, 1 to `COUNT_MOST`, in digits or as "a dozen".
+    """A number of pieces from 1 to `COUNT_MOST`, in digits or as "a dozen".
 
     Raises:
         Invalid: for `count`.
@@ -237,7 +236,7 @@ def read_count(text: str) -> int:
 
 
 def number_in_words(words: str) -> int | None:
-    """The number that words are, like 3 or "half dozen"; None where they are none."""
+    """The number that a text stands for, like 3 or "half dozen"; None if it is no number."""
     typed = folded(plain(words))
     return int(typed) if typed.isascii() and typed.isdigit() else _NUMBER_WORDS.get(typed)
 

@@ -1,4 +1,4 @@
-"""Which column of somebody's sheet is what: guessed from its name, for a person to set right. Pure.
+"""Which field each column of a sheet is: guessed from its name, for a person to correct. Pure.
 
 >>> guess(GEAR, ("Cable length (ft)", "Where", "Bought", "Colour"))
 ('length', 'place', 'bought_on', '')
@@ -27,18 +27,19 @@ _MEASURES = {
 }
 
 
-def bare(name: str) -> str:
-    """A column's name without brackets, apostrophes, signs and capitals."""
+def plain_name(name: str) -> str:
+    """A column's name in lower case, without brackets, apostrophes and other signs."""
     kept = _IN_BRACKETS.sub(" ", plain(name).lower()).replace("#", " no ").replace("'", "")
     return " ".join(re.sub(r"[^\w]+", " ", kept).split())
 
 
 def guess(fields: Sequence[Field], header: Sequence[str]) -> tuple[str, ...]:
-    """The field's key for each column, empty where the name tells nothing; each field at most once.
+    """The key of the field for each column, empty if the name matches none; each field at most once.
 
-    A column's whole name goes before a part of it, and among parts the longer one, those of the item's own name last.
+    A match of a column's whole name has priority over a match of a part, and among parts the longer one; parts that
+    stand for the item's name come last.
     """
-    names = [bare(name) for name in header]
+    names = [plain_name(name) for name in header]
     ranked = sorted(
         (
             (rank, at, field.key)
@@ -55,7 +56,9 @@ def guess(fields: Sequence[Field], header: Sequence[str]) -> tuple[str, ...]:
 
 
 def _rank(field: Field, name: str) -> tuple[int, int] | None:
-    """How well a name fits a field, the least the best: the whole name, by its turn in the list, then parts."""
+    """How well a name fits a field, the lowest being the best: the whole name by its position in the list, then
+    parts.
+    """
     if not name:
         return None
     spoken, plain_name = [one.replace("_", " ") for one in field.names], name.replace("_", " ")
@@ -68,20 +71,20 @@ def _rank(field: Field, name: str) -> tuple[int, int] | None:
 
 
 def is_tests(header: Sequence[str]) -> bool:
-    """Whether a sheet is of tests rather than of gear: it says how each came out, and when."""
+    """Whether a sheet is of tests rather than of gear: it has a column for the result and one for the day."""
     as_tests, as_gear = guess(TESTS, header), guess(GEAR, header)
     says = {"code", "tested_at", "verdict"} <= set(as_tests)
     return says and not {"length", "count", "price"} & set(as_gear)
 
 
 def unit_in(name: str) -> Unit | None:
-    """The unit that a column's name says, as in “Length (ft)” or “Meters”; None where it says none, or several."""
+    """The unit in a column's name, as in “Length (ft)” or “Meters”; None if there is none, or several."""
     units = {_UNITS[word] for word in _words(name) if word in _UNITS}
     return units.pop() if len(units) == 1 else None
 
 
 def measure_in(name: str) -> str:
-    """A smaller measure that a column's name says, as `parse_length` reads it; empty where it says none.
+    """A smaller measure in a column's name, as `parse_length` reads it; empty if there is none.
 
     >>> measure_in("Length (inches)"), measure_in("Length in feet"), measure_in("cm")
     ('in', '', 'cm')
@@ -94,14 +97,14 @@ def measure_in(name: str) -> str:
 
 def _words(name: str) -> list[str]:
     inside = [part.strip(" .") for part in _IN_BRACKETS.findall(plain(name).lower())]
-    return [*bare(name).split(), *(word for part in inside for word in re.split(r"[\s/,]+|\bor\b", part))]
+    return [*plain_name(name).split(), *(word for part in inside for word in re.split(r"[\s/,]+|\bor\b", part))]
 
 
 def check(fields: Sequence[Field], chosen: Sequence[str], needed: Sequence[str]) -> tuple[str, ...]:
-    """The fields chosen for the columns, if they can be.
+    """Check the fields chosen for the columns.
 
     Raises:
-        Invalid: a field is chosen twice, or one that is needed is missing.
+        Invalid: a field is chosen twice, or a required one is missing.
     """
     words = {field.key: field.words for field in fields}
     errors = {}

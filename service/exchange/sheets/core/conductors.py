@@ -1,10 +1,10 @@
-"""Which conductors the words of a sheet name, and what they say is wrong with them: read exactly, or not at all. Pure.
+"""The conductors that the words of a sheet name, and what is wrong with them: read exactly, or not at all. Pure.
 
-A number is a conductor only where the words call it one ("pin 2", "conductor 3", "#2") or where it stands right behind
-"open", "short" or "reversed"; further numbers only where and, to, a comma, a hyphen or a slash joins them to the
-first. Words that deny or doubt, and anything that a reader could take in two ways, are left as words. A contact may be
-called by what it carries ("shield", "hot", "cold", or as of a plug "tip", "ring", "sleeve"), and the shell by its name:
-these names stay in angle brackets, since only the wiring knows which contact it is.
+A number is a conductor only if the words call it one ("pin 2", "conductor 3", "#2") or if it follows directly after
+"open", "short" or "reversed"; further numbers only if "and", "to", a comma, a hyphen or a slash joins them to the
+first. Words that deny or doubt, and anything with two possible meanings, are left as words. A contact may be called
+by what it carries ("shield", "hot", "cold", or on a plug "tip", "ring", "sleeve"), and the shell by its name: such
+names are returned in angle brackets, since only the wiring knows which contact it is.
 
 >>> conductor_words("pin 2 open at b")
 ConductorWords(what=<FaultClass.OPEN: 'open'>, names=('2',))
@@ -24,9 +24,9 @@ from service.wiring.faults import ByReadings, FaultClass
 
 @dataclass(frozen=True)
 class ConductorWords:
-    """What the words say is wrong, and the conductors that they name, in their order.
+    """The fault that the words name, and the conductors, in the order of the words.
 
-    Only a reversed pair may name none: then it is the pair of a cable that has but one.
+    Only a reversed pair may name no conductors: then it is the pair of a cable that has only one.
     """
 
     what: ByReadings
@@ -44,10 +44,10 @@ _DIRECT = {
     FaultClass.SHORT: r"shorts?(?: circuit)?|shorted",
     FaultClass.REVERSED_PAIR: r"reversed?|swapped|inverted",
 }
-"""The words behind which a number needs no noun. "Dead 3" and "broken wire 1" may be of anything."""
+"""The words after which a number needs no noun. "Dead 3" and "broken wire 1" may be about anything."""
 
 _AFTER_IT = {FaultClass.OPEN: r"|broken(?! off\b)|disconnected|detached|unsoldered"}
-"""Further words for it behind a name: what else is broken may be a boot."""
+"""Further words for the fault after a name; without a name, "broken" may be about a boot."""
 SHIELD, HOT, COLD, SHELL = "<shield>", "<hot>", "<cold>", "<shell>"
 _CALLED = tuple(
     (name, re.compile(rf"(?:\bthe )?\b(?:{words})\b(?: (?:wires?|conductors?|contacts?|pins?|braid)\b(?! ?#? ?\d))?"))
@@ -71,7 +71,7 @@ _DOUBTED = re.compile(
 _NUMBER = r"(?:\d{1,2}(?:\.\d{1,2})?(?![\d'\"%]|\.\d)|<\w+>)"
 _NOUN = r"(?:pin|conductor|contact)s?"
 _FIRST = rf"(?:\b{_NOUN} ?(?:no\.? ?|#) ?|\b{_NOUN} ?|\bwires? ?# ?|(?:^|(?<=[,:.] ))# ?)"
-# Each space has just one place in these, so that a long list is no riddle.
+# Each space can match at one position only, so that a long list does not cause exponential backtracking.
 _JOIN = r" ?(?:,(?: ?and\b)?|/|-|&|\band\b|\bto\b) ?"
 _MORE = rf"(?:{_JOIN}(?:{_NOUN} ?)?(?:# ?)?{_NUMBER})*"
 _NAMED = rf"(?P<names>{_FIRST}{_NUMBER}{_MORE})"
@@ -108,7 +108,7 @@ _PAIR = re.compile(
 
 
 def conductor_words(words: str) -> ConductorWords | None:
-    """What a part of a fault cell says of conductors; None where it cannot be read exactly."""
+    """What a part of a fault cell says about conductors; None if it cannot be read exactly."""
     part = " ".join(_ROLE.sub("", plain(words).lower().replace("<", " ")).split()).rstrip(".! ")
     if _PAIR.search(part) is None:
         for name, called in _CALLED:
@@ -122,7 +122,7 @@ def conductor_words(words: str) -> ConductorWords | None:
     rest = f"{part[: match.start()]} | {part[match.end() :]}"
     names = _numbers(match)
     if _ANY_WORD.search(rest) or _NAMED_ELSEWHERE.search(rest) or _LOOSE_NUMBER.search(rest):
-        return None  # it says more of conductors than was read
+        return None  # it says more about conductors than was read
     if _is_range(match) or len(names) != len(set(names)):
         return None
     fits = {
@@ -134,19 +134,19 @@ def conductor_words(words: str) -> ConductorWords | None:
 
 
 def _to_shell(part: str) -> ConductorWords | None:
-    """A contact that reaches the shell: nothing but a short, also without the word."""
+    """A contact that touches the shell, which is a short even without that word."""
     match = _TO_SHELL.fullmatch(part)
     names = _numbers(match) if match else ()
     return ConductorWords(FaultClass.SHORT, names) if len(names) == 2 and SHELL in names else None
 
 
 def denied(part: str) -> bool:
-    """Whether words in lower case deny something: "no short", "polarity ok". "No signal" denies nothing."""
+    """Whether words in lower case deny a fault: "no short", "polarity ok". "No signal" does not."""
     return _DENIED.search(_NOTHING_THROUGH.sub("", part)) is not None
 
 
 def _first(forms: tuple[re.Pattern[str], ...], part: str) -> Iterator[re.Match[str]]:
-    """The match of the first form that the part has."""
+    """The match of the first form that matches the part."""
     for form in forms:
         if match := form.search(part):
             yield match
@@ -160,12 +160,12 @@ def _numbers(match: re.Match[str]) -> tuple[str, ...]:
 
 
 def _is_range(match: re.Match[str]) -> bool:
-    """Whether numbers may be from one to another rather than just two: "pins 1-3"."""
+    """Whether two numbers may be a range: "pins 1-3"."""
     ends = _RANGE.search(match["names"])
     return ends is not None and abs(int(ends[2]) - int(ends[1])) > 1
 
 
 def _pair(part: str) -> ConductorWords | None:
-    """A reversed pair told without numbers, where nothing else is told."""
+    """A reversed pair without numbers, if the part says nothing else."""
     alone = _PAIR.search(part) and not re.search(r"\d", part) and not _ANY_WORD.search(_PAIR.sub(" | ", part))
     return ConductorWords(FaultClass.REVERSED_PAIR, ()) if alone else None

@@ -1,4 +1,4 @@
-"""Kinds of gear, wirings and numbers of lanes by the words that sheets use for them. Pure.
+"""Recognizing kinds of gear, wirings and numbers of lanes by the words that sheets use for them. Pure.
 
 >>> kind_in("Mic cable"), kind_in("Sub snake"), kind_in("Microphone")
 ('cable', 'hub', None)
@@ -19,9 +19,9 @@ from service.kit.text import plain
 
 @dataclass(frozen=True)
 class KindWords:
-    """The words for kinds of gear as patterns: `each` by kind, of one or several pieces; those of all kinds that are
-    `sure` wherever they stand, those that are `loose` and name gear only where other words speak of sound; and in a
-    pattern's own text the `plural` ones.
+    """The words for kinds of gear as patterns: `each` by kind, singular or plural; words of any kind that are `sure` in
+    every context, and `loose` ones that name gear only if other words are about sound; and the `plural` words, as the
+    text of a pattern.
     """
 
     each: Mapping[str, re.Pattern[str]]
@@ -31,7 +31,7 @@ class KindWords:
 
 
 def kind_words() -> KindWords:
-    """The words of the kinds that there are."""
+    """The words for all kinds of gear."""
     return _words_of(tuple(KINDS))
 
 
@@ -48,7 +48,7 @@ def _words_of(names: tuple[str, ...]) -> KindWords:
 
 
 ASIDE = re.compile(r"\b(?:to|from|for|into|with|at|near|in|on|by|of)\b|[,;:(/\[]| - ")
-"""Where words end that say what a thing is, and others begin: where it goes, or how it looks."""
+"""Where the words that say what a thing is end, and others begin that say where it goes or how it looks."""
 
 _XLR = re.compile(r"\bxlr|\b3[ -]?pin\b|\bcannon\b")
 _TRS = re.compile(r"\btrs\b|quarter|1/4|\bjack\b|6[.,]35|\bphone plug\b")
@@ -73,12 +73,12 @@ _LANES = re.compile(
     r"(?:ch(?:an(?:nels?)?|s)?|lines?|lanes?|pairs?)\b(?!\.? ?#?\d)"
 )
 _SENDS = re.compile(r"(?<![\w.])(\d{1,2}) ?[x×] ?(\d{1,2})(?![\w.'\"]| ?(?:ft|feet|m|meters?|metres?|in)\b)")
-"""Of a snake: the lines to the mixer and those back, as in 16x4."""
+"""The lines of a snake to the mixer and back, as in 16x4."""
 _SENDS_SLASH = re.compile(r"(?<![\w./])(12|16|20|24|28|32|40|48) ?/ ?(0|2|4|6|8|12|16)(?![\w./])")
 _USUAL_LANES = re.compile(
     r"\b(?:stage ?box|snake|multi ?core) (16|24|32|48)\b(?! ?(?:ft|feet|foot|m|meters?|in)\b|['\"#])"
 )
-"""A number behind such a word that is how many channels it has rather than which one it is (common practice, no
+"""A number after such a word that is a number of channels rather than the number of a piece (common practice, no
 source)."""
 _WAYS = re.compile(r"(?<![\w.-])(4|6|8|10|12|16|20|24|32|48)[ -]?way\b")
 _NO_MICROPHONE = re.compile(
@@ -90,16 +90,16 @@ _NO_MICROPHONE = re.compile(
 
 
 def no_microphone_in(words: str) -> str | None:
-    """The word by which this is no microphone wiring but a mains, speaker or data lead; None where there is none.
+    """The word that marks a mains, speaker or data lead; None if there is none.
 
-    Such a lead is never taken for a microphone cable: a cable tester must not be put on it.
+    Such a lead is never imported as a microphone cable: a cable tester must not be connected to it.
     """
     match = _NO_MICROPHONE.search(words.lower())
     return match[0] if match else None
 
 
 def kind_in(words: str) -> str | None:
-    """The kind of gear that the words name; None where they name none."""
+    """The kind of gear that the words name; None if they name none."""
     plain = words.lower().strip()
     if plain in KINDS:
         return plain
@@ -107,16 +107,16 @@ def kind_in(words: str) -> str | None:
 
 
 def kind_described(words: str) -> str | None:
-    """The kind of gear that words describe; None where they name none.
+    """The kind of gear that the words describe; None if they name none.
 
-    Where they name several, it is the last before what is said of it, as English has it.
+    If they name several, it is the last one before an aside, as in English.
 
     >>> [kind_described(words) for words in ("Cable to hub 2", "hub cable, 10 ft", "8 ch hub (trunk B)")]
     ['cable', 'cable', 'hub']
     """
     lowered = words.lower()
     for part in (ASIDE.split(lowered, 1)[0], lowered):
-        named = [  # the longer name first: a “sub snake” is no snake
+        named = [  # the longer name first: a “sub snake” is not a snake
             (match.end(), -match.start(), kind)
             for kind, pattern in kind_words().each.items()
             for match in pattern.finditer(part)
@@ -127,9 +127,9 @@ def kind_described(words: str) -> str | None:
 
 
 def wiring_in(words: str, kind: str) -> str | None:
-    """The built-in wiring that the words speak of for this kind of gear; None where they speak of none.
+    """The built-in wiring that the words name for this kind of gear; None if they name none.
 
-    A box breaks a multicore connector out into single lines, and what has no single XLR line has several of them.
+    A box breaks a multicore connector out into single lines; gear without a single XLR line has several of them.
     """
     plain = words.lower()
     xlr, trs, d25, rj = (bool(pattern.search(plain)) for pattern in (_XLR, _TRS, _D25, _8P8C))
@@ -146,12 +146,12 @@ def wiring_in(words: str, kind: str) -> str | None:
 
 
 def sends_in(words: str) -> bool:
-    """Whether words tell of a snake's lines and returns, as in 16x4: that is no number of pieces."""
+    """Whether the words have a snake's lines and returns, as in 16x4, which is not a number of pieces."""
     return _SENDS.search(words) is not None
 
 
 def lanes_in(words: str) -> int | None:
-    """How many channels the words tell of, the largest where they tell of several; None where they tell of none."""
+    """The number of channels in the words, the largest if there are several; None if there is none."""
     text = plain(words).lower()
     numbers = [int(_NUMBERS.get(match["number"], match["number"])) for match in _LANES.finditer(text)]
     numbers += [int(match[1]) + int(match[2]) for match in _SENDS.finditer(text)]

@@ -1,4 +1,4 @@
-"""Dates and times as sheets have them. What may be read in two ways is asked, never guessed. Pure.
+"""Reading dates and times of sheets. A date with two possible readings is refused, never guessed. Pure.
 
 >>> read_day("Oct 6, 2026"), read_day("6.10.26", Order.DAY_FIRST), read_day("2026")
 (Day(on=datetime.date(2026, 10, 6), exact=True, counted=False), Day(on=datetime.date(2026, 10, 6), exact=True, \
@@ -27,7 +27,7 @@ _ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
 _NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})")
 _DAY_MONTH = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]+([a-z]{3,9})\.?,?[ -]+(\d{4}|\d{2})")
 _MONTH_DAY = re.compile(r"([a-z]{3,9})\.? (\d{1,2})(?:st|nd|rd|th)?,? (\d{4}|\d{2})")
-# A spreadsheet that was given 10/2024 shows "Oct-24"; the day it would show as "24-Oct".
+# A spreadsheet shows 10/2024 as "Oct-24", and a day in October as "24-Oct".
 _MONTH = re.compile(r"([a-z]{3,9})(?:(?:\.?,? |[-/])(\d{4})|-(\d\d)|\.? ?'(\d\d))")
 _MONTH_NUMBER = re.compile(r"(\d{1,2})[-/.](\d{4})")
 _YEAR_MONTH = re.compile(r"(\d{4})[-/.](\d{1,2})")
@@ -35,14 +35,16 @@ _YEAR = re.compile(r"\d{4}")
 _COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)")
 _DAY_NUMBER = re.compile(r"(\d{5})(?:[.,](\d+))?")
 _DAY_ZERO = date(1899, 12, 30)
-"""The day from which spreadsheets count the days of a date that is shown as a number (ECMA-376 part 1, 18.17.4.1)."""
+"""Day 0 of dates that spreadsheets show as a number of days (ECMA-376 part 1, 18.17.4.1)."""
 _WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,? ")
 _TIME = re.compile(r"(\d{1,2})(?::(\d\d))?(?::(\d\d)(?:\.\d+)?)? ?([ap])?\.?(?:m\.?)?")
 _WITH_TIME = re.compile(r"(.*?\d)(?:t| |, ?)+(\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)? ?(?:[ap]\.?m?\.?)?)")
 
 
 class Order(StrEnum):
-    """Which comes first in a date of three numbers; one that ends with the four digits of its year begins with none."""
+    """Which number comes first in a date of three numbers; if the year has four digits and comes last, it is not the
+    year.
+    """
 
     MONTH_FIRST = "month_first"
     DAY_FIRST = "day_first"
@@ -51,8 +53,8 @@ class Order(StrEnum):
 
 @dataclass(frozen=True)
 class Day:
-    """A day; not `exact` where the sheet has only its month or year, whose first day is taken. `counted` says that the
-    sheet has a spreadsheet's number for it.
+    """A day. It is not `exact` if the sheet has only a month or year, of which it is the first day. `counted` says that
+    the sheet has the day as a spreadsheet's number.
     """
 
     on: date
@@ -60,22 +62,22 @@ class Day:
     counted: bool = False
 
 
-class Unclear(Invalid):
-    """Nobody can tell which number is the day and which the month."""
+class AmbiguousDate(Invalid):
+    """It is unclear which number is the day and which the month."""
 
 
 def read_day(text: str, order: Order | None = None, field: str = "date") -> Day:
-    """The day in a cell; a time behind it is passed over.
+    """The day in a cell; a time after it is ignored.
 
     Raises:
-        Unclear: it may be read in two ways, and `order` is None.
-        Invalid: for `field`, with how to write it.
+        Unclear: there are two possible readings, and `order` is None.
+        Invalid: for `field`; the sentence says how to write it.
     """
     return read_moment(text, order, field)[0]
 
 
 def read_moment(text: str, order: Order | None = None, field: str = "date") -> tuple[Day, time | None]:
-    """The day in a cell, and its time where it has one, by the clock on the wall.
+    """The day in a cell and its time, if it has one, in local time.
 
     Raises:
         Unclear, Invalid: as `read_day`.
@@ -87,14 +89,14 @@ def read_moment(text: str, order: Order | None = None, field: str = "date") -> t
     on, at = (parted[1].rstrip(" ,t"), parted[2]) if parted else (typed, "")
     try:
         return _day(_WEEKDAY.sub("", on, count=1), order), read_time(at, field) if at else None
-    except Unclear:
+    except AmbiguousDate:
         raise
     except ValueError as error:
         raise invalid(field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026.") from error
 
 
 def _by_number(number: re.Match[str], text: str, field: str) -> tuple[Day, time | None]:
-    """The day of a spreadsheet's number, and its time where it has a part of a day."""
+    """The day of a spreadsheet's number, and its time if the number has a fraction."""
     on = _DAY_ZERO + timedelta(days=int(number[1]))
     if on.year not in _YEARS:
         raise invalid(field, f"“{text[:40]}” is not a date; write it like 2026-10-06 or Oct 6, 2026.")
@@ -127,7 +129,7 @@ def _typed(cell: str) -> str:
 
 
 def order_of(cells: Iterable[str]) -> Order | None:
-    """What a column's dates say together about which number comes first; None where they do not tell."""
+    """The order of the numbers in a column's dates, inferred from all of them; None if it cannot be inferred."""
     firsts, seconds = set[int](), set[int]()
     for cell in cells:
         match = _NUMBERS.match(_WEEKDAY.sub("", _typed(cell), count=1))
@@ -141,12 +143,12 @@ def order_of(cells: Iterable[str]) -> Order | None:
     return None
 
 
-def unclear(cells: Iterable[str]) -> str | None:
-    """The first date of a column that may be read in two ways; None where there is none."""
+def first_ambiguous(cells: Iterable[str]) -> str | None:
+    """The first date of a column with two possible readings; None if there is none."""
     for cell in cells:
         try:
             read_day(cell)
-        except Unclear:
+        except AmbiguousDate:
             return " ".join(cell.split())[:40]
         except Invalid:
             continue
@@ -189,7 +191,7 @@ def _by_order(one: str, two: str, three: str, order: Order | None, typed: str) -
         order = Order.MONTH_FIRST
     if order is None:
         month_first, day_first = _made(year, first, second), _made(year, second, first)
-        raise Unclear(
+        raise AmbiguousDate(
             f"“{typed}” may be {month_first:%B} {month_first.day} or {day_first:%B} {day_first.day}. "
             "Say which number comes first."
         )

@@ -1,7 +1,7 @@
-"""Which rows of a sheet are tests that the log has already: known again however much was filled in since. Pure.
+"""Finding rows of a sheet that are already in the test log, even if notes or repairs were added since. Pure.
 
-A test is known by its item, its moment, its verdict and what was wrong; a note or a repair only adds to it. Two tests
-of one item on one day are two, also where they say the same: each row is one test, and each test one row.
+A test is identified by its item, its instant, its verdict and its fault; a note or a repair only adds to it. Two equal
+tests of one item on one day are two tests: each row is one test, and each test one row.
 """
 
 from collections import defaultdict
@@ -16,8 +16,8 @@ from service.exchange.sheets.core.cells import folded
 
 @dataclass(frozen=True)
 class LoggedTest:
-    """A test in the log. `note` has all the words that came with it, `repair` those of the repair from its row;
-    `by_sheet` says that it came from a row of a sheet, and stands.
+    """A test in the log. `note` has all its notes, `repair` the words of the repair from its row; `by_sheet` says that
+    it came from a sheet and is not voided.
     """
 
     id: UUID
@@ -30,8 +30,8 @@ class LoggedTest:
 
 @dataclass(frozen=True)
 class LoggedRow:
-    """A row of one item: when, how it came out, what was wrong, its note, its id by its turn among rows of which all
-    but the note and the repair is the same, and its repair.
+    """A row of one item: when it was, its verdict, fault, note, repair, and its id, which depends on its position among
+    rows that differ only in note and repair.
     """
 
     at: datetime
@@ -43,10 +43,10 @@ class LoggedRow:
 
 
 def ids_of(rows: Sequence[LoggedRow], there: Sequence[LoggedTest], taken: Collection[UUID] = ()) -> list[UUID]:
-    """The id of each row, all of one item: of the test `there` that it is, else a new one.
+    """The id of each row of one item: that of the test in `there` that it is, or else a new one.
 
-    `taken` are tests that other rows are, by an id that the sheet itself gives. Rows find the test with the same words
-    first, then one that had only the fault of it, then the one that came from a row of the same id.
+    `taken` are the tests of other rows, to which the sheet itself gives the id. A row is matched with a test of the
+    same words first, then with one that has only its fault, then with one that came from a row of the same id.
     """
     free = {one.id for one in there}.difference(taken)
     used = {one.id for one in there}.union(taken)
@@ -55,7 +55,7 @@ def ids_of(rows: Sequence[LoggedRow], there: Sequence[LoggedTest], taken: Collec
         if one.id in free:
             near[one.at, one.verdict, _lines(one.note)].append(one)
     ids: dict[int, UUID] = {}
-    # Of two tests that say the same, the one with the row's own repair is the row's.
+    # Of two tests with the same words, the row is the one with the row's own repair.
     for filled_in, repaired_so in product((False, True), (True, False)):
         for at, row in enumerate(rows):
             if at in ids:

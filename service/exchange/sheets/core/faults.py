@@ -1,12 +1,12 @@
-"""What was wrong with a cable, in the words that people write into a sheet, as findings. Pure.
+"""Findings from the words that people write into a sheet about a fault. Pure.
 
-A sheet has no readings. Where the words prove which conductor it was ("pin 2 open"), they become the readings that a
-cable with this fault gives; all else becomes evidence, with the words as its note, so that nothing is made up.
+A sheet has no readings. If the words prove which conductor it was ("pin 2 open"), they become the readings that a
+cable with this fault gives; everything else becomes evidence with the words as its note, so that nothing is invented.
 
 >>> from service.wiring.builtin import BUILTIN
->>> understood("Pin 2 open at B", BUILTIN["xlr3"]).faults
+>>> interpret_words("Pin 2 open at B", BUILTIN["xlr3"]).faults
 (Fault(fault_class=<FaultClass.OPEN: 'open'>, conductors=('2',), end=None, lanes=None, destinations=None),)
->>> understood("crackles when bent", BUILTIN["xlr3"]).evidence[0].kind
+>>> interpret_words("crackles when bent", BUILTIN["xlr3"]).evidence[0].kind
 <FaultClass.INTERMITTENT: 'intermittent'>
 """
 
@@ -32,7 +32,7 @@ NOTE_MOST = 200
 
 
 def _words_of(kind: EvidenceClass) -> re.Pattern[str] | None:
-    """What the words for a class of evidence look like; None: it has none of its own."""
+    """The pattern of the words for a class of evidence; None if it has no words of its own."""
     match kind:
         case FaultClass.INTERMITTENT:
             return re.compile(r"\bintermittent|\bcrackl|\bcuts? (?:in|out)|\bpops?\b|\bwiggl|\bnois")
@@ -53,17 +53,17 @@ _DENIED_AFTER = re.compile(r"^\w*(?: is| was| seems)? (?:ok|okay|good|fine)\b")
 
 
 @dataclass(frozen=True)
-class Understood:
-    """What the words come to: faults that readings prove, or else evidence."""
+class Interpretation:
+    """The meaning of the words: faults that readings prove, or else evidence."""
 
     faults: tuple[Fault, ...] = ()
     evidence: tuple[Evidence, ...] = ()
 
 
-def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood:
-    """The findings in the words, one in each part between semicolons; `end` where another cell says it.
+def interpret_words(words: str, wiring: Wiring, end: End | None = None) -> Interpretation:
+    """The findings in the words, one for each part between semicolons; `end` is the end in another cell, if any.
 
-    Readings from both ends prove a fault and not its end, so an end that a cell of its own tells is kept as evidence.
+    Readings from both ends prove a fault but not its end, so the end from another cell is stored as evidence.
     """
     parts = [part.strip() for part in re.split(r"[;\n]", words) if part.strip()]
     faults = [_fault(part, wiring, end) for part in parts]
@@ -73,16 +73,16 @@ def understood(words: str, wiring: Wiring, end: End | None = None) -> Understood
     evidence = tuple(
         _evidence(part, end, wiring) for part, fault in zip(parts, faults, strict=True) if fault is None or end
     )
-    return Understood(proven, evidence)
+    return Interpretation(proven, evidence)
 
 
 def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
-    """Refuse a fault that stands beside a pass: which of the two is right?
+    """Refuse a fault in the row of a pass, since only one of them can be right.
 
     Raises:
         Invalid: for `fault`.
     """
-    fault_cell = understood(words, wiring, end)
+    fault_cell = interpret_words(words, wiring, end)
     if fault_cell.faults or any(one.kind is not FaultClass.DAMAGE for one in fault_cell.evidence):
         raise invalid(
             "fault",
@@ -92,7 +92,7 @@ def refuse_fault_of_pass(words: str, wiring: Wiring, end: End | None) -> None:
 
 
 def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
-    """A finding that no readings prove; the log's own words for one are it again, with the note that stands in them."""
+    """A finding that no readings prove. The log's own words for one are read back as that finding, with its note."""
     for kind, at in product(EVIDENCE_CLASSES, (End.A, End.B, None)):
         if kind is not FaultClass.FLEXED and part.startswith(own_words := title(wiring, Fault(kind, (), at))):
             note = part.removeprefix(own_words)
@@ -104,7 +104,7 @@ def _evidence(part: str, end: End | None, wiring: Wiring) -> Evidence:
 
 
 def end_in(words: str) -> End | None:
-    """The end that the words name; None where they name none, or both."""
+    """The end that the words name; None if they name none, or both."""
     ends = {_end_of(match) for match in _END.finditer(words.lower())}
     return ends.pop() if len(ends) == 1 else None
 
@@ -113,11 +113,11 @@ def _end_of(match: re.Match[str]) -> End:
     letter = match[1] or match[2]
     if letter:
         return End(letter.upper())
-    return End.A if match[3] else End.B  # of an audio line: end A is the socket, end B the plug
+    return End.A if match[3] else End.B  # on an audio line end A is the socket, end B the plug
 
 
 def _says(plain: str, pattern: re.Pattern[str]) -> bool:
-    """Whether the words say it somewhere, and do not deny it there: "no noise", "resistance ok"."""
+    """Whether the pattern matches words that are not denied, as in "no noise", "resistance ok"."""
     return any(
         not _DENIED_BEFORE.search(plain[: match.start()]) and not _DENIED_AFTER.search(plain[match.end() :])
         for match in pattern.finditer(plain)
@@ -125,22 +125,22 @@ def _says(plain: str, pattern: re.Pattern[str]) -> bool:
 
 
 def _fault(part: str, wiring: Wiring, end: End | None) -> Fault | None:
-    """The fault of conductors of this wiring that a part tells of exactly, None where it does not."""
+    """The fault of conductors of this wiring that a part names exactly; None if it does not."""
     words = conductor_words(part)
     if words is None:
-        return _in_the_log_s_words(wiring).get(part)
+        return _by_log_words(wiring).get(part)
     names = _contacts_of(words.names, wiring, end or end_in(part)) if words.names else _only_pair(wiring)
     return Fault(words.what, names, None) if names else None
 
 
 @lru_cache(maxsize=32)
-def _in_the_log_s_words(wiring: Wiring) -> Mapping[str, Fault]:
-    """The single faults of a wiring by the words in which the log writes them; a wire on the shell's tag is one."""
+def _by_log_words(wiring: Wiring) -> Mapping[str, Fault]:
+    """The single faults of a wiring by the words in which the log writes them, also a wire on the tag of the shell."""
     return {title(wiring, fault): fault for fault in single_faults(wiring)}
 
 
 def _contacts_of(called: Sequence[str], wiring: Wiring, end: End | None) -> tuple[str, ...]:
-    """The conductors that are called so, and contacts of shells; empty where one is none, or may be several."""
+    """The conductors with these names, and contacts of shells; empty if a name matches none or several."""
     names = list[str]()
     for name in called:
         if name == SHELL:
@@ -156,8 +156,8 @@ def _contacts_of(called: Sequence[str], wiring: Wiring, end: End | None) -> tupl
 
 
 def _shells(conductor: str, wiring: Wiring, end: End | None) -> tuple[str, ...]:
-    """The shells of the connectors in which a conductor ends, at one end or, where nobody said which, at both; of one
-    that is bonded, the conductor that it is bonded to.
+    """The shells of the connectors in which a conductor ends, at one end or, if no end is named, at both; for a bonded
+    shell, the conductor that it is bonded to.
     """
     wire, shells = wiring.by_name[conductor], list[str]()
     for contact in (wire.a, wire.b):
@@ -170,13 +170,13 @@ def _shells(conductor: str, wiring: Wiring, end: End | None) -> tuple[str, ...]:
 
 
 def _only_pair(wiring: Wiring) -> tuple[str, ...]:
-    """The two conductors of the only pair that there is."""
+    """The two conductors of the only pair of a wiring."""
     paired = [[wire.name for wire in wires] for wires in wiring.pairs.values()]
     return tuple(paired[0]) if len(paired) == 1 and len(paired[0]) == 2 else ()
 
 
 def _proven(faults: Sequence[Fault], wiring: Wiring) -> bool:
-    """Whether the readings of a cable with these faults tell of the same again."""
+    """Whether the diagnosis of a cable with these faults gives the same faults."""
     try:
         diagnosed = diagnose(wiring, rebuild(wiring, faults)).faults
     except (KeyError, ValueError):

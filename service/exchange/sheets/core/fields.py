@@ -1,14 +1,14 @@
-"""The fields of a sheet of gear and of a sheet of tests, with the column names that each is known by."""
+"""The fields of a sheet of gear and of a sheet of tests, with the names that their columns have."""
 
 from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
 class Field:
-    """What a column may hold: its key, how pages call it, and the names by which sheets call it, in lower case.
+    """What a column may hold: its key, its name on pages, and the names that sheets use for it, in lower case.
 
-    Beside one of the words of `never`, a part of a column's name means something else: a “test date” is none of
-    purchase. What names the item itself is `weak`: a “cable cost” is a cost.
+    If a column's name also has one of the words `never`, a part of it does not match: a “test date” is not the date of
+    a purchase. Names for the item itself are `weak`: a “cable cost” is a cost.
     """
 
     key: str
@@ -235,7 +235,7 @@ GEAR = (
         ),
     ),
     Field("lanes", "Channels (lanes)", ("lanes", "channels", "channel count", "no of channels", "number of channels")),
-    # Its shorter names come late, so that a description is the label where nothing else is.
+    # Its shorter names come last, so that a description becomes the label if no other column does.
     Field(
         "description",
         "Description",
@@ -258,7 +258,7 @@ UNCODED = tuple(
     for field in GEAR
     if field.key != "code"
 )
-"""What a column of gear may be where the tags are the program's own, with numbers that are no codes of here."""
+"""The fields of gear for a column of the program's own numbers, which are not codes of this service."""
 
 
 TESTS = (
@@ -383,4 +383,4 @@ TESTS = (
 
 
 KNOWN = frozenset(name for field in (*GEAR, *TESTS) for name in field.names)
-"""Every name by which sheets call a column."""
+"""Every name of a column that is recognized."""

@@ -1,4 +1,4 @@
-"""A row of a sheet of gear: what it says, or what is wrong with it. Pure."""
+"""Reading a row of a sheet of gear: its values, or what is wrong with it. Pure."""
 
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -13,7 +13,7 @@ from service.exchange.sheets.core.row_status import FactKind, GearTitle, RowFact
 from service.exchange.sheets.core.sheet import SheetRow
 from service.exchange.sheets.core.states import StateCell, is_gone, read_state
 from service.exchange.sheets.core.uncertain_rows import TELLING, NotTaken, refuse_several
-from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, headed
+from service.exchange.sheets.core.wiring_guess import GuessedWiring, WiringOffer, guess_wiring, with_heading
 from service.gear.core import KINDS, USUAL_KIND, ItemState
 from service.kit.codes import read_code
 from service.kit.problems import Invalid, Problem, invalid
@@ -26,9 +26,9 @@ _NONE = re.compile(r"0+(?:[.,]0+)?")
 
 @dataclass(frozen=True)
 class Choices:
-    """How a sheet of gear is to be read: the unit of bare lengths, which number of a date comes first, the kind of gear
-    where a row names none (empty: such a row stays out), the `measure` that the name of the column of lengths says, and
-    whether a cell without a place means the one `above` it.
+    """How to read a sheet of gear: the unit of bare lengths, which number of a date comes first, the kind of gear of
+    rows that name none (empty: such rows stay out), the `measure` in the name of the column of lengths, and whether an
+    empty cell for the place means the place `above` it.
     """
 
     unit: Unit | None = None
@@ -40,10 +40,10 @@ class Choices:
 
 @dataclass(frozen=True)
 class GearRow:
-    """A row as it was read. What its sheet has no column for, or an empty cell, is None (text: empty).
+    """The values of a row. A value without a column, or with an empty cell, is None (a text: empty).
 
-    `works` marks a state that says only that the gear can be used, and `facts` are what was understood in a way worth
-    saying. `doubt` is why a row with a code is not surely gear that is known here, which counts where it is new.
+    `works` marks a state that says only that the gear can be used. `facts` are interpretations that people should see.
+    `doubt` is why a row with a code may be no gear that is known here; it counts only if the gear is new.
     """
 
     line: int
@@ -64,73 +64,75 @@ class GearRow:
         return self.gear.wiring
 
     def get(self, key: str) -> Any:
-        """What a column says, None where it says nothing."""
+        """The value of a column; None if it has none."""
         return self.values.get(key)
 
     @property
     def code(self) -> str:
-        """The code of the tag, empty where there is none yet."""
+        """The code of the tag; empty if there is none yet."""
         return str(self.values.get("code", ""))
 
     @property
     def count(self) -> int:
-        """How many pieces the row is of."""
+        """The number of pieces of the row."""
         return int(self.values.get("count", 1))
 
     @property
     def length_mm(self) -> int:
-        """Its length, 0 where none is told or its kind has none."""
+        """Its length in millimeters; 0 if none is given or its kind has none."""
         return int(self.values.get("length", 0)) if KINDS[self.kind].has_length else 0
 
     @property
     def title(self) -> GearTitle:
-        """What it is called in a dry run."""
+        """Its title in a dry run."""
         return GearTitle(self.kind, self.length_mm, self.get("label") or "", self.count)
 
     @property
     def state(self) -> ItemState:
-        """The state that it names, else in service."""
+        """The state that it names; in service if it names none."""
         return ItemState(self.values.get("state", ItemState.IN_SERVICE))
 
     @property
     def places(self) -> tuple[str, str]:
-        """Where new pieces live: the places of end A and of end B, the latter empty where it is the same or untold."""
+        """The places of end A and of end B of new pieces; the latter is empty if it is the same or not given."""
         return spanned(str(self.get("place") or ""), str(self.get("place_b") or ""))
 
     def id_of(self, turn: int) -> UUID:
-        """The id of the piece with the code, or of the `turn`-th of those alike; the same whenever it comes."""
+        """The id of the piece with the code, or of the `turn`-th of equal pieces. The same row always gives the same
+        ids.
+        """
         if self.code:
             return uuid5(_IDS, self.code)
         content = sorted((key, str(value)) for key, value in self.values.items() if key != "count")
         return uuid5(_IDS, repr([self.kind, self.wiring, content, turn]))
 
     @property
-    def alike(self) -> str:
-        """What rows have in common that are of pieces alike."""
+    def common_key(self) -> str:
+        """The key that rows of equal pieces share."""
         return str(self.id_of(0))
 
 
 def spanned(place: str, place_b: str) -> tuple[str, str]:
-    """The places of end A and of end B, the latter empty where both are the same."""
+    """The places of end A and of end B; the latter is empty if both are the same."""
     return place, "" if alike(place_b, place) else place_b
 
 
 def read_row(
     line: SheetRow, mapping: Sequence[str], choices: Choices, offer: WiringOffer, heading: str = ""
 ) -> GearRow:
-    """What a row says; `offer` has the wirings that there are here, `heading` is what its part of the sheet is called.
+    """The values of a row. `offer` has the wirings of this program, `heading` is the heading of its part of the sheet.
 
     Raises:
-        NotTaken: it is not surely gear that is known here.
-        Invalid: a sentence for each field at fault.
+        NotTaken: it is not certain that it is gear that is known here.
+        Invalid: with a sentence for each wrong field.
     """
-    typed = headed(_typed(line, mapping), heading)
+    typed = with_heading(_typed(line, mapping), heading)
     values, errors, facts = dict[str, Any](), dict[str, str](), list[RowFact]()
     state_cell = _read_cells(typed, choices, values, errors, facts)
     _note_state(state_cell, values, facts)
     gear, doubt = _gear(typed, choices, offer, values.get("count"), errors)
     if gear.kind and not KINDS[gear.kind].has_length:
-        errors.pop("length", None)  # whatever it says, such gear has none here
+        errors.pop("length", None)  # gear of this kind has no such value
     _take_words(gear.kind, typed, values, facts)
     _check_together(values, gear.kind, typed, errors)
     if errors:
@@ -139,7 +141,7 @@ def read_row(
 
 
 def _typed(line: SheetRow, mapping: Sequence[str]) -> dict[str, str]:
-    """The cells that say something, by field. What a piece is must not be made up where nobody knows it."""
+    """The cells with a value, by field. A kind that nobody knows must not be invented."""
     typed = {
         key: cell
         for cell, key in zip(line.cells, mapping, strict=True)
@@ -159,7 +161,7 @@ def _read_cells(
     errors: dict[str, str],
     facts: list[RowFact],
 ) -> StateCell:
-    """Read each cell by itself; what the one for the state says."""
+    """Read each cell by itself, and return what the cell for the state says."""
     state_cell = StateCell(None)
     for key, cell in typed.items():
         try:
@@ -179,10 +181,10 @@ def _read_cells(
 def _gear(
     typed: Mapping[str, str], choices: Choices, offer: WiringOffer, count: int | None, errors: dict[str, str]
 ) -> tuple[GuessedWiring, NotTaken | None]:
-    """What a row's gear is, and why that is not sure of one with a code, should its tag be on nothing yet.
+    """The gear of a row, and, for a row with a code, why it would be doubtful if the tag is on no item yet.
 
     Raises:
-        NotTaken: it is not surely gear that is known here.
+        NotTaken: it is not certain that it is gear that is known here.
     """
     if _NONE.fullmatch(typed.get("count", "").strip()):
         raise NotTaken("count", "it says that there are none of it.")
@@ -241,7 +243,7 @@ def _notes(cell: str) -> tuple[str, ...]:
 
 
 def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], facts: list[RowFact]) -> None:
-    """Keep a description as a note, and of a new piece the length that the words for it tell, where it has no other."""
+    """Keep a description as a note, and take the length of a new piece from its words if it has no other."""
     if "description" in values:
         values["note"] = (*values.pop("description"), *values.get("note", ()))
     if kind and KINDS[kind].has_length and {"code", "length"}.isdisjoint(typed):
@@ -253,7 +255,7 @@ def _take_words(kind: str, typed: Mapping[str, str], values: dict[str, Any], fac
 
 
 def _note_state(state_cell: StateCell, values: dict[str, Any], facts: list[RowFact]) -> None:
-    """Keep the state that a row names; how the item looks is a note of it."""
+    """Keep the state that a row names; words about how the item looks become a note."""
     if state_cell.state is not None:
         values["state"] = state_cell.state
     if state_cell.condition:
@@ -275,7 +277,7 @@ def _day(cell: str, order: Order | None, key: str, facts: list[RowFact]) -> date
 
 
 def _check_together(values: Mapping[str, Any], kind: str, typed: Mapping[str, str], errors: dict[str, str]) -> None:
-    """What must fit together in a row that is new: a row with a code may leave out what is known."""
+    """Check that the values of a new item fit together; a row with a code may leave out what is known."""
     if kind and "code" not in typed and KINDS[kind].has_length and not {"length"} & {*typed, *values}:
         errors["length"] = f"a {kind} needs its length: 10 ft or 3 m."
     if "code" in typed and values.get("count", 1) > 1:

@@ -1,10 +1,10 @@
-"""Which row of a sheet names its columns, or that none does: a row of gear is never taken for it. Pure."""
+"""Finding the row of a sheet that names its columns, if there is one: a row of gear is never taken for it. Pure."""
 
 import re
 from collections.abc import Collection, Sequence
 
 from service.exchange.sheets.core.cells import is_length, length_in
-from service.exchange.sheets.core.columns import bare
+from service.exchange.sheets.core.columns import plain_name
 from service.exchange.sheets.core.connectors import wiring_in
 from service.exchange.sheets.core.days import Order, read_day
 from service.gear.core import USUAL_KIND
@@ -12,7 +12,7 @@ from service.kit.problems import Invalid
 from service.kit.text import plain
 
 WITHIN = 10
-"""The header stands among so many rows."""
+"""The header is one of this many first rows."""
 _YEAR = re.compile(r"(?:19|20)\d\d")
 _NUMBER = re.compile(r"[#$€£x]? ?\d+(?:[.,]\d+)*(?: ?(?:pcs|ea|x|awg))?")
 
@@ -20,13 +20,14 @@ Rows = Sequence[tuple[str, ...]]
 
 
 def find_header(rows: Rows, known: Collection[str]) -> int | None:
-    """The row that names the columns: of the first few, the one with the most words that headers have and no cell that
-    is a value. Where no row has such a word: the first one of several cells, if values stand only below it; else None.
+    """The index of the row that names the columns: of the first few rows, the one with the most words of headers and no
+    value. If no row has such a word, it is the first one with several cells, if only rows below it have values; else
+    None.
 
-    `known` are the words that headers have, in lower case.
+    `known` are the words of headers, in lower case.
     """
     first = rows[:WITHIN]
-    scores = [sum(bare(cell) in known for cell in row) for row in first]
+    scores = [sum(plain_name(cell) in known for cell in row) for row in first]
     values = [_values(rows, at, known) for at in range(len(first))]
     named = [at for at, score in enumerate(scores) if score and _outweighs(score, values[at])]
     if named:
@@ -43,12 +44,13 @@ def _outweighs(score: int, values: int) -> bool:
 
 
 def _values(rows: Rows, at: int, known: Collection[str]) -> int:
-    """How many cells of a row are values rather than names: by what they say, or since they stand below once more."""
+    """How many cells of a row are values rather than names: they look like values, or are repeated below."""
     row = rows[at]
     again = [  # another row that names columns is none of values
         below
         for below in rows[at + 1 : at + 1 + 5 * WITHIN]
-        if tuple(below) != tuple(row) and (sum(bare(cell) in known for cell in below) < 2 or any(map(is_value, below)))
+        if tuple(below) != tuple(row)
+        and (sum(plain_name(cell) in known for cell in below) < 2 or any(map(is_value, below)))
     ]
     return sum(
         _says(cell)
@@ -62,7 +64,7 @@ def _says(cell: str) -> bool:
 
 
 def is_value(cell: str) -> bool:
-    """Whether a cell is a number, a length, a date or connectors, and so no name of a column. A year may be one.
+    """Whether a cell is a number, a length, a date or connectors, and so not a column's name, which may be a year.
 
     >>> [is_value(cell) for cell in ("10 ft", "#4", "$18.50", "Oct 6, 2026", "XLR", "2024", "Length (ft)", "low end")]
     [True, True, True, True, True, False, False, False]

@@ -1,7 +1,7 @@
-"""Which items the rows of a sheet without codes are of: said where just one reading is left, asked otherwise. Pure.
+"""Matching rows without codes with existing items: only if there is a single possibility; otherwise it is asked. Pure.
 
-The rows have one label and kind in common, and so have the items. An item that another row speaks of, by its code or
-because it came from that very row, is none of `free`.
+All rows have the same label and kind, and so have the items. An item that belongs to another row, by its code or
+because it came from that row before, is not in `free`.
 """
 
 from collections.abc import Callable, Collection, Sequence
@@ -10,46 +10,47 @@ from itertools import islice
 from uuid import UUID
 
 COMPARED_MOST = 2_500
-"""Rows times items of one label that are compared with each other; of more, the codes are asked for."""
+"""The most comparisons (rows times items) for one label; if there are more, the codes are asked for."""
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """A row: how many pieces of it are not here from the same row, what it has in common with rows that say the same
-    as it, and whether it says itself that they are gone (retired or lost).
+class UnmatchedRow:
+    """A row: how many of its pieces did not come from the same row before, the key that it shares with equal rows, and
+    whether it says that its pieces are gone (retired or lost).
     """
 
     line: int
     count: int
-    alike: str
+    common_key: str
     gone: bool = False
 
 
 @dataclass(frozen=True)
 class RowMatch:
-    """The items that a row is of, the rest of its pieces being new; or those among which it is `unclear`."""
+    """The items of a row, while the rest of its pieces are new; or the items among which it is `unclear`."""
 
     items: tuple[UUID, ...] = ()
     unclear: tuple[UUID, ...] = ()
 
 
 def match_rows(
-    rows: Sequence[Wanted],
+    rows: Sequence[UnmatchedRow],
     free: Sequence[UUID],
     gone: Collection[UUID],
-    same: Callable[[Wanted, UUID], bool],
+    same: Callable[[UnmatchedRow, UUID], bool],
     *,
     more: bool = False,
 ) -> list[RowMatch]:
-    """What each row means among the `free` items; `same` tells whether a row says nothing new of an item.
+    """The match of each row among the `free` items; `same` says whether a row says nothing new about an item.
 
-    A row that says nothing new of an item is of it. What is left is clear where no item or only rows alike are left,
-    and not more items than pieces: then it makes no difference which is which. An item that is gone is meant only by
-    a row that says so. `more` says that further rows may mean one of the items, so that only the first rule holds.
+    A row that says nothing new about an item is matched with it. The rest is clear if no item is left, or if all
+    remaining rows are equal and there are not more items than pieces, since then the choice makes no difference. An
+    item that is gone is matched only with a row that says so. `more` says that further rows may belong to one of the
+    items; then only the first rule applies.
     """
     left, items_of = dict.fromkeys(free), [list[UUID]() for _ in rows]
 
-    def open_to(row: Wanted) -> tuple[UUID, ...]:
+    def open_to(row: UnmatchedRow) -> tuple[UUID, ...]:
         return tuple(item for item in left if row.gone or item not in gone)
 
     if len(rows) * len(free) <= COMPARED_MOST:
@@ -58,11 +59,11 @@ def match_rows(
             for item in mine:
                 del left[item]
     unclear: dict[int, tuple[UUID, ...]] = {}
-    may_be = {is_gone: open_to(Wanted(0, 0, "", is_gone)) for is_gone in (True, False)}
+    may_be = {is_gone: open_to(UnmatchedRow(0, 0, "", is_gone)) for is_gone in (True, False)}
     waiting = [at for at, row in enumerate(rows) if len(items_of[at]) < row.count and may_be[row.gone]]
     if waiting:
         items, pieces = may_be[rows[waiting[0]].gone], sum(rows[at].count - len(items_of[at]) for at in waiting)
-        if len({rows[at].alike for at in waiting}) == 1 and len(items) <= pieces and not more:
+        if len({rows[at].common_key for at in waiting}) == 1 and len(items) <= pieces and not more:
             turn = iter(items)
             for at in waiting:
                 items_of[at] += islice(turn, rows[at].count - len(items_of[at]))

@@ -1,7 +1,7 @@
-"""What is no cable, hub or trunk of a wiring known here, by the words that sheets use for it. Pure.
+"""Recognizing what is not a cable, hub or trunk with a known wiring, by the words that sheets use for it. Pure.
 
-A sheet of a band's gear has stands, boxes and leads of other kinds between its cables. A word that names such a thing
-keeps a row out until somebody says what it is; a word that is missing here costs a wrong row, one too many a question.
+A sheet of a band's gear also has stands, boxes and other leads. A word for such a thing keeps a row out until somebody
+says what it is. A word that is missing here causes a wrong row; a word too many causes a question.
 
 >>> other_gear("Drum box"), other_gear("Stage box"), other_gear("Cable to the tool box"), other_gear("Cable tester")
 ('box', None, None, 'tester')
@@ -25,12 +25,12 @@ _OTHER = re.compile(
     r"|windscreens?|pop filters?|mounts?|bags?|cases?|carts?|racks?|doll(?:y|ies)|chairs?|tables?|ladders?"
     r"|mics?|microphones?|dis?|direct injections?|connectors?|plugs?|jacks|shells|mallets?|cymbals?|pedals?)\b"
 )
-"""Nouns for things that lie beside cables."""
+"""Nouns for other things than cables, hubs and trunks."""
 _SERVED = re.compile(
     r"mics?|microphones?|dis?|amps?|mixers?|consoles?|desks?|bags?|cases?|carts?|racks?|receivers?|lights?|lamps?"
     r"|transmitters?|laptops?|tables?|cymbals?|pedals?|switch(?:es)?|panels?|machines?"
 )
-"""Of these a cable is often named, by what it serves or where it lives: then it has a length."""
+"""Things after which a cable is often named, because it serves them or is kept there: then it has a length."""
 _DATA_BOX = re.compile(r"\b(?:network|ethernet|usb|data|wi-?fi|internet)\W+(?:\w+\W+)?(?:hubs?|switch(?:es)?)\b")
 _LEADS = (
     (
@@ -71,7 +71,7 @@ _LEADS = (
         ),
     ),
 )
-"""Leads of which no wiring is built in, and by which words they are known."""
+"""Leads without a built-in wiring, and the pattern of their words."""
 _QUARTER = re.compile(r"quarter|(?<![\d/])1/4(?![\d/])|¼|\bjack\b|6[.,]35|\bphone plug\b")
 _THREE_CONTACTS = re.compile(r"\btrs\b|\bstereo\b|\bbalanced\b|\btip[ /-]ring")
 _BOXES = re.compile(r"\bboxes\b")
@@ -88,10 +88,10 @@ _RANGES = (
 
 
 def other_gear(words: str, *, has_length: bool = False) -> str | None:
-    """The word by which this is other gear than a cable, a hub or a trunk; None where no word says so.
+    """The word that names other gear than a cable, a hub or a trunk; None if there is none.
 
-    What comes last before an aside says what a thing is: a “hub cable” is a cable, a “cable bag” a bag. `has_length`
-    says that a length is told, so that “Snare mic” is the cable of that microphone.
+    The last word before an aside says what a thing is: a “hub cable” is a cable, a “cable bag” a bag. `has_length`
+    says that a length is given, so that “Snare mic” is the cable of that microphone.
     """
     text = plain(words).lower()
     data = _DATA_BOX.search(text)
@@ -107,13 +107,13 @@ def other_gear(words: str, *, has_length: bool = False) -> str | None:
 
 
 def other_wiring(words: str) -> str | None:
-    """What the words call a lead whose wiring is none of those built in; None where they speak of none."""
+    """The name of a lead without a built-in wiring that the words describe; None if they describe none."""
     text = plain(words).lower()
     return next((name for name, pattern in _LEADS if pattern.search(text)), None)
 
 
 def unclear_plug(words: str) -> bool:
-    """Whether the words speak of a quarter-inch plug and not of how many contacts it has."""
+    """Whether the words name a quarter-inch plug without the number of its contacts."""
     text = plain(words).lower()
     return bool(_QUARTER.search(text) and not _THREE_CONTACTS.search(text))
 
@@ -125,7 +125,7 @@ def of_several(words: str) -> bool:
 
 
 def range_in(words: str) -> tuple[str, int] | None:
-    """A range of numbers by which the words may be of several pieces, and of how many; None where there is none.
+    """A range of numbers that may mean several pieces, and how many; None if there is none.
 
     >>> range_in("Mic cable #1-8"), range_in("XLR-01 to XLR-04"), range_in("Marimba 1-2"), range_in("M1 to M2")
     (('#1-8', 8), ('xlr-01 to xlr-04', 4), None, None)

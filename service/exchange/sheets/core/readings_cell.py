@@ -1,6 +1,6 @@
-"""What was entered for a test, in one cell of a sheet: readings and evidence as the API has them, and back. Pure.
+"""Writing and reading the entered readings and evidence of a test in one cell of a sheet, as JSON like the API. Pure.
 
-Without it a sheet has only the words for what was found, of which nobody can make the readings again.
+Without it a sheet has only the words for what was found, from which the readings cannot be restored.
 
 >>> write_entered([["A1", "B1"]], ["A1", "B1"], [{"class": "damage", "end": None, "note": "cut jacket"}])
 '{"joined":[["A1","B1"]],"probed":["A1","B1"],"evidence":[{"class":"damage","note":"cut jacket"}]}'
@@ -22,7 +22,7 @@ from service.wiring.wirings import ALL
 
 @dataclass(frozen=True)
 class EnteredReadings:
-    """Groups of joined contacts, None where nothing was read; which were probed, "all" or names; and the evidence."""
+    """Groups of joined contacts (None if nothing was read), the probed contacts ("all" or names), and the evidence."""
 
     joined: Sequence[Sequence[str]] | None
     probed: Any = ALL
@@ -30,7 +30,7 @@ class EnteredReadings:
 
 
 def write_entered(joined: Sequence[Sequence[str]], probed: Any, evidence: Sequence[dict[str, Any]]) -> str:
-    """The cell; the log keeps that nothing was read as nothing probed."""
+    """The text of the cell. In the log, nothing read is stored as nothing probed."""
     cell: dict[str, Any] = {"joined": joined if probed else None}
     if probed and probed != ALL:
         cell["probed"] = probed
@@ -40,7 +40,7 @@ def write_entered(joined: Sequence[Sequence[str]], probed: Any, evidence: Sequen
 
 
 def read_entered(cell: str) -> EnteredReadings:
-    """What `write_entered` was given.
+    """The values that `write_entered` was given.
 
     Raises:
         Invalid: for `entered`.

@@ -1,4 +1,4 @@
-"""What becomes of each row of a sheet, as facts, which `sheets.messages` puts into words. Pure."""
+"""What becomes of each row of a sheet, as facts; `sheets.messages` puts them into words. Pure."""
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
@@ -12,8 +12,8 @@ from service.gear.core import ItemState
 class RowStatus(StrEnum):
     """What an import does with a row.
 
-    `SKIPPED`: there is nothing in it that an import takes. `NOT_TAKEN`: it is not surely gear that is known here, or
-    no gear at all; the other rows come in without it. `ERROR`: a cell of it is wrong.
+    `SKIPPED`: it has nothing to import. `NOT_TAKEN`: it is not certain that it is gear that is known here, so the other
+    rows are imported without it. `ERROR`: one of its cells is wrong.
     """
 
     NEW = "new"
@@ -25,18 +25,18 @@ class RowStatus(StrEnum):
 
 
 class BadRows(StrEnum):
-    """What happens when some rows cannot be taken."""
+    """What happens if some rows are wrong."""
 
     ALL = "all"
     GOOD = "good"
 
 
 STAYS_OUT = (RowStatus.ERROR, RowStatus.NOT_TAKEN)
-"""Rows that are given back, each with what would settle it."""
+"""Rows that stay out; they can be downloaded, each with its reason."""
 
 
 class HelpKind(StrEnum):
-    """What a page here helps with."""
+    """What a page of the service helps with."""
 
     NEW_WIRING = "new wiring"
     EARLIER_TEST = "earlier test"
@@ -44,7 +44,7 @@ class HelpKind(StrEnum):
 
 @dataclass(frozen=True)
 class HelpPage:
-    """A page that helps with a row: its address, and the verdict of the test that it shows, if it shows one."""
+    """A page that helps with a row: its address, and the verdict of the test on it, if it shows a test."""
 
     kind: HelpKind
     href: str
@@ -52,11 +52,11 @@ class HelpPage:
 
 
 class FactKind(StrEnum):
-    """What a fact of a row says; beside each, which parts of the `RowFact` it has."""
+    """The kind of a fact about a row; beside each, the fields of `RowFact` that it has."""
 
-    REFUSED_GEAR = "refused gear"  # field, value: why a cell of a row of gear cannot be taken, by what read it
-    REFUSED_TEST = "refused test"  # the same of a row of tests
-    LEFT_OUT = "left out"  # value: why the row is no entry
+    REFUSED_GEAR = "refused gear"  # field, value: the reader's sentence why a cell of a row of gear cannot be taken
+    REFUSED_TEST = "refused test"  # the same for a row of tests
+    LEFT_OUT = "left out"  # value: why the row is not an entry
     TAKEN_AS_LENGTH = "taken as length"  # value: the words
     TAKEN_AS_DAY = "taken as day"  # field, value: the day, was: the cell
     DAY_NUMBER = "day number"  # value: the day, was: the cell
@@ -66,7 +66,7 @@ class FactKind(StrEnum):
     MATCHED_BY_LABEL = "matched by label"  # codes
     WIRING_STAYS = "wiring stays"  # value: the item's wiring
     OTHER_LANES = "other lanes"  # value: the row's words, number: its lanes, was: the item's
-    FROM_SAME_ROW = "from the same row"  # codes, number: of how many pieces
+    FROM_SAME_ROW = "from the same row"  # codes, number: how many pieces
     CHANGED_SINCE = "changed since"
     NEW_ITEM = "new item"  # value: wiring, places, state
     NEW_PLACE = "new place"  # value: its name, was: what kind of place
@@ -85,7 +85,7 @@ class FactKind(StrEnum):
 
 @dataclass(frozen=True)
 class RowFact:
-    """One fact of a row: the field that it is about, the value in the sheet, and what there was before."""
+    """One fact about a row: its field, the value in the sheet, and the value before."""
 
     kind: FactKind
     field: str = ""
@@ -97,7 +97,7 @@ class RowFact:
 
 @dataclass(frozen=True)
 class GearTitle:
-    """What a row of gear is about. Length in millimeters, 0 where the kind has none."""
+    """The title of a row of gear. Its length is in millimeters; 0 if the kind has none."""
 
     kind: str
     length_mm: int
@@ -108,7 +108,7 @@ class GearTitle:
 
 @dataclass(frozen=True)
 class EntryTitle:
-    """What a row of tests is about: the item, and what was logged of it on which day."""
+    """The title of a row of tests: the item, the verdict or repair, and the day."""
 
     item: GearTitle
     what: str
@@ -117,10 +117,10 @@ class EntryTitle:
 
 @dataclass(frozen=True)
 class PlannedRow:
-    """A row: the number of its line, what becomes of it, what it is about (its first cell, where nothing is known),
-    and the facts.
+    """A row: the number of its line, what becomes of it, its title (its first cell, if nothing is known), and the
+    facts.
 
-    `ways` are the pages here that help with it.
+    `ways` are the pages that help with it.
     """
 
     line: int
@@ -132,8 +132,8 @@ class PlannedRow:
 
 @dataclass(frozen=True)
 class RepairQuestion:
-    """Whether there was a repair before these passes (line and title), and in which states the items of the sheet end
-    if there was, and if not.
+    """The question whether these passes (line and title) had a repair before them, and the states in which the items of
+    the sheet end if they had, and if not.
     """
 
     passes: tuple[tuple[int, EntryTitle], ...]
@@ -142,7 +142,7 @@ class RepairQuestion:
 
 
 def left_out(line: int, status: RowStatus, title: str, why: str) -> PlannedRow:
-    """A row that is no entry."""
+    """The plan of a row that is not an entry."""
     return PlannedRow(line, status, title, (RowFact(FactKind.LEFT_OUT, value=why),))
 
 
@@ -154,14 +154,14 @@ def counted(rows: Iterable[PlannedRow]) -> dict[RowStatus, int]:
     return counts
 
 
-def seal(rows: Iterable[PlannedRow]) -> str:
-    """What stands for these rows and all that is known of them: another status or fact, another seal."""
+def plan_digest(rows: Iterable[PlannedRow]) -> str:
+    """A digest of the planned rows: it changes with every status and fact."""
     facts = "\n".join(map(repr, sorted(rows, key=lambda row: row.line)))
     return hashlib.sha256(facts.encode("utf-8", "replace")).hexdigest()
 
 
 def errors_first(rows: Sequence[PlannedRow]) -> list[PlannedRow]:
-    """The rows as a dry run lists them: what asks for a hand first, each status in the order of the file."""
+    """The rows in the order of a dry run: those that need attention first, each status in the order of the file."""
     order = {
         status: at
         for at, status in enumerate(

@@ -1,9 +1,9 @@
-"""A sheet as somebody has it: bytes or pasted text into a header and numbered lines. Pure.
+"""Parsing a sheet: bytes or pasted text into a header and numbered lines. Pure.
 
-Any of comma, semicolon, tab and bar separates cells; UTF-8, UTF-16, or else Windows-1252, which is what spreadsheets
-write. What stands above the header is kept apart, and empty lines are passed over, and so are columns without a name
-that hold nothing; one without a name that holds something is a column like the others, with its number for a name. A
-sheet in which no row names the columns has only such.
+Cells are separated by commas, semicolons, tabs or bars. The text is UTF-8, UTF-16, or else Windows-1252, which
+spreadsheets write. Lines above the header are kept apart. Empty lines are skipped, and so are empty columns without a
+name; a filled column without a name is a column like the others, with its number as its name. In a sheet without a row
+that names the columns all columns are like that.
 
 >>> sheet = read_sheet("Fernhollow cables;;\\n;;\\nName;Length;Where\\nlow end;10 ft;Frame 3\\n", {"name", "length"})
 >>> sheet.header, sheet.lines[0]
@@ -35,7 +35,7 @@ _HIDDEN = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 127))
 
 @dataclass(frozen=True)
 class SheetRow:
-    """A row and the number of the line on which it begins; a cell for each column."""
+    """A row: the number of the line on which it begins, and a cell for each column."""
 
     number: int
     cells: tuple[str, ...]
@@ -43,10 +43,10 @@ class SheetRow:
 
 @dataclass(frozen=True)
 class SheetTable:
-    """A header, and what stands below it. `separator` is what was between the cells.
+    """A header and the rows below it. `separator` is the character between the cells.
 
-    `numbers` has each column's number in the file, counted from 1; the name of one without a name is empty. `above` are
-    the rows over the header, and `named` says whether there is one.
+    `numbers` has each column's number in the file, counted from 1; a column without a name has an empty one. `above`
+    are the rows above the header, and `named` says whether there is a header.
     """
 
     header: tuple[str, ...]
@@ -58,10 +58,10 @@ class SheetTable:
 
 
 def read_bytes(content: bytes) -> str:
-    """A file's bytes as text with plain line ends.
+    """A file's bytes as text with line ends LF.
 
     Raises:
-        Invalid: for `file`, where it is too large or no text.
+        Invalid: for `file`, if it is too large or no text.
     """
     if len(content) > BYTES_MOST:
         raise _refused(
@@ -80,21 +80,21 @@ def _decoded(content: bytes) -> str:
         if content.startswith((b"\xff\xfe", b"\xfe\xff")):
             return content.decode("utf-16")
         halves = content[0:400:2].count(0), content[1:400:2].count(0)
-        if max(halves) > 2 * len(content[:400]) // 5 and min(halves) == 0:  # UTF-16 without its mark
+        if max(halves) > 2 * len(content[:400]) // 5 and min(halves) == 0:  # UTF-16 without a byte order mark
             return content.decode("utf-16-le" if halves[1] else "utf-16-be")
         if b"\0" in content:
             raise _refused("This is no text, so it cannot be a sheet. Save it as CSV.")
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        # The five bytes that Windows-1252 leaves empty become a mark that everybody sees.
+        # The five bytes that Windows-1252 leaves undefined become a replacement character, which is visible.
         return content.decode("cp1252", errors="replace")
 
 
 def tidy(text: str) -> str:
-    """Text with plain line ends and nothing that does not show.
+    """Text with line ends LF and without invisible characters.
 
     Raises:
-        Invalid: for `file`, where it is too large.
+        Invalid: for `file`, if it is too large.
     """
     if len(text) > BYTES_MOST:
         raise _refused(f"This has {len(text):,} characters; {BYTES_MOST:,} are the most. Cut it in two.")
@@ -103,7 +103,7 @@ def tidy(text: str) -> str:
 
 
 def read_sheet(text: str, known: Collection[str] = ()) -> SheetTable:
-    """The sheet in a text that `read_bytes` or `tidy` gave; `known` are words that a header has, in lower case.
+    """The sheet in a text from `read_bytes` or `tidy`; `known` are words of headers, in lower case.
 
     Raises:
         Invalid: for `file`, naming the line and the way out.
@@ -126,8 +126,8 @@ def read_sheet(text: str, known: Collection[str] = ()) -> SheetTable:
 
 
 def _divided(lines: list[SheetRow], at: int | None) -> tuple[tuple[str, ...], list[SheetRow], list[SheetRow]]:
-    """The names of the columns, the rows below them and those above. A name that spans two rows stands in the upper
-    one; a title is alone in its row.
+    """The names of the columns, the rows below them and those above. The header may have two rows, with names that span
+    both in the upper one; a title is alone in its row.
     """
     if at is None:
         return ("",) * max(len(line.cells) for line in lines), lines, []
@@ -156,9 +156,9 @@ def _lines(text: str, separator: str, *, strict: bool = True) -> list[SheetRow]:
 
 
 def _separator(text: str) -> str:
-    """What separates cells: what gives the first rows the most columns, as many in each as can be."""
+    """The separator: the one that gives most of the first rows the same number of columns, and the most columns."""
 
-    begins = "\n".join(text.split("\n", 20)[:20])  # which may end inside a cell, so that is no error here
+    begins = "\n".join(text.split("\n", 20)[:20])  # the excerpt may end inside a cell, which is no error here
 
     def columns(separator: str) -> tuple[int, int]:
         try:
@@ -176,7 +176,7 @@ def _wide(cells: tuple[str, ...], width: int) -> tuple[str, ...]:
 
 
 def _columns(header: tuple[str, ...], below: list[SheetRow]) -> list[int]:
-    """Which columns there are: those with a name, and those without one in which something stands."""
+    """The indexes of the columns: those with a name, and those without one that are not empty."""
     columns = {at for at, name in enumerate(header) if name.strip()}
     for line in below:
         filled = {at for at, cell in enumerate(line.cells) if cell.strip()}
@@ -205,15 +205,17 @@ def _refuse_large(columns: list[int], lines: list[SheetRow]) -> None:
 
 
 def pack(text: str) -> str:
-    """A sheet's text as a hidden field carries it from page to page, so that nothing is kept in between."""
+    """A sheet's text compressed for a hidden field, which takes it from page to page, so that the server stores
+    nothing.
+    """
     return base64.b64encode(zlib.compress(text.encode(), 6)).decode()
 
 
 def unpack(packed: str) -> str:
-    """What `pack` was given.
+    """The text that `pack` was given.
 
     Raises:
-        Invalid: for `file`, where it never was.
+        Invalid: for `file`, if `pack` did not make it.
     """
     try:
         unpacking = zlib.decompressobj()

@@ -1,11 +1,11 @@
-"""Rows of a sheet that are no entries: totals, headings, notes, and the names of the columns once more. Pure."""
+"""Rows of a sheet that are not entries: totals, headings, notes, and repeated names of the columns. Pure."""
 
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from service.exchange.sheets.core.cells import folded, is_code, is_nothing
-from service.exchange.sheets.core.columns import bare
+from service.exchange.sheets.core.columns import plain_name
 from service.exchange.sheets.core.header import is_value
 from service.exchange.sheets.core.row_status import RowStatus
 from service.exchange.sheets.core.sheet import SheetRow, SheetTable
@@ -32,7 +32,7 @@ _NOT_NAMES = (
 )
 _NAMES = ("code", "label", "kind", "wiring", "description", "place")
 _SAYS_MORE = 2
-"""So many rows with names above a row of bare numbers make it one of totals."""
+"""A row of bare numbers below this many rows with names is a row of totals."""
 
 _TOTALS = "It is a total and no gear. If it is gear, call it by another name; a row with a code is taken in any case."
 _NUMBERS = "Only numbers stand in this row, as in one of totals. If it is gear, write a label or its kind beside them."
@@ -48,20 +48,20 @@ _OTHER_NAMES = (
 
 
 @dataclass(frozen=True)
-class Aside:
-    """What becomes of a row that is no entry, and why."""
+class SkippedRow:
+    """The status of a row that is not an entry, and the reason."""
 
     status: RowStatus
     why: str
 
 
-def asides(
+def list_skipped_rows(
     sheet: SheetTable, mapping: Sequence[str], known: Collection[str], alone: Callable[[str, str], bool]
-) -> dict[int, Aside]:
-    """The rows that are no entries, by line. `known` are the words that headers have; `alone` tells of the only cell
-    of a row, with the field of its column, whether it is an entry by itself.
+) -> dict[int, SkippedRow]:
+    """The rows that are not entries, by line. `known` are the words of headers. `alone` says whether the only cell of a
+    row, given with the field of its column, is an entry by itself.
     """
-    aside_by_line: dict[int, Aside] = {}
+    skipped_by_line: dict[int, SkippedRow] = {}
     names = tuple(map(folded, sheet.header))
     other: int | None = None
     why: str | None
@@ -70,35 +70,35 @@ def asides(
         cells = tuple(map(folded, line.cells))
         if _is_again(cells, names):
             other = None
-            aside_by_line[line.number] = Aside(RowStatus.SKIPPED, _AGAIN)
+            skipped_by_line[line.number] = SkippedRow(RowStatus.SKIPPED, _AGAIN)
         elif (
             _names_columns(line, known)
             or _names_most(cells, names, line)
             or (ends < line.number and _names_lengths(line, mapping))
         ):
             other = line.number
-            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, _OTHER_NAMES)
+            skipped_by_line[line.number] = SkippedRow(RowStatus.NOT_TAKEN, _OTHER_NAMES)
         elif other is not None:
             why = f"It stands under the names of columns of line {other}. Bring that table in as a sheet of its own."
-            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, why)
+            skipped_by_line[line.number] = SkippedRow(RowStatus.NOT_TAKEN, why)
         elif why := _why_no_entry(line, mapping, alone, named):
-            aside_by_line[line.number] = Aside(RowStatus.NOT_TAKEN, why)
+            skipped_by_line[line.number] = SkippedRow(RowStatus.NOT_TAKEN, why)
         else:
             named += _is_named(line, mapping)
         ends = line.number + 1 + sum(cell.count("\n") for cell in line.cells)
-    return aside_by_line
+    return skipped_by_line
 
 
-def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable[[str], str]) -> dict[int, str]:
-    """The heading above each line that is an entry. A heading reaches to the next one, to a total, and to an empty row
-    unless that follows it at once; a note ends nothing.
+def sections(sheet: SheetTable, skipped: Mapping[int, SkippedRow], heading_of: Callable[[str], str]) -> dict[int, str]:
+    """The heading of each line that is an entry. A heading applies up to the next heading, a total, or an empty row
+    that does not follow it directly; a note does not end it.
     """
     heading_by_line, heading, fresh, ends = dict[int, str](), "", False, 0
     for line in sheet.lines:
         if line.number > ends and not fresh:
             heading = ""
         ends = line.number + 1 + sum(cell.count("\n") for cell in line.cells)
-        one = aside.get(line.number)
+        one = skipped.get(line.number)
         if one is None:
             fresh = False
             if heading:
@@ -110,12 +110,12 @@ def sections(sheet: SheetTable, aside: Mapping[int, Aside], heading_of: Callable
     return heading_by_line
 
 
-def above(sheet: SheetTable) -> dict[int, Aside]:
-    """What stands above the names of the columns, by line."""
+def lines_above(sheet: SheetTable) -> dict[int, SkippedRow]:
+    """The text above the names of the columns, by line."""
     return {
-        line.number: Aside(RowStatus.SKIPPED, "It stands above the names of the columns, as a title does.")
+        line.number: SkippedRow(RowStatus.SKIPPED, "It stands above the names of the columns, as a title does.")
         if sum(bool(cell.strip()) for cell in line.cells) == 1
-        else Aside(
+        else SkippedRow(
             RowStatus.NOT_TAKEN,
             "It stands above the names of the columns. If it is an entry, move it below them.",
         )
@@ -129,19 +129,19 @@ def _is_again(cells: tuple[str, ...], names: tuple[str, ...]) -> bool:
 
 
 def _names_most(cells: tuple[str, ...], names: tuple[str, ...], line: SheetRow) -> bool:
-    """Whether a row names two columns again, and calls another otherwise: a table like this one begins."""
+    """Whether a row repeats the names of two columns and has another name for a third: a second table begins."""
     same = sum(bool(cell) and cell == name for cell, name in zip(cells, names, strict=True))
     return same > 1 and not any(map(is_value, line.cells))
 
 
 def _names_columns(line: SheetRow, known: Collection[str]) -> bool:
     filled = [cell for cell in line.cells if cell.strip()]
-    score = sum(bare(cell) in known for cell in filled)
+    score = sum(plain_name(cell) in known for cell in filled)
     return score > 1 and score >= len(filled) - (len(filled) > 3) and not any(map(is_value, filled))
 
 
 def _names_lengths(line: SheetRow, mapping: Sequence[str]) -> bool:
-    """Whether a row below an empty one begins another table: where lengths stand it has a word, and no value."""
+    """Whether a row below an empty one begins another table: it has a word, not a value, in the column of lengths."""
     filled = [cell for cell in line.cells if cell.strip()]
     length = next((cell for cell, key in zip(line.cells, mapping, strict=True) if key == "length"), "")
     return len(filled) > 1 and _WORD.fullmatch(length.strip()) is not None and not any(map(is_value, filled))
@@ -171,15 +171,15 @@ def _is_named(line: SheetRow, mapping: Sequence[str]) -> bool:
     return any(key in _NAMES and cell.strip() for cell, key in zip(line.cells, mapping, strict=True))
 
 
-def gaps(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) -> list[tuple[int, str]]:
-    """The lines without a code and without a place that stand under one with a place, each with that place: a cell
-    that was merged has its words in its first row only.
+def gaps(sheet: SheetTable, mapping: Sequence[str], skipped: Mapping[int, SkippedRow]) -> list[tuple[int, str]]:
+    """The lines without a code and a place below one with a place, each with that place: a merged cell has its text
+    only in its first row.
     """
     if "place" not in mapping:
         return []
     lines, place = [], ""
     for line in sheet.lines:
-        if line.number in aside:
+        if line.number in skipped:
             place = ""
             continue
         cells = {key: cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key}
@@ -192,9 +192,9 @@ def gaps(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) 
     return lines
 
 
-def filled_down(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, Aside]) -> SheetTable:
+def filled_down(sheet: SheetTable, mapping: Sequence[str], skipped: Mapping[int, SkippedRow]) -> SheetTable:
     """The sheet with the place from above in each of its `gaps`."""
-    places = dict(gaps(sheet, mapping, aside))
+    places = dict(gaps(sheet, mapping, skipped))
     at = mapping.index("place") if places else 0
     lines = (
         replace(line, cells=(*line.cells[:at], places[line.number], *line.cells[at + 1 :]))
@@ -206,10 +206,10 @@ def filled_down(sheet: SheetTable, mapping: Sequence[str], aside: Mapping[int, A
 
 
 def first_cell(line: SheetRow) -> str:
-    """The first cell of a row that says something: what a row is called that is no entry."""
+    """The first cell of a row that is not empty, which is the title of a row that is not an entry."""
     return next((cell.strip() for cell in line.cells if cell.strip()), "")[:60]
 
 
 def is_empty(line: SheetRow, mapping: Sequence[str]) -> bool:
-    """Whether a row has nothing in the columns that are imported."""
+    """Whether a row is empty in all columns that are imported."""
     return not any(cell.strip() for cell, key in zip(line.cells, mapping, strict=True) if key)

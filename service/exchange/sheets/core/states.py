@@ -1,4 +1,4 @@
-"""What a cell says of an item's state, or of how it looks."""
+"""Reading what a cell says about an item's state, or about how it looks."""
 
 import re
 from dataclasses import dataclass
@@ -123,9 +123,9 @@ _BETWEEN = re.compile(r" ?[/,;&] ?|-| (?:but|and|to) ")
 
 @dataclass(frozen=True)
 class StateCell:
-    """What a cell says of a state: the state, or in words how the item looks, which names none.
+    """What a cell says about a state: the state, or words about how the item looks, which name no state.
 
-    `works` marks a state that says no more than that the item can be used, as a spare can, too.
+    `works` marks a state that only says that the item can be used, as a spare can be, too.
     """
 
     state: ItemState | None
@@ -142,7 +142,7 @@ def read_state(text: str) -> StateCell:
     """A state by any of its common words, or how the item looks.
 
     Raises:
-        Invalid: for `state`, with the words that there are.
+        Invalid: for `state`; the sentence lists the words.
     """
     shown = re.sub(r"(?i) cond(?:ition)?$", "", " ".join(plain(text).replace("!", "").split()).rstrip(". "))
     word = shown.lower()

@@ -1,4 +1,4 @@
-"""A row of a sheet of tests: what it says, or what is wrong with it. Pure."""
+"""Reading a row of a sheet of tests: its values, or what is wrong with it. Pure."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -55,7 +55,7 @@ _NO = re.compile(
     r"(?:n|false|0|n\.?/?a\.?|[-.?/]*|tbd|to ?do|to be (?:done|fixed|repaired)|pending|waiting|later|open)"
     r"|(?:no|not|none|never|nothing|unrepaired|unfixed|needs?|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b.*"
 )
-"""Words that tell of no repair: none was needed, or it is still to come."""
+"""Words in a cell for a repair that mean that there was none: it was not needed, or is still to be done."""
 _DENIED = re.compile(
     r"(?:n|no|not|never|unrepaired|unfixed|couldn'?t|could not|can'?t|cannot|didn'?t|did not)\b(?!/| yet)"
 )
@@ -63,8 +63,8 @@ _DENIED = re.compile(
 
 @dataclass(frozen=True)
 class TestChoices:
-    """How a sheet of tests is to be read: which number of a date comes first, and whether an item that passes after a
-    fail was repaired in between, where the sheet does not tell; None where nobody has said.
+    """How to read a sheet of tests: which number of a date comes first, and whether an item that passes after a fail
+    was repaired in between if the sheet does not say; None if nobody has answered.
     """
 
     order: Order | None = None
@@ -73,12 +73,12 @@ class TestChoices:
 
 @dataclass(frozen=True)
 class TestRow:
-    """A row as it was read. `at` is None where only the day is known; `instant` where the sheet has it.
+    """The values of a row. `at` is None if only the day is known; `instant` is set if the sheet has it.
 
-    `named` is what names the item, and `through` what names others; `lane` is the one that a single line took of them.
-    `what` is a verdict, or a repair by itself, of `cost_cents` and cut to `cut_to_mm`. `unrepaired` says that the row
-    denies a repair, and `marked` when its tester said that it was wrong. `own` marks a row of an export, which is
-    complete. `left_out` says why the row becomes no test, where it does not.
+    `named` names the item, `through` further items of the test, and `lane` the lane that a single line used in them.
+    `what` is a verdict, or a repair in a row of its own, with `cost_cents` and `cut_to_mm`. `unrepaired` says that the
+    row denies a repair, and `marked` is when its tester marked it as wrong. `own` marks a row of an export, which is
+    complete. `left_out` is why the row is not imported as a test, if it is not.
     """
 
     line: int
@@ -106,28 +106,28 @@ class TestRow:
     marked_why: str = ""
 
     def id_of(self, item: UUID, turn: int) -> UUID:
-        """The test's id, where the sheet has none: it follows from the item, the moment, the verdict and what was
-        wrong, and from the turn among rows that have all this in common. Notes and repairs are filled in later.
+        """The test's id if the sheet has none. It depends on the item, the instant, the verdict and the fault, and on
+        the position among rows that are equal in these; not on notes and repairs, which people add later.
         """
         moment = [str(self.on), str(self.at)] if self.instant is None else [_utc(self.instant)]
         return uuid5(_IDS, repr([str(item), moment, self.what.value, cells.folded(self.fault), turn]))
 
     @property
     def words(self) -> str:
-        """What is kept beside the test: the sheet's words of the fault, too, so that nothing is lost. In an export
-        those are the log's own.
+        """The note of the test. It includes the sheet's words for the fault, so that nothing is lost; in an export
+        those are the log's own words and are left out.
         """
         parts = (self.note,) if self.own else (self.fault, self.note)
         return "\n".join(dict.fromkeys(part for part in parts if part))
 
     @property
-    def mended(self) -> str:
-        """What was repaired, of a row that is of a repair by itself."""
+    def what_repaired(self) -> str:
+        """What was repaired, for a row of its own for a repair."""
         return self.repair or self.fault or self.note or UNTOLD
 
 
 def is_of_row(test_id: UUID) -> bool:
-    """Whether a test's id may be one that `TestRow.id_of` made: phones make theirs at random."""
+    """Whether `TestRow.id_of` may have made a test's id: the ids of phones are random."""
     return test_id.version == 5
 
 
@@ -136,10 +136,10 @@ def _utc(instant: str) -> str:
 
 
 def read_row(line: SheetRow, mapping: Sequence[str], choices: TestChoices) -> TestRow:
-    """What a row says.
+    """The values of a row.
 
     Raises:
-        Invalid: a sentence for each field at fault.
+        Invalid: with a sentence for each wrong field.
     """
     typed = {key: cell for cell, key in zip(line.cells, mapping, strict=True) if key and cell.strip()}
     read = _Reading(typed)
@@ -207,14 +207,14 @@ def _left_out(typed: Mapping[str, str], own: bool) -> str:
 
 
 class _Reading:
-    """Reads cells one after the other, and keeps a sentence for each that is wrong."""
+    """Reads cells one after the other, and collects a sentence for each wrong one."""
 
     def __init__(self, typed: Mapping[str, str]) -> None:
         self.typed = typed
         self.errors: dict[str, str] = {}
 
     def value(self, key: str, read: Any, *blank: Any) -> Any:
-        """What a cell says; `blank` where it is empty, if it may be."""
+        """The value of a cell; `blank` if it is empty and may be."""
         if key not in self.typed:
             if blank:
                 return blank[0]
@@ -287,8 +287,8 @@ def _id(cell: str) -> UUID:
 
 
 def _repair(words: str) -> tuple[str, str, bool]:
-    """What was repaired; the words that tell of none but say more than that, which go with the test; and whether they
-    deny that there was one, which leaves nothing to ask.
+    """What was repaired; or else the words, if they say more than that there was no repair, for the note of the test;
+    and whether they deny a repair, so that nothing has to be asked.
     """
     typed = plain(words).lower()
     if _NO.fullmatch(typed):

@@ -1,40 +1,40 @@
-"""Why a row is not surely gear that is known here, where what it says contradicts itself or says too little. Pure."""
+"""Reasons why a row is not certainly gear that is known here: it contradicts itself or says too little. Pure."""
 
 import re
 from collections.abc import Mapping
 
 from service.exchange.sheets.core.connectors import ASIDE, kind_described, kind_in, kind_words
 from service.exchange.sheets.core.other_gear import range_in
-from service.exchange.sheets.core.recognized_gear import count_in, gone_in, only_named_so
+from service.exchange.sheets.core.recognized_gear import count_in, gone_in, is_only_in_name
 from service.gear.core import KINDS
 from service.kit.problems import Invalid
 
 TELLING = ("kind", "wiring", "description", "label", "heading")
-"""The fields whose words may tell what a piece is, those that are for it first; a row's heading is no column of it."""
+"""The fields whose words may say what a piece is, those that are meant for it first; a heading is not a column."""
 DESCRIBED = TELLING[2:]
-"""Those of them that are no cells for what it is."""
+"""Those of them that are not meant to say what a piece is."""
 _DENIED = re.compile(r"\b(?:not|non|isn'?t|no(?!\.? ?#?\d))\b")
 _OR = re.compile(r"[/,;|&+]|\bor\b|\band\b")
 
 
 class NotTaken(Invalid):
-    """A row is not surely a cable, a hub or a trunk of a wiring that is known here, or is no gear at all."""
+    """A row is not certainly a cable, a hub or a trunk with a known wiring, or is not gear at all."""
 
     def __init__(self, field: str, why: str) -> None:
         super().__init__(why, {field: why})
 
 
 def refuse_doubtful(cell: str) -> None:
-    """Refuse a cell for the kind that denies it, or names several."""
+    """Refuse a cell for the kind that denies a kind, or names several."""
     named = {kind_in(part) for part in _OR.split(cell.lower())} - {None}
-    if kind_in(cell) and only_named_so(cell):
+    if kind_in(cell) and is_only_in_name(cell):
         raise NotTaken("kind", f"“{short(cell)}” is no kind of gear here; leave the row out.")
     if kind_in(cell) and (_DENIED.search(cell.lower()) or len(named) > 1):
         raise NotTaken("kind", f"“{short(cell)}” may mean several things; write one of {', '.join(KINDS)}.")
 
 
 def refuse_other_kind(typed: Mapping[str, str]) -> None:
-    """Refuse a description that is of another kind than the cell for the kind says."""
+    """Refuse a description of another kind than that in the cell for the kind."""
     kind, words = kind_in(typed.get("kind", "")), typed.get("description") or typed.get("label", "")
     part = ASIDE.split(words.lower(), maxsplit=1)[0]
     described = kind_described(part) if "description" in typed or _bare_kind(part) else None
@@ -47,12 +47,12 @@ def refuse_other_kind(typed: Mapping[str, str]) -> None:
 
 
 def _bare_kind(words: str) -> bool:
-    """Whether words are no more than a kind and a number, as “Snake 2” is."""
+    """Whether words are only a kind and a number, like “Snake 2”."""
     return any(pattern.fullmatch(re.sub(r"[\W\d]+", " ", words).strip()) for pattern in kind_words().each.values())
 
 
 def refuse_gone(typed: Mapping[str, str]) -> None:
-    """Refuse gear of which words say that it is not in service, where no cell is for its state."""
+    """Refuse gear whose words say that it is not in service, if there is no cell for its state."""
     if {"state", "code"} & set(typed):
         return
     for key in (*DESCRIBED, "note"):
@@ -77,7 +77,7 @@ def refuse_unsure(typed: Mapping[str, str]) -> None:
 
 
 def refuse_several(typed: Mapping[str, str], count: int | None) -> None:
-    """Refuse gear whose words name several pieces, where the number of them does not say so.
+    """Refuse gear whose words name several pieces, if the number of pieces does not say so.
 
     Raises:
         NotTaken: for `label` or `description`.
@@ -97,7 +97,7 @@ def refuse_several(typed: Mapping[str, str], count: int | None) -> None:
 
 
 def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
-    """Refuse a label of a range of numbers, where the number of pieces does not say of how many it is.
+    """Refuse a label with a range of numbers that does not agree with the number of pieces.
 
     Raises:
         NotTaken: for `label`.
@@ -114,5 +114,5 @@ def refuse_range(typed: Mapping[str, str], count: int | None) -> None:
 
 
 def short(words: str) -> str:
-    """Words as a sentence quotes them."""
+    """The words, shortened for a quotation in a sentence."""
     return " ".join(words.split())[:60]

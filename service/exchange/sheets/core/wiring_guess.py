@@ -1,7 +1,7 @@
-"""What a row's gear is and how it is wired, from all that the row says of it. Pure.
+"""Guessing the kind and wiring of a row's gear from everything that the row says. Pure.
 
-A kind of gear that has lanes has them eightfold where nothing is said. Where a row tells another number, its gear gets
-the wiring that has so many if just one can be meant; else nothing is made of it until somebody says which.
+A kind of gear with lanes has eight of them by default. If a row gives another number, its gear gets the wiring with
+that many lanes if there is only one; otherwise the row stays out until somebody says which wiring it is.
 """
 
 import re
@@ -17,7 +17,7 @@ from service.exchange.sheets.core.connectors import (
     wiring_in,
 )
 from service.exchange.sheets.core.other_gear import of_several, other_gear, other_wiring, unclear_plug
-from service.exchange.sheets.core.recognized_gear import count_in, says_so
+from service.exchange.sheets.core.recognized_gear import count_in, names_known_gear
 from service.exchange.sheets.core.uncertain_rows import (
     DESCRIBED,
     TELLING,
@@ -35,15 +35,15 @@ _NOTE = re.compile(
     r"^(?:notes?|nb|n\.b\.|see|check|ask|updated?|last|please|remember|key|legend|to ?do|bring|return|need|we|all)\b"
     r"|^[*†(]|[:.!?]$|(?:\S+ ){8}"
 )
-"""A sentence rather than a piece's name."""
+"""The pattern of a sentence rather than a piece's name."""
 _NUMBER_ONLY = re.compile(r"^x ?|[.,]0+$", re.IGNORECASE)
-"""What spreadsheets and people put beside a number."""
+"""What spreadsheets and people add to a number."""
 
 
 @dataclass(frozen=True)
 class WiringOffer:
-    """The wirings here: `words` leads from the key and from the name of each that is offered, in lower case, to its
-    key; `lanes` has how many lanes each has, also those that are no longer offered.
+    """The wirings of this program: `words` maps the key and the name of each offered one, in lower case, to its key;
+    `lanes` has the number of lanes of each, also of those that are no longer offered.
     """
 
     words: Mapping[str, str]
@@ -52,7 +52,7 @@ class WiringOffer:
 
 @dataclass(frozen=True)
 class Lanes:
-    """A number of lanes that a row tells of in these `words`, and the wirings of so many that its gear may have."""
+    """A number of lanes that a row gives in these `words`, and the possible wirings with that many."""
 
     number: int
     words: str
@@ -61,16 +61,16 @@ class Lanes:
 
 @dataclass(frozen=True)
 class GuessedWiring:
-    """What a row's gear is: its kind, its wiring, and the lanes that the row tells of.
+    """The guess for a row's gear: its kind, its wiring, and the lanes that the row gives.
 
-    `kind_told` says whether the row itself names a kind, `has_wiring` whether it has a cell for the wiring, `exact`
-    whether that is the key or the name of one, and `chosen` whether the wiring follows from the lanes. `usual` has the
-    fields, of kind and wiring, that no word of the row gives.
+    `names_kind` says whether the row itself names a kind, `has_wiring` whether it has a cell for the wiring, `exact`
+    whether that is the key or name of a wiring, and `chosen` whether the wiring follows from the lanes. `usual` has
+    those of the fields kind and wiring that have the default value because no word of the row gives them.
     """
 
     kind: str = ""
     wiring: str = ""
-    kind_told: bool = False
+    names_kind: bool = False
     has_wiring: bool = False
     exact: bool = False
     lanes: Lanes | None = None
@@ -79,13 +79,13 @@ class GuessedWiring:
 
 
 def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) -> GuessedWiring:
-    """What it is and how it is wired; `typed` has the cells that are filled, by field. An empty `usual_kind` says that
-    what names no kind by itself may be anything.
+    """The kind and wiring of a row; `typed` has its filled cells, by field. With an empty `usual_kind` a row that names
+    no kind may be anything.
 
     Raises:
-        NotTaken: it names a kind or connectors that are none here, or other gear; a row with a code may be of an item
-            that is here, so that only its cells for kind and wiring tell.
-        Invalid: its cell for lanes tells no number of them.
+        NotTaken: it names an unknown kind or connectors, or other gear. For a row with a code, which may be an existing
+            item, only its cells for kind and wiring count.
+        Invalid: its cell for lanes has no number.
     """
     kind_cell, plugs = typed.get("kind", ""), typed.get("wiring", "")
     described = tuple(typed.get(key, "") for key in DESCRIBED)
@@ -121,14 +121,14 @@ def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) 
         _refuse_unsuited(typed, kind, wiring)
     refuse_other_kind(typed)
     refuse_gone(typed)
-    if not (usual_kind or kind_cell or plugs or "code" in typed or any(map(says_so, described))):
+    if not (usual_kind or kind_cell or plugs or "code" in typed or any(map(names_known_gear, described))):
         refuse_unsure(typed)
     lanes = _lanes(typed, kind, wiring, offer)
     chosen = lanes.among[0] if lanes and not exact and len(lanes.among) == 1 else ""
     usual = chosen or wiring or KINDS[kind].wirings[0]
     if lanes and not chosen and offer.lanes[usual] == lanes.number:
         lanes = None
-    told_kind = kind_in(kind_cell) is not None
+    has_kind = kind_in(kind_cell) is not None
     untold = {
         "kind": not (kind_cell or kind_in(plugs) or _described_kind(described)),
         "wiring": not (wiring or chosen),
@@ -136,7 +136,7 @@ def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) 
     return GuessedWiring(
         kind,
         usual,
-        told_kind,
+        has_kind,
         "wiring" in typed,
         bool(exact),
         lanes,
@@ -146,7 +146,7 @@ def guess_wiring(typed: Mapping[str, str], usual_kind: str, offer: WiringOffer) 
 
 
 def stands_alone(cell: str, field: str) -> bool:
-    """Whether the only cell of a row says all that gear needs, and of one piece: a heading or a note does not.
+    """Whether the only cell of a row describes one piece of gear completely; a heading or a note does not.
 
     >>> [stands_alone(words, "label") for words in ("Stage box 16 ch", "25 ft XLR", "Stage boxes:", "Truck 2 shelf B")]
     [True, True, False, False]
@@ -161,8 +161,8 @@ def stands_alone(cell: str, field: str) -> bool:
 
 
 def refuse_merged(gear: GuessedWiring, above: Mapping[str, GuessedWiring], mapping: Sequence[str]) -> None:
-    """Refuse gear of which a column says nothing in this row and something else in the last row that is filled there: a
-    cell that was merged has its words in its first row only. `above` has the gear of that row, by field.
+    """Refuse gear with an empty cell in a column whose last filled cell above says something else than the guess: a
+    merged cell has its text only in its first row. `above` has the gear of that row, by field.
 
     Raises:
         NotTaken: for `kind` or `wiring`.
@@ -181,15 +181,15 @@ def refuse_merged(gear: GuessedWiring, above: Mapping[str, GuessedWiring], mappi
 
 
 def _telling(typed: Mapping[str, str]) -> dict[str, str]:
-    """The words that tell what a row's gear is and how it is wired, by field. Where a cell names the connectors, the
-    label and the description may speak of something else; and of a row with a code they rename what is here.
+    """The words that say what a row's gear is and how it is wired, by field. Label and description are left out if a
+    cell names the connectors, and in a row with a code, where they may be new names for an existing item.
     """
     keys = ("kind", "wiring") if typed.get("wiring") or typed.get("code") else TELLING
     return {key: typed[key] for key in keys if key in typed}
 
 
 def has_length(typed: Mapping[str, str]) -> bool:
-    """Whether a row tells a length, in its cell or in words."""
+    """Whether a row has a length, in its cell or in words."""
     return "length" in typed or any(length_in(typed[key]) for key in TELLING if key in typed)
 
 
@@ -235,7 +235,7 @@ def _refuse_things(typed: Mapping[str, str], kind: str) -> None:
 
 
 def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) -> None:
-    """Refuse connectors that no gear of this kind has here."""
+    """Refuse connectors for which there is no wiring of this kind."""
     spoken: dict[str, str | None] = {field: wiring_in(words, kind) for field, words in _telling(typed).items()}
     if wiring is not None:
         field = "wiring" if "wiring" in typed else "kind"
@@ -256,9 +256,9 @@ def _refuse_unsuited(typed: Mapping[str, str], kind: str, wiring: str | None) ->
     )
 
 
-def headed(typed: Mapping[str, str], heading: str) -> dict[str, str]:
-    """A row with the heading of its part of the sheet, where it may tell what the row is: no cell is for that, and its
-    own words name no other kind.
+def with_heading(typed: Mapping[str, str], heading: str) -> dict[str, str]:
+    """A row with the heading of its part of the sheet, if that may say what the row is: no cell does, and the row's own
+    words name no other kind.
     """
     own = _described_kind(typed.get(key, "") for key in ("description", "label"))
     is_described = {"kind", "wiring", "code"} & set(typed) or own not in (None, kind_described(heading))
@@ -266,7 +266,7 @@ def headed(typed: Mapping[str, str], heading: str) -> dict[str, str]:
 
 
 def heading_of(cell: str) -> str:
-    """A row's only cell as the heading of what is below it; empty where it is a note or a number of pieces."""
+    """A row's only cell as the heading of the rows below it; empty if it is a note or a number of pieces."""
     words = " ".join(cell.split()).rstrip(": ")
     return "" if _NOTE.search(words.lower()) or count_in(words) else words
 
@@ -276,7 +276,7 @@ def _described_kind(described: Iterable[str]) -> str | None:
 
 
 def _described_wiring(described: Iterable[str], kind: str) -> str | None:
-    """The wiring that words speak of in passing, if it is one for this kind of gear."""
+    """The wiring that words mention, if it is one for this kind of gear."""
     spoken = (wiring_in(words, kind) for words in described)
     return next((key for key in spoken if key in KINDS[kind].wirings), None)
 
@@ -284,7 +284,7 @@ def _described_wiring(described: Iterable[str], kind: str) -> str | None:
 def _refuse_other_leads(typed: Mapping[str, str]) -> None:
     telling = _telling(typed)
     if not {"kind", "wiring", "code"} & set(typed) and "note" in typed:
-        telling["note"] = typed["note"]  # it says nowhere else what it is
+        telling["note"] = typed["note"]  # no other cell says what it is
     for field, words in telling.items():
         other = no_microphone_in(words)
         if other:
@@ -296,7 +296,7 @@ def _refuse_other_leads(typed: Mapping[str, str]) -> None:
 
 
 def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: WiringOffer) -> Lanes | None:
-    """The lanes that a row tells of, if its kind has any and its wiring has not so many."""
+    """The lanes that a row gives, if its kind has lanes and its wiring has another number of them."""
     usual = KINDS[kind].wirings[0]
     if offer.lanes[usual] == 1:
         return None
@@ -308,13 +308,13 @@ def _lanes(typed: Mapping[str, str], kind: str, wiring: str | None, offer: Wirin
         return None
     offered = [*KINDS[kind].wirings, *(key for key in dict.fromkeys(offer.words.values()) if _is_own(key))]
     among = [key for key in offered if offer.lanes[key] == number]
-    if wiring is not None:  # of those with the connectors that the row names
+    if wiring is not None:  # those with the connectors that the row names
         among = [key for key in among if _is_own(key) or _stem(key) == _stem(wiring)]
     return Lanes(number, " ".join(text.split())[:60], tuple(among))
 
 
 def _counted(typed: Mapping[str, str]) -> str:
-    """What a cell of the lanes' own column says, in words that `lanes_in` reads; empty where there is none."""
+    """The cell of the column of lanes, in words that `lanes_in` reads; empty if there is none."""
     cell = typed.get("lanes", "").strip()
     counted = f"{_NUMBER_ONLY.sub('', cell)} channels"
     words = next((words for words in (cell, counted) if lanes_in(words) is not None), "")
