@@ -1,4 +1,4 @@
-"""Filling an empty database with the demo: the scenario, replayed through the same actions that people use."""
+"""Filling an empty database with the demo: the scenario is replayed through the actions that people use."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -32,7 +32,7 @@ _SEED = 8
 
 
 def load(store: Store, now: datetime, chores: Sequence[Chore] = CHORES) -> str:
-    """Fill an empty program with the demo, and do its chores; what to say about it."""
+    """Fill an empty program with the demo and run its chores. Returns a sentence about it."""
     with store.writing() as db:
         if crew_queries.program(db) is not None:
             return "There is a program in this database already, so the demo was not loaded."
@@ -42,19 +42,19 @@ def load(store: Store, now: datetime, chores: Sequence[Chore] = CHORES) -> str:
 
 
 class _Demo:
-    """One filling; ids and codes come from a seeded source, so that they are the same every time."""
+    """Fills one database. Ids and codes come from a seeded random source, so they are the same every time."""
 
     def __init__(self, db: Session, now: datetime) -> None:
         self.db = db
         self.now = now
         self.today = local_date(now, scenario.ZONE)
-        self.random = Random(_SEED)  # noqa: S311  (the same story every time)
+        self.random = Random(_SEED)  # noqa: S311  (the same demo every time)
         self.people: dict[str, Who] = {}
         self.items: list[Item] = []
         self.codes: dict[UUID, str] = {}
 
     def tell(self) -> None:
-        """Everything, in the order in which it happened."""
+        """Write everything, in the order in which it happened."""
         rules = scenario.season_rules(self.today)
         began = self.now - timedelta(days=(self.today - rules[0][1].starts).days + 20)
         crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, began)
@@ -86,7 +86,7 @@ class _Demo:
         self._decline()
 
     def _decline(self) -> None:
-        """Advice that the lead declines until the day before the next event, and why."""
+        """Let the lead decline advice until the day before the next event, with a reason."""
         event = next_events(self.db, self.today, 1)[0]
         place, reason = scenario.DECLINED
         owned = [one for one in OWNED for _ in range(one.count)]

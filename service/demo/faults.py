@@ -1,4 +1,4 @@
-"""Believable faults of the demo: which ones a wiring tends to get, and what a tester reads of them."""
+"""Realistic faults for the demo: those that a wiring tends to get, and what a tester reads of them."""
 
 from dataclasses import dataclass
 from random import Random
@@ -9,14 +9,14 @@ from service.wiring.wirings import Wiring
 
 @dataclass(frozen=True)
 class DemoFinding:
-    """What a test of the demo finds: faults that readings show, or other evidence with its end and a note."""
+    """The finding of a test in the demo: faults that readings show, or other evidence with its end and a note."""
 
     faults: tuple[Fault, ...] = ()
     evidence: tuple[tuple[EvidenceClass, str, str], ...] = ()
 
 
 def pick(wiring: Wiring, random: Random) -> DemoFinding:
-    """One thing that goes wrong with such an item."""
+    """A random finding for an item with this wiring."""
     if len(wiring.conductors) > 3:
         return _on_multicore(wiring, random)
     shield, hot, cold = (wire.name for wire in sorted(wiring.conductors, key=lambda wire: _ROLES.index(wire.role)))

@@ -1,7 +1,7 @@
 """Filling an empty database for measuring: large, realistic, the same for the same numbers on the same day.
 
 Unlike the demo it writes rows, since two million tests through the actions would take hours. What follows from
-history (states, due states, flags) is reckoned by the rules of the service, so that housekeeping finds nothing to do.
+history (states, due states, flags) is computed by the rules of the service, so that housekeeping finds nothing to do.
 """
 
 from collections import defaultdict
@@ -35,16 +35,16 @@ from service.testlog.models import SessionKind, WorkSession
 from service.wiring.builtin import BUILTIN
 
 MOST = 1_000_000, 20_000_000
-"""Items and tests: beyond them it is no program's database any more."""
+"""The most items and tests: no program has a larger database."""
 _AT_ONCE = 250
-"""How many items are written together."""
+"""How many items are written in one batch."""
 
 
 def fill(store: Store, items: int, tests: int, seed: int, now: datetime) -> str:
-    """Fill an empty database with so many items and tests; what to say about it.
+    """Fill an empty database with this many items and tests. Returns a sentence about it.
 
     Raises:
-        Invalid: for `items` or `tests`, with what would do.
+        Invalid: for `items` or `tests`; the sentence says which numbers are possible.
     """
     if not 1 <= items <= MOST[0]:
         raise invalid("items", f"--items is {items}; it must be from 1 to {MOST[0]:,}.")
@@ -71,7 +71,7 @@ class _Filling:
         self.codes: set[str] = set()
 
     def run(self) -> None:
-        """Everything, in the order that the tables lean on each other."""
+        """Write everything, in the order of the references between the tables."""
         crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, self.began)
         crew.add_person(self.db, scenario.LEAD, Role.LEAD, self.began)
         self.people = [crew.add_person(self.db, name, Role.CREW, self.began).id for name in scenario.HELPERS]
@@ -91,8 +91,8 @@ class _Filling:
                 share = self.tests * (number + 1) // self.items - self.tests * number // self.items
                 self._add(rows, owned[number % len(owned)], share)
             by_table = {model.__table__: lines for model, lines in rows.items()}
-            for table in Base.metadata.sorted_tables:  # what others refer to goes first
-                if lines := by_table.get(table):  # an INSERT of no rows would be one of a row without values
+            for table in Base.metadata.sorted_tables:  # rows that others refer to are written first
+                if lines := by_table.get(table):  # an INSERT without rows would insert one row without values
                     self.db.execute(insert(table), lines)
 
     def _open_sessions(self) -> None:

@@ -1,11 +1,11 @@
-"""What the Fernhollow Band Program owns, and where it lives. Invented."""
+"""The gear of the Fernhollow Band Program and its places. All of it is invented."""
 
 from dataclasses import dataclass
 
 from service.gear.core import USUAL_KIND, PlaceKind
 
 FEET = 304.8
-"""Millimeters a foot."""
+"""Millimeters in a foot."""
 
 OLD, MIDDLE, NEW = "Lot 1", "Lot 2", "Lot 3"
 """Purchase lots, the oldest first; the oldest wears out."""
@@ -30,7 +30,9 @@ PLACES = [
 
 @dataclass(frozen=True)
 class Owned:
-    """`count` items alike at a place (or from one place to the next); `bought` in days after the book began."""
+    """`count` equal items at a place (or from one place to the next), `bought` this many days after the first season
+    began.
+    """
 
     place: str
     count: int = 1
@@ -47,7 +49,7 @@ class Owned:
 
 
 AGE = {OLD: 2500, MIDDLE: 0, NEW: 0}
-"""Days that a lot was bought before the book begins."""
+"""How many days before the first season each lot was bought."""
 
 PRICES = {5: 1400, 10: 1850, 15: 2150, 25: 2900, 50: 4400}
 """Cents for a microphone cable, by feet."""
@@ -106,4 +108,4 @@ OWNED = [
 """About ninety items: cables on the frames, spares in their case, hubs, trunks of both kinds."""
 
 LATE = Owned("Singers", 4, 25, lot=NEW, label="new singers")
-"""Bought last week, and nobody has tested them yet."""
+"""Items that were bought last week and not tested yet."""

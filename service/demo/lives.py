@@ -11,15 +11,16 @@ from service.season.core import Season, What, split
 from service.wiring.wirings import Wiring
 
 FAILS = 0.04
-"""The share of tests that find something."""
+"""The share of tests that fail."""
 MENDED = 0.5
-"""The share of the last failures that are repaired by now."""
+"""The share of the last failures that were repaired."""
 MISSED_ONE, MISSED_TWO = 0.3, 0.05
-"""The share of items that nobody tested in the round that runs, and of those missed in the one before, too."""
+"""The share of items that were not tested in the current round, and the share that were not in the one before, either.
+"""
 ROUNDS = 2
 LENGTH, APART = timedelta(days=104), timedelta(days=182)
 INTO = timedelta(days=75)
-"""How far into the last season today is."""
+"""How far today is into the last season."""
 BEGINS, LASTS = time(18), timedelta(hours=3)
 EVENINGS = (8, 15, 22)
 """Days after a round opens on which the crew tests."""
@@ -39,14 +40,14 @@ class LifeStep:
 
 
 def seasons(today: date, tests_each: float) -> list[Season]:
-    """As many seasons as it takes for an item to be tested so often, once a round; the last one runs today."""
+    """As many seasons as an item needs for this many tests, one in each round; today is in the last one."""
     count = max(1, min(60, round(tests_each / ROUNDS)))
     starts = [today - INTO - APART * back for back in reversed(range(count))]
     return [Season(start, start + LENGTH, split(start, start + LENGTH, ROUNDS)) for start in starts]
 
 
 def evenings(rules: Sequence[Season], today: date) -> list[date]:
-    """The evenings of tests up to yesterday, the first first."""
+    """The evenings of tests up to yesterday, in order."""
     days = [each.opens + timedelta(days=day) for rule in rules for each in rule.rounds for day in EVENINGS]
     return [day for day in days if day < today]
 

@@ -1,4 +1,4 @@
-"""What happens in the demo, replayed through the actions that people use."""
+"""Replaying what happens in the demo through the actions that people use."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
@@ -34,12 +34,12 @@ _IDS = UUID("6a1f7a52-0d0e-4d0c-9d5e-3f0b1c2d4e5f")
 
 
 def demo_id(*parts: object) -> UUID:
-    """The id of something in the demo, the same every time."""
+    """An id of the demo, the same every time for the same arguments."""
     return uuid5(_IDS, " ".join(map(str, parts)))
 
 
 class Replay:
-    """The evenings of the demo, over its people, its items in their order, and their codes."""
+    """Replays the demo with its people, its items in their order, and their codes."""
 
     def __init__(
         self, db: Session, people: Mapping[str, Who], items: Sequence[Item], codes: Mapping[UUID, str]
@@ -47,7 +47,7 @@ class Replay:
         self.db, self.people, self.items, self.codes = db, people, items, codes
 
     def tell(self, happening: Happening) -> None:
-        """Do what happened, at its time."""
+        """Do what happened, as of its time."""
         lead = self.people[scenario.LEAD]
         match happening:
             case Opened():
@@ -110,7 +110,7 @@ class Replay:
         sessions.open_session(self.db, new, self.people[scenario.LEAD], opened.at)
 
     def plan(self, on: date, now: datetime) -> None:
-        """Open the session of an evening to come."""
+        """Open the session of a future evening."""
         title = "Second evening of the round"
         new = sessions.NewSession(id=demo_id("session", "next"), title=title, on=on, why=sessions.USUAL)
         sessions.open_session(self.db, new, self.people[scenario.LEAD], now)

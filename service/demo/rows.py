@@ -29,7 +29,7 @@ from service.wiring.faults import rebuild
 from service.wiring.wirings import names
 
 Rows = dict[type[Base], list[dict[str, Any]]]
-"""Rows by the table that they belong to."""
+"""Rows by their table."""
 
 
 def add_item_rows(
@@ -88,7 +88,7 @@ def add_step_rows(
     people: Sequence[UUID],
     random: Random,
 ) -> LogEntry:
-    """A test or a repair of an item, as the log has it: logged by one of the people, repaired at one of the ends."""
+    """The rows of a test or a repair of an item: logged by one of the people, repaired at one of the ends."""
     if step.what is What.REPAIR:
         rows[Repair].append(
             {
@@ -133,7 +133,7 @@ def add_step_rows(
 def add_due_rows(
     rows: Rows, item_id: UUID, rules: Sequence[Season], since: date, events: Sequence[LogEntry], now: datetime
 ) -> None:
-    """The due state of an item that is asked for tests, and the flags that follow from it, as of `now`."""
+    """The due state of an item that has to be tested, and the flags that follow from it, as of `now`."""
     today = local_date(now, scenario.ZONE)
     due = due_columns(rules, since, events, frozenset(), today, scenario.ZONE)
     rows[ItemDue].append({"item_id": item_id} | due)
@@ -163,7 +163,7 @@ def port_rows(wiring: str, kind: str) -> list[dict[str, Any]]:
 def read_test(
     key: str, finding: DemoFinding
 ) -> tuple[list[list[str]], Verdict, list[dict[str, Any]], list[dict[str, Any]]]:
-    """What is kept of a test that found this: groups of joined contacts, verdict, rows of faults, evidence."""
+    """The stored values of a test with this finding: groups of joined contacts, verdict, rows of faults, evidence."""
     wiring = BUILTIN[key]
     readings = rebuild(wiring, finding.faults)
     evidence = tuple(Evidence(kind, End(end), note) for kind, end, note in finding.evidence)

@@ -1,6 +1,6 @@
-"""Three seasons in the life of the Fernhollow Band Program, told as a list of happenings. Pure.
+"""Three seasons of the Fernhollow Band Program, as a list of what happened. Pure.
 
-Everything is reckoned from today, by a random source with a fixed seed: the same every time but for the date.
+All days are counted from today, and the random source has a fixed seed, so only the dates differ from day to day.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,9 +20,9 @@ LEAD = "Robin"
 HELPERS = ("Ash", "Bo", "Juno", "Remy", "Sam", "Tay")
 
 SEASONS = (("Last fall season", -440, -336), ("Indoor season", -290, -200), ("Fall season", -75, 29))
-"""Name, first and last day, in days from today; the last one runs."""
+"""Name, first and last day, in days from today; today is in the last one."""
 NEXT_EVENING = 2
-"""Days until the evening that is planned."""
+"""Days from today to the planned evening."""
 NEXT_SEASON = ("Next indoor season", 48, 140)
 EVENTS = (
     (2, "Home show", "show", -20),
@@ -31,13 +31,14 @@ EVENTS = (
 )
 """Season, name, kind, day."""
 DECLINED = "Truck 2, shelf B", "It stays on the truck until we load, and is tested there."
-"""Where the item lies that the lead wants left alone until the day before the next event, and why."""
+"""The place of the item for which the lead declines advice until the day before the next event, and the reason."""
 EVENINGS = (8, 15)
-"""Days after a round opens on which the crew tests: half of the gear each."""
+"""Days after the start of a round on which the crew tests half of the gear each."""
 OVERLOOKED = "Keyboard stand"
-"""What nobody tested in the round before: it is overdue now."""
+"""What was not tested in the round before, so that it is overdue now."""
 UNLUCKY = ("Glockenspiel", "Xylophone")
-"""Where the last evening found something for certain: the first is repaired and waits for its test, the other waits."""
+"""Places where the last evening certainly finds a fault: the first is repaired and waits for its test, the other one
+waits for a repair."""
 
 
 TALES: tuple[tuple[str, tuple[tuple[int, str, int | None], ...]], ...] = (
@@ -45,8 +46,8 @@ TALES: tuple[tuple[str, tuple[tuple[int, str, int | None], ...]], ...] = (
     ("Drum set", ((-391, "A", 190), (-247, "B", 210))),
     ("Marimba 2", ((-6, "A", None),)),
 )
-"""Who had trouble at rehearsals, at a place the first that lives there: day, end, millimeters cut off in its repair
-(None: nobody got to it yet)."""
+"""Troubles at rehearsals, by place, with the first item there: day, end, and the millimeters cut off in its repair
+(None: not repaired yet)."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Closed:
 
 @dataclass(frozen=True)
 class Tested:
-    """Somebody tested an item, in an evening of that day or (`evening` None) by itself."""
+    """Somebody tested an item, in the evening's session of that day or, with `evening` None, outside of a session."""
 
     at: datetime
     item: int
@@ -111,7 +112,7 @@ class Left:
 
 @dataclass(frozen=True)
 class TestedThrough:
-    """Somebody tested these lanes through a line of items: a hub, its multicore and the hub at the other end."""
+    """Somebody tested these lanes through several items: a hub, its multicore and the hub at the other end."""
 
     at: datetime
     items: tuple[int, ...]
@@ -121,7 +122,7 @@ class TestedThrough:
 
 @dataclass(frozen=True)
 class MarkedAsWrong:
-    """Whoever tested an item marked that test as wrong, and no lead has decided yet."""
+    """The tester of an item marked that test as wrong, and no lead has decided yet."""
 
     at: datetime
     test: Tested
@@ -141,7 +142,7 @@ def season_rules(today: date) -> list[tuple[str, Season]]:
 
 
 def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happening]:
-    """All that happened until this morning, in time order; items by their number in `owned`."""
+    """Everything that happened until this morning, in time order; an item is given by its index in `owned`."""
     story: list[Happening] = []
     rules = season_rules(today)[: len(SEASONS)]
     rounds = [each for _, rule in rules for each in rule.rounds]
@@ -169,12 +170,12 @@ def _round(
     tested = [item for item in range(len(owned)) if item not in gone]
     middle = len(tested) // 2
     halves = (tested[:middle], tested[middle:])
-    if running:  # the spares go first: what comes out needs something that may go in
+    if running:  # spares are tested first, because items that come out need a tested spare
         halves = (halves[0] + [item for item in halves[1] if owned[item].spare], halves[1])
     for half, days in zip(halves, EVENINGS, strict=True):
         day = each.opens + timedelta(days)
         if running and half is halves[1]:
-            return  # the second evening of the running round is still to come
+            return  # the second evening of the current round is in the future
         yield Opened(_at(day, 18, 15), day, tuple(half))
         for turn, item in enumerate(half):
             if random.random() < 0.02 or (before and owned[item].place == OVERLOOKED):
@@ -196,7 +197,7 @@ def _test(one: Owned, item: int, at: datetime, number: int, running: bool, rando
     finding = pick(BUILTIN[one.wiring], random)
     yield Tested(at, item, finding, by, at.date())
     if running and one.place != UNLUCKY[0]:
-        return  # nobody got to it yet
+        return  # not repaired yet
     repaired = _at(at.date() + timedelta(random.randint(1, 4)), 16, 10)
     end = finding.evidence[0][1] if finding.evidence else random.choice("AB")
     cut = 51 if one.feet > 5 else 0  # two inches
@@ -211,7 +212,7 @@ _REPAIRS = ("new connector, soldered", "resoldered, strain relief set", "contact
 def _tale(
     owned: Sequence[Owned], today: date, place: str, troubles: Sequence[tuple[int, str, int | None]]
 ) -> Iterator[Happening]:
-    """What was found at a rehearsal, repaired the next day, and proven the day after."""
+    """What fails at a rehearsal, is repaired the next day, and passes the day after."""
     item = _first(owned, place)
     for days, end, cut in troubles:
         at = _at(today + timedelta(days), 17, 20)
@@ -223,7 +224,7 @@ def _tale(
 
 
 def _yesterday(owned: Sequence[Owned], today: date) -> list[Happening]:
-    """Three of four lanes of a line that pass, one left for another day; and a pass that its tester marked as wrong."""
+    """Three of four lanes of a line that pass while one is not tested, and a pass that its tester marked as wrong."""
     lines = [item for item, one in enumerate(owned) if one.label in ("Hub 5", "category", "Hub 6")]
     hub, far, trunk, *_ = lines
     day = today - timedelta(1)
@@ -236,7 +237,7 @@ def _yesterday(owned: Sequence[Owned], today: date) -> list[Happening]:
 
 
 def _leavings(owned: Sequence[Owned], each: Round, number: int, gone: set[int]) -> Iterator[Happening]:
-    """Between the rounds: the oldest lot shrinks, and one cable stayed on a field somewhere."""
+    """Between the rounds, items of the oldest lot are retired, and one cable gets lost."""
     at = _at(each.closes, 15, 0) - timedelta(days=1)
     old = [item for item, one in enumerate(owned) if one.lot == OLD and item not in gone]
     if number in (1, 3, 4) and old:

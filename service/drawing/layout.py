@@ -158,13 +158,13 @@ class _Sketch:
     def _row_y(self, row: DrawnRow) -> float:
         return self._y[row.wire.name if row.wire else row.a or row.b or ""]
 
-    def _landing_y(self, wire: Conductor) -> float:
+    def _destination_y(self, wire: Conductor) -> float:
         lands = self._seen.wires[wire.name].lands
         return self._y[wire.name] if lands == wire.b else self._y[lands]
 
     def _wire(self, wire: Conductor) -> Wire:
         state, zones = self._seen.wires[wire.name], self._zones
-        y, to_y = self._y[wire.name], self._landing_y(wire)
+        y, to_y = self._y[wire.name], self._destination_y(wire)
         bow = 1.3 if round(y) % 2 else -1.3
         start = A_CONTACT + contact_width(state.starts) / 2
         stop = B_CONTACT - contact_width(state.lands) / 2
@@ -195,7 +195,7 @@ class _Sketch:
             if fault.fault_class in SIGNS and x not in taken:
                 taken.add(x)
                 kind = "gap" if fault.fault_class is FaultClass.OPEN else "flicker"
-                yield kind, x, self._landing_y(wire) if fault.end == "B" else self._y[wire.name]
+                yield kind, x, self._destination_y(wire) if fault.end == "B" else self._y[wire.name]
 
     def _wire_marks(self, parts: Iterable[DrawnPart]) -> Iterator[FaultMark]:
         for part in parts:
@@ -231,7 +231,7 @@ class _Sketch:
     def _join_rows(self, join: Join) -> list[float]:
         by_name = self._wiring.by_name
         return [
-            self._landing_y(by_name[name]) if name in by_name and join.end == "B" else self._y[name]
+            self._destination_y(by_name[name]) if name in by_name and join.end == "B" else self._y[name]
             for name in join.members
         ]
 

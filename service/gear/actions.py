@@ -1,4 +1,4 @@
-"""What happens with gear: adding, placing, changing state, flagging, noting."""
+"""Actions on gear: adding, placing, changing state, flagging, adding notes."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -30,14 +30,14 @@ from service.kit.problems import Gone, NotFound, invalid
 from service.store.sessions import chunks, locked, shared
 
 WALK_STEP = 10
-"""Between the turns of two neighbors in the walk, so that an import may put one between."""
+"""The difference between the `walk_order` of two neighbors, so that an import can put a place between them."""
 
 
 @dataclass(frozen=True)
 class NewItem:
-    """What is known of an item when it is added. Lengths in millimeters (0: none), prices in cents.
+    """The details of an item when it is added. Lengths in millimeters (0: none), prices in cents.
 
-    `strapped` is None where it was not given. The kinds are those of new places; None where they were not given.
+    `strapped` is None if it was not given. The kinds are those of new places; None if they were not given.
     """
 
     kind: str
@@ -59,7 +59,7 @@ class NewItem:
 def add_items(
     db: Session, new: NewItem, ids: Sequence[UUID], who: Who | None, now: datetime, in_service_on: date
 ) -> list[Item]:
-    """Add items, all alike, with their ports, place, first state and first length."""
+    """Add equal items with their ports, place, first state and first length."""
     return add_each(db, [(item_id, new) for item_id in ids], who, now, in_service_on)
 
 
@@ -118,8 +118,8 @@ def _placement(item_id: UUID, place_a: Place, place_b: Place | None, now: dateti
 
 
 def place_for(db: Session, name: str, who: Who | None, now: datetime, kind: PlaceKind | None = None) -> Place:
-    """The place of this name, made at the end of the walk where there is none yet; nobody removes it meanwhile. Where
-    nobody said its `kind`, a new one has that which its name tells.
+    """The place with this name, locked so that nobody removes it meanwhile; if there is none, it is added at the end of
+    the walk, with the kind that its name suggests unless `kind` is given.
     """
     place = queries.place_named(db, name)
     if place is not None and shared(db, Place, place.id).ended_at is None:
@@ -128,7 +128,7 @@ def place_for(db: Session, name: str, who: Who | None, now: datetime, kind: Plac
 
 
 def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who | None, now: datetime) -> Place:
-    """A new place, at the end of the walk.
+    """Add a place at the end of the walk.
 
     Raises:
         Invalid: another place has this name.
@@ -143,7 +143,7 @@ def add_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, who: Who 
 
 
 def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, actor: Actor) -> Place:
-    """Give a place another name or kind; what lives there stays, and the audit trail keeps what it was.
+    """Change a place's name or kind. Its gear stays there, and the audit trail keeps the old values.
 
     Raises:
         NotFound: there is no such place.
@@ -177,7 +177,7 @@ def move_in_walk(db: Session, place_id: UUID, steps: int, actor: Actor) -> None:
 
 
 def end_place(db: Session, ended: Place, actor: Actor) -> None:
-    """Take a place off the walk and out of every list. Its history stays, and its name can be used again."""
+    """Remove a place from the walk and every list. Its history stays, and its name can be used again."""
     ended.ended_at = actor.now
     db.flush()
     note_in_audit(db, actor.now, actor.who.id, "place.removed", ended.name)
@@ -199,7 +199,7 @@ def place_with(db: Session, place_id: UUID) -> Place:
 
 
 def held_place(db: Session, place_id: UUID) -> Place:
-    """The same, and nobody removes it meanwhile.
+    """The place with this id, locked so that nobody removes it meanwhile.
 
     Raises:
         NotFound, Gone: as `place_with`.
@@ -225,9 +225,7 @@ def place(
     kind: PlaceKind | None = None,
     kind_b: PlaceKind | None = None,
 ) -> None:
-    """Put an item where it lives from now on: between two places, at one, or, without a name, nowhere. The kinds are
-    those of places that are new.
-    """
+    """Set the place of an item: two places, one, or, without a name, none. The kinds are those of new places."""
     db.execute(update(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW).values(until=now))
     if not name:
         return
@@ -251,10 +249,10 @@ def change_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str,
 
 
 def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, PlaceKind | None]) -> None:
-    """Ask what a place is that is new: `places` by field, `kinds` by the field that says it.
+    """Refuse new places without a kind; `places` are by field, `kinds` by the field for the kind.
 
     Raises:
-        Invalid: for the first one that nobody said.
+        Invalid: for the first missing kind.
     """
     for field, name in places.items():
         kind_field = f"{field}_kind"
@@ -263,7 +261,7 @@ def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, Pl
 
 
 def refuse_future_purchase(bought_on: date | None, today: date) -> None:
-    """Refuse a purchase that lies in the future.
+    """Refuse a purchase in the future.
 
     Raises:
         Invalid: `bought_on` is later than `today`.
@@ -273,7 +271,7 @@ def refuse_future_purchase(bought_on: date | None, today: date) -> None:
 
 
 def change_state(db: Session, item: Item, to: ItemState, who: Who | None, now: datetime, reason: str) -> None:
-    """Move an item to another state and write down why. Does nothing if it has that state already."""
+    """Change an item's state and record the reason. Does nothing if it has that state already."""
     if item.state == to:
         return
     _note_state(db, item, ItemState(item.state), to, who, now, reason)
@@ -302,7 +300,7 @@ def shorten(db: Session, item: Item, length_mm: int, now: datetime, reason: str)
 def raise_flag(
     db: Session, item_id: UUID, flag: FlagKind, period: str, note: str, who: Who | None, now: datetime
 ) -> bool:
-    """Raise a flag, once a period.
+    """Raise a flag, at most once in a period.
 
     Returns:
         False if it was raised in this period before.
@@ -336,12 +334,12 @@ def clear_flags(db: Session, flags: Sequence[Flag], why: str, who: Who | None, n
     for ids in chunks(flag.id for flag in flags):
         query = update(Flag).where(Flag.id.in_(ids), FLAG_IS_OPEN)
         values = {"cleared_at": now, "cleared_by": who.id if who else None, "cleared_why": why}
-        # Nobody looks at these objects again; comparing each that the session knows takes longer than all the rest.
+        # These objects are not used again; comparing each object of the session takes longer than everything else.
         done = db.execute(query.values(values), execution_options={"synchronize_session": False})
         cleared += int(done.rowcount)  # type: ignore[attr-defined]
     return cleared
 
 
 def add_note(db: Session, item_id: UUID, text: str, who: Who | None, now: datetime) -> None:
-    """Write something down about an item."""
+    """Add a note to an item."""
     db.add(Note(item_id=item_id, at=now, person_id=who.id if who else None, text=text))

@@ -9,7 +9,7 @@ from service.kit.quantities import Unit, format_length
 
 
 class ItemState(StrEnum):
-    """Where an item is in its life."""
+    """The state of an item."""
 
     IN_SERVICE = "in_service"
     SPARE = "spare"
@@ -20,13 +20,13 @@ class ItemState(StrEnum):
 
 
 USABLE = (ItemState.IN_SERVICE, ItemState.SPARE)
-"""States in which an item may be plugged in."""
+"""States in which an item may be used."""
 ASKED = (*USABLE, ItemState.QUARANTINED, ItemState.IN_REPAIR)
-"""States in which an item is asked for its tests: all but retired and lost."""
+"""States in which an item has to be tested: all except retired and lost."""
 
 
 class FlagKind(StrEnum):
-    """What housekeeping, or a person, raises on an item."""
+    """The kinds of flags, which housekeeping or a person raises on an item."""
 
     DUE = "due"
     CLOSING = "closing"
@@ -45,7 +45,7 @@ class End(StrEnum):
 
 
 class Gender(StrEnum):
-    """Of a connector: a socket gives, a plug takes."""
+    """The gender of a connector."""
 
     SOCKET = "socket"
     PLUG = "plug"
@@ -78,15 +78,15 @@ def likely_kind(name: str) -> PlaceKind:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of gear: how it is called, and what it has.
+    """A kind of gear: its names and properties.
 
-    `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` whether a length is
-    asked for; `is_box` whether its connectors are panel sockets; `has_flag_tag` whether its tag is folded around it
-    like a flag rather than stuck on as a plate; `wirings` the built-in wirings that suit it, the usual one first;
-    `test_minutes` what a test takes until the program's own log tells better (common practice).
+    `name` is the word in code and documents, `page` and `plural` those on pages; `has_length` says whether it has a
+    length, `is_box` whether its connectors are panel sockets, `has_flag_tag` whether its tag is folded around it like a
+    flag rather than stuck on as a plate. `wirings` are the built-in wirings for it, the default one first;
+    `test_minutes` is how long a test takes, used until the program's own log shows it (common practice).
 
-    `words` is a pattern for what imported sheets call such gear, in the singular and in lower case; `loose_words` one
-    for words that are as often of other things, so that a sheet has to say more: “cord”, “wire”.
+    `words` is a pattern for the names of such gear in imported sheets, singular and in lower case; `loose_words` is one
+    for words that often mean other things, so that a sheet has to say more: “cord”, “wire”.
     """
 
     name: str
@@ -159,9 +159,9 @@ KINDS: dict[str, Kind] = {
         ),
     )
 }
-"""Every kind of gear, in the order in which lists show them. A new kind is a new row here, and nothing else."""
+"""Every kind of gear, in the order of lists. To add a kind, only a row here is needed."""
 USUAL_KIND = next(iter(KINDS))
-"""What most gear is: the kind of what names its connectors and no kind."""
+"""The kind of most gear, which is used if connectors but no kind are named."""
 
 
 def kind_choices() -> list[tuple[str, str]]:
@@ -170,13 +170,13 @@ def kind_choices() -> list[tuple[str, str]]:
 
 
 def kinds_in_words() -> str:
-    """The kinds as a sentence names them: "cable, hub or trunk"."""
+    """The kinds in words: "cable, hub or trunk"."""
     *others, last = KINDS
     return f"{', '.join(others)} or {last}"
 
 
 def item_name(kind: str, length_mm: int, unit: Unit) -> str:
-    """The usual name of an item: "10 ft cable", "Hub (stage box)". `length_mm` is 0 where it has no length."""
+    """The usual name of an item: "10 ft cable", "Hub (stage box)". `length_mm` is 0 if it has no length."""
     return f"{format_length(length_mm, unit)} {KINDS[kind].page}" if length_mm else KINDS[kind].title
 
 
@@ -192,10 +192,10 @@ class TitledItem(Protocol):
 
 
 def item_title(item: TitledItem, unit: Unit) -> str:
-    """What an item is called: its label, else what it is ("10 ft cable")."""
+    """The title of an item: its label, or else its usual name ("10 ft cable")."""
     return item.label or item_name(item.kind, item.length_mm, unit)
 
 
 def home_state(earlier: list[ItemState]) -> ItemState:
-    """Where an item goes back to after a repair and a pass: the last usable state it had, else in service."""
+    """The state of an item after a repair and a pass: its last usable state, or else in service."""
     return next((state for state in reversed(earlier) if state in USABLE), ItemState.IN_SERVICE)

@@ -1,6 +1,6 @@
-"""Forms about gear, with a sentence for each field that is wrong. A page and the API read alike.
+"""Forms about gear, with a sentence for each wrong field. Pages and the API use the same ones.
 
-Nothing is taken at less than its word: a length or a price without quotes in JSON has lost its unit, and is refused.
+A length or a price without quotes in JSON has no unit, and is refused.
 """
 
 from collections.abc import Callable
@@ -42,7 +42,7 @@ def _reader(read: Callable[[Any], Any]) -> BeforeValidator:
 
 
 def _typed(parse: Callable[[str], Any], blank: Any, example: str) -> BeforeValidator:
-    """A reader of text: empty is `blank`, anything that is not text is refused with the example."""
+    """A parser of text: empty text gives `blank`; other values than text are refused with the example."""
 
     def read(value: Any) -> Any:
         if value is None or value == blank:
@@ -55,7 +55,7 @@ def _typed(parse: Callable[[str], Any], blank: Any, example: str) -> BeforeValid
 
 
 def _line(most: int) -> BeforeValidator:
-    """A reader of one line of text, spaces tidied, at most `most` characters."""
+    """A parser of one line of text with single spaces and at most `most` characters."""
 
     def parse(value: str) -> str:
         tidy = " ".join(value.split())
@@ -69,7 +69,7 @@ def _line(most: int) -> BeforeValidator:
 
 
 def _whole(least: int, most: int, what: str, blank: int | None = None) -> BeforeValidator:
-    """A reader of a whole number from `least` to `most`; empty is `blank`."""
+    """A parser of a whole number from `least` to `most`; empty text gives `blank`."""
 
     def read(value: Any) -> int | None:
         if value is None or value == "":
@@ -142,7 +142,7 @@ _OF_PLACES = ("place_kind", "place_b_kind", "strapped")
 
 
 class ItemDetails(BaseModel):
-    """What may be told of an item at any time. `price` in cents, None where it is not known."""
+    """The details of an item that can be changed at any time. `price` is in cents, None if it is not known."""
 
     label: Line = ""
     gauge_awg: Gauge = None
@@ -151,7 +151,7 @@ class ItemDetails(BaseModel):
     price: Price = None
 
     def given_fields(self) -> dict[str, Any]:
-        """The same by the names of the item's columns."""
+        """The values by the names of the item's columns."""
         return {
             "label": self.label,
             "gauge_awg": self.gauge_awg,
@@ -169,10 +169,10 @@ _NEEDS: JsonDict = {
 
 
 class NewItems(ItemDetails):
-    """Items to add, `count` of them, all alike. `length` in millimeters, 0 where the kind needs none.
+    """`count` equal items to add. `length` is in millimeters, 0 if the kind needs none.
 
-    `place_kind` and `place_b_kind` are those of places that are new, None where nobody said them; `strapped` None where
-    it follows from the kind of the place.
+    `place_kind` and `place_b_kind` are the kinds of new places, None if not given; `strapped` is None if it depends on
+    the kind of the place.
     """
 
     kind: Annotated[str, shown_as({"enum": list(KINDS)})]
@@ -222,7 +222,7 @@ class NewItems(ItemDetails):
 
 
 class NewItemsBody(NewItems):
-    """Items to add over the API, with the client's id. Unknown fields are refused."""
+    """Items to add over the API, with the operation id. Unknown fields are refused."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra=_NEEDS)
 
@@ -230,13 +230,13 @@ class NewItemsBody(NewItems):
 
 
 def _content(new: BaseModel) -> dict[str, Any]:
-    """The content of a request for its receipt. Fields about places are left out where they are empty."""
+    """The content of a request for its receipt. Empty fields about places are left out."""
     content = new.model_dump(mode="json", exclude={"id"})
     return {name: value for name, value in content.items() if value is not None or name not in _OF_PLACES}
 
 
 class Placing(BaseModel):
-    """Where an item lives: nowhere, in one place, or from one place to another."""
+    """The place of an item: none, one, or from one place to another."""
 
     place: Line = ""
     place_b: Line = ""

@@ -12,9 +12,9 @@ from service.store.base import Base, BigInt, one_of, refers
 
 
 class Place(Base):
-    """Where items live; `walk_order` is its turn when somebody walks from one to the next.
+    """Where items are kept; `walk_order` is its position on the walk from one place to the next.
 
-    A place that was removed keeps its row and name, for what history says of it; another may be called so then.
+    A removed place keeps its row and name for the history; another place may then have the same name.
     """
 
     __tablename__ = "place"
@@ -38,11 +38,11 @@ class Place(Base):
 
 
 PLACE_IN_USE = Place.ended_at.is_(None)
-"""Whether a place was not removed."""
+"""The condition that a place was not removed."""
 
 
 class OwnWiring(Base):
-    """A program's own wiring, never changed once made: tests refer to it by its key."""
+    """A program's own wiring. It is never changed, because tests refer to it by its key."""
 
     __tablename__ = "wiring"
 
@@ -82,13 +82,13 @@ class Item(Base):
 
 
 ITEM_IS_USABLE = Item.state.in_(USABLE)
-"""Whether an item may be plugged in."""
+"""The condition that an item may be used."""
 ITEM_IS_ASKED = Item.state.in_(ASKED)
-"""Whether an item is asked for its tests: it is not retired or lost."""
+"""The condition that an item has to be tested: it is not retired or lost."""
 
 
 class Port(Base):
-    """One connector of an item: lines join ports, and a spare fits by its ports."""
+    """One connector of an item. Lines join ports, and a spare fits if its ports do."""
 
     __tablename__ = "port"
     __table_args__ = (
@@ -109,7 +109,7 @@ class Port(Base):
 class Placement(Base):
     """Where an item was kept, from when until when; a chained cable spans two places.
 
-    `strapped` is None where nobody said it: then an item is strapped at an instrument frame, and nowhere else.
+    `strapped` is None if it was not given: then an item counts as strapped only at an instrument frame.
     """
 
     __tablename__ = "placement"
@@ -135,11 +135,11 @@ class Placement(Base):
 
 
 LIVES_THERE_NOW = Placement.until.is_(None)
-"""Whether a placement is where its item lives now."""
+"""The condition that a placement is the present one of its item."""
 
 
 class StateChange(Base):
-    """One step in an item's life, with who and why."""
+    """One change of an item's state, with who did it and why."""
 
     __tablename__ = "state_change"
     __table_args__ = (one_of("to_state", ItemState), Index(None, "item_id", "id"))
@@ -154,7 +154,7 @@ class StateChange(Base):
 
 
 class ItemLength(Base):
-    """A length that an item had from a moment on."""
+    """The length of an item from an instant on."""
 
     __tablename__ = "item_length"
 
@@ -166,9 +166,9 @@ class ItemLength(Base):
 
 
 class Flag(Base):
-    """A flag on an item: raised once a period, cleared, never deleted.
+    """A flag on an item: raised at most once in a period, cleared, never deleted.
 
-    `period` tells the occasions apart: the round that it speaks of, or the id of the entry that raised it.
+    `period` distinguishes the occasions: the round that the flag is about, or the id of the entry that raised it.
     """
 
     __tablename__ = "flag"
@@ -197,15 +197,15 @@ class Flag(Base):
 
 
 FLAG_IS_OPEN = Flag.cleared_at.is_(None)
-"""Whether a flag is raised now."""
+"""The condition that a flag is raised now."""
 IS_SUSPECT = (
     select(Flag.id).where(Flag.item_id == Item.id, Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN).correlate(Item).exists()
 )
-"""Whether an item is suspect now."""
+"""The condition that a flag makes its item suspect now."""
 
 
 class Note(Base):
-    """Something worth knowing about an item."""
+    """A note about an item."""
 
     __tablename__ = "note"
 

@@ -1,4 +1,4 @@
-"""Pages of places: the walk from one to the next, adding, renaming, reordering."""
+"""Pages of places: the list in walking order, adding, renaming, reordering."""
 
 from uuid import UUID
 
@@ -24,7 +24,7 @@ KINDS = [
 
 @router.get("/places")
 def places(context: ViewerContext) -> Response:
-    """All places in walking order, with how many items live at each."""
+    """Show all places in walking order, with the number of items at each."""
     with context.reading() as db:
         return _places(context, db, Form(values={"kind": PlaceKind.FRAME}))
 
@@ -49,7 +49,7 @@ def add_place(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/places/{place_id}")
 def place_page(context: LeadContext, place_id: UUID) -> Response:
-    """Change a place's name or kind."""
+    """Show the form for a place's name and kind."""
     with context.reading() as db:
         place = actions.place_with(db, place_id)
         return _place(context, place_id, Form(values={"name": place.name, "kind": place.kind}))
@@ -57,7 +57,7 @@ def place_page(context: LeadContext, place_id: UUID) -> Response:
 
 @router.post("/places/{place_id}")
 def change_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
-    """Keep a place as it was typed."""
+    """Change a place's name or kind."""
     form = typed(posted, "name", "kind")
 
     def change() -> str:
@@ -75,7 +75,7 @@ def change_place(context: LeadContext, place_id: UUID, posted: Posted) -> Respon
 
 @router.post("/places/{place_id}/move")
 def move_place(context: LeadContext, place_id: UUID, posted: Posted) -> Response:
-    """Let a place come one turn earlier or later in the walk."""
+    """Move a place one position earlier or later on the walk."""
     steps = -1 if posted.get("to") == "earlier" else 1
     context.once(
         read_op(posted.get("op")),

@@ -1,4 +1,4 @@
-"""Every look-up about gear."""
+"""Every query about gear."""
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
@@ -37,10 +37,10 @@ _STRAPPED = func.coalesce(Placement.strapped, PlaceA.kind == PlaceKind.FRAME)
 
 @dataclass(frozen=True)
 class ItemFacts:
-    """An item as lists show it, with the place where it lives (`place_b` too where it spans two).
+    """An item as lists show it, with its place (and `place_b` if it spans two).
 
-    Lengths in millimeters, 0 where the kind has none; prices in cents. `untested`: it never passed a test, and has no
-    open fault either. `strapped`: to the frame where it lives.
+    Lengths are in millimeters, 0 if the kind has none; prices in cents. `untested` says that it never passed a test and
+    has no open fault, `strapped` that it is strapped to the frame at its place.
     """
 
     id: UUID
@@ -63,13 +63,13 @@ class ItemFacts:
 
     @property
     def stands(self) -> str:
-        """The item's state as pages show it. A usable item has a sign of its own until a test proves it."""
+        """The item's state as pages show it: a usable item is shown as untested until it passes a test."""
         return f"{self.state}_untested" if self.untested and self.state in USABLE else self.state
 
 
 def facts() -> Select[*tuple[object, ...]]:
-    """Items with where they live now, each column labelled with its name in `ItemFacts`; narrow it down, add columns
-    with labels of their own, then read each row with `as_facts`.
+    """A query of items with their present places; each column is labelled with its name in `ItemFacts`. Callers add
+    conditions, and columns with other labels, and read each row with `as_facts`.
     """
     return (
         select(
@@ -122,7 +122,7 @@ def as_facts(row: Row[*tuple[Any, ...]]) -> ItemFacts:
 
 
 NOWHERE = 1_000_000
-"""The walking order of what has no place: it comes last."""
+"""The walking order of items without a place, which come last."""
 
 
 def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]:
@@ -137,7 +137,7 @@ def items(db: Session, item_ids: Collection[UUID]) -> Sequence[Item]:
 
 
 def places(db: Session) -> Sequence[Place]:
-    """All places in walking order, without those that were removed."""
+    """All places in walking order, without removed ones."""
     now = select(Place).where(PLACE_IN_USE)
     return db.scalars(now.order_by(Place.walk_order, Place.name)).all()
 
@@ -145,7 +145,7 @@ def places(db: Session) -> Sequence[Place]:
 def place_named(db: Session, name: str) -> Place | None:
     """The place with this name now, ignoring case. If there are several, the one with exactly this spelling."""
     exactly = db.scalar(select(Place).where(Place.name == name, PLACE_IN_USE))
-    # A name is there once, and reading all of them for each row of a sheet takes long.
+    # A name is usually unique, and reading all places for each row of a sheet takes long.
     if exactly is not None:
         return exactly
     now = select(Place.id, Place.name).where(PLACE_IN_USE)
@@ -155,12 +155,12 @@ def place_named(db: Session, name: str) -> Place | None:
 
 
 def last_in_walk(db: Session) -> int:
-    """The walking order of the last place, 0 where there is none."""
+    """The walking order of the last place, 0 if there is none."""
     return db.scalar(select(func.max(Place.walk_order))) or 0
 
 
 def counts_by_place(db: Session) -> dict[UUID, int]:
-    """How many items live at each place now. An item that spans two places counts at both."""
+    """The number of items at each place now. An item that spans two places counts at both."""
     here = select(Placement.place_a_id.label("place_id")).where(LIVES_THERE_NOW)
     there = select(Placement.place_b_id).where(LIVES_THERE_NOW, Placement.place_b_id.is_not(None))
     both = here.union_all(there).subquery()
@@ -180,7 +180,7 @@ def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str |
 
 
 def said_strapped(db: Session, item_id: UUID) -> bool | None:
-    """Whether an item is strapped where it lives; None where it was not given."""
+    """Whether an item is strapped at its place; None if it was not given."""
     now = select(Placement.strapped).where(Placement.item_id == item_id, LIVES_THERE_NOW)
     return db.scalar(now)
 
@@ -196,7 +196,7 @@ def own_wiring(db: Session, key: str) -> OwnWiring | None:
 
 
 def states(db: Session, item_id: UUID) -> Sequence[StateChange]:
-    """The whole life of an item, the first step first."""
+    """All changes of an item's state, the first one first."""
     return db.scalars(select(StateChange).where(StateChange.item_id == item_id).order_by(StateChange.id)).all()
 
 
@@ -225,7 +225,7 @@ def ports_of_items(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[P
 
 
 def placement(db: Session, item_id: UUID) -> Placement | None:
-    """Where an item lives now."""
+    """The present placement of an item; None if there is none."""
     return db.scalar(select(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW))
 
 
@@ -250,6 +250,6 @@ def is_suspect(db: Session, item_id: UUID) -> bool:
 
 
 def item_namer(program: ProgramFacts) -> Callable[[ItemFacts], str]:
-    """A function that names an item: its label, else what it is, lengths in the program's unit."""
+    """A function that gives the title of an item, with lengths in the program's unit."""
     unit = Unit(program.unit)
     return lambda item: item_title(item, unit)

@@ -1,4 +1,4 @@
-"""The wirings that items have: built in, or the program's own; and the connectors that a wiring puts on an item."""
+"""The wirings of items, built-in or the program's own, and the connectors that items have by their wiring."""
 
 import json
 from collections import Counter
@@ -32,7 +32,7 @@ WIRING_NAMES = {
     "xlr3x8": "Eight three-contact lines (XLR)",
     "xlr3x4": "Four three-contact lines (XLR)",
 }
-"""The built-in wirings by the words that pages use."""
+"""The names of the built-in wirings on pages, by their keys."""
 
 # Connector type at end A and at end B of each built-in wiring.
 _TYPES = {
@@ -51,7 +51,7 @@ def find_wiring(db: Session, key: str) -> Wiring:
     """The wiring of this key.
 
     Raises:
-        Invalid: for `wiring`, where it is neither built in nor one of the program's own.
+        Invalid: for `wiring`, if it is neither built-in nor one of the program's own.
     """
     if key in BUILTIN:
         return BUILTIN[key]
@@ -62,7 +62,7 @@ def find_wiring(db: Session, key: str) -> Wiring:
 
 
 def wiring_name(db: Session, key: str) -> str:
-    """How pages call a wiring."""
+    """The name of a wiring on pages."""
     own = queries.own_wiring(db, key) if key not in WIRING_NAMES else None
     return own.name if own else WIRING_NAMES.get(key, key)
 
@@ -73,15 +73,15 @@ def _parsed(key: str, spec: dict[str, Any]) -> Wiring:
 
 @lru_cache(maxsize=256)
 def _parsed_text(key: str, spec: str) -> Wiring:
-    # A wiring never changes once made, so each is read and checked once; diagnosis prepares by the object.
+    # A wiring never changes, so each is parsed and checked once; diagnosis caches its plan by the object.
     return parse_wiring(json.loads(spec), key)
 
 
 def ports_of(key: str, wiring: Wiring, kind: str) -> list[dict[str, Any]]:
     """The connectors of an item with this wiring, as rows of the port table without the item.
 
-    On an audio line end A is the socket and end B the plug. A hub's line connectors take plugs, so they are sockets;
-    what has no line side, a multicore connector or a quarter-inch, is a plug on a cable and a socket on a hub.
+    On an audio line end A is the socket and end B the plug. A hub's line connectors receive plugs, so they are sockets.
+    A connector without a line direction, multicore or quarter-inch, is a plug on a cable and a socket on a hub.
     """
     types = dict(zip(End, _TYPES.get(key, ("xlr3", "xlr3") if key in BUILTIN else ("own", "own")), strict=True))
     return [
@@ -105,7 +105,7 @@ def _gender(kind: str, connector: str, end: End) -> Gender:
 
 @lru_cache(maxsize=256)
 def _connectors(wiring: Wiring, end: End) -> tuple[tuple[int, str | None], ...]:
-    """Each connector's number at an end, 1 where it has a single one, and its lane where it carries just one."""
+    """The number of each connector at an end, 1 if there is only one, and its lane if it carries only one."""
     lanes: dict[int, set[str]] = {}
     for contact in wiring.contacts(end):
         lanes.setdefault(connector_of(contact) or 1, set())
@@ -125,11 +125,11 @@ CONNECTOR_NAMES = {
     "8p8c": "8P8C",
     "own": "own connector",
 }
-"""Connector types by the words that pages use."""
+"""The names of connector types on pages, by their keys."""
 
 
 def connectors_in_words(ports: Sequence[Port], end: End) -> str:
-    """What an end has: "XLR socket", "8 × XLR plug"."""
+    """The connectors of an end in words: "XLR socket", "8 × XLR plug"."""
     counted = Counter((port.type, port.gender) for port in ports if port.end == end)
     return ", ".join(
         f"{f'{count} × ' if count > 1 else ''}{CONNECTOR_NAMES.get(kind, kind)} {gender}"
@@ -138,7 +138,7 @@ def connectors_in_words(ports: Sequence[Port], end: End) -> str:
 
 
 def wiring_choices(db: Session) -> list[tuple[str, str]]:
-    """Every wiring that an item may get, with its words: the built-in ones, then the program's own."""
+    """Every wiring that an item may get, with its name: the built-in ones, then the program's own."""
     return [*WIRING_NAMES.items(), *((own.key, own.name) for own in queries.own_wirings(db))]
 
 

@@ -1,4 +1,4 @@
-"""What happens with seasons: making them, their rounds and events, and who answers to which."""
+"""Actions on seasons: adding and changing them, their rounds and events, and their items."""
 
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
@@ -17,7 +17,7 @@ from service.season.models import Event, EventKind, ItemSeason, RoundRow, Season
 def add_season(
     db: Session, season_id: UUID, name: str, rule: Season, item_ids: Collection[UUID], now: datetime
 ) -> SeasonRow:
-    """A new season with its rounds, and the items that answer to it."""
+    """Add a season with its rounds and its items."""
     row = SeasonRow(id=season_id, name=name, starts=rule.starts, ends=rule.ends, created_at=now)
     db.add(row)
     db.flush()
@@ -53,7 +53,7 @@ def _add_rounds(db: Session, season_id: UUID, rounds: Sequence[Round]) -> None:
 
 
 def add_event(db: Session, season_id: UUID, name: str, kind: EventKind, on: date, now: datetime) -> Event:
-    """A new event of a season.
+    """Add an event to a season.
 
     Raises:
         Invalid: it lies outside its season.
@@ -100,7 +100,7 @@ def _check_inside(db: Session, season_id: UUID, on: date) -> None:
 
 
 def enlist(db: Session, item_ids: Collection[UUID], season_ids: Collection[UUID]) -> None:
-    """Add items to seasons, where they are not in them yet."""
+    """Add items to seasons, except those that are in them already."""
     for season_id in season_ids:
         known = set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
         db.add_all(ItemSeason(item_id=item_id, season_id=season_id) for item_id in item_ids if item_id not in known)
@@ -113,5 +113,5 @@ def delist(db: Session, item_ids: Collection[UUID], season_id: UUID) -> None:
 
 
 def running_seasons(db: Session, today: date) -> list[UUID]:
-    """The seasons that are not over: what is added now answers to them."""
+    """The seasons that are not over, to which new items are added."""
     return [row.id for row in queries.seasons(db) if row.ends >= today]

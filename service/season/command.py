@@ -21,7 +21,7 @@ from service.kit.problems import Problem
 from service.season.core import HistoryEntry, Round, Season, What, due, split
 
 _AFTER_ALL: Final = "2200-01-01"
-"""The day after the last that a date may name: what ends with that one closes here."""
+"""The day after the last possible date, on which a round that ends with that date closes."""
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:

@@ -1,4 +1,4 @@
-"""When an item must pass a test next. Pure: the day comes in as an argument, and nothing is stored here.
+"""When an item must pass a test next. Pure: the day is an argument, and nothing is stored here.
 
 Every item must pass once in each round of its season. Days are local dates and rounds half-open: a round that
 closes on November 16 still counts a pass of November 15, and `due_by` is the first day too late.
@@ -14,7 +14,7 @@ from service.kit.problems import invalid
 
 
 class What(StrEnum):
-    """What history knows of an item. A partial test proves nothing; a voided one is not in the history."""
+    """The kinds of entries in an item's history. A partial test proves nothing; a voided one is not in the history."""
 
     PASS = "pass"  # noqa: S105
     FAIL = "fail"
@@ -23,7 +23,7 @@ class What(StrEnum):
 
 
 class DueState(StrEnum):
-    """The worst first, which is the order that counts where an item answers to several seasons."""
+    """Due states, the worst first; if an item is in several seasons, the worst one counts."""
 
     BLOCKED = "blocked"
     OVERDUE = "overdue"
@@ -46,7 +46,7 @@ class Round:
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """The days from `starts` to `ends`, both counted, and one or more rounds, in order, apart."""
+    """The days from `starts` to `ends`, both included, and one or more rounds, in order and without overlap."""
 
     starts: date
     ends: date
@@ -67,7 +67,7 @@ class Season:
 
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
-    """One line of an item's history, on a local day."""
+    """One entry of an item's history, on a local day."""
 
     on: date
     what: What
@@ -75,7 +75,7 @@ class HistoryEntry:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """An item's state, the first day too late for the pass it needs, and that round's number from 0."""
+    """An item's due state, the first day that is too late for its pass, and the number of that round, from 0."""
 
     state: DueState
     due_by: date | None = None
@@ -83,13 +83,13 @@ class Due:
 
     @property
     def last_day(self) -> date | None:
-        """The last day on which the pass still counts, as people say it: the day before `due_by`."""
+        """The last day on which the pass still counts: the day before `due_by`."""
         return self.due_by - timedelta(days=1) if self.due_by else None
 
 
 @dataclass(frozen=True, slots=True)
 class RoundProgress:
-    """A round, both days counted, and how many items are required to pass in it and have."""
+    """A round, from its first to its last day (included), and how many items have to pass in it and how many have."""
 
     number: int
     opens: date
@@ -98,24 +98,24 @@ class RoundProgress:
     required: int
 
     def is_open(self, today: date) -> bool:
-        """Whether it runs today."""
+        """Whether today is in the round."""
         return self.opens <= today <= self.last
 
 
 def shifted(season: Season, starts: date) -> Season:
-    """The season moved to another first day, with the same length and the same distances of its rounds."""
+    """The season moved to another first day; its length and the offsets of its rounds stay the same."""
     by = starts - season.starts
     rounds = tuple(Round(each.opens + by, each.closes + by) for each in season.rounds)
     return Season(starts, season.ends + by, rounds)
 
 
 def a_year_later(starts: date) -> date:
-    """The first day of the same season next year: 52 weeks on, so that it is the same day of the week."""
+    """The first day of the same season next year: 52 weeks later, so that it is the same day of the week."""
     return starts + timedelta(weeks=52)
 
 
 def split(starts: date, ends: date, count: int) -> tuple[Round, ...]:
-    """`count` rounds that share the days from `starts` to `ends`, both counted, evenly."""
+    """`count` rounds that divide the days from `starts` to `ends` (included) evenly."""
     _check_order(starts, ends)
     days = (ends - starts).days + 1
     if not 1 <= count <= days:
@@ -143,7 +143,7 @@ def due_in_seasons(seasons: Sequence[Season], in_service_on: date, history: Sequ
 def due_of_lanes(
     seasons: Sequence[Season], in_service_on: date, lanes: Sequence[Sequence[HistoryEntry]], on: date
 ) -> Due:
-    """What is due of an item on a day: every lane of it has to pass in each round, so its worst lane counts."""
+    """The due state of an item on a day: every lane has to pass in each round, so its worst lane counts."""
     return worst(due_in_seasons(seasons, in_service_on, history, on) for history in lanes)
 
 
@@ -160,7 +160,7 @@ def next_change(
     days = {day for season in seasons for each in season.rounds for day in (each.opens, each.closes)}
     days |= {entry.on for entry in history}
     for day in sorted(day for day in days if day > today):
-        if today < newest:  # something on a day to come, which clocks that differ may bring
+        if today < newest:  # an entry on a future day, which is possible if clocks differ
             standing = _standing(history, day)
         if _worst(seasons, in_service_on, standing, day) != now:
             return day
@@ -169,7 +169,7 @@ def next_change(
 
 @dataclass(frozen=True, slots=True)
 class _Standing:
-    """What a history comes to on a day: whether a fault or its proof is open, and the last pass."""
+    """The result of a history on a day: whether a fault or its proof is open, and the last pass."""
 
     blocked: bool
     last_pass: date | None
@@ -187,7 +187,7 @@ def _worst(seasons: Sequence[Season], in_service_on: date, standing: _Standing, 
 
 
 def worst(answers: Iterable[Due]) -> Due:
-    """The answer with the worst state; of several with that state, the one that is due first."""
+    """The due state that is worst; of several equal ones, the one that is due first."""
     states = list(DueState)
     return min(answers, key=lambda answer: (states.index(answer.state), answer.due_by or date.max))
 
@@ -211,7 +211,8 @@ def _due(rounds: Sequence[Round], in_service_on: date, standing: _Standing, toda
 
 
 def is_ready(due: DueState, passed_on: date | None, on: date, days: int) -> bool:
-    """Whether a spare may go in as it is on a day: it passed at most so many days before, and in the round that runs.
+    """Whether a spare can be used on a day without a further test: it passed at most `days` before, and in the current
+    round.
 
     What is current passed in the round that runs, if one does; where none runs, only the days count.
     """

@@ -1,4 +1,4 @@
-"""What people type about seasons and events, read into what the rules want.
+"""Reading what people type about seasons and events.
 
 People name the last day of a season or a round; the rules are half-open and want the day after.
 """
@@ -21,15 +21,15 @@ Value = TypeVar("Value")
 
 NAME_MOST = 60
 DAYS_MOST = 400
-"""A season lasts a year at the most, and some weeks for what is late; a longer one has a wrong day."""
+"""The most days of a season: a year and some weeks. A longer one has a wrong day."""
 ROUNDS_USUAL = 2
 ROWS = 4
-"""Rows for own round dates that a form offers at the least."""
+"""The fewest rows for own round dates in a form."""
 
 
 @dataclass(frozen=True)
 class SeasonEntry:
-    """A season as it was typed."""
+    """The values of a season's form."""
 
     name: str
     rule: Season
@@ -37,7 +37,7 @@ class SeasonEntry:
 
 @dataclass(frozen=True)
 class EventEntry:
-    """An event as it was typed; `sure`: also where there is one of this name on this day."""
+    """The values of an event's form; `sure` confirms an event although there is one of this name on this day."""
 
     name: str
     kind: EventKind
@@ -58,7 +58,7 @@ def blank_season(today: date) -> dict[str, object]:
 
 
 def shown_season(name: str, rule: Season) -> dict[str, object]:
-    """The values of a form for a season that is there, with the last day of each round."""
+    """The values of the form for an existing season, with the last day of each round."""
     even = len(rule.rounds) <= (rule.ends - rule.starts).days + 1
     is_even = even and rule.rounds == split(rule.starts, rule.ends, len(rule.rounds))
     own = [] if is_even else [(str(each.opens), str(last_day(each))) for each in rule.rounds]
@@ -90,7 +90,7 @@ def last_day(each: Round) -> date:
 
 
 def read_copy(posted: FormData) -> tuple[str, date]:
-    """The name and the first day of a season that is made like another.
+    """The name and the first day of a season that is copied from another one.
 
     Raises:
         Invalid: with a sentence for each that is wrong.
@@ -104,12 +104,12 @@ def read_copy(posted: FormData) -> tuple[str, date]:
 
 
 def next_name(name: str, years: int) -> str:
-    """A name for a season so many years on: Fall 2026 becomes Fall 2027; one without a year stays as it is."""
+    """The name of a season this many years later: Fall 2026 becomes Fall 2027; a name without a year is unchanged."""
     return re.sub(r"\b(19|20|21)\d\d\b", lambda year: str(int(year[0]) + years), name)
 
 
 def read_season(posted: FormData) -> SeasonEntry:
-    """A season from its form; own round dates go before the number of rounds.
+    """A season from its form; own round dates have priority over the number of rounds.
 
     Raises:
         Invalid: with a sentence for every field that is wrong.
@@ -152,12 +152,12 @@ def read_event(posted: FormData) -> EventEntry:
 
 
 def event_key(posted: Mapping[str, object]) -> str:
-    """The name and day that identify an event which was typed; a form that was asked about sends it back."""
+    """The name and day of a typed event as a key; a form that has to be confirmed sends it back."""
     return f"{posted.get('name') or ''} {posted.get('on') or ''}"
 
 
 def read_name(posted: FormData, what: str) -> str:
-    """The name of a season or an event, its spaces tidied."""
+    """The name of a season or an event, with single spaces."""
     name = " ".join(str(posted.get("name") or "").split())
     if not name or not can_be_shown(name):
         raise invalid("name", f"Name the {what}; short is best.")
@@ -209,7 +209,7 @@ def _own(posted: FormData) -> list[tuple[str, str]]:
 
 
 def _collected(errors: dict[str, str], read: Callable[[], Value]) -> Value | None:
-    """What `read` gives; None where it refuses, with its sentences added to `errors`."""
+    """The result of `read`; None if it refuses, with its sentences added to `errors`."""
     try:
         return read()
     except Invalid as refusal:

@@ -1,4 +1,4 @@
-"""Tables of the season: seasons, rounds, events, who answers to which, and the cached due state."""
+"""Tables of the season: seasons, rounds, events, the items of each season, and the cached due state."""
 
 from datetime import date, datetime
 from enum import StrEnum
@@ -12,14 +12,14 @@ from service.store.base import Base, BigInt, Revised, one_of, refers
 
 
 class EventKind(StrEnum):
-    """What an event is."""
+    """The kind of an event."""
 
     COMPETITION = "competition"
     SHOW = "show"
 
 
 class SeasonRow(Revised, Base):
-    """A season; first and last day both belong to it. Its revision speaks of its rounds, too."""
+    """A season, with its first and last day (included). Its revision also counts changes of its rounds."""
 
     __tablename__ = "season"
     __table_args__ = (CheckConstraint("ends >= starts", name="in_order"),)
@@ -62,7 +62,7 @@ class Event(Revised, Base):
 
 
 class ItemSeason(Base):
-    """An item answers to a season."""
+    """An item belongs to a season: it has to pass in each of its rounds."""
 
     __tablename__ = "item_season"
 
@@ -71,7 +71,7 @@ class ItemSeason(Base):
 
 
 class ItemDue(Base):
-    """The due state of an item : a cache, recomputed from history at any time.
+    """The due state of an item: a cache, which can be recomputed from history at any time.
 
     `changes_on` is the first day on which the state would change with nothing logged. `last_*` speak of the tests
     that stand (not voided).

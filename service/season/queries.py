@@ -1,4 +1,4 @@
-"""Every look-up about seasons."""
+"""Every query about seasons."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
@@ -20,7 +20,7 @@ def seasons(db: Session) -> Sequence[SeasonRow]:
     return db.scalars(select(SeasonRow).order_by(SeasonRow.starts.desc(), SeasonRow.name)).all()
 
 
-# A test that is logged asks these, so they are built once.
+# Logging a test runs these queries, so they are built once.
 _RULES = (
     select(SeasonRow.id, SeasonRow.starts, SeasonRow.ends, RoundRow.opens, RoundRow.closes)
     .outerjoin(RoundRow, RoundRow.season_id == SeasonRow.id)
@@ -37,7 +37,7 @@ _DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=Tr
 
 
 def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:
-    """Seasons with their rounds, as the due rule wants them."""
+    """Seasons with their rounds, for the due rule."""
     query = _RULES if season_ids is None else _RULES.where(SeasonRow.id.in_(season_ids))
     return _as_rules(db.connection().execute(query))
 
@@ -56,7 +56,7 @@ def _as_rules(rows: Iterable[Sequence[Any]]) -> dict[UUID, Season]:
 
 
 def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Season]]:
-    """The seasons that each of these items answers to."""
+    """The seasons of each of these items."""
     rows = db.connection().execute(_ANSWERS_TO, {"items": list(item_ids)}).all()
     by_id = _as_rules(row[1:] for row in rows)
     answers_to: dict[UUID, dict[UUID, Season]] = {item_id: {} for item_id in item_ids}
@@ -66,7 +66,7 @@ def seasons_of(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Seaso
 
 
 def current(rows: Sequence[SeasonRow], today: date) -> SeasonRow | None:
-    """The season that counts today: the running one that ends first, else the next one, else the last one."""
+    """The present season: the current one that ends first, else the next one, else the last one."""
     running = [row for row in rows if row.starts <= today <= row.ends]
     coming = [row for row in rows if row.starts > today]
     if running:
@@ -80,7 +80,7 @@ def rounds(db: Session, season_id: UUID) -> Sequence[RoundRow]:
 
 
 def enlisted(db: Session, season_id: UUID) -> set[UUID]:
-    """The items that answer to a season."""
+    """The items of a season."""
     return set(db.scalars(select(ItemSeason.item_id).where(ItemSeason.season_id == season_id)))
 
 
@@ -95,7 +95,7 @@ def event(db: Session, event_id: UUID) -> Event | None:
 
 
 def next_events(db: Session, today: date, most: int = 5) -> Sequence[Event]:
-    """The coming events, the soonest first; one that is today is still coming."""
+    """The coming events, today's included, the soonest first."""
     return db.scalars(select(Event).where(Event.on >= today).order_by(Event.on, Event.id).limit(most)).all()
 
 
@@ -106,7 +106,7 @@ def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
 
 
 def due_counts(db: Session) -> dict[DueState, int]:
-    """How many items stand in each due state, of those that are asked for their tests."""
+    """How many of the items that have to be tested are in each due state."""
     counted = {
         DueState(state): count
         for state, count in db.execute(select(ItemDue.state, func.count()).group_by(ItemDue.state))

@@ -1,4 +1,4 @@
-"""What happens with tags: issuing codes, finding what a code is on, what waits to be printed, retagging."""
+"""Actions on tags: issuing codes, retagging, and the list of tags to print."""
 
 import random
 from collections.abc import Collection, Mapping, Sequence

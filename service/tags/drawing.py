@@ -1,4 +1,4 @@
-"""Drawing labels into a PDF, in vectors: what `service.tags.core` places, put on paper.
+"""Drawing the marks of `service.tags.core` into a PDF, as vectors.
 
 A page's content is written in one piece, in millimeters from the top left corner, under one matrix that also puts a
 printer's errors right. A symbol is one path of whole squares under a matrix of its own; it repeats on both panels and
@@ -23,7 +23,7 @@ from service.tags.core.symbols import QUIET_MODULES, Grid, grid, matrix, runs
 
 _POINTS = 72 / 25.4
 _ROUND = 0.5523
-"""How far a Bézier curve's handles reach to make a quarter of a circle of radius 1."""
+"""The length of the handles of a Bézier curve that is a quarter of a circle with radius 1."""
 
 
 def sheet_pdf(pages: Sequence[Page], sheet: PaperSheet, printer: Printer) -> bytes:
@@ -35,7 +35,7 @@ def sheet_pdf(pages: Sequence[Page], sheet: PaperSheet, printer: Printer) -> byt
 
 
 def calibration_pdf(sheet: PaperSheet, printer: Printer) -> bytes:
-    """A PDF of one page to measure a printer by: rulers of 100 mm both ways, and the outlines of the labels."""
+    """A PDF of one page for measuring a printer: rulers of 100 mm in both directions, and outlines of the labels."""
     pdf = _document(sheet, "Coilbook printer check")
     _add_page(pdf, sheet, printer, [_mark(mark) for mark in calibration(sheet)] + [_outlines(sheet)])
     return bytes(pdf.output())
@@ -51,7 +51,7 @@ def _document(sheet: PaperSheet, title: str) -> FPDF:
 
 def _add_page(pdf: FPDF, sheet: PaperSheet, printer: Printer, content: Iterable[str]) -> None:
     pdf.add_page()
-    for font in Font:  # a blank in each font, so that the page knows it
+    for font in Font:  # a blank in each font, so that the page includes the font
         pdf.set_font(font.removesuffix("B"), "B", 10)
         pdf.text(0, 0, " ")
     across, down = printer.scale
@@ -61,7 +61,7 @@ def _add_page(pdf: FPDF, sheet: PaperSheet, printer: Printer, content: Iterable[
     drawn = "\n".join(content)
     for font, name in names.items():
         drawn = drawn.replace(f"/{font} ", f"/{name} ")
-    # Whole pages in the language of PDF: the library has no call for a matrix over text and paths alike.
+    # Whole pages are written as PDF operators: the library has no call for a matrix that applies to text and paths.
     pdf._out(f"q {_numbers(*corrected)} cm\n{drawn}\nQ")
 
 
@@ -102,7 +102,7 @@ def _symbol(box: Box, url: str) -> str:
 
 @lru_cache(maxsize=8)
 def _squares(url: str) -> tuple[Grid, str]:
-    """The symbol of an address as one path, its dark squares merged along each row; ends A and B ask in turn."""
+    """The symbol of an address as one path, its dark squares merged along each row; cached for ends A and B."""
     symbol = grid(url)
     path = " ".join(
         f"{at} {row} {length} 1 re" for row, cells in enumerate(matrix(url, symbol)) for at, length in runs(cells)

@@ -1,4 +1,4 @@
-"""What is typed about printing: which tags, how, on which sheet, by which printer."""
+"""Reading what is typed about printing: which tags, how, on which sheet, by which printer."""
 
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
@@ -17,12 +17,12 @@ PRINTER_WORDS = {
     "right": "Too far right",
     "down": "Too far down",
 }
-"""The measures of a printer by the words that stand above them."""
+"""The measures of a printer, by their labels."""
 _Made = TypeVar("_Made")
 
 
 def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
-    """How to print, as it was chosen; what is left out is as usual.
+    """How to print, as it was chosen; missing choices have their default values.
 
     Raises:
         Invalid: with a sentence for each field that is wrong.
@@ -38,7 +38,7 @@ def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
 
 
 def read_sheet(typed: Mapping[str, Any]) -> PaperSheet:
-    """A sheet by its typed dimensions.
+    """A sheet from its typed dimensions.
 
     Raises:
         Invalid: with a sentence for each dimension that is wrong.
@@ -47,7 +47,7 @@ def read_sheet(typed: Mapping[str, Any]) -> PaperSheet:
 
 
 def read_printer(typed: Mapping[str, Any]) -> Printer:
-    """How a printer prints, by what was measured.
+    """A printer from the typed measurements.
 
     Raises:
         Invalid: with a sentence for each measure that is wrong.

@@ -1,4 +1,4 @@
-"""Tables of tags: which code was on what, from when until when; what they are printed on, and by what."""
+"""Tables of tags: which code was on what, from when until when; the label sheets, and the printer."""
 
 from datetime import datetime
 from uuid import UUID
@@ -40,13 +40,13 @@ class Tag(Base):
 
 
 TAG_IN_USE = Tag.until.is_(None)
-"""Whether a tag is on something now."""
+"""The condition that a tag is on something now."""
 IS_TAG_OF_ITEM = (Tag.item_id == Item.id) & TAG_IN_USE
-"""What joins to an item the tag that is on it now."""
+"""The join condition of an item and its present tag."""
 
 
 class TagPrint(Base):
-    """A tag that is to be printed: new, or worn; `printed_at` ends its wait."""
+    """A request to print a tag, because it is new or worn; `printed_at` is set once it was printed."""
 
     __tablename__ = "tag_print"
 
@@ -59,7 +59,7 @@ class TagPrint(Base):
 
 
 WAITS_FOR_PRINT = TagPrint.printed_at.is_(None)
-"""Whether a tag waits to be printed."""
+"""The condition that a tag waits to be printed."""
 
 
 class LabelSheet(Base):
@@ -85,7 +85,7 @@ class LabelSheet(Base):
 
 
 class TagPrinter(Base):
-    """How the printer prints, as it was last measured, in micrometers: the newest row counts."""
+    """The measurements of the printer, in micrometers; the newest row counts."""
 
     __tablename__ = "tag_printer"
 

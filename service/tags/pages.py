@@ -27,7 +27,7 @@ router = APIRouter(include_in_schema=False)
 _NO_PLACE = "There is no such place. Go back to the places and look from there."
 
 AT_ONCE = 200
-"""Tags on one page of the list and in one PDF of it: beyond, the printer is the slow part."""
+"""The most tags on one page of the list and in one PDF: for more, the printer takes longer than the service."""
 STYLES = [
     ("", "As it suits each"),
     (Style.FLAG, "Flags"),
@@ -50,7 +50,7 @@ def tags_to_print(
     printed: int | None = None,
     added: int | None = None,
 ) -> Response:
-    """The tags that wait to be printed, or those of these codes, and how to print them."""
+    """Show the tags that wait to be printed, or those with these codes, and how to print them."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with context.reading() as db:
         return _to_print(context, db, Form(values=values), code, printed=printed, added=added)
@@ -66,7 +66,7 @@ def preview(
     around: str = "",
     page: int = 1,
 ) -> Response:
-    """A page of the sheets as it will be printed, and the way to the PDF."""
+    """Show a page of the sheets as it will be printed, and the link to the PDF."""
     values = {"sheet": sheet, "style": style, "start": start, "around": around}
     with context.reading() as db:
         try:
@@ -93,7 +93,7 @@ def preview(
 def sheet_pdf(
     context: LeadContext, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
 ) -> Response:
-    """The tags of these codes on sheets to print, as PDF."""
+    """Download the tags with these codes on sheets, as PDF."""
     with context.reading() as db:
         _refuse_count(code)
         setup = read_setup(sheet or _usual(context), style, start, around)
@@ -104,7 +104,7 @@ def sheet_pdf(
 
 @router.post("/tags/printed")
 def printed_tags(context: LeadContext, posted: Posted) -> Response:
-    """Take off the list what is on paper."""
+    """Remove the printed tags from the list."""
     form, codes = typed(posted, *SETUP), [str(code) for code in posted.getlist("code")]
 
     def note() -> str:
@@ -120,7 +120,7 @@ def printed_tags(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/tags/places")
 def places(context: LeadContext) -> Response:
-    """Which places have a tag of their own, and giving tags to those that have none."""
+    """Show which places have a tag, with the form for giving tags to others."""
     with context.reading() as db:
         return _places(context, db, Form())
 
@@ -141,7 +141,7 @@ def tag_places(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/t/{code}/retag")
 def retag_page(context: LeadContext, code: str) -> Response:
-    """What a new tag means, before it is done."""
+    """Say what a new tag means before it is issued."""
     with context.reading() as db:
         item = queries.item_with(db, code)
         name = item_name(item.kind, item.length_mm, Unit(context.program.unit))
@@ -158,7 +158,7 @@ def retag(context: LeadContext, code: str, posted: Posted) -> Response:
 
 @router.post("/t/{code}/worn")
 def replace_worn_tag(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Let a worn tag be printed again; the code stays."""
+    """Put a worn tag on the list to be printed again; its code stays."""
     op = read_op(posted.get("op"))
     same = context.once(op, "tag.worn", code, lambda db: actions.ask_print(db, code, "worn", context.actor))
     return RedirectResponse(f"/t/{same}?worn=1", 303)
@@ -181,7 +181,7 @@ def _to_print(
     printed: int | None = None,
     added: int | None = None,
 ) -> Response:
-    """The list and the form. A form that was refused shows all that waits, with what was ticked still ticked."""
+    """The list and the form. After a refusal it shows all waiting tags, and ticked ones are still ticked."""
     named = codes if codes and not form.errors else ()
     tags = _tags_by_code(db, named) if named else queries.waiting(db, AT_ONCE)
     listed = {tag.code for tag in tags}
@@ -212,7 +212,7 @@ def _tags_by_code(db: Session, codes: Codes) -> list[OnTag]:
 
 
 def _facts(context: RequestContext, sheet: PaperSheet) -> dict[str, SymbolFacts | str]:
-    """For each kind of tag with a QR, what it will be like on this sheet, or why it cannot be printed on it."""
+    """For each kind of tag with a QR, its size on this sheet, or why it cannot be printed on it."""
     facts_of: dict[str, SymbolFacts | str] = {}
     for style in (Style.FLAG, Style.PLATE):
         try:

@@ -14,20 +14,21 @@ from typing import Final
 from service.kit.problems import Busy, Invalid, invalid
 
 MOST_PIXELS: Final = {"JPEG": 30_000_000, "PNG": 16_000_000, "WEBP": 8_000_000}
-"""Cameras write JPEG, which is decoded small at once; the others are screenshots, and take up to 24 bytes a pixel."""
+"""The most pixels by format: JPEG, from cameras, is decoded at a reduced size; the others, from screenshots, take up to
+24 bytes for each pixel."""
 MOST_AT_ONCE: Final = 2
 READ_AT: Final = 4_000_000
 """Pixels that a photo is brought down to before it is searched. A picture made of nothing but the corner marks of QR
 codes takes 0.9 s at 4 million, and 8 s at 12 million."""
 _MOST_SCANS: Final = 100
-"""A JPEG of many small scans, each over the whole picture, would take hours; cameras write about ten."""
+"""The most scans of a JPEG: many small ones, each over the whole picture, would take hours; cameras write about ten."""
 _WAIT: Final = 1.0
 
 _slots = BoundedSemaphore(MOST_AT_ONCE)
 
 
 def read_photo(photo: bytes) -> list[str]:
-    """What the QR codes in a JPEG, PNG or WebP say, each once.
+    """The texts of the QR codes in a JPEG, PNG or WebP, without duplicates.
 
     Raises:
         Invalid: it is none of these, broken, or too large.

@@ -1,4 +1,4 @@
-"""A page of labels as SVG that is part of a page of ours: what `service.tags.core` places, put on the screen."""
+"""Drawing the marks of `service.tags.core` as SVG in a page, for the preview of a page of labels."""
 
 from collections.abc import Iterator
 
@@ -15,7 +15,7 @@ _FAMILY = {Font.PLAIN: "Helvetica, Arial, sans-serif", Font.CODE: "Courier New, 
 
 
 def page_svg(page: Page, sheet: PaperSheet, title: str) -> Markup:
-    """The page with its labels' outlines; its colors are paper and ink, whatever the theme."""
+    """The page with the outlines of its labels, in black on white in every theme."""
     urls = {placed.label.url: f"q{number}" for number, placed in enumerate(page)}
     size = f"{mm(sheet.width):g} {mm(sheet.height):g}"
     parts = [

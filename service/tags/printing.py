@@ -1,4 +1,4 @@
-"""Printing tags: what the labels show, the sheets and the printer of the program, the PDF."""
+"""Printing tags: the content of labels, the sheets and the printer of the program, the PDF."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
@@ -27,11 +27,11 @@ from service.tags.queries import OnTag, refuse_ended, tag_on
 from service.wiring.wirings import Wiring
 
 FLAGS = Setup(style=Style.FLAG)
-"""What the command line prints: flags, on plain paper."""
+"""The setup of the command line: flags on plain paper."""
 
 
 def sheets(db: Session) -> dict[str, PaperSheet]:
-    """Every sheet that tags can be printed on, by key: the built-in ones, then the program's own."""
+    """Every sheet for printing tags, by key: the built-in ones, then the program's own."""
     names = [each.name for each in fields(PaperSheet) if each.name != "cut"]
     own = {str(row.id): row for row in queries.label_sheets(db)}
     return SHEETS | {key: PaperSheet(**{name: getattr(row, name) for name in names}) for key, row in own.items()}
@@ -55,13 +55,13 @@ def usual_sheet(unit: Unit) -> str:
 
 
 def printer(db: Session) -> Printer:
-    """The printer as it was last measured, or one without an error where none was measured."""
+    """The printer as it was last measured, or one without an error if none was measured."""
     row = queries.printer(db)
     return Printer(row.measured_x, row.measured_y, row.right, row.down) if row else Printer()
 
 
 def tag_pages(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup) -> list[Page]:
-    """The pages with the tags of these codes, in their order, or of all items where none is named.
+    """The pages with the tags of these codes, in their order; without codes, those of all items.
 
     Raises:
         CannotPrint: no address is set that a tag could carry, a label is too small for it, or nothing is to print.
@@ -134,7 +134,7 @@ def end_sheet(db: Session, sheet_id: UUID, now: datetime) -> None:
 
 
 def measured(db: Session, printer: Printer, actor: Actor) -> None:
-    """Store how the printer prints."""
+    """Store the measurements of the printer."""
     sizes = {each.name: getattr(printer, each.name) for each in fields(Printer)}
     db.add(TagPrinter(**sizes, measured_at=actor.now, measured_by=actor.who.id))
     db.flush()

@@ -1,4 +1,4 @@
-"""Every look-up about tags."""
+"""Every query about tags."""
 
 from collections.abc import Collection, Iterable, Sequence
 from contextlib import suppress
@@ -35,7 +35,7 @@ def tags(db: Session, codes: Collection[str]) -> Sequence[Tag]:
 
 
 def known(db: Session, codes: Collection[str]) -> set[str]:
-    """Those of these codes that are or were on something here."""
+    """Those of these codes that are or were on something."""
     return {code for some in chunks(codes) for code in db.scalars(select(Tag.code).where(Tag.code.in_(some)))}
 
 
@@ -57,7 +57,7 @@ def codes_now(db: Session) -> Sequence[str]:
 
 @dataclass(frozen=True)
 class OnTag:
-    """What a tag is on, as it is printed: `kind` "" for a place, whose name is its `label`; millimeters."""
+    """What a tag is on, for printing: `kind` is "" for a place, whose name is its `label`; lengths in millimeters."""
 
     code: str
     kind: str
@@ -82,7 +82,7 @@ def _as_on_tag(row: Row[*tuple[Any, ...]]) -> OnTag:
 
 
 def to_draw(db: Session, codes: Sequence[str]) -> list[OnTag]:
-    """What these codes are on, in the same order, or every item that has a tag where no code is given."""
+    """What these codes are on, in the same order; without codes, every item that has a tag."""
     if not codes:
         now = _on_tags().where(TAG_IN_USE, Tag.item_id.is_not(None))
         return [_as_on_tag(row) for row in db.execute(now.order_by(Item.kind, Item.length_mm, Tag.code))]
@@ -119,7 +119,7 @@ def is_waiting(db: Session, code: str) -> bool:
 
 
 def end_wait(db: Session, codes: Collection[str], now: datetime) -> int:
-    """Note that these codes were printed, and return how many of them waited."""
+    """Record that these codes were printed, and return how many of them waited."""
     done = db.execute(update(TagPrint).where(TagPrint.code.in_(codes), WAITS_FOR_PRINT).values(printed_at=now))
     return int(done.rowcount)  # type: ignore[attr-defined]
 
@@ -162,7 +162,7 @@ def tag_on(db: Session, typed: str) -> Tag:
 
 
 def tags_on(db: Session, typed: Iterable[str]) -> Sequence[Tag]:
-    """The tags that codes name, asked for at once; no code and codes on nothing are passed over.
+    """The tags of these codes, in one query; empty codes and codes on nothing are skipped.
 
     As long as these are held on to, `tag_on` finds them without asking again.
     """

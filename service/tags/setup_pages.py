@@ -1,4 +1,4 @@
-"""Pages of what tags are printed with: the program's own sheets, and its printer."""
+"""Pages of the setup for printing tags: the program's own sheets, and its printer."""
 
 from uuid import UUID
 
@@ -19,14 +19,14 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/tags/sheets")
 def sheets(context: LeadContext) -> Response:
-    """The sheets that there are, and adding one by its dimensions."""
+    """Show the sheets, with the form for adding one by its dimensions."""
     with context.reading() as db:
         return _sheets(context, db, Form())
 
 
 @router.post("/tags/sheets")
 def add_sheet(context: LeadContext, posted: Posted) -> Response:
-    """Keep a sheet of the program's own."""
+    """Add a sheet of the program's own."""
     form = typed(posted, *WORDS)
 
     def add() -> str:
@@ -39,7 +39,7 @@ def add_sheet(context: LeadContext, posted: Posted) -> Response:
 
 @router.post("/tags/sheets/{sheet_id}/end")
 def end_sheet(context: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
-    """Offer a sheet no longer."""
+    """Stop offering a sheet."""
     context.once(
         read_op(posted.get("op")),
         "sheet.end",
@@ -51,14 +51,14 @@ def end_sheet(context: LeadContext, sheet_id: UUID, posted: Posted) -> Response:
 
 @router.get("/tags/printer")
 def printer(context: LeadContext, kept: int = 0) -> Response:
-    """How the printer prints, and measuring it."""
+    """Show the measurements of the printer, with the form for them."""
     with context.reading() as db:
         return _printer(context, db, Form(), kept=bool(kept))
 
 
 @router.post("/tags/printer")
 def measure_printer(context: LeadContext, posted: Posted) -> Response:
-    """Keep what was measured on the printed page."""
+    """Save what was measured on the printed page."""
     form = typed(posted, *PRINTER_WORDS)
 
     def measure() -> str:
@@ -71,7 +71,8 @@ def measure_printer(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/tags/printer.pdf")
 def printer_check(context: LeadContext, sheet: str = "", corrected: int = 0) -> Response:
-    """The page with rulers to measure a printer by; `corrected`: by what was measured before, to see that it helps."""
+    """Download the page with rulers for measuring a printer; with `corrected`, corrected by the last measurements, as a
+    check."""
     with context.reading() as db:
         on_sheet = printing.sheet_called(db, sheet or printing.usual_sheet(Unit(context.program.unit)))
         as_it_is = printing.printer(db) if corrected else Printer()

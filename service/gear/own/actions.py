@@ -1,4 +1,4 @@
-"""Making and ending a program's own wiring. Nothing changes it in between, since tests refer to it by its key."""
+"""Making and ending a program's own wiring. It cannot be changed, since tests refer to it by its key."""
 
 import re
 import unicodedata
@@ -52,7 +52,7 @@ def end_wiring(db: Session, key: str, actor: Actor) -> None:
 
 
 def checked_name(db: Session, name: str) -> str:
-    """The name of a new wiring, spaces put in order.
+    """The name of a new wiring, with single spaces.
 
     Raises:
         Invalid: for `name`, with the reason.

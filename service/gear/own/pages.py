@@ -1,4 +1,4 @@
-"""Pages of wirings: the built-in ones and the program's own, and entering one of its own."""
+"""Pages of wirings: the built-in ones and the program's own, and entering a new one."""
 
 import hashlib
 import json
@@ -37,12 +37,12 @@ EXAMPLE = {
     "others": "As Bs",
     "bonds": "",
 }
-"""What the form comes with: the plain three-contact cable, to be changed into what the program has."""
+"""The initial values of the form: the plain three-contact cable, as an example to be changed."""
 
 
 @dataclass(frozen=True)
 class WiringText:
-    """A wiring in the trade's words: a line each for its conductors, contacts that rest, and bonds."""
+    """A wiring in words: a line for each of its conductors, its unused contacts, and its bonds."""
 
     conductors: tuple[tuple[str, str, str], ...]
     loose: tuple[str, ...]
@@ -53,7 +53,7 @@ class WiringText:
 
 @router.get("/wirings")
 def wirings_page(context: ViewerContext) -> Response:
-    """Every wiring: the program's own, and those built in."""
+    """Show every wiring: the program's own, and the built-in ones."""
     with context.reading() as db:
         return context.page(
             "gear/wirings.html",
@@ -65,14 +65,14 @@ def wirings_page(context: ViewerContext) -> Response:
 
 @router.get("/wirings/new")
 def new_wiring(context: LeadContext) -> Response:
-    """Enter a wiring of one's own, from an example."""
+    """Show the form for a new wiring, with an example."""
     with context.reading():
         return _form(context, Form(values=EXAMPLE))
 
 
 @router.post("/wirings/new")
 def make_wiring(context: LeadContext, posted: Posted) -> Response:
-    """Show the wiring as it was read; store it when the same content is sent again."""
+    """Show the wiring as it was understood; store it when the same content is sent again."""
     form = typed(posted, *LABELS)
 
     def make() -> str | Response:
@@ -95,14 +95,14 @@ def make_wiring(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/wirings/{key}")
 def wiring_page(context: ViewerContext, key: str, message: Message = "") -> Response:
-    """One wiring: what reaches what."""
+    """Show one wiring: which contacts it joins."""
     with context.reading() as db:
         return _wiring(context, db, key, message)
 
 
 @router.post("/wirings/{key}/end")
 def end_wiring(context: LeadContext, key: str, posted: Posted) -> Response:
-    """Offer a wiring no longer."""
+    """Stop offering a wiring for new items."""
     op = read_op(posted.get("op"))
     context.once(op, "wiring.end", [key], lambda db: actions.end_wiring(db, key, context.actor))
     return RedirectResponse(f"/wirings/{key}?said=ended", 303)
@@ -120,7 +120,7 @@ def read_wiring_text(wiring: Wiring) -> WiringText:
 
 
 def _short(contact: str) -> str:
-    """A contact in words, without its end, which stands above its column."""
+    """A contact in words, without its end, which is the heading of its column."""
     return contact_words(contact).partition(" at end ")[0]
 
 
@@ -134,7 +134,7 @@ def _print(values: Mapping[str, str], spec: dict[str, Any]) -> str:
 
 
 def _is_seen(posted: FormData, values: Mapping[str, str], spec: dict[str, Any]) -> bool:
-    """Whether exactly this was shown before: what is kept for good is kept as it was seen."""
+    """Whether exactly this content was shown before, since a stored wiring cannot be changed."""
     return posted.get("do") == "keep" and posted.get("seen") == _print(values, spec)
 
 

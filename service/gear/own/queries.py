@@ -1,4 +1,4 @@
-"""Look-ups about a program's own wirings, including those that have ended."""
+"""Queries about a program's own wirings, including those that have ended."""
 
 from collections.abc import Sequence
 
@@ -10,12 +10,12 @@ from service.kit.text import alike
 
 
 def every_own_wiring(db: Session) -> Sequence[OwnWiring]:
-    """All of them by name, those still offered first."""
+    """All own wirings by name, those that are still offered first."""
     return db.scalars(select(OwnWiring).order_by(OwnWiring.ended_at.is_not(None), OwnWiring.name)).all()
 
 
 def name_is_taken(db: Session, name: str) -> bool:
-    """Whether an own wiring has this name, in whatever case."""
+    """Whether an own wiring has this name, ignoring case."""
     return any(alike(name, each) for each in db.scalars(select(OwnWiring.name)))
 
 

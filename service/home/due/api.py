@@ -21,7 +21,7 @@ router = api_router(tag="due")
 
 
 class DueOut(BaseModel):
-    """An item and what is due of it: `due_by` is the first day too late, `round` counts from 0."""
+    """An item and its due state: `due_by` is the first day that is too late, `round` counts from 0."""
 
     code: str
     label: str
@@ -36,9 +36,10 @@ class DueOut(BaseModel):
 
 
 class DueListOut(BaseModel):
-    """`counts` are of all items that are asked; `items` the first of each state, and `next` the cursors for more.
+    """`counts` are over all items that have to be tested; `items` has the first of each state, and `next` the cursors
+    for more.
 
-    `left` items are still as they were reckoned `as_of` an earlier day, while house is kept (None: they never were).
+    While housekeeping runs, `left` items still have the due state of an earlier day, `as_of` (None: they have none).
     """
 
     on: date
@@ -59,8 +60,8 @@ def due(
 ) -> DueListOut:
     """Counts and items by due state, today or `on` another day, the soonest due first.
 
-    Each state comes with up to `limit` items (200 if not said). Where `next` has a cursor for a state, that state has
-    more: ask with `state` and `after`.
+    Each state has up to `limit` items (200 by default). If `next` has a cursor for a state, that state has more: ask
+    with `state` and `after`.
     """
     if after is not None and state is None:
         raise invalid("after", "after belongs to one state: name it with state=, as in state=overdue.")

@@ -1,4 +1,4 @@
-"""What is due, as a page to walk with: place by place, each item with its state."""
+"""The page of what is due, for a walk from place to place, with the state of each item."""
 
 from collections.abc import Callable
 from datetime import date
@@ -25,7 +25,7 @@ from service.web.forms import Form
 router = APIRouter(include_in_schema=False)
 
 OPEN = tuple(state for state in DueState if state is not DueState.CURRENT)
-"""States that ask for something; `current` is shown when it is asked for by name."""
+"""States that need a test; `current` is shown only if it is selected."""
 
 
 @router.get("/due")

@@ -1,4 +1,5 @@
-"""What is due, looked up for pages and JSON: from the cache for today, from history by the pure rule for other days."""
+"""Queries for what is due, for pages and JSON: from the cache for today, from the history by the pure rule for other
+days."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -25,7 +26,7 @@ from service.testlog.queries import events, suspected
 
 @dataclass(frozen=True)
 class DueRow:
-    """An item with its code and what is due of it."""
+    """An item with its code and its due state."""
 
     item: ItemFacts
     code: str
@@ -33,7 +34,7 @@ class DueRow:
 
 
 Page = tuple[list[DueRow], str | None]
-"""Some lines, and the cursor of the next page."""
+"""Some rows, and the cursor of the next page."""
 
 
 def by_state(
@@ -66,7 +67,7 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
         func.coalesce(PlaceA.name, ""),
         ItemDue.item_id,
     ]
-    # Only what sorts is read of all that are due; what is shown, of those on the page.
+    # For all due items only the sort keys are read; what is shown, only for those on the page.
     query = (
         select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
         .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & LIVES_THERE_NOW)
@@ -86,7 +87,7 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
 def walk_through(
     db: Session, dues: dict[UUID, Due], wanted: Collection[DueState], size: int, after: str | None
 ) -> Page:
-    """The same for what was reckoned as of another day."""
+    """The same for due states that were computed as of another day."""
     ids = [item_id for item_id, due in dues.items() if due.state in wanted]
     items, codes = _facts(db, ids)
     lines = sorted((DueRow(items[one], codes.get(one, ""), dues[one]) for one in ids), key=_place_in_walk)
@@ -97,7 +98,7 @@ def walk_through(
 
 
 def reckoned(db: Session, on: date, zone: ZoneInfo) -> dict[UUID, Due]:
-    """What the rule says, as of a day, of every item that is asked today."""
+    """The due state by the rule, as of a day, of every item that has to be tested today."""
     query = select(Item.id, Item.in_service_on).where(ITEM_IS_ASKED)
     since = {row.id: row.in_service_on for row in db.execute(query)}
     due_of = {}

@@ -1,4 +1,4 @@
-"""What happens with items across features: adding them takes gear, tags, the running seasons and the due state."""
+"""Actions on items across features: adding them involves gear, tags, the current seasons and the due state."""
 
 from typing import Any
 from uuid import UUID, uuid5
@@ -21,9 +21,9 @@ from service.testlog.effects import refresh_due
 
 
 def add(db: Session, actor: Actor, op: UUID, new: NewItems, unit: Unit) -> list[dict[str, Any]]:
-    """Add items, tag them, let them answer to the running seasons, and say how they stand.
+    """Add items, give them codes, add them to the current seasons, and compute their due states.
 
-    Their ids follow from the client's, so that a copy of the same request makes the same items. `unit` is that of the
+    Their ids are made from the client's id, so that the same request makes the same items. `unit` is the unit of the
     lengths in the answer.
 
     Raises:
@@ -56,7 +56,7 @@ def add(db: Session, actor: Actor, op: UUID, new: NewItems, unit: Unit) -> list[
 
 
 def change(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
-    """Change what is known of an item, and keep what it was in the audit trail.
+    """Change the details of an item, and keep the old values in the audit trail.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item, or it would have been bought in the future.
@@ -72,7 +72,7 @@ def change(db: Session, actor: Actor, code: str, details: ItemDetails) -> None:
 
 
 def move(db: Session, actor: Actor, code: str, placing: Placing) -> None:
-    """Put an item where it lives from now on.
+    """Set the place of an item.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item.
@@ -92,7 +92,7 @@ def move(db: Session, actor: Actor, code: str, placing: Placing) -> None:
 
 
 def note(db: Session, actor: Actor, code: str, text: str) -> None:
-    """Write something down about an item.
+    """Add a note to an item.
 
     Raises:
         Invalid, NotFound, Gone: the code is on no item.

@@ -1,4 +1,4 @@
-"""Items as the API answers them."""
+"""Items in the answers of the API."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -11,13 +11,13 @@ from service.kit.quantities import Unit, format_length
 
 
 def items_json(db: Session, item_ids: Sequence[UUID], unit: Unit) -> list[dict[str, Any]]:
-    """These items, in this order, as the API answers them."""
+    """These items, in this order, as JSON values."""
     rows = item_rows(db, item_ids)
     return [as_json(rows[item_id], unit) for item_id in item_ids]
 
 
 def as_json(row: ItemRow, unit: Unit) -> dict[str, Any]:
-    """An item as the API answers it: lengths in millimeters and in words, the price in dollars."""
+    """An item as a JSON value: lengths in millimeters and in words, the price in dollars."""
     item = row.facts
     return {
         "id": str(item.id),

@@ -41,7 +41,7 @@ def list_items(
     after: Cursor = None,
     limit: Limit = None,
 ) -> dict[str, Any]:
-    """Items by kind, length and id, narrowed down, a page at a time."""
+    """Filtered items by kind, length and id, a page at a time."""
     size = page_size(limit)
     with context.reading() as db:
         rows, following = page_of_items(db, filters, after, size)

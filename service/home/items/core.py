@@ -1,4 +1,4 @@
-"""What a list of items is narrowed down by. Pure."""
+"""The filters of a list of items. Pure."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
@@ -12,7 +12,9 @@ SEARCH_MOST = 60
 
 @dataclass(frozen=True)
 class Filters:
-    """What an item must meet to be listed; empty is no condition. `q` is looked for in code, label, place, batch."""
+    """The conditions for an item to be listed; an empty one is no condition. `q` is searched in code, label, place,
+    batch.
+    """
 
     q: str = ""
     kind: str = ""
@@ -23,17 +25,17 @@ class Filters:
 
     @property
     def active(self) -> dict[str, str]:
-        """The conditions that there are, by name."""
+        """The conditions that are not empty, by name."""
         return {name: value for name, value in asdict(self).items() if value}
 
 
 def read_filters(
     q: str = "", kind: str = "", state: str = "", flag: str = "", due: str = "", place: str = ""
 ) -> Filters:
-    """Filters from an address.
+    """The filters in an address.
 
     Raises:
-        Invalid: a word that is none of its field's, each with a sentence.
+        Invalid: with a sentence for each field with an unknown word.
     """
     known: dict[str, tuple[str, Iterable[str]]] = {
         "kind": (kind, KINDS),

@@ -1,4 +1,4 @@
-"""What an address narrows a list of items down by, on the page and over the API."""
+"""The filters of a list of items in an address, for the page and the API."""
 
 from typing import Annotated
 
@@ -10,7 +10,7 @@ from service.season.core import DueState
 from service.web import schema
 
 
-async def item_filters(  # waits for nothing, so it needs no thread
+async def item_filters(  # does no blocking work, so it needs no thread
     q: Annotated[str, Query(json_schema_extra={"maxLength": SEARCH_MOST, **schema.TEXT})] = "",
     state: Annotated[str, Query(json_schema_extra=schema.one_of(ItemState))] = "",
     flag: Annotated[str, Query(json_schema_extra=schema.one_of(FlagKind))] = "",
@@ -21,7 +21,7 @@ async def item_filters(  # waits for nothing, so it needs no thread
     """The filters in an address.
 
     Raises:
-        Invalid: a word that is none of its field's, each with a sentence.
+        Invalid: with a sentence for each field with an unknown word.
     """
     return read_filters(q, kind, state, flag, due, place)
 

@@ -1,4 +1,4 @@
-"""Pages of gear: the list, adding, an item's full record, and changing what is known of it."""
+"""Pages of gear: the list, adding items, an item's full record, and changing its details."""
 
 from dataclasses import replace
 from urllib.parse import urlencode
@@ -44,7 +44,7 @@ LABELS = {
     "bought_on": "Bought on",
     "price": "Price",
 }
-"""The fields of the forms here, by the words that stand above them."""
+"""The fields of the forms here, by their labels."""
 STRAPPED = [("", "Only at an instrument frame"), ("yes", "Yes"), ("no", "No")]
 STRAPPED_WORDS = {None: "", True: "yes", False: "no"}
 
@@ -55,7 +55,7 @@ def gear_list(
     filters: ItemFilters,
     after: str | None = None,
 ) -> Response:
-    """All gear, narrowed down, a page at a time."""
+    """Show the filtered gear, a page at a time."""
     with context.reading() as db:
         rows, following = page_of_items(db, filters, after, PAGE)
         unit = Unit(context.program.unit)
@@ -72,14 +72,14 @@ def gear_list(
 
 @router.get("/gear/new")
 def new_items(context: LeadContext) -> Response:
-    """Add one item, or many that are alike."""
+    """Show the form for adding one item, or many equal ones."""
     with context.reading() as db:
         return _new(context, db, Form(values={"kind": USUAL_KIND, "count": "1"}))
 
 
 @router.post("/gear/new")
 def add_items(context: LeadContext, posted: Posted) -> Response:
-    """Make the items, and go on to the one, or to the tags of the many."""
+    """Add the items, and redirect to the item, or to the tags if there are several."""
     form = _typed(posted)
 
     def add() -> str:
@@ -99,14 +99,14 @@ def add_items(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/gear/{code}")
 def item_page(context: ViewerContext, code: str, message: Message = "") -> Response:
-    """The full record of an item."""
+    """Show the full record of an item."""
     with context.reading() as db:
         return _record(context, db, code, Form(), message)
 
 
 @router.get("/gear/{code}/edit")
 def edit_page(context: LeadContext, code: str) -> Response:
-    """Change what is known of an item."""
+    """Show the form for the details of an item."""
     with context.reading() as db:
         item = item_with(db, code)
         price = "" if item.price_cents is None else f"{item.price_cents / 100:.2f}"
@@ -136,7 +136,7 @@ def edit(context: LeadContext, code: str, posted: Posted) -> Response:
 
 @router.get("/gear/{code}/place")
 def place_page(context: LeadContext, code: str) -> Response:
-    """Say where an item lives."""
+    """Show the form for the place of an item."""
     with context.reading() as db:
         item = item_with(db, code)
         facts = gear.item_facts(db, [item.id])[item.id]
@@ -147,7 +147,7 @@ def place_page(context: LeadContext, code: str) -> Response:
 
 @router.post("/gear/{code}/place")
 def move(context: LeadContext, code: str, posted: Posted) -> Response:
-    """Change where an item lives."""
+    """Change the place of an item."""
     form = _typed(posted)
 
     def put() -> str:
@@ -163,7 +163,7 @@ def move(context: LeadContext, code: str, posted: Posted) -> Response:
 
 @router.post("/gear/{code}/notes")
 def add_note(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Write something down about an item."""
+    """Add a note to an item."""
     form = typed(posted, "text")
 
     def note() -> str:

@@ -29,7 +29,7 @@ _MANY = 2000
 
 @dataclass(frozen=True)
 class ItemRow:
-    """An item as lists and the API show it; `due` None where it is not asked for tests (retired, lost)."""
+    """An item as lists and the API show it; `due` is None if it does not have to be tested (retired, lost)."""
 
     facts: ItemFacts
     code: str
@@ -50,11 +50,11 @@ def page_of_items(db: Session, filters: Filters, after: str | None, size: int) -
     """A page of the items that meet the filters, by kind, length and id, and the cursor of the next page.
 
     Raises:
-        Invalid: `after` is no cursor of this list, or no place has the name asked for.
+        Invalid: `after` is no cursor of this list, or no place has the requested name.
     """
     query = _rows().where(*_conditions(db, filters)).order_by(*_ORDER).limit(size + 1)
     if after:
-        # Compared as one row value, which both databases look up in the index of this order.
+        # Compared as one row value, for which both databases use the index of this order.
         values = zip(position(after, str, int, UUID), _ORDER, strict=True)
         query = query.where(tuple_(*_ORDER) > tuple_(*(literal(value, column.type) for value, column in values)))
     rows = _read(db, query)
@@ -115,9 +115,9 @@ def _conditions(db: Session, filters: Filters) -> list[ColumnElement[bool]]:
 
 
 def _stands(db: Session, due: str) -> ColumnElement[bool]:
-    """Items in this due state: a few are found by the index of states, many by walking the list in its order.
+    """Items in this due state: if they are few, by the index of states; if many, by scanning the list in its order.
 
-    SQLite keeps no count by value, and would fetch and sort the many for each page (120 ms of 100,000 items).
+    SQLite has no statistics by value, and would read and sort the many for each page (120 ms for 100,000 items).
     """
     some = select(ItemDue.item_id).where(ItemDue.state == due).limit(_MANY).subquery()
     many = (db.scalar(select(func.count()).select_from(some)) or 0) == _MANY
@@ -125,15 +125,15 @@ def _stands(db: Session, due: str) -> ColumnElement[bool]:
 
 
 def _lives_at(places: Select[UUID]) -> ColumnElement[bool]:
-    """Items at one of these places: two look-ups, each by its index, since an OR of columns has none."""
+    """Items at one of these places: two look-ups, each with its index, since an OR of two columns uses none."""
     here = select(Placement.item_id).where(Placement.place_a_id.in_(places), LIVES_THERE_NOW)
     there = select(Placement.item_id).where(Placement.place_b_id.in_(places), LIVES_THERE_NOW)
     return Item.id.in_(here.union_all(there))
 
 
 def _matches(text: str) -> ColumnElement[bool]:
-    """The item of this code, now or before a retag; else items whose code begins with the text, whose label, batch
-    or place holds it, or that are as long as it says."""
+    """The item with this code, now or before a retag; else items whose code begins with the text, whose label, batch
+    or place contains it, or which have this length."""
     with suppress(Invalid):
         return Item.id.in_(select(Tag.item_id).where(Tag.item_id.is_not(None), Tag.code == read_code(text)))
     code = text.replace(" ", "").replace("-", "").upper()
@@ -143,6 +143,6 @@ def _matches(text: str) -> ColumnElement[bool]:
         Item.batch.icontains(text, autoescape=True),
         _lives_at(select(Place.id).where(Place.name.icontains(text, autoescape=True))),
     ]
-    with suppress(Invalid):  # most searches are no length
+    with suppress(Invalid):  # most searches are not a length
         ways.append(Item.length_mm == parse_length(text))
     return or_(*ways)

@@ -1,4 +1,4 @@
-"""The full record of an item, gathered for its page."""
+"""The full record of an item for its page."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from service.kit.quantities import Unit
 
 @dataclass(frozen=True)
 class ItemRecord:
-    """Everything that is known of an item but its tests; history with the names of who did it."""
+    """Everything about an item except its tests; its history has the names of people."""
 
     row: ItemRow
     name: str

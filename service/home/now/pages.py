@@ -1,4 +1,4 @@
-"""Now: what to do next, by who asks; and the way to everything else."""
+"""Now: what to do next, depending on the role; and the links to everything else."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -33,16 +33,16 @@ from service.testlog.rounds import open_round
 
 router = APIRouter(include_in_schema=False)
 ACTS = 3
-"""So many acts that raise the chance of the next event are told."""
+"""How many acts that raise the chance of the next event are shown."""
 
 
 @dataclass(frozen=True)
 class Now:
-    """What Now shows: of `sessions` the open ones. A lead's are: the next event's `pull` list, which takes its time to
-    reckon, whether all is `ready` for it, the first `acts` that make it so, the `waiting` tags, tests that were
-    `marked` as wrong, first `steps`, the last backup, and whom no mail reaches.
+    """What Now shows; `sessions` are the open ones. Only a lead gets the next event's `pull` list, which takes long to
+    compute, whether everything is `ready` for it, the first `acts` that make it ready, the `waiting` tags, tests that
+    were `marked` as wrong, first `steps`, the last backup, and who cannot be reached by mail.
 
-    The last backup `is_old` where a newer one should be there by now, or it never was.
+    The last backup `is_old` if there should be a newer one by now, or if there is none.
     """
 
     due: dict[DueState, int]
@@ -64,14 +64,14 @@ class Now:
 
     @property
     def items(self) -> int:
-        """How many items the program has, the retired and lost not counted."""
+        """How many items the program has, without retired and lost ones."""
         gone = (ItemState.RETIRED, ItemState.LOST)
         return sum(count for state, count in self.states.items() if state not in gone)
 
 
 @router.get("/")
 def now(context: AnyoneContext) -> Response:
-    """What to do next."""
+    """Show what to do next."""
     with context.reading() as db:
         if context.who is None:
             context.refuse_handed_over(db)
@@ -84,14 +84,14 @@ def now(context: AnyoneContext) -> Response:
 
 @router.get("/more")
 def more(context: ViewerContext) -> Response:
-    """The way to everything else."""
+    """Show the links to everything else."""
     with context.reading():
         return context.page("home/more.html")
 
 
 @router.get("/cautions")
 def cautions(context: AnyoneContext) -> Response:
-    """How nobody gets hurt, and no gear."""
+    """Show the cautions for people and gear."""
     with context.reading():
         return context.page("home/cautions.html")
 

@@ -1,4 +1,4 @@
-"""What Now shows at a glance, for each role."""
+"""Queries for Now."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -38,13 +38,13 @@ def state_counts(db: Session) -> dict[ItemState, int]:
 
 
 def suspects(db: Session) -> int:
-    """How many items are suspected."""
+    """How many items are suspect."""
     query = select(func.count(distinct(Flag.item_id)))
     return db.scalar(query.where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)) or 0
 
 
 def first_steps(db: Session, program: ProgramFacts, items: int) -> list[FirstStep]:
-    """The way from an empty book to a program that works, and how far it is gone."""
+    """The steps from an empty database to a program in use, and which of them are done."""
     season = db.scalar(select(SeasonRow.id).limit(1)) is not None
     printed = db.scalar(select(TagPrint.id).where(TagPrint.printed_at.is_not(None)).limit(1)) is not None
     helper = select(Person.id).where(Person.role.in_((Role.CREW, Role.VIEWER)), PERSON_IS_HERE)
@@ -67,6 +67,6 @@ def marked_tests(db: Session) -> list[tuple[ListedTest, list[str]]]:
 
 
 def backup(db: Session, now: datetime) -> tuple[datetime | None, bool]:
-    """When the last backup was made, None for never; and whether a newer one should be there by now."""
+    """When the last backup was made (None: never), and whether there should be a newer one by now."""
     at = last_backup(db)
     return at, at is None or now - at > OLD

@@ -1,4 +1,4 @@
-"""Putting together what a phone takes along: a session's worklist, and the form of every wiring on it."""
+"""The offline package of a phone: a session's worklist, and the form of every wiring on it."""
 
 from collections.abc import Mapping
 from datetime import date
@@ -26,7 +26,7 @@ from service.wiring.wirings import Wiring
 
 
 def package(db: Session, session: WorkSession, who: Who, unit: Unit, today: date, zone: ZoneInfo) -> dict[str, Any]:
-    """A session as a phone keeps it: no names but the helper's own, and of the log only each item's last verdict."""
+    """A session for a phone: without names except the helper's own, and from the log only each item's last verdict."""
     lines = worklist(db, session.id)
     ids = [line.item.id for line in lines]
     last, sure = queries.last_verdicts(db, ids), ready(db, ids, today, zone)

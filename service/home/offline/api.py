@@ -1,4 +1,4 @@
-"""What a phone takes along, over the API."""
+"""The offline package of a phone, over the API."""
 
 from typing import Annotated, Any
 

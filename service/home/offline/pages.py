@@ -1,7 +1,7 @@
 """The offline page, the service worker that shows it, the manifest, and the way on to the next item.
 
-The worker keeps one page, without anybody's data in it. What it shows is what was taken along (see `api`), which a
-script keeps in the phone's own storage.
+The worker caches one page, without anybody's data. A script fills it with the offline package (see `api`), which is
+saved in the phone's own storage.
 """
 
 import hashlib
@@ -48,28 +48,28 @@ _MANIFEST = {
 
 @router.get("/offline")
 def offline_page(_context: AnyoneContext) -> Response:
-    """What a phone shows without a signal; with one, what waits on it."""
+    """Show the offline page; with a signal it shows what waits on the phone."""
     return Response(shell(), 200, {"Cache-Control": "no-cache"}, "text/html")
 
 
 @router.get("/sw.js")
 def service_worker(_context: AnyoneContext) -> Response:
-    """The service worker, which changes whenever anything that it keeps does."""
+    """The service worker, which changes whenever anything that it caches does."""
     return Response(worker(), 200, {"Cache-Control": "no-cache"}, "text/javascript")
 
 
 @router.get("/manifest.webmanifest")
 def manifest(_context: AnyoneContext) -> Response:
-    """What a phone needs to put the service among its apps."""
+    """The manifest with which a phone can install the service as an app."""
     return JSONResponse(_MANIFEST, headers={"Cache-Control": "no-cache"}, media_type="application/manifest+json")
 
 
 @router.get("/sessions/{session_id}/next")
 def next_item(context: CrewContext, session_id: str, after: str | None = None) -> Response:
-    """On to the form of the next item that nobody is at; to the session where none is.
+    """Redirect to the form of the next item that nobody has claimed; to the session if there is none.
 
-    This is for phones that got no claim: an address that the offline page can stand in for. `after` is the code of
-    what was just tested; without it, what they tested last counts.
+    This is for phones that could not claim an item: the offline page can replace this address. `after` is the code of
+    the item that was just tested; without it, the item that this person tested last counts.
     """
     with context.reading() as db:
         session = get_session(db, session_id)
@@ -92,13 +92,13 @@ def shell() -> str:
 
 @cache
 def precached() -> tuple[str, ...]:
-    """What the worker keeps: the shell and all that it asks for."""
+    """What the worker caches: the shell and everything that it loads."""
     return ("/offline", *map(asset, _ASSETS), *imported(_ENTRY))
 
 
 @cache
 def worker() -> str:
-    """The worker's script: the version and the list of what it keeps, then the code that keeps it."""
+    """The worker's script: the version and the list of what it caches, then its code."""
     code = (STATIC / "offline" / "sw.js").read_text()
     seen = hashlib.sha256("\0".join([code, shell(), *precached()]).encode()).hexdigest()[:12]
     build: dict[str, Any] = {"version": seen, "keeps": precached()}

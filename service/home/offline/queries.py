@@ -1,4 +1,4 @@
-"""What is looked up for a phone that takes a session along."""
+"""Queries for the offline package."""
 
 from collections.abc import Collection
 from datetime import datetime
@@ -11,7 +11,7 @@ from service.season.models import ItemDue
 
 
 def last_verdicts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[str, datetime]]:
-    """The last verdict of each item that has one, and when; of nobody's name."""
+    """The last verdict of each item that has one, and when, without names."""
     query = select(ItemDue.item_id, ItemDue.last_verdict, ItemDue.last_tested_at).where(
         ItemDue.item_id.in_(item_ids), ItemDue.last_verdict.is_not(None), ItemDue.last_tested_at.is_not(None)
     )

@@ -1,4 +1,4 @@
-"""The crew: its passes, its people with what tells them apart, ending somebody's access, erasing a name."""
+"""Pages of the crew: its passes, its people with what distinguishes them, ending somebody's access, erasing a name."""
 
 from datetime import datetime, timedelta
 from typing import Any
@@ -24,14 +24,14 @@ from service.web.qr import qr_svg
 router = APIRouter(include_in_schema=False)
 
 _JUST = timedelta(minutes=5)
-"""For so long what ended with somebody's access is told to the lead who ended it."""
+"""For how long the lead who ended somebody's access is shown what ended with it."""
 _NO_PERSON = "There is no such person here."
 
 
 @router.get("/crew")
 def crew_page(context: LeadContext, ended: str = "") -> Response:
-    """Who is in, by which passes, and which tokens there are; and what ended with the access of `ended`, where whoever
-    asks has just ended it.
+    """Show who has access, by which passes, and the tokens; and what ended with the access of `ended`, if this lead has
+    just ended it.
     """
     with context.reading() as db:
         key = as_id(ended)
@@ -41,7 +41,7 @@ def crew_page(context: LeadContext, ended: str = "") -> Response:
 
 @router.post("/crew/passes")
 def make_pass(context: LeadContext, posted: Posted) -> Response:
-    """Make a pass and show its QR code, once."""
+    """Make a pass and show its QR code once."""
     form = typed(posted, "role", "label")
 
     def make() -> Response:
@@ -65,7 +65,7 @@ def make_pass(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/crew/passes/{pass_id}/end")
 def end_pass_page(context: LeadContext, pass_id: str) -> Response:
-    """Ask before a pass is ended: it may sign out everybody who is at work."""
+    """Ask before a pass is ended, since that may sign out everybody who is working."""
     with context.reading() as db:
         crew_pass = actions.get_pass(db, _pass_id(pass_id))
         phones = queries.signed_in_by_pass(db, crew_pass.id, context.now)
@@ -82,7 +82,7 @@ def end_pass(context: LeadContext, pass_id: str) -> Response:
 
 @router.get("/crew/people/{person_id}/end")
 def end_person_page(context: LeadContext, person_id: str) -> Response:
-    """Ask before somebody's access ends, with what tells them from another of that name."""
+    """Ask before somebody's access ends, with what distinguishes the person from others of that name."""
     with context.reading() as db:
         person = _person(db, person_id)
         if person.ended_at:
@@ -92,7 +92,7 @@ def end_person_page(context: LeadContext, person_id: str) -> Response:
 
 @router.post("/crew/people/{person_id}/end")
 def end_person(context: LeadContext, person_id: str, posted: Posted) -> Response:
-    """End somebody's access, and the links chosen with it; what they logged stays."""
+    """End somebody's access and the selected links; what they logged stays."""
     key, also = _person_id(person_id), [str(each) for each in posted.getlist("also")]
     with context.writing() as db:
         actions.end_person(db, key, context.actor, also)
@@ -101,7 +101,7 @@ def end_person(context: LeadContext, person_id: str, posted: Posted) -> Response
 
 @router.get("/crew/people/{person_id}/erase")
 def erase_page(context: LeadContext, person_id: str) -> Response:
-    """What erasing does, before it is done: it cannot be taken back."""
+    """Say what erasing does before it is done, since it cannot be undone."""
     with context.reading() as db:
         person = _person(db, person_id)
         return context.page("home/people/erase.html", **_ways(context, db, person))
@@ -116,7 +116,7 @@ def erase(context: LeadContext, person_id: str, posted: Posted) -> Response:
 
 
 def _ways(context: RequestContext, db: Session, person: Person) -> dict[str, Any]:
-    """What the pages show before somebody's access ends: who it is, and by what they could come again."""
+    """What the pages show before somebody's access ends: who it is, and by which links they could get in again."""
     known = access.may_know(db, person, context.now)
     return {
         "person": person,

@@ -1,4 +1,4 @@
-"""Removing a place at which nothing is any more."""
+"""Removing a place that is not used any more."""
 
 from uuid import UUID
 
@@ -16,9 +16,9 @@ NAMED_MOST = 3
 
 
 def in_the_way(db: Session, place: Place) -> list[str]:
-    """What still refers to a place as true, a sentence for each kind; empty where it may be removed.
+    """What still uses a place, a sentence for each kind; empty if it may be removed.
 
-    Gear counts whatever its state: a retired or lost piece that is kept there is found there.
+    Gear counts in every state: a retired or lost item that is kept there may still be found there.
     """
     codes, titles = queries.codes_at(db, place.id), queries.open_sessions_at(db, place.id)
     sentences = []
@@ -40,8 +40,8 @@ def end(db: Session, place_id: UUID, actor: Actor) -> None:
     """Take a place off the walk and out of every list, and end its tag; its history stays.
 
     Raises:
-        NotFound, Gone: there is no such place, or no longer.
-        Conflict: something still refers to it as true.
+        NotFound, Gone: there is no such place, or it was removed.
+        Conflict: it is still used.
     """
     locked(db, Place, place_id)
     place = place_with(db, place_id)

@@ -1,4 +1,4 @@
-"""The walk through a place: all that lives there, one after the other, each with its test; and removing a place."""
+"""The page of a place: everything that is kept there, each with its test; and removing a place."""
 
 from urllib.parse import urlencode
 from uuid import UUID
@@ -26,7 +26,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/places/{place_id}/walk")
 def walk(context: ViewerContext, place_id: UUID, session: str = "") -> Response:
-    """What lives at a place, what asks for a test first."""
+    """Show what is kept at a place; items that need a test come first."""
     ensure_today(context)
     in_session = read_errand(session).session
     carried = f"?{urlencode({'session': str(in_session)})}" if in_session else ""
@@ -51,7 +51,7 @@ def walk(context: ViewerContext, place_id: UUID, session: str = "") -> Response:
 
 @router.get("/places/{place_id}/remove")
 def removal_page(context: LeadContext, place_id: UUID) -> Response:
-    """Ask before a place is removed, or say what stands in the way."""
+    """Ask before a place is removed, or say what still uses it."""
     with context.reading() as db:
         place = place_with(db, place_id)
         return context.page(

@@ -1,4 +1,4 @@
-"""What lives at a place, and what else refers to it."""
+"""Queries for what is kept at a place, and what else uses it."""
 
 from collections.abc import Sequence
 from uuid import UUID
@@ -14,7 +14,7 @@ from service.testlog.models import SESSION_IS_OPEN, WorkSession
 
 
 def ids_at(db: Session, place_id: UUID) -> list[UUID]:
-    """The items that live at a place or reach it from another, the retired and lost left out: those that ask for a
+    """The items that are kept at a place or reach it from another one, without retired and lost ones: those that need a
     test first, then by kind and length."""
     here = or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id)
     current = ItemDue.state == DueState.CURRENT
@@ -30,7 +30,7 @@ def ids_at(db: Session, place_id: UUID) -> list[UUID]:
 
 
 def codes_at(db: Session, place_id: UUID) -> Sequence[str]:
-    """The codes of all that lives at a place or reaches it from another, in whatever state."""
+    """The codes of all items that are kept at a place or reach it from another one, in any state."""
     here = or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id)
     return db.scalars(
         select(Tag.code)
@@ -41,6 +41,6 @@ def codes_at(db: Session, place_id: UUID) -> Sequence[str]:
 
 
 def open_sessions_at(db: Session, place_id: UUID) -> Sequence[str]:
-    """The titles of the sessions held at a place that are not closed yet."""
+    """The titles of the sessions at a place that are not closed yet."""
     query = select(WorkSession.title).where(WorkSession.place_id == place_id, SESSION_IS_OPEN)
     return db.scalars(query.order_by(WorkSession.on, WorkSession.title)).all()

@@ -1,7 +1,7 @@
-"""What somebody scans for, and where a scanned code leads. Pure.
+"""The purpose of a scan, and the address to which a scanned code leads. Pure.
 
-An address is always put together here from a code and ids that were read, never taken from what was scanned or
-asked: no scan leads off this site.
+An address is always made here from a validated code and ids, never taken from the scanned text or the request, so that
+no scan leads to another site.
 """
 
 from dataclasses import dataclass
@@ -16,9 +16,10 @@ from service.testlog.core import SCANNED
 
 @dataclass(frozen=True)
 class Errand:
-    """Why a tag is scanned: in a session for the next test, or for what was seen where it is `counting`; at an item
-    (`ends_of`, its code) for its far end; for the spare that goes in for a bad one (`swap_for`, its code); on the walk
-    with an event's pull list; or just to see what it is on."""
+    """Why a tag is scanned: in a session for the next test, or, if the session is `counting`, to count the item; at an
+    item (`ends_of`, its code) for its far end; for the spare that replaces a bad one (`swap_for`, its code); for an
+    event's pull list; or just to see which item it is.
+    """
 
     session: UUID | None = None
     ends_of: str = ""
@@ -28,18 +29,18 @@ class Errand:
 
     @property
     def carried(self) -> dict[str, str]:
-        """What forms and addresses carry of it."""
+        """Its fields for forms and addresses."""
         session = {"session": str(self.session)} if self.session else {}
         pull = {"pull": str(self.pull)} if self.pull else {}
         codes = {"ends_of": self.ends_of, "swap_for": self.swap_for}
         return session | pull | {name: code for name, code in codes.items() if code}
 
     def find(self, code: str) -> str:
-        """The address that looks a code up for this errand."""
+        """The address that looks up a code for this errand."""
         return "/find?" + urlencode({"code": code} | self.carried)
 
     def target(self, code: str, guessed: bool = False) -> str:
-        """Where the code of an item leads; one that was `guessed` from a mistyped one was not read off a tag."""
+        """The address for the code of an item; a code `guessed` from a mistyped one does not count as scanned."""
         session = {"session": str(self.session)} if self.session else {}
         if self.ends_of:
             return f"/t/{self.ends_of}/ends?" + urlencode({"far": code} | session)
@@ -53,7 +54,7 @@ class Errand:
         return f"/t/{code}{'/test' if session else ''}" + (f"?{query}" if query else "")
 
     def at_place(self, place_id: UUID) -> str:
-        """Where the code of a place leads."""
+        """The address for the code of a place."""
         if self.counting:
             return f"/sessions/{self.session}/count/{place_id}"
         session = f"?{urlencode({'session': str(self.session)})}" if self.session else ""
@@ -61,7 +62,7 @@ class Errand:
 
 
 def read_errand(session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Errand:
-    """The errand that an address or a form carries; what is no id or no code of ours counts as none."""
+    """The errand in the fields of an address or a form; an invalid id or code counts as none."""
     return Errand(as_id(session), _code(ends_of), as_id(pull), _code(swap_for))
 
 

@@ -1,4 +1,4 @@
-"""Pages that find a tag: by photo, by the camera live, by its typed code. All ways lead to the same place."""
+"""Pages that find a tag: by photo, by the live camera, by its typed code. All lead to the same address."""
 
 from dataclasses import replace
 
@@ -24,14 +24,14 @@ from service.web.upload import Upload, Uploaded
 router = APIRouter(include_in_schema=False)
 
 SHOWN = 300
-"""Characters of a strange QR code that are shown."""
+"""How many characters of a foreign QR code are shown."""
 
 
 @router.get("/find")
 def find(
     context: AnyoneContext, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
 ) -> Response:
-    """On to what a code leads to; a code that cannot be is told, and a lead is shown the nearest real ones."""
+    """Redirect to the page of a code. For an impossible code an error is shown, and similar existing codes."""
     errand = read_errand(session, ends_of, pull, swap_for)
     with context.reading() as db:
         if errand.session and is_count(db, errand.session):
@@ -41,7 +41,7 @@ def find(
             tag = tag_on(db, read) if context.who is not None else None
         except (Invalid, NotFound) as problem:
             return _not_found(context, db, code, errand, problem)
-    if tag is None:  # a stranger, who learns where to bring it
+    if tag is None:  # a stranger, who is told where to bring it
         return RedirectResponse(f"/t/{read}", 303)
     live_place = tag.place_id if tag.until is None else None
     return RedirectResponse(errand.at_place(live_place) if live_place else errand.target(read), 303)
@@ -51,7 +51,7 @@ def find(
 def scan_page(
     context: CrewContext, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
 ) -> Response:
-    """Take a photo of a tag, hold the camera on it, or type its code."""
+    """Show the page for taking a photo of a tag, pointing the camera at it, or typing its code."""
     errand = read_errand(session, ends_of, pull, swap_for)
     with context.reading() as db:
         worked = None if errand.carried else open_list(db, context.now)
@@ -60,10 +60,10 @@ def scan_page(
 
 @router.post("/scan")
 def scan_photo(context: CrewContext, sent: Uploaded) -> Response:
-    """Read the tag in a photo; the photo is forgotten at once."""
+    """Read the tag in a photo; the photo is not stored."""
     errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull", "swap_for")))
     with context.reading():
-        pass  # only crew has photos read
+        pass  # only crew may have photos read
     context.pace(PHOTOS, context.session)
     try:
         texts = _texts(sent)
@@ -94,7 +94,7 @@ def _texts(sent: Upload) -> list[str]:
 
 
 def _labels(context: RequestContext, db: Session, codes: list[str]) -> list[tuple[str, str]]:
-    """Each code with what it is on, so that one can be chosen."""
+    """Each code with the name of its item or place, so that one can be selected."""
     unit, named = Unit(context.program.unit), []
     for code in codes:
         try:
@@ -108,7 +108,7 @@ def _labels(context: RequestContext, db: Session, codes: list[str]) -> list[tupl
 
 
 def _shown(text: str) -> str:
-    """A strange text without what does not print, cut where it gets long."""
+    """A foreign text without unprintable characters, shortened."""
     plain = "".join(character if character.isprintable() else " " for character in text)
     return plain if len(plain) <= SHOWN else plain[:SHOWN] + "…"
 

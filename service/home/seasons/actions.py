@@ -1,5 +1,5 @@
-"""Changes of a season. What is due follows from it, so housekeeping reckons anew the items that answer to it, which
-pages let it do at once.
+"""Actions on seasons. What is due depends on them, so housekeeping computes the due states of their items again, and
+pages make it do so at once.
 """
 
 from collections.abc import Collection
@@ -23,7 +23,7 @@ from service.testlog.due_states import let_run_out
 
 
 def make(db: Session, actor: Actor, season_id: UUID, entry: SeasonEntry, everything: bool) -> str:
-    """A new season; with `everything`, all items in service or spare answer to it."""
+    """Add a season; with `everything`, all items in service and all spares belong to it."""
     items = usable_items(db) if everything else []
     season.add_season(db, season_id, entry.name, entry.rule, items, actor.now)
     note_in_audit(db, actor.now, actor.who.id, "season.made", entry.name)
@@ -32,9 +32,9 @@ def make(db: Session, actor: Actor, season_id: UUID, entry: SeasonEntry, everyth
 
 
 def copy(db: Session, actor: Actor, season_id: UUID, like: SeasonRow, name: str, starts: date) -> str:
-    """A season like another: as long, with the same rounds, for those of its items that are still used.
+    """Add a season like another one: as long, with the same rounds, for those of its items that are still used.
 
-    Its events are not copied: next year's days are not last year's, and a guessed one would stand in calendars.
+    Its events are not copied: their days differ from year to year, and guessed ones would appear in calendars.
 
     Raises:
         Invalid: another season has the name.
@@ -58,10 +58,10 @@ def change(db: Session, actor: Actor, season_id: str, entry: SeasonEntry) -> Non
 
 
 def choose(db: Session, actor: Actor, season_id: str, shown: Collection[UUID], chosen: Collection[UUID]) -> None:
-    """Of the items `shown`, let the `chosen` answer to a season and the others not.
+    """Of the items `shown`, put the `chosen` into a season, and take the others out of it.
 
     Raises:
-        Invalid: one of them is no item of ours.
+        Invalid: one of them is not an item.
     """
     row = get_season(db, season_id)
     if set(shown) - item_facts(db, shown).keys():
@@ -74,7 +74,7 @@ def choose(db: Session, actor: Actor, season_id: str, shown: Collection[UUID], c
 
 
 def add_event(db: Session, actor: Actor, season_id: str, entry: EventEntry) -> None:
-    """Add an event to a season; one like another is asked about first."""
+    """Add an event to a season; if there is a similar one, a confirmation is asked for first."""
     row = get_season(db, season_id)
     if not entry.sure:
         season.refuse_double(db, row.id, entry.name, entry.on)
@@ -92,10 +92,10 @@ def change_event(db: Session, actor: Actor, event_id: str, entry: EventEntry) ->
 
 
 def drop_event(db: Session, actor: Actor, event_id: str) -> None:
-    """Take an event off its season.
+    """Remove an event from its season.
 
     Raises:
-        Conflict: its pull list was worked with or printed, and that history stays.
+        Conflict: its pull list was used or printed, and that history has to stay.
     """
     row = get_event(db, event_id)
     if has_history(db, row.id):

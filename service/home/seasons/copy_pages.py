@@ -1,4 +1,4 @@
-"""Making a season like another one: as long, with the same rounds, for the same items."""
+"""Pages for making a season like another one: as long, with the same rounds, for the same items."""
 
 from fastapi import APIRouter
 from fastapi.responses import Response
@@ -19,7 +19,9 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/season/{season_id}/copy")
 def copy_page(context: LeadContext, season_id: str) -> Response:
-    """Say when the new one begins; proposed is the same day of the week a year on, and a name where it has a year."""
+    """Show the form for the start of the new season. It proposes the same day of the week a year later, and a name if
+    the old one has a year.
+    """
     with context.reading() as db:
         row = get_season(db, season_id)
         starts = a_year_later(row.starts)

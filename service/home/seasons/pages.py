@@ -1,4 +1,4 @@
-"""Pages of the season: its rounds and events as one run, making and changing it, and who answers to it."""
+"""Pages of the season: its rounds and events in order, making and changing it, and its items."""
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -30,12 +30,12 @@ from service.web.forms import Form, Posted, read_id, read_op, text, typed
 router = APIRouter(include_in_schema=False)
 
 FIRST, SHOWN = 10, 200
-"""So many acts are told at once, and so many at all."""
+"""How many acts are shown at once, and how many at most."""
 
 
 @router.get("/season")
 def season_now(context: ViewerContext) -> Response:
-    """The season that counts today, and the way to the others."""
+    """Show the present season, and links to the others."""
     with context.reading() as db:
         rows = season.seasons(db)
         row = season.current(rows, context.today)
@@ -46,14 +46,14 @@ def season_now(context: ViewerContext) -> Response:
 
 @router.get("/season/new")
 def new_season(context: LeadContext) -> Response:
-    """Type a new season."""
+    """Show the form for a new season."""
     with context.reading():
         return _form(context, Form(values=blank_season(context.today)), None)
 
 
 @router.post("/season/new")
 def make_season(context: LeadContext, posted: Posted) -> Response:
-    """Make a season."""
+    """Add a season."""
     form = _typed_season(posted)
 
     def make() -> str:
@@ -70,7 +70,7 @@ def make_season(context: LeadContext, posted: Posted) -> Response:
 
 @router.get("/season/events/{event_id}")
 def event_page(context: ViewerContext, event_id: str, by: ActOrder = ActOrder.CHANCE) -> Response:
-    """Whether all is ready for an event; for leads also its name and day, to change them."""
+    """Show whether everything is ready for an event; for leads also the form for its name and day."""
     ensure_today(context)
     with context.reading() as db:
         event = get_event(db, event_id)
@@ -80,7 +80,7 @@ def event_page(context: ViewerContext, event_id: str, by: ActOrder = ActOrder.CH
 
 @router.post("/season/events/{event_id}")
 def change_event(context: LeadContext, event_id: str, posted: Posted) -> Response:
-    """Change an event as it was typed."""
+    """Change an event."""
     form = typed(posted, "name", "kind", "on")
 
     def change() -> str:
@@ -97,7 +97,7 @@ def change_event(context: LeadContext, event_id: str, posted: Posted) -> Respons
 
 @router.post("/season/events/{event_id}/drop")
 def drop_event(context: LeadContext, event_id: str, posted: Posted) -> Response:
-    """Take an event off its season."""
+    """Remove an event from its season."""
     op = read_op(posted.get("op"))
     context.once(op, "event.drop", event_id, lambda db: actions.drop_event(db, context.actor, event_id))
     return RedirectResponse("/season", 303)
@@ -105,14 +105,14 @@ def drop_event(context: LeadContext, event_id: str, posted: Posted) -> Response:
 
 @router.get("/season/{season_id}")
 def season_page(context: ViewerContext, season_id: str) -> Response:
-    """One season."""
+    """Show one season."""
     with context.reading() as db:
         return _season(context, db, get_season(db, season_id), _blank_event())
 
 
 @router.get("/season/{season_id}/change")
 def change_page(context: LeadContext, season_id: str) -> Response:
-    """Change a season's name, days and rounds."""
+    """Show the form for a season's name, days and rounds."""
     with context.reading() as db:
         row = get_season(db, season_id)
         values = shown_season(row.name, season.rules(db, [row.id])[row.id])
@@ -121,7 +121,7 @@ def change_page(context: LeadContext, season_id: str) -> Response:
 
 @router.post("/season/{season_id}/change")
 def change_season(context: LeadContext, season_id: str, posted: Posted) -> Response:
-    """Change a season as it was typed."""
+    """Change a season."""
     form = _typed_season(posted)
 
     def change() -> str:
@@ -148,7 +148,7 @@ def add_event(context: LeadContext, season_id: str, posted: Posted) -> Response:
 
 @router.get("/season/{season_id}/items")
 def items_page(context: LeadContext, season_id: str) -> Response:
-    """Choose which items answer to a season, place by place."""
+    """Show the forms for the items of a season, one for each place."""
     with context.reading() as db:
         row = get_season(db, season_id)
         places = queries.choices(db, row.id, Unit(context.program.unit))
@@ -158,7 +158,7 @@ def items_page(context: LeadContext, season_id: str) -> Response:
 
 @router.post("/season/{season_id}/items")
 def choose_items(context: LeadContext, season_id: str, posted: Posted) -> Response:
-    """Store which items of one place answer to the season."""
+    """Save which items of one place belong to the season."""
     shown = [read_id(item, "shown") for item in str(posted.get("shown") or "").split()]
     chosen = [key for item in posted.getlist("chosen") if (key := read_id(item, "chosen")) in shown]
     content = [season_id, sorted(map(str, shown)), sorted(map(str, chosen))]

@@ -1,4 +1,4 @@
-"""What season pages look up across features: who answers to a season, and who has passed in a round of it."""
+"""Queries of season pages across features: the items of a season, and those that have passed in a round."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ from service.testlog.models import WorkSession
 
 @dataclass(frozen=True)
 class SeasonItem:
-    """An item that may answer to a season."""
+    """An item that may belong to a season."""
 
     id: UUID
     code: str
@@ -32,20 +32,20 @@ class SeasonItem:
 
 @dataclass(frozen=True)
 class ChoicesAt:
-    """The items of one place that may answer to a season."""
+    """The items of one place that may belong to a season."""
 
     place: str
     items: list[SeasonItem]
 
     @property
     def chosen(self) -> int:
-        """How many of them do."""
+        """How many of them belong to it."""
         return sum(item.chosen for item in self.items)
 
 
 @dataclass(frozen=True)
 class SeasonNode:
-    """A node on the run of a season: a round, an event, or today."""
+    """A step of a season: a round, an event, or today."""
 
     on: date
     what: str
@@ -54,7 +54,7 @@ class SeasonNode:
 
 
 def steps(row: SeasonRow, rounds: Sequence[RoundProgress], events: Sequence[Event], today: date) -> list[SeasonNode]:
-    """A season as one run in the order of its days."""
+    """The steps of a season in the order of their days."""
     nodes = [SeasonNode(each.opens, "round", round=each) for each in rounds]
     nodes += [SeasonNode(event.on, "event", event=event) for event in events]
     if row.starts <= today <= row.ends:
@@ -64,7 +64,7 @@ def steps(row: SeasonRow, rounds: Sequence[RoundProgress], events: Sequence[Even
 
 
 def sessions_in(db: Session, row: SeasonRow) -> Sequence[WorkSession]:
-    """The sessions on the days of a season, planned and held."""
+    """The sessions on the days of a season, planned and past."""
     query = select(WorkSession).where(WorkSession.on >= row.starts, WorkSession.on <= row.ends)
     return db.scalars(query.order_by(WorkSession.on, WorkSession.created_at)).all()
 
@@ -75,7 +75,7 @@ def usable_items(db: Session) -> Sequence[UUID]:
 
 
 def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
-    """The items that may answer to a season, place by place in walking order."""
+    """The items that may belong to a season, by place in walking order."""
     query = (
         facts()
         .add_columns(Tag.code.label("code"), ItemSeason.season_id.label("season_id"))
@@ -95,5 +95,5 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
 
 
 def taken(db: Session, name: str) -> bool:
-    """Whether a season has this name, in whatever case."""
+    """Whether a season has this name, ignoring case."""
     return any(alike(name, other) for other in db.scalars(select(SeasonRow.name)))

@@ -1,7 +1,7 @@
-"""The drawing of a season over time: where things stand on a strip 320 wide, which is a small phone's width.
+"""The drawing of a season over time: positions on a strip that is 320 pixels wide, like a small phone.
 
 Days run from left to right. From top to bottom: months, rounds with how much of each is done, sessions, events.
-What is drawn is told in words as well, since the strip alone says nothing to who cannot see it.
+Everything in the drawing is also given in sentences, for people who cannot see it.
 """
 
 from collections.abc import Sequence
@@ -15,17 +15,17 @@ from service.testlog.models import WorkSession
 
 LEFT, RIGHT = 6.0, 314.0
 LETTER = 6.6
-"""Width of a letter on the strip, on the safe side for the narrow face at 13."""
+"""Width of a letter on the strip in pixels, an upper bound for the narrow font at size 13."""
 LANE = 20.0
-"""From one line of words to the next."""
+"""Pixels from one line of words to the next."""
 ROUNDS_AT, SESSIONS_AT, EVENTS_AT = 24.0, 74.0, 100.0
-"""Where the rows begin; the words of the rounds stand in their bars."""
+"""Where the rows begin, in pixels; the words of the rounds are in their bars."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)
 class Bar:
-    """A round: its bar, and how wide the part of it is that is done; `words` are empty where they would not fit."""
+    """A round: its bar, and the width of the part that is done; `words` are empty if they do not fit."""
 
     x: float
     width: float
@@ -35,7 +35,7 @@ class Bar:
 
 @dataclass(frozen=True)
 class DayMark:
-    """Something on one day. `x` is that day, `words` begin at `words_x` in the line at `y`."""
+    """A mark on one day. `x` is the position of the day; `words` begin at `words_x` in the line at `y`."""
 
     x: float
     y: float
@@ -46,7 +46,7 @@ class DayMark:
 
 @dataclass(frozen=True)
 class SeasonStrip:
-    """A season, drawn: the strip's height, its parts, and the same in sentences."""
+    """The drawing of a season: the strip's height, its parts, and the same in sentences."""
 
     height: float
     months: Sequence[DayMark]
@@ -81,7 +81,7 @@ def draw(
 
 @dataclass(frozen=True)
 class _Scale:
-    """Days as places on the strip."""
+    """Positions of days on the strip."""
 
     starts: date
     ends: date
@@ -109,7 +109,7 @@ def _bar(each: RoundProgress, scale: _Scale) -> Bar:
 
 
 def _months(scale: _Scale) -> list[DayMark]:
-    """The first days of months, as many as have room for their names."""
+    """The first days of months, as far as there is room for their names."""
     first = scale.starts.replace(day=1)
     marks: list[DayMark] = []
     while first <= scale.ends:
@@ -123,8 +123,8 @@ def _months(scale: _Scale) -> list[DayMark]:
 
 
 def _lanes(named: Sequence[tuple[date, str]], scale: _Scale, today: date) -> list[DayMark]:
-    """Marks with their words beside them, each in the first line in which it covers no other."""
-    taken: list[float] = []  # how far each line is filled
+    """Marks with their words beside them, each in the first line in which it does not cover another."""
+    taken: list[float] = []  # the position up to which each line is filled
     marks = []
     for on, name in named:
         x = scale.middle(on)

@@ -1,4 +1,4 @@
-"""Pages for when tag and item may not belong together: this is not what I hold, and do both ends belong to one item."""
+"""Pages for tags on the wrong item: reporting that a tag is on another item, and checking both ends of an item."""
 
 from dataclasses import dataclass
 from uuid import UUID
@@ -27,7 +27,7 @@ NOTE_MOST = 300
 
 @dataclass(frozen=True)
 class SwapItem:
-    """An item as the book knows it, to hold against what is in one's hands."""
+    """An item as it is stored, for comparison with the one in hand."""
 
     item: ItemFacts
     code: str
@@ -42,14 +42,14 @@ class SwapItem:
 
 @router.get("/t/{code}/not-this")
 def not_this(context: CrewContext, code: str) -> Response:
-    """What the book says of it, and what to do where that is not what one holds."""
+    """Show what is stored about an item, and what to do if it is not the one in hand."""
     with context.reading() as db:
         return _not_this(context, db, code, Form())
 
 
 @router.post("/t/{code}/not-this")
 def report(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Write it down for the lead, at the item and at the one whose tag hangs on the other end."""
+    """Report it to the lead with a note on the item, and on the item whose tag is on the other end."""
     form = typed(posted, "what", "other")
 
     def write() -> str:
@@ -62,7 +62,7 @@ def report(context: CrewContext, code: str, posted: Posted) -> Response:
 
 @router.get("/t/{code}/ends")
 def check_ends(context: CrewContext, code: str, far: str = "", session: str = "") -> Response:
-    """Scan or type the tag at the far end: both ends must belong to one item."""
+    """Show the page for scanning or typing the tag at the far end: both ends must belong to one item."""
     with context.reading() as db:
         near = _known(context, db, code)
         errand = Errand(read_errand(session).session, near.code)
@@ -122,7 +122,7 @@ def _at_far_end(context: RequestContext, db: Session, far: str) -> SwapItem:
 
 
 def _item_at(db: Session, typed: str, field: str) -> UUID:
-    """The item that a code is or was on: an old tag still tells which item it hangs on."""
+    """The item that a code is or was on: an old tag still identifies its item."""
     try:
         tag = tag_on(db, code_in_url(typed) or read_code(typed))
     except (Invalid, NotFound) as problem:

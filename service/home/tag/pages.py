@@ -1,4 +1,4 @@
-"""The tag page: what a scanned tag is on, how it stands, and what to do with it, by who scans."""
+"""The tag page: the item of a scanned tag, its state, and what to do with it, depending on the role."""
 
 from typing import Any
 from uuid import UUID
@@ -33,7 +33,7 @@ TESTS_SHOWN = 5
 @router.get("/t/{code}")
 @router.get("/T/{code}")
 async def tag_page(context: AnyoneContext, code: str) -> Any:
-    """What a tag is on. A stranger reads where to bring it, and nothing else."""
+    """Show the item of a tag. A stranger is only told where to bring it."""
     page = await context.at_once(lambda: _shown(context, code))
     if page is None:
         await run_in_threadpool(ensure_today, context)
@@ -42,7 +42,7 @@ async def tag_page(context: AnyoneContext, code: str) -> Any:
 
 
 def _shown(context: RequestContext, code: str, *, brought_up: bool = False) -> Response | None:
-    """The page; None where what is cached of the item has to be brought up to today first, and was not."""
+    """The page; None if the item's cached due state is out of date and was not refreshed (`brought_up`)."""
     with context.reading() as db:
         read = read_code(code)
         tagged = queries.tagged(db, read)
@@ -59,21 +59,21 @@ def _shown(context: RequestContext, code: str, *, brought_up: bool = False) -> R
 
 @router.post("/t/{code}/crackled")
 def report_suspect(context: CrewContext, code: str, posted: Posted) -> Response:
-    """One tap: somebody heard it crackle, so it is suspect until a flex test clears it."""
+    """Flag an item as suspect in one tap, because it crackled; a pass with both ends flexed clears it."""
     op = read_op(posted.get("op"))
     context.once(op, "item.crackled", code, lambda db: _report_suspect(db, context, code, op))
     return RedirectResponse(f"/t/{read_code(code)}?crackled=1", 303)
 
 
 def _was_scanned(context: RequestContext) -> bool:
-    """Whether somebody holds the tag: read or typed here, or its address opened from outside, as a camera does."""
+    """Whether the tag was scanned: read or typed here, or its address was opened from outside, as a camera app does."""
     headers = context.request.headers
     outside = headers.get("sec-fetch-site", "none") != "same-origin" and "referer" not in headers
     return bool(context.request.query_params.get(SCANNED)) or outside
 
 
 def _of_a_place(context: RequestContext, db: Session, code: str) -> Response:
-    tag = tag_on(db, code)  # refuses what is on nothing
+    tag = tag_on(db, code)  # refuses a code that is on nothing
     refuse_ended(tag)
     if context.who is None:
         return context.page("home/found.html", code=code)

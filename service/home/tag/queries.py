@@ -1,4 +1,4 @@
-"""What the tag page looks up, in as few queries as it takes: no page is opened more often."""
+"""Queries of the tag page, as few as possible, since no page is opened more often."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from service.testlog.queries import DOUBTED
 
 @dataclass(frozen=True)
 class Tagged:
-    """The item that a tag is on, and what is cached of its due state; `until` is when the tag ended."""
+    """The item that a tag is on, and its cached due state; `until` is when the tag ended."""
 
     item: ItemFacts
     until: datetime | None
@@ -31,7 +31,7 @@ class Tagged:
     changes_on: date | None
 
     def is_stale(self, today: date) -> bool:
-        """Whether the cached due state no longer holds today."""
+        """Whether the cached due state is no longer valid today."""
         return self.due is None or (self.changes_on is not None and self.changes_on <= today)
 
 
@@ -48,7 +48,7 @@ class TagTest:
     lane: str
 
 
-# The statements are built once: building one takes as long as asking it.
+# The statements are built once: building one takes as long as running it.
 _TAGGED = (
     facts()
     .add_columns(
@@ -83,7 +83,7 @@ _TESTS = (
 
 
 def tagged(db: Session, code: str) -> Tagged | None:
-    """What a code is on, if it is on an item."""
+    """The item that a code is on; None if it is on none."""
     row = db.connection().execute(_TAGGED, {"code": code}).one_or_none()
     if row is None:
         return None
@@ -92,7 +92,7 @@ def tagged(db: Session, code: str) -> Tagged | None:
 
 
 def flags(db: Session, item_id: UUID) -> dict[str, str]:
-    """The flags that are raised on an item, each with what was said."""
+    """The flags that are raised on an item, each with its note."""
     return {row.flag: row.note for row in db.connection().execute(_FLAGS, {"item": item_id})}
 
 
@@ -121,7 +121,7 @@ def last_tests(db: Session, item_id: UUID, most: int) -> list[TagTest]:
 
 @dataclass(frozen=True)
 class Ends:
-    """How the two ends of an item are called, and its wiring."""
+    """The names of the two ends of an item, and its wiring."""
 
     wiring: str
     a: str
@@ -129,6 +129,6 @@ class Ends:
 
 
 def ends(db: Session, item: ItemFacts) -> Ends:
-    """What is at the ends of an item, in words."""
+    """The connectors at the ends of an item, in words."""
     a, b = connectors(db, item)
     return Ends(wiring_name(db, item.wiring), a, b)

@@ -1,4 +1,4 @@
-"""The form of a test as its page shows it, and as a phone takes it along."""
+"""The form of a test as its page shows it, and as the offline package has it."""
 
 from dataclasses import dataclass, field
 from uuid import UUID
@@ -11,7 +11,7 @@ from service.web.forms import Form
 
 @dataclass(frozen=True)
 class TestForm(Form):
-    """The form of a test as it stands: what it is opened for, and what was entered."""
+    """The state of the form of a test: what it was opened for, and what was entered."""
 
     code: str
     through: tuple[str, ...] = ()
@@ -21,6 +21,6 @@ class TestForm(Form):
     posted: FormData = field(default_factory=FormData)
     scanned: bool = False
     pieces: str | None = None
-    """What was typed as the pieces that it goes through, where they are not those."""
+    """What was typed as the items of the test, if it differs from them."""
     not_carried: bool = False
-    """Whether contacts were marked that this form does not have."""
+    """Whether contacts were marked that this form does not show."""

@@ -31,7 +31,7 @@ from service.web.render import new_op
 router = APIRouter(include_in_schema=False)
 
 PIECES = "pieces"
-"""What `show` says where the form is to be shown through the pieces that were named."""
+"""The value of `show` if the form has to be shown for a test through the named items."""
 
 
 @router.get("/t/{code}/test")
@@ -43,8 +43,9 @@ def form_page(
     session: str = "",
     scanned: str = "",
 ) -> Response:
-    """The form of one test. `lane` shows lanes with trouble, `through` names items tested in one go with this one;
-    `scanned` says that its tag was."""
+    """Show the form of one test. `lane` names lanes to show, `through` further items of the test; `scanned` says that
+    the item's tag was scanned.
+    """
     opened = TestForm(code, form_reader.codes(through), lane, as_id(session), scanned=bool(scanned))
     with context.reading() as db:
         try:
@@ -57,7 +58,7 @@ def form_page(
 
 @router.post("/t/{code}/test")
 def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
-    """Log what was entered; the result is a page of its own. With `show`, only show the form in another view."""
+    """Log a test and redirect to its result. With `show`, only show the form in another view."""
     through = form_reader.codes(text(posted, "through"))
 
     def log() -> str | Response:
@@ -83,9 +84,9 @@ def log_test(context: CrewContext, code: str, posted: Posted) -> Response:
 
 
 def _shown(context: RequestContext, code: str, posted: FormData) -> Response:
-    """The form in another view, with all that was entered: one more lane of it, or through the pieces named.
+    """The form in another view, with everything that was entered: with one more lane, or through the named items.
 
-    What was marked by contact belongs to a wiring, and is not carried over where other pieces make another one.
+    Marks on contacts belong to a wiring, and are dropped if other items result in another one.
     """
     was, show = form_reader.codes(text(posted, "through")), str(posted["show"])
     with context.reading() as db:
@@ -108,7 +109,7 @@ def _shown(context: RequestContext, code: str, posted: FormData) -> Response:
 
 
 def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
-    """Whether it was tested at all."""
+    """Ask whether the item was tested at all."""
     with context.reading() as db:
         item_id = item_with(db, code).id
         item = item_facts(db, [item_id])[item_id]
@@ -123,9 +124,9 @@ def _ask(context: RequestContext, code: str, posted: FormData) -> Response:
 
 
 def _refused(db: Session, code: str, posted: FormData, refused: Form) -> TestForm:
-    """The form again, as it was sent, with what is wrong beside it.
+    """The form as it was sent, with its errors.
 
-    Where the pieces are wrong, there is no wiring to read the contacts by: these are not carried over.
+    If the items are wrong, there is no wiring by which to read the contacts, so these are dropped.
     """
     if "through" in refused.errors:
         again = _as_posted(code, (), (), Entered(), form_reader.without_contacts(posted))
@@ -158,7 +159,7 @@ def _as_posted(
 
 
 def _of_pieces(errors: Mapping[str, str]) -> dict[str, str]:
-    """What is wrong by the fields of the page, on which the pieces are typed into one of their own."""
+    """The errors by the fields of the page, which has a single field for all items of the test."""
     return {PIECES if name == "through" else name: sentence for name, sentence in errors.items()}
 
 
@@ -204,5 +205,5 @@ def _form(context: RequestContext, db: Session, form: TestForm) -> Response:
 
 
 def _chain(db: Session, code: str, through: tuple[str, ...]) -> PluggedChain:
-    """The pieces by which the form is filled in; each code that the test went through must be one of ours, and fit."""
+    """The items of the test in the form; each code must be on an item, and the items must fit together."""
     return plugged(db, [item_with(db, code), *(named_item(db, each, "through") for each in through)])

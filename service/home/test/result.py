@@ -1,4 +1,4 @@
-"""What the page of a test's result shows: what it came to, what it means, and what may be done next."""
+"""What the page of a test's result shows: its verdict, what it means, and what may be done next."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -26,7 +26,7 @@ from service.wiring.wirings import Wiring, read
 
 
 def result_facts(db: Session, test: Test, who: Who, now: datetime) -> dict[str, Any]:
-    """All that `testlog/result.html` asks for of a test, for whoever looks at it now."""
+    """The variables of `testlog/result.html` for a test, for the person who looks at it."""
     ids = queries.items_of(db, [test.id])[test.id]
     items, codes = item_facts(db, ids), codes_of(db, ids)
     wiring = find_wiring(db, test.wiring)
@@ -58,6 +58,6 @@ def result_facts(db: Session, test: Test, who: Who, now: datetime) -> dict[str, 
 
 
 def _drawing(wiring: Wiring, test: Test, faults: Sequence[FaultRow]) -> Drawing:
-    """The cable as it was found; a test that read nothing shows every contact as not tested."""
+    """The drawing of the cable as it was found; a test without readings shows every contact as not tested."""
     readings = read(wiring, test.joined, test.probed) if test.joined or test.probed else None
     return drawing.as_found(wiring, readings, [fault_in(row) for row in faults])

@@ -25,14 +25,14 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/tests/{test_id}")
 def result_page(context: ViewerContext, test_id: str) -> Response:
-    """The result of a test, what it means, and what to do next."""
+    """Show the result of a test, what it means, and what to do next."""
     with context.reading() as db:
         return _result(context, db, _test(db, test_id), Form())
 
 
 @router.post("/tests/{test_id}/void")
 def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
-    """Void a test: a lead says that it does not count, and why."""
+    """Void a test: a lead decides that it does not count, with a reason."""
 
     def void(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         actions.void_test(db, test, reason, context.me, context.now, context.zone)
@@ -42,7 +42,7 @@ def void_test(context: LeadContext, test_id: str, posted: Posted) -> Response:
 
 @router.post("/tests/{test_id}/wrong")
 def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
-    """Mark a test as wrong: whoever logged it says so, and a lead decides."""
+    """Mark a test as wrong: its tester does so, and a lead decides."""
 
     def wrong(db: Session, op: UUID, test: UUID, note: str) -> dict[str, Any]:
         return mark(db, op, test, note, context.me, context.now, context.zone)
@@ -52,7 +52,7 @@ def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
 
 @router.post("/tests/{test_id}/stands")
 def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
-    """Decline a mark: a lead says that the test counts although its tester marked it as wrong."""
+    """Decline a mark: a lead decides that the test counts although its tester marked it as wrong."""
 
     def stands(db: Session, _op: UUID, test: UUID, reason: str) -> None:
         let_stand(db, test, reason, context.me, context.now, context.zone)
@@ -72,8 +72,8 @@ def _save_note(
 
     Args:
         field: the field of the form that holds the note.
-        action: the receipt's name of this write.
-        write: saves it, given the id of the write, the id of the test and the note.
+        action: the action of the receipt.
+        write: saves the note, given the operation id, the id of the test and the note.
     """
     form = typed(posted, field)
 

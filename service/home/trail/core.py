@@ -1,11 +1,11 @@
-"""The trail in words. Pure."""
+"""The audit trail in words. Pure."""
 
 from collections.abc import Mapping
 from typing import Any
 
 
 def action_words(action: str) -> str:
-    """An action's key to read.
+    """The key of an action in words.
 
     >>> action_words("calendar.link_made")
     'Calendar link made'
@@ -14,7 +14,7 @@ def action_words(action: str) -> str:
 
 
 def detail_words(detail: Any, names: Mapping[str, str]) -> str:
-    """What was kept beside an entry, to read; people by `names`, by their ids. Pairs are before and after.
+    """The detail of an entry in words; `names` has the names of people by their ids. A pair is before and after.
 
     >>> detail_words({"role": "crew", "turn": [2, 1], "codes": ["7K3M9U", "ACDEFG"]}, {})
     'role: crew; turn: 2 → 1; codes: 7K3M9U, ACDEFG'

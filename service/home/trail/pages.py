@@ -32,7 +32,7 @@ router = APIRouter(include_in_schema=False)
 def trail_page(
     context: LeadContext, person: str = "", action: str = "", day: str = "", after: str | None = None
 ) -> Response:
-    """The trail, the newest first, narrowed down by what is asked."""
+    """Show the filtered audit trail, the newest entry first."""
     values = {"person": person, "action": action, "day": day.strip()}
     form = Form(values=values)
     with context.reading() as db:
@@ -79,7 +79,7 @@ def _called(unit: Unit, item: ItemFacts) -> str:
 
 
 def _people(entries: Iterable[AuditEntry]) -> set[UUID | None]:
-    """Everybody who acts in these entries, or whom they are about or speak of."""
+    """The ids of everybody who acts in these entries, or whom they are about or mention."""
     subjects = [
         str(each) for entry in entries for each in (entry.person_id, entry.subject, *(entry.detail or {}).values())
     ]

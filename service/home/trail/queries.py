@@ -1,4 +1,4 @@
-"""Looking through the audit trail, and at the gear that it speaks of."""
+"""Queries for the audit trail, and for the gear that it mentions."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from service.testlog.queries import items_of
 
 @dataclass(frozen=True)
 class TrailFilter:
-    """What is looked for; None is anything. Days are given as the instants `since` and, not included, `until`."""
+    """The filter of the trail; None is no condition. Days are given as the instants `since` and (excluded) `until`."""
 
     person_id: UUID | None = None
     action: str | None = None
@@ -30,7 +30,7 @@ class TrailFilter:
 def entries(
     db: Session, trail_filter: TrailFilter, after: str | None, size: int
 ) -> tuple[Sequence[AuditEntry], str | None]:
-    """A page of the trail, the newest first, and the cursor of the next one, if there is one."""
+    """A page of the trail, the newest entry first, and the cursor of the next page, if there is one."""
     query = select(AuditEntry).order_by(AuditEntry.at.desc(), AuditEntry.id.desc()).limit(size + 1)
     if trail_filter.person_id:
         query = query.where(AuditEntry.person_id == trail_filter.person_id)
@@ -48,12 +48,12 @@ def entries(
 
 
 def actions_there(db: Session) -> Sequence[str]:
-    """Every action that the trail holds."""
+    """Every action in the trail."""
     return db.scalars(select(AuditEntry.action).distinct().order_by(AuditEntry.action)).all()
 
 
 def actors(db: Session) -> Sequence[Row[UUID, str, datetime | None]]:
-    """Everybody who is in the trail: id, name, and since when they are gone."""
+    """Everybody in the trail: id, name, and since when they have had no access."""
     acted = select(AuditEntry.person_id).distinct()
     return db.execute(
         select(Person.id, Person.display_name, Person.ended_at)
@@ -64,14 +64,14 @@ def actors(db: Session) -> Sequence[Row[UUID, str, datetime | None]]:
 
 @dataclass(frozen=True)
 class TrailSubject:
-    """The gear that an entry is about: its items, each with its code now, and the test of them that it names."""
+    """The gear that an entry is about: its items, each with its present code, and the test that it names."""
 
     items: list[tuple[str, ItemFacts]]
     test_id: UUID | None = None
 
 
 def gear_of(db: Session, subjects: Collection[str]) -> dict[str, TrailSubject]:
-    """The gear behind those of these subjects that name some: by a code, an item's id, or the id of a test."""
+    """The gear of those subjects that name gear: by a code, an item's id, or the id of a test."""
     ids = {UUID(each) for each in subjects if is_id(each)}
     tests = items_of(db, ids)
     coded = select(Tag.code, Tag.item_id).where(Tag.code.in_(subjects), Tag.item_id.is_not(None))

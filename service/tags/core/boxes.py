@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-_SLACK = 1e-3  # a micrometer: what sums of decimals may be off by
+_SLACK = 1e-3  # a micrometer, more than rounding errors of sums
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Box:
         return self.y + self.height
 
     def holds(self, other: "Box") -> bool:
-        """Whether `other` lies inside, give or take a micrometer."""
+        """Whether `other` is inside, with a tolerance of a micrometer."""
         return (
             self.x <= other.x + _SLACK
             and self.y <= other.y + _SLACK
@@ -34,7 +34,7 @@ class Box:
         )
 
     def apart(self, other: "Box") -> bool:
-        """Whether the two share no more than an edge, give or take a micrometer."""
+        """Whether the two share at most an edge, with a tolerance of a micrometer."""
         return (
             self.right <= other.x + _SLACK
             or other.right <= self.x + _SLACK
@@ -43,5 +43,5 @@ class Box:
         )
 
     def moved(self, x: float, y: float) -> "Box":
-        """The same rectangle, so much farther right and down."""
+        """The same rectangle, moved by `x` to the right and by `y` down."""
         return Box(self.x + x, self.y + y, self.width, self.height)

@@ -1,4 +1,4 @@
-"""The page to measure a printer by: rulers of 100 mm both ways, and what to do with them. Pure."""
+"""The page for measuring a printer: rulers of 100 mm in both directions, and instructions. Pure."""
 
 from service.tags.core.boxes import Box
 from service.tags.core.marks import Mark, ThinLine, Words
@@ -6,7 +6,7 @@ from service.tags.core.printer import RULER_MM
 from service.tags.core.sheets import PaperSheet
 
 CORNER = 20.0
-"""Where the rulers begin, from the left and from the top of the paper."""
+"""Where the rulers begin, in millimeters from the left and from the top of the paper."""
 _TICK, _LONG_TICK = 2.0, 4.0
 _HOW = (
     "Printer check. Print this on plain paper at 100 %, never fitted to the page.",
@@ -17,7 +17,7 @@ _HOW = (
 
 
 def calibration(sheet: PaperSheet) -> list[Mark]:
-    """The rulers, the cross that they begin at, and the words beside them; the paper has room for 100 mm and more."""
+    """The rulers, the cross at which they begin, and the words beside them; the paper has room for 100 mm and more."""
     marks: list[Mark] = [
         Words(Box(CORNER + 8, CORNER + 12 + 6 * number, min(sheet.page.width - CORNER - 14, 150), 4), line, 2.2)
         for number, line in enumerate(_HOW)

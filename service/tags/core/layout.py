@@ -1,4 +1,4 @@
-"""How a tag is laid out on a label: flags, wraps and plates. Millimeters from the label's own corner. Pure.
+"""The layout of a tag on a label: flags, wraps and plates. In millimeters from the label's own corner. Pure.
 
 A **flag** is two panels with a fold between them. The fold goes round the cable, the panels stick together back to
 back, and stand off it as a flag that reads from both sides: a QR code wrapped round a microphone cable cannot be
@@ -22,14 +22,15 @@ from service.tags.core.sheets import EDGE, PaperSheet, mm
 from service.tags.core.symbols import CannotPrint, Grid, module, refuse_on_curve
 
 FOLD = 22.0
-"""Once round a cable of 7 mm."""
+"""Millimeters of a flag that go round a cable of 7 mm."""
 WRAP_LINES = 3
 LEAST_CAP = 3.0
-"""Millimeters that a capital on a wrap is high: read at arm's length in poor light (common practice, no source)."""
+"""The least height in millimeters of a capital on a wrap: it is read at arm's length in poor light (common practice, no
+source)."""
 LEAST_NAME = 1.6
-"""Millimeters that a capital of a name is high, where a break in two lines can make it so."""
+"""The height in millimeters of a capital of a name below which it is broken into two lines, if that makes it higher."""
 TAIL = 5.0
-"""A wrap's clear tail goes once round and so much farther, so that it sticks to itself."""
+"""Millimeters by which a wrap's clear tail is longer than once round the cable, so that it sticks to itself."""
 USUAL_CABLE, LEAST_AROUND, MOST_AROUND = 6.5, 2.0, 100.0
 
 
@@ -43,7 +44,7 @@ class Style(StrEnum):
 
 @dataclass(frozen=True)
 class TagLabel:
-    """What one label shows: the code, an end ("" at a place), a name, what else there is to say, the QR's text."""
+    """What one label shows: the code, an end ("" for a place), a name, a further line, and the text of the QR."""
 
     code: str
     name: str
@@ -54,7 +55,7 @@ class TagLabel:
 
 
 def read_around(millimeters: float | None) -> float | None:
-    """The thickness of what a tag goes round.
+    """The thickness of what a tag goes round, in millimeters.
 
     Raises:
         Invalid: no cable is as thin or as thick.
@@ -140,7 +141,7 @@ def _wrap(wide: float, high: float, live: Box, around: float, texts: _Texts) -> 
         )
         for number in range(WRAP_LINES)
     ]
-    # By the widest code there could be, so that a sheet takes the wraps of all items or of none.
+    # By the widest possible code, so that a sheet is suitable for the wraps of all items or of none.
     cap = replace(lines[0], text=f"{end}WWW WWW").size * CAP[Font.PLAIN]
     if cap < LEAST_CAP:
         raise CannotPrint(
@@ -154,7 +155,7 @@ def _panel(box: Box, symbol: Grid, texts: _Texts) -> list[Mark]:
     """QR and text in a box: beside each other or one above the other, whichever leaves the QR larger."""
     beside = min(box.height, box.width - max(15.0, 0.35 * box.width))
     above = min(box.width, box.height - max(8.0, 0.25 * box.height))
-    if max(beside, above) < symbol.least_side:  # a fine symbol goes before large letters
+    if max(beside, above) < symbol.least_side:  # a readable symbol has priority over large letters
         above = min(box.width, box.height - 5.0)
     side = max(beside, above)
     module(side, symbol)
@@ -170,7 +171,7 @@ def _text(box: Box, texts: _Texts) -> list[Mark]:
 
 
 def _stacked(box: Box, texts: _Texts) -> list[Mark]:
-    """The code in two lines of three with the end beside, then the name and what else there is to say."""
+    """The code in two lines of three characters with the end beside it, then the name and the further line."""
     mark = min(0.27 * box.width, 0.25 * box.height, 8.0) if texts.end else 0.0
     line, room = 0.31 * box.height, box.width - (mark + 1 if mark else 0)
     marks: list[Mark] = [
@@ -184,7 +185,7 @@ def _stacked(box: Box, texts: _Texts) -> list[Mark]:
 
 
 def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
-    """End and code in the first row, the name and what else there is to say below."""
+    """End and code in the first row, the name and the further line below."""
     row = 0.55 * box.height
     mark = min(0.9 * row, 8.0) if texts.end else 0.0
     marks: list[Mark] = [
@@ -202,7 +203,7 @@ def _in_rows(box: Box, texts: _Texts) -> list[Mark]:
 
 
 def _lines(box: Box, lines: list[str]) -> list[Mark]:
-    """Lines of text, one below the other; those too long to be read in one are broken in two."""
+    """Lines of text, one below the other; lines that would be too small are broken into two."""
     parts = [part for line in lines for part in _broken(line, box.width)]
     step = min(box.height / max(len(parts), 1), 5.0)
     return [
@@ -219,7 +220,7 @@ def _broken(line: str, room: float) -> list[str]:
 
 
 def _halves(name: str) -> list[str]:
-    """A name in two lines where it has a part in parentheses, which then stands below."""
+    """A name in two lines if it has a part in parentheses, which becomes the second line."""
     first, parenthesis, rest = name.partition(" (")
     return [part for part in (first, f"({rest}" if parenthesis else "") if part.strip()]
 

@@ -1,4 +1,4 @@
-"""How wide letters are, in the two fonts that every PDF reader has, so that text is fitted before it is drawn. Pure.
+"""The width of letters in the two fonts that every PDF reader has, so that text can be fitted before drawing. Pure.
 
 The widths are those of the PDF library's own tables, of the fonts' published metrics.
 """
@@ -27,7 +27,9 @@ which only Q's foot goes below, and all letters. By the fonts' published boxes, 
 
 
 def printable(text: str) -> str:
-    """`text` in the letters that these fonts have (Latin-1): look-alikes for what they lack, else a question mark."""
+    """`text` in the characters of these fonts (Latin-1): others are replaced by look-alikes, or else by a question
+    mark.
+    """
     drawn = []
     for character in plain(text):
         if not character.isprintable():
@@ -37,15 +39,15 @@ def printable(text: str) -> str:
     return "".join(drawn)
 
 
-@lru_cache(maxsize=4096)  # each line is asked for several times, and most names for every tag
+@lru_cache(maxsize=4096)  # each line is measured several times, and most names for every tag
 def width(text: str, font: Font) -> float:
-    """The width of a printable text, in sizes of its type."""
+    """The width of a printable text, as a multiple of its type size."""
     widths = _widths(font)
     return sum(widths[character] for character in text) / 1000
 
 
 def reach(text: str, font: Font) -> tuple[float, float]:
-    """How far a text may reach above and below the line it stands on, in sizes of its type."""
+    """How far a text may reach above and below its baseline, as multiples of its type size."""
     if text.isascii() and text.replace(" ", "").isalnum() and text == text.upper():
         return _OF_CODES[font]
     return _OF_ALL[font]

@@ -1,4 +1,4 @@
-"""What is drawn on a tag, and where: the layouts make marks, the PDF and the preview draw them. Pure."""
+"""What is drawn on a tag, and where: layouts make marks, and the PDF and the preview draw them. Pure."""
 
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -16,7 +16,7 @@ class Symbol:
 
 @dataclass(frozen=True)
 class Words:
-    """A line of text in the middle of its box, as large as fits, its capitals no higher than `cap` millimeters.
+    """A line of text in the middle of its box, as large as possible, with capitals of at most `cap` millimeters.
 
     `quarter` turns it anticlockwise: 0 reads to the right, 1 up, 2 on its head, 3 down. `ink` is its darkness, from
     0 (black) to 1 (white). `narrowest` is how far its letters may be narrowed before they are made smaller.
@@ -39,7 +39,7 @@ class Words:
 
     @property
     def base(self) -> float:
-        """How far below the middle of the box the letters stand, in millimeters.
+        """The distance of the baseline below the middle of the box, in millimeters.
 
         Capitals stand in the middle, or as far off as keeps the highest and deepest letter within the box.
         """
@@ -49,12 +49,12 @@ class Words:
 
     @property
     def narrowed(self) -> float:
-        """What the width of the letters is multiplied by, 1 where they fit as they are."""
+        """The factor for the width of the letters, 1 if they fit unchanged."""
         return min(1.0, self._room / self.size)
 
     @property
     def length(self) -> float:
-        """How long the line is, in millimeters."""
+        """The length of the line, in millimeters."""
         return width(self.text, self.font) * self.size * self.narrowed
 
     @property
@@ -69,7 +69,7 @@ class Words:
 
 @dataclass(frozen=True)
 class EndMark:
-    """The letter of an end: A in a circle, B on a dark square, as on the pages, told apart without reading."""
+    """The letter of an end: A in a circle, B on a dark square, as on the pages, so that they differ in shape, too."""
 
     box: Box
     end: str
@@ -77,14 +77,14 @@ class EndMark:
 
     @property
     def letter(self) -> Words:
-        """The letter itself."""
+        """The letter as words to draw."""
         ink = 1.0 if self.end == "B" else 0.0
         return Words(self.box, self.end, 0.6 * self.box.height, quarter=self.quarter, ink=ink)
 
 
 @dataclass(frozen=True)
 class ThinLine:
-    """A thin line, as a box without width or without height; `dashed` where something is folded or begins."""
+    """A thin line, as a box without width or height; `dashed` for folds and beginnings."""
 
     box: Box
     dashed: bool = False
@@ -94,7 +94,7 @@ Mark = Symbol | Words | EndMark | ThinLine
 
 
 def upright(mark: Mark, height: float) -> Mark:
-    """A mark of a layout that lies on its side, turned clockwise: what was `height` high is as wide."""
+    """A mark of a layout on its side, turned clockwise; `height` is the layout's height before, and its width after."""
     box = mark.box
     turned = Box(height - box.bottom, box.x, box.height, box.width)
     if isinstance(mark, Words | EndMark):

@@ -1,4 +1,4 @@
-"""The correction for a printer that prints too large, too small or shifted, from what a 100 mm ruler shows. Pure.
+"""The correction for a printer that prints too large, too small or shifted, from a measured 100 mm ruler. Pure.
 
 A printer that makes 97 mm of every 100 puts the last of a 267 mm column of labels 8 mm too high. What it is told is
 divided by 0.97 first, so it comes out right.

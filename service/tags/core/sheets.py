@@ -1,4 +1,4 @@
-"""Label sheets by their dimensions, in whole micrometers so that inches have no remainder. Pure.
+"""Label sheets and their dimensions, in whole micrometers so that inches are exact. Pure.
 
 >>> sheet = SHEETS["63.5x38.1"]
 >>> sheet.name, sheet.paper, sheet.box(1)
@@ -11,7 +11,7 @@ from service.kit.problems import Invalid
 from service.tags.core.boxes import Box
 
 EDGE = 1.0
-"""Millimeters. Nothing is printed closer than this to a cut, so that a cut may miss by as much."""
+"""Millimeters. Nothing is printed closer than this to a cut, so that a cut may be off by as much."""
 PAPER_EDGE = 4.3
 """Millimeters. Nothing is printed closer than this to the paper's edge: common practice, no source."""
 _PAPERS = {(210_000, 297_000): "A4", (215_900, 279_400): "Letter"}
@@ -30,12 +30,12 @@ WORDS = {
     "rows": "Rows",
     "radius": "Corner radius",
 }
-"""The dimensions of a sheet by the words that pages use; a step is from a label's edge to the same edge of the next."""
+"""The names of a sheet's dimensions on pages; a step is from a label's edge to the same edge of the next."""
 
 
 @dataclass(frozen=True)
 class PaperSheet:
-    """Paper with labels on it; every dimension in micrometers. `cut`: plain paper, cut lines are printed.
+    """Paper with labels; all dimensions are in micrometers. `cut` means plain paper with printed cut lines.
 
     Raises:
         Invalid: the labels do not fit on the paper or lie on each other, with a sentence by dimension.
@@ -61,7 +61,7 @@ class PaperSheet:
 
     @property
     def name(self) -> str:
-        """What it is called: "63.5 x 38.1 mm, 3 x 7"."""
+        """Its name: "63.5 x 38.1 mm, 3 x 7"."""
         size = f"{mm(self.label_width):g} x {mm(self.label_height):g} mm"
         return f"{size}, {self.columns} x {self.rows}" + (", plain paper to cut" if self.cut else "")
 
@@ -82,7 +82,7 @@ class PaperSheet:
         return self.columns * self.rows
 
     def box(self, number: int) -> Box:
-        """Where a label lies on the paper; number 0 is the first, they go row by row."""
+        """The position of a label on the paper; labels are numbered from 0, row by row."""
         row, column = divmod(number, self.columns)
         return Box(
             mm(self.left + column * self.pitch_x),

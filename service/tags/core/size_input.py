@@ -1,4 +1,4 @@
-"""Sizes as they are typed off a ruler or a packet of labels, into micrometers. Pure.
+"""Reading sizes that people type from a ruler or a packet of labels, as micrometers. Pure.
 
 >>> read_size("63,5", "width"), read_size("2 5/8 in", "width"), read_size("-1.5 mm", "right")
 (63500, 66675, -1500)
@@ -17,7 +17,7 @@ _SIZE = re.compile(
 
 
 def read_size(text: str, field: str) -> int:
-    """Micrometers from `63.5`, `63,5 mm`, `2.5 in` or `2 5/8 in`; a number alone is millimeters.
+    """Micrometers from `63.5`, `63,5 mm`, `2.5 in` or `2 5/8 in`; a bare number is millimeters.
 
     Raises:
         Invalid: it is no size.

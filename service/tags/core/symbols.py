@@ -1,4 +1,4 @@
-"""QR symbols on tags: what they hold, how fine they get, and when they could not be read. Pure.
+"""QR symbols on tags: their content, the size of their squares, and when they cannot be read. Pure.
 
 The address is in capitals, which a QR symbol holds in little more than half the room (ISO/IEC 18004, alphanumeric
 mode). Level Q: on a worn tag it is read twice as often as M, and H needs a finer grid.
@@ -22,11 +22,11 @@ LEAST_MODULE = 0.40
 """Millimeters. Four dots of a 300 dpi printer and a bit, as guides for phones advise."""
 _DARK = re.compile(b"\x01+")
 _MASK = 0
-"""The mask is named, since trying all eight takes six times as long, and every reader undoes any."""
+"""The mask is fixed, since trying all eight takes six times as long, and every reader can decode any of them."""
 
 
 class CannotPrint(Problem):
-    """Tags cannot be printed as things are."""
+    """Tags cannot be printed with these settings."""
 
     status = 409
     title = "Tags cannot be printed yet"
@@ -34,14 +34,14 @@ class CannotPrint(Problem):
 
 @dataclass(frozen=True)
 class Grid:
-    """How fine a symbol is: its version and squares a side, without the quiet zone."""
+    """The size of a symbol: its version and the number of squares on a side, without the quiet zone."""
 
     version: int
     modules: int
 
     @property
     def across(self) -> int:
-        """Squares a side with the quiet zone."""
+        """The number of squares on a side, with the quiet zone."""
         return self.modules + 2 * QUIET_MODULES
 
     @property
@@ -51,7 +51,7 @@ class Grid:
 
 
 def tag_url(base_url: str | None, code: str) -> str:
-    """What a tag's QR holds: the address of its page, in capitals.
+    """The text of a tag's QR: the address of its page, in capitals.
 
     Raises:
         CannotPrint: no address is set, or it has a path, which capitals would change.
@@ -67,18 +67,18 @@ def tag_url(base_url: str | None, code: str) -> str:
 
 
 def grid(url: str) -> Grid:
-    """The smallest symbol of level Q that holds an address.
+    """The size of the smallest symbol of level Q for an address.
 
     Raises:
         CannotPrint: none does.
     """
-    from qrcode.util import QRData  # only who prints a tag waits for the library
+    from qrcode.util import QRData  # imported here, because only printing needs the library
 
     data = QRData(url)
     return _grid(data.mode, len(data))
 
 
-@lru_cache(maxsize=16)  # the same for all addresses as long, and it takes as long to find as to draw
+@lru_cache(maxsize=16)  # the same for all addresses of this length, and finding it takes as long as drawing
 def _grid(mode: Literal[1, 2, 4], length: int) -> Grid:
     from qrcode import ERROR_CORRECT_Q, QRCode
     from qrcode.exceptions import DataOverflowError
@@ -109,12 +109,12 @@ def matrix(url: str, symbol: Grid) -> list[list[bool]]:
 
 
 def runs(cells: Iterable[bool]) -> list[tuple[int, int]]:
-    """Where dark runs of a row begin, and how long they are."""
+    """The start and length of each run of dark squares in a row."""
     return [(run.start(), run.end() - run.start()) for run in _DARK.finditer(bytes(cells))]
 
 
 def module(side: float, symbol: Grid) -> float:
-    """The side of one square, where the symbol with its quiet zone is `side` millimeters wide.
+    """The side of one square in millimeters, if the symbol with its quiet zone is `side` millimeters wide.
 
     Raises:
         CannotPrint: too small to be read, since the address is long or the label small.
@@ -129,7 +129,7 @@ def module(side: float, symbol: Grid) -> float:
 
 
 def refuse_on_curve(side: float, around: float) -> None:
-    """A symbol on something round must not be wider, with its quiet zone, than that is thick (both millimeters).
+    """Refuse a symbol on something round that is wider, with its quiet zone, than that is thick (both in millimeters).
 
     Wider ones bend out of sight: in simulated shots (an orthographic camera, zxing-cpp as decoder) all decoded at
     1.0 x the diameter, and most were lost at 1.3 x.
