@@ -18,7 +18,7 @@ if [ -z "$file" ]; then
     echo "Coilbook: there is no backup in $backups yet; make one: coilbook backup" >&2
     exit 1
 fi
-checked="$(.venv/bin/coilbook backup --verify "$file")" # whole, then its first line: a pipe cut short would fail
+checked="$(.venv/bin/coilbook backup --verify "$file")" # not a pipe to head: closing it early would fail
 echo "${checked%%$'\n'*}"
 
 folder="$(mktemp -d)"
@@ -32,11 +32,11 @@ trap finish EXIT
 export COILBOOK_DATABASE_URL="sqlite:///$folder/coilbook.db" COILBOOK_BACKUPS="$folder/backups"
 unset COILBOOK_BASE_URL COILBOOK_SMTP_URL COILBOOK_MAIL_FROM # a drill sends nothing to anybody
 .venv/bin/coilbook restore "$file"
-.venv/bin/coilbook housekeeping # what fell due since the backup was made
+.venv/bin/coilbook housekeeping # due states have changed since the backup was made
 .venv/bin/coilbook housekeeping --verify
 
 port="${PORT:-8099}"
-.venv/bin/coilbook serve --port "$port" >"$folder/said" 2>&1 &
+.venv/bin/coilbook serve --port "$port" >"$folder/output" 2>&1 &
 service=$!
 .venv/bin/python - "$port" <<'PYTHON'
 import sys, time, urllib.error, urllib.request
@@ -49,5 +49,5 @@ for _ in range(100):
 else:
     sys.exit("Coilbook: the service did not start on the restored database.")
 PYTHON
-kill -0 "$service" 2>/dev/null || { cat "$folder/said" >&2; exit 1; }
+kill -0 "$service" 2>/dev/null || { cat "$folder/output" >&2; exit 1; }
 echo "The drill took $((SECONDS - began)) s: the backup is whole, restored, and the service is ready on it."

@@ -4,8 +4,8 @@
 #   bash deploy/https.sh cables.example.org                               Caddy, which fetches the certificate itself
 #   bash deploy/https.sh cables.example.org --certificate FULL.pem KEY.pem       Caddy with a certificate of yours
 #   bash deploy/https.sh cables.example.org --nginx --certificate FULL.pem KEY.pem    nginx with a certificate of yours
-# PORT=8000 is where Coilbook listens on this computer. The file is written to data/proxy and checked by the proxy's own
-# test where it is installed; what to do with it is printed.
+# PORT=8000 is where Coilbook listens on this computer. The file is written to data/proxy and, if the proxy is installed,
+# checked by its own test; the next steps are printed.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
@@ -88,7 +88,7 @@ else
     check=(nginx -t -q -c "$whole")
 fi
 if command -v "$proxy" >/dev/null; then
-    said="$("${check[@]}" 2>&1)" || stop "$proxy does not take $file: $said"
+    output="$("${check[@]}" 2>&1)" || stop "$proxy does not take $file: $output"
     echo "$proxy takes it."
 else
     echo "$proxy is not installed here, so the file was not checked (Debian and Ubuntu: sudo apt-get install $proxy)."

@@ -19,7 +19,7 @@ case "${1-}" in
 *) stop "setup.sh knows only the option --test, not '$1'." ;;
 esac
 
-# A stamp is all that an environment was made from, written last: without one, it was never finished.
+# A stamp holds everything that an environment was made from. It is written last: without one, setup was interrupted.
 stamp() {
     .venv/bin/python -VV && pwd -P && cat pyproject.toml deploy/requirements-lists.txt "$1"
 }
@@ -46,7 +46,7 @@ find_python() {
     stop "Python 3.11 or newer is needed and was not found${PYTHON:+ as $PYTHON}; install it from your system's packages or python.org and try again."
 }
 
-# Unfinished, moved or copied here, or its interpreter gone: made anew.
+# An environment that is unfinished, was moved or copied here, or has lost its interpreter is made again.
 usable() {
     ls .venv/*.stamp && .venv/bin/pip --version | grep -F " from $(pwd -P)/.venv/"
 }

@@ -28,7 +28,7 @@ if [ ${#missing[@]} -gt 0 ]; then
     DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
 fi
 
-# The same browser without a window takes 0.4 of the time; where it is not to be had, the other one does.
+# The headless browser takes 0.4 of the time; if it cannot be installed, the other one is used.
 if [ ${#fast[@]} -eq 0 ] && ! command -v chromium-headless-shell >/dev/null && [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
     { timeout 120 apt-get update -qq && DEBIAN_FRONTEND=noninteractive timeout 300 apt-get install -y -qq --no-install-recommends chromium-headless-shell; } >/dev/null 2>&1 ||
         echo "Coilbook: chromium-headless-shell could not be installed; the tests in a browser take longer with chromium." >&2
@@ -38,19 +38,19 @@ bash deploy/setup.sh --test
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .
 .venv/bin/deno lint --quiet --config deploy/deno.json
-# Files in memory, where there is room: what the tests ask is what a killed process leaves, not a dead machine.
+# Files are kept in memory if there is room: the tests check what a killed process leaves, not a power failure.
 if [ -z "${TMPDIR:-}" ] && [ -w /dev/shm ] && [ "$(df --output=avail /dev/shm | tail -1)" -gt 4000000 ]; then
     export TMPDIR=/dev/shm
 fi
-# Types are checked beside the tests, since that keeps one core busy; what is wrong with them is said at the end.
-said="$(mktemp)"
-trap 'rm -f "$said"' EXIT
-{ .venv/bin/mypy && .venv/bin/deno check --quiet --config deploy/deno.json static; } >"$said" 2>&1 &
+# Types are checked while the tests run, since that keeps one core busy; their errors are shown at the end.
+output="$(mktemp)"
+trap 'rm -f "$output"' EXIT
+{ .venv/bin/mypy && .venv/bin/deno check --quiet --config deploy/deno.json static; } >"$output" 2>&1 &
 types=$!
 failed=0
-# Each worker has a part of its own, so that what a file sets up is set up once; who is done first helps the others. Three
-# for two cores, since a third of the time a test waits: for a browser, for a process that starts.
+# Each worker gets a part of the tests, so that the fixtures of a file are made once; a worker that is done helps others.
+# Three workers for two cores, since tests wait a third of the time: for a browser, or for a process to start.
 .venv/bin/pytest -n 3 --dist worksteal "${fast[@]}" "$@" || failed=$?
 wait "$types" || failed=1
-cat "$said"
+cat "$output"
 exit "$failed"

@@ -1,4 +1,4 @@
-// Takes a pass's secret out of the address's fragment, where the camera put it, and into the form.
+// Moves a pass's secret from the address's fragment, where the camera put it, into the form.
 const secret = location.hash.slice(1);
 /** @type {HTMLInputElement} */
 const box = document.querySelector("[data-pass]");

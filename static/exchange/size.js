@@ -1,4 +1,4 @@
-// Says that a file is too large where it is chosen, before minutes are spent on sending it; the service says the same.
+// Says that a chosen file is too large before minutes are spent on sending it; the service refuses it, too.
 /** @type {HTMLInputElement} */
 const input = document.querySelector("[data-most]");
 

@@ -4,7 +4,7 @@
    say so, by sight and to screen readers, and do nothing. */
 
 const WAIT = 2000, AFTER_SCAN = 1000; // ms; the service has the same where there is no script (service/testlog/confirmation.py)
-let last = null; // ends what listens for the view before this one
+let last = null; // removes the listeners of the previous view
 
 /* Arm the buttons beside the page's sign, if it has one (templates/parts/held.html). */
 export function arm() {
@@ -16,7 +16,7 @@ export function arm() {
   last = new AbortController();
   const { signal } = last, bar = sign.parentElement, buttons = bar.querySelectorAll("button");
   const wait = "scanned" in sign.dataset ? AFTER_SCAN : WAIT;
-  let since = Infinity, timer = 0, down = null; // since when they are armed; when the finger came down
+  let since = Infinity, timer = 0, down = null; // since when they are armed; when the finger was put down
 
   function say(what) {
     for (const each of /** @type {Iterable<HTMLElement>} */ (sign.children)) each.hidden = each.dataset.says !== what;
@@ -40,7 +40,7 @@ export function arm() {
   addEventListener("pageshow", (event) => { if (event.persisted) begin(); }, { signal }); // back from the browser's cache
   bar.addEventListener("pointerdown", (event) => { down = event.timeStamp; }, { capture: true, signal });
   bar.addEventListener("keydown", (event) => { if (event.repeat) event.preventDefault(); }, { signal }); // Enter held down clicks on and on
-  // A click counts by when it was made: on a busy phone it may be heard of long after. Keys make clicks, too.
+  // A click counts by the time at which it was made: a busy phone may deliver it long after. Keys make clicks, too.
   bar.addEventListener("click", (event) => {
     const made = down ?? event.timeStamp;
     down = null;
@@ -57,7 +57,7 @@ export function arm() {
   }, { signal });
 }
 
-/* Whether this address was opened for a tag that was scanned. It says so once: opened anew, nothing was scanned for it. */
+/* Whether this address was opened for a scanned tag. It says so only once: opened again, no tag was scanned for it. */
 export function scannedFor() {
   const url = new URL(location.href), scanned = url.searchParams.has("scanned");
   url.searchParams.delete("scanned");

@@ -5,11 +5,11 @@ import { made } from "../outbox/status.js";
 
 const MANY = 6; // choices: more than these go into a list
 
-/* Let lanes be chosen on a form, if it has any; what shows those that are named. */
+/* Let lanes be chosen on a form, if it has any. Returns a function that shows the named ones. */
 export function chooseLanes(form, facts) {
   const buttons = [...form.querySelectorAll("[data-lane]")];
   const chosen = new Set([...form.querySelectorAll("[name=lane]")].map((each) => each.value));
-  const rowOf = Object.fromEntries(Object.entries(facts.rows).map(([key, row]) => [row[2] ?? row[0], key])); // by conductor, or contact in no use
+  const rowOf = Object.fromEntries(Object.entries(facts.rows).map(([key, row]) => [row[2] ?? row[0], key])); // by conductor, or by unused contact
   const wiresOf = (lane) => facts.wires.filter(([name]) => facts.lanes[lane].includes(name));
   const ordered = (contacts) => facts.contacts.filter((each) => contacts.includes(each));
 

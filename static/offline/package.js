@@ -1,14 +1,14 @@
-/* What was taken along: sessions, and the tables of their wirings. */
+/* The offline package: sessions, and the tables of their wirings. */
 
 import { entries, me } from "../outbox/outbox.js";
 import { standing } from "../outbox/standing.js";
 import { taken } from "../outbox/store.js";
 
-const LASTS = 14 * 24 * 3600 * 1000; // ms: an old worklist only misleads
+const LASTS = 14 * 24 * 3600 * 1000; // ms: an older worklist is misleading
 
-const TRIES = 30; // times that the service may say that it still works a table out
+const TRIES = 30; // how often the service may answer that it is still computing a table
 
-/* Load a session's worklist, which works without its tables already; what is kept of it. What was sent from here before is
+/* Load a session's worklist, which works before its tables are there; returns what is saved. What was sent before is
    in what the service says now, and counts no more by itself: a test that was voided since would be done here for ever. */
 export async function take(id) {
   const sent = await taken.all(`done:${id}:`), stood = await taken.all("stands:");
@@ -23,16 +23,16 @@ export async function take(id) {
   return kept;
 }
 
-/* The wirings of a session whose tables are not on this phone as the service has them now. */
+/* The wirings of a session whose tables are missing or outdated on this phone. */
 export async function missing(pack) {
-  const found = [];
+  const outdated = [];
   for (const [key, wiring] of Object.entries(pack.wirings)) {
-    if ((await taken.get(`table:${key}`))?.version !== wiring.version) found.push(key);
+    if ((await taken.get(`table:${key}`))?.version !== wiring.version) outdated.push(key);
   }
-  return found;
+  return outdated;
 }
 
-/* Load the tables that are missing, each kept as it comes; `progress` is told how many of them are here. */
+/* Load the missing tables and save each one as it arrives; `progress` is called with how many are there. */
 export async function complete(pack, progress = (_here, _all) => {}) {
   const keys = await missing(pack);
   for (const [at, key] of keys.entries()) {
@@ -43,7 +43,7 @@ export async function complete(pack, progress = (_here, _all) => {}) {
   progress(keys.length, keys.length);
 }
 
-/* Load an event's pull list; what is kept of it. A tick that was sent from here may have been taken back since. */
+/* Load an event's pull list; returns what is saved. A tick that was sent from here may have been undone since. */
 export async function takePull(event) {
   const sent = await taken.all(`ticked:${event}:`);
   const kept = { ...await loaded(`/api/v1/pull?event=${event}`), loaded_at: Date.now() };
@@ -55,12 +55,12 @@ export async function takePull(event) {
   return kept;
 }
 
-/* Forget these that were sent from here. */
+/* Forget these sent ticks. */
 async function forget(prefix, sent) {
   for (const { code } of sent) await taken.drop(prefix + code);
 }
 
-/* The pull lists that were taken along, the newest first. */
+/* The saved pull lists, the newest first. */
 export async function pulls() {
   return (await taken.all("pull:")).sort((one, other) => other.loaded_at - one.loaded_at);
 }
@@ -73,7 +73,7 @@ export async function pullLines(list) {
   return list.items.map((line) => ({ ...line, done: Boolean(line.done_at) || sent.has(line.code) || here.has(line.code) }));
 }
 
-/* The tables of a wiring: those that were taken along, else as the service has them, which are kept too. */
+/* The tables of a wiring: the saved ones, else those of the service, which are saved, too. */
 export async function tableOf(key) {
   const held = await taken.get(`table:${key}`).catch(() => null);
   if (held) return held;
@@ -98,7 +98,7 @@ export async function sessions() {
 
 export const session = (id) => taken.get(`session:${id}`);
 
-/* The line of a code, in the session named or in the one taken along last: {pack, line}, or null. */
+/* The line of a code in this session, or in the one that was saved last: {pack, line}, or null. */
 export async function lineOf(code, id) {
   const packs = id ? [await session(id)] : await sessions();
   for (const pack of packs.filter(Boolean)) {
@@ -108,7 +108,7 @@ export async function lineOf(code, id) {
   return null;
 }
 
-/* Each line with its verdict, where it has one: the service's, or one given on this phone since. */
+/* Each line with its verdict, if it has one: the service's, or a later one of this phone. */
 export async function linesOf(pack) {
   const { id } = pack.session;
   const waiting = (await entries()).filter((entry) => entry.who === me() && entry.body.session === id);
@@ -117,14 +117,14 @@ export async function linesOf(pack) {
   return pack.lines.map((line) => ({ ...line, done: here.get(line.code) ?? sent.get(line.code) ?? line.done }));
 }
 
-/* How a line's item stands: by what waits here, by what was sent from here since, else as it was taken along. */
+/* The state of a line's item: by entries that wait here, by those sent since, else as it was saved. */
 export async function stateOf(line) {
   const sent = await taken.get(`stands:${line.code}`).catch(() => null);
   const before = sent?.state ?? line.stands ?? line.state, here = standing(await entries()).get(line.code) ?? before;
   return here === "in_service_untested" && before !== "in_service" ? before : here;
 }
 
-/* The next line that is open, after this code in walking order, then from the start again. */
+/* The next open line after this code in walking order, continuing at the start. */
 export function next(lines, after) {
   const at = lines.findIndex((line) => line.code === after) + 1;
   return [...lines.slice(at), ...lines.slice(0, at)].find((line) => !line.done && line.code !== after) ?? null;

@@ -1,4 +1,4 @@
-/* The pull list without a signal, as it was taken along: every line can be ticked, by its box or by scanning it. */
+/* The pull list without a signal, as it was saved: every line can be ticked, by its box or by scanning its tag. */
 
 import { spaced, span } from "../outbox/status.js";
 import { pullLines, pulls } from "./package.js";

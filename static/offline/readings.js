@@ -27,11 +27,11 @@ function asEntered(facts, data) {
 
 function findings(facts, data) {
   const end = data.get("at_end") || null;
-  const found = data.getAll("evidence").map((name) => {
+  const evidence = data.getAll("evidence").map((name) => {
     const [kind, note] = facts.evidence[name];
     return { class: kind, end, note };
   });
-  return data.get("flexed") === "yes" ? [...found, { class: "flexed", end: null, note: "" }] : found;
+  return data.get("flexed") === "yes" ? [...evidence, { class: "flexed", end: null, note: "" }] : evidence;
 }
 
 function isGood(facts, entered) {
@@ -65,20 +65,20 @@ function probed(facts, entered) {
   return facts.contacts.every((contact) => reached.has(contact)) ? "all" : facts.contacts.filter((each) => reached.has(each));
 }
 
-/* A conductor that was skipped takes the bonds of its contacts along. */
+/* With a skipped conductor the bonds of its contacts are skipped, too. */
 function testedBonds(facts, entered) {
   const out = new Set(facts.wires.filter(([name]) => entered.skipped.has(name)).flatMap(([, a, b]) => [a, b]));
   return facts.bonds.filter((bond) => !bond.some((contact) => out.has(contact)));
 }
 
-/* Groups that share a contact, put together; contacts in the order of the wiring, a lone contact is no group. */
+/* Merge groups that share a contact; contacts in the order of the wiring, a single contact is not a group. */
 export function united(contacts, groups) {
   const of = new Map();
   for (const group of groups) {
     const whole = new Set(group.flatMap((contact) => [...(of.get(contact) ?? [contact])]));
     for (const contact of whole) of.set(contact, whole);
   }
-  const found = [...new Set(of.values())].filter((group) => group.size > 1);
+  const merged = [...new Set(of.values())].filter((group) => group.size > 1);
   const at = (contact) => contacts.indexOf(contact);
-  return found.map((group) => [...group].sort((one, other) => at(one) - at(other))).sort((one, other) => at(one[0]) - at(other[0]));
+  return merged.map((group) => [...group].sort((one, other) => at(one) - at(other))).sort((one, other) => at(one[0]) - at(other[0]));
 }

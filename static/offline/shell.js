@@ -11,7 +11,7 @@ import { home, item, nextForm, session, testForm, unknown } from "./views.js";
 const here = new URL(location.href);
 const HOME = [undefined, "offline", "scan", "find", "sessions"]; // first parts of addresses that all that is here answers
 
-/* Who was signed in last: the service checks it when something is sent. */
+/* The person who was signed in last; the service checks it when something is sent. */
 async function whoIsHere() {
   let known = null;
   try { known = JSON.parse(localStorage.getItem("coilbook.me")); } catch { /* the package knows too */ }
@@ -23,17 +23,17 @@ async function whoIsHere() {
 }
 
 async function route() {
-  const parts = here.pathname.split("/").filter(Boolean), asked = here.searchParams;
+  const parts = here.pathname.split("/").filter(Boolean), query = here.searchParams;
   const [first, second, third] = parts;
-  if (first === "sessions" && second) return third === "next" ? nextForm(second, asked.get("after")) : session(second);
-  if (first === "swap" && !second) return swap(asked);
+  if (first === "sessions" && second) return third === "next" ? nextForm(second, query.get("after")) : session(second);
+  if (first === "swap" && !second) return swap(query);
   if (first === "pull") return pullList(second, third === "items" ? parts[3] : null);
-  const typed = first === "find" ? asked.get("code") : null;
+  const typed = first === "find" ? query.get("code") : null;
   if (typed || (first?.toLowerCase() === "t" && second)) {
     const code = (typed ?? second).toUpperCase().replace(/[^0-9A-Z]/g, "");
-    // By its code, or opened from outside by its tag's address: somebody holds it.
-    if (!third) return (await pullList(asked.get("pull"), code, true)) || item(code, Boolean(typed) || !document.referrer);
-    if (third === "test") return testForm(code, asked.get("session"), scannedFor());
+    // By its code, or opened from outside by its tag's address: somebody has scanned it.
+    if (!third) return (await pullList(query.get("pull"), code, true)) || item(code, Boolean(typed) || !document.referrer);
+    if (third === "test") return testForm(code, query.get("session"), scannedFor());
   }
   return HOME.includes(first) ? home() : unknown("This page is not on this phone, and there is no signal to load it.");
 }

@@ -6,7 +6,7 @@ import { warning } from "../outbox/status.js";
 import { arm } from "./arming.js";
 
 const LOST = "There is no signal, so it could not be shown. What you entered stays here: try again once there is one.";
-const left = []; // what was shown at each step of the history, by its number
+const left = []; // the view at each step of the history, by its number
 let at = history.state?.view ?? 0;
 
 /* Show views so on this page; `opened` is told of each that is new. */
@@ -39,7 +39,7 @@ async function show(form, button, opened) {
   } catch {
     return tell(form, LOST);
   }
-  // Another page than a view of this form, such as one to sign in, would cost all that was entered.
+  // Another page than a view of this form, such as the sign-in page, would discard everything that was entered.
   if (!page.querySelector(`[name=op][value="${data.get("op")}"]`)) return tell(form, page.querySelector("h1")?.textContent ?? LOST);
   left[at] = lift(document);
   at += 1;
@@ -51,7 +51,7 @@ async function show(form, button, opened) {
   return (document.querySelector("[autofocus]") ?? document.getElementById("main")).focus();
 }
 
-/* Take what is shown out of a page: all but the outbox's bar, which is of every view. */
+/* Take the view out of a page: everything except the outbox's bar, which belongs to all views. */
 function lift(page) {
   return [".page", ".actions"].map((part) => {
     const lifted = document.createDocumentFragment();
@@ -66,9 +66,9 @@ function lay(/** @type {DocumentFragment[]} */ [main, actions]) {
 }
 
 function tell(form, sentence) {
-  const told = warning(sentence);
-  told.dataset.unsent = "";
-  told.setAttribute("role", "alert");
-  form.append(told);
-  told.scrollIntoView({ block: "center" });
+  const notice = warning(sentence);
+  notice.dataset.unsent = "";
+  notice.setAttribute("role", "alert");
+  form.append(notice);
+  notice.scrollIntoView({ block: "center" });
 }

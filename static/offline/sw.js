@@ -4,10 +4,10 @@
    kept here. */
 
 const CACHE = `coilbook-${BUILD.version}`;
-const PATIENCE = 4000; // ms that a page which the one page can stand in for may take; others take their time
-const DARK = 15_000; // ms in which, after that, nobody is made to wait again
-const GONE = [502, 504]; // what a gateway says when the service behind it is away
-const PAGES = /^\/(?:$|offline$|scan$|find$|swap$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the one page can stand in for
+const TIMEOUT = 4000; // ms for a page that the offline page can replace; other pages have no limit
+const DARK = 15_000; // ms after such a timeout in which nobody has to wait again
+const GONE = [502, 504]; // the answers of a gateway when the service behind it is not reachable
+const PAGES = /^\/(?:$|offline$|scan$|find$|swap$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the offline page can replace
 
 let darkUntil = 0;
 
@@ -32,21 +32,21 @@ addEventListener("fetch", (event) => {
   }
 });
 
-/* Addresses of assets name their version, so what is kept is right. */
+/* Addresses of assets have a version, so what is cached is right. */
 async function asset(request) {
   const cache = await caches.open(CACHE);
   return (await cache.match(request)) ?? fetch(request);
 }
 
-/* A page, given up where there is a signal but nothing comes. */
+/* A page, with a timeout for a signal over which nothing arrives. */
 async function soon(request) {
   if (Date.now() < darkUntil) return shell();
   const cut = new AbortController();
-  const patience = setTimeout(() => { darkUntil = Date.now() + DARK; cut.abort(); }, PATIENCE);
+  const timer = setTimeout(() => { darkUntil = Date.now() + DARK; cut.abort(); }, TIMEOUT);
   try {
     return await page(request, cut.signal);
   } finally {
-    clearTimeout(patience);
+    clearTimeout(timer);
   }
 }
 

@@ -6,9 +6,9 @@ import { spaced } from "../outbox/status.js";
 import { lineOf, pulls, sessions, stateOf } from "./package.js";
 import { camera, go, part, show } from "./views.js";
 
-/* `asked` are the address's own: `bad` and `spare`, and `code` for what was scanned last. */
-export async function swap(asked) {
-  const code = asked.get("code") ?? "", bad = asked.get("bad") ?? code, spare = asked.get("spare") ?? (asked.get("bad") ? code : "");
+/* `address` has the query of the address: `bad`, `spare`, and `code` for what was scanned last. */
+export async function swap(address) {
+  const code = address.get("code") ?? "", bad = address.get("bad") ?? code, spare = address.get("spare") ?? (address.get("bad") ? code : "");
   const made = part("swap"), form = made.querySelector("form");
   form.elements.bad.value = bad;
   form.elements.typed.value = spare;
@@ -37,9 +37,9 @@ async function fitting(bad) {
   const along = lines.filter((line) => line.state === "spare" && fits(line)).sort((one, other) => Number(Boolean(other.proven)) - Number(Boolean(one.proven)))
     .map((line) => ({ ...line, place: [line.place, line.proven ? "" : UNPROVEN].filter(Boolean).join(". ") }));
   const gone = new Set((await entries()).map((entry) => entry.body.spare));
-  const found = [...new Map((named.length ? named : along).map((line) => [line.code, line])).values()];
-  const still = await Promise.all(found.map(async (line) => !gone.has(line.code) && !OUT.includes(await stateOf(line))));
-  return found.filter((_, at) => still[at]);
+  const candidates = [...new Map((named.length ? named : along).map((line) => [line.code, line])).values()];
+  const still = await Promise.all(candidates.map(async (line) => !gone.has(line.code) && !OUT.includes(await stateOf(line))));
+  return candidates.filter((_, at) => still[at]);
 }
 
 const OUT = ["quarantined", "suspect", "in_service"];

@@ -7,25 +7,25 @@ import { complete, missing, session, take } from "./package.js";
 import { installed, possible } from "./worker.js";
 
 const section = document.querySelector("[data-take]"), id = section.dataset.take;
-const told = section.querySelector("[data-told]"), button = section.querySelector("button");
+const note = section.querySelector("[data-told]"), button = section.querySelector("button");
 const bar = section.querySelector("progress");
 
 const wirings = (count) => (count === 1 ? "1 wiring" : `${count} wirings`);
 
 function say(pack) {
   const tables = Object.keys(pack.wirings).length;
-  told.textContent = `On this phone, loaded ${span(Date.now() - pack.loaded_at)} ago: ${pack.lines.length} items, and the faults of `
+  note.textContent = `On this phone, loaded ${span(Date.now() - pack.loaded_at)} ago: ${pack.lines.length} items, and the faults of `
     + `${tables === 1 ? "their wiring" : wirings(tables)}. It works without a signal.`;
 }
 
-/* Once the list is here: the pages that show it without a signal, then what names faults on them. */
+/* After the list: the pages that show it without a signal, then the tables that name faults on them. */
 async function finish(pack) {
   button.textContent = "Take it along again";
-  told.textContent = `The list of ${pack.lines.length} items is on this phone. Loading its pages…`;
+  note.textContent = `The list of ${pack.lines.length} items is on this phone. Loading its pages…`;
   await installed();
   await complete(pack, (done, all) => {
     Object.assign(bar, { max: all + 1, value: done + 1, hidden: done === all });
-    told.textContent = `The list of ${pack.lines.length} items is on this phone. Faults are here for ${done} of ${wirings(all)}; `
+    note.textContent = `The list of ${pack.lines.length} items is on this phone. Faults are here for ${done} of ${wirings(all)}; `
       + "tests can be logged without them.";
   });
   say(pack);
@@ -37,7 +37,7 @@ async function busy(work) {
     await work();
   } catch (error) {
     const kept = await session(id).catch(() => null);
-    told.textContent = kept
+    note.textContent = kept
       ? `The list is on this phone; the rest could not be loaded: ${error.message}. Try again with a signal.`
       : `It could not be taken along: ${error.message}. Try again with a signal.`;
   }
@@ -49,7 +49,7 @@ async function busy(work) {
 section.hidden = false;
 if (possible) {
   button.addEventListener("click", () => busy(async () => {
-    told.textContent = "Loading the list…";
+    note.textContent = "Loading the list…";
     Object.assign(bar, { hidden: false, value: 0 });
     await finish(await take(id));
   }));
@@ -61,6 +61,6 @@ if (possible) {
   }
 } else {
   button.hidden = true;
-  told.textContent = "Working without a signal is not available here: this address is plain http, and phones keep pages only of "
+  note.textContent = "Working without a signal is not available here: this address is plain http, and phones keep pages only of "
     + "sites with https. With a signal every form works; a test that cannot be sent waits on this phone until you open a page again.";
 }

@@ -1,4 +1,4 @@
-/* Ticking a line of a pull list through the outbox: kept on the phone at once, sent when there is a signal. */
+/* Ticking a line of a pull list through the outbox: saved on the phone at once, sent when there is a signal. */
 
 import { add } from "../outbox/outbox.js";
 import { say, spaced } from "../outbox/status.js";
@@ -26,9 +26,9 @@ export function bind(root, ticked) {
   });
 }
 
-/* Keep a tick: `told` is what the line says of itself. */
-function keep(told) {
-  const { event, item, action, spare, why } = told;
+/* Save a tick: `fields` are the line's own data. */
+function keep(fields) {
+  const { event, item, action, spare, why } = fields;
   return add("/api/v1/pull/ticks", { event, item, action, spare: spare ?? null, why, at: new Date().toISOString() }, {
     what: "tick", code: item, verdict: "Tick", words: spare ? [`In goes ${spaced(spare)}.`] : [],
     back: `/pull/${event}`, fields: [],

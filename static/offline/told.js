@@ -6,7 +6,7 @@ import { spaced } from "../outbox/status.js";
 
 export { tableOf } from "./package.js";
 
-const HOLD = 1000; // ms in which the way on takes no tap: it lies where the verdict was
+const HOLD = 1000; // ms in which the button to go on ignores taps, since it is where the verdict's button was
 
 /** @type {(name: string) => any} */
 const part = (name) => /** @type {HTMLTemplateElement} */ (document.querySelector(`template[data-told="${name}"]`)).content.cloneNode(true);
@@ -34,7 +34,7 @@ export async function tell(test, entry, coming, goOn) {
   unknown.hidden = whole;
 }
 
-/* Stand in the place of the page, and say so; a reload opens the form again. */
+/* Replace the content of the page; a reload opens the form again. */
 function replace(view, below) {
   const main = document.getElementById("main"), actions = document.querySelector(".actions");
   for (const each of [...main.querySelectorAll(":scope > :not(.news)"), ...actions.querySelectorAll(":scope > *")]) each.hidden = true;
@@ -50,12 +50,12 @@ function replace(view, below) {
 function sheet(fault) {
   const made = part("fault");
   for (const hole of ["title", "on_stage", "look_first", "after_repair"]) made.querySelector(`[data-${hole}]`).textContent = fault[hole];
-  const drawing = new DOMParser().parseFromString(fault.drawing ?? "", "text/html"); // as it came with the tables
+  const drawing = new DOMParser().parseFromString(fault.drawing ?? "", "text/html"); // from the tables
   made.querySelector("figure").append(...drawing.body.childNodes);
   return made;
 }
 
-/* What the service found of what the phone had no answer for: as its own page says it. */
+/* The service's findings, as its own page shows them, where the phone had no answer. */
 async function named(id, faults, unknown) {
   const answer = await fetch(`/tests/${id}`).catch(() => null);
   if (!answer?.ok) return;

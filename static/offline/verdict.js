@@ -8,20 +8,20 @@ import { united } from "./readings.js";
 export function lookUp(table, joined, probed) {
   const whole = united(table.contacts, joined);
   for (const part of table.tables.filter((each) => String(each.probed) === String(probed))) {
-    const found = part.results[counted(part.contacts, whole)];
-    if (found && same(table, part, whole, probed)) return told(table, part, found);
+    const result = part.results[counted(part.contacts, whole)];
+    if (result && same(table, part, whole, probed)) return described(table, part, result);
   }
   return null;
 }
 
-/* What is told of each tick besides the readings, at the end that was named ("": none was). */
+/* The finding for each tick besides the readings, at the named end ("": none). */
 export function ticked(table, names, end) {
-  return names.map((name) => table.evidence?.[name]?.[end]).filter(Boolean); // a table of an older service has none
+  return names.map((name) => table.evidence?.[name]?.[end]).filter(Boolean); // tables of an older service have none
 }
 
 export const VERDICTS = { pass: "Pass", fail: "Fail", partial: "Partial" };
 
-/* The group of each contact, groups counted as they first come: "012032". */
+/* The group of each contact, groups numbered by their first contact: "012032". */
 function counted(contacts, groups) {
   const seen = new Map();
   return contacts.map((contact) => {
@@ -31,7 +31,7 @@ function counted(contacts, groups) {
   }).join("");
 }
 
-/* Whether everything outside the part reads as it should, which is what its answers are for. */
+/* Whether everything outside the part reads as it should, for which the part's answers are valid. */
 function same(table, part, whole, probed) {
   const here = new Set(part.contacts);
   const reached = new Set(probed === "all" ? table.contacts : probed);
@@ -41,7 +41,7 @@ function same(table, part, whole, probed) {
   return JSON.stringify(united(table.contacts, [...inside, ...elsewhere])) === JSON.stringify(whole);
 }
 
-function told(table, part, [verdict, numbers, least]) {
+function described(table, part, [verdict, numbers, least]) {
   const faults = numbers.map((number) => table.faults[number]);
   const words = (name) => table.conductors.find((each) => each.name === name)?.words ?? name;
   return {

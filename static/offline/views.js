@@ -1,17 +1,17 @@
-/* What the one page shows. Its words and looks are the parts of templates/home/offline/shell.html. */
+/* The views of the offline page. Their words and markup are the parts of templates/home/offline/shell.html. */
 
 import { kept } from "../outbox/deeds.js";
 import { spaced, span } from "../outbox/status.js";
 import { arm } from "./arming.js";
 import { bind } from "./form.js";
-import "./told.js"; // so that it is kept on the phone with this page: the form loads it when it needs it
+import "./told.js"; // so that it is cached with this page: the form loads it when it needs it
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions, stateOf } from "./package.js";
 import { showEntries } from "./waiting.js";
 
 const view = document.querySelector("[data-view]"), actions = document.querySelector("[data-actions]");
 const where = (line) => [line.place, line.place_b].filter(Boolean).join(" to ") || "No place";
 
-/* A copy of a part, its holes filled with text or elements: {title: "…"} goes into [data-title]. */
+/* A copy of a part, filled with text or elements: {title: "…"} goes into [data-title]. */
 export function part(name, holes = {}, kind = "part") {
   /** @type {HTMLTemplateElement} */
   const template = document.querySelector(`template[data-${kind}="${name}"]`);
@@ -32,7 +32,7 @@ export function go(words, href) {
   return made;
 }
 
-/* All that is on this phone, in the place of a page that is not: `words` say which. */
+/* Everything that is on this phone, in place of a page that is not; `words` say which page. */
 export async function unknown(words) {
   const away = part("away");
   away.querySelector("a").href = location.origin + location.pathname + location.search; // a path may begin like a host
@@ -67,7 +67,7 @@ export async function home(above = part("title"), ...below) {
   await camera();
 }
 
-/* Start the camera of what is shown, which looks for its panel when it is loaded; its module. */
+/* Start the camera of the view and return its module, which looks for its panel when it is loaded. */
 export const camera = () => import(view.querySelector("[data-camera]").dataset.camera);
 
 export async function session(id) {
@@ -88,23 +88,23 @@ export async function session(id) {
 }
 
 export async function item(code, scanned) {
-  const found = await lineOf(code).catch(() => null);
-  if (!found) {
+  const match = await lineOf(code).catch(() => null);
+  if (!match) {
     await unknown(`${spaced(code)} is not among what you took along, and there is no signal to look it up.`);
     if ((await camera()).codeIn(`/t/${code}`)) view.querySelector(".notice").after(deeds(code));
     return undefined;
   }
-  const line = (await linesOf(found.pack)).find((each) => each.code === code), verdict = line.done ?? line.last, state = await stateOf(line);
+  const line = (await linesOf(match.pack)).find((each) => each.code === code), verdict = line.done ?? line.last, state = await stateOf(line);
   const made = part("item", {
     title: line.name, code: spaced(code), place: where(line), state: part(state, {}, "state"),
     last: verdict ? part(verdict, {}, "verdict") : "Never tested.", when: line.done ? "in this session" : "",
   });
   made.querySelector("[data-out]").hidden = !["quarantined", "in_repair"].includes(state);
   made.append(deeds(code));
-  return show(made, go("Test it", `/t/${code}/test?session=${found.pack.session.id}${scanned ? "&scanned=1" : ""}`), go("The worklist", `/sessions/${found.pack.session.id}`));
+  return show(made, go("Test it", `/t/${code}/test?session=${match.pack.session.id}${scanned ? "&scanned=1" : ""}`), go("The worklist", `/sessions/${match.pack.session.id}`));
 }
 
-/* What can be done about an item at once, by its code alone. */
+/* What can be done about an item that is known by its code only. */
 function deeds(code) {
   const made = part("deeds"), form = made.querySelector("form");
   form.dataset.item = code;
@@ -124,14 +124,14 @@ export async function nextForm(id, after) {
 }
 
 export async function testForm(code, id, scanned) {
-  const found = await lineOf(code, id).catch(() => null);
-  if (!found) return unknown(`${spaced(code)} is not among what you took along. Write it down, and log it with a signal.`);
-  const { pack, line } = found, wiring = pack.wirings[line.wiring], [a, b] = line.ends;
+  const match = await lineOf(code, id).catch(() => null);
+  if (!match) return unknown(`${spaced(code)} is not among what you took along. Write it down, and log it with a signal.`);
+  const { pack, line } = match, wiring = pack.wirings[line.wiring], [a, b] = line.ends;
   const made = part("form", {
     title: line.name, first: code.slice(0, 3), second: code.slice(3), length: line.length, place: where(line), a, b,
     state: part(await stateOf(line), {}, "state"),
   });
-  made.querySelector("[data-form]").innerHTML = wiring.form; // the service's own form, as it was taken along
+  made.querySelector("[data-form]").innerHTML = wiring.form; // the service's own form, as it was saved
   show(made, part(scanned ? "scanned" : "verdicts"));
   bind(document.getElementById("test"), {
     code, name: line.name, wiring: line.wiring, through: [], session: pack.session.id, facts: wiring.facts,

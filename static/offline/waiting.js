@@ -3,7 +3,7 @@
 import { discard, entries, me, news, retry, takeOver } from "../outbox/outbox.js";
 import { UNDONE, spaced, span } from "../outbox/status.js";
 
-/* Show it in `view`, and keep it true. `part` makes a copy of a part of the page. */
+/* Show it in `view`, and keep it up to date. `part` makes a copy of a part of the page. */
 export async function showEntries(view, part) {
   const list = view.querySelector("[data-entries]"), clear = view.querySelector("[data-clear]");
   const show = async () => {
@@ -25,7 +25,7 @@ function row(entry, part) {
     problem: entry.problem, mine: `I am ${entry.name || "that person"}: send it`,
   });
   const button = (name, shown, act) => Object.assign(made.querySelector(`[data-${name}]`), { hidden: !shown, onclick: act });
-  const there = made.querySelector("[data-there]"); // what the service has under its id, which no other entry gets
+  const there = made.querySelector("[data-there]"); // what the service has under this id, which no other entry can have
   Object.assign(there, { hidden: !(mine && entry.there && !entry.shown.what), href: `/tests/${entry.id}` });
   button("again", mine && stuck && !entry.there, () => retry(entry.id));
   button("edit", mine && stuck && !entry.there && entry.shown.fields.length > 0, () => edit(entry));
@@ -34,13 +34,13 @@ function row(entry, part) {
   return made;
 }
 
-/* Open its form with what was entered; what is kept then takes its place, under the same id. */
+/* Open its form with what was entered; what is saved there replaces it, under the same id. */
 function edit(entry) {
   sessionStorage.setItem(UNDONE, JSON.stringify({ code: entry.shown.code, fields: entry.shown.fields, replaces: entry.id }));
   location.assign(entry.shown.back);
 }
 
-/* What cannot be taken back is pressed twice. */
+/* A button for what cannot be undone has to be pressed twice. */
 function twice(button, what, act) {
   if (button.dataset.sure) return void act();
   button.dataset.sure = "yes";

@@ -1,6 +1,6 @@
-/* Puts the service worker in place, on pages from which somebody goes on to where there may be no signal. */
+/* Registers the service worker, on pages from which people go to where there may be no signal. */
 
-/* Whether there can be pages without a signal: browsers keep them only for sites with https. */
+/* Whether pages can work without a signal: browsers allow service workers only with https. */
 export const possible = "serviceWorker" in navigator;
 
 export async function install() {
@@ -8,7 +8,7 @@ export async function install() {
   try { await installed(); } catch (error) { console.warn("No offline pages:", error.message); }
 }
 
-/* Until it is in place. Throws where it, or a page that it keeps, could not be loaded: `ready` would be waited for for ever. */
+/* Wait until it is active. Throws if it, or a page that it caches, could not be loaded: `ready` would wait forever. */
 export async function installed() {
   const registration = await navigator.serviceWorker.register("/sw.js"), coming = registration.installing;
   if (!coming) return void await navigator.serviceWorker.ready;

@@ -18,7 +18,7 @@ const DEEDS = {
   swap(form, at, read) {
     const data = new FormData(form), bad = read(data.get("bad")), spare = read(data.get("typed") || data.get("spare") || "");
     if (bad === spare) throw new Refused(`${spaced(spare)} is the bad one itself. Name the spare that goes in for it.`);
-    // Whatever speaks against it, the spare is in its place by now: `anyway`.
+    // Even if something speaks against it, the spare is in place by now: `anyway`.
     return ["/api/v1/swaps", { bad, spare, at, anyway: true }, {
       what: "swap", code: bad, verdict: "Swap", back: `/swap?bad=${bad}&spare=${spare}`,
       words: [`${spaced(spare)} is in its place. Put tape round the bad one and lay it aside.`],
@@ -36,17 +36,17 @@ const DEEDS = {
   },
 };
 
-/* What was found of each lane, as groups of joined contacts: the same as the service reads from this form
+/* What was found for each lane, as groups of joined contacts: the same as the service reads from this form
    (service/sessions/lanes/core.py). `lanes` has, by name, the contacts of each lane at both ends: 1, 2 and 3. */
 function laneByLane(lanes, data) {
   const joined = [], probed = [], shown = Object.keys(lanes).map((name) => data.get(`lane-${name}`) ?? "skip");
   Object.entries(lanes).forEach(([name, [a, b]], at) => {
     const open = data.getAll(`open-${name}`), touching = data.getAll(`touch-${name}`), reversed = data.has(`reversed-${name}`);
-    const told = open.length || touching.length || reversed;
-    if (told && shown[at] !== "fail") throw new Refused(`Something is ticked as found on lane ${name}. Mark it as failed, or take the ticks back.`);
+    const marked = open.length || touching.length || reversed;
+    if (marked && shown[at] !== "fail") throw new Refused(`Something is ticked as found on lane ${name}. Mark it as failed, or take the ticks back.`);
     if (shown[at] === "skip") return;
     probed.push(...a, ...b);
-    if (shown[at] === "fail" && !told) return; // dead
+    if (shown[at] === "fail" && !marked) return; // dead
     const arrives = reversed ? [0, 2, 1] : [0, 1, 2];
     joined.push(...[0, 1, 2].filter((one) => !open.includes(String(one + 1))).map((one) => [a[one], b[arrives[one]]]));
     joined.push(...touching.map((pair) => pair.split("-").map((one) => a[one - 1])));
@@ -55,14 +55,14 @@ function laneByLane(lanes, data) {
   return { joined, probed, verdict: shown.includes("fail") ? "Fail" : shown.includes("skip") ? "Partial" : "Pass" };
 }
 
-/* Keep what a form says: what is sent of it, or null where it cannot be kept, which is said. `isCode` tells codes from
+/* Save what a form says; returns what is sent, or null if it cannot be saved, and says so. `isCode` tells codes from
    what can be none. */
 export async function kept(form, isCode = (code) => code.length === 6) {
   try {
     const [url, body, shown] = DEEDS[form.dataset.deed](form, new Date().toISOString(), (text) => codeIn(text, isCode));
     await add(url, body, { ...shown, fields: [] });
     navigator.vibrate?.(40);
-    scrollTo(0, 0); // to where it is said
+    scrollTo(0, 0); // to the message
     return body;
   } catch (error) {
     if (error instanceof Refused) say(error.message);
@@ -72,7 +72,7 @@ export async function kept(form, isCode = (code) => code.length === 6) {
   }
 }
 
-/* The code in what was typed or scanned: in any case, with spaces, or at the end of a tag's address. */
+/* The code in typed or scanned text: upper or lower case, with spaces, or at the end of a tag's address. */
 function codeIn(text, isCode) {
   const code = text.split("/").pop().toUpperCase().replace(/[^0-9A-Z]/g, "");
   if (!isCode(code)) throw new Refused(text ? `“${text}” is no code: look at the tag again.` : "Name both: the six characters of each tag.");

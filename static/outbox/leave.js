@@ -1,4 +1,4 @@
-/* Signing out: with nothing waiting, all that is on the phone is cleared; else a person hears first what stays. */
+/* Signing out: if nothing waits, everything on the phone is cleared; else the person is told first what stays. */
 
 import { entries, flush } from "./outbox.js";
 

@@ -7,21 +7,21 @@ import * as store from "./store.js";
 
 const UNDO = 10_000; // ms for which an entry waits, in case it is taken back
 const MARKS = "/api/v1/marks";
-const SENT = "sent:"; // under this and the person's id, the last tests that they sent from here
+const SENT = "sent:"; // this and a person's id are the key of the last tests that the person sent from here
 const SENT_MOST = 5;
-const EVENING = 12 * 3600 * 1000; // ms: what is older is corrected on its own page
-const LEAVING_MOST = 60_000; // characters: browsers take 64 kB on the way out
+const EVENING = 12 * 3600 * 1000; // ms: an older entry is corrected on its own page
+const LEAVING_MOST = 60_000; // characters: browsers accept 64 kB from a page that is closed
 
 export const news = new EventTarget(); // `change`, `sent` with {entry, receipt}, and `taken` when a session was taken along, or could not be
-export const line = { tries: 0, until: 0, rejoin: false }; // how the way to the service is, as this page knows it
-const held = new Map(); // entry id -> {tries, until}, for what the service stumbled over
+export const line = { tries: 0, until: 0, rejoin: false }; // the state of the connection, as this page knows it
+const held = new Map(); // entry id -> {tries, until}, for entries that caused an error of the service
 let busy = false, again = false, hurry = false, timer = 0;
 let here = []; // all entries as this page last saw them, for when there is no time to ask
-let within = 0; // when this page began to give way to another one of ours
+let within = 0; // when this page began to be replaced by another one of ours
 
 export const me = () => document.body.dataset.who || null;
 
-/* Keep a test. `body` is what the API takes, but for the id; `shown` is what a person sees of it. Under the `id` of an
+/* Save a test. `body` is what the API takes, without the id; `shown` is what people see of it. Under the `id` of an
    entry that is edited it takes its place: whatever the service has of it by then, it never has two. */
 export async function add(url, body, shown, id = newId()) {
   const now = Date.now();
@@ -36,7 +36,7 @@ export async function add(url, body, shown, id = newId()) {
   return entry;
 }
 
-/* Take an entry back, if it was not sent yet: the entry, or undefined. */
+/* Take an entry back, if it was not sent yet; returns it, or undefined. */
 async function undo(id) {
   /** @type {any} */
   let undone;
@@ -60,13 +60,13 @@ export async function takeBack({ id, url, shown, session }) {
   return undefined;
 }
 
-/* The last entries of whoever is here that they can take back, the newest first. */
+/* The last entries of the present person that can be taken back, the newest first. */
 export async function last() {
   const sent = await store.taken.get(SENT + me()).catch(() => null) ?? [];
   return takeable(await entries(), sent.filter((one) => Date.now() - one.made_at < EVENING), me());
 }
 
-/* Keep in mind what was sent, as long as it is among the last. */
+/* Remember what was sent, as long as it is among the last. */
 async function remember({ id, url, who, made_at, shown, body }) {
   if (url !== TESTS && url !== MARKS) return;
   const sent = await store.taken.get(SENT + who) ?? [];
@@ -81,14 +81,14 @@ export async function discard(id) {
   changed();
 }
 
-/* Send one that was refused once more, as it is. */
+/* Send a refused entry again, unchanged. */
 export async function retry(id) {
   await store.change(id, (entry) => ({ ...entry, state: "waiting", problem: "" }));
   changed();
   await flush(true);
 }
 
-/* Send as the person who is here what was kept under an earlier sign-in of theirs: they say so, it never just happens. */
+/* Send as the present person what was saved under an earlier sign-in of theirs; only if they say so. */
 export async function takeOver(id) {
   await store.change(id, (entry) => ({ ...entry, who: me(), name: document.body.dataset.name ?? "", state: "waiting", problem: "" }));
   changed();
@@ -97,7 +97,7 @@ export async function takeOver(id) {
 
 export const entries = () => store.entries();
 
-/* Send what is due; everything, at once, where a person asked `now`. */
+/* Send what is due; with `now`, when a person asked for it, everything at once. */
 export async function flush(now = false) {
   hurry ||= now;
   if (busy) { again = true; return; }
@@ -106,10 +106,10 @@ export async function flush(now = false) {
     let done;
     do {
       again = done = false;
-      const asked = hurry;
+      const byHand = hurry;
       hurry = false;
-      await alone(() => (done = true, round(asked)));
-      hurry ||= asked && !done; // another page is sending: asked again soon, it is not forgotten
+      await alone(() => (done = true, round(byHand)));
+      hurry ||= byHand && !done; // another page is sending, so this is tried again soon
     } while (again);
   } finally {
     busy = false;
@@ -117,11 +117,11 @@ export async function flush(now = false) {
   await plan();
 }
 
-async function round(asked) {
-  if (asked) Object.assign(line, { until: 0, rejoin: false });
+async function round(byHand) {
+  if (byHand) Object.assign(line, { until: 0, rejoin: false });
   for (const entry of await mine()) {
     if (line.rejoin || line.until > Date.now()) return;
-    if (!asked && dueAt(entry) > Date.now()) continue;
+    if (!byHand && dueAt(entry) > Date.now()) continue;
     if (!(await ahead(entry))) await send(entry);
   }
 }
@@ -129,7 +129,7 @@ async function round(asked) {
 const mine = async () => (await entries()).filter((entry) => entry.who === me() && entry.state !== "needs_attention");
 const dueAt = (entry) => Math.max(undoable(entry) ? entry.not_before : 0, held.get(entry.id)?.until ?? 0);
 
-/* Whether the test that an entry speaks of is still to be sent. */
+/* Whether the test that an entry refers to still has to be sent. */
 const ahead = async (entry) => entry.body.test && (await mine()).some((other) => other.id === entry.body.test);
 
 async function send(entry) {
@@ -145,9 +145,9 @@ async function settle(claimed, answer) {
   const entry = claimed, means = meaning(claimed, answer);
   if (means === "sent") {
     Object.assign(line, { tries: 0, until: 0 });
-    // First what came of it, then the entry goes: a page that is left between the two would forget how the item stands.
+    // First the result is saved, then the entry is removed: a page that is closed in between must not lose the item's state.
     if ((await entries()).some(({ id }) => id === entry.id)) await note(claimed, answer.body);
-    if (await store.change(entry.id, () => null) === undefined) return void changed(); // it went out twice, and is there once
+    if (await store.change(entry.id, () => null) === undefined) return void changed(); // it was sent twice, and logged once
     news.dispatchEvent(new CustomEvent("sent", { detail: { entry: claimed, receipt: answer.body } }));
   } else {
     await store.change(entry.id, (now) => ({
@@ -165,7 +165,7 @@ async function settle(claimed, answer) {
   changed();
 }
 
-/* Keep what came of a sent entry, as long as there is no signal: that it is done, how its items stand, what was ticked. */
+/* Save the result of a sent entry for use without a signal: that it is done, its items' states, what was ticked. */
 async function note(entry, receipt) {
   await remember(entry).catch(() => {});
   const { session, event, item } = entry.body, { code } = entry.shown;
@@ -178,8 +178,8 @@ async function note(entry, receipt) {
    tested in part is as good as it was before. */
 function stated({ item, through, bad, spare }, receipt) {
   const alone = through?.length || receipt.verdict === "partial" ? null : item;
-  const found = [[alone, receipt.state], [bad, receipt.bad_state], [spare, receipt.spare_state], ...Object.entries(receipt.stands ?? {})];
-  return found.filter(([code, state]) => code && state);
+  const named = [[alone, receipt.state], [bad, receipt.bad_state], [spare, receipt.spare_state], ...Object.entries(receipt.stands ?? {})];
+  return named.filter(([code, state]) => code && state);
 }
 
 /* Come back when the next entry is due. */
@@ -211,13 +211,13 @@ function leave() {
   }
 }
 
-/* Tell that the page that opens next is one of ours: there, what waits can still be taken back. */
+/* Note that the next page is one of ours: there, waiting entries can still be taken back. */
 export function goWithin() { within = Date.now(); }
 
 function watchLeaving() {
   const soon = () => Date.now() - within < UNDO;
   let gone = false;
-  // Where the browser tells where it goes, it is asked; else a link or form of ours says so.
+  // Where the browser reports its target, that is used; else a click on a link or form of ours.
   if (window.navigation) {
     navigation.addEventListener("navigate", ({ destination, downloadRequest }) => {
       if (downloadRequest === null && new URL(destination.url).origin === location.origin) goWithin();
@@ -233,7 +233,7 @@ function watchLeaving() {
   addEventListener("pageshow", () => { gone = false; within = 0; });
 }
 
-/* Send on every occasion on which there may be a signal again; `onLine` proves nothing, so it is not asked. */
+/* Send on every occasion on which there may be a signal again; `onLine` proves nothing, so it is not used. */
 export function start() {
   const fresh = () => { held.clear(); Object.assign(line, { until: 0, rejoin: false }); changed(); flush(); };
   addEventListener("online", fresh);

@@ -3,8 +3,8 @@
 import { news, start } from "./outbox.js";
 import { warning } from "./status.js";
 
-const PATIENCE = 4000; // ms that the service may take to say that it is there
-const GONE = [502, 504]; // what a gateway says when the service behind it is away
+const TIMEOUT = 4000; // ms for the service to answer that it is there
+const GONE = [502, 504]; // the answers of a gateway when the service behind it is not reachable
 const UNSENT = "There is no signal, so this was not sent. What you entered stays here: send it again once there is one.";
 const who = document.body.dataset;
 // iOS is left out: an app put on its home screen has a storage of its own, so there would be two outboxes.
@@ -25,7 +25,7 @@ news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => {
 });
 news.addEventListener("taken", renew);
 function renew() { if (old && !document.querySelector("[data-take] button:disabled")) location.reload(); }
-// Before anything is sent: what goes out meanwhile would be missed.
+// Before anything is sent, so that no receipt is missed.
 const stands = document.querySelector("[data-stands], [data-due], [data-here]") && await import("./standing.js").catch(() => null);
 start();
 stands?.keepRight();
@@ -58,21 +58,21 @@ async function send(form, submitter) {
 const leads = (form) => form.dataset.without && navigator.serviceWorker?.controller;
 
 async function answers() {
-  const cut = new AbortController(), patience = setTimeout(() => cut.abort(), PATIENCE);
+  const cut = new AbortController(), timer = setTimeout(() => cut.abort(), TIMEOUT);
   try {
     const answer = await fetch("/healthz", { cache: "no-store", signal: cut.signal });
     return !GONE.includes(answer.status);
   } catch {
     return false;
   } finally {
-    clearTimeout(patience);
+    clearTimeout(timer);
   }
 }
 
 function say(form) {
-  const told = warning(UNSENT);
-  told.dataset.unsent = "";
-  told.setAttribute("role", "alert");
-  form.append(told);
-  told.scrollIntoView({ block: "center" }); // at an edge, the bars would lie over it
+  const alert = warning(UNSENT);
+  alert.dataset.unsent = "";
+  alert.setAttribute("role", "alert");
+  form.append(alert);
+  alert.scrollIntoView({ block: "center" }); // at an edge, the bars would lie over it
 }

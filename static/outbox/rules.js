@@ -3,7 +3,7 @@
 
 const FIRST = 1000; // ms before the second try, doubled each time
 const MOST = 60_000;
-const JITTER = 0.2; // so that thirty phones do not come back in step
+const JITTER = 0.2; // so that thirty phones do not retry at the same moment
 const OLD = 24 * 3600 * 1000;
 
 export const TESTS = "/api/v1/tests";
@@ -24,10 +24,10 @@ export function onlyThis(answer) {
   return answer.status === 500;
 }
 
-/* Milliseconds until the next try: what the service asks for, else longer each time. */
+/* Milliseconds until the next try: as the service asks, else longer each time. */
 export function wait(tries, retryAfter, now = Date.now(), random = Math.random) {
-  const asked = asMilliseconds(retryAfter, now);
-  if (asked !== null) return asked;
+  const requested = asMilliseconds(retryAfter, now);
+  if (requested !== null) return requested;
   const grown = Math.min(MOST, FIRST * 2 ** Math.min(tries - 1, 10));
   return Math.round(grown * (1 + JITTER * (2 * random() - 1)));
 }
@@ -38,12 +38,12 @@ function asMilliseconds(retryAfter, now) {
   return Number.isFinite(ms) ? Math.max(0, ms) : null;
 }
 
-/* Whether an entry never went out, so that nobody has it but this phone. */
+/* Whether an entry was never sent, so that only this phone has it. */
 export function unsent(entry) {
   return entry.state === "waiting" && !entry.tries;
 }
 
-/* Whether an entry waits in case it is taken back. A clock that was set back must not hold it for years. */
+/* Whether an entry waits in case it is taken back. A clock that was set back must not delay it for years. */
 export function undoable(entry, now = Date.now()) {
   return unsent(entry) && entry.made_at <= now && now < entry.not_before;
 }
@@ -64,12 +64,12 @@ export function old(entry, now = Date.now()) {
   return now - entry.made_at > OLD;
 }
 
-/* Whether the service has another entry under this id: what was sent first is there, and nothing else goes there. */
+/* Whether the service has another entry under this id: the first one stays, and no other can have the id. */
 export function known(answer) {
   return answer.status === 422 && Boolean(answer.body?.errors?.some?.(({ field }) => field === "id"));
 }
 
-/* The server's own sentence, for the person who has to settle it. */
+/* The server's own sentence, for the person who has to decide what to do. */
 export function sentence(answer) {
   return answer.body?.detail || `The service refused this with status ${answer.status}.`;
 }

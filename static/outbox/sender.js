@@ -1,6 +1,6 @@
-/* How an entry goes out: one request, from one page at a time. */
+/* Sending an entry: one request, from one page at a time. */
 
-const PATIENCE = 20_000; // ms until a request without an answer counts as lost
+const TIMEOUT = 20_000; // ms until a request without an answer counts as lost
 const LOCK = "coilbook-outbox";
 const LEASE = "coilbook.sender";
 
@@ -14,9 +14,9 @@ export function newId() {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
 }
 
-/* Send one entry: {status, body, after}, status 0 where no answer came. With `keepalive` it arrives though the page goes. */
+/* Send one entry: {status, body, after}; status 0 if no answer came. With `keepalive` it is sent even if the page closes. */
 export async function post(entry, keepalive = false) {
-  const cut = new AbortController(), patience = setTimeout(() => cut.abort(), PATIENCE);
+  const cut = new AbortController(), timer = setTimeout(() => cut.abort(), TIMEOUT);
   try {
     // The service sees by the person's id that nobody else's sign-in sends this, and by `sent_at` how wrong the clock is.
     const response = await fetch(entry.url, {
@@ -29,7 +29,7 @@ export async function post(entry, keepalive = false) {
   } catch {
     return { status: 0 };
   } finally {
-    clearTimeout(patience);
+    clearTimeout(timer);
   }
 }
 
@@ -37,12 +37,12 @@ function parsed(text) {
   try { return JSON.parse(text); } catch { return null; }
 }
 
-/* Only one page sends. Where locks are missing (plain http), a lease that runs out does; two senders would do no harm,
+/* Only one page sends. Without the Web Locks API (plain http), an expiring lease is used; two senders would do no harm,
    since the service takes an id once. */
 export async function alone(work) {
   if (navigator.locks) return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) => lock && work());
   const [since, owner] = (kept(LEASE) ?? "").split(" ");
-  if (owner && owner !== page && Math.abs(Date.now() - Number(since)) < PATIENCE) return undefined;
+  if (owner && owner !== page && Math.abs(Date.now() - Number(since)) < TIMEOUT) return undefined;
   keptAs(LEASE, `${Date.now()} ${page}`);
   try { return await work(); } finally { keptAs(LEASE, ""); }
 }

@@ -8,43 +8,43 @@ const UNTESTED = "in_service_untested";
 /* Of each code what was found of it here: "quarantined", "suspect", or "in_service_untested" where its tester says that it was
    not tested after all. `all` are entries, the oldest first. */
 export function standing(all) {
-  const found = new Map(), failed = new Set();
+  const states = new Map(), failed = new Set();
   const flexed = ({ evidence }) => evidence.some((one) => one.class === "flexed");
-  const mark = (code, as) => { if (found.get(code) !== "quarantined") found.set(code, as); };
+  const mark = (code, as) => { if (states.get(code) !== "quarantined") states.set(code, as); };
   for (const { url, body, shown } of all) {
     if (url === "/api/v1/swaps") mark(body.bad, "quarantined");
     else if (url === "/api/v1/suspects") mark(body.item, "suspect");
-    else if (url === "/api/v1/marks" && shown.of !== "Fail" && !found.has(shown.code)) found.set(shown.code, UNTESTED);
+    else if (url === "/api/v1/marks" && shown.of !== "Fail" && !states.has(shown.code)) states.set(shown.code, UNTESTED);
     else if (url !== "/api/v1/tests") continue;
     else if (shown.verdict === "Fail" && body.through.length) [body.item, ...body.through].forEach((code) => mark(code, "suspect"));
     else if (shown.verdict === "Fail") { mark(body.item, "quarantined"); failed.add(body.item); }
-    // A fault ends by a repair and then a pass, which are not for this phone to judge.
-    else if (shown.verdict === "Pass" && !failed.has(body.item) && (found.get(body.item) !== "suspect" || flexed(body))) found.delete(body.item);
+    // A fault ends by a repair and then a pass, which this phone cannot decide.
+    else if (shown.verdict === "Pass" && !failed.has(body.item) && (states.get(body.item) !== "suspect" || flexed(body))) states.delete(body.item);
   }
-  return found;
+  return states;
 }
 
 const LOOKS = { quarantined: ["Quarantined", "is-solid"], blocked: ["Blocked", "is-fail is-twice"], suspect: ["Suspect", "is-fail is-open"],
   [UNTESTED]: ["In service, untested", "is-due is-open"], untested: ["Untested", "is-calm is-open"] }; // as templates/parts/state.html has them
 const DUE = { quarantined: "blocked", [UNTESTED]: "untested" };
-const sent = []; // since this page came up: it does not show them yet
+const sent = []; // entries sent since this page was loaded, which it does not show yet
 
-/* Put the page right, and keep it so. */
+/* Correct the page, and keep it up to date. */
 export async function keepRight() {
   const show = async () => {
-    const found = standing([...sent, ...await entries()]);
-    for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, found.get(chip.dataset.stands ?? chip.dataset.due));
-    for (const told of document.querySelectorAll("[data-here]")) told.hidden = found.get(told.dataset.here) !== "quarantined";
+    const states = standing([...sent, ...await entries()]);
+    for (const chip of document.querySelectorAll("[data-stands], [data-due]")) put(chip, states.get(chip.dataset.stands ?? chip.dataset.due));
+    for (const element of document.querySelectorAll("[data-here]")) element.hidden = states.get(element.dataset.here) !== "quarantined";
   };
   news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => sent.push(detail.entry));
   news.addEventListener("change", show);
   await show();
 }
 
-/* A chip as it has to be where its item was found `as` this; as it came, where nothing was found. */
+/* The chip of an item that was found `as` this; unchanged if nothing was found. */
 function put(chip, as) {
   if (chip.nextElementSibling?.dataset.instead) chip.nextElementSibling.remove();
-  if (as === UNTESTED && !chip.matches(".is-pass")) return; // it says nothing better already
+  if (as === UNTESTED && !chip.matches(".is-pass")) return; // it does not show a better state
   chip.hidden = Boolean(as) && (as === "quarantined" || chip.dataset.stands !== undefined || chip.matches(".is-pass"));
   const name = chip.dataset.stands ? as : DUE[as];
   if (name) {
@@ -58,7 +58,7 @@ function put(chip, as) {
   if (as) node(chip, as);
 }
 
-/* The mark at the start of its row. */
+/* The mark at the start of the item's row. */
 function node(chip, as) {
   const mark = chip.closest(".run > li")?.querySelector(":scope > .node");
   if (!mark) return;

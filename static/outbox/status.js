@@ -14,14 +14,14 @@ export function made(tag, attributes, ...parts) {
   return element;
 }
 
-/* What waits, in words: "1 test", "3 ticks", "4 entries" where there are both. */
+/* How many entries wait, in words: "1 test", "3 ticks", "4 entries" if there are both. */
 function things(found) {
   const kinds = new Set(found.map((entry) => entry.shown.what ?? "test"));
   const word = kinds.size === 1 ? [...kinds][0] : "entry";
   return found.length === 1 ? `1 ${word}` : `${found.length} ${word === "entry" ? "entries" : `${word}s`}`;
 }
 
-/* A code as it stands on a tag. */
+/* A code as it is printed on a tag. */
 export const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
 
 /* A span of time in words: "under a minute", "5 minutes", "3 hours", "2 days". */
@@ -33,7 +33,7 @@ export function span(ms) {
   return `${count || 1} ${word}${count > 1 ? "s" : ""}`;
 }
 
-/* To whoever is not signed in: whose entries these are, and how they go out. */
+/* For somebody who is not signed in: whose entries these are, and how they are sent. */
 function left(all) {
   return [...new Set(all.map((entry) => entry.name))].map((name) => {
     const theirs = all.filter((entry) => entry.name === name), one = theirs.length === 1;
@@ -47,30 +47,30 @@ function sentences(all, now) {
   const own = all.filter((entry) => entry.who === me());
   const waiting = own.filter((entry) => entry.state !== "needs_attention");
   const stuck = own.filter((entry) => entry.state === "needs_attention");
-  const said = [];
+  const messages = [];
   if (waiting.some((entry) => !undoable(entry, now))) {
     const oldest = span(Math.max(0, now - waiting[0].made_at));
-    said.push(`${things(waiting)} on this phone, not sent yet. The oldest is from ${oldest} ago.`);
+    messages.push(`${things(waiting)} on this phone, not sent yet. The oldest is from ${oldest} ago.`);
   }
-  if (line.rejoin && waiting.length) said.push("Sign in again to send: nothing is lost.");
-  if (stuck.length) said.push(`${things(stuck)} refused by the service: look at it.`);
+  if (line.rejoin && waiting.length) messages.push("Sign in again to send: nothing is lost.");
+  if (stuck.length) messages.push(`${things(stuck)} refused by the service: look at it.`);
   const names = new Set(all.filter((entry) => entry.who !== me()).map((entry) => entry.name || "somebody else"));
-  if (names.delete(document.body.dataset.name)) said.push("Tests wait here from before you joined again. Show them, and say that they are yours.");
-  for (const name of names) said.push(`${name} has tests waiting on this phone. Only ${name} can send them, once signed in here.`);
-  return said;
+  if (names.delete(document.body.dataset.name)) messages.push("Tests wait here from before you joined again. Show them, and say that they are yours.");
+  for (const name of names) messages.push(`${name} has tests waiting on this phone. Only ${name} can send them, once signed in here.`);
+  return messages;
 }
 
-/* What was kept a moment ago, in words. */
+/* What was saved a moment ago, in words. */
 function fresh(all, now) {
   const newest = all.filter((entry) => entry.who === me() && undoable(entry, now)).pop();
   if (!newest) return null;
   const { code, verdict, words, look } = newest.shown;
-  const told = made("p", {}, made("b", {}, `${verdict} kept for ${spaced(code)}.`));
+  const saved = made("p", {}, made("b", {}, `${verdict} kept for ${spaced(code)}.`));
   const more = look?.length ? [made("details", {}, made("summary", {}, "Look first"), ...look.map((text) => made("p", {}, text)))] : [];
-  return { words: [told, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button: way(newest), id: newest.id };
+  return { words: [saved, ...(words.length ? [made("p", {}, words.join(" "))] : []), ...more], button: way(newest), id: newest.id };
 }
 
-/* The way back from an entry: taken back as long as only this phone has it, else said to be wrong. */
+/* The button to undo an entry: taken back as long as only this phone has it, else marked as wrong. */
 function way(one) {
   const only = one.state && unsent(one), { code } = one.shown;
   const button = made("button", { type: "button", className: "btn plain" }, only ? "Undo" : "This was wrong");
@@ -85,7 +85,7 @@ function way(one) {
   return button;
 }
 
-/* The last entries, by code and verdict, each with its way back. */
+/* The last entries, by code and verdict, each with its button to undo it. */
 function earlier(ones) {
   const list = made("div", { className: "stack" }, ...ones.map((one) => made("div", { className: "side" },
     made("span", {}, made("b", {}, one.shown.verdict), " ", made("span", { className: "code" }, spaced(one.shown.code))), way(one))));
@@ -96,43 +96,43 @@ function earlier(ones) {
 }
 
 function buttons(all, undoing) {
-  const found = undoing ? [undoing] : [];
+  const links = undoing ? [undoing] : [];
   const own = all.filter((entry) => entry.who === me());
   if (own.some((entry) => entry.state !== "needs_attention")) {
     const send = made("button", { type: "button", className: "btn plain" }, "Send now");
     send.onclick = () => flush(true);
-    found.push(send);
+    links.push(send);
   }
   const next = encodeURIComponent(location.pathname + location.search);
   const asks = ["/join", "/sign-in"].includes(location.pathname); // these pages ask for it themselves
-  if (line.rejoin || (!me() && !asks)) found.push(made("a", { className: "btn plain", href: `/join?next=${next}` }, "Join again"));
-  if (all.length && !undoing) found.push(made("a", { className: "btn plain", href: "/offline" }, "Show them"));
-  return found;
+  if (line.rejoin || (!me() && !asks)) links.push(made("a", { className: "btn plain", href: `/join?next=${next}` }, "Join again"));
+  if (all.length && !undoing) links.push(made("a", { className: "btn plain", href: "/offline" }, "Show them"));
+  return links;
 }
 
 export async function show() {
   const all = await entries(), now = Date.now();
   clearTimeout(timer);
   if (all.length) timer = setTimeout(show, all.some((entry) => undoable(entry, now)) ? 1000 : 30_000);
-  const said = sentences(all, now), kept = fresh(all, now), words = kept?.words ?? [];
+  const messages = sentences(all, now), kept = fresh(all, now), words = kept?.words ?? [];
   const before = me() ? (await last()).filter((one) => one.id !== kept?.id) : [];
   const red = all.some((entry) => old(entry, now) || entry.state === "needs_attention");
-  // The words change rarely, the bar often: read aloud is only what changed.
+  // The words change rarely, the bar often: screen readers get only what changed.
   const offered = before.map((one) => [one.id, Boolean(one.state && unsent(one))]);
-  const state = JSON.stringify([said, words.map((part) => part.textContent), red, line.rejoin, sent.length, offered]);
+  const state = JSON.stringify([messages, words.map((part) => part.textContent), red, line.rejoin, sent.length, offered]);
   if (bar.dataset.state === state) return;
   bar.dataset.state = state;
   const more = before.length ? [earlier(before)] : [];
   if (!all.length) return void bar.replaceChildren(...(sent.length ? [notice("is-pass", made("p", {}, `${things(sent)} sent.`))] : []), ...more);
   const side = made("div", { className: "side" }, ...buttons(all, kept?.button));
-  return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...said.map((text) => made("p", {}, text)), side), ...more);
+  return void bar.replaceChildren(notice(red ? "is-fail" : "is-due", ...words, ...messages.map((text) => made("p", {}, text)), side), ...more);
 }
 
 function notice(tone, ...parts) { return made("div", { className: `notice ${tone}` }, made("div", {}, ...parts)); }
 
 export const warning = (text) => notice("is-fail", made("p", {}, text));
 
-/* Say something here that is not about an entry: that storage is refused, say. */
+/* Show a message that is not about an entry, for example that storage is refused. */
 export function say(text) { bar.append(warning(text)); }
 
 news.addEventListener("sent", (/** @type {CustomEvent} */ { detail }) => { sent.push(detail.entry); });

@@ -1,4 +1,4 @@
-/* What this phone keeps, in IndexedDB: the outbox's entries, and what was taken along.
+/* What this phone saves, in IndexedDB: the outbox's entries, and the offline package.
    Small entries are mirrored in localStorage, because phones lose IndexedDB: iOS cuts its connection in the
    background, and some private windows have none. An entry is kept when either place holds it. */
 
@@ -8,7 +8,7 @@ const TAKEN = "taken";
 const MIRROR = "coilbook.entry.";
 const OUT = "coilbook.out.";
 const MIRROR_MOST = 2048; // characters of an entry
-const PATIENCE = 3000; // ms: an open that never answers has been seen on phones
+const TIMEOUT = 3000; // ms: on phones an open request may never be answered
 const LOST = new Set(["InvalidStateError", "UnknownError"]);
 
 export class StorageRefused extends Error {}
@@ -17,18 +17,18 @@ let opening = null;
 
 function opened() {
   opening ??= new Promise((resolve, reject) => {
-    const asked = indexedDB.open(NAME, 1);
-    asked.onupgradeneeded = () => {
-      asked.result.createObjectStore(ENTRIES, { keyPath: "id" });
-      asked.result.createObjectStore(TAKEN);
+    const request = indexedDB.open(NAME, 1);
+    request.onupgradeneeded = () => {
+      request.result.createObjectStore(ENTRIES, { keyPath: "id" });
+      request.result.createObjectStore(TAKEN);
     };
-    asked.onsuccess = () => {
-      asked.result.onclose = shut;
-      asked.result.onversionchange = shut;
-      resolve(asked.result);
+    request.onsuccess = () => {
+      request.result.onclose = shut;
+      request.result.onversionchange = shut;
+      resolve(request.result);
     };
-    asked.onerror = () => reject(asked.error);
-    setTimeout(() => reject(new DOMException("no answer", "UnknownError")), PATIENCE);
+    request.onerror = () => reject(request.error);
+    setTimeout(() => reject(new DOMException("no answer", "UnknownError")), TIMEOUT);
   });
   opening.catch(() => { opening = null; });
   return opening;
@@ -43,14 +43,14 @@ async function once(name, mode, work) {
   const db = await opened();
   return new Promise((resolve, reject) => {
     const turn = db.transaction(name, mode, { durability: "strict" });
-    const told = {};
-    turn.oncomplete = () => resolve(told.value);
+    const outcome = {};
+    turn.oncomplete = () => resolve(outcome.value);
     turn.onabort = () => reject(turn.error ?? new DOMException("aborted", "UnknownError"));
-    work(turn.objectStore(name), (value) => { told.value = value; });
+    work(turn.objectStore(name), (value) => { outcome.value = value; });
   });
 }
 
-/* One transaction; a lost connection is closed and opened again, once. */
+/* Run one transaction; a lost connection is closed and opened again, once. */
 async function turn(name, mode, work) {
   try {
     return await once(name, mode, work);
@@ -85,7 +85,7 @@ const mirror = {
   },
 };
 
-/* Note that an entry goes out while its page goes away: at once, since nothing else is written then. */
+/* Note that an entry is sent while its page is closed: synchronously, since other writes may be lost then. */
 export function goesOut(id) {
   try { localStorage.setItem(OUT + id, "yes"); } catch { /* then it may go out twice, and is there once */ }
 }
@@ -97,7 +97,7 @@ function noted(entry) {
   return out ? { ...entry, tries: Math.max(1, entry.tries) } : entry;
 }
 
-/* Keep a new entry. Throws StorageRefused where neither place takes it. */
+/* Save a new entry. Throws StorageRefused if neither storage accepts it. */
 export async function keep(entry) {
   const mirrored = mirror.put(entry);
   try {
@@ -116,14 +116,14 @@ export async function used() {
 
 /* Every entry, the oldest first. */
 export async function entries() {
-  const found = new Map(mirror.all().map((entry) => [entry.id, entry]));
+  const all = new Map(mirror.all().map((entry) => [entry.id, entry]));
   try {
     const held = await turn(ENTRIES, "readonly", (store, tell) => {
       store.getAll().onsuccess = (event) => tell(event.target.result);
     });
-    for (const entry of held) found.set(entry.id, entry);
+    for (const entry of held) all.set(entry.id, entry);
   } catch { /* the mirror is what there is */ }
-  return [...found.values()].map(noted).sort((one, other) => one.made_at - other.made_at || (one.id < other.id ? -1 : 1));
+  return [...all.values()].map(noted).sort((one, other) => one.made_at - other.made_at || (one.id < other.id ? -1 : 1));
 }
 
 /* Change an entry in one step: `update` makes the new entry from the old, null to drop it, undefined to leave it.
@@ -149,7 +149,7 @@ export async function change(id, update) {
   }
 }
 
-/* What was taken along, by a key. Nothing is lost where it is refused: the service has it. */
+/* The offline package, by key. If storage refuses it nothing is lost: the service has it. */
 export const taken = {
   put: (key, value) => turn(TAKEN, "readwrite", (store) => store.put(value, key)),
   drop: (key) => turn(TAKEN, "readwrite", (store) => store.delete(key)),

@@ -1,4 +1,4 @@
-/* The paper page prints itself at a press, where there is script; without, the browser's own menu does. */
+/* The print button of the paper page; without script the browser's own menu prints it. */
 
 const button = document.querySelector("[data-print]");
 button.hidden = false;

@@ -6,15 +6,15 @@ const says = panel?.querySelector("[data-live-says]");
 const choice = panel?.querySelector("[data-live-choice]");
 const start = panel?.querySelector("[data-live-start]");
 const torch = panel?.querySelector("[data-live-torch]");
-const EVERY = 150; // milliseconds between looks: a phone stays cool, a hand feels no wait
+const EVERY = 150; // milliseconds between looks: the phone stays cool, and the wait is not noticed
 const ALPHABET = "234679ACDEFGHJKMNPQRTUVWXYZ";
 const VALUES = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*";
 let stream = null;
 
 /** The code at the end of a tag's address, whatever its host; its check is ISO/IEC 7064 MOD 37-2, as on the server. */
 export function codeIn(text) {
-  const found = /\/t\/([0-9a-z]{6})\/?(?:[?#]\S*)?$/i.exec(text.trim());
-  const code = found?.[1].toUpperCase();
+  const match = /\/t\/([0-9a-z]{6})\/?(?:[?#]\S*)?$/i.exec(text.trim());
+  const code = match?.[1].toUpperCase();
   if (!code || [...code].some((character) => !ALPHABET.includes(character))) return null;
   let sum = 0;
   for (const character of code.slice(0, -1)) sum = (2 * (sum + VALUES.indexOf(character))) % 37;
@@ -48,8 +48,8 @@ function stop() {
   start.hidden = false;
 }
 
-function told(found) {
-  const texts = found.map((each) => each.rawValue);
+function openTags(detected) {
+  const texts = detected.map((each) => each.rawValue);
   const codes = [...new Set(texts.map(codeIn).filter(Boolean))];
   if (codes.length === 1) {
     stop();
@@ -66,7 +66,7 @@ function told(found) {
 async function look(detector) {
   if (!stream) return;
   try {
-    if (video.readyState >= 2) told(await detector.detect(video));
+    if (video.readyState >= 2) openTags(await detector.detect(video));
   } catch { /* A frame that cannot be read; the next one comes. */ }
   if (stream) setTimeout(look, EVERY, detector);
 }

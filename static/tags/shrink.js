@@ -1,4 +1,4 @@
-// Makes a photo small on the phone before it is sent: 0.2 MB instead of 3, seconds instead of half a minute on a slow
+// Reduces a photo on the phone before it is sent: 0.2 MB instead of 3, seconds instead of half a minute on a slow
 // line, and without what the camera wrote about place and time. Whatever fails, the photo is sent as it is.
 const SIDE = 1600;
 

@@ -6,6 +6,7 @@ which this does not look at.
 """
 
 import ast
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -14,13 +15,17 @@ import pytest
 
 SERVICE = Path(__file__).parents[2] / "service"
 FILES = sorted(SERVICE.rglob("*.py"))
+SCRIPTS = sorted((SERVICE.parent / "static").rglob("*.js"))
 
 PRIVATE = {
     "agreed": "matches, or what both share: common",
+    "asides": "skipped_rows",
     "asking": "requester",
+    "beaten": "conflict",
     "crackled": "suspect",
     "crosswise": "crossed",
     "desk": "queue or service",
+    "entangled": "not batchable",
     "entering": "import_…",
     "fates": "outcomes",
     "following": "effects",
@@ -29,15 +34,20 @@ PRIVATE = {
     "journal": "request log",
     "keep_pace": "check_rate",
     "keeping": "privacy, or storing",
-    "landings": "destinations",
+    "landing": "permutation, or destination",
+    "landings": "permutations, or destinations",
     "let_go": "anonymize, or delete",
+    "lived": "lives, or placement",
     "meant": "matched or interpreted",
+    "mended": "repaired",
     "mending": "repair",
     "ops": "operation_ids",
     "patience": "timeout",
     "remembering": "cache",
+    "seal": "checksum, or digest",
     "seals": "checksums",
     "sight": "visibility",
+    "unmended": "without a repair",
     "wired": "wiring",
 }
 """Refused in the name of a function, class or argument, wherever in the name they stand."""
@@ -58,7 +68,14 @@ BARE = {
 OF_VALUES = ("asked", "found", "said", "told")
 """Refused as the whole name of an argument or of a field of a class as well: a value is named by what it holds."""
 
-IN_WORDS = {"let go": "anonymized, released, or deleted", "keep pace": "stay within the limit"}
+IN_WORDS = {
+    "bring in": "import",
+    "hang up": "close the connection",
+    "in the transaction at hand": "in the session's transaction",
+    "keep pace": "stay within the limit",
+    "let go": "anonymized, released, or deleted",
+    "narrowed down": "filtered",
+}
 """Refused in docstrings."""
 
 
@@ -142,6 +159,12 @@ def test_values_are_named_by_what_they_hold() -> None:
 def test_variables_are_named_by_what_they_hold() -> None:
     named_so = {(file, name) for file, tree in _trees().items() for _, name in _assigned(tree) if name in OF_VALUES}
     assert named_so == set()
+
+
+def test_values_of_scripts_are_named_by_what_they_hold() -> None:
+    declared = re.compile(rf"\b(?:const|let|function) ({'|'.join((*OF_VALUES, 'patience'))})\b", re.IGNORECASE)
+    named_so = [(path.name, name) for path in SCRIPTS for name in declared.findall(path.read_text())]
+    assert named_so == []
 
 
 @pytest.mark.parametrize(
