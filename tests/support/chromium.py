@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 from tests.support.waiting import PATIENCE
 
 FLAGS = [
-    "--no-sandbox",  # the sandbox does not start as root, as in containers
+    "--no-sandbox",  # the sandbox does not start for root, for example in containers
     "--disable-gpu",
     "--disable-background-networking",
     "--disable-component-update",
@@ -19,7 +19,7 @@ FLAGS = [
 
 @contextmanager
 def chromium() -> Iterator[Browser]:
-    """A headless browser that asks nobody but the pages it is sent to.
+    """A headless browser that makes no requests of its own, only those of the opened pages.
 
     While it runs, this thread counts as inside an event loop: a test that calls `asyncio.run` needs a thread.
     """
@@ -33,7 +33,7 @@ def chromium() -> Iterator[Browser]:
 
 
 def phone_in(browser: Browser) -> BrowserContext:
-    """A present-day phone held upright (sizes in CSS pixels), with no cookies and no storage."""
+    """A current phone in portrait orientation (sizes in CSS pixels), without cookies and storage."""
     context = browser.new_context(
         viewport={"width": 390, "height": 844}, device_scale_factor=2, is_mobile=True, has_touch=True
     )
@@ -42,9 +42,9 @@ def phone_in(browser: Browser) -> BrowserContext:
 
 
 def chromium_program(*, camera: bool = False) -> str:
-    """Where the system has it. The same browser without a window goes first, since it takes 0.4 of the processor time.
+    """The path of the browser on this system. The headless one is preferred, since it takes 0.4 of the processor time.
 
-    It knows no `camera`.
+    It has no support for a `camera`.
     """
     whole = ("chromium", "chromium-browser", "google-chrome")
     found = next(filter(None, map(shutil.which, whole if camera else ("chromium-headless-shell", *whole))), None)

@@ -1,4 +1,4 @@
-"""The demo's program, for tests that look at one in mid-season."""
+"""The demo's program, for tests that need a program in mid-season."""
 
 from contextlib import closing
 from pathlib import Path

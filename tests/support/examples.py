@@ -1,15 +1,15 @@
-"""How many examples a property looks at that needs more or fewer than others: so many times those of the profile."""
+"""The number of examples for a property that needs more or fewer than others, in proportion to the profile's."""
 
 from hypothesis import settings
 
 PROFILE = 30
-"""Examples of a property in a run of everything; `--fast` and `--hypothesis-profile=thorough` have others."""
+"""The default number of examples in a full run; `--fast` and `--hypothesis-profile=thorough` have others."""
 
 
 def examples(of_everything: int) -> settings:
-    """As many examples in a run of everything; in any other, more or fewer in proportion.
+    """The number of examples in this run, given that for a full run.
 
-    Only in a test module: the profile is chosen before those are imported.
+    To be called in test modules only: the profile is chosen before they are imported.
     """
     chosen = settings.get_profile(settings.get_current_profile_name()).max_examples
     return settings(max_examples=max(1, of_everything * chosen // PROFILE))

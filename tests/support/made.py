@@ -1,4 +1,4 @@
-"""What is made once for all tests of a run, by whichever worker needs it first."""
+"""Files that are made once for all tests of a run, by the first worker that needs them."""
 
 import fcntl
 import os
@@ -8,11 +8,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory, mkdtemp
 
 FOLDER = "COILBOOK_TESTS_MADE"
-"""The variable that tells the workers of a run where it is."""
+"""The environment variable with the path of the folder, for the workers of a run."""
 
 
 def keep_what_is_made() -> ExitStack:
-    """Make the folder, unless the process that started this one has; it is gone when what is answered is closed."""
+    """Make the folder, unless the parent process has made it. Closing the result deletes it."""
     stack = ExitStack()
     if FOLDER not in os.environ:
         os.environ[FOLDER] = stack.enter_context(
@@ -23,14 +23,14 @@ def keep_what_is_made() -> ExitStack:
 
 
 def made_folder() -> Path:
-    """Where it is kept; outside pytest a folder of this process."""
+    """The path of the folder; outside pytest, a folder of this process."""
     if FOLDER not in os.environ:
         os.environ[FOLDER] = mkdtemp()
     return Path(os.environ[FOLDER])
 
 
 def made_once(name: str, make: Callable[[Path], None]) -> Path:
-    """The file of this name, which `make` writes; the others wait meanwhile. Make a copy to change it."""
+    """The file of this name, which `make` writes once while other workers wait. Copy it before changing it."""
     path = made_folder() / name
     with (made_folder() / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)

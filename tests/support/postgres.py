@@ -1,7 +1,7 @@
-"""A PostgreSQL server of the tests' own: in a folder of its own, reached by its socket, gone afterwards.
+"""A PostgreSQL server for the tests: in a folder of its own, reached by its socket, and deleted afterwards.
 
-The server refuses to run as root. Where the tests do, it runs as the system's `postgres` user or, if there is
-none, as `nobody`; that user owns the folder, which therefore is none of pytest's.
+The server refuses to run as root. If the tests run as root, it runs as the system's `postgres` user or, if there is
+none, as `nobody`; that user owns the folder, so it cannot be one of pytest's.
 """
 
 import os
@@ -25,8 +25,8 @@ ROLE = "coilbook"
 class Cluster:
     """A PostgreSQL server and the databases made in it.
 
-    `fsync=False` is fast and loses data when the machine (not just the server) dies, so whoever starts a
-    cluster has to say which they want: a test of what survives a crash needs `True`.
+    `fsync=False` is fast and loses data if the machine (not just the server) crashes, so the caller has to choose: a
+    test of what survives a crash needs `True`.
     """
 
     def __init__(self, folder: Path, *, fsync: bool) -> None:
@@ -59,13 +59,13 @@ class Cluster:
             "fsync": "on" if fsync else "off",
             "max_connections": "200",
         }
-        if not fsync:  # then nothing has to last, and nothing need be done for it
+        if not fsync:  # then nothing has to be durable
             settings |= {"full_page_writes": "off", "autovacuum": "off", "max_wal_size": "'8GB'"}
         with (self._data / "postgresql.auto.conf").open("a") as file:
             file.writelines(f"{name} = {value}\n" for name, value in settings.items())
 
     def start(self) -> None:
-        """Start the server, recovering first if it was stopped in the middle; answers when it is ready."""
+        """Start the server, with recovery if it was stopped in the middle; returns when it is ready."""
         self._run("pg_ctl", "start", "--wait", "--silent", "--pgdata", self._data, "--log", self._log)
 
     def stop(self, mode: str = "fast") -> None:
@@ -78,7 +78,7 @@ class Cluster:
 
     @contextmanager
     def fresh_database(self, template: str = "template1") -> Iterator[str]:
-        """A new database made from `template`, by name, dropped at the end whoever is still connected."""
+        """The name of a new database made from `template`; it is dropped at the end even if somebody is connected."""
         name = f"fresh_{next(self._numbers)}"
         self._administer("CREATE DATABASE {} TEMPLATE {}", name, template)
         try:
@@ -88,7 +88,7 @@ class Cluster:
 
     @contextmanager
     def name(self) -> Iterator[str]:
-        """The name for a new database, for `copied` to make; dropped at the end like the others."""
+        """A name for a new database that `copied` makes; it is dropped at the end like the others."""
         name = f"fresh_{next(self._numbers)}"
         try:
             yield name
@@ -120,7 +120,7 @@ class Cluster:
 
 @contextmanager
 def running_cluster(*, fsync: bool) -> Iterator[Cluster]:
-    """A started cluster in a new folder under the system's temporary one; both are gone at the end."""
+    """A started cluster in a new folder under the system's temporary one; both are deleted at the end."""
     folder = Path(tempfile.mkdtemp(prefix="coilbook-pg-"))
     try:
         cluster = Cluster(folder, fsync=fsync)
@@ -134,7 +134,7 @@ def running_cluster(*, fsync: bool) -> Iterator[Cluster]:
 
 
 def copied(url: str, template: str, make: Callable[[str], None]) -> None:
-    """Make the database at `url` anew as a copy of `template`, which `make` fills once in each cluster."""
+    """Make the database at `url` again as a copy of `template`, which `make` fills once in each cluster."""
     address = make_url(url)
     folder = str(address.query["host"])
     with psycopg.connect(host=folder, user=ROLE, dbname="postgres", autocommit=True) as connection:
@@ -154,7 +154,7 @@ def _unprivileged_user() -> pwd.struct_passwd:
 
 
 def _program(name: str) -> str:
-    """Where a server program is: Debian keeps them out of the search path, by version."""
+    """The path of a server program: Debian has them outside of the search path, by version."""
     debian = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"), key=lambda path: int(path.parts[4]))
     found = str(debian[-1]) if debian else shutil.which(name)
     if found is None:

@@ -37,7 +37,7 @@ TOKENS = "tokens.json"
 
 @dataclass
 class Clock:
-    """A clock that moves when the test says so."""
+    """A clock that a test moves."""
 
     now: datetime = START
 
@@ -45,13 +45,13 @@ class Clock:
         return self.now
 
     def ahead(self, **by: float) -> None:
-        """Let time pass."""
+        """Move the clock forward."""
         self.now += timedelta(**by)
 
 
 @dataclass
 class Running:
-    """The running service, and a signed-in client for each of the cast. `stranger` has no sign-in."""
+    """The running service, and a signed-in client for each role. `stranger` is not signed in."""
 
     store: Store
     clock: Clock
@@ -62,26 +62,26 @@ class Running:
 
 
 def op() -> str:
-    """A client's id for one write."""
+    """A new operation id for one write."""
     return str(uuid4())
 
 
 def form_of_a_test() -> dict[str, str]:
-    """What a test form carries that has been open for a while: the client's id, and when the service made it."""
+    """The hidden fields of a form of a test that was open for a while: the operation id, and when it was made."""
     return {"op": op(), "made": "2026-01-01T00:00:00+00:00"}
 
 
 @contextmanager
 def running(url: str, **settings: object) -> Iterator[Running]:
-    """The service over a new database at `url`, which is a copy of one with a program and its cast."""
+    """The service over a new database at `url`, which is a copy of one with a program and its people."""
     tokens = _copied_with_cast(url)
     clock = Clock()
     given = {"base_url": BASE, "tables": tables_folder()} | settings
     app = create_app(Settings(database_url=url, **given), clock)  # type: ignore[arg-type]
     if "tables" not in settings:
         app.state.tables = MadeWhenAsked(tables_folder())
-    app.state.imports.timeout = PATIENCE  # so that bringing a sheet in is answered by what came of it
-    app.state.house.timeout = PATIENCE  # so that a page shows what housekeeping makes of what was done before
+    app.state.imports.timeout = PATIENCE  # so that the request of an import waits for its result
+    app.state.house.timeout = PATIENCE  # so that a page shows the results of housekeeping
     base = app.state.settings.base_url or "http://localhost"
     store: Store = app.state.store
 
@@ -96,7 +96,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
 
 @contextmanager
 def entered(client: TestClient, *others: TestClient) -> Iterator[None]:
-    """Start the service of these clients. All ask it in its own event loop, not each time in one made for that."""
+    """Start the service of these clients. All requests run in its event loop, not each in a new one."""
     with client:
         for other in others:
             other.portal = client.portal
@@ -104,10 +104,10 @@ def entered(client: TestClient, *others: TestClient) -> Iterator[None]:
 
 
 class MadeWhenAsked(Tables):
-    """Tables of which none is made ahead: that takes a process for each session that a test opens."""
+    """Offline tables that are not made in advance, which would start a process for each session that a test opens."""
 
     def make_ahead(self, wirings: Iterable[Named]) -> None:
-        """Leave them to the first request."""
+        """Do nothing: the first request makes them."""
 
 
 def migrated(url: str) -> None:
@@ -119,19 +119,19 @@ def migrated(url: str) -> None:
 
 
 def tables_folder() -> Path:
-    """Where the services of tests keep the tables of wirings: each is worked out once for all tests."""
+    """The folder of the offline tables for the services of tests: each table is computed once for all tests."""
     return made_folder() / "tables"
 
 
 @cache
 def table_of(key: str) -> dict[str, Any]:
-    """What a phone gets for a built-in wiring; only to be read, since it is the same for all tests."""
+    """The offline table of a built-in wiring. It must not be modified, since all tests share it."""
     table: dict[str, Any] = json.loads(gzip.decompress(Tables(tables_folder()).packed(key, BUILTIN[key])))
     return table
 
 
 def _copied_with_cast(url: str) -> dict[Role, str]:
-    """Make the database as a copy of one with a program; the answer is each role's token for it."""
+    """Make the database as a copy of one with a program; returns the token of each role."""
     if is_sqlite(url):
         shutil.copy(made_once("cast.db", _make_cast_file), str(make_url(url).database))
         return _cast_tokens()
@@ -147,7 +147,7 @@ def _add_cast(url: str) -> dict[Role, str]:
 
 
 _CASTS: dict[object, dict[Role, str]] = {}
-"""The tokens of the programs that are copied, by the server that holds them."""
+"""The tokens of the programs that are copied, by database server."""
 
 
 def _server(url: str) -> object:

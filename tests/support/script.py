@@ -1,4 +1,4 @@
-"""JavaScript of ours that needs no page, run in an engine without a browser: Deno, one of the test packages."""
+"""Running our JavaScript without a page and a browser: in Deno, which is one of the test packages."""
 
 import json
 import subprocess
@@ -12,17 +12,17 @@ DENO = Path(sys.prefix) / "bin" / "deno"
 
 
 def module(path: str) -> str:
-    """The address at which a script imports one of ours, by its path under `static`."""
+    """The address from which a script imports one of our modules, given by its path under `static`."""
     return (STATIC / path).resolve(strict=True).as_uri()
 
 
 def run(function: str, argument: object) -> Any:
-    """What a JavaScript function, given as its text, answers to an argument; both cross as JSON.
+    """The result of a JavaScript function, given as its text, for an argument; both are passed as JSON.
 
-    It may read `static`, and nothing else of this computer or the network.
+    It can read `static`, and nothing else of this computer or the network.
 
     Raises:
-        AssertionError: the function threw, with what the engine said.
+        AssertionError: the function threw; it has the engine's output.
     """
     program = f"console.log(JSON.stringify(await ({function})({json.dumps(argument)})) ?? 'null');"
     done = subprocess.run(

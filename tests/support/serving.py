@@ -22,7 +22,7 @@ from tests.support.waiting import PATIENCE
 
 @dataclass(frozen=True)
 class Served:
-    """A running service; `base` is its address for browsers, `at` where it listens."""
+    """A running service; `base` is its address for browsers, `at` the address on which it listens."""
 
     base: str
     store: Store
@@ -30,14 +30,14 @@ class Served:
     app: FastAPI
 
     def way_in(self, role: Role, label: str = "") -> str:
-        """A link that lets somebody in, as a QR code would carry it."""
+        """A link that signs somebody in, like the one in a QR code."""
         with self.store.writing() as db:
             made = actions.make_pass(db, role, label or role.value, None, datetime.now(UTC))
         return f"{self.base}/join#{made.secret}"
 
 
 class _Server(uvicorn.Server):
-    """Tells when it listens."""
+    """A server that signals when it listens."""
 
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
@@ -50,8 +50,8 @@ class _Server(uvicorn.Server):
 
 @contextmanager
 def served(url: str, base: str | None = None) -> Iterator[Served]:
-    """The service over the database at `url`, migrated and named, on a free port of this computer; `base` is its
-    address where a proxy stands before it.
+    """The service over the database at `url`, with a migrated and named program, on a free port of this computer;
+    `base` is its address if it is behind a proxy.
     """
     migrated(url)
     with socket.socket() as listening:

@@ -1,5 +1,5 @@
-"""Statements: compiled once for every test, since each engine compiles its own and most tests make an engine; and what
-is asked while something is done.
+"""SQL statements in tests: a shared cache of compiled ones, since each engine compiles its own and most tests make an
+engine; and recording the statements of a block.
 """
 
 from collections.abc import Iterator
@@ -12,16 +12,16 @@ _DIALECTS: dict[tuple[Any, ...], Dialect] = {}
 _COMPILED: dict[Any, Any] = {}
 
 Asked = tuple[str, Any]
-"""A statement as the driver got it, and its values."""
+"""A statement as it was sent to the driver, and its values."""
 
 
 def share_compiled() -> None:
-    """From now on, let the engines of this process keep their compiled statements together."""
+    """From now on, let the engines of this process share one cache of compiled statements."""
     event.listen(Engine, "engine_connect", _share)
 
 
 def _share(connection: Connection) -> None:
-    # What is compiled is looked up by its dialect, too: engines of one driver and server get the same one.
+    # The cache's keys include the dialect: engines of one driver and server get the same compiled statement.
     own = connection.dialect
     kind = (own.name, own.driver, own.server_version_info)
     connection.dialect = connection.engine.dialect = _DIALECTS.setdefault(kind, own)
@@ -30,7 +30,7 @@ def _share(connection: Connection) -> None:
 
 @contextmanager
 def asked_of(engine: Engine | type[Engine]) -> Iterator[list[Asked]]:
-    """Every statement that an engine, or any one, executes while the block runs."""
+    """Every statement that this engine, or without one any engine, executes while the block runs."""
     asked: list[Asked] = []
 
     def keep(_connection: Any, _cursor: Any, statement: str, values: Any, *_: Any) -> None:

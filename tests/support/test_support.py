@@ -1,4 +1,4 @@
-"""The fixtures give what they promise."""
+"""The fixtures do what their docstrings say."""
 
 import psycopg
 import pytest
@@ -12,7 +12,7 @@ from tests.support.postgres import running_cluster
 def test_each_test_gets_an_empty_database(database_url: str, round_: int) -> None:
     engine = create_engine(database_url)
     with engine.begin() as connection:
-        connection.execute(text("CREATE TABLE reel (name TEXT)"))  # fails if the other round's is still there
+        connection.execute(text("CREATE TABLE reel (name TEXT)"))  # fails if the table of the other round still exists
     engine.dispose()
 
 

@@ -1,4 +1,4 @@
-"""How long a test waits for what has to come: a page to change, a service to start, an answer."""
+"""The timeout of tests for what has to happen: a page changes, a service starts, an answer comes."""
 
 PATIENCE = 90.0
-"""Seconds; long enough for a busy machine, since only a test that fails waits so long."""
+"""Seconds. It is long enough for a busy machine, since only a failing test waits that long."""

@@ -1,4 +1,4 @@
-"""The zones of the tz database, each set of rules once: many have several names."""
+"""The time zones of the tz database, without those that have the same rules as another."""
 
 import zoneinfo
 from importlib.resources import files
