@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from service.counts.core import Seen
 from service.crew.models import Person
-from service.gear.models import LIVES_THERE_NOW, Place, Placement
+from service.gear.models import IS_PRESENT_PLACEMENT, Place, Placement
 from service.store.sessions import chunks
 from service.testlog.models import SESSION_IS_OPEN, SessionKind, WorkItem, WorkSeen, WorkSession, WorkWalked
 
@@ -25,7 +25,7 @@ def open_count_at(db: Session, place_id: UUID) -> UUID | None:
     return db.scalar(
         select(WorkSession.id)
         .join(WorkItem, WorkItem.session_id == WorkSession.id)
-        .join(Placement, (Placement.item_id == WorkItem.item_id) & LIVES_THERE_NOW)
+        .join(Placement, (Placement.item_id == WorkItem.item_id) & IS_PRESENT_PLACEMENT)
         .where(Placement.place_a_id == place_id, WorkSession.kind == SessionKind.COUNT, SESSION_IS_OPEN)
         .order_by(WorkSession.created_at.desc(), WorkSession.id)
         .limit(1)
@@ -69,7 +69,7 @@ def homes(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[UUID | No
     query = select(Placement.item_id, Placement.place_a_id, Placement.place_b_id)
     places: dict[UUID, tuple[UUID | None, UUID | None]] = dict.fromkeys(item_ids, (None, None))
     for ids in chunks(item_ids):
-        for item_id, one, other in db.execute(query.where(Placement.item_id.in_(ids), LIVES_THERE_NOW)):
+        for item_id, one, other in db.execute(query.where(Placement.item_id.in_(ids), IS_PRESENT_PLACEMENT)):
             places[item_id] = one, other
     return places
 

@@ -33,7 +33,7 @@ from service.store.sessions import Preparation, Store, retry_on_conflict
 from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
-from service.web.middleware.security import bearer_token, whole_characters
+from service.web.middleware.security import bearer_token, refuse_half_characters
 from service.web.render import render
 
 T = TypeVar("T")
@@ -394,5 +394,5 @@ def api_router(path: str = "", tag: str | None = None) -> APIRouter:
         prefix=f"{API}{path}",
         tags=[tag] if tag else None,
         route_class=_ApiRoute,
-        dependencies=[Depends(whole_characters)],
+        dependencies=[Depends(refuse_half_characters)],
     )

@@ -11,7 +11,7 @@ from service.crew import actions as crew
 from service.crew import queries as crew_queries
 from service.crew.core import Actor, Role, Who
 from service.demo import scenario
-from service.demo.gear import AGE, FEET, LATE, OWNED, PLACES, PRICES, Owned
+from service.demo.gear import AGE, FEET, NEW_ITEMS, OWNED, PLACES, PRICES, Owned
 from service.demo.replay import Replay, demo_id
 from service.gear import actions as gear
 from service.gear.models import Item
@@ -36,7 +36,7 @@ def load(store: Store, now: datetime, chores: Sequence[Chore] = CHORES) -> str:
     with store.writing() as db:
         if crew_queries.program(db) is not None:
             return "There is a program in this database already, so the demo was not loaded."
-        _Demo(db, now).tell()
+        _Demo(db, now).fill()
     keep_house(store, now, chores)
     return "Loaded the demo: the Fernhollow Band Program, in mid-season."
 
@@ -53,7 +53,7 @@ class _Demo:
         self.items: list[Item] = []
         self.codes: dict[UUID, str] = {}
 
-    def tell(self) -> None:
+    def fill(self) -> None:
         """Write everything, in the order in which it happened."""
         rules = scenario.season_rules(self.today)
         began = self.now - timedelta(days=(self.today - rules[0][1].starts).days + 20)
@@ -73,12 +73,12 @@ class _Demo:
         self._seasons(rules)
         replay = Replay(self.db, self.people, self.items, self.codes)
         for happening in scenario.happenings(owned, self.today, self.random):
-            replay.tell(happening)
+            replay.do(happening)
         tags.mark_printed(self.db, list(self.codes.values()), began)
-        self._add(LATE, self.now - timedelta(days=6))
+        self._add(NEW_ITEMS, self.now - timedelta(days=6))
         season.enlist(
             self.db,
-            [item.id for item in self.items[-LATE.count :]],
+            [item.id for item in self.items[-NEW_ITEMS.count :]],
             season.running_seasons(self.db, self.today),
         )
         refresh_due_states(self.db, [item.id for item in self.items], self.today, scenario.ZONE)

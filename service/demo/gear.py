@@ -107,5 +107,5 @@ OWNED = [
 ]
 """About ninety items: cables on the frames, spares in their case, hubs, trunks of both kinds."""
 
-LATE = Owned("Singers", 4, 25, lot=NEW, label="new singers")
+NEW_ITEMS = Owned("Singers", 4, 25, lot=NEW, label="new singers")
 """Items that were bought last week and not tested yet."""

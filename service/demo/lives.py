@@ -12,14 +12,14 @@ from service.wiring.wirings import Wiring
 
 FAILS = 0.04
 """The share of tests that fail."""
-MENDED = 0.5
+REPAIRED = 0.5
 """The share of the last failures that were repaired."""
 MISSED_ONE, MISSED_TWO = 0.3, 0.05
 """The share of items that were not tested in the current round, and the share that were not in the one before, either.
 """
 ROUNDS = 2
 LENGTH, APART = timedelta(days=104), timedelta(days=182)
-INTO = timedelta(days=75)
+INTO_SEASON = timedelta(days=75)
 """How far today is into the last season."""
 BEGINS, LASTS = time(18), timedelta(hours=3)
 EVENINGS = (8, 15, 22)
@@ -42,7 +42,7 @@ class LifeStep:
 def seasons(today: date, tests_each: float) -> list[Season]:
     """As many seasons as an item needs for this many tests, one in each round; today is in the last one."""
     count = max(1, min(60, round(tests_each / ROUNDS)))
-    starts = [today - INTO - APART * back for back in reversed(range(count))]
+    starts = [today - INTO_SEASON - APART * back for back in reversed(range(count))]
     return [Season(start, start + LENGTH, split(start, start + LENGTH, ROUNDS)) for start in starts]
 
 
@@ -68,6 +68,6 @@ def life(wiring: Wiring, tests: int, on: Sequence[date], random: Random) -> list
             steps.append(LifeStep(at, What.FAIL, pick(wiring, random), evening))
         else:
             steps.append(LifeStep(at, What.PASS, evening=evening))
-    if steps and steps[-1].what is What.FAIL and random.random() < MENDED:
+    if steps and steps[-1].what is What.FAIL and random.random() < REPAIRED:
         steps.append(LifeStep(steps[-1].at + timedelta(minutes=5), What.REPAIR))
     return steps

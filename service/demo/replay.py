@@ -11,9 +11,9 @@ from service.demo import scenario
 from service.demo.scenario import (
     Closed,
     Happening,
-    Left,
     MarkedAsWrong,
     Opened,
+    Removed,
     Repaired,
     SuspectStory,
     Tested,
@@ -46,7 +46,7 @@ class Replay:
     ) -> None:
         self.db, self.people, self.items, self.codes = db, people, items, codes
 
-    def tell(self, happening: Happening) -> None:
+    def do(self, happening: Happening) -> None:
         """Do what happened, as of its time."""
         lead = self.people[scenario.LEAD]
         match happening:
@@ -96,7 +96,7 @@ class Replay:
                     self.people[happening.by],
                     happening.at,
                 )
-            case Left():
+            case Removed():
                 to = ItemState(happening.state)
                 testlog.change_state(self.db, item.id, to, happening.why, lead, happening.at, scenario.ZONE)
 

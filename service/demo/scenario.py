@@ -41,7 +41,7 @@ UNLUCKY = ("Glockenspiel", "Xylophone")
 waits for a repair."""
 
 
-TALES: tuple[tuple[str, tuple[tuple[int, str, int | None], ...]], ...] = (
+TROUBLES: tuple[tuple[str, tuple[tuple[int, str, int | None], ...]], ...] = (
     ("Marimba 5", ((-225, "B", 0), (-72, "B", 0), (-40, "B", 0))),
     ("Drum set", ((-391, "A", 190), (-247, "B", 210))),
     ("Marimba 2", ((-6, "A", None),)),
@@ -101,7 +101,7 @@ class SuspectStory:
 
 
 @dataclass(frozen=True)
-class Left:
+class Removed:
     """An item was retired or got lost, and why."""
 
     at: datetime
@@ -129,7 +129,7 @@ class MarkedAsWrong:
     note: str
 
 
-Happening = Opened | Closed | Tested | Repaired | SuspectStory | Left | TestedThrough | MarkedAsWrong
+Happening = Opened | Closed | Tested | Repaired | SuspectStory | Removed | TestedThrough | MarkedAsWrong
 
 
 def season_rules(today: date) -> list[tuple[str, Season]]:
@@ -151,8 +151,8 @@ def happenings(owned: Sequence[Owned], today: date, random: Random) -> list[Happ
         running, before = number == len(rounds) - 1, number == len(rounds) - 2
         story += _round(owned, each, number, running, before, gone, random)
         if not running:
-            story += _leavings(owned, each, number, gone)
-    story += [step for tale in TALES for step in _tale(owned, today, *tale)]
+            story += _losses(owned, each, number, gone)
+    story += [step for trouble in TROUBLES for step in _trouble(owned, today, *trouble)]
     story += _yesterday(owned, today)
     story.append(SuspectStory(_at(today - timedelta(1), 19, 40), _first(owned, "Vibraphone 4"), "Juno"))
     return sorted(story, key=lambda one: one.at)
@@ -209,7 +209,7 @@ def _test(one: Owned, item: int, at: datetime, number: int, running: bool, rando
 _REPAIRS = ("new connector, soldered", "resoldered, strain relief set", "contact straightened, latch cleaned")
 
 
-def _tale(
+def _trouble(
     owned: Sequence[Owned], today: date, place: str, troubles: Sequence[tuple[int, str, int | None]]
 ) -> Iterator[Happening]:
     """What fails at a rehearsal, is repaired the next day, and passes the day after."""
@@ -236,17 +236,17 @@ def _yesterday(owned: Sequence[Owned], today: date) -> list[Happening]:
     ]
 
 
-def _leavings(owned: Sequence[Owned], each: Round, number: int, gone: set[int]) -> Iterator[Happening]:
+def _losses(owned: Sequence[Owned], each: Round, number: int, gone: set[int]) -> Iterator[Happening]:
     """Between the rounds, items of the oldest lot are retired, and one cable gets lost."""
     at = _at(each.closes, 15, 0) - timedelta(days=1)
     old = [item for item, one in enumerate(owned) if one.lot == OLD and item not in gone]
     if number in (1, 3, 4) and old:
         gone.add(old[0])
-        yield Left(at, old[0], "retired", "Third repair at the same end; not worth another.")
+        yield Removed(at, old[0], "retired", "Third repair at the same end; not worth another.")
     if number == 3:
         lost = _first(owned, "Spares case")
         gone.add(lost)
-        yield Left(at, lost, "lost", "Not in the case after the last show.")
+        yield Removed(at, lost, "lost", "Not in the case after the last show.")
 
 
 def _first(owned: Sequence[Owned], place: str) -> int:

@@ -15,7 +15,7 @@ from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
 from service.gear.models import (
     FLAG_IS_OPEN,
-    LIVES_THERE_NOW,
+    IS_PRESENT_PLACEMENT,
     Flag,
     Item,
     ItemLength,
@@ -198,7 +198,7 @@ def place_with(db: Session, place_id: UUID) -> Place:
     return place
 
 
-def held_place(db: Session, place_id: UUID) -> Place:
+def locked_place(db: Session, place_id: UUID) -> Place:
     """The place with this id, locked so that nobody removes it meanwhile.
 
     Raises:
@@ -226,7 +226,7 @@ def place(
     kind_b: PlaceKind | None = None,
 ) -> None:
     """Set the place of an item: two places, one, or, without a name, none. The kinds are those of new places."""
-    db.execute(update(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW).values(until=now))
+    db.execute(update(Placement).where(Placement.item_id == item_id, IS_PRESENT_PLACEMENT).values(until=now))
     if not name:
         return
     place_a = place_for(db, name, who, now, kind)
@@ -248,7 +248,7 @@ def change_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str,
     return changed
 
 
-def ask_for_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, PlaceKind | None]) -> None:
+def refuse_missing_kinds(db: Session, places: Mapping[str, str], kinds: Mapping[str, PlaceKind | None]) -> None:
     """Refuse new places without a kind; `places` are by field, `kinds` by the field for the kind.
 
     Raises:

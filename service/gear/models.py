@@ -134,7 +134,7 @@ class Placement(Base):
     strapped: Mapped[bool | None]
 
 
-LIVES_THERE_NOW = Placement.until.is_(None)
+IS_PRESENT_PLACEMENT = Placement.until.is_(None)
 """The condition that a placement is the present one of its item."""
 
 

@@ -13,7 +13,7 @@ from service.crew.core import ProgramFacts
 from service.gear.core import USABLE, FlagKind, ItemState, PlaceKind, item_title
 from service.gear.models import (
     FLAG_IS_OPEN,
-    LIVES_THERE_NOW,
+    IS_PRESENT_PLACEMENT,
     PLACE_IN_USE,
     Flag,
     Item,
@@ -92,7 +92,7 @@ def facts() -> Select[*tuple[object, ...]]:
             _STRAPPED.label("strapped"),
         )
         .select_from(Item)
-        .outerjoin(Placement, (Placement.item_id == Item.id) & LIVES_THERE_NOW)
+        .outerjoin(Placement, (Placement.item_id == Item.id) & IS_PRESENT_PLACEMENT)
         .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .outerjoin(PlaceB, PlaceB.id == Placement.place_b_id)
     )
@@ -161,8 +161,8 @@ def last_in_walk(db: Session) -> int:
 
 def counts_by_place(db: Session) -> dict[UUID, int]:
     """The number of items at each place now. An item that spans two places counts at both."""
-    here = select(Placement.place_a_id.label("place_id")).where(LIVES_THERE_NOW)
-    there = select(Placement.place_b_id).where(LIVES_THERE_NOW, Placement.place_b_id.is_not(None))
+    here = select(Placement.place_a_id.label("place_id")).where(IS_PRESENT_PLACEMENT)
+    there = select(Placement.place_b_id).where(IS_PRESENT_PLACEMENT, Placement.place_b_id.is_not(None))
     both = here.union_all(there).subquery()
     rows = db.execute(select(both.c.place_id, func.count()).group_by(both.c.place_id))
     return {place_id: count for place_id, count in rows if place_id is not None}
@@ -179,9 +179,9 @@ def placements(db: Session, item_id: UUID) -> Sequence[Row[Placement, str, str |
     ).all()
 
 
-def said_strapped(db: Session, item_id: UUID) -> bool | None:
+def strapped_as_given(db: Session, item_id: UUID) -> bool | None:
     """Whether an item is strapped at its place; None if it was not given."""
-    now = select(Placement.strapped).where(Placement.item_id == item_id, LIVES_THERE_NOW)
+    now = select(Placement.strapped).where(Placement.item_id == item_id, IS_PRESENT_PLACEMENT)
     return db.scalar(now)
 
 
@@ -226,7 +226,7 @@ def ports_of_items(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[P
 
 def placement(db: Session, item_id: UUID) -> Placement | None:
     """The present placement of an item; None if there is none."""
-    return db.scalar(select(Placement).where(Placement.item_id == item_id, LIVES_THERE_NOW))
+    return db.scalar(select(Placement).where(Placement.item_id == item_id, IS_PRESENT_PLACEMENT))
 
 
 def open_flags(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Flag]]:

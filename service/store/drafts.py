@@ -125,7 +125,7 @@ class Draft(Generic[T]):
         on_progress: OnProgress,
     ) -> None:
         self._store, self._changed, self._on_progress = store, changed, on_progress
-        self._leans_on: set[Table] = set()
+        self._tables_with_new_keys: set[Table] = set()
         self._parts: dict[int, list[Recorded]] = {}
         self._staged = Staged([])
         self._rounds = 0
@@ -175,7 +175,7 @@ class Draft(Generic[T]):
         """
         meanwhile = AddedSince(self._rows, db)
         changed = self._changed(meanwhile, self._answer)
-        if changed is None or any(meanwhile.has_more(table) for table in self._leans_on):
+        if changed is None or any(meanwhile.has_more(table) for table in self._tables_with_new_keys):
             raise WriteConflict
         return [at for at, one in enumerate(self._follow_ups) if not set(changed).isdisjoint(one.of)]
 
@@ -221,7 +221,7 @@ class Draft(Generic[T]):
         if isinstance(next(iter(table.primary_key)).type, Integer):
             last = self._rows[table.name]
             if any(isinstance(value, int) and value > last for row in rows for value in row):
-                self._leans_on.add(table)
+                self._tables_with_new_keys.add(table)
 
 
 class _DirectWork(Generic[T]):

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
-from service.gear.actions import held_place
+from service.gear.actions import locked_place
 from service.kit.codes import make_code, read_code
 from service.kit.problems import Conflict, invalid
 from service.store.sessions import locked
@@ -48,7 +48,7 @@ def tag_places(db: Session, place_ids: Sequence[UUID], now: datetime, source: ra
     if not place_ids:
         raise invalid("place", "Tick the places that get a tag.")
     for place_id in place_ids:
-        held_place(db, place_id)
+        locked_place(db, place_id)
     tagged = {place.id for place, code in queries.places_with_tags(db) if code}
     new = [Tag(place_id=each) for each in dict.fromkeys(place_ids) if each not in tagged]
     return _issue(db, now, source, new)

@@ -61,23 +61,23 @@ class WriteBatcher(Generic[E, A]):
         with self._lock:
             self._waiting.append(waiting)
         # Each entry asks for a batch: if an earlier batch wrote it already, its own is empty.
-        self._thread.submit(self._take_turn)
+        self._thread.submit(self._write_batch)
         return await asyncio.wrap_future(waiting.answer)
 
     def close(self) -> None:
         """Accept no more entries; those that were added are written first."""
         self._thread.shutdown()
 
-    def _take_turn(self) -> None:
+    def _write_batch(self) -> None:
         with self._lock:
-            turn = self._next()
+            batch = self._next()
         # A sender that has given up gets no answer and sends the entry again, so it is not written now.
-        turn = [one for one in turn if one.answer.set_running_or_notify_cancel()]
-        asked_since = time.monotonic() - WAIT
-        for one in turn:
-            if one.since < asked_since:
+        batch = [one for one in batch if one.answer.set_running_or_notify_cancel()]
+        earliest = time.monotonic() - WAIT
+        for one in batch:
+            if one.since < earliest:
                 one.answer.set_exception(Busy(OTHERS_WRITE))
-        in_time = [one for one in turn if one.since >= asked_since]
+        in_time = [one for one in batch if one.since >= earliest]
         for one, outcome in zip(in_time, self._outcomes([one.entry for one in in_time]), strict=True):
             if isinstance(outcome, Exception):
                 one.answer.set_exception(outcome)
@@ -92,10 +92,10 @@ class WriteBatcher(Generic[E, A]):
 
     def _next(self) -> list[_Waiting[E, A]]:
         """The next batch: the waiting entries in their order, without those that share a key with an earlier one."""
-        turn, left, touched = list[_Waiting[E, A]](), list[_Waiting[E, A]](), set[object]()
+        batch, rest, keys = list[_Waiting[E, A]](), list[_Waiting[E, A]](), set[object]()
         for one in self._waiting:
-            goes = len(turn) < MOST and one.touches.isdisjoint(touched)
-            touched |= one.touches
-            (turn if goes else left).append(one)
-        self._waiting = left
-        return turn
+            fits = len(batch) < MOST and one.touches.isdisjoint(keys)
+            keys |= one.touches
+            (batch if fits else rest).append(one)
+        self._waiting = rest
+        return batch

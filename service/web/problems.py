@@ -63,7 +63,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Problem, _refused)
     app.add_exception_handler(HTTPException, _refused_by_framework)
     app.add_exception_handler(RequestValidationError, _not_valid)
-    app.add_exception_handler(ClientDisconnect, _gone)
+    app.add_exception_handler(ClientDisconnect, _client_disconnected)
     app.add_exception_handler(Exception, _unexpected)
 
 
@@ -115,11 +115,11 @@ def _refused_by_framework(request: Request, error: Exception) -> Response:
     response = answer(request, problem)
     response.headers.update(error.headers or {})
     if error.status_code == 405:
-        response.headers["Allow"] = ", ".join(_taken(request) or ["GET"])
+        response.headers["Allow"] = ", ".join(_allowed_methods(request) or ["GET"])
     return response
 
 
-def _taken(request: Request) -> list[str]:
+def _allowed_methods(request: Request) -> list[str]:
     """The methods that an address accepts: the framework names only those of one of its routes."""
     tried = [{**request.scope, "method": method} for method in ("GET", "POST")]
     routes = request.app.routes
@@ -155,7 +155,7 @@ def sentence(path: list[str], error: Any) -> str:
     return f"{name}: {error['msg'][0].lower()}{error['msg'][1:]}."
 
 
-def _gone(_request: Request, _error: Exception) -> Response:
+def _client_disconnected(_request: Request, _error: Exception) -> Response:
     """The client closed the connection while sending: nobody receives this, and it is no error of the service."""
     return Response(status_code=400)
 

@@ -20,7 +20,7 @@ class Upload:
     fields: dict[str, str]
 
 
-class Taking:
+class UploadReader:
     """The dependency that reads a form with one file; `what` is the name of the file in a refusal, and of its field."""
 
     def __init__(self, what: str, fields_most: int) -> None:
@@ -60,7 +60,7 @@ class Taking:
         return Upload(file, fields)
 
 
-Uploaded = Annotated[Upload, Depends(Taking("photo", 10))]
+Uploaded = Annotated[Upload, Depends(UploadReader("photo", 10))]
 """A form with a photo."""
-UploadedSheet = Annotated[Upload, Depends(Taking("file", 90))]
+UploadedSheet = Annotated[Upload, Depends(UploadReader("file", 90))]
 """A form with a sheet, or with the choices for its columns."""

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from service.demo.actions import load
-from service.demo.gear import LATE, OWNED
+from service.demo.gear import NEW_ITEMS, OWNED
 from service.gear.models import Item
 from service.season.models import Event, ItemDue
 from service.store.sessions import Store
@@ -66,7 +66,7 @@ def test_it_is_a_program_in_mid_season(demo: Store) -> None:
     assert due == {"current", "due", "overdue", "untested", "blocked"}
     assert {"open", "short", "intermittent", "damage"} <= classes
     assert 12 in ahead
-    assert 80 <= sum(one.count for one in [*OWNED, LATE]) <= 100
+    assert 80 <= sum(one.count for one in [*OWNED, NEW_ITEMS]) <= 100
 
 
 @pytest.mark.postgres

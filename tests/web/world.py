@@ -28,7 +28,7 @@ from service.store.sessions import Store
 from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import static
-from service.web.upload import Taking
+from service.web.upload import UploadReader
 from tests.support.demo import demo_file
 from tests.support.program import BASE, START, Clock, MadeWhenAsked, entered, op, tables_folder
 from tests.testlog.support import ZONE
@@ -192,4 +192,4 @@ def sent(at: World, row: str) -> dict[str, Any]:
 
 def takes_file(app: FastAPI, row: str) -> bool:
     """Whether a route reads a form with a file."""
-    return any(isinstance(each.call, Taking) for each in _rows(app)[row].dependant.dependencies)
+    return any(isinstance(each.call, UploadReader) for each in _rows(app)[row].dependant.dependencies)

@@ -50,7 +50,7 @@ def make_link(db: Session, actor: Actor) -> NewLink:
     return NewLink(link.id, secret, link.expires_at)
 
 
-def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
+def end_link(db: Session, link_id: UUID, actor: Actor) -> None:
     """End a link, so that it hands over nothing any more.
 
     Raises:
@@ -62,7 +62,7 @@ def take_back(db: Session, link_id: UUID, actor: Actor) -> None:
     access.end_link(db, link, actor.now, actor.who.id)
 
 
-def offered(db: Session, typed: str, now: datetime) -> HandoverOffer:
+def get_offer(db: Session, typed: str, now: datetime) -> HandoverOffer:
     """What a link offers, read before it is used, in a session that only reads.
 
     Raises:

@@ -56,10 +56,10 @@ def make_link(context: LeadContext) -> Response:
 
 
 @router.post("/handover/links/{link_id}/end")
-def take_back(context: LeadContext, link_id: str) -> Response:
+def end_link(context: LeadContext, link_id: str) -> Response:
     """End a link, so that it hands over nothing any more."""
     with context.writing() as db:
-        actions.take_back(db, id_in_address(link_id, "There is no such link."), context.actor)
+        actions.end_link(db, id_in_address(link_id, "There is no such link."), context.actor)
     return RedirectResponse("/handover#hand", 303)
 
 
@@ -78,7 +78,7 @@ def take_over(context: AnyoneContext, posted: Posted) -> Response:
     offer: actions.HandoverOffer | None = None
     try:
         with context.counting(PASSES, UnknownLink), context.reading() as db:
-            offer = actions.offered(db, secret, context.now)
+            offer = actions.get_offer(db, secret, context.now)
         if not text(posted, "sure"):
             return context.page("exchange/take_over.html", form=form, offer=offer)
         with context.writing() as db:

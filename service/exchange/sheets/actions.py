@@ -39,7 +39,7 @@ from service.kit.problems import Invalid, invalid
 from service.kit.quantities import Unit
 from service.store.drafts import WorkResult
 
-STAYED = "Why it stayed out"
+REASON_COLUMN = "Why it stayed out"
 """The column with the reason, in the file of rows that stayed out."""
 
 
@@ -149,7 +149,7 @@ def left_as_csv(text: str, left: Sequence[tuple[int, str]]) -> str:
             if line.number in why:
                 yield [*line.cells, why[line.number]]
 
-    return write_csv([*sheet.header, STAYED], rows())
+    return write_csv([*sheet.header, REASON_COLUMN], rows())
 
 
 @dataclass(frozen=True)

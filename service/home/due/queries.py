@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import SQLColumnExpression, func, select
 from sqlalchemy.orm import Session
 
-from service.gear.models import ITEM_IS_ASKED, LIVES_THERE_NOW, Item, Placement
+from service.gear.models import IS_PRESENT_PLACEMENT, ITEM_IS_ASKED, Item, Placement
 from service.gear.queries import NOWHERE, ItemFacts, PlaceA, item_facts
 from service.kit.dates import midnight
 from service.season.core import Due, DueState, due_of_lanes
@@ -70,7 +70,7 @@ def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None
     # For all due items only the sort keys are read; what is shown, only for those on the page.
     query = (
         select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
-        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & LIVES_THERE_NOW)
+        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & IS_PRESENT_PLACEMENT)
         .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
         .where(ItemDue.state.in_(wanted))
         .order_by(*order)

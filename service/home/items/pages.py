@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 
 from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
 from service.gear import queries as gear
-from service.gear.actions import ask_for_kinds
+from service.gear.actions import refuse_missing_kinds
 from service.gear.core import USUAL_KIND, item_name, kind_choices
 from service.gear.forms import ItemDetails, NewItems, NoteText, Placing
 from service.gear.pages import KINDS as PLACE_KINDS
@@ -140,7 +140,7 @@ def place_page(context: LeadContext, code: str) -> Response:
     with context.reading() as db:
         item = item_with(db, code)
         facts = gear.item_facts(db, [item.id])[item.id]
-        strapped = STRAPPED_WORDS.get(gear.said_strapped(db, item.id), "")
+        strapped = STRAPPED_WORDS.get(gear.strapped_as_given(db, item.id), "")
         values = {"place": facts.place, "place_b": facts.place_b, "strapped": strapped}
         return _form(context, db, "home/items/place.html", code, Form(values=values))
 
@@ -215,7 +215,7 @@ def _form(context: RequestContext, db: Session, template: str, code: str, form: 
 
 def _ask_for_kinds(db: Session, placed: NewItems | Placing) -> None:
     kinds = {"place_kind": placed.place_kind, "place_b_kind": placed.place_b_kind}
-    ask_for_kinds(db, {"place": placed.place, "place_b": placed.place_b}, kinds)
+    refuse_missing_kinds(db, {"place": placed.place, "place_b": placed.place_b}, kinds)
 
 
 def _typed(posted: FormData) -> Form:

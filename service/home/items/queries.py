@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from service.gear import queries as gear
 from service.gear.core import FlagKind
-from service.gear.models import FLAG_IS_OPEN, LIVES_THERE_NOW, Flag, Item, Place, Placement
+from service.gear.models import FLAG_IS_OPEN, IS_PRESENT_PLACEMENT, Flag, Item, Place, Placement
 from service.gear.queries import ItemFacts
 from service.home.items.core import Filters
 from service.kit.codes import read_code
@@ -126,8 +126,8 @@ def _stands(db: Session, due: str) -> ColumnElement[bool]:
 
 def _lives_at(places: Select[UUID]) -> ColumnElement[bool]:
     """Items at one of these places: two look-ups, each with its index, since an OR of two columns uses none."""
-    here = select(Placement.item_id).where(Placement.place_a_id.in_(places), LIVES_THERE_NOW)
-    there = select(Placement.item_id).where(Placement.place_b_id.in_(places), LIVES_THERE_NOW)
+    here = select(Placement.item_id).where(Placement.place_a_id.in_(places), IS_PRESENT_PLACEMENT)
+    there = select(Placement.item_id).where(Placement.place_b_id.in_(places), IS_PRESENT_PLACEMENT)
     return Item.id.in_(here.union_all(there))
 
 

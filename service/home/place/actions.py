@@ -15,7 +15,7 @@ from service.tags.queries import tag_of_place
 NAMED_MOST = 3
 
 
-def in_the_way(db: Session, place: Place) -> list[str]:
+def list_obstacles(db: Session, place: Place) -> list[str]:
     """What still uses a place, a sentence for each kind; empty if it may be removed.
 
     Gear counts in every state: a retired or lost item that is kept there may still be found there.
@@ -45,7 +45,7 @@ def end(db: Session, place_id: UUID, actor: Actor) -> None:
     """
     locked(db, Place, place_id)
     place = place_with(db, place_id)
-    if obstacles := in_the_way(db, place):
+    if obstacles := list_obstacles(db, place):
         raise Conflict(f"{place.name} cannot be removed yet. {' '.join(obstacles)}")
     tag = tag_of_place(db, place_id)
     if tag is not None:

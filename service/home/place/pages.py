@@ -57,7 +57,7 @@ def removal_page(context: LeadContext, place_id: UUID) -> Response:
         return context.page(
             "home/remove_place.html",
             place=place,
-            told=actions.in_the_way(db, place),
+            told=actions.list_obstacles(db, place),
             tag=tag_of_place(db, place_id),
         )
 

@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from service.gear.models import ITEM_IS_ASKED, LIVES_THERE_NOW, Item, Placement
+from service.gear.models import IS_PRESENT_PLACEMENT, ITEM_IS_ASKED, Item, Placement
 from service.season.core import DueState
 from service.season.models import ItemDue
 from service.tags.models import TAG_IN_USE, Tag
@@ -21,7 +21,7 @@ def ids_at(db: Session, place_id: UUID) -> list[UUID]:
     return list(
         db.scalars(
             select(Item.id)
-            .join(Placement, (Placement.item_id == Item.id) & LIVES_THERE_NOW)
+            .join(Placement, (Placement.item_id == Item.id) & IS_PRESENT_PLACEMENT)
             .outerjoin(ItemDue, ItemDue.item_id == Item.id)
             .where(here, ITEM_IS_ASKED)
             .order_by(current.is_(True), Item.kind, Item.length_mm, Item.id)
@@ -34,7 +34,7 @@ def codes_at(db: Session, place_id: UUID) -> Sequence[str]:
     here = or_(Placement.place_a_id == place_id, Placement.place_b_id == place_id)
     return db.scalars(
         select(Tag.code)
-        .join(Placement, (Placement.item_id == Tag.item_id) & LIVES_THERE_NOW)
+        .join(Placement, (Placement.item_id == Tag.item_id) & IS_PRESENT_PLACEMENT)
         .where(here, TAG_IN_USE)
         .order_by(Tag.code)
     ).all()

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from service.crew.core import Actor
 from service.crew.queries import note_in_audit
 from service.gear.queries import item_facts
-from service.home.seasons.queries import taken, usable_items
+from service.home.seasons.queries import is_name_taken, usable_items
 from service.kit.problems import Conflict, invalid
 from service.retire.lists.queries import has_history
 from service.season import actions as season
@@ -39,7 +39,7 @@ def copy(db: Session, actor: Actor, season_id: UUID, like: SeasonRow, name: str,
     Raises:
         Invalid: another season has the name.
     """
-    if taken(db, name):
+    if is_name_taken(db, name):
         raise invalid("name", f"There is a season called {name} already. Give this one a name of its own.")
     rule = shifted(rules(db, [like.id])[like.id], starts)
     items = enlisted(db, like.id) & set(usable_items(db))

@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.context import LeadContext, RequestContext
 from service.home.seasons import actions
-from service.home.seasons.queries import taken
+from service.home.seasons.queries import is_name_taken
 from service.season.core import a_year_later
 from service.season.forms import next_name, read_copy
 from service.season.models import SeasonRow
@@ -26,7 +26,7 @@ def copy_page(context: LeadContext, season_id: str) -> Response:
         row = get_season(db, season_id)
         starts = a_year_later(row.starts)
         name = next_name(row.name, starts.year - row.starts.year)
-        values = {"name": "" if taken(db, name) else name, "starts": str(starts)}
+        values = {"name": "" if is_name_taken(db, name) else name, "starts": str(starts)}
         return _page(context, row, Form(values=values))
 
 

@@ -94,6 +94,6 @@ def choices(db: Session, season_id: UUID, unit: Unit) -> list[ChoicesAt]:
     ]
 
 
-def taken(db: Session, name: str) -> bool:
+def is_name_taken(db: Session, name: str) -> bool:
     """Whether a season has this name, ignoring case."""
     return any(alike(name, other) for other in db.scalars(select(SeasonRow.name)))

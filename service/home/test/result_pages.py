@@ -51,7 +51,7 @@ def mark_wrong(context: CrewContext, test_id: str, posted: Posted) -> Response:
 
 
 @router.post("/tests/{test_id}/stands")
-def let_it_stand(context: LeadContext, test_id: str, posted: Posted) -> Response:
+def decline_mark(context: LeadContext, test_id: str, posted: Posted) -> Response:
     """Decline a mark: a lead decides that the test counts although its tester marked it as wrong."""
 
     def stands(db: Session, _op: UUID, test: UUID, reason: str) -> None:

@@ -127,7 +127,7 @@ class SecurityMiddleware:
         if isinstance(refusal, TooLarge) and "expect" not in Headers(scope=scope):
             # A client that asks first, with `Expect`, is refused at once. All others send before they listen: an answer
             # in the middle would reach many a browser, and proxy, as a connection that broke.
-            await _read_on(receive)
+            await _drain(receive)
         if refusal is None:
             # A HEAD request is answered like a GET (RFC 9110, 9.3.2); the server does not send the body.
             request = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
@@ -154,7 +154,7 @@ def _refusal(scope: Scope, hosts: Hosts) -> Problem | None:
     length = headers.get("content-length", "0")
     if not length.isascii() or not length.isdigit() or int(length) > BODY_MOST:
         return TooLarge(_TOO_LARGE)
-    if _brings_nothing_borrowed(scope["path"], headers) or _from_here(headers, hosts):
+    if _has_no_ambient_credentials(scope["path"], headers) or _is_same_origin_request(headers, hosts):
         return None
     return NotAllowed("This came from another site, so nothing was done. Open the page here and send it again.")
 
@@ -169,14 +169,14 @@ def bearer_token(headers: Mapping[str, str]) -> str | None:
     return token.strip() if scheme.lower() == "bearer" else None
 
 
-def _brings_nothing_borrowed(path: str, headers: Headers) -> bool:
+def _has_no_ambient_credentials(path: str, headers: Headers) -> bool:
     """Whether no other site could have made a browser send this with somebody's credentials, since they are no
     cookie.
     """
     return bearer_token(headers) is not None or (path.startswith("/api/") and "cookie" not in headers)
 
 
-def _from_here(headers: Headers, hosts: Hosts) -> bool:
+def _is_same_origin_request(headers: Headers, hosts: Hosts) -> bool:
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site in ("same-origin", "none")
@@ -193,14 +193,14 @@ def _bounded(receive: Receive) -> Receive:
         taken += len(message.get("body", b""))
         if taken > BODY_MOST:
             if message.get("more_body", False):
-                await _read_on(receive)
+                await _drain(receive)
             raise TooLarge(_TOO_LARGE)
         return message
 
     return bounded
 
 
-async def _read_on(receive: Receive) -> None:
+async def _drain(receive: Receive) -> None:
     """Read the rest of a body and drop it; if that takes too long, the server closes the connection
     (`slow_requests`).
     """
@@ -208,7 +208,7 @@ async def _read_on(receive: Receive) -> None:
         pass
 
 
-async def whole_characters(request: Request) -> None:
+async def refuse_half_characters(request: Request) -> None:
     """Refuse a JSON body with half a surrogate pair in it.
 
     JSON can write one half of a surrogate pair ("\\ud800"), which is no text: it cannot be stored, shown or logged.
