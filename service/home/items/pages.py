@@ -85,7 +85,7 @@ def add_items(context: LeadContext, posted: Posted) -> Response:
     def add() -> str:
         op, new = form.id, read_form(NewItems, posted)
         with context.reading() as db:
-            _ask_for_kinds(db, new)
+            _refuse_missing_kinds(db, new)
         made = context.once(
             op,
             "items.add",
@@ -153,7 +153,7 @@ def move(context: LeadContext, code: str, posted: Posted) -> Response:
     def put() -> str:
         placing = read_form(Placing, posted)
         with context.reading() as db:
-            _ask_for_kinds(db, placing)
+            _refuse_missing_kinds(db, placing)
         content = [code, placing.content()]
         context.once(form.id, "item.place", content, lambda db: actions.move(db, context.actor, code, placing))
         return f"/gear/{code}?said=moved"
@@ -213,7 +213,7 @@ def _form(context: RequestContext, db: Session, template: str, code: str, form: 
     )
 
 
-def _ask_for_kinds(db: Session, placed: NewItems | Placing) -> None:
+def _refuse_missing_kinds(db: Session, placed: NewItems | Placing) -> None:
     kinds = {"place_kind": placed.place_kind, "place_b_kind": placed.place_b_kind}
     refuse_missing_kinds(db, {"place": placed.place, "place_b": placed.place_b}, kinds)
 
