@@ -36,7 +36,7 @@ def one_line(text: str) -> str:
 
 
 def can_be_shown(text: str) -> bool:
-    """Whether all of a text can be shown and kept: `SHOWN`, and no half of a surrogate pair.
+    """Whether all of a text can be shown and stored: only characters of `SHOWN`, and no half of a surrogate pair.
 
     >>> can_be_shown("Frame 3 👩\u200d🎤"), can_be_shown("a\0b"), can_be_shown("\u202eabc"), can_be_shown("\ud83d")
     (True, False, False, False)
@@ -45,7 +45,7 @@ def can_be_shown(text: str) -> bool:
 
 
 def readable(text: str) -> str:
-    """The text trimmed, if all of it can be shown and kept.
+    """The trimmed text, if all of it can be shown and stored.
 
     Raises:
         Invalid: it has characters that no keyboard types.
@@ -56,16 +56,15 @@ def readable(text: str) -> str:
 
 
 def alike(one: str, other: str) -> bool:
-    """Whether two names differ in nothing but large and small letters, of whatever script, in how a letter is coded, or
-    in marks that nobody sees.
+    """Whether two names are equal, ignoring case in any script, Unicode composition and invisible marks.
 
-    Databases disagree on that: SQLite's `lower` knows ASCII only, and PostgreSQL's what its locale knows.
+    Databases cannot decide it: SQLite's `lower` handles ASCII only, and PostgreSQL's depends on its locale.
     """
     return folded(one) == folded(other)
 
 
 def folded(name: str) -> str:
-    """What names have in common that are alike."""
+    """A key that two names share if and only if they are `alike`."""
     seen = "".join(character for character in name if unicodedata.category(character) != "Cf")
     return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", seen).casefold())
 
@@ -95,7 +94,7 @@ def is_id(text: str) -> bool:
 
 
 def as_id(text: object) -> UUID | None:
-    """The id in a field or an address; None where it is none.
+    """The id in a field or an address; None if it is no id.
 
     >>> as_id("12345678123456781234567812345678"), as_id("7K3M9U"), as_id(None)
     (UUID('12345678-1234-5678-1234-567812345678'), None, None)

@@ -22,8 +22,8 @@ router = api_router("/items")
 
 @router.post("", status_code=201)
 def add_items(context: LeadContext, body: NewItemsBody) -> Response:
-    """Add one item, or many that are alike; each comes with its code. A place that is new and of which no `place_kind`
-    is told is an instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
+    """Add one item, or many equal ones; the answer has the code of each. A new place without a `place_kind` becomes an
+    instrument frame, unless its name says otherwise (`gear.core.likely_kind`).
     """
     made = context.once(
         body.id,
