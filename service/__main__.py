@@ -253,7 +253,7 @@ def _housekeeping(options: argparse.Namespace) -> int:
                 return _TRY_AGAIN
             return 0
         differences = verify(store, datetime.now(UTC))
-    print("\n".join(differences) or "Every cached due state and the fit of wear are what the log says.")
+    print("\n".join(differences) or "Every cached due state, every standing and the fit of wear are what the log says.")
     return 1 if differences else 0
 
 

@@ -9,6 +9,7 @@ from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
 from service.retire.spares import models as spares
+from service.retire.standings import models as standings
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
@@ -35,6 +36,7 @@ __all__ = [
     "reminders",
     "season",
     "spares",
+    "standings",
     "swaps",
     "tags",
     "testlog",

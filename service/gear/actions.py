@@ -14,6 +14,7 @@ from service.crew.queries import note_in_audit
 from service.gear import queries
 from service.gear.core import FlagKind, ItemState, PlaceKind, likely_kind
 from service.gear.models import (
+    COUNT_REVISION,
     FLAG_IS_OPEN,
     IS_PRESENT_PLACEMENT,
     Flag,
@@ -155,6 +156,8 @@ def change_place(db: Session, place_id: UUID, name: str, kind: PlaceKind, actor:
     was = {"name": changed.name, "kind": changed.kind}
     changed.name, changed.kind = name, kind
     db.flush()
+    if was["kind"] != kind:  # what lives there may be strapped now, or no longer
+        db.connection().execute(COUNT_REVISION, {"items": queries.placed_at(db, place_id)})
     changes = {column: [was[column], new] for column, new in {"name": name, "kind": kind}.items() if was[column] != new}
     if changes:
         note_in_audit(db, actor.now, actor.who.id, "place.changed", name, changes)
@@ -227,6 +230,7 @@ def place(
 ) -> None:
     """Set the place of an item: two places, one, or, without a name, none. The kinds are those of new places."""
     db.execute(update(Placement).where(Placement.item_id == item_id, IS_PRESENT_PLACEMENT).values(until=now))
+    db.connection().execute(COUNT_REVISION, {"items": [item_id]})
     if not name:
         return
     place_a = place_for(db, name, who, now, kind)
@@ -245,6 +249,8 @@ def change_item(db: Session, item: Item, values: Mapping[str, Any]) -> dict[str,
     for name, (_, value) in changed.items():
         setattr(item, name, value)
     db.flush()
+    if changed:
+        db.connection().execute(COUNT_REVISION, {"items": [item.id]})
     return changed
 
 
@@ -295,6 +301,7 @@ def shorten(db: Session, item: Item, length_mm: int, now: datetime, reason: str)
     """Give an item another length and keep the old one in its history."""
     item.length_mm = length_mm
     db.add(ItemLength(item_id=item.id, length_mm=length_mm, at=now, reason=reason))
+    db.connection().execute(COUNT_REVISION, {"items": [item.id]})
 
 
 def raise_flag(

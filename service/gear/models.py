@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint, select, text
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, Uuid, bindparam, select, text, update
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.gear.core import ASKED, USABLE, End, FlagKind, Gender, ItemState, PlaceKind
@@ -56,7 +56,10 @@ class OwnWiring(Base):
 
 
 class Item(Base):
-    """One piece of gear. Lengths in millimeters (0 where the kind has none), prices in cents."""
+    """One piece of gear. Lengths in millimeters (0 where the kind has none), prices in cents.
+
+    `revision` counts what was written about it, wherever that stands (`COUNT_REVISION`).
+    """
 
     __tablename__ = "item"
     __table_args__ = (
@@ -79,8 +82,16 @@ class Item(Base):
     in_service_on: Mapped[date]
     created_at: Mapped[datetime]
     made_by: Mapped[UUID | None] = mapped_column(refers("person.id"))
+    revision: Mapped[int] = mapped_column(default=0)
 
 
+COUNT_REVISION = (
+    update(Item).where(Item.id.in_(bindparam("items", expanding=True, type_=Uuid()))).values(revision=Item.revision + 1)
+)
+"""Note that something was written about `items`, so that what was worked out from it is worked out anew: their log,
+states, seasons, length, class or strapping. Names, prices and flags are read where they are shown. It counts in SQL, so
+that it also holds for what was written to a copy of the database and is then written again.
+"""
 ITEM_IS_USABLE = Item.state.in_(USABLE)
 """The condition that an item may be used."""
 ITEM_IS_ASKED = Item.state.in_(ASKED)

@@ -142,6 +142,11 @@ def places(db: Session) -> Sequence[Place]:
     return db.scalars(now.order_by(Place.walk_order, Place.name)).all()
 
 
+def placed_at(db: Session, place_id: UUID) -> Sequence[UUID]:
+    """The items that live at a place, or did; those that only end there left out."""
+    return db.scalars(select(Placement.item_id).where(Placement.place_a_id == place_id).distinct()).all()
+
+
 def place_named(db: Session, name: str) -> Place | None:
     """The place with this name now, ignoring case. If there are several, the one with exactly this spelling."""
     exactly = db.scalar(select(Place).where(Place.name == name, PLACE_IN_USE))

@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Iterable
 from enum import StrEnum
 from fractions import Fraction
+from functools import lru_cache
 from math import ceil, floor
 
 from service.kit.problems import Invalid, invalid
@@ -119,6 +120,7 @@ def format_length(mm: int, unit: Unit) -> str:
     return f"{feet}'{inches}\"" if feet else f"{inches} in"
 
 
+@lru_cache(maxsize=1024)
 def _feet_and_inches(mm: int) -> tuple[int, str]:
     for places in (0, 1, 2):  # a hundredth of an inch is a quarter of a millimeter, so two places are enough
         inches = round(Fraction(mm) / _INCH_MM, places)

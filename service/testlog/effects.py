@@ -21,7 +21,7 @@ from service.gear import actions as gear
 from service.gear import queries as gear_queries
 from service.gear.actions import clear_flags, raise_flag
 from service.gear.core import ASKED, USABLE, FlagKind, ItemState, home_state
-from service.gear.models import FLAG_IS_OPEN, Flag, Item
+from service.gear.models import COUNT_REVISION, FLAG_IS_OPEN, Flag, Item
 from service.kit.dates import local_date
 from service.kit.text import is_id
 from service.season import queries as seasons
@@ -221,6 +221,7 @@ def set_due(
     cached: Mapping[UUID, ItemDue],
 ) -> list[ItemDue]:
     """Cache these columns for the items; the cached rows of items without columns are deleted."""
+    db.connection().execute(COUNT_REVISION, {"items": [item.id for item in items]})
     rows = []
     for item in items:
         if item.id in columns:

@@ -5,11 +5,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING, TypeVarTuple
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import String, cast, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select, String, cast, func, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from service.gear.core import FlagKind, ItemState, PlaceKind, home_state
 from service.gear.models import FLAG_IS_OPEN, Flag, Item, Place, Placement, Port, StateChange
@@ -20,7 +21,7 @@ from service.season.models import ItemDue, ItemSeason, SeasonRow
 from service.season.queries import due_rows
 from service.store.sessions import cached, chunks
 from service.testlog.core import LogEntry, as_one
-from service.testlog.queries import histories, lock_items
+from service.testlog.queries import events, histories, lock_items
 from service.wear.core import risk
 from service.wear.core.classes import Path
 from service.wear.core.lives import DAY, ItemLives, Life, Stretch, ages, exposed, in_service, item_lives, merged
@@ -28,6 +29,10 @@ from service.wear.core.risk import FIRST, Ages, Chance, KnownItem, Outlook
 from service.wear.fits import fit_of
 from service.wear.models import WearTarget
 
+if TYPE_CHECKING:
+    from service.wear.core.pooling import KnownLives  # numpy would slow the start of every command
+
+Ts = TypeVarTuple("Ts")
 PER_MILLE_USUAL = 10
 STRAPPED, FREE = "strapped to a frame", "not strapped"
 STEPS_OF_NEW = 3
@@ -75,26 +80,30 @@ def season_days(db: Session) -> dict[UUID, Stretch]:
     return {season_id: (starts, ends + timedelta(days=1)) for season_id, starts, ends in rows}
 
 
-def wear_inputs(db: Session) -> dict[UUID, WearInput]:
-    """Every item there ever was, with its history in time order."""
+def wear_inputs(db: Session, only: Collection[UUID] | None = None) -> dict[UUID, WearInput]:
+    """Every item there ever was, or `only` these few, with its history in time order."""
+
+    def of(query: Select[*Ts], item_id: InstrumentedAttribute[UUID]) -> Select[*Ts]:
+        return query if only is None else query.where(item_id.in_(only))
+
     # On PostgreSQL an item may be added between two of these queries: it has no wear yet, and is left out at the end.
     items: dict[UUID, WearInput] = defaultdict(lambda: WearInput("", "", date.max))
     of_items = select(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on)
-    for item_id, kind, batch, since, bought_on in db.execute(of_items):
+    for item_id, kind, batch, since, bought_on in db.execute(of(of_items, Item.id)):
         items[item_id] = WearInput(kind, batch, since, bought_on)
     there = list(items)
-    for item_id, connector in db.execute(select(Port.item_id, Port.type).distinct()):
+    for item_id, connector in db.execute(of(select(Port.item_id, Port.type).distinct(), Port.item_id)):
         items[item_id].connectors.add(connector)
     placed = select(Placement.item_id, Place.kind, Placement.strapped).join(Place, Place.id == Placement.place_a_id)
-    for item_id, place, strapped in db.execute(placed.order_by(Placement.id)):
+    for item_id, place, strapped in db.execute(of(placed, Placement.item_id).order_by(Placement.id)):
         # The last placement counts. On a frame an item is strapped unless somebody entered otherwise.
         items[item_id].strapped = place == PlaceKind.FRAME if strapped is None else strapped
     changes = select(StateChange.item_id, StateChange.at, StateChange.to_state)
-    for item_id, at, state in db.execute(changes.order_by(StateChange.at, StateChange.id)):
+    for item_id, at, state in db.execute(of(changes, StateChange.item_id).order_by(StateChange.at, StateChange.id)):
         items[item_id].changes.append((at, ItemState(state)))
-    for item_id, answers_to in _seasons_of(db).items():
+    for item_id, answers_to in (_seasons_of(db) if only is None else _seasons_of_few(db, only)).items():
         items[item_id].seasons = answers_to
-    for item_id, history in histories(db).items():
+    for item_id, history in (histories(db) if only is None else events(db, only)).items():
         items[item_id].history = history
     return {item_id: items[item_id] for item_id in there}
 
@@ -115,6 +124,14 @@ def _seasons_of(db: Session) -> dict[UUID, frozenset[UUID]]:
         known = texts, {UUID(item_id): frozenset(seasons) for item_id, seasons in seasons_of.items()}
         memory["known"] = known
     return known[1]
+
+
+def _seasons_of_few(db: Session, item_ids: Collection[UUID]) -> dict[UUID, frozenset[UUID]]:
+    seasons_of: dict[UUID, set[UUID]] = defaultdict(set)
+    query = select(ItemSeason.item_id, ItemSeason.season_id).where(ItemSeason.item_id.in_(item_ids))
+    for item_id, season_id in db.execute(query):
+        seasons_of[item_id].add(season_id)
+    return {item_id: frozenset(seasons) for item_id, seasons in seasons_of.items()}
 
 
 def target(db: Session) -> int:
@@ -181,15 +198,15 @@ class WearRecord:
         return item_lives(self.history, self.exposure, came_good=self.came_good)
 
 
-def records(db: Session, zone: ZoneInfo) -> dict[UUID, WearRecord]:
-    """The wear record of every item there ever was.
+def records(db: Session, zone: ZoneInfo, only: Collection[UUID] | None = None) -> dict[UUID, WearRecord]:
+    """The wear record of every item there ever was, or of `only` these few.
 
     A record is cached, and made again only when one of its inputs has changed.
     """
     seasons, memory = season_days(db), cached(db, "wear records")
     days: dict[frozenset[UUID], list[Stretch]] = {}
     record_of = {}
-    for item_id, item in wear_inputs(db).items():
+    for item_id, item in wear_inputs(db, only).items():
         if item.seasons not in days:
             days[item.seasons] = merged(seasons[season] for season in item.seasons)
         of_class = (item.kind, item.connectors, item.strapped, item.batch)
@@ -238,7 +255,7 @@ def chances(db: Session, items: Mapping[UUID, WearRecord], today: date, day: dat
     return risk.chances(known, fit_of(db, known_lives(items)))
 
 
-def known_lives(items: Mapping[UUID, WearRecord]) -> dict[UUID, tuple[Path, tuple[Life, ...]]]:
+def known_lives(items: Mapping[UUID, WearRecord]) -> "dict[UUID, KnownLives]":
     """The class and the lives of each item."""
     return {item_id: (item.path, item.lives) for item_id, item in items.items()}
 
@@ -265,19 +282,20 @@ class ExpectedFailures:
 
 
 def renewed(
-    db: Session, items: Mapping[UUID, WearRecord], item_ids: Iterable[UUID], first: int, last: int
+    db: Session, known: "Mapping[UUID, KnownLives]", item_ids: Iterable[UUID], first: int, last: int
 ) -> dict[UUID, tuple[ExpectedFailures, ExpectedFailures]]:
     """The expected failures of each of these items if it is repaired today, and of a new one in its place.
 
-    `first` and `last` are in exposure days from today.
+    `first` and `last` are in exposure days from today. `known` has the class and the lives of these items, of all
+    where no fit is stored.
     """
     ids = sorted(item_ids)
     if not ids:
         return {}
     from service.wear.core.program_fit import Piece  # numpy would slow the start of every command
 
-    fit = fit_of(db, known_lives(items))
-    pieces = [fit.piece(item_id, items[item_id].path, items[item_id].lives) for item_id in ids]
+    fit = fit_of(db, known)
+    pieces = [fit.piece(item_id, *known[item_id]) for item_id in ids]
     new = [Piece(piece.path[:STEPS_OF_NEW], ()) for piece in pieces]
     expected = [
         ExpectedFailures(sooner, later, failures)

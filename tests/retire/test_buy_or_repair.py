@@ -16,8 +16,10 @@ from service.gear.queries import ItemFacts
 from service.retire.buying.actions import advised_items
 from service.retire.decisions.core import Action, Gear, Limits, PastTest, action_of, reasons_of_broken
 from service.retire.lists.core import decided
-from service.retire.lists.queries import ItemStanding, JudgedGear, PullList, PullRow, Ticked
+from service.retire.lists.queries import JudgedGear, PullList, PullRow, Ticked
 from service.retire.repair_or_replace.core import ComparedCosts, Expected, RepairPrice
+from service.retire.standings.core import Basis, Standing
+from service.retire.standings.queries import ItemStanding
 from service.season.models import Event
 from service.testlog.core import FaultStatus
 from tests.retire.support import BLOCKED, CURRENT, EVENT, OVERDUE, TODAY, UNTESTED, case, gear, piece, used
@@ -89,12 +91,13 @@ def pull_of(program: tuple[Piece, ...]) -> PullList:
     lines = [_line(each, items, rows) for each in program if each.gear.id in rows or each.ticked]
     actions = {line.item.id: line.action for line in lines if line.done is None}
     broken = reasons_of_broken(gear_of.values(), LIMITS, TODAY)
+    unread = cast(Standing, None)
     standings = [
-        ItemStanding(items[key], f"C{key.int:05}", one.today, None, None, True) for key, one in gear_of.items()
+        ItemStanding(items[key], f"C{key.int:05}", one.today, unread, None, True) for key, one in gear_of.items()
     ]
     return PullList(
         cast(Event, SimpleNamespace(id=UUID(int=1000), on=EVENT)),
-        JudgedGear(standings, gear_of, LIMITS, {}, {}, {}, {}),
+        JudgedGear(standings, gear_of, LIMITS, {}, {}, {}, Basis(None, EVENT, TODAY, "UTC", LIMITS), {}),
         len(judged),
         lines,
         {each.gear.id: each.state for each in program},

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Connection,
     Date,
     DateTime,
+    Float,
     Integer,
     MetaData,
     Table,
@@ -91,6 +92,8 @@ def _value(table: Table, column: Column[Any]) -> Any:
         return True
     if isinstance(column.type, BigInteger | Integer):
         return 1
+    if isinstance(column.type, Float):
+        return 0.5
     if isinstance(column.type, DateTime):
         return datetime(2026, 9, 1, 12, tzinfo=UTC)
     if isinstance(column.type, Date):

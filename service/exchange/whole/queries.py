@@ -15,6 +15,7 @@ from service.gear import models as gear
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
 from service.retire.spares import models as spares
+from service.retire.standings import models as standings
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
@@ -38,6 +39,7 @@ _MODELS = (
     reminders,
     season,
     spares,
+    standings,
     swaps,
     tags,
     testlog,
@@ -45,10 +47,22 @@ _MODELS = (
 )
 
 LEFT_OUT = frozenset(
-    {"sign_in", "crew_pass", "calendar_link", "hand_over", "sign_in_try", "lease", "backup", "wear_fit", "idle_chore"}
+    {
+        "sign_in",
+        "crew_pass",
+        "calendar_link",
+        "hand_over",
+        "sign_in_try",
+        "lease",
+        "backup",
+        "wear_fit",
+        "idle_chore",
+        "item_standing",
+    }
 )
 """Tables that are not exported: secrets for signing in and for feeds, tries of passphrases, leases, the backups on
-this computer, the fit of wear, which is made again from the log, and which chores had nothing to do.
+this computer, the fit of wear and the standings of items, which are made again from the log, and which chores had
+nothing to do.
 """
 LEFT_OUT_COLUMNS = frozenset({("person", "passphrase_hash")})
 _INITIAL_TABLES = frozenset({"program", "audit_entry"})

@@ -22,6 +22,7 @@ from service.season import queries as season
 from service.season.models import Event, SeasonRow
 from service.store.changes import unless_changed
 from service.wear.core.classes import failures_of
+from service.wear.queries import records
 
 COMPARED = (Reason.NOT_WORTH_IT, Reason.REPAIR_OR_REPLACE)
 """The reasons whose sentences already say what both choices cost."""
@@ -80,10 +81,10 @@ def _buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> 
     rows = season.seasons(db)
     this = season.current(rows, today)
     last = next((row for row in rows if this and row.starts < this.starts), None)
-    pull = pull_list(db, event, today, zone) if event else None
+    pull = pull_list(db, event, today, zone, whole=True) if event else None
     judged = pull.judged_gear if pull else judged_gear(db, None, today, zone)
-    advised = advised_items(judged, pull, today, program)
-    case = case_of(db, pull, today, _comes_back(advised)) if pull else None
+    advised, wear = advised_items(judged, pull, today, program), records(db, zone)
+    case = case_of(db, pull, wear, today, _comes_back(advised)) if pull else None
     gaps, spares = (case.gaps, case.adds) if case else ({}, {})
     bought = within(decisions.purchases(db), last.starts, this.starts) if this and last else []
     return Buying(
@@ -93,7 +94,7 @@ def _buying(db: Session, today: date, zone: ZoneInfo, program: ProgramFacts) -> 
         to_buy(gaps, spares, judged.prices, bought),
         advised,
         case,
-        failures_of(life for record in judged.wear.values() for life in record.lives),
+        failures_of(life for record in wear.values() for life in record.lives),
     )
 
 

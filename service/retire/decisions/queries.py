@@ -1,13 +1,14 @@
 """Look-ups of decisions: thresholds, prices, leads' decisions, and the failures and repairs in the log."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Row, Select, func, select
+from sqlalchemy import ColumnElement, Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import Person
@@ -42,12 +43,16 @@ from service.retire.repair_or_replace.core import (
 from service.season.models import Event, SeasonRow
 from service.store.sessions import cached
 from service.swaps.models import PullLimits
-from service.testlog.core import FaultStatus, Verdict
+from service.testlog.core import FaultStatus, LogEntry, Verdict
 from service.testlog.models import NOT_VOIDED, FaultRow, Repair, Test, TestItem, Void
-from service.testlog.queries import THROUGH_SEVERAL, histories, of_each_item
-from service.wear.queries import ExpectedFailures, WearRecord, as_it_is, renewed
+from service.testlog.queries import THROUGH_SEVERAL, events, histories, of_each_item
+from service.wear.queries import ExpectedFailures, as_it_is, known_lives, renewed
+from service.wear.queries import records as wear_records
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import connector_of
+
+if TYPE_CHECKING:
+    from service.wear.core.pooling import KnownLives  # numpy would slow the start of every command
 
 FEW_CONTACTS = 4
 """The most contacts of a connector for a single channel, with its shell; one with more is a multi-pin connector."""
@@ -110,9 +115,12 @@ def _as_decision(row: Row[UUID, UUID, str | None, str, str, datetime, date | Non
     )
 
 
-def failures(db: Session) -> dict[UUID, list[Failure]]:
-    """The failed tests of each item that has any, in time order; without voided ones and those of several items."""
-    return of_each_item(db, "failures", _failures)
+def failures(db: Session, only: Collection[UUID] | None = None) -> Mapping[UUID, list[Failure]]:
+    """The failed tests of each item that has any, in time order; without voided ones and those of several items.
+
+    `only` are a few items, which are read anew.
+    """
+    return of_each_item(db, "failures", _failures) if only is None else _failures(db, only)
 
 
 def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failure]]:
@@ -139,9 +147,9 @@ def _failures(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[Failur
     return {item_id: list(tests.values()) for item_id, tests in failures_of.items()}
 
 
-def repairs(db: Session) -> dict[UUID, list[tuple[datetime, End | None]]]:
-    """When each item was repaired, and at which end if that was entered, in time order."""
-    return of_each_item(db, "repairs", _repairs)
+def repairs(db: Session, only: Collection[UUID] | None = None) -> Mapping[UUID, list[tuple[datetime, End | None]]]:
+    """When each item was repaired, and at which end if that was entered, in time order; `only` as in `failures`."""
+    return of_each_item(db, "repairs", _repairs) if only is None else _repairs(db, only)
 
 
 def _repairs(db: Session, item_ids: Collection[UUID]) -> dict[UUID, list[tuple[datetime, End | None]]]:
@@ -183,22 +191,24 @@ def bought_lengths(db: Session) -> dict[UUID, int]:
 
 def purchases(db: Session) -> list[Purchase]:
     """The purchase of every item there ever was."""
+    return [Purchase(Sort(kind, wiring, length), on, cents) for kind, wiring, length, on, cents in _purchases(db)]
+
+
+def _purchases(db: Session, *only: ColumnElement[bool]) -> Iterable[Row[str, str, int, date | None, int | None]]:
     as_bought = _FIRST_LENGTHS.subquery()
     length = func.coalesce(as_bought.c.length_mm, Item.length_mm)
-    rows = db.execute(
-        select(Item.kind, Item.wiring, length, Item.bought_on, Item.price_cents).outerjoin(
-            as_bought, as_bought.c.item_id == Item.id
-        )
-    )
-    return [Purchase(Sort(kind, wiring, length_mm), on, cents) for kind, wiring, length_mm, on, cents in rows]
+    query = select(Item.kind, Item.wiring, length, Item.bought_on, Item.price_cents).where(*only)
+    return db.connection().execute(query.outerjoin(as_bought, as_bought.c.item_id == Item.id))
 
 
 def prices(db: Session) -> dict[Sort, Price]:
     """The price of one of each sort: as a lead set it last, else as paid last."""
-    price_of: dict[Sort, Price] = {}
-    for each in sorted(purchases(db), key=lambda one: one.on or date.min):
-        if each.cents is not None:
-            price_of[each.sort] = Price(each.cents, each.on)
+    last: dict[tuple[str, str, int], tuple[date | None, int]] = {}
+    for kind, wiring, length, on, cents in _purchases(db, Item.price_cents.is_not(None)):
+        before, _ = last.get((kind, wiring, length), (None, 0))
+        if cents is not None and (before is None or (on is not None and on >= before)):
+            last[kind, wiring, length] = on, cents
+    price_of = {Sort(*sort): Price(cents, on) for sort, (on, cents) in last.items()}
     latest = select(GearPrice.kind, GearPrice.wiring, GearPrice.length_mm, GearPrice.cents)
     for kind, wiring, length, cents in db.execute(latest.order_by(GearPrice.id)):
         price_of[Sort(kind, wiring, length)] = Price(cents, None, by_lead=True)
@@ -222,21 +232,22 @@ def limits(db: Session) -> Limits:
 def comparisons(
     db: Session,
     prices: Mapping[UUID, tuple[RepairPrice, int | None]],
-    wear: Mapping[UUID, WearRecord],
+    known: "Mapping[UUID, KnownLives]",
     event: date | None,
     today: date,
     risk_limit: float,
 ) -> dict[UUID, ComparedCosts]:
     """Repair compared with replacement, for each item of `prices`: what its repair costs, and a new one in cents.
 
-    `event` is the day of the next event, None if none is coming; `wear` has the record of every item there ever was.
+    `event` is the day of the next event, None if none is coming; `known` has the class and the lives of these items, of
+    all where no fit is stored.
     """
     if not prices:
         return {}
     seasons = _season_days(db)
     until = horizon(seasons, today)
     sooner = days_of_season(seasons, today, event) if event else 0
-    renewed_items = renewed(db, wear, prices.keys() & wear.keys(), sooner, until.days) if until else {}
+    renewed_items = renewed(db, known, prices.keys() & known.keys(), sooner, until.days) if until else {}
     has_event = event is not None
 
     def compared(item_id: UUID) -> ComparedCosts:
@@ -252,7 +263,7 @@ def comparison_as_it_is(
     db: Session,
     gear: Gear,
     prices: Mapping[Sort, Price],
-    wear: Mapping[UUID, WearRecord],
+    zone: ZoneInfo,
     event: date,
     today: date,
     limits: Limits,
@@ -262,11 +273,14 @@ def comparison_as_it_is(
     None if keeping it is no option, as it has failed, or nothing speaks against it: it is neither suspect nor at risk.
     """
     is_doubtful = gear.suspect is not None or is_at_risk(gear, limits)
-    if not is_doubtful or gear.fault is not FaultStatus.NONE or event < today or not wear[gear.id].in_use:
+    if not is_doubtful or gear.fault is not FaultStatus.NONE or event < today:
+        return None
+    wear = wear_records(db, zone)
+    if not wear[gear.id].in_use:
         return None
     price = prices.get(sort_of(gear))
     costs = repair_prices(db)[gear.kind], price.cents if price else None
-    compared = comparisons(db, {gear.id: costs}, wear, event, today, limits.risk_percent / 100)[gear.id]
+    compared = comparisons(db, {gear.id: costs}, known_lives(wear), event, today, limits.risk_percent / 100)[gear.id]
     left = as_it_is(db, wear, gear.id, today, compared.until.days) if compared.until else None
     return replace(compared, as_it_is=Expected(gear.risk, *left)) if left else None
 
@@ -285,16 +299,21 @@ def has_limits(db: Session) -> bool:
     return db.get(PullLimits, 1) is not None
 
 
-def records(db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int) -> dict[UUID, RetireRecord]:
-    """The record of each item that ever failed; `wirings` are those of the items that are judged.
+def records(
+    db: Session, wirings: Mapping[UUID, str], zone: ZoneInfo, most: int, only: Collection[UUID] | None = None
+) -> dict[UUID, RetireRecord]:
+    """The record of each item that ever failed; `wirings` are those of the items that are judged. `only` as in
+    `failures`.
 
     Histories are read only of items that failed more than once, as only these can have failed repeatedly. `most` is how
     many of the last tests a record has.
     """
-    failed = {item_id: fails for item_id, fails in failures(db).items() if item_id in wirings}
+    failed = {item_id: fails for item_id, fails in failures(db, only).items() if item_id in wirings}
     again = [item_id for item_id, fails in failed.items() if len(fails) > 1]
-    known = histories(db) if again else {}
-    repaired = repairs(db) if failed else {}
+    known: Mapping[UUID, Sequence[LogEntry]] = {}
+    if again:
+        known = histories(db) if only is None else events(db, again)
+    repaired = repairs(db, only) if failed else {}
     memory, records_by_item = cached(db, "last tests"), {}
     for item_id, fails in failed.items():
         item_repairs = repaired.get(item_id, NO_REPAIRS)

@@ -1,6 +1,6 @@
 """Making a pull list: load everything, judge it, and put it in walking order together with what was ticked."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -14,23 +14,19 @@ from service.gear.queries import ItemFacts, item_facts
 from service.kit.dates import local_date
 from service.kit.quantities import Unit
 from service.retire.decisions import queries as decisions
-from service.retire.decisions.core import Action, Gear, Limits, RetireRecord, action_of, reasons_of_broken, sort_of
+from service.retire.decisions.core import Action, action_of, reasons_of_broken, sort_of
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists import core, queries
 from service.retire.lists.core import Decided, FittingPiece, InCase, JudgedItem
-from service.retire.lists.queries import ItemStanding, JudgedGear, PullList, PullRow, Ticked
-from service.season.core import DueState, due_of_lanes
+from service.retire.lists.queries import JudgedGear, PullList, PullRow, Ticked
+from service.retire.standings.core import gear_of
+from service.retire.standings.queries import FEW, ItemStanding, anew, basis_of, count_in_use, list_standings
 from service.season.models import Event
-from service.season.queries import get_event, next_events, seasons_of
+from service.season.queries import get_event, next_events
 from service.store.changes import unless_changed
 from service.tags.queries import codes_of
-from service.testlog.core import FaultStatus, days_by_lane, fault_of
-from service.testlog.queries import histories
-from service.testlog.queries import suspected as suspected_of
-from service.wear.queries import chances
-from service.wear.queries import records as wear_records
+from service.testlog.core import FaultStatus
 
-NEW = RetireRecord()
 WOULD_FIT_SHOWN = 3
 WORKED_WITHIN = timedelta(hours=12)
 
@@ -52,40 +48,64 @@ def open_list(db: Session, now: datetime) -> Event | None:
     return db.get(Event, event_id) if event_id else None
 
 
-def judged_gear(db: Session, event: date | None, today: date, zone: ZoneInfo) -> JudgedGear:
-    """All gear as it is judged for the day of an event; for today if none is coming.
+def judged_gear(
+    db: Session, event: date | None, today: date, zone: ZoneInfo, also: Collection[UUID] | None = None
+) -> JudgedGear:
+    """All gear as it is judged for the day of an event; for today if none is coming. With `also`, only these items and
+    those that a list has to look at.
 
     The due cache must be of today: see `service.testlog.housekeeping`.
     """
-    on = event or today
-    limits, standings, bought = decisions.limits(db), queries.standings(db, on), decisions.bought_lengths(db)
-    wear = wear_records(db, zone)
-    chance_of = chances(db, wear, today, max(on, today))
-    risk = {item_id: chance.failed for item_id, chance in chance_of.items()}
-    gear = _judged(db, standings, bought, limits, risk, on, today, zone)
-    prices, repairs = decisions.prices(db), decisions.repair_prices(db)
-    broken = {
-        one.id: (repairs[one.kind], price.cents if (price := prices.get(sort_of(one))) else None)
-        for one in gear.values()
-        if one.fault is FaultStatus.OPEN
+    limits = decisions.limits(db)
+    basis = basis_of(db, event, today, zone, limits)
+    worked_out, suspects = anew(db, basis), queries.suspects(db)
+    if also is not None:
+        listed = {item_id for item_id, standing in worked_out.items() if standing.listed}
+        also = {*also, *suspects, *listed}
+    there = list_standings(db, basis, worked_out, also if also is None or len(also) <= FEW else None)
+    bought = decisions.bought_lengths(db)
+    gear = {
+        one.item.id: gear_of(
+            one.item, one.due, one.standing, bought.get(one.item.id, one.item.length_mm), suspects.get(one.item.id)
+        )
+        for one in there
     }
-    compared = decisions.comparisons(db, broken, wear, event, today, limits.risk_percent / 100)
-    gear |= {item_id: replace(gear[item_id], comparison=costs) for item_id, costs in compared.items()}
-    return JudgedGear(standings, gear, limits, bought, wear, chance_of, prices)
+    broken = [one for one in gear.values() if one.fault is FaultStatus.OPEN]
+    prices = decisions.prices(db)
+    if broken:
+        repairs = decisions.repair_prices(db)
+        costs = {
+            one.id: (repairs[one.kind], price.cents if (price := prices.get(sort_of(one))) else None) for one in broken
+        }
+        known = {one.item.id: (one.standing.path, one.standing.lives) for one in there}
+        known |= {item_id: (standing.path, standing.lives) for item_id, standing in worked_out.items()}
+        compared = decisions.comparisons(db, costs, known, event, today, limits.risk_percent / 100)
+        gear |= {item_id: replace(gear[item_id], comparison=each) for item_id, each in compared.items()}
+    chances = {one.item.id: one.standing.chance for one in there if one.standing.chance}
+    return JudgedGear(there, gear, limits, bought, chances, prices, basis, worked_out)
 
 
-def pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
+def pull_list(
+    db: Session, event: Event, today: date, zone: ZoneInfo, *, whole: bool = False, also: UUID | None = None
+) -> PullList:
     """The pull list of an event (see `_pull_list`), made anew where anything was written since the last time."""
-    return unless_changed(db, ("pull list", event.id, today, zone.key), lambda: _pull_list(db, event, today, zone))
+    key = "pull list", event.id, today, zone.key, whole, also
+    return unless_changed(db, key, lambda: _pull_list(db, event, today, zone, whole, also))
 
 
-def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullList:
-    """The pull list of an event. The due cache must be of today: see `service.testlog.housekeeping`."""
-    everything = judged_gear(db, event.on, today, zone)
-    standings, gear = everything.standings, everything.gear
-    limits, bought = everything.limits, everything.bought
+def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo, whole: bool, also: UUID | None) -> PullList:
+    """The pull list of an event. The due cache must be of today: see `service.testlog.housekeeping`.
+
+    Args:
+        whole: judge all items, and not only those that the list has to look at.
+        also: look at this one, too.
+    """
     overrules = decisions.decisions_in_force(db, event, today)
     done = {each.item_id: each for each in queries.ticked(db, event.id)}
+    others = {*overrules, *done, *([also] if also else ())}
+    everything = judged_gear(db, event.on, today, zone, None if whole else others)
+    standings, gear = everything.standings, everything.gear
+    limits, bought = everything.limits, everything.bought
     no_spares = [one for one in standings if one.in_use]
     in_use = [one for one in no_spares if one.item.id not in done]
     case = [one for one in standings if one.item.state is ItemState.SPARE]
@@ -120,7 +140,7 @@ def _pull_list(db: Session, event: Event, today: date, zone: ZoneInfo) -> PullLi
     }
     used = {one.item.id for one in no_spares if one.item.id not in done or one.item.state is ItemState.IN_SERVICE}
     states = {one.item.id: one.item.state for one in standings}
-    number = len(judged) + len(done)
+    number = count_in_use(db, event.on, done) + len(done)
     return PullList(event, everything, number, rows, states, used, ready, waiting, pieces, overrules, advised)
 
 
@@ -164,53 +184,3 @@ def _rows(
         fitting = would_fit.get(item_id, ()) if row else ()
         rows.append(PullRow(item, code, row, length, spare, spare_code, decision, tick, fitting))
     return sorted(rows, key=lambda row: (*row.place[:2], row.item.label, row.item.length_mm, row.code))
-
-
-def _judged(
-    db: Session,
-    standings: Sequence[ItemStanding],
-    bought: Mapping[UUID, int],
-    limits: Limits,
-    risk: Mapping[UUID, float],
-    on: date,
-    today: date,
-    zone: ZoneInfo,
-) -> dict[UUID, Gear]:
-    """The items as the list judges them. History is read only if the cached state is not enough."""
-    open_ids = [one.item.id for one in standings if _needs_history(one, on, today)]
-    history_of, answers_to = histories(db) if open_ids else {}, seasons_of(db, open_ids)
-    suspected = suspected_of(db, open_ids)
-    suspects = queries.suspects(db)
-    records = decisions.records(db, {one.item.id: one.item.wiring for one in standings}, zone, limits.repeat_tests)
-    gear = {}
-    for one in standings:
-        item, then, fault = one.item, one.due, FaultStatus.NONE
-        if item.id in answers_to:
-            history = history_of.get(item.id, [])
-            lanes = days_by_lane(history, suspected.get(item.id, frozenset()), zone)
-            then = due_of_lanes(answers_to[item.id], item.in_service_on, lanes, on)
-            fault = fault_of(history)
-        length = bought.get(item.id, item.length_mm)
-        record = records.get(item.id, NEW)
-        gear[item.id] = Gear(
-            item.id,
-            item.kind,
-            item.wiring,
-            item.length_mm,
-            one.due,
-            then,
-            fault,
-            suspects.get(item.id),
-            record.tests,
-            record.bent_on,
-            record.still_bent,
-            length,
-            item.bought_on,
-            risk=risk.get(item.id),
-        )
-    return gear
-
-
-def _needs_history(one: ItemStanding, on: date, today: date) -> bool:
-    changes = one.changes_on is not None and one.changes_on <= on
-    return on < today or changes or one.due.state is DueState.BLOCKED

@@ -148,9 +148,9 @@ def ready(one: InCase, limits: Limits, today: date, event: date) -> Spare | None
     """
     if one.passed_on is None or decisions.is_at_risk(one.gear, limits):
         return None
-    if any(each.action is not Action.WATCH for each in _against(one.gear, limits, today)):
-        return None
     if not is_ready(one.gear.today.state, one.passed_on, event, limits.spare_days):
+        return None
+    if any(each.action is not Action.WATCH for each in _against(one.gear, limits, today)):
         return None
     return Spare(one.piece, max(0, (event - one.passed_on).days))
 

@@ -193,7 +193,7 @@ def paper(context: ViewerContext, event_id: str, print_id: UUID) -> Response:
 
 def _row(context: RequestContext, db: Session, event: Event, item_id: UUID, form: Form) -> Response:
     """The page of a row with its two forms, the tick and the lead's decision; each shows its own values."""
-    pull = actions.pull_list(db, event, context.today, context.zone)
+    pull = actions.pull_list(db, event, context.today, context.zone, also=item_id)
     row = pull.of(item_id)
     if row is not None and row.item.id != item_id and not form.errors:  # it is the spare that goes in
         return RedirectResponse(f"/pull/{event.id}/items/{row.item.id}?goes_in=1", 303)
@@ -210,7 +210,7 @@ def _row(context: RequestContext, db: Session, event: Event, item_id: UUID, form
         said=lead_decisions(db, event.id, item_id),
         if_tested=chance.if_tested if (chance := judged.chances.get(item_id)) else None,
         costs=comparison_as_it_is(
-            db, judged.gear[item_id], judged.prices, judged.wear, event.on, context.today, judged.limits
+            db, judged.gear[item_id], judged.prices, context.zone, event.on, context.today, judged.limits
         )
         if row and row.done is None
         else None,

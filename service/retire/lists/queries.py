@@ -3,46 +3,30 @@
 from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, case, func, or_, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.core import Actor
 from service.crew.models import Person
-from service.gear.core import USABLE, FlagKind, ItemState
-from service.gear.models import FLAG_IS_OPEN, ITEM_IS_USABLE, Flag, Item, Place, Port, StateChange
-from service.gear.queries import NOWHERE, ItemFacts, PlaceA, as_facts, facts
+from service.gear.core import FlagKind, ItemState
+from service.gear.models import FLAG_IS_OPEN, Flag, Place, Port
+from service.gear.queries import NOWHERE, ItemFacts
 from service.kit.problems import NotFound
 from service.retire.decisions.core import COMES_OUT, Action, Gear, Limits, Price, Sort
 from service.retire.decisions.models import Overrule
 from service.retire.decisions.queries import LeadDecision
 from service.retire.lists.core import Changes, Decided, FittingPiece, Ports, Printed, changes
 from service.retire.lists.models import PullPrint, PullTick, PullUntick
-from service.season.core import Due, DueState
-from service.season.models import Event, ItemDue
-from service.store.sessions import chunks
-from service.tags.models import IS_TAG_OF_ITEM, Tag
+from service.retire.standings.core import Basis, Standing
+from service.retire.standings.queries import ItemStanding
+from service.season.models import Event
+from service.store.sessions import cached, chunks
 from service.wear.core.risk import Chance
-from service.wear.queries import WearRecord
-
-
-@dataclass(frozen=True)
-class ItemStanding:
-    """An item in service, spare or in repair: its cached due state, when that changes next, and its last pass.
-
-    `in_use`: it is in service, or was until a test found its fault.
-    """
-
-    item: ItemFacts
-    code: str
-    due: Due
-    changes_on: date | None
-    passed_at: datetime | None
-    in_use: bool
 
 
 @dataclass(frozen=True)
@@ -61,45 +45,6 @@ class Ticked:
     by: str
 
 
-def standings(db: Session, on: date) -> list[ItemStanding]:
-    """The items in service or spare by `on`, and those that were until a test found their fault; in walking order."""
-    waiting = Item.state.in_((ItemState.QUARANTINED, ItemState.IN_REPAIR))
-    home = (
-        select(StateChange.to_state)
-        .where(StateChange.item_id == Item.id, StateChange.to_state.in_(USABLE))
-        .order_by(StateChange.id.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
-    query = (
-        facts()
-        .add_columns(
-            Tag.code.label("code"),
-            ItemDue.state.label("due"),
-            ItemDue.due_by.label("due_by"),
-            ItemDue.round.label("round"),
-            ItemDue.changes_on.label("changes_on"),
-            ItemDue.last_passed_at.label("last_passed_at"),
-            case((waiting, home), else_=Item.state).label("home"),
-        )
-        .outerjoin(Tag, IS_TAG_OF_ITEM)
-        .join(ItemDue, ItemDue.item_id == Item.id)
-        .where(Item.in_service_on <= on, or_(ITEM_IS_USABLE, waiting))
-        .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code)
-    )
-    return [
-        ItemStanding(
-            as_facts(row),
-            row.code or "",
-            Due(DueState(row.due), row.due_by, row.round),
-            row.changes_on,
-            row.last_passed_at,
-            row.home == ItemState.IN_SERVICE,
-        )
-        for row in db.execute(query)
-    ]
-
-
 def suspects(db: Session) -> dict[UUID, str]:
     """The note of each item that is suspect now."""
     query = select(Flag.item_id, Flag.note).where(Flag.flag == FlagKind.SUSPECT, FLAG_IS_OPEN)
@@ -107,13 +52,17 @@ def suspects(db: Session) -> dict[UUID, str]:
 
 
 def ports(db: Session, item_ids: Collection[UUID]) -> dict[UUID, Ports]:
-    """The connectors of each of these items, which a spare has to match."""
+    """The connectors of each of these items, which a spare has to match; cached, as they never change."""
+    memory: dict[UUID, Ports] = cached(db, "ports")
+    known = {item_id: memory[item_id] for item_id in item_ids if item_id in memory}
     ports_of: dict[UUID, list[tuple[str, int, str, str]]] = defaultdict(list)
-    for ids in chunks(item_ids):
+    for ids in chunks(item_id for item_id in item_ids if item_id not in known):
         query = select(Port.item_id, Port.end, Port.connector, Port.type, Port.gender)
         for item_id, *port in db.execute(query.where(Port.item_id.in_(ids)).order_by(Port.end, Port.connector)):
             ports_of[item_id].append(tuple(port))  # type: ignore[arg-type]
-    return {item_id: tuple(each) for item_id, each in ports_of.items()}
+    fresh = {item_id: tuple(each) for item_id, each in ports_of.items()}
+    memory.update(fresh)
+    return known | fresh
 
 
 def ticked(db: Session, event_id: UUID) -> list[Ticked]:
@@ -235,29 +184,31 @@ class PullRow:
 
 @dataclass(frozen=True)
 class JudgedGear:
-    """All items in use, spare or in repair by a day, with the inputs and results of judging them.
+    """Items in use, spare or in repair by a day, with the inputs and results of judging them: all that a list has to
+    look at, or all there are.
 
-    `bought` are lengths as bought in millimeters, `wear` the wear records, `chances` the chances of an undetected
-    failure by the day.
+    `bought` are lengths as bought in millimeters, `chances` the chances of an undetected failure by the day. `basis` is
+    what the standings rest on, and `worked_out` are those that were not stored.
     """
 
     standings: list[ItemStanding]
     gear: dict[UUID, Gear]
     limits: Limits
     bought: dict[UUID, int]
-    wear: dict[UUID, WearRecord]
     chances: Mapping[UUID, Chance]
     prices: dict[Sort, Price]
+    basis: Basis
+    worked_out: Mapping[UUID, Standing]
 
 
 @dataclass(frozen=True)
 class PullList:
     """The pull list of an event, in walking order; `judged` is how many items in use were judged.
 
-    `judged_gear` are all judged items with the spares, and `states` their states. `in_use` are those that are no
-    spares; of ticked ones those that stay in service. `ready` are the spares that may go in, `waiting` those that may
-    once they pass. `pieces` has the shape and length of each item. `lead_decisions` are the leads' decisions in force.
-    `advised` is what to do about each item with an open fault, the spares and ticked items included.
+    `judged_gear` are the items that it looks at, the spares with them, and `states` their states. `in_use` are those
+    that are no spares; of ticked ones those that stay in service. `ready` are the spares that may go in, `waiting`
+    those that may once they pass. `pieces` has the shape and length of each item. `lead_decisions` are the leads'
+    decisions in force. `advised` is what to do about each item with an open fault, spares and ticked items included.
     """
 
     event: Event

@@ -27,6 +27,7 @@ from service.retire.readiness.core import (
     readiness,
 )
 from service.retire.spares.actions import trip
+from service.retire.standings.queries import InUse, failures, in_use
 from service.schedule.planning.actions import usual_times
 from service.schedule.planning.core.pace import seconds_for
 from service.schedule.planning.queries import listed
@@ -35,7 +36,6 @@ from service.season.models import Event
 from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.testlog.core import FaultStatus
-from service.wear.core.classes import failures_of
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,8 @@ def ready_by(db: Session, pull: PullList, today: date, order: ActOrder = ActOrde
 
 
 def _ready_by(db: Session, pull: PullList, today: date, order: ActOrder) -> EventReadiness:
-    items, target = _items(db, pull), trip(db).percent / 100
+    basis, worked_out = pull.judged_gear.basis, pull.judged_gear.worked_out
+    items, target = _items(db, pull, in_use(db, basis, worked_out)), trip(db).percent / 100
     planned = {
         item_id: min(before)
         for item_id, days in listed(db, today).items()
@@ -116,23 +117,19 @@ def _ready_by(db: Session, pull: PullList, today: date, order: ActOrder) -> Even
         sorted(set(planned.values())),
         planned,
         {item.id for item in items if item.doubted},
-        failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives),
+        failures(db, basis, worked_out),
     )
 
 
-def _items(db: Session, pull: PullList) -> list[ItemInUse]:
-    """The items that have to work, in walking order."""
+def _items(db: Session, pull: PullList, in_use: Sequence[InUse]) -> list[ItemInUse]:
+    """The items that have to work, in walking order; about most of them the list has nothing to say."""
     usual, rows = usual_times(db), {row.item.id: row for row in pull.open}
     unproven = _unproven(pull)
-
-    def seconds(item_id: UUID) -> int:
-        piece = pull.pieces[item_id]
-        return seconds_for((piece.kind, piece.wiring), usual)
-
+    seconds = {like: seconds_for(like, usual) for like in {(item.kind, item.wiring) for item in in_use}}
     return [
-        _item(pull, item_id, rows.get(item_id), seconds(item_id), unproven.get(item_id))
-        for item_id in pull.pieces
-        if item_id in pull.in_use
+        _item(pull, item, rows.get(item.id), seconds[item.kind, item.wiring], unproven.get(item.id))
+        for item in in_use
+        if item.id in pull.in_use or item.id not in pull.pieces
     ]
 
 
@@ -142,19 +139,19 @@ def _unproven(pull: PullList) -> dict[UUID, UUID]:
     return assigned(gaps, [Spare(piece, OLDEST_DAYS) for piece in pull.waiting if piece.id in pull.judged_gear.chances])
 
 
-def _item(pull: PullList, item_id: UUID, row: PullRow | None, seconds: int, unproven: UUID | None) -> ItemInUse:
-    gear, chance = pull.judged_gear.gear[item_id], pull.judged_gear.chances.get(item_id)
-    in_place = pull.states[item_id] is ItemState.IN_SERVICE
-    blocked = DueState.BLOCKED in (gear.today.state, gear.then.state)
+def _item(pull: PullList, item: InUse, row: PullRow | None, seconds: int, unproven: UUID | None) -> ItemInUse:
+    gear, chance = pull.judged_gear.gear.get(item.id), item.chance
+    in_place = item.state is ItemState.IN_SERVICE
+    blocked = gear is not None and DueState.BLOCKED in (gear.today.state, gear.then.state)
     tested = None
-    if chance is not None and gear.fault is not FaultStatus.OPEN:
+    if chance is not None and (gear is None or gear.fault is not FaultStatus.OPEN):
         tested = PossibleAct(ActKind.TEST, seconds, chance.if_tested)
     return ItemInUse(
-        item_id,
+        item.id,
         chance.failed if chance and in_place else 1.0,
         tested,
-        _act(pull, row, seconds, unproven) if row and row.action in COMES_OUT else _test(pull, item_id, tested),
-        in_place and (gear.suspect is not None or blocked),
+        _act(pull, row, seconds, unproven) if row and row.action in COMES_OUT else _test(pull, item.id, tested),
+        in_place and (blocked or (gear is not None and gear.suspect is not None)),
     )
 
 

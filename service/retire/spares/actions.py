@@ -23,7 +23,7 @@ from service.season.models import Event
 from service.store.changes import unless_changed
 from service.wear.core.classes import failures_of
 from service.wear.core.risk import Chance, reaches
-from service.wear.queries import chances
+from service.wear.queries import WearRecord, chances, records
 
 
 @dataclass(frozen=True)
@@ -150,18 +150,27 @@ def set_trip(db: Session, new: Trip, actor: Actor) -> None:
 def case_for(db: Session, event: Event, today: date, zone: ZoneInfo) -> TripCase:
     """The spares for the trip to an event, once its pull list is done; anew where anything was written since."""
     key = "spares", event.id, today, zone.key
-    return unless_changed(db, key, lambda: case_of(db, pull_list(db, event, today, zone), today))
+    return unless_changed(
+        db, key, lambda: case_of(db, pull_list(db, event, today, zone, whole=True), records(db, zone), today)
+    )
 
 
-def case_of(db: Session, pull: PullList, today: date, back: Mapping[UUID, float] | None = None) -> TripCase:
-    """The spares from a pull list that was already made.
+def case_of(
+    db: Session,
+    pull: PullList,
+    wear: Mapping[UUID, WearRecord],
+    today: date,
+    back: Mapping[UUID, float] | None = None,
+) -> TripCase:
+    """The spares from a pull list of the whole program that was already made.
 
-    `back` are the items that will be repaired by then, each with the chance that it fails.
+    `wear` are the records of all items. `back` are the items that will be repaired by then, each with the chance that
+    it fails.
     """
     settings = trip(db)
     last_day = pull.event.on + timedelta(days=settings.days - 1)
-    groups, in_use = _groups(pull, chances(db, pull.judged_gear.wear, today, max(last_day, today)), back or {})
-    failures = failures_of(life for record in pull.judged_gear.wear.values() for life in record.lives)
+    groups, in_use = _groups(pull, chances(db, wear, today, max(last_day, today)), back or {})
+    failures = failures_of(life for record in wear.values() for life in record.lives)
     return _case(settings, last_day, groups, pull.judged_gear.prices, in_use, failures, pull.shopping, is_default(db))
 
 

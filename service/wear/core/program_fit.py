@@ -56,9 +56,7 @@ class ProgramFit:
     tables: ClassTables
     items: Mapping[UUID, KnownLives]
     _chances: dict[tuple[Piece, float, float], float] = field(default_factory=dict)
-    _renewed: dict[tuple[tuple[Piece, ...], tuple[float, ...]], list[tuple[list[float], float]]] = field(
-        default_factory=dict
-    )
+    _renewed: dict[tuple[Piece, tuple[float, ...]], tuple[list[float], float]] = field(default_factory=dict)
 
     def piece(self, item_id: UUID, path: Path, lives: tuple[Life, ...]) -> Piece:
         """An item with its class and lives as they are now."""
@@ -96,16 +94,18 @@ class ProgramFit:
         return [fresh[span] if chance is None else chance for span, chance in zip(spans, cached, strict=True)]
 
     def renewed(self, pieces: Sequence[Piece], days: Sequence[float]) -> list[tuple[list[float], float]]:
-        """The expected failures of pieces that are as good as new from today on (see `expected_failures`)."""
-        key = tuple(pieces), tuple(days)
-        renewed = self._renewed.get(key)
-        if renewed is None:
-            known = self.posterior(pieces)
-            renewed = expected_failures(known.points[known.which], days)
-            if len(self._renewed) > _QUESTIONS:
+        """The expected failures of pieces that are as good as new from today on (see `expected_failures`); cached."""
+        keys = [(piece, tuple(days)) for piece in pieces]
+        cached = {key: self._renewed.get(key) for key in keys}
+        unknown = [key for key, expected in cached.items() if expected is None]
+        if unknown:
+            points = self.posterior([piece for piece, _ in unknown]).points
+            fresh = dict(zip(unknown, expected_failures(points, days), strict=True))
+            if len(self._renewed) > _CACHED:
                 self._renewed.clear()
-            self._renewed[key] = renewed
-        return renewed
+            self._renewed.update(fresh)
+            cached |= fresh
+        return [expected for key in keys if (expected := cached[key]) is not None]
 
     def as_it_is(self, piece: Piece, passed: float, today: float, days: float) -> tuple[float, float]:
         """The expected failures of a piece that is left as it is (see `expected_as_it_is`)."""
@@ -120,9 +120,7 @@ class ProgramFit:
 
 
 _CACHED: Final = 50_000
-"""So many chances are cached."""
-_QUESTIONS: Final = 8
-"""For so many sets of pieces and days it is cached how they are expected to fail."""
+"""So many chances are cached, and so many expected failures."""
 _AT_ONCE: Final = 100
 """Pieces that are reckoned at once, to bound the memory."""
 
