@@ -1,8 +1,8 @@
 """Python programs as processes of their own that need not import Coilbook first: a start takes a fraction of the time.
 
-A process that has imported it all waits for requests and forks itself for each. What comes of that is as real as what
-a shell starts: a process with its own memory, files and session, that can be killed. `tests/deploy` and
-`tests/web/test_request_log.py` start theirs from nothing, as a user does.
+A process that has imported it all waits for requests and forks for each. The new process has its own memory, files and
+session and can be killed, like one that a shell starts. `tests/deploy` and `tests/web/test_request_log.py` start theirs
+without it, as a user does.
 """
 
 import gc
@@ -30,7 +30,7 @@ _SHORT = 64
 class ForkedPython:
     """What `python *words` does, in the root of the project; `words` begin with `-m MODULE` or `-c CODE`.
 
-    With `pipes`, `out` and `err` tell what it says; else nobody hears it.
+    With `pipes`, `communicate` gives its output and errors; else they are lost.
     """
 
     def __init__(self, *words: str, environ: Mapping[str, str], pipes: bool = False) -> None:
