@@ -159,8 +159,10 @@ def test_eight_commands_at_once_raise_each_flag_once(program: Running) -> None:
 def test_as_a_process_it_takes_a_turn_at_once_and_ends_when_told(program: Running) -> None:
     bench(program, "xlr3")
     process = command(program.store.url, "clock")
-    assert "due states refreshed: 1; flags raised or cleared: 1;" in process.read_error()
-    process.send_signal(signal.SIGTERM)
+    try:
+        assert "due states refreshed: 1; flags raised or cleared: 1;" in process.read_error()
+    finally:
+        process.send_signal(signal.SIGTERM)
     process.communicate()
     assert process.returncode == 0
     assert [flag.flag for flag in flags(program)] == ["untested"]
