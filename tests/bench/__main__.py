@@ -12,7 +12,6 @@ import resource
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
@@ -23,7 +22,7 @@ from statistics import median
 
 from tests.bench.evening import memory
 from tests.bench.load import read, request
-from tests.bench.running import ROOT, ask, coilbook, free_port, passed, running, serving
+from tests.bench.running import BARE, ROOT, ask, coilbook, free_port, passed, rest, running, serving, spent
 
 PROGRAMS = {
     "demo": ("demo",),
@@ -46,8 +45,6 @@ GOALS = {
 """What each may take, for the demo and for the larger program; None where nothing is asked."""
 FRAMEWORKS = "import fastapi, sqlalchemy, pydantic, jinja2, uvicorn"
 TAGS, OFTEN, SOME, FEW, STARTS = 150, 40, 10, 3, 3
-QUIET, QUIET_WITHIN = 0.02, 300.0
-"""Of a second, what a service takes that has nothing to do; and so many seconds it gets to come to rest."""
 
 Measured = dict[str, float]
 
@@ -124,8 +121,10 @@ def costs(made_by: tuple[str, ...], tree: Path, *, is_demo: bool) -> Measured:
             for role in ("crew", "lead")
         )
         port, bare_port = free_port(), free_port()
-        bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
-        with serving(port, env, tree) as process, running(bare, bare_port, env) as yardstick:
+        with (
+            serving(port, env, tree) as process,
+            running([*BARE, "--port", str(bare_port)], bare_port, env) as yardstick,
+        ):
             rest(process)
             found = pages(Client(port, process), Client(bare_port, yardstick), crew, lead)
             found[MEMORY] = memory(process)
@@ -182,27 +181,6 @@ def start(env: dict[str, str], tree: Path) -> float:
             Client(port, process).cost([request("GET", "/sign-in")])
             starts.append(spent(process))
     return median(starts) / median(imports)
-
-
-def rest(process: int) -> None:
-    """Wait until a service has nothing more to do: a turn of the clock begins with it.
-
-    Raises:
-        RuntimeError: it does not come to rest.
-    """
-    until = time.monotonic() + QUIET_WITHIN
-    while True:
-        begun = spent(process)
-        time.sleep(2)
-        if spent(process) - begun < QUIET:
-            return
-        if time.monotonic() > until:
-            raise RuntimeError("the service does not come to rest")
-
-
-def spent(process: int) -> float:
-    """The processor time that a process took so far, in seconds: Linux has a clock for each, numbered by its id."""
-    return time.clock_gettime((~process << 3) | 2)
 
 
 def children() -> float:

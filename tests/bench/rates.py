@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from itertools import cycle, repeat
 
 from tests.bench.load import Rate, measure, request
-from tests.bench.running import ask, free_port, passed, program, running, serving
+from tests.bench.running import BARE, ask, free_port, passed, program, running, serving
 
 MOST = 20_000
 
@@ -24,8 +24,7 @@ def main() -> None:
     seconds = parser.parse_args().seconds
     with program("demo", role="crew") as (env, token):
         port, bare_port = free_port(), free_port()
-        bare = ["-m", "uvicorn", "tests.bench.bare:app", "--port", str(bare_port), "--log-level", "warning"]
-        with serving(port, env), running(bare, bare_port, env):
+        with serving(port, env), running([*BARE, "--port", str(bare_port)], bare_port, env):
             print_table(*rates(port, bare_port, token, seconds))
 
 

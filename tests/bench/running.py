@@ -16,6 +16,10 @@ from uuid import uuid4
 
 ROOT = Path(__file__).parents[2]
 STARTS_WITHIN = 60.0
+QUIET, QUIET_WITHIN = 0.02, 300.0
+"""Of a second, what a service takes that has nothing to do; and so many seconds it gets to come to rest."""
+BARE = ("-m", "uvicorn", "tests.bench.bare:app", "--log-level", "warning")
+"""Serves the yardsticks of `tests.bench.bare`, once a port is added."""
 
 
 def passed(code: str) -> bytes:
@@ -56,11 +60,11 @@ def free_port() -> int:
         return port
 
 
-def serving(port: int, env: dict[str, str], tree: Path = ROOT) -> AbstractContextManager[int]:
+def serving(port: int, env: dict[str, str], tree: Path = ROOT, workers: int = 1) -> AbstractContextManager[int]:
     """The service of a checkout in a process of its own, from when it listens until the block ends; the process's
     number.
     """
-    return running(["-m", "service", "serve", "--port", str(port)], port, env, tree)
+    return running(["-m", "service", "serve", "--port", str(port), "--workers", str(workers)], port, env, tree)
 
 
 @contextmanager
@@ -88,3 +92,24 @@ def wait_for(port: int, server: subprocess.Popen[bytes]) -> None:
                 return
         time.sleep(0.05)
     raise RuntimeError(f"the server on port {port} does not listen")
+
+
+def rest(process: int) -> None:
+    """Wait until a service has nothing more to do: a turn of the clock begins with it.
+
+    Raises:
+        RuntimeError: it does not come to rest.
+    """
+    until = time.monotonic() + QUIET_WITHIN
+    while True:
+        begun = spent(process)
+        time.sleep(2)
+        if spent(process) - begun < QUIET:
+            return
+        if time.monotonic() > until:
+            raise RuntimeError("the service does not come to rest")
+
+
+def spent(process: int) -> float:
+    """The processor time that a process took so far, in seconds: Linux has a clock for each, numbered by its id."""
+    return time.clock_gettime((~process << 3) | 2)
