@@ -109,7 +109,7 @@ class AuditEntry(Base):
     """Who did what, when, to what."""
 
     __tablename__ = "audit_entry"
-    __table_args__ = (Index(None, "at", "id"),)
+    __table_args__ = (Index(None, "at", "id"), Index(None, "person_id", "at", "id"), Index(None, "action", "at", "id"))
 
     id: Mapped[int] = mapped_column(BigInt, primary_key=True)
     at: Mapped[datetime]

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, Select, func, select
+from sqlalchemy import Row, Select, Uuid, bindparam, func, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.core import ProgramFacts
@@ -98,6 +98,10 @@ def facts() -> Select[*tuple[object, ...]]:
     )
 
 
+_FACTS_OF = facts().where(Item.id.in_(bindparam("items", expanding=True, type_=Uuid())))
+"""Built once: lists ask it for each page."""
+
+
 def as_facts(row: Row[*tuple[Any, ...]]) -> ItemFacts:
     """The item in a row of `facts()`, whatever other columns it has."""
     return ItemFacts(
@@ -127,7 +131,7 @@ NOWHERE = 1_000_000
 
 def item_facts(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemFacts]:
     """These items as lists show them."""
-    rows = db.execute(facts().where(Item.id.in_(item_ids)))
+    rows = db.execute(_FACTS_OF, {"items": list(item_ids)})
     return {row.id: row for row in map(as_facts, rows)}
 
 

@@ -110,8 +110,11 @@ def _fraction(digits: str) -> Fraction:
     return int(whole or 0) + Fraction(over, under)
 
 
+@lru_cache(maxsize=1000)
 def format_length(mm: int, unit: Unit) -> str:
-    """A length for people, in the fewest digits that `parse_length` reads back as the same `mm`."""
+    """A length for people, in the fewest digits that `parse_length` reads back as the same `mm`; cached, since lists
+    repeat a few.
+    """
     if unit is Unit.METERS:
         return f"{_shortest(Fraction(mm, 1000), 3)} m"
     feet, inches = _feet_and_inches(mm)

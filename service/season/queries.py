@@ -13,6 +13,7 @@ from service.kit.problems import NotFound
 from service.kit.text import as_id
 from service.season.core import DueState, Round, Season
 from service.season.models import Event, ItemDue, ItemSeason, RoundRow, SeasonRow
+from service.store.changes import unless_changed
 
 
 def seasons(db: Session) -> Sequence[SeasonRow]:
@@ -34,6 +35,8 @@ _ANSWERS_TO = (
     .order_by(SeasonRow.id, RoundRow.number)
 )
 _DUE = select(ItemDue).where(ItemDue.item_id.in_(bindparam("items", expanding=True, type_=Uuid())))
+
+_COUNTS = select(ItemDue.state, func.count()).group_by(ItemDue.state)
 
 
 def rules(db: Session, season_ids: Collection[UUID] | None = None) -> dict[UUID, Season]:
@@ -107,10 +110,11 @@ def due_rows(db: Session, item_ids: Collection[UUID]) -> dict[UUID, ItemDue]:
 
 def due_counts(db: Session) -> dict[DueState, int]:
     """How many of the items that have to be tested are in each due state."""
-    counted = {
-        DueState(state): count
-        for state, count in db.execute(select(ItemDue.state, func.count()).group_by(ItemDue.state))
-    }
+    return dict(unless_changed(db, "due counts", lambda: _counted(db)))
+
+
+def _counted(db: Session) -> dict[DueState, int]:
+    counted = {DueState(state): count for state, count in db.connection().execute(_COUNTS)}
     return {state: counted.get(state, 0) for state in DueState}
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, SQLColumnExpression, and_, or_
+from sqlalchemy import ColumnElement, SQLColumnExpression, tuple_
 
 from service.kit.problems import invalid
 
@@ -60,10 +60,9 @@ def _read(value: Any, reader: type[Any]) -> Any:
 def beyond(
     columns: Sequence[SQLColumnExpression[Any]], values: Sequence[Any], *, down: bool = False
 ) -> ColumnElement[bool]:
-    """The condition for rows beyond a position in the order of `columns` (all up, or all down)."""
-    steps = []
-    for index, column in enumerate(columns):
-        equal = [earlier == value for earlier, value in zip(columns[:index], values, strict=False)]
-        step = column < values[index] if down else column > values[index]
-        steps.append(and_(*equal, step))
-    return or_(*steps)
+    """The condition for rows beyond a position in the order of `columns` (all up, or all down).
+
+    Compared as one row value, which both databases look up in an index of this order.
+    """
+    row, position = tuple_(*columns), tuple(values)
+    return row < position if down else row > position

@@ -219,7 +219,7 @@ class Repair(Base):
     """A repair: what was done, at which end (None: in between); `length_mm` is the new length if it was shortened."""
 
     __tablename__ = "repair"
-    __table_args__ = (one_of("end", End), Index(None, "item_id", "at"))
+    __table_args__ = (one_of("end", End), Index(None, "item_id", "at"), Index(None, "at"))
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     item_id: Mapped[UUID] = mapped_column(refers("item.id"))

@@ -4,6 +4,7 @@ engine; and recording the statements of a block.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Dialect, Engine, event
@@ -11,8 +12,17 @@ from sqlalchemy import Connection, Dialect, Engine, event
 _DIALECTS: dict[tuple[Any, ...], Dialect] = {}
 _COMPILED: dict[Any, Any] = {}
 
-Asked = tuple[str, Any]
-"""A statement as it was sent to the driver, and its values."""
+
+@dataclass(frozen=True)
+class Asked:
+    """A statement and its values, as sent to the driver; and as SQLAlchemy's construct (None: plain text), with the
+    values of its required parameters by name.
+    """
+
+    text: str
+    values: Any
+    made: Any
+    named: dict[str, Any]
 
 
 def share_compiled() -> None:
@@ -33,8 +43,16 @@ def asked_of(engine: Engine | type[Engine]) -> Iterator[list[Asked]]:
     """Every statement that this engine, or without one any engine, executes while the block runs."""
     asked: list[Asked] = []
 
-    def keep(_connection: Any, _cursor: Any, statement: str, values: Any, *_: Any) -> None:
-        asked.append((statement, values))
+    def keep(_connection: Any, _cursor: Any, text: str, values: Any, context: Any, _many: bool) -> None:
+        if context.compiled is None:
+            asked.append(Asked(text, values, None, {}))
+            return
+        told, named = context.compiled_parameters[0], dict[str, Any]()
+        for bound, name in context.compiled.bind_names.items():
+            if bound.required:  # of a list, each value has got a name of its own
+                of_list = [value for key, value in told.items() if key.startswith(f"{name}_")]
+                named[name] = of_list if bound.expanding else told[name]
+        asked.append(Asked(text, values, context.compiled.statement, named))
 
     event.listen(engine, "before_cursor_execute", keep)
     try:

@@ -1,22 +1,27 @@
 """Every route and method × everybody: who reaches what, from where, and what every answer carries."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from http.cookies import SimpleCookie
+from itertools import product
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
-from sqlalchemy import MetaData, select
+from sqlalchemy import Connection, MetaData, create_engine, select
 
 from service.crew import actions
 from service.crew.core import Role
 from service.crew.models import Person
+from service.store.paging import cursor
+from service.testlog.models import Test
 from service.web.headers import headers_of_every_answer
-from tests.support.program import BASE
+from tests.support.program import BASE, START, migrated
+from tests.support.statements import Asked, asked_of
+from tests.web.explained import scans_of_postgres, scans_of_sqlite
 from tests.web.roles import NEEDED
-from tests.web.world import World, rows, sent, world
+from tests.web.world import NOTHING, World, rows, sent, world
 
 ACTORS = ("stranger", "revoked", "viewer", "crew", "lead")
 OWN_RULE = {
@@ -29,7 +34,45 @@ OWN_RULE = {
 }
 """Refused by what a route does, and not by its role."""
 
+FURTHER = (
+    "/tests?fault=open&conductor=2",
+    f"/api/v1/tests?item={{code}}&since=2026-01-01&after={cursor(START, NOTHING)}",
+    f"/api/v1/tests?after={cursor(START, NOTHING)}",
+    "/gear?q=frame&state=in_service&due=due",
+    "/gear?flag=due&kind=cable",
+    f"/api/v1/items?after={cursor('cable', 1, NOTHING)}",
+    f"/api/v1/due?state=due&after={cursor(START.date(), NOTHING)}",
+    f"/due?after={cursor(1, '', NOTHING)}",
+    f"/crew/trail?person={NOTHING}&action=joined&day=2026-09-21",
+    f"/crew/trail?after={cursor(START, 7)}",
+)
+"""What narrows lists down, and what comes after a first page."""
+
+WHOLE_LOG = {
+    "GET /exchange/program.json": "exports everything there is",
+    "GET /exchange/tests.csv": "exports every test and repair",
+}
+"""Rows that go through the whole log, and why."""
+OF_WEAR = (
+    "SELECT state_change.item_id, state_change.at, state_change.to_state FROM state_change",
+    "SELECT test_item.item_id, count(*) AS count_1 FROM test_item",
+    "SELECT repair.item_id, count(*) AS count_1 FROM repair",
+)
+"""How statements begin by which the wear of the whole program is told, whose result is used until something changes:
+how far each item's log has grown, since more is read of those only that have.
+"""
+TURNED_ROUND = (
+    "SELECT test.id, test.tested_at, test_item.item_id FROM test JOIN test_item",
+    "SELECT test_item.item_id, test.id, test.wiring, test.method",
+    "SELECT person.id, person.display_name, person.ended_at FROM person WHERE EXISTS",
+)
+"""How statements begin that PostgreSQL would join from the other side while its tables are empty. They ask for given
+items or for every person, by indexes that are there, as SQLite does.
+"""
+
 Answers = dict[tuple[str, str], Response]
+Statements = dict[str, tuple[str, Asked]]
+Looked = tuple[Any, Any, Answers, Statements]
 
 
 @pytest.fixture(scope="module")
@@ -40,16 +83,27 @@ def at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
 
 
 @pytest.fixture(scope="module")
-def looked(at: World) -> tuple[Any, Any, Answers]:
-    """What the database holds before and after everybody has looked at everything, and what they saw."""
+def looked(at: World) -> Looked:
+    """What the database holds before and after everybody has looked at everything, what they saw, and each statement
+    with the row that came with it first.
+    """
     at.clients["lead"].get("/")  # the first of the day keeps house
-    before = contents(at)
-    found = {(actor, row): asked(at, actor, row) for actor in ACTORS for row in NEEDED if row.startswith("GET")}
-    return before, contents(at), found
+    before, found, statements = contents(at), Answers(), Statements()
+    for actor, row in product(ACTORS, (row for row in NEEDED if row.startswith("GET"))):
+        with asked_of(at.store.reader) as told:
+            found[actor, row] = asked(at, actor, row)
+        for each in told:
+            statements.setdefault(each.text, (row, each))
+    for address in FURTHER:
+        with asked_of(at.store.reader) as told:
+            assert at.clients["lead"].get(at.path(address)).status_code == 200, address
+        for each in told:
+            statements.setdefault(each.text, (address, each))
+    return before, contents(at), found, statements
 
 
 @pytest.fixture(scope="module")
-def answers(at: World, looked: tuple[Any, Any, Answers]) -> Answers:
+def answers(at: World, looked: Looked) -> Answers:
     """What everybody gets for everything. Whoever signs out does so last."""
     posts = sorted((row for row in NEEDED if row.startswith("POST")), key=lambda row: row == "POST /sign-out")
     return looked[2] | {(actor, row): asked(at, actor, row) for actor in ACTORS for row in posts}
@@ -109,8 +163,8 @@ def test_everybody_reaches_what_is_theirs_and_nothing_else(answers: Answers, act
     assert wrong == {}
 
 
-def test_looking_changes_nothing(looked: tuple[Any, Any, Answers]) -> None:
-    before, after, _ = looked
+def test_looking_changes_nothing(looked: Looked) -> None:
+    before, after, *_ = looked
     assert len(before["item"]) > 50
     assert {name for name in before if before[name] != after[name]} == set()
 
@@ -222,3 +276,42 @@ def test_the_interface_is_described_to_leads_only(at: World) -> None:
     for path in ("/docs", "/redoc", "/openapi.json"):
         assert at.clients["lead"].get(path).status_code == 404
     assert at.clients["stranger"].get("/api/v1/openapi.json").status_code == 401
+
+
+def scanned(
+    statements: Statements,
+    connection: Connection,
+    explain: Callable[[Connection, Asked], list[str]],
+    but: tuple[str, ...] = OF_WEAR,
+) -> dict[str, list[str]]:
+    """The statements that go through the log without being allowed to, each after the row that it came with."""
+    found = {}
+    for row, told in statements.values():
+        text = " ".join(told.text.split())
+        if told.made is None or not told.made.is_select or row in WHOLE_LOG or text.startswith(but):
+            continue
+        if tables := explain(connection, told):
+            found[f"{row}: {text}"] = tables
+    return found
+
+
+def test_no_page_goes_through_the_whole_log_on_sqlite(at: World, looked: Looked) -> None:
+    statements = looked[3]
+    assert len(statements) > 200
+    with at.store.reader.connect() as connection:
+        assert scanned(statements, connection, scans_of_sqlite) == {}
+        no_index = select(Test.id).where(Test.note == "x")
+        with asked_of(at.store.reader) as told:
+            connection.execute(no_index)
+        assert scans_of_sqlite(connection, told[0]) == ["test"]
+
+
+def test_no_page_goes_through_the_whole_log_on_postgres(looked: Looked, postgres_url: str) -> None:
+    statements = looked[3]
+    migrated(postgres_url)
+    engine = create_engine(postgres_url)
+    with engine.connect() as connection:
+        assert scanned(statements, connection, scans_of_postgres, OF_WEAR + TURNED_ROUND) == {}
+        no_index = select(Test.id).where(Test.note == "x").limit(1)
+        assert scans_of_postgres(connection, Asked("", None, no_index, {})) == ["test"]
+    engine.dispose()

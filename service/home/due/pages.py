@@ -18,7 +18,7 @@ from service.kit.problems import Invalid
 from service.kit.quantities import Unit
 from service.season.core import DueState
 from service.season.queries import due_counts
-from service.store.paging import MOST
+from service.store.paging import PAGE
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form
 
@@ -59,10 +59,10 @@ def _looked_up(
     db: Session, context: RequestContext, day: date, wanted: tuple[DueState, ...], after: str | None
 ) -> tuple[dict[DueState, int], Page]:
     if day == context.today:
-        return due_counts(db), queries.walk(db, wanted, MOST, after)
+        return due_counts(db), queries.walk(db, wanted, PAGE, after)
     dues = queries.reckoned(db, day, context.zone)
     counts = {state: sum(due.state is state for due in dues.values()) for state in DueState}
-    return counts, queries.walk_through(db, dues, wanted, MOST, after)
+    return counts, queries.walk_through(db, dues, wanted, PAGE, after)
 
 
 def _namer(context: RequestContext) -> Callable[[ItemFacts], str]:

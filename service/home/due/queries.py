@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import SQLColumnExpression, func, select
+from sqlalchemy import SQLColumnExpression, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.gear.models import IS_PRESENT_PLACEMENT, ITEM_IS_ASKED, Item, Placement
@@ -60,25 +60,27 @@ def by_state(
     return counts, {state: _page(dues, items, codes, size) for state, dues in dues_by_state.items()}
 
 
+_IN_WALK: list[SQLColumnExpression[Any]] = [
+    func.coalesce(PlaceA.walk_order, NOWHERE),
+    func.coalesce(PlaceA.name, ""),
+    ItemDue.item_id,
+]
+# For all due items only the sort keys are read; what is shown, only for those on the page. Built once for all pages.
+_WALK = (
+    select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
+    .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & IS_PRESENT_PLACEMENT)
+    .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
+    .where(ItemDue.state.in_(bindparam("wanted", expanding=True)))
+    .order_by(*_IN_WALK)
+    .limit(bindparam("most"))
+)
+
+
 def walk(db: Session, wanted: Collection[DueState], size: int, after: str | None) -> Page:
     """Today's items in the wanted states, in walking order."""
-    order: list[SQLColumnExpression[Any]] = [
-        func.coalesce(PlaceA.walk_order, NOWHERE),
-        func.coalesce(PlaceA.name, ""),
-        ItemDue.item_id,
-    ]
-    # For all due items only the sort keys are read; what is shown, only for those on the page.
-    query = (
-        select(ItemDue.item_id, ItemDue.state, ItemDue.due_by, ItemDue.round)
-        .outerjoin(Placement, (Placement.item_id == ItemDue.item_id) & IS_PRESENT_PLACEMENT)
-        .outerjoin(PlaceA, PlaceA.id == Placement.place_a_id)
-        .where(ItemDue.state.in_(wanted))
-        .order_by(*order)
-        .limit(size + 1)
-    )
-    if after:
-        query = query.where(beyond(order, position(after, int, str, UUID)))
-    dues = {row.item_id: Due(DueState(row.state), row.due_by, row.round) for row in db.execute(query)}
+    query = _WALK if after is None else _WALK.where(beyond(_IN_WALK, position(after, int, str, UUID)))
+    rows = db.connection().execute(query, {"wanted": list(wanted), "most": size + 1})
+    dues = {row.item_id: Due(DueState(row.state), row.due_by, row.round) for row in rows}
     items, codes = _facts(db, list(dues))
     lines = [DueRow(items[one], codes.get(one, ""), due) for one, due in dues.items()]
     return _cut(lines, size)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, func, literal, or_, select, tuple_
+from sqlalchemy import ColumnElement, Row, Select, func, or_, select
 from sqlalchemy.orm import Session
 
 from service.gear import queries as gear
@@ -20,7 +20,7 @@ from service.kit.problems import Invalid, invalid
 from service.kit.quantities import parse_length
 from service.season.core import DueState
 from service.season.models import ItemDue
-from service.store.paging import cursor, position
+from service.store.paging import beyond, cursor, position
 from service.tags.models import IS_TAG_OF_ITEM, Tag
 
 _ORDER = (Item.kind, Item.length_mm, Item.id)
@@ -54,9 +54,7 @@ def page_of_items(db: Session, filters: Filters, after: str | None, size: int) -
     """
     query = _rows().where(*_conditions(db, filters)).order_by(*_ORDER).limit(size + 1)
     if after:
-        # Compared as one row value, for which both databases use the index of this order.
-        values = zip(position(after, str, int, UUID), _ORDER, strict=True)
-        query = query.where(tuple_(*_ORDER) > tuple_(*(literal(value, column.type) for value, column in values)))
+        query = query.where(beyond(_ORDER, position(after, str, int, UUID)))
     rows = _read(db, query)
     if len(rows) <= size:
         return rows, None

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, exists, func, select
 from sqlalchemy.orm import Session
 
 from service.crew.models import AuditEntry, Person
@@ -48,16 +48,18 @@ def entries(
 
 
 def actions_there(db: Session) -> Sequence[str]:
-    """Every action in the trail."""
-    return db.scalars(select(AuditEntry.action).distinct().order_by(AuditEntry.action)).all()
+    """Every action in the trail. Each is found in the index after the one before, instead of reading every entry."""
+    first = select(func.min(AuditEntry.action).label("action")).cte("there", recursive=True)
+    following = select(func.min(AuditEntry.action)).where(AuditEntry.action > first.c.action).scalar_subquery()
+    there = first.union_all(select(following).where(first.c.action.is_not(None)))
+    return db.scalars(select(there.c.action).where(there.c.action.is_not(None)).order_by(there.c.action)).all()
 
 
 def actors(db: Session) -> Sequence[Row[UUID, str, datetime | None]]:
     """Everybody in the trail: id, name, and since when they have had no access."""
-    acted = select(AuditEntry.person_id).distinct()
     return db.execute(
         select(Person.id, Person.display_name, Person.ended_at)
-        .where(Person.id.in_(acted))
+        .where(exists().where(AuditEntry.person_id == Person.id))
         .order_by(Person.display_name, Person.id)
     ).all()
 

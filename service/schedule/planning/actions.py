@@ -24,7 +24,7 @@ from service.sessions import actions as sessions
 from service.sessions import worklist
 from service.sessions.actions import USUAL, NewSession, Why
 from service.sessions.worklist import WorklistCandidate
-from service.store.sessions import cached
+from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
 from service.wear.queries import risks
@@ -118,13 +118,8 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
 
 
 def usual_times(db: Session) -> Mapping[Like, int]:
-    """The seconds that a test takes, by kind and wiring, if the log has enough; cached until a test is logged."""
-    count, memory = queries.tests_logged(db), cached(db, "usual times")
-    known = memory.get("known")
-    if known is None or known[0] != count:
-        known = memory["known"] = count, usual_seconds(queries.logged(db))
-    usual: Mapping[Like, int] = known[1]
-    return usual
+    """The seconds that a test takes, by kind and wiring, if the log has enough."""
+    return unless_changed(db, "usual times", lambda: usual_seconds(queries.logged(db)))
 
 
 def _rounded(risk: float) -> float:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.gear.models import Item
@@ -34,11 +34,6 @@ def listed(db: Session, today: date) -> dict[UUID, list[date]]:
     for item_id, on in db.execute(query):
         days[item_id].append(on)
     return days
-
-
-def tests_logged(db: Session) -> int:
-    """How many tests there ever were."""
-    return db.scalar(select(func.count(Test.id))) or 0
 
 
 def logged(db: Session) -> list[SessionTest]:
