@@ -49,6 +49,9 @@ def test_it_catches_up_raises_once_and_then_finds_nothing_to_do(program: Running
     assert said.startswith("due states refreshed: 3; flags raised or cleared: 3")
     assert flags(program) == [(FlagKind.UNTESTED, "untested", True)] * 3
     program.clock.ahead(days=40)
+    said = keep_house(program.store, program.clock.now, CHORES)
+    assert "standings stored: 3" in said  # they are of the day
+    assert said.count(": 0") == len(CHORES) - 1
     assert keep_house(program.store, program.clock.now, CHORES).count(": 0") == len(CHORES)
     assert len(flags(program)) == 3
     with program.store.reading() as db:
