@@ -138,7 +138,7 @@ class Store:
         """A session in one write transaction, committed at the end of the block.
 
         Args:
-            beside: a context manager on the driver's connection, entered before the write lock is acquired.
+            prepare: a context manager on the driver's connection, entered before the write lock is acquired.
         """
         with (
             self._as_cannot_save(),

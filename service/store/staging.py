@@ -19,6 +19,9 @@ Parameters = tuple[Any, ...]
 
 _FEW = 20
 """For up to this many rows a temporary table does not pay."""
+_MEGABYTES = 32
+_PAGES = 1000
+"""SQLite's own number of pages in the write-ahead log after which a commit moves them to the file."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,11 @@ def staged(connection: Any, written: Iterable[Recorded]) -> Iterator[Staged]:
     """Put the rows into temporary tables of a connection of the driver that has no open transaction."""
     statements, tables = list[_Statement](), list[str]()
     try:
+        # The pages that the transaction changes fit into memory, and the next transaction moves them from the
+        # write-ahead log to the file: both would hold the lock longer.
+        (cache,) = connection.execute("PRAGMA cache_size").fetchone()
+        connection.execute(f"PRAGMA cache_size={-1024 * _MEGABYTES}")
+        connection.execute("PRAGMA wal_autocheckpoint=0")
         connection.execute("BEGIN")
         try:
             for one in merge_statements(written):
@@ -97,6 +105,8 @@ def staged(connection: Any, written: Iterable[Recorded]) -> Iterator[Staged]:
     finally:
         for table in tables:
             connection.execute(f"DROP TABLE IF EXISTS {table}")
+        connection.execute(f"PRAGMA cache_size={cache}")
+        connection.execute(f"PRAGMA wal_autocheckpoint={_PAGES}")
 
 
 def unstaged(written: Iterable[Recorded]) -> Staged:

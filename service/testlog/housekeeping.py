@@ -45,7 +45,9 @@ _BEGUN = date.min
 """Stored as the last day during the first run, so that a run that was stopped is continued and not begun again."""
 
 STEP = 20
-"""How many items a step writes, which takes some tens of milliseconds."""
+"""How many items a step writes. It mostly takes some tens of milliseconds; the longest over 2,000 items with 100,000
+tests took 143 and 198 of processor time in two runs on a busy machine.
+"""
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,18 @@ def test_what_is_refused_after_a_while_is_shown_with_its_rows(sqlite_url: str, g
         assert "the book has changed after you looked" in page.text
 
 
+def test_what_broke_says_that_nothing_came_in(sqlite_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: Any, **_named: Any) -> Any:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("service.exchange.sheets.importing.import_sheet", broken)
+    with running(sqlite_url) as program:
+        asked = fields(tried(program, SHEET).text)
+        for page in (post(program, "/exchange/import", asked), program.lead.get(f"/exchange/imports/{asked['op']}")):
+            assert page.status_code == 500
+            assert "Nothing of this sheet was brought in." in page.text
+
+
 def test_one_comes_after_the_other_and_none_once_the_service_stops() -> None:
     runs, may_end = ImportRuns(), Event()
     first = runs.start(uuid4(), "one", {}, lambda _tell: may_end.wait(PATIENCE))

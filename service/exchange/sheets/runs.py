@@ -11,6 +11,7 @@ from uuid import UUID
 from service.kit.problems import Busy, Problem
 from service.store.drafts import OnProgress
 from service.store.receipts import reused
+from service.web.problems import Unexpected
 
 LOG = logging.getLogger("coilbook")
 
@@ -18,6 +19,7 @@ TIMEOUT = 2.0
 """Seconds that the request of an import waits for its result; after that it shows the progress."""
 _KEPT = 5
 """How many imports a process remembers; the result of an older one is in its receipt in the database."""
+_FAILED = "Nothing of this sheet was brought in. Why is written to the log of the service."
 
 
 @dataclass
@@ -89,8 +91,8 @@ class ImportRuns:
                 answer = work(on_progress)
         except Problem as refusal:
             run.answer.set_exception(refusal)
-        except Exception as error:  # the page of the import shows it
+        except Exception:  # the page of the import shows it
             LOG.exception("An import broke.")
-            run.answer.set_exception(error)
+            run.answer.set_exception(Unexpected(_FAILED))
         else:
             run.answer.set_result(answer)
