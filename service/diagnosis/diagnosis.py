@@ -17,7 +17,8 @@ How an explanation is found:
 
 The problem contains the shortest product of exchanges, so its worst case is exponential. Branches that cannot match the
 best cost known are left, and a limit on the steps keeps the time below a second. Below the limit an answer of up to
-`PROVEN_FAULTS` faults is exact; any other carries `least: false`, unless a lower bound proves it.
+`PROVEN_FAULTS` faults is exact; any other carries `least: false`, unless a lower bound proves it. Readings that need
+more faults than that (`fault_count`) are nonsense or a connector torn off, and get a fortieth of the steps.
 
 >>> from service.wiring.builtin import BUILTIN
 >>> from service.wiring.wirings import read
@@ -35,6 +36,7 @@ from math import prod
 from typing import Any, Final
 
 from service.diagnosis.equal_cost import equal_cost_candidates
+from service.diagnosis.fault_count import fewest_faults
 from service.diagnosis.miswires import UNPROBED, NumberedCable, namings
 from service.diagnosis.plan import WiringPlan, make_plan
 from service.diagnosis.repairs import make_repairs
@@ -46,14 +48,24 @@ from service.wiring.wirings import Readings, Wiring
 PROVEN_FAULTS: Final = 4
 """An explanation of so many faults is found exactly; a longer one only where its cost or the lower bound proves it."""
 
-EFFORT: Final = 8000
-"""Steps of the search for the least cost; at most about half a second."""
-UNPROBED_EFFORT: Final = 3000
-"""Steps of the search for plainer explanations of the same cost, where contacts were not probed."""
-EQUAL_COST_EFFORT: Final = 12000
-"""Steps among permutations of that cost; at most about a third of a second."""
 
-_MOST_CANDIDATES: Final = 200
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How many steps each search may take, and among how many explanations of that cost the plainest is chosen."""
+
+    least_cost: int
+    unprobed: int
+    """For plainer explanations of the same cost, where contacts were not probed."""
+    equal_cost: int
+    """Among permutations of that cost."""
+    named: int
+
+
+LIMITS: Final = Limits(least_cost=8000, unprobed=3000, equal_cost=12000, named=200)
+"""About half a second at most, and about a third of a second among permutations of equal cost."""
+LIMITS_FOR_MANY: Final = Limits(least_cost=200, unprobed=60, equal_cost=200, named=8)
+"""Where more than `PROVEN_FAULTS` faults are needed: about a hundredth of a second at most."""
+
 _MOST_CASES: Final = 400
 _MOST_CHOICES: Final = 10_000
 
@@ -119,19 +131,27 @@ def _unproven(wiring: Wiring, missed: int) -> tuple[str, ...]:
 
 def _explain(plan: WiringPlan, readings: Readings) -> tuple[tuple[Fault, ...], bool]:
     """The preferred faults, and whether they are proven least."""
-    cases, complete = _cases(plan, readings)
-    effort = Effort(EFFORT)
+    cases, complete = numbered_cases(plan, readings)
+    limits = LIMITS if _may_be_few(cases) else LIMITS_FOR_MANY
+    effort = Effort(limits.least_cost)
     candidates = _cheapest(cases, effort)
     if not candidates:
         raise _name_taken(plan.wiring)
-    candidates = _with_equal_cost(plan, cases, candidates, searched=not effort.spent)
-    kept = _distinct(candidates)[: 1 if effort.spent else _MOST_CANDIDATES]
+    candidates = _with_equal_cost(plan, cases, candidates, limits, searched=not effort.spent)
+    kept = _distinct(candidates)[: 1 if effort.spent else limits.named]
     for faults in _by_preference(plan, kept):
         if explains(plan.wiring, faults, readings):
             cost = kept[0].cost
             searched = not effort.spent and (len(faults) <= PROVEN_FAULTS or _cheaper_is_fewer(cost))
             return faults, cost == 1 or (complete and (searched or cost == cases[0].lower_bound))
     raise RuntimeError(f"No explanation rebuilds these readings: {readings}")
+
+
+def _may_be_few(cases: Sequence[NumberedCable]) -> bool:
+    """Whether so few faults may explain the readings that the answer must be exact."""
+    if cases[0].fully_probed and cases[0].lower_bound <= PROVEN_FAULTS:
+        return True  # the usual case, told sooner
+    return min(map(fewest_faults, cases)) <= PROVEN_FAULTS
 
 
 def _cheaper_is_fewer(cost: int) -> bool:
@@ -151,7 +171,7 @@ def _name_taken(wiring: Wiring) -> Invalid:
 # 1. Read
 
 
-def _cases(plan: WiringPlan, readings: Readings) -> tuple[list[NumberedCable], bool]:
+def numbered_cases(plan: WiringPlan, readings: Readings) -> tuple[list[NumberedCable], bool]:
     """The cases of a test, the most promising first, and whether these are all.
 
     There is a case for each choice of groups for the unprobed junctions. A junction counts in it as if it had been
@@ -218,7 +238,7 @@ def _cheapest(cases: Sequence[NumberedCable], effort: Effort) -> list[Candidate]
     """Candidates of least cost over all cases; several cases get an equal share of the steps first."""
     candidates: list[Candidate] = []
     if len(cases) > 1:
-        candidates = _search(cases, [Effort(EFFORT // len(cases)) for _ in cases], _GAIN_THAT_PAYS, None)
+        candidates = _search(cases, [Effort(effort.left // len(cases)) for _ in cases], _GAIN_THAT_PAYS, None)
     known = min((candidate.cost for candidate in candidates), default=None)
     return candidates + _search(cases, repeat(effort), _GAIN_THAT_PAYS, known)
 
@@ -242,7 +262,7 @@ def _search(
 
 
 def _with_equal_cost(
-    plan: WiringPlan, cases: Sequence[NumberedCable], candidates: list[Candidate], *, searched: bool
+    plan: WiringPlan, cases: Sequence[NumberedCable], candidates: list[Candidate], limits: Limits, *, searched: bool
 ) -> list[Candidate]:
     """The candidates of least cost, with others of the same cost that are reached by swaps that gain nothing.
 
@@ -252,10 +272,10 @@ def _with_equal_cost(
     unsure = [case for case in cases if not case.fully_probed]
     cost = _lowest(candidates)
     for least_gain in (1, 0):
-        candidates = candidates + _search(unsure, repeat(Effort(UNPROBED_EFFORT)), least_gain, cost)
+        candidates = candidates + _search(unsure, repeat(Effort(limits.unprobed)), least_gain, cost)
     candidates = _of_least_cost(candidates)
     if searched and (unsure or plan.tangled or cases[0].has_blanks):
-        candidates = candidates + equal_cost_candidates(candidates, Effort(EQUAL_COST_EFFORT))
+        candidates = candidates + equal_cost_candidates(candidates, Effort(limits.equal_cost))
     return _of_least_cost(candidates)
 
 

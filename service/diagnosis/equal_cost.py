@@ -24,6 +24,8 @@ def equal_cost_candidates(candidates: Iterable[Candidate], effort: Effort) -> li
     others: list[Candidate] = []
     while queue:
         candidate = queue.popleft()
+        if candidate.cost <= candidate.case.fewest_repairs:
+            continue  # repairs alone cost as much wherever the conductors land, so that any swap is too much
         search = searches.setdefault(id(candidate.case), SingleSwaps(candidate.case, effort, _LEAST_GAIN))
         for permutation in _neighbors(candidate):
             if effort.spent:

@@ -20,10 +20,11 @@ Walking is linear in the conductors; naming the two chains tries at most 4! orde
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import permutations, product
+from operator import getitem
 from typing import Final
 
 from service.diagnosis.plan import Permutation, WiringPlan
@@ -66,13 +67,23 @@ class NumberedCable:
         sizes = Counter(label)
         del sizes[UNPROBED]
         self._most_repairs = len(plan.a) + sizes.total() - len(sizes) + self._bonds()
-        self._worth = [[self._worth_of(a, b) for b in self.b] for a in self.a]
+        self._start_label = [NOWHERE if a == NOWHERE else label[a] for a in self.a]
+        self._placeable = [
+            wire for wire, a in enumerate(self.a) if a != NOWHERE and self._start_label[wire] != UNPROBED
+        ]
+        self._worth = [self._worths_of(a) for a in self.a]
 
-    def _worth_of(self, a: int, b: int) -> int:
-        if NOWHERE in (a, b):
-            return 0
-        start, end = self.label[a], self.label[b]
-        return 1 if UNPROBED in (start, end) else 2 if start == end else 0
+    def _worths_of(self, a: int) -> list[int]:
+        """What a conductor that starts at this contact is worth at each position."""
+        if a != NOWHERE and self.label[a] == UNPROBED:
+            return [0 if b == NOWHERE else 1 for b in self.b]
+        worths = [0] * len(self.b)
+        if a != NOWHERE:
+            for position in self.positions.get(UNPROBED, ()):
+                worths[position] = 1
+            for position in self.positions.get(self.label[a], ()):
+                worths[position] = 2
+        return worths
 
     def wires(self, permutation: Permutation) -> tuple[tuple[int, int], ...]:
         """The contact at A and the contact at B of each wire; there are as many as the wiring has conductors."""
@@ -104,17 +115,17 @@ class NumberedCable:
 
     def estimate(self, permutation: Permutation) -> int:
         """The number of opens and joins that this permutation leaves; exact if contacts are joined in only one way."""
-        worth = self._worth
-        return self._most_repairs - sum([worth[wire][position] for wire, position in enumerate(permutation)])
+        return self._most_repairs - sum(map(getitem, self._worth, permutation))
+
+    @property
+    def fewest_repairs(self) -> int:
+        """The number of opens and joins that no permutation goes below: every wire joins two contacts of one group."""
+        return self._most_repairs - 2 * len(self.plan.a)
 
     def misplaced(self, permutation: Permutation) -> list[int]:
         """The conductors that could be worth more elsewhere."""
         worth = self._worth
-        return [
-            wire
-            for wire, position in enumerate(permutation)
-            if worth[wire][position] < 2 and self.a[wire] != NOWHERE and self.label[self.a[wire]] != UNPROBED
-        ]
+        return [wire for wire in self._placeable if worth[wire][permutation[wire]] < 2]
 
     @cached_property
     def lower_bound(self) -> int:
@@ -122,7 +133,7 @@ class NumberedCable:
         best = 0
         spare = bool(self.positions.get(UNPROBED))
         for label, conductors in self.starts.items():
-            wires, places = self._wires(conductors), self._wires(self.positions.get(label, ()))
+            wires, places = self.wires_among(conductors), self.wires_among(self.positions.get(label, ()))
             if label == UNPROBED:
                 best += wires
                 continue
@@ -131,14 +142,13 @@ class NumberedCable:
             best += min(len(conductors), len(self.positions.get(label, ()))) - matched
         return self._most_repairs - best - self._free_joins()
 
-    def _wires(self, numbers: Iterable[int]) -> int:
+    def wires_among(self, numbers: Iterable[int]) -> int:
         """How many are conductors of the wiring, or their positions."""
         return sum(number < len(self.plan.a) for number in numbers)
 
-    def double_joins(self, conductors: Iterable[int]) -> int:
+    def double_joins(self, conductors: Collection[int]) -> int:
         """The most joins that shorts along both halves of these conductors, if they are cut, could save."""
-        labels = [self.label[self.a[conductor]] for conductor in conductors]
-        return len(labels) - len(set(labels))
+        return len(conductors) - len({self._start_label[conductor] for conductor in conductors})
 
     def _free_joins(self) -> int:
         """`double_joins` of the conductors that must be cut wherever the others land."""
@@ -146,8 +156,8 @@ class NumberedCable:
         for label in self.starts.keys() | self.positions.keys():
             starts, ends = self.starts.get(label, ()), self.positions.get(label, ())
             if label != UNPROBED:
-                at_a += max(0, len(starts) - self._wires(ends) - 1)
-                at_b += max(0, len(ends) - self._wires(starts) - 1)
+                at_a += max(0, len(starts) - self.wires_among(ends) - 1)
+                at_b += max(0, len(ends) - self.wires_among(starts) - 1)
         return min(at_a, at_b)
 
     def _bonds(self) -> int:

@@ -119,6 +119,8 @@ def with_bridge(pieces: list[ConductingPiece], spares: list[ConductingPiece]) ->
 
 def _connect(pieces: Sequence[ConductingPiece]) -> bool:
     """Whether the pieces are connected if every short that could name a piece does."""
+    if len(pieces) == 1:
+        return True
     reach = [piece.reach for piece in pieces]
     joined = reach.pop()
     while reach:

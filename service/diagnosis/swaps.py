@@ -243,16 +243,14 @@ class CrossingSearch:
 
         Where contacts may be joined in two ways, a crossing that brings none nearer may save a join made twice.
         """
-        drifts = [self._drift(permutation, one, other) for one, other in crossing.swaps]
-        return (1 in drifts or self._case.plan.tangled) and sum(drifts) >= 0
-
-    def _drift(self, permutation: Permutation, one: int, other: int) -> int:
-        case = self._case
-        was = case.worth(one, permutation[one]) + case.worth(other, permutation[other])
-        becomes = case.worth(one, permutation[other]) + case.worth(other, permutation[one])
-        if becomes > was or (self._unsure(one, permutation) and self._unsure(other, permutation)):
-            return 1
-        return 0 if becomes == was else -1
-
-    def _unsure(self, wire: int, permutation: Permutation) -> bool:
-        return self._case.worth(wire, permutation[wire]) < 2
+        worth = self._case.worth
+        nearer = farther = 0
+        for one, other in crossing.swaps:
+            here, there = permutation[one], permutation[other]
+            worth_of_one, worth_of_other = worth(one, here), worth(other, there)
+            gain = worth(one, there) + worth(other, here) - worth_of_one - worth_of_other
+            if gain > 0 or (worth_of_one < 2 and worth_of_other < 2):
+                nearer += 1
+            elif gain < 0:
+                farther += 1
+        return (nearer > 0 or self._case.plan.tangled) and nearer >= farther
