@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.season.core import Season, shifted
 from service.season.models import SeasonRow
 from service.season.queries import rules, seasons
-from service.wear.core.forecast import Fleet, PlannedSeason
+from service.wear.core.fleet import Fleet, PlannedSeason
 from service.wear.queries import WearRecord
 
 SEASONS = 3

@@ -19,7 +19,7 @@ from service.store.changes import unless_changed
 from service.tags.queries import codes_of
 from service.wear.chart import Picture, draw_together
 from service.wear.core.classes import Fitted, JudgedClass, Path, class_models, in_order, judged, pooled, steps_of
-from service.wear.core.forecast import Fleet, SeasonAhead, ahead
+from service.wear.core.fleet import Fleet, SeasonAhead
 from service.wear.core.lives import Life
 from service.wear.core.turnbull import Steps
 from service.wear.curve import ClassShares
@@ -194,6 +194,8 @@ def _picture(
 @lru_cache(maxsize=256)
 def _seasons_ahead(fitted: Fitted, of_class: tuple[Fleet, ...], per_mille: int) -> list[SeasonAhead]:
     """The forecast of a class, cached: within a day it changes only with a test."""
+    from service.wear.core.forecast import ahead  # numpy would slow every start
+
     return ahead(fitted, of_class, per_mille / 1000)
 
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.wear.core.classes import Fitted
-from service.wear.core.forecast import Fleet, PlannedSeason, ahead, bad_shares, replacements_that_keep, rounds_that_keep
+from service.wear.core.fleet import Fleet, PlannedSeason
+from service.wear.core.forecast import ahead, bad_shares, replacements_that_keep, rounds_that_keep
 from service.wear.core.lives import Life
 from service.wear.core.prior import assumed
 from service.wear.core.weibull import Weibull

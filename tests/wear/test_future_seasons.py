@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from uuid import uuid4
 
 from service.season.core import HistoryEntry, Season, What, split
-from service.wear.core.forecast import PlannedSeason
+from service.wear.core.fleet import PlannedSeason
 from service.wear.future_seasons import SeasonToCome, fleets, looked_at
 from service.wear.queries import WearRecord
 
