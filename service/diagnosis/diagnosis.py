@@ -50,7 +50,7 @@ PROVEN_FAULTS: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class StepLimits:
     """How many steps each search may take, and among how many explanations of that cost the plainest is chosen."""
 
     least_cost: int
@@ -61,9 +61,9 @@ class Limits:
     named: int
 
 
-LIMITS: Final = Limits(least_cost=8000, unprobed=3000, equal_cost=12000, named=200)
+LIMITS: Final = StepLimits(least_cost=8000, unprobed=3000, equal_cost=12000, named=200)
 """About half a second at most, and about a third of a second among permutations of equal cost."""
-LIMITS_FOR_MANY: Final = Limits(least_cost=200, unprobed=60, equal_cost=200, named=8)
+LIMITS_FOR_MANY: Final = StepLimits(least_cost=200, unprobed=60, equal_cost=200, named=8)
 """Where more than `PROVEN_FAULTS` faults are needed: about a hundredth of a second at most."""
 
 _MOST_CASES: Final = 400
@@ -262,7 +262,7 @@ def _search(
 
 
 def _with_equal_cost(
-    plan: WiringPlan, cases: Sequence[NumberedCable], candidates: list[Candidate], limits: Limits, *, searched: bool
+    plan: WiringPlan, cases: Sequence[NumberedCable], candidates: list[Candidate], limits: StepLimits, *, searched: bool
 ) -> list[Candidate]:
     """The candidates of least cost, with others of the same cost that are reached by swaps that gain nothing.
 
