@@ -3,10 +3,9 @@
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
 from datetime import UTC, datetime
-from functools import cache
 
 import anyio.to_thread
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from service.chores import CHORES
@@ -161,7 +160,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        routes=[*_every_router().routes],
+        routes=[route for router in ROUTERS for route in router.routes],
     )
     app.state.settings = settings
     app.state.store = store
@@ -182,12 +181,3 @@ def create_app(
     app.add_middleware(SecurityMiddleware, base_url=settings.base_url)
     app.add_middleware(RequestLog)
     return app
-
-
-@cache
-def _every_router() -> APIRouter:
-    """Every router, included once in a process: reading the functions of its routes takes longer than a request."""
-    together = APIRouter(responses=problems.RESPONSES)
-    for router in ROUTERS:
-        together.include_router(router)
-    return together

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
 from service.counts import actions, queries
 from service.counts.core import Outcome, Seen
-from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext, page_router
 from service.crew.core import Role
 from service.gear import queries as gear
 from service.gear.queries import item_facts, item_namer
@@ -28,7 +27,7 @@ from service.testlog import form_reader
 from service.testlog.models import SessionKind, WorkSession
 from service.web.forms import Form, Posted, read_id, read_op, text
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 NOWHERE = "none"
 """What stands in an address for the items that have no place."""

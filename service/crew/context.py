@@ -17,7 +17,6 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from fastapi.routing import APIRoute
 from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 
@@ -34,7 +33,9 @@ from service.web.forms import Form
 from service.web.limits import WRITES, Limit, Limiter, network
 from service.web.middleware.request_log import HERE
 from service.web.middleware.security import bearer_token, refuse_half_characters
+from service.web.problems import RESPONSES
 from service.web.render import render
+from service.web.routes import DeferredRoute
 
 T = TypeVar("T")
 F = TypeVar("F", bound=Form)
@@ -366,12 +367,11 @@ CrewContext = Annotated[RequestContext, Depends(At(Role.CREW))]
 LeadContext = Annotated[RequestContext, Depends(At(Role.LEAD))]
 
 
-class _ApiRoute(APIRoute):
+class _ApiRoute(DeferredRoute):
     """A route that refuses in one order: 401 to whom it does not know, 403 to whose role does not reach, then the rest,
     be it said by us or by the framework (400: a body that is no JSON at all).
 
-    The framework reads and checks a body before the route is asked. So what is refused is looked at once more; what is
-    done costs nothing.
+    The framework reads and checks a body before the route is asked, so only what it refuses is looked at once more.
     """
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
@@ -388,11 +388,12 @@ class _ApiRoute(APIRoute):
         return handle_known
 
 
+def page_router() -> APIRouter:
+    """A router for pages, which the description of the API leaves out."""
+    return APIRouter(include_in_schema=False, route_class=DeferredRoute)
+
+
 def api_router(path: str = "", tag: str | None = None) -> APIRouter:
     """A router for what lies below `/api/v1` and `path`; every route of it names a role by its context."""
-    return APIRouter(
-        prefix=f"{API}{path}",
-        tags=[tag] if tag else None,
-        route_class=_ApiRoute,
-        dependencies=[Depends(refuse_half_characters)],
-    )
+    options: dict[str, Any] = {"dependencies": [Depends(refuse_half_characters)], "responses": RESPONSES}
+    return APIRouter(prefix=f"{API}{path}", tags=[tag] if tag else None, route_class=_ApiRoute, **options)

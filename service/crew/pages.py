@@ -4,7 +4,6 @@ import asyncio
 from typing import Any
 from zoneinfo import available_timezones
 
-from fastapi import APIRouter
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
@@ -19,6 +18,7 @@ from service.crew.context import (
     ViewerContext,
     cookie_name,
     device_cookie_name,
+    page_router,
 )
 from service.crew.core import Role
 from service.crew.devices.queries import devices_of
@@ -29,7 +29,7 @@ from service.kit.quantities import Unit
 from service.web.forms import Form, Posted, text, typed
 from service.web.limits import PASSES
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 COOKIE_LASTS = 365 * 24 * 3600
 """Seconds. The service decides when a sign-in ends; the cookie only has to outlive it."""

@@ -17,7 +17,7 @@ def fewest_faults(case: NumberedCable) -> int:
     needs = _needs(case)
     saved = 1 if case.has_blanks else 0  # a chain is a swap, and may save an open
     with_swaps = 1 + needs.faults(max(0, needs.opens - saved))
-    return min(needs.faults(_opened_as_wired(case)), with_swaps)
+    return min(needs.faults(_opens_without_swaps(case)), with_swaps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +65,6 @@ def _needs(case: NumberedCable) -> _Needs:
     return _Needs(max(0, len(plan.a) - kept), bond_opens, shorts, shareable)
 
 
-def _opened_as_wired(case: NumberedCable) -> int:
+def _opens_without_swaps(case: NumberedCable) -> int:
     ends = ((case.label[a], case.label[b]) for a, b in zip(case.plan.a, case.plan.b, strict=True))
     return sum(UNPROBED != one != other != UNPROBED for one, other in ends)

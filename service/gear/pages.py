@@ -2,17 +2,16 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.gear import actions, queries
 from service.gear.core import PlaceKind
 from service.gear.forms import PlaceDetails
 from service.web.forms import Form, Posted, read_form, read_op, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 KINDS = [
     (PlaceKind.FRAME, "Instrument frame"),

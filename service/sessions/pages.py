@@ -4,12 +4,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer, places
 from service.gear.wirings import find_wiring
@@ -29,7 +28,7 @@ from service.testlog.housekeeping import ensure_today
 from service.testlog.models import SessionKind
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _FIELDS = ("title", "on", "place", "note", "kind", "codes")
 

@@ -2,11 +2,10 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.crew.actions import make_pass
-from service.crew.context import CrewContext, LeadContext, ViewerContext
+from service.crew.context import CrewContext, LeadContext, ViewerContext, page_router
 from service.crew.core import Role, spelled
 from service.crew.pages import join_link
 from service.gear.queries import item_facts, item_namer
@@ -19,7 +18,7 @@ from service.tags.queries import code_of, item_with
 from service.web.forms import Posted, read_op
 from service.web.qr import qr_svg
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.post("/sessions/{session_id}/next")

@@ -2,11 +2,10 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.gear.actions import place_with
 from service.gear.queries import item_namer
 from service.kit.text import as_id
@@ -15,7 +14,7 @@ from service.suspects.actions import report_place
 from service.tags.queries import codes_of
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/places/{place_id}/crackled")

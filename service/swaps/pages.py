@@ -2,11 +2,10 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.kit.problems import Invalid, invalid
 from service.sessions.code_input import read_codes
@@ -16,7 +15,7 @@ from service.swaps.core import NewSwap
 from service.tags.queries import codes_of, named_id
 from service.web.forms import Form, Posted, text
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 SPARES_SHOWN = 6
 

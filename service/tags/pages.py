@@ -3,11 +3,11 @@
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, LeadContext, RequestContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, page_router
 from service.gear.core import item_name, item_title
 from service.kit.codes import read_code
 from service.kit.problems import Invalid, invalid
@@ -22,7 +22,7 @@ from service.tags.forms import read_setup
 from service.tags.queries import OnTag
 from service.web.forms import Form, Posted, read_op, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _NO_PLACE = "There is no such place. Go back to the places and look from there."
 

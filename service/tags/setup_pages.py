@@ -2,11 +2,10 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.kit.quantities import Unit
 from service.tags import printing, queries
 from service.tags.core.printer import Printer
@@ -14,7 +13,7 @@ from service.tags.core.sheets import SHEETS, WORDS
 from service.tags.forms import COUNTS, PRINTER_WORDS, read_printer, read_sheet
 from service.web.forms import Form, Posted, read_op, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/tags/sheets")

@@ -2,12 +2,11 @@
 
 from dataclasses import dataclass, replace
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.diagnosis.ambiguity import agree
 from service.kit.problems import Conflict, Invalid, invalid
 from service.tags.queries import item_with
@@ -24,7 +23,7 @@ from service.web.forms import Form, Posted, read_op, text
 from service.web.render import new_op
 from service.wiring.coverage import pass_words
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 _OWN = (*ABOUT_THE_FORM, "op", "tester", "pattern", "which", "note", form_reader.FLEXED, "verdict")
 
 

@@ -4,12 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.diagnosis.ambiguity import Consensus, agree
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
@@ -41,7 +40,7 @@ from service.testlog.logging_tests import log_test
 from service.web.forms import Form, Posted, text, typed
 from service.wiring.phantom import PhantomDiagnosis
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,9 @@
 """Pages of a program's own testers: the list, one tester, describing one."""
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.diagnosis.diagnosis import diagnose
 from service.gear.wirings import wiring_choices, wiring_name
 from service.kit.problems import NotFound
@@ -19,7 +18,7 @@ from service.wiring.tester import Tester
 from service.wiring.visibility import Visibility
 from service.wiring.wirings import ALL
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 LABELS = {
     "name": "Name",

@@ -4,12 +4,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.kit.problems import Conflict, Invalid
 from service.kit.quantities import Unit
 from service.testers.about import TestedItem, about
@@ -20,7 +19,7 @@ from service.web.forms import Form, Posted, text, typed
 from service.wiring.copper import LoopCheck
 from service.wiring.location import FaultLocation
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 PLACES: Final[Mapping[str, Callable[[int, Mapping[str, str]], FaultLocation]]] = {
     "open": open_place,

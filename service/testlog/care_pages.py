@@ -3,12 +3,11 @@
 from typing import Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, LeadContext, RequestContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, page_router
 from service.gear.core import End, ItemState, item_title
 from service.gear.queries import item_facts
 from service.kit.problems import invalid
@@ -19,7 +18,7 @@ from service.testlog.core import NewRepair, fault_of
 from service.testlog.log_lists import last_tests
 from service.web.forms import Form, Posted, text, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/t/{code}/repair")

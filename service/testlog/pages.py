@@ -2,10 +2,9 @@
 
 from urllib.parse import urlencode
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import ViewerContext
+from service.crew.context import ViewerContext, page_router
 from service.gear.core import item_name
 from service.gear.queries import item_facts
 from service.kit.problems import Invalid
@@ -17,7 +16,7 @@ from service.testlog.log_lists import LogFilter, read_log_filter
 from service.web.forms import Form
 from service.wiring.faults import FAULTS
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/tests")

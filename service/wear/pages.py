@@ -1,10 +1,9 @@
 """The pages of wear: how each class lasts and how often it needs testing; the risk of an event."""
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.gear.queries import item_namer
 from service.kit.problems import invalid
 from service.kit.text import plain
@@ -15,7 +14,7 @@ from service.wear.core.classes import ENOUGH
 from service.wear.event_risk import prospects
 from service.web.forms import Form, Posted, text
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/wear")

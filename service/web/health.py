@@ -7,8 +7,9 @@ from service.kit.problems import Busy
 from service.store import migrate
 from service.store.disk_space import CannotSave
 from service.store.sessions import Store
+from service.web.routes import DeferredRoute
 
-router = APIRouter(include_in_schema=False)
+router = APIRouter(include_in_schema=False, route_class=DeferredRoute)
 
 
 @router.get("/healthz")

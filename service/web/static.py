@@ -22,13 +22,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service.kit.problems import NotFound
+from service.web.routes import DeferredRoute
 
 STATIC = Path(__file__).parents[2] / "static"
 _FOLDERS = ("outbox", "offline")
 _IMPORT = re.compile(r'^(?:import|export)\b[^;]*?"(\.[\w./-]+\.js)";', re.MULTILINE)
 _FOR_GOOD = "public, max-age=31536000, immutable"
 
-router = APIRouter(include_in_schema=False)
+router = APIRouter(include_in_schema=False, route_class=DeferredRoute)
 
 
 @dataclass(frozen=True)

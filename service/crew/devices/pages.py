@@ -1,12 +1,11 @@
 """The buttons of one's own page that sign out elsewhere."""
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from service.crew.context import ViewerContext
+from service.crew.context import ViewerContext, page_router
 from service.crew.devices import actions
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.post("/me/devices/{device_id}/end")

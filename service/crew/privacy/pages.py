@@ -1,12 +1,11 @@
 """What is kept of people, told to everybody."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import AnyoneContext
+from service.crew.context import AnyoneContext, page_router
 from service.crew.privacy import core
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/kept")

@@ -1,11 +1,10 @@
 """Pages of the hand-over: what the next lead has to know, on one sheet of paper; making the link, and using it."""
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.crew import queries as crew
 from service.crew.access import UnknownLink
-from service.crew.context import AnyoneContext, LeadContext
+from service.crew.context import AnyoneContext, LeadContext, page_router
 from service.crew.core import spelled
 from service.crew.pages import refused, signed_in
 from service.crew.passphrases.actions import remember_device
@@ -20,7 +19,7 @@ from service.web.forms import Form, Posted, text, typed
 from service.web.limits import PASSES
 from service.web.qr import qr_svg
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/handover")

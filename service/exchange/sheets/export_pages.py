@@ -1,16 +1,15 @@
 """Downloads of everything: the gear and the test log as CSV, the whole program as JSON."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import LeadContext
+from service.crew.context import LeadContext, page_router
 from service.exchange.downloads import download
 from service.exchange.sheets.export import gear_csv, tests_csv
 from service.exchange.whole.actions import export
 from service.kit.quantities import Unit
 from service.store.sessions import Store
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/exchange/gear.csv")

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.exchange.downloads import download
 from service.exchange.sheets import actions
 from service.exchange.sheets.actions import ImportResult, Setting, WrongRows
@@ -37,7 +36,7 @@ from service.store.receipts import answer_to, digest
 from service.web.forms import Form
 from service.web.upload import Upload, UploadedSheet
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 ACTION = "sheet.import"
 UNKNOWN = (

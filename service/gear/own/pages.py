@@ -6,12 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.gear.own import actions, queries
 from service.gear.queries import own_wiring
 from service.gear.wirings import WIRING_NAMES, find_wiring, wiring_name
@@ -23,7 +22,7 @@ from service.wiring.own import parse_wiring
 from service.wiring.text import in_text, wiring_in_text
 from service.wiring.wirings import Wiring
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 LABELS = {
     "name": "Name",

@@ -4,11 +4,10 @@ from collections.abc import Callable
 from datetime import date
 from itertools import groupby
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import RequestContext, ViewerContext
+from service.crew.context import RequestContext, ViewerContext, page_router
 from service.gear.core import item_name
 from service.gear.queries import ItemFacts
 from service.home.due import queries
@@ -22,7 +21,7 @@ from service.store.paging import PAGE
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 OPEN = tuple(state for state in DueState if state is not DueState.CURRENT)
 """States that need a test; `current` is shown only if it is selected."""

@@ -3,12 +3,11 @@
 from dataclasses import replace
 from urllib.parse import urlencode
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext, page_router
 from service.gear import queries as gear
 from service.gear.actions import refuse_missing_kinds
 from service.gear.core import USUAL_KIND, item_name, kind_choices
@@ -26,7 +25,7 @@ from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
 from service.web.forms import Form, Message, Posted, read_form, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 LABELS = {
     "kind": "What is it",

@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from fastapi import APIRouter
 from fastapi.responses import JSONResponse, Response
 from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
-from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext
+from service.crew.context import AnyoneContext, LeadContext, RequestContext, ViewerContext, page_router
 from service.crew.core import Role
 from service.crew.models import Person
 from service.gear.core import ItemState
@@ -31,7 +30,7 @@ from service.testlog.log_lists import ListedTest
 from service.testlog.models import SESSION_IS_OPEN, WorkSession
 from service.testlog.rounds import open_round
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 ACTS = 3
 """How many acts that raise the chance of the next event are shown."""
 

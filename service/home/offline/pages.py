@@ -9,10 +9,9 @@ import json
 from functools import cache
 from typing import Any
 
-from fastapi import APIRouter
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
-from service.crew.context import AnyoneContext, CrewContext
+from service.crew.context import AnyoneContext, CrewContext, page_router
 from service.kit.codes import read_code
 from service.sessions import queries
 from service.sessions.actions import get_session
@@ -21,7 +20,7 @@ from service.tags.queries import item_with
 from service.web.render import ENVIRONMENT
 from service.web.static import STATIC, asset, imported
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _ASSETS = (
     "look/coilbook.css",

@@ -4,12 +4,11 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew import access, actions, queries
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.crew.core import Role, spelled, unnamed
 from service.crew.models import Person
 from service.crew.pages import join_link
@@ -21,7 +20,7 @@ from service.testlog.queries import last_logged
 from service.web.forms import Form, Posted, read_op, typed
 from service.web.qr import qr_svg
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _JUST = timedelta(minutes=5)
 """For how long the lead who ended somebody's access is shown what ended with it."""

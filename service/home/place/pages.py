@@ -3,11 +3,10 @@
 from urllib.parse import urlencode
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
 from service.counts.queries import open_count_at
-from service.crew.context import LeadContext, ViewerContext
+from service.crew.context import LeadContext, ViewerContext, page_router
 from service.crew.core import Role
 from service.gear.actions import place_with
 from service.gear.core import item_name
@@ -21,7 +20,7 @@ from service.tags.queries import tag_of_place
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Posted, read_op
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/places/{place_id}/walk")

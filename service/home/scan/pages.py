@@ -2,12 +2,11 @@
 
 from dataclasses import replace
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.counts.queries import is_count
-from service.crew.context import AnyoneContext, CrewContext, RequestContext
+from service.crew.context import AnyoneContext, CrewContext, RequestContext, page_router
 from service.crew.core import Role
 from service.gear.core import item_title
 from service.home.scan.core import Errand, read_errand
@@ -21,7 +20,7 @@ from service.web.forms import Form
 from service.web.limits import PHOTOS
 from service.web.upload import Upload, Uploaded
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 SHOWN = 300
 """How many characters of a foreign QR code are shown."""

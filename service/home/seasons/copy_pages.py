@@ -1,10 +1,9 @@
 """Pages for making a season like another one: as long, with the same rounds, for the same items."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.home.seasons import actions
 from service.home.seasons.queries import is_name_taken
 from service.season.core import a_year_later
@@ -14,7 +13,7 @@ from service.season.queries import get_season
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/season/{season_id}/copy")

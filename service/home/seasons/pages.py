@@ -1,11 +1,10 @@
 """Pages of the season: its rounds and events in order, making and changing it, and its items."""
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.gear.queries import item_namer
 from service.home.seasons import actions, queries
 from service.home.seasons.timeline import draw
@@ -27,7 +26,7 @@ from service.testlog.housekeeping import ensure_today
 from service.testlog.rounds import progress
 from service.web.forms import Form, Posted, read_id, read_op, text, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 FIRST, SHOWN = 10, 200
 """How many acts are shown at once, and how many at most."""

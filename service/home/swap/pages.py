@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.crew.core import Actor, Role
 from service.gear.actions import add_note
 from service.gear.core import item_name
@@ -20,7 +19,7 @@ from service.kit.quantities import Unit
 from service.tags.queries import code_of, item_with, tag_on
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 NOTE_MOST = 300
 

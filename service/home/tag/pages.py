@@ -3,12 +3,11 @@
 from typing import Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import AnyoneContext, CrewContext, RequestContext
+from service.crew.context import AnyoneContext, CrewContext, RequestContext, page_router
 from service.crew.core import Role
 from service.gear.core import ItemState, item_name
 from service.gear.wirings import find_wiring
@@ -25,7 +24,7 @@ from service.testlog.reach import lane_names
 from service.testlog.rounds import lanes_now
 from service.web.forms import Posted, read_op
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TESTS_SHOWN = 5
 

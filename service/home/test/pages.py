@@ -3,12 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import connectors, find_wiring, wiring_name
 from service.home.test.forms import TestForm
@@ -28,7 +28,7 @@ from service.testlog.sheet import Entered, is_good, sheet
 from service.web.forms import Form, Posted, text, typed
 from service.web.render import new_op
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 PIECES = "pieces"
 """The value of `show` if the form has to be shown for a test through the named items."""

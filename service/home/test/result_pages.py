@@ -4,12 +4,11 @@ from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext, page_router
 from service.gear.core import item_name
 from service.home.test.result import result_facts
 from service.kit.problems import NotFound
@@ -20,7 +19,7 @@ from service.testlog.marks.actions import let_stand, mark
 from service.testlog.models import Test
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/tests/{test_id}")

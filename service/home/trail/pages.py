@@ -7,10 +7,9 @@ from urllib.parse import urlencode
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import LeadContext
+from service.crew.context import LeadContext, page_router
 from service.crew.models import AuditEntry
 from service.crew.queries import names_of
 from service.gear.core import item_title
@@ -25,7 +24,7 @@ from service.kit.text import as_id
 from service.store.paging import PAGE
 from service.web.forms import Form
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/crew/trail")

@@ -1,10 +1,9 @@
 """The season's list to buy, as a page and as CSV."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import RequestContext, ViewerContext
+from service.crew.context import RequestContext, ViewerContext, page_router
 from service.gear.core import KINDS
 from service.gear.wirings import wiring_name
 from service.kit.csvs import write_csv
@@ -15,7 +14,7 @@ from service.retire.decisions.core import Sort
 from service.retire.lists.csv_export import csv_file
 from service.testlog.housekeeping import ensure_today
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 COLUMNS = (
     "kind",

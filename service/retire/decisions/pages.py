@@ -1,16 +1,15 @@
 """The page of the pull list's thresholds."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.retire.decisions import actions, queries
 from service.retire.decisions.core import Limits
 from service.retire.decisions.forms import BOUNDS, read_limits, shown_limits
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/pull/limits")

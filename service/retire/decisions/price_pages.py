@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable, Mapping
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.gear.wirings import wiring_name
 from service.kit.problems import Invalid
 from service.kit.quantities import parse_money
@@ -14,7 +13,7 @@ from service.retire.decisions import actions, queries
 from service.retire.decisions.core import Sort
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/prices")

@@ -5,11 +5,10 @@ from itertools import groupby
 from urllib.parse import urlencode
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext
+from service.crew.context import CrewContext, LeadContext, RequestContext, ViewerContext, page_router
 from service.crew.core import Role
 from service.gear.queries import item_facts, item_namer
 from service.gear.wirings import wiring_name
@@ -29,7 +28,7 @@ from service.tags.queries import code_of, item_with
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, read_op, text, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/pull")

@@ -2,11 +2,10 @@
 
 from collections.abc import Callable, Mapping
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from service.crew.context import LeadContext, RequestContext, ViewerContext
+from service.crew.context import LeadContext, RequestContext, ViewerContext, page_router
 from service.gear.wirings import wiring_name
 from service.kit.problems import Invalid
 from service.kit.quantities import format_money, parse_money
@@ -17,7 +16,7 @@ from service.retire.spares.core.coverage import Trip
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, text, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 DAYS_MOST = 30
 FIELDS = ("days", "percent", "budget")

@@ -2,19 +2,18 @@
 
 import hashlib
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.access import get_link
-from service.crew.context import AnyoneContext, LeadContext, RequestContext
+from service.crew.context import AnyoneContext, LeadContext, RequestContext, page_router
 from service.kit.text import id_in_address
 from service.schedule.calendar import actions, queries
 from service.schedule.calendar.core import feed
 from service.schedule.calendar.models import CalendarLink
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _NOT_VALID = "This calendar link is not valid, or no longer. Ask your lead for a new one."
 

@@ -4,10 +4,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import LeadContext, RequestContext
+from service.crew.context import LeadContext, RequestContext, page_router
 from service.gear.core import KINDS, item_name
 from service.gear.queries import ItemFacts
 from service.kit.problems import Invalid
@@ -20,7 +19,7 @@ from service.sessions.core import minutes_in_words
 from service.testlog.housekeeping import ensure_today
 from service.web.forms import Form, Posted, typed
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 AGAIN = "again"
 """The field that asks to plan also what an open session lists."""

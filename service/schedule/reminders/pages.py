@@ -1,13 +1,12 @@
 """The page of the digest, for people who get no mail."""
 
-from fastapi import APIRouter
 from fastapi.responses import Response
 
-from service.crew.context import ViewerContext
+from service.crew.context import ViewerContext, page_router
 from service.schedule.reminders import queries
 from service.testlog.housekeeping import ensure_today
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/digest")

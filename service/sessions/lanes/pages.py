@@ -3,12 +3,11 @@
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 
-from service.crew.context import CrewContext, RequestContext
+from service.crew.context import CrewContext, RequestContext, page_router
 from service.gear.queries import ItemFacts, item_facts, item_namer
 from service.gear.wirings import find_wiring
 from service.kit.problems import Invalid, invalid
@@ -29,7 +28,7 @@ from service.web.forms import Form, Posted, text, typed
 from service.wiring.faults import FaultClass
 from service.wiring.wirings import Wiring
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @dataclass(frozen=True)
