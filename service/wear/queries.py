@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 
 Ts = TypeVarTuple("Ts")
 PER_MILLE_USUAL = 10
+FEW = 400
+"""The log of so many items is read by itself; where more changed, the whole log is, of which most is cached."""
 STRAPPED, FREE = "strapped to a frame", "not strapped"
 STEPS_OF_NEW = 3
 """Steps of a class path without the purchase lot; an item yet to be bought has no lot."""
@@ -201,22 +203,39 @@ class WearRecord:
 def records(db: Session, zone: ZoneInfo, only: Collection[UUID] | None = None) -> dict[UUID, WearRecord]:
     """The wear record of every item there ever was, or of `only` these few.
 
-    A record is cached, and made again only when one of its inputs has changed.
+    A record is cached, and made again only where something was written about its item or the days of seasons changed.
     """
     seasons, memory = season_days(db), cached(db, "wear records")
-    days: dict[frozenset[UUID], list[Stretch]] = {}
-    record_of = {}
-    for item_id, item in wear_inputs(db, only).items():
-        if item.seasons not in days:
-            days[item.seasons] = merged(seasons[season] for season in item.seasons)
-        of_class = (item.kind, item.connectors, item.strapped, item.batch)
-        since = item.in_service_on, item.bought_on
-        made_of = (of_class, since, item.changes, days[item.seasons], zone)
-        kept = memory.get(item_id)
-        if kept is None or kept[0] is not item.history or kept[1] != made_of:
-            kept = memory[item_id] = item.history, made_of, _record(item, days[item.seasons], zone)
-        record_of[item_id] = kept[2]
-    return record_of
+    rests_on = _rests_on(db, zone, seasons, only)
+    kept: dict[UUID, tuple[object, WearRecord]] = {
+        item_id: entry
+        for item_id, now in rests_on.items()
+        if (entry := memory.get(item_id)) is not None and entry[0] == now
+    }
+    changed = rests_on.keys() - kept.keys()
+    if changed:
+        days: dict[frozenset[UUID], list[Stretch]] = {}
+        for item_id, item in wear_inputs(db, changed if len(changed) <= FEW else None).items():
+            if item.seasons not in days:
+                days[item.seasons] = merged(seasons[season] for season in item.seasons)
+            if item_id in changed:
+                kept[item_id] = rests_on[item_id], _record(item, days[item.seasons], zone)
+        memory.update({item_id: kept[item_id] for item_id in changed & kept.keys()})
+    return {item_id: kept[item_id][1] for item_id in rests_on if item_id in kept}
+
+
+def _rests_on(
+    db: Session, zone: ZoneInfo, seasons: Mapping[UUID, Stretch], only: Collection[UUID] | None
+) -> dict[UUID, object]:
+    """For each item what its record changes with, and is cached under."""
+    query = select(Item.id, Item.revision, Item.state)
+    rows = db.execute(query if only is None else query.where(Item.id.in_(only))).all()
+    answers_to = _seasons_of(db) if only is None else _seasons_of_few(db, only)
+    days = {of: (of, zone, tuple(sorted(seasons[season] for season in of))) for of in {*answers_to.values()}}
+    return {
+        item_id: (revision, state, days[answers_to[item_id]] if item_id in answers_to else zone)
+        for item_id, revision, state in rows
+    }
 
 
 def _record(item: WearInput, seasons: Sequence[Stretch], zone: ZoneInfo) -> WearRecord:
