@@ -16,8 +16,8 @@ FULL = (
     "saving goes on by itself."
 )
 READ_ONLY = (
-    "The folder of the database can only be read, so nothing can be saved; what is saved can be read. Let the service "
-    "write to that folder, and saving goes on by itself."
+    "The folder of the database can only be read, so entries may not be saved; what is saved can be read. Let the "
+    "service write to that folder, and saving goes on by itself."
 )
 _FAILS = (
     "The disk of the database takes nothing, so nothing can be saved; what is saved can be read. Free some space on "

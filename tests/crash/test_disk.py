@@ -114,12 +114,12 @@ def told_to_come_again_and_loses_nothing(service: Service) -> Iterator[None]:
         assert status == 503
         assert again
         assert logged(service) == [before]
-    assert all("nothing can be saved" in told(service, path) for path in ("/sign-in", "/join", "/readyz"))
+    assert all("what is saved can be read" in told(service, path) for path in ("/sign-in", "/join", "/readyz"))
     yield
     assert log(service, entry)[0] == 201
     assert log(service, entry)[0] == 201
     assert logged(service) == [entry, before]
-    assert "nothing can be saved" not in told(service, "/sign-in")
+    assert "what is saved can be read" not in told(service, "/sign-in")
     assert told(service, "/readyz") == "ready\n"
 
 
@@ -157,7 +157,7 @@ def starts_to_be_read_and_is_written_again(program: Program, make_room: Callable
     with running(program) as service:
         assert logged(service) == []
         assert log(service, entry)[0] == 503
-        assert all("nothing can be saved" in told(service, path) for path in ("/sign-in", "/readyz"))
+        assert all("what is saved can be read" in told(service, path) for path in ("/sign-in", "/readyz"))
         make_room()
         assert log(service, entry)[0] == 201
         assert logged(service) == [entry]
