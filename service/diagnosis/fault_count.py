@@ -1,4 +1,4 @@
-"""How many faults an explanation needs at the least, whatever it costs: told at once, without a search.
+"""A lower bound of the number of faults in any explanation of the readings, computed without a search.
 
 Swaps can bring any conductor anywhere, so what is counted is what no swap can help: conductors that find no place in a
 group of the readings and so must be opened, or put on a contact of no conductor by a chain; bonds between two groups;
@@ -13,7 +13,7 @@ from service.diagnosis.miswires import UNPROBED, NumberedCable
 
 
 def fewest_faults(case: NumberedCable) -> int:
-    """A number of faults that no explanation of this case can go below."""
+    """A lower bound of the number of faults in any explanation of this case."""
     needs = _needs(case)
     saved = 1 if case.has_blanks else 0  # a chain is a swap, and may save an open
     with_swaps = 1 + needs.faults(max(0, needs.opens - saved))
@@ -22,7 +22,7 @@ def fewest_faults(case: NumberedCable) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Needs:
-    """What every explanation has: opens of conductors or chains, opens of bonds, and shorts.
+    """Lower bounds for every explanation: opens of conductors or chains, opens of bonds, and shorts.
 
     A short along both halves of opened conductors holds two groups together, but never more than `shareable` pairs.
     """
@@ -33,7 +33,7 @@ class _Needs:
     shareable: int
 
     def faults(self, opens: int) -> int:
-        """The faults where so many conductors are opened; two of them share a short at the least."""
+        """The number of faults if `opens` conductors are opened, less the shorts that pairs of them can share."""
         return opens + self.bond_opens + self.shorts - min(opens // 2, self.shareable)
 
 

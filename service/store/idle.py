@@ -1,7 +1,7 @@
-"""What a chore looked at when it last found nothing to do: while that is the same, it need not look again.
+"""The inputs of a chore when it last found nothing to do: while they are unchanged, the chore is skipped.
 
-A chore names what it looks at by a digest that costs little beside the chore itself: of tables to which rows are only
-added how many there are (`counted`), of others their columns, which the database joins into one text (`joined`).
+The inputs are compared by a digest that costs little beside the chore itself: a table to which rows are only added
+contributes its row count (`row_count`), any other its columns, which the database concatenates (`concatenated`).
 """
 
 import hashlib
@@ -14,7 +14,7 @@ from service.store.base import Base
 
 
 class IdleChore(Base):
-    """A chore that found nothing to do, and the digest of what it looked at."""
+    """A chore that found nothing to do, and the digest of its inputs then (`rests_on`)."""
 
     __tablename__ = "idle_chore"
 
@@ -23,22 +23,25 @@ class IdleChore(Base):
 
 
 def is_idle(db: Session, name: str, rests_on: str) -> bool:
-    """Whether a chore found nothing to do when it last looked at this."""
+    """Whether a chore found nothing to do when its inputs last had this digest."""
     return db.scalar(select(IdleChore.rests_on).where(IdleChore.name == name)) == rests_on
 
 
 def set_idle(db: Session, name: str, rests_on: str) -> None:
-    """A chore looked at this and found nothing to do."""
+    """Record that a chore found nothing to do with inputs of this digest."""
     db.merge(IdleChore(name=name, rests_on=rests_on))
 
 
-def counted(table: type[Base]) -> Select[int]:
-    """How many rows a table has."""
+def row_count(table: type[Base]) -> Select[int]:
+    """A query for the number of rows of a table."""
     return select(func.count()).select_from(table)
 
 
-def joined(*columns: InstrumentedAttribute[Any]) -> Select[str]:
-    """These columns of all rows as one text. Rows in another order make another text, and only cost another look."""
+def concatenated(*columns: InstrumentedAttribute[Any]) -> Select[str]:
+    """A query for these columns of all rows as one text.
+
+    Rows in another order make another text; then the chore runs once without need.
+    """
     words: list[ColumnElement[str]] = [func.coalesce(cast(column, String), "") for column in columns]
     row = words[0]
     for word in words[1:]:
@@ -47,6 +50,6 @@ def joined(*columns: InstrumentedAttribute[Any]) -> Select[str]:
 
 
 def digest(db: Session, *queries: Select[Any], and_also: object = None) -> str:
-    """A digest of the single value that each query answers, and of what is given beside."""
+    """A digest (SHA-256, hexadecimal) of the single value of each query, and of `and_also`."""
     values = [db.scalar(query) for query in queries]
     return hashlib.sha256(repr((values, and_also)).encode()).hexdigest()

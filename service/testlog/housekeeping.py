@@ -31,7 +31,7 @@ from service.kit.dates import local_date
 from service.kit.problems import Busy
 from service.season.models import ItemDue
 from service.season.queries import seasons
-from service.store.idle import digest, is_idle, joined, set_idle
+from service.store.idle import concatenated, digest, is_idle, set_idle
 from service.store.sessions import Store, cached, chunks, locked
 from service.tags.queries import codes_of
 from service.testlog.due_states import ReckonedDue, reckon_due, set_reckoned
@@ -55,8 +55,8 @@ class Chore:
     """Something to do each day.
 
     `steps(store, today)` computes one step after the other in sessions that only read. Each step is executed in a write
-    transaction before the next one is computed. `rests_on(db, today)` names all that the chore looks at, and costs
-    little: while it is what it was when the chore last found nothing to do, the chore is left out.
+    transaction before the next one is computed. `rests_on(db, today)` is a digest of all inputs of the chore, and costs
+    little: while it is unchanged since the chore last found nothing to do, the chore is skipped.
     """
 
     name: str
@@ -111,7 +111,7 @@ def keep_house(
 
 
 def _rests_on(store: Store, chore: Chore, today: date) -> str | None:
-    """What a chore looks at, told before it looks: what changes in between is noticed by the next run."""
+    """The digest of a chore's inputs, read before it runs: a change during the run is noticed by the next."""
     if chore.rests_on is None:
         return None
     with store.reading() as db:
@@ -232,7 +232,10 @@ def _over(db: Session, came: dict[UUID, datetime], today: date) -> list[UUID]:
 
 def _flags_rest_on(db: Session, today: date) -> str:
     """What flags by due states rest on, which are as many as items and fewer than tests."""
-    due, raised = joined(ItemDue.item_id, ItemDue.state, ItemDue.due_by), joined(Flag.item_id, Flag.flag, Flag.period)
+    due, raised = (
+        concatenated(ItemDue.item_id, ItemDue.state, ItemDue.due_by),
+        concatenated(Flag.item_id, Flag.flag, Flag.period),
+    )
     return digest(db, due, raised.where(FLAG_IS_OPEN), and_also=today)
 
 

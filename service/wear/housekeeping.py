@@ -18,7 +18,7 @@ from service.gear.core import FlagKind
 from service.gear.models import Item, Place, Placement, Port, StateChange
 from service.kit.dates import local_date
 from service.season.models import ItemSeason, SeasonRow
-from service.store.idle import counted, digest, joined
+from service.store.idle import concatenated, digest, row_count
 from service.store.sessions import Store, chunks
 from service.testlog.effects import occasion_of, raise_again
 from service.testlog.housekeeping import STEP, Chore, Step, zone_of
@@ -31,14 +31,17 @@ from service.wear.queries import chances, known_lives, lives_by_class, records
 
 _WHY_CLEARED = "No longer so."
 
-_LOG = [counted(table) for table in (Test, Repair, Void, WrongMark, MarkStands, StateChange)]
+_LOG = [row_count(table) for table in (Test, Repair, Void, WrongMark, MarkStands, StateChange)]
 _GEAR = (
-    joined(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on),
-    joined(Port.item_id, Port.type),
-    joined(Placement.id, Placement.place_a_id, Placement.strapped),
-    joined(Place.id, Place.kind),
+    concatenated(Item.id, Item.kind, Item.batch, Item.in_service_on, Item.bought_on),
+    concatenated(Port.item_id, Port.type),
+    concatenated(Placement.id, Placement.place_a_id, Placement.strapped),
+    concatenated(Place.id, Place.kind),
 )
-_SEASONS = joined(ItemSeason.item_id, ItemSeason.season_id), joined(SeasonRow.id, SeasonRow.starts, SeasonRow.ends)
+_SEASONS = (
+    concatenated(ItemSeason.item_id, ItemSeason.season_id),
+    concatenated(SeasonRow.id, SeasonRow.starts, SeasonRow.ends),
+)
 
 
 def refit(store: Store, today: date) -> Iterator[Step]:

@@ -1,4 +1,4 @@
-"""Routes that are read when they are first asked for.
+"""Routes that are built when they are first requested.
 
 To make a route, FastAPI reads the function's parameters and builds a reader for each, which takes longer than a request
 does, and there are two hundred. Nobody waits for all of them at every start.
@@ -12,7 +12,7 @@ from starlette.routing import compile_path
 
 
 class DeferredRoute(APIRoute):
-    """A route that knows its address and methods, and reads its function when anything else of it is asked for."""
+    """A route that has its path and methods at once, and reads its function when any other attribute is accessed."""
 
     def __init__(self, path: str, endpoint: Callable[..., Any], **options: Any) -> None:
         self.path, self.endpoint, self._options = path, endpoint, options
@@ -21,7 +21,7 @@ class DeferredRoute(APIRoute):
         self.name = endpoint.__name__
 
     def __getattr__(self, name: str) -> Any:
-        """Called for what is not there yet."""
+        """Build the route when an attribute that does not exist yet is accessed."""
         options = self.__dict__.get("_options")
         if options is None:
             raise AttributeError(name)

@@ -1,8 +1,8 @@
-"""Python programs as processes of their own that need not import Coilbook first: a start takes a fraction of the time.
+"""A fork server: starts Python processes without importing Coilbook again, in a fraction of the time.
 
-A process that has imported it all waits for requests and forks for each. The new process has its own memory, files and
-session and can be killed, like one that a shell starts. `tests/deploy` and `tests/web/test_request_log.py` start theirs
-without it, as a user does.
+One process that has imported everything waits for requests and forks for each. The new process has its own memory,
+files and session and can be killed, like one that a shell starts. `tests/deploy` and `tests/web/test_request_log.py`
+start theirs without it, as a user does.
 """
 
 import gc
@@ -95,7 +95,7 @@ def _pair() -> tuple[socket.socket, socket.socket]:
 
 @cache
 def _fork_server() -> tuple[socket.socket, subprocess.Popen[bytes]]:
-    """Where to ask for processes, and the one that makes them, which ends with this one."""
+    """The socket that requests processes, and the fork server, which ends with this process."""
     ours, theirs = _pair()
     command = [sys.executable, "-m", "tests.support.forked", str(theirs.fileno())]
     server = subprocess.Popen(command, cwd=ROOT, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL)
@@ -104,7 +104,7 @@ def _fork_server() -> tuple[socket.socket, subprocess.Popen[bytes]]:
 
 
 def _asked_for(requests: socket.socket) -> dict[str, Any]:
-    """Fork for every request, and answer it in the new process only. Exits once nobody can ask any more."""
+    """Fork for every request, and return it in the new process only. Exits when the requesting end is closed."""
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # those that wait for a process are not waited for
     while True:
         message, files, _, _ = socket.recv_fds(requests, _LONGEST, 3)
@@ -136,7 +136,7 @@ def _asked_for(requests: socket.socket) -> dict[str, Any]:
 
 
 def _run(words: list[str], environ: dict[str, str], files: tuple[int, int]) -> None:
-    """Do what the interpreter does with such a command line."""
+    """Run `-m MODULE` or `-c CODE`, as the interpreter does."""
     resource.setrlimit(resource.RLIMIT_NOFILE, files)
     os.environ.clear()
     os.environ.update(environ)

@@ -1,4 +1,4 @@
-"""How an item stands before an event: what a pull list needs to know of it that follows from its own history. Pure.
+"""The standing of an item before an event: what a pull list needs that follows from the item's own history. Pure.
 
 What is not in a standing is read where it is shown: names and places, the due state of today, whether it is suspect,
 prices, and leads' decisions.
@@ -103,7 +103,7 @@ def is_listed(gear: Gear, limits: Limits, today: date) -> bool:
 
 
 def as_facts(standing: Standing) -> dict[str, Any]:
-    """What is stored of a standing beside its columns."""
+    """The part of a standing that is stored as JSON, beside the columns of `StoredStanding`."""
     return {
         "then": [
             standing.then.state,

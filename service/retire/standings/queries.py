@@ -1,4 +1,4 @@
-"""Standings: those that are stored, and those to be worked out, since something was written about their items."""
+"""Standings: the stored ones, and those to compute, because something was written about their items since."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
