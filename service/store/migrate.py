@@ -65,11 +65,11 @@ def is_known(revision: str) -> bool:
 @cache
 def _revisions() -> dict[str, str | None]:
     """Each revision, and the one that it follows, as Alembic reads them: None for the first."""
-    found: dict[str, str | None] = {}
+    parents: dict[str, str | None] = {}
     for path in (ROOT / "migrations" / "versions").glob("*.py"):
         named = dict(_REVISION.findall(path.read_text()))
-        found[named["revision"]] = named.get("down_revision")
-    return found
+        parents[named["revision"]] = named.get("down_revision")
+    return parents
 
 
 def current(store: Store) -> str | None:
