@@ -214,8 +214,9 @@ def come_to_rest(process: int) -> None:
 
 
 def workers_of(process: int) -> list[int]:
-    """The processes that a process started."""
-    return [int(each) for each in Path(f"/proc/{process}/task/{process}/children").read_text().split()]
+    """The processes that a process started, without those that have ended."""
+    started = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+    return [int(each) for each in started if "VmHWM:" in Path(f"/proc/{each}/status").read_text()]
 
 
 def memory(process: int) -> int:

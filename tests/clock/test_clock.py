@@ -22,6 +22,7 @@ from service.crew.models import Program
 from service.gear.models import Flag
 from service.season.models import ItemDue
 from service.settings import Settings
+from service.store.idle import IdleChore
 from service.store.lease import LASTS, release_lease, take_lease
 from service.store.sessions import Store
 from service.tables import metadata
@@ -61,9 +62,10 @@ def busy_bench(program: Running) -> Bench:
 
 
 def dump(program: Running) -> dict[str, Sequence[str]]:
-    """Every row of every table."""
+    """Every row of every table, but for what tells which chores had nothing to do: that only spares work."""
     with program.store.reading() as db:
-        rows = {table.name: db.execute(select(table)).all() for table in metadata.sorted_tables}
+        tables = [table for table in metadata.sorted_tables if table.name != IdleChore.__tablename__]
+        rows = {table.name: db.execute(select(table)).all() for table in tables}
     return {name: sorted(map(repr, found)) for name, found in rows.items()}
 
 

@@ -40,7 +40,7 @@ def test_what_is_not_proven_is_named_without_a_signal(sqlite_url: str, browser: 
             who = Who(lead.id, lead.display_name, Role.LEAD)
             items = list(db.scalars(select(Item.id)))
             add_season(db, season, "Fall", Season(starts, ends, split(starts, ends, 2)), items, now)
-            on = today + timedelta(days=3)  # soon: a spare that is likely bad by then is not offered at all
+            on = today + timedelta(days=1)  # soon: a spare that is likely bad by then is not offered at all
             event = add_event(db, season, "Lantern Field", EventKind.COMPETITION, on, now).id
             for code in (raw, other):
                 item = db.get_one(Tag, code).item_id

@@ -27,7 +27,7 @@ def looks(at: Truck) -> bool:
     """Whether a turn of housekeeping looks at every item's wear."""
     with asked_of(at.program.store.reader) as asked:
         keep_house(at.program.store, at.program.clock.now, CHORES)
-    return any("state_change.to_state" in each.text for each in asked)
+    return any("item.revision, item.state" in each.text for each in asked)
 
 
 def test_wear_is_looked_at_only_after_a_change_and_on_a_new_day(program: Running) -> None:

@@ -36,6 +36,7 @@ BEYOND_A_SCHEMA = {
     "code": "is no code: a character is wrong",
     "session": "There is no session",
     "at": "in the future",
+    "bought_on": "in the future",
     "tested_at": "in the future",
     "after": "is not a cursor of this list|belongs to one state",
     "length": "needs its length",
