@@ -4,6 +4,7 @@
 behind, and a write is durable once the block has ended.
 """
 
+import gc
 import threading
 import time
 from collections import deque
@@ -177,9 +178,13 @@ class Store:
             if not self.write_lock.acquire(timeout=timeout):
                 raise Busy(OTHERS_WRITE)
             self._since = time.monotonic()
+            collects = gc.isenabled()
+            gc.disable()  # housekeeping holds the log in memory: a full collection would add up to 0.5 s to the lock
             try:
                 yield
             finally:
+                if collects:
+                    gc.enable()
                 self.write_lock.release()
         finally:
             if may_wait:
