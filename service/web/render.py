@@ -16,7 +16,7 @@ from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, Stric
 from service.kit.dates import format_date, format_instant, local_date
 from service.kit.quantities import Unit, format_chance, format_length, format_money
 from service.settings import version
-from service.web.static import asset, imported, module
+from service.web.static import asset, script
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = ROOT / "templates"
@@ -54,8 +54,7 @@ def _environment() -> Environment:
     env.globals["asset"] = asset
     env.globals["version"] = version
     env.globals["new_op"] = new_op
-    env.globals["module"] = module
-    env.globals["imported"] = imported
+    env.globals["script"] = script
     env.filters["words"] = words
     env.filters["chance"] = format_chance
     env.filters["day_before"] = lambda on: on - timedelta(days=1)

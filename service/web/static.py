@@ -6,13 +6,13 @@ forever. Scripts that import each other share one version, so that no page mixes
 the content of all modules: `/static/m-1f0c9a2b3d/outbox/page.js`. The answer of a newer service to an old version is
 not cached at all.
 
-Files are read and compressed once in a process, at their first use: all of them together are 0.2 MB.
+Files are read, stripped of comments and indentation, and compressed once in a process, at their first use: all of them
+together are 0.2 MB. See `modules` for the scripts that are joined.
 """
 
 import gzip
 import hashlib
 import mimetypes
-import posixpath
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -20,14 +20,19 @@ from pathlib import Path
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
+from markupsafe import Markup
+from rcssmin import cssmin
+from rjsmin import jsmin
 
 from service.kit.problems import NotFound
+from service.web.modules import imports, joined
 from service.web.routes import DeferredRoute
 
 STATIC = Path(__file__).parents[2] / "static"
-_FOLDERS = ("outbox", "offline")
-_IMPORT = re.compile(r'^(?:import|export)\b[^;]*?"(\.[\w./-]+\.js)";', re.MULTILINE)
+_MODULES = ("outbox/*.js", "offline/*.js", "look/theme.js")
 _FOR_GOOD = "public, max-age=31536000, immutable"
+_REVALIDATED = "no-cache"
+_BETWEEN_SHAPES = re.compile(r"<!--.*?-->|(?<=>)\s+(?=<)", re.DOTALL)
 
 router = APIRouter(include_in_schema=False, route_class=DeferredRoute)
 
@@ -45,9 +50,9 @@ class StaticFile:
 @router.get("/static/m-{version}/{path:path}")
 def module_file(request: Request, version: str, path: str) -> Response:
     """The content of a module: cached forever under the present version, else not at all."""
-    if path not in _modules():
+    if path not in sent_modules():
         raise NotFound("There is no such script. Reload the page.")
-    return _sent(request, static_file(path), _FOR_GOOD if version == _version() else "no-store")
+    return _sent(request, _module_file(path), _FOR_GOOD if version == _version() else "no-store")
 
 
 @router.get("/static/{path:path}")
@@ -56,14 +61,15 @@ def any_file(request: Request, path: str, v: str = "") -> Response:
     if path not in _paths():
         raise NotFound("There is no such file. Reload the page.")
     file = static_file(path)
-    return _sent(request, file, _FOR_GOOD if v == file.version else "no-cache")
+    return _sent(request, file, _FOR_GOOD if v == file.version else _REVALIDATED)
 
 
 def _sent(request: Request, file: StaticFile, cached: str) -> Response:
-    tag = f'W/"{file.version}"'  # a weak one, since it is also that of the compressed bytes (RFC 9110, 8.8.1)
-    headers = {"Cache-Control": cached, "ETag": tag, "Vary": "Accept-Encoding"}
-    if tag in request.headers.get("if-none-match", ""):
-        return Response(None, 304, headers)
+    headers = {"Cache-Control": cached, "Vary": "Accept-Encoding"}
+    if cached == _REVALIDATED:
+        headers["ETag"] = tag = f'W/"{file.version}"'  # weak: it is also that of the compressed bytes (RFC 9110, 8.8.1)
+        if tag in request.headers.get("if-none-match", ""):
+            return Response(None, 304, headers)
     if "gzip" in request.headers.get("accept-encoding", ""):
         return Response(file.compressed, 200, headers | {"Content-Encoding": "gzip"}, file.media_type)
     return Response(file.content, 200, headers, file.media_type)
@@ -76,10 +82,25 @@ def static_file(path: str) -> StaticFile:
     Raises:
         OSError: it cannot be read.
     """
-    content = (STATIC / path).read_bytes()
+    return _file(path, (STATIC / path).read_bytes())
+
+
+@cache
+def _module_file(path: str) -> StaticFile:
+    return _file(path, sent_modules()[path].encode())
+
+
+def _file(path: str, whole: bytes) -> StaticFile:
+    content = stripped(path, whole)
     version = hashlib.sha256(content).hexdigest()[:10]
     kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
     return StaticFile(content, gzip.compress(content, 9, mtime=0), kind, version)
+
+
+def stripped(path: str, whole: bytes) -> bytes:
+    """A script, a style or a picture without its comments and indentation, a third of it; any other file as it is."""
+    strip = {".js": jsmin, ".css": cssmin, ".svg": lambda text: _BETWEEN_SHAPES.sub("", text)}.get(Path(path).suffix)
+    return strip(whole.decode()).encode() if strip else whole
 
 
 @cache
@@ -96,14 +117,19 @@ def module(path: str) -> str:
 
 @cache
 def imported(entry: str) -> tuple[str, ...]:
-    """The addresses of all modules that `entry` imports, directly or not, itself first, for preloading."""
+    """The addresses of all modules that `entry` imports, directly or not, itself first."""
     paths = [entry]
     for path in paths:
-        for name in _IMPORT.findall(_modules()[path].decode()):
-            other = posixpath.normpath(posixpath.join(posixpath.dirname(path), name))
-            if other not in paths:
-                paths.append(other)
+        paths += dict.fromkeys(other for other in imports(path, sent_modules()[path]) if other not in paths)
     return tuple(module(path) for path in paths)
+
+
+@cache
+def script(entry: str) -> Markup:
+    """The HTML that runs a module, and that has all which it imports loaded at the same time, not one after another."""
+    _, *others = imported(entry)
+    preloads = [Markup('<link rel="modulepreload" href="{}">').format(address) for address in others]
+    return Markup("\n").join([*preloads, Markup('<script type="module" src="{}"></script>').format(module(entry))])
 
 
 @cache
@@ -112,14 +138,15 @@ def _paths() -> frozenset[str]:
 
 
 @cache
-def _modules() -> dict[str, bytes]:
-    paths = sorted(path for folder in _FOLDERS for path in (STATIC / folder).glob("*.js"))
-    return {str(path.relative_to(STATIC)): path.read_bytes() for path in paths}
+def sent_modules() -> dict[str, str]:
+    """Each module as it is sent, but for its comments, by path."""
+    paths = sorted(path for pattern in _MODULES for path in STATIC.glob(pattern))
+    return joined({str(path.relative_to(STATIC)): path.read_text() for path in paths})
 
 
 @cache
 def _version() -> str:
     seen = hashlib.sha256()
-    for path, content in _modules().items():
-        seen.update(f"{path}\0{len(content)}\0".encode() + content)
+    for path, text in sent_modules().items():
+        seen.update(f"{path}\0{len(text)}\0{text}".encode())
     return seen.hexdigest()[:10]

@@ -1,6 +1,7 @@
 /* The one page that a phone keeps, at whatever address it opens: what was taken along, instead of what the service
    would show there, and that this page is not here where it is not. The outbox works in it as everywhere. */
 
+import "../look/theme.js";
 import { start } from "../outbox/outbox.js";
 import { scannedFor } from "./arming.js";
 import { sessions } from "./package.js";

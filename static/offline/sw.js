@@ -11,9 +11,10 @@ const PAGES = /^\/(?:$|offline$|scan$|find$|swap$|t\/|T\/|sessions(?:\/|$)|pull(
 
 let darkUntil = 0;
 
+/* What a page has loaded already comes from the browser's own cache: its address has its version. */
 addEventListener("install", (event) => {
   skipWaiting();
-  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(BUILD.keeps.map((url) => new Request(url, { cache: "no-cache" })))));
+  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(BUILD.keeps)));
 });
 
 addEventListener("activate", (event) => {

@@ -3,6 +3,7 @@
 import { kept } from "../outbox/deeds.js";
 import { entries } from "../outbox/outbox.js";
 import { spaced } from "../outbox/status.js";
+import "../outbox/swap.js";
 import { lineOf, pulls, sessions, stateOf } from "./package.js";
 import { camera, go, part, show } from "./views.js";
 

@@ -19,7 +19,7 @@ form.addEventListener("submit", async (event) => {
 
 function warn(waiting) {
   warned = true;
-  const words = `${waiting === 1 ? "1 test is" : `${waiting} tests are`} on this phone and could not be sent yet. `
+  const words = `${waiting} ${waiting === 1 ? "test is" : "tests are"} on this phone and could not be sent yet. `
     + "They stay if you sign out, but only you can send them, once you are signed in here again.";
   const notice = Object.assign(document.createElement("p"), { className: "notice is-fail", textContent: words });
   notice.setAttribute("role", "alert");

@@ -17,8 +17,8 @@ export function made(tag, attributes, ...parts) {
 /* How many entries wait, in words: "1 test", "3 ticks", "4 entries" if there are both. */
 function things(found) {
   const kinds = new Set(found.map((entry) => entry.shown.what ?? "test"));
-  const word = kinds.size === 1 ? [...kinds][0] : "entry";
-  return found.length === 1 ? `1 ${word}` : `${found.length} ${word === "entry" ? "entries" : `${word}s`}`;
+  const word = kinds.size === 1 ? [...kinds][0] : "entry", many = word === "entry" ? "entries" : `${word}s`;
+  return `${found.length} ${found.length === 1 ? word : many}`;
 }
 
 /* A code as it is printed on a tag. */

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
+from urllib.parse import urlsplit
 
 import pytest
 from jinja2 import ChoiceLoader, FileSystemLoader
@@ -13,7 +14,7 @@ from playwright.sync_api import Browser, Page, Route
 from service.kit.problems import Invalid
 from service.web.headers import headers_of_every_answer
 from service.web.render import ENVIRONMENT, TEMPLATES
-from service.web.static import STATIC
+from service.web.static import sent_modules, static_file
 
 HERE = Path(__file__).parent
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
@@ -40,15 +41,12 @@ def written(template: str) -> str:
 
 
 def _answer(route: Route) -> None:
-    path = re.sub(
-        r"^http://coilbook.localhost/(static/m-[^/]+/)?",
-        lambda found: "static/" if found[1] else "",
-        route.request.url,
-    ).split("?")[0]
+    path = urlsplit(route.request.url).path.removeprefix("/")
     headers = headers_of_every_answer(secure=False)
     if path.startswith("static/"):
-        file = STATIC / path.removeprefix("static/")
-        route.fulfill(body=file.read_bytes(), headers=headers | {"Content-Type": TYPES[file.suffix]})
+        name = re.sub(r"^static/(m-[^/]+/)?", "", path)
+        body = sent_modules()[name] if path.startswith("static/m-") else static_file(name).content
+        route.fulfill(body=body, headers=headers | {"Content-Type": TYPES[Path(name).suffix]})
     else:
         route.fulfill(body=written(path), headers=headers | {"Content-Type": "text/html; charset=utf-8"})
 

@@ -5,7 +5,7 @@ import gzip
 import pytest
 from playwright.sync_api import Page
 
-from service.web.static import STATIC
+from service.web.static import static_file
 from tests.look.conftest import Open, written
 
 pytestmark = pytest.mark.browser
@@ -53,7 +53,7 @@ def test_print_is_light_and_bare(opened: Open) -> None:
 
 
 def test_page_and_style_fit_one_flight() -> None:
-    parts = [written("problem.html").encode(), (STATIC / "look" / "coilbook.css").read_bytes()]
+    parts = [written("problem.html").encode(), static_file("look/coilbook.css").content]
     assert sum(len(gzip.compress(part)) for part in parts) <= FIRST_FLIGHT
 
 
@@ -65,5 +65,5 @@ def test_page_asks_for_little_and_nobody_else(opened: Open) -> None:
     assert {url.split("/")[2] for url in asked} == {"coilbook.localhost"}
     kept = {url for url in asked if "/outbox/" in url}  # one graph, loaded after the page shows, kept for good
     icon = {url for url in asked if "/icon.svg" in url}  # a browser asks for it when it likes
-    assert len(kept) <= 6
-    assert len(set(asked) - kept - icon) <= 4
+    assert len(kept) <= 2
+    assert len(set(asked) - kept - icon) <= 3

@@ -43,7 +43,7 @@ def page(at_truck: Truck, crew_phone: Page) -> Iterator[Page]:
     crew_phone.evaluate(
         """async () => {
           const script = document.querySelector('script[src*="/offline/shell.js"]');
-          const store = await import(new URL('../outbox/store.js', script.src));
+          const { outbox_store: store } = await import(new URL('../outbox/page.js', script.src));
           for (const { id } of await store.entries()) await store.change(id, () => null);
         }"""
     )

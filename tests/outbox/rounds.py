@@ -18,7 +18,7 @@ LOG = """([code, session, numbers]) => {
   const script = document.querySelector('script[src*="/offline/shell.js"]');
   globalThis.loggedSoFar = 0;
   globalThis.logging = (async () => {
-    const { add } = await import(new URL('../outbox/outbox.js', script.src));
+    const { add } = (await import(new URL('../outbox/page.js', script.src))).outbox_outbox;
     for (const number of numbers) {
       const joined = [['A1', 'B1'], ['A2', 'B2'], ['A3', 'B3']];
       const body = { item: code, session, tested_at: new Date().toISOString(), joined, note: `number ${number}` };

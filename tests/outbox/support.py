@@ -26,7 +26,7 @@ from tests.support.waiting import PATIENCE
 
 ENTRIES = """async () => {
   const script = document.querySelector('script[src*="/outbox/page.js"], script[src*="/offline/shell.js"]');
-  return script && { held: await (await import(new URL('../outbox/store.js', script.src))).entries() };
+  return script && { held: await (await import(new URL('../outbox/page.js', script.src))).outbox_store.entries() };
 }"""
 
 

@@ -120,7 +120,7 @@ def _params(db: Session) -> dict[str, str]:
     """Something real for each name in a path; an id of nothing where the demo has none."""
     item = db.scalars(select(Item).where(Item.state == "in_service", Item.wiring == "xlr3")).first()
     assert item is not None
-    module = next(iter(static._modules()))
+    module = next(iter(static.sent_modules()))
     made = actions.make_pass(db, Role.CREW, "To be ended", None, START)
     extra = actions.add_person(db, "To be ended", Role.CREW, START)
     sessions = select(WorkSession.id).where(WorkSession.kind == SessionKind.TEST)

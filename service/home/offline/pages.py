@@ -25,7 +25,6 @@ router = page_router()
 _ASSETS = (
     "look/coilbook.css",
     "look/shapes.svg",
-    "look/theme.js",
     "testlog/test.css",
     "tags/tags.css",
     "tags/live.js",

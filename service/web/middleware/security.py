@@ -31,7 +31,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.kit.problems import Invalid, NotAllowed, Problem, invalid
-from service.web.headers import headers_of_every_answer
+from service.web.headers import headers_of_every_answer, headers_of_files
 from service.web.problems import answer
 
 _HOST = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[^\[\]:/@\s]+)(?::\d{1,5})?")
@@ -107,6 +107,7 @@ class SecurityMiddleware:
         self.app = app
         self.hosts = hosts_of(base_url)
         self.headers = headers_of_every_answer(self.hosts.secure)
+        self.file_headers = headers_of_files(self.hosts.secure)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse a request from elsewhere or with too large a body; add the headers to the response."""
@@ -117,7 +118,8 @@ class SecurityMiddleware:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in self.headers.items():
+                is_file = scope["path"].startswith("/static/") and message["status"] in (200, 304)
+                for name, value in (self.file_headers if is_file else self.headers).items():
                     headers.setdefault(name, value)
                 if not scope["path"].startswith("/static/"):
                     headers.setdefault("Cache-Control", "no-store")
