@@ -37,6 +37,9 @@ from service.home.tag import pages as tag
 from service.home.test import pages as test_form
 from service.home.test import result_pages as test_results
 from service.home.trail import pages as trail
+from service.lines.inputs import api as inputs_api
+from service.lines.inputs import pages as inputs
+from service.lines.inputs import sheet_pages as input_sheets
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
 from service.retire.decisions import price_pages as prices
@@ -128,6 +131,9 @@ ROUTERS = (
     bench_api.router,
     planning.router,
     wear.router,
+    inputs.router,
+    inputs_api.router,
+    input_sheets.router,
 )
 
 

@@ -9,19 +9,16 @@ from sqlalchemy.orm import Session
 
 from service.crew import actions as crew
 from service.crew import queries as crew_queries
-from service.crew.core import Actor, Role, Who
-from service.demo import scenario
+from service.crew.core import Role, Who
+from service.demo import inputs, scenario
 from service.demo.gear import AGE, FEET, NEW_ITEMS, OWNED, PLACES, PRICES, Owned
 from service.demo.replay import Replay, demo_id
 from service.gear import actions as gear
 from service.gear.models import Item
 from service.kit.dates import local_date
-from service.retire.decisions.actions import overrule
-from service.retire.decisions.core import Action, NewLeadDecision
 from service.season import actions as season
 from service.season.core import Season
 from service.season.models import EventKind
-from service.season.queries import next_events
 from service.store.sessions import Store
 from service.tags import actions as tags
 from service.tags.queries import codes_of
@@ -74,6 +71,7 @@ class _Demo:
         replay = Replay(self.db, self.people, self.items, self.codes)
         for happening in scenario.happenings(owned, self.today, self.random):
             replay.do(happening)
+        inputs.add_lists(self.db, self.people[scenario.LEAD], owned, self.items, self.codes, self.now)
         tags.mark_printed(self.db, list(self.codes.values()), began)
         self._add(NEW_ITEMS, self.now - timedelta(days=6))
         season.enlist(
@@ -83,17 +81,8 @@ class _Demo:
         )
         refresh_due_states(self.db, [item.id for item in self.items], self.today, scenario.ZONE)
         replay.plan(self.today + timedelta(scenario.NEXT_EVENING), self.now)
-        self._decline()
-
-    def _decline(self) -> None:
-        """Let the lead decline advice until the day before the next event, with a reason."""
-        event = next_events(self.db, self.today, 1)[0]
-        place, reason = scenario.DECLINED
-        owned = [one for one in OWNED for _ in range(one.count)]
-        item = next(item for one, item in zip(owned, self.items, strict=False) if one.place == place)
-        word = NewLeadDecision(Action.WATCH, reason, event.on - timedelta(days=1))
-        actor = Actor(self.people[scenario.LEAD], self.now, scenario.ZONE)
-        overrule(self.db, event.id, item.id, word, actor)
+        item = next(item for one, item in zip(owned, self.items, strict=False) if one.place == scenario.DECLINED[0])
+        replay.decline(item, self.today, self.now)
 
     def _add(self, one: Owned, at: datetime) -> None:
         new = gear.NewItem(

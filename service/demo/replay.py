@@ -1,12 +1,12 @@
 """Replaying what happens in the demo through the actions that people use."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID, uuid5
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Who
+from service.crew.core import Actor, Who
 from service.demo import scenario
 from service.demo.scenario import (
     Closed,
@@ -21,6 +21,9 @@ from service.demo.scenario import (
 )
 from service.gear.core import End, ItemState
 from service.gear.models import Item
+from service.retire.decisions.actions import overrule
+from service.retire.decisions.core import Action, NewLeadDecision
+from service.season.queries import next_events
 from service.sessions import actions as sessions
 from service.testlog import actions as testlog
 from service.testlog.core import Evidence, NewRepair, NewTest
@@ -114,6 +117,12 @@ class Replay:
         title = "Second evening of the round"
         new = sessions.NewSession(id=demo_id("session", "next"), title=title, on=on, why=sessions.USUAL)
         sessions.open_session(self.db, new, self.people[scenario.LEAD], now)
+
+    def decline(self, item: Item, today: date, now: datetime) -> None:
+        """Let the lead decline advice about an item until the day before the next event, with a reason."""
+        event = next_events(self.db, today, 1)[0]
+        word = NewLeadDecision(Action.WATCH, scenario.DECLINED[1], event.on - timedelta(days=1))
+        overrule(self.db, event.id, item.id, word, Actor(self.people[scenario.LEAD], now, scenario.ZONE))
 
     def _test(self, tested: Tested, item: Item) -> None:
         wiring = BUILTIN[item.wiring]

@@ -68,7 +68,7 @@ def _line(most: int) -> BeforeValidator:
     return _typed(parse, "", "Frame 3")
 
 
-def _whole(least: int, most: int, what: str, blank: int | None = None) -> BeforeValidator:
+def whole_number(least: int, most: int, what: str, blank: int | None = None) -> BeforeValidator:
     """A parser of a whole number from `least` to `most`; empty text gives `blank`."""
 
     def read(value: Any) -> int | None:
@@ -131,7 +131,7 @@ Day = Annotated[
 ]
 Gauge = Annotated[
     int | None,
-    _whole(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG"),
+    whole_number(THICKEST_AWG, THINNEST_AWG, "a wire gauge in AWG"),
     WithJsonSchema({"anyOf": [_NUMBER, {"type": "null"}]}),
 ]
 Line = Annotated[str, _line(TEXT_MOST), shown_as({"maxLength": TEXT_MOST, **schema.TEXT})]
@@ -186,7 +186,7 @@ class NewItems(ItemDetails):
     spare: bool = False
     count: Annotated[
         int,
-        _whole(1, COUNT_MOST, "a number of items to add at once", 1),
+        whole_number(1, COUNT_MOST, "a number of items to add at once", 1),
         shown_as({"minimum": 1, "maximum": COUNT_MOST}),
     ] = 1
 

@@ -240,7 +240,7 @@ class Swap(Base):
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     bad_id: Mapped[UUID] = mapped_column(refers("item.id"))
-    spare_id: Mapped[UUID] = mapped_column(refers("item.id"))
+    spare_id: Mapped[UUID] = mapped_column(refers("item.id"), index=True)
     place_a_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
     place_b_id: Mapped[UUID | None] = mapped_column(refers("place.id"))
     at: Mapped[datetime]

@@ -27,6 +27,7 @@ from sqlalchemy import (
 )
 
 _SPECIAL: dict[tuple[str, str], Any] = {
+    ("input_list", "event_id"): None,
     ("person", "role"): "lead",  # only leads and viewers have an address
     ("program", "id"): 1,
     ("round", "closes"): date(2026, 10, 1),

@@ -11,7 +11,8 @@ from service.gear.core import KINDS
 from service.gear.models import Port
 from service.gear.wirings import ports_of
 from service.kit.problems import Invalid
-from service.testlog.chains import Plug, PluggedPiece, check, piece_of
+from service.testlog.chains import piece_of
+from service.testlog.mating import Plug, PluggedPiece, check
 from service.wiring.builtin import BUILTIN
 from tests.support.examples import examples
 from tests.support.program import Running, op

@@ -46,6 +46,9 @@ BEYOND_A_SCHEMA = {
     "lane": "lane",
     "place": "There is no place called",
     "wiring": "is no wiring here",
+    "source": "Say what stands there",
+    "number": "Take another number",
+    "items": "is no code: a character is wrong|is not a tag of this program|Name at least one item|has no line yet",
 }
 """What may be said of a field although it is as the description asks: what it names, and what stands beside it."""
 _CONFIG = SchemathesisConfig.from_dict(

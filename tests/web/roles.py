@@ -77,6 +77,12 @@ GET /pull/{event_id}/prints/{print_id}
 GET /spares
 GET /buying
 GET /buying.csv
+GET /inputs
+GET /inputs/{list_id}
+GET /inputs/{list_id}/sheet.csv
+GET /channels/{channel_id}
+GET /api/v1/input-lists
+GET /api/v1/input-lists/{list_id}
 """
 
 CREW = """
@@ -226,6 +232,19 @@ GET /prices
 POST /prices
 POST /spares
 POST /pull/{event_id}/items/{named}/overrule
+POST /inputs
+GET /inputs/{list_id}/channels/new
+POST /inputs/{list_id}/channels/new
+GET /inputs/{list_id}/sheet
+POST /inputs/{list_id}/sheet
+POST /channels/{channel_id}
+POST /channels/{channel_id}/line
+POST /channels/{channel_id}/joints
+POST /channels/{channel_id}/end
+POST /api/v1/input-lists
+POST /api/v1/input-lists/{list_id}/channels
+POST /api/v1/channels/{channel_id}
+POST /api/v1/channels/{channel_id}/end
 """
 
 NEEDED: dict[str, Role | None] = {

@@ -21,6 +21,7 @@ from service.crew import actions
 from service.crew.core import Actor, Role, Who
 from service.crew.models import Person
 from service.gear.models import Item, Place
+from service.lines.inputs.models import Channel, InputList
 from service.schedule.calendar.actions import make_link
 from service.season.models import Event, SeasonRow
 from service.settings import Settings
@@ -137,6 +138,8 @@ def _params(db: Session) -> dict[str, str]:
         "swap_id": _id(db, select(Swap.id)),
         "pass_id": str(made.id),
         "person_id": str(extra.id),
+        "list_id": _id(db, select(InputList.id)),
+        "channel_id": _id(db, select(Channel.id)),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
         "version": static._version(),
@@ -164,6 +167,10 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
     },
     "POST /api/v1/marks": lambda at: {"id": op(), "test": at.params["test_id"]},
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
+    "POST /api/v1/input-lists": lambda at: {"id": op(), "event": at.params["event_id"]},
+    "POST /api/v1/input-lists/{list_id}/channels": lambda at: {"id": op(), "number": 90, "source": "Choir"},
+    "POST /api/v1/channels/{channel_id}": lambda at: {"id": op(), "number": 1, "source": "Marimba 1 low"},
+    "POST /api/v1/channels/{channel_id}/end": lambda at: {"id": op()},
     "POST /api/v1/swaps": lambda at: {"id": op(), "bad": at.params["code"], "spare": at.params["code"]},
 }
 """What the JSON routes take: their bodies are read before anybody is asked who they are."""

@@ -12,6 +12,7 @@ from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
+from service.lines.inputs import models as input_lists
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
 from service.retire.spares import models as spares
@@ -33,6 +34,7 @@ _MODELS = (
     decisions,
     gear,
     handover,
+    input_lists,
     passphrases,
     pull_lists,
     receipts,

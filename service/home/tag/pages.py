@@ -10,11 +10,13 @@ from sqlalchemy.orm import Session
 from service.crew.context import AnyoneContext, CrewContext, RequestContext, page_router
 from service.crew.core import Role
 from service.gear.core import ItemState, item_name
+from service.gear.queries import item_namer
 from service.gear.wirings import find_wiring
 from service.home.tag import queries
 from service.home.tag.queries import Tagged
 from service.kit.codes import read_code
 from service.kit.quantities import Unit
+from service.lines.inputs.through import channels_through
 from service.tags.queries import item_with, refuse_ended, tag_on
 from service.testlog.actions import call_suspect
 from service.testlog.core import SCANNED, FaultStatus
@@ -92,6 +94,8 @@ def _page(context: RequestContext, db: Session, code: str, tagged: Tagged) -> Re
         flags=queries.flags(db, item.id),
         ends_of=queries.ends(db, item),
         tests=queries.last_tests(db, item.id, TESTS_SHOWN),
+        channels=channels_through(db, item.id, context.today, context.now),
+        title=item_namer(context.program),
         swapped=item.state is ItemState.QUARANTINED and fault_status_of(db, item.id) is FaultStatus.SWAPPED,
         lanes=lanes_now(db, item.id, item.in_service_on, names, context.today, context.zone) if len(names) > 1 else [],
         acts=context.me.role.reaches(Role.CREW),
