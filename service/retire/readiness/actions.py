@@ -123,7 +123,9 @@ def _ready_by(db: Session, pull: PullList, today: date, order: ActOrder) -> Even
 
 def _items(db: Session, pull: PullList, in_use: Sequence[InUse]) -> list[ItemInUse]:
     """The items that have to work, in walking order; about most of them the list has nothing to say."""
-    usual, rows = usual_times(db), {row.item.id: row for row in pull.open}
+    basis = pull.judged_gear.basis
+    usual = usual_times(db, basis.today, ZoneInfo(basis.zone))
+    rows = {row.item.id: row for row in pull.open}
     unproven = _unproven(pull)
     seconds = {like: seconds_for(like, usual) for like in {(item.kind, item.wiring) for item in in_use}}
     return [

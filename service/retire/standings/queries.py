@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Row, and_, case, delete, func, insert, not_, or_, select, true, union_all
+from sqlalchemy import ColumnElement, Row, and_, case, delete, func, insert, not_, or_, select, union_all
 from sqlalchemy.orm import Session
 
 from service.gear.core import USABLE, ItemState
@@ -31,6 +31,8 @@ from service.wear.queries import chances, records
 
 FEW = 400
 """So many items are read by themselves; where there are more, the whole log is, of which most is cached."""
+DECODED_MOST = 5_000
+"""So many decoded standings are kept in memory, about 2 kB each."""
 _NEW = RetireRecord()
 _NOT_ASKED = Due(DueState.CURRENT)
 
@@ -237,10 +239,8 @@ def list_standings(
         worked_out: the standings that are not stored.
         also: with these, only items that a list has to look at; None for all items.
     """
-    look: ColumnElement[bool] = true()
     only = _of_list(basis.on)
     if also is not None:
-        look = or_(StoredStanding.listed, Item.id.in_(also))
         # Which items these are is asked first and by indexes, and what is shown of them only of these.
         spares = select(Item.id).where(Item.state == ItemState.SPARE)
         listed = select(StoredStanding.item_id).where(StoredStanding.listed)
@@ -258,7 +258,7 @@ def list_standings(
             StoredStanding.if_tested.label("if_tested"),
             StoredStanding.failures.label("failures"),
             StoredStanding.listed.label("listed"),
-            case((look, StoredStanding.facts)).label("facts"),  # most spares are as they should be
+            Item.revision.label("revision"),
         )
         .outerjoin(Tag, IS_TAG_OF_ITEM)
         .join(ItemDue, ItemDue.item_id == Item.id)
@@ -266,17 +266,45 @@ def list_standings(
         .where(only)
         .order_by(PlaceA.walk_order.is_(None), PlaceA.walk_order, PlaceA.name, Item.label, Item.length_mm, Tag.code)
     )
+    rows = db.execute(query).all()
+    looked_at = {
+        row.id: row
+        for row in rows
+        if row.listed is not None and row.id not in worked_out and (also is None or row.listed or row.id in also)
+    }
+    known = _decoded(db, basis, looked_at)
     there = []
-    for row in db.execute(query):
-        standing, due = worked_out.get(row.id), Due(DueState(row.due), row.due_by, row.round)
-        if standing is None and row.facts is not None:
-            standing = of_facts(row.facts, _chance(row), row.failures, row.listed)
-        elif standing is None and row.listed is not None:
+    for row in rows:
+        standing, due = worked_out.get(row.id) or known.get(row.id), Due(DueState(row.due), row.due_by, row.round)
+        if standing is None and row.listed is not None:  # most spares are as they should be
             standing = as_it_should_be(due, _chance(row), row.failures)
         if standing is not None:  # on PostgreSQL an item may be added between two queries
             in_use = row.home == ItemState.IN_SERVICE
             there.append(ItemStanding(item_of(row), row.code or "", due, standing, row.last_passed_at, in_use))
     return there
+
+
+def _decoded(db: Session, basis: Basis, rows: Mapping[UUID, Row[*tuple[Any, ...]]]) -> Mapping[UUID, Standing]:
+    """The stored standings of these items. What was decoded is kept until something is written about its item, since
+    that takes most of the time of a list; at most `DECODED_MOST` of them, so that memory stays bounded.
+    """
+    memory, basis_text = cached(db, "decoded standings"), basis.text
+    known: dict[UUID, Standing] = {
+        item_id: entry[2]
+        for item_id, row in rows.items()
+        if (entry := memory.get(item_id)) is not None and entry[:2] == (row.revision, basis_text)
+    }
+    for ids in chunks(rows.keys() - known.keys()):
+        query = select(StoredStanding.item_id, StoredStanding.facts).where(StoredStanding.item_id.in_(ids))
+        query = query.where(StoredStanding.basis == basis_text)  # on PostgreSQL a chore may write between two queries
+        for item_id, stored_facts in db.execute(query):
+            row = rows[item_id]
+            known[item_id] = of_facts(stored_facts, _chance(row), row.failures, row.listed)
+    if len(memory) + len(rows) > DECODED_MOST:
+        memory.clear()
+    if len(rows) <= DECODED_MOST:
+        memory.update({item_id: (rows[item_id].revision, basis_text, one) for item_id, one in known.items()})
+    return known
 
 
 def _chance(row: Row[*tuple[Any, ...]] | StoredStanding) -> Chance | None:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Actor
 from service.gear.queries import ItemFacts
-from service.kit.dates import format_date
+from service.kit.dates import format_date, midnight
 from service.kit.problems import Conflict
 from service.schedule.planning import queries
 from service.schedule.planning.core.advice import WaysOut, ways_out
@@ -24,7 +24,7 @@ from service.sessions import actions as sessions
 from service.sessions import worklist
 from service.sessions.actions import USUAL, NewSession, Why
 from service.sessions.worklist import WorklistCandidate
-from service.store.changes import unless_changed
+from service.store.sessions import cached
 from service.tags.queries import codes_of
 from service.testlog.form_reader import NOTE_MOST
 from service.wear.queries import risks
@@ -93,7 +93,7 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     The due cache must be of today: see `service.testlog.housekeeping`.
     """
     risk = risks(db, zone, today)
-    usual, due = usual_times(db), queries.due_dates(db)
+    usual, due = usual_times(db, today, zone), queries.due_dates(db)
     candidates = worklist.candidates(db)
     listed, events = queries.listed(db, today), queries.events_ahead(db, today)
     days = _days(db, [each.item.id for each in candidates], events, today)
@@ -117,9 +117,17 @@ def work(db: Session, today: date, until: date, zone: ZoneInfo, again: bool) -> 
     return Work(tasks, coming, events, {each.item.id: each.item for each in candidates}, why, len(waiting))
 
 
-def usual_times(db: Session) -> Mapping[Like, int]:
-    """The seconds that a test takes, by kind and wiring, if the log has enough."""
-    return unless_changed(db, "usual times", lambda: usual_seconds(queries.logged(db)))
+def usual_times(db: Session, today: date, zone: ZoneInfo) -> Mapping[Like, int]:
+    """The seconds that a test takes, by kind and wiring, if the log up to yesterday has enough. Nothing is added to
+    that any more, so they are worked out once a day.
+    """
+    memory, until = cached(db, "usual times"), midnight(today, zone)
+    if until not in memory:
+        usual = usual_seconds(queries.logged(db, until))
+        memory.clear()
+        memory[until] = usual
+    usual_of_day: Mapping[Like, int] = memory[until]
+    return usual_of_day
 
 
 def _rounded(risk: float) -> float:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
 from sqlalchemy import select
@@ -36,13 +36,13 @@ def listed(db: Session, today: date) -> dict[UUID, list[date]]:
     return days
 
 
-def logged(db: Session) -> list[SessionTest]:
-    """The newest tests of sessions; one through several items counts for the first of them."""
+def logged(db: Session, before: datetime) -> list[SessionTest]:
+    """The newest tests of sessions received before a moment; one through several items counts for the first of them."""
     query = (
         select(Test.session_id, Test.person_id, Test.tested_at, Item.kind, Item.wiring)
         .join(TestItem, (TestItem.test_id == Test.id) & (TestItem.position == 0))
         .join(Item, Item.id == TestItem.item_id)
-        .where(Test.session_id.is_not(None), Test.person_id.is_not(None))
+        .where(Test.session_id.is_not(None), Test.person_id.is_not(None), Test.received_at < before)
         .order_by(Test.tested_at.desc())
         .limit(LATELY_MOST)
     )
