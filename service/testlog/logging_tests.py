@@ -157,11 +157,10 @@ def log_tests(db: Session, tests: Sequence[SubmittedTest], zone: ZoneInfo) -> li
     for some in pieces:
         if len(some) > 1:
             check_plugged(db, some)
+    times = _times_of(db, tests, item_ids, before)
     made = [
-        make_rows(
-            db, each.test, some, each.by, each.at, _tested_at(db, each, {item.id: before[item.id] for item in some})
-        )
-        for each, some in zip(tests, pieces, strict=True)
+        make_rows(db, each.test, some, each.by, each.at, at)
+        for each, some, at in zip(tests, pieces, times, strict=True)
     ]
 
     # Add.
@@ -207,21 +206,47 @@ def _item_ids(db: Session, new: NewTest) -> list[UUID]:
     return item_ids
 
 
-def _tested_at(db: Session, submitted: SubmittedTest, histories: Mapping[UUID, Sequence[LogEntry]]) -> datetime:
-    """When a test was done by the service's clock; `histories` are those of its items, which are locked.
+def _times_of(
+    db: Session,
+    tests: Sequence[SubmittedTest],
+    item_ids: Sequence[Sequence[UUID]],
+    histories: Mapping[UUID, Sequence[LogEntry]],
+) -> list[datetime]:
+    """When each test was done by the service's clock; `histories` are those of the items of each, which are locked.
 
     Raises:
         Invalid: it would be in the future.
     """
+    times = [_corrected(db, each) for each in tests]
+    near = [
+        (at, ids, each.by.id)
+        for at, ids, each in zip(times, item_ids, tests, strict=True)
+        if each.by and any(event.at > at - TOGETHER for item_id in ids for event in histories[item_id])
+    ]
+    if not near:
+        return times
+    ids, people = {item_id for _, ids, _ in near for item_id in ids}, {person_id for *_, person_id in near}
+    others = queries.ways(db, ids, people, min(at for at, *_ in near) - TOGETHER)
+    return [
+        _in_order(each, at, [way for item_id in ids if each.by for way in others.get((item_id, each.by.id), ())])
+        for each, at, ids in zip(tests, times, item_ids, strict=True)
+    ]
+
+
+def _corrected(db: Session, submitted: SubmittedTest) -> datetime:
+    """When a test was done, with the error of the phone's clock taken off."""
     new, who, now = submitted.test, submitted.by, submitted.at
     here = new.here_at or now
     late = None if new.sent_at is None else here - new.sent_at
     earlier = queries.late(db, who.id, now) if who and late is not None and abs(late) > CLOCK_ERROR_LEAST / 2 else []
-    at = corrected(new.tested_at, new.sent_at, here, earlier=earlier)
-    if who is None or not any(event.at > at - TOGETHER for history in histories.values() for event in history):
-        return at
-    others = queries.ways(db, histories.keys(), who.id, at - TOGETHER)
-    return in_phone_order(Way(new.tested_at or now, new.sent_at, here, at), others)
+    return corrected(new.tested_at, new.sent_at, here, earlier=earlier)
+
+
+def _in_order(submitted: SubmittedTest, at: datetime, others: Sequence[Way]) -> datetime:
+    """The time of a test after or before the tests of the same items and person that are not too far from it."""
+    new, now = submitted.test, submitted.at
+    way = Way(new.tested_at or now, new.sent_at, new.here_at or now, at)
+    return in_phone_order(way, [other for other in others if other.at > at - TOGETHER])
 
 
 @dataclass(frozen=True)

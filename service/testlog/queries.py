@@ -6,16 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, Protocol, TypeVar
 from uuid import UUID
 
-from sqlalchemy import (
-    BindParameter,
-    Select,
-    Uuid,
-    bindparam,
-    exists,
-    func,
-    or_,
-    select,
-)
+from sqlalchemy import BindParameter, Select, Uuid, bindparam, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from service.crew.models import Person
@@ -23,6 +14,7 @@ from service.gear.core import FlagKind
 from service.gear.models import Flag, Item
 from service.gear.wirings import find_wiring
 from service.season.core import What
+from service.store.engine import Instant
 from service.store.sessions import cached, chunks, reads_only
 from service.testlog.core import LogEntry, Verdict, Way, event_of, in_time_order
 from service.testlog.models import (
@@ -84,6 +76,26 @@ _FAILED = (
     .where(TestItem.item_id.in_(_ITEMS), Test.verdict == Verdict.FAIL)
 )
 _TOGETHER = select(TestItem.item_id).where(TestItem.test_id.in_(_FAILED))
+_FAILED_THROUGH = (
+    select(Test.id, Test.tested_at, TestItem.item_id)
+    .join(TestItem, TestItem.test_id == Test.id)
+    .outerjoin(Void, Void.test_id == Test.id)
+    .where(
+        Test.id.in_(select(TestItem.test_id).where(TestItem.item_id.in_(_ITEMS))),
+        Test.verdict == Verdict.FAIL,
+        NOT_VOIDED,
+    )
+    .order_by(Test.tested_at, Test.id, TestItem.position)
+)
+_WAYS = (
+    select(TestItem.item_id, Test.person_id, Test.told_at, Test.sent_at, Test.received_at, Test.tested_at)
+    .join(Test, Test.id == TestItem.test_id)
+    .where(
+        TestItem.item_id.in_(_ITEMS),
+        Test.person_id.in_(bindparam("people", expanding=True, type_=Uuid())),
+        Test.tested_at > bindparam("since", type_=Instant()),
+    )
+)
 # Always locked in the same order, to avoid deadlocks.
 _LOCKING = select(Item).order_by(Item.id).with_for_update().execution_options(populate_existing=True)
 _LOCKED = _LOCKING.where(Item.id.in_(_ITEMS))
@@ -205,16 +217,8 @@ def lock_tested_with(db: Session, item_ids: Collection[UUID]) -> list[Item]:
 
 def failed_through(db: Session, item_ids: Collection[UUID]) -> dict[UUID, tuple[datetime, list[UUID]]]:
     """The failed tests through several items, at least one of these: when, and through which. Without voided tests."""
-    mine = select(TestItem.test_id).where(TestItem.item_id.in_(item_ids))
-    query = (
-        select(Test.id, Test.tested_at, TestItem.item_id)
-        .join(TestItem, TestItem.test_id == Test.id)
-        .outerjoin(Void, Void.test_id == Test.id)
-        .where(Test.id.in_(mine), Test.verdict == Verdict.FAIL, NOT_VOIDED)
-        .order_by(Test.tested_at, Test.id, TestItem.position)
-    )
     failed: dict[UUID, tuple[datetime, list[UUID]]] = {}
-    for test_id, at, item_id in db.execute(query):
+    for test_id, at, item_id in db.connection().execute(_FAILED_THROUGH, {"items": list(item_ids)}):
         failed.setdefault(test_id, (at, []))[1].append(item_id)
     return {test_id: (at, items) for test_id, (at, items) in failed.items() if len(items) > 1}
 
@@ -277,14 +281,15 @@ def late(db: Session, person_id: UUID, now: datetime) -> list[timedelta]:
     return [received - sent for sent, received in db.execute(query) if sent]
 
 
-def ways(db: Session, item_ids: Collection[UUID], person_id: UUID, since: datetime) -> list[Way]:
-    """How each test of these items came in that somebody did since then (see `Way`)."""
-    query = (
-        select(Test.told_at, Test.sent_at, Test.received_at, Test.tested_at)
-        .join(TestItem, TestItem.test_id == Test.id)
-        .where(TestItem.item_id.in_(item_ids), Test.person_id == person_id, Test.tested_at > since)
-    )
-    return [Way(*row) for row in db.execute(query)]
+def ways(
+    db: Session, item_ids: Collection[UUID], person_ids: Collection[UUID], since: datetime
+) -> dict[tuple[UUID, UUID], list[Way]]:
+    """How each test of these items came in that these people did since then (see `Way`), by item and person."""
+    by_item: dict[tuple[UUID, UUID], list[Way]] = defaultdict(list)
+    keys = {"items": list(item_ids), "people": list(person_ids), "since": since}
+    for row in db.connection().execute(_WAYS, keys):
+        by_item[row.item_id, row.person_id].append(Way(*row[2:]))
+    return by_item
 
 
 def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetime]:
@@ -294,11 +299,7 @@ def last_logged(db: Session, person_ids: Collection[UUID]) -> dict[UUID, datetim
     return {person_id: at for person_id, at in db.execute(query) if at is not None}
 
 
-_LAST = (
-    select(Swap.bad_id, func.max(Swap.at))
-    .where(Swap.bad_id.in_(bindparam("items", expanding=True, type_=Uuid())))
-    .group_by(Swap.bad_id)
-)
+_LAST = select(Swap.bad_id, func.max(Swap.at)).where(Swap.bad_id.in_(_ITEMS)).group_by(Swap.bad_id)
 
 
 def last_swaps(db: Session, item_ids: Collection[UUID]) -> dict[UUID, datetime]:
