@@ -8,6 +8,7 @@ import hashlib
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, String, Text, cast, func, literal, select
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import InstrumentedAttribute, Mapped, Session, mapped_column
 
 from service.store.base import Base
@@ -22,14 +23,22 @@ class IdleChore(Base):
     rests_on: Mapped[str]
 
 
+_SET = {
+    dialect.dialect.name: (new := dialect.insert(IdleChore)).on_conflict_do_update(
+        index_elements=[IdleChore.name], set_={"rests_on": new.excluded.rests_on}
+    )
+    for dialect in (sqlite, postgresql)
+}
+
+
 def is_idle(db: Session, name: str, rests_on: str) -> bool:
     """Whether a chore found nothing to do when its inputs last had this digest."""
     return db.scalar(select(IdleChore.rests_on).where(IdleChore.name == name)) == rests_on
 
 
 def set_idle(db: Session, name: str, rests_on: str) -> None:
-    """Record that a chore found nothing to do with inputs of this digest."""
-    db.merge(IdleChore(name=name, rests_on=rests_on))
+    """Record that a chore found nothing to do with inputs of this digest. Two processes may do so at once."""
+    db.execute(_SET[db.get_bind().dialect.name], {"name": name, "rests_on": rests_on})
 
 
 def row_count(table: type[Base]) -> Select[int]:
