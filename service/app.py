@@ -37,6 +37,7 @@ from service.home.tag import pages as tag
 from service.home.test import pages as test_form
 from service.home.test import result_pages as test_results
 from service.home.trail import pages as trail
+from service.lines.cards import pages as plug_cards
 from service.lines.inputs import api as inputs_api
 from service.lines.inputs import pages as inputs
 from service.lines.inputs import sheet_pages as input_sheets
@@ -134,6 +135,7 @@ ROUTERS = (
     inputs.router,
     inputs_api.router,
     input_sheets.router,
+    plug_cards.router,
 )
 
 

@@ -80,6 +80,8 @@ GET /buying.csv
 GET /inputs
 GET /inputs/{list_id}
 GET /inputs/{list_id}/sheet.csv
+GET /inputs/{list_id}/cards
+GET /inputs/{list_id}/cards.pdf
 GET /channels/{channel_id}
 GET /api/v1/input-lists
 GET /api/v1/input-lists/{list_id}

@@ -196,20 +196,13 @@ def _season_or_event(context: RequestContext, db: Session, season: str, event: s
     return seasons.current(seasons.seasons(db), context.today)
 
 
-def _of(db: Session, input_list: InputList) -> SeasonRow | Event:
-    """The season or the event whose list it is."""
-    if input_list.season_id is not None:
-        return db.get_one(SeasonRow, input_list.season_id)
-    return db.get_one(Event, input_list.event_id)
-
-
 def _offer(context: RequestContext, db: Session, of: SeasonRow | Event, form: Form) -> Response:
-    lists = [(each.id, _of(db, each).name) for each in queries.every_input_list(db)]
+    lists = [(each.id, queries.name_of(db, each)) for each in queries.every_input_list(db)]
     return context.page("lines/new_list.html", form=form, of=of, is_event=isinstance(of, Event), lists=lists)
 
 
 def _list(context: RequestContext, db: Session, input_list: InputList, form: Form, at: datetime) -> Response:
-    of = _of(db, input_list)
+    of = queries.season_or_event(db, input_list)
     is_now = at == context.now
     rows = shown(db, queries.channels(db, input_list.id, at))
     return context.page(
@@ -230,7 +223,7 @@ def _new_channel(context: RequestContext, db: Session, input_list: InputList, fo
         "lines/new_channel.html",
         form=form,
         input_list=input_list,
-        of=_of(db, input_list),
+        of=queries.season_or_event(db, input_list),
         labels=LABELS,
         places=_names(db),
     )
@@ -260,7 +253,7 @@ def _channel(context: RequestContext, db: Session, channel: Channel, form: Form,
         line_form=line_form,
         row=row,
         input_list=input_list,
-        of=_of(db, input_list),
+        of=queries.season_or_event(db, input_list),
         labels=LABELS,
         places=_names(db),
         name=item_namer(context.program),

@@ -16,7 +16,7 @@ from service.gear.wirings import find_wiring
 from service.kit.problems import NotFound
 from service.lines.inputs.core import Line, LineItem, LinePiece, SwappedIn, with_swaps
 from service.lines.inputs.models import CHANNEL_IN_USE, Channel, InputList, LineItemRow, LineRow
-from service.season.models import Event
+from service.season.models import Event, SeasonRow
 from service.tags.queries import codes_of
 from service.testlog.chains import piece_of
 from service.testlog.models import Swap
@@ -67,6 +67,18 @@ def own_input_list_of(db: Session, event_id: UUID) -> InputList | None:
 def input_list_for(db: Session, event: Event) -> InputList | None:
     """The input list that holds at an event: its own, else that of its season; None if there is neither."""
     return own_input_list_of(db, event.id) or input_list_of_season(db, event.season_id)
+
+
+def season_or_event(db: Session, input_list: InputList) -> SeasonRow | Event:
+    """The season or the event whose list it is."""
+    if input_list.season_id is not None:
+        return db.get_one(SeasonRow, input_list.season_id)
+    return db.get_one(Event, input_list.event_id)
+
+
+def name_of(db: Session, input_list: InputList) -> str:
+    """The name of the season or the event whose list it is."""
+    return season_or_event(db, input_list).name
 
 
 def channels(db: Session, list_id: UUID, at: datetime) -> list[ChannelFacts]:
