@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from typing import Any
 from uuid import UUID
 
@@ -14,7 +15,7 @@ from service.season.core import Season, split
 from service.season.models import EventKind
 from service.testlog.actions import change_state
 from tests.support.program import Running, op
-from tests.testlog.support import OPEN_2, ZONE, Bench, bench
+from tests.testlog.support import GOOD, OPEN_2, ZONE, Bench, bench
 
 HUB, TRUNK = "d25-to-xlr8", "d25x8"
 
@@ -186,3 +187,20 @@ def test_each_wrong_row_of_a_sheet_is_named_and_nothing_is_brought_in(at: Inputs
         assert answer.status_code == 422, (sheet, answer.text)
         assert why.replace("“", "&#8220;") in answer.text or why in answer.text, (sheet, answer.text)
     assert at.channels() == before
+
+
+def test_a_line_is_tested_by_one_test_through_all_its_items(at: Inputs) -> None:
+    """A pass proves each item, of the hub and the multicore the lane that the channel takes."""
+    channel = at.add(1, at.one, at.hub, at.trunk, lane="3")
+    page = at.program.crew.get(f"/channels/{channel['id']}").text
+    assert "hide each other" in page
+    assert f"/t/{at.trunk}/test" in page  # the second half is one item
+    whole = f"/t/{at.one}/test?through={at.hub}+{at.trunk}&amp;through_lane=3"
+    assert whole in page
+    form = at.program.crew.get(whole.replace("&amp;", "&")).text
+    chosen = re.search(r'name="through_lane" value="3"[^>]*checked', form)
+    assert chosen, form
+    test = {"id": op(), "item": at.one, "through": [at.hub, at.trunk], "joined": GOOD, "lane": "3"}
+    assert at.program.crew.post("/api/v1/tests", json=test).json()["verdict"] == "pass"
+    proven = at.program.crew.get(f"/t/{at.hub}").text
+    assert "1 of 8 lanes proven" in proven

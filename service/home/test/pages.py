@@ -40,13 +40,15 @@ def form_page(
     code: str,
     lane: tuple[str, ...] = Query(()),
     through: str = "",
+    through_lane: str = "",
     session: str = "",
     scanned: str = "",
 ) -> Response:
-    """Show the form of one test. `lane` names lanes to show, `through` further items of the test; `scanned` says that
-    the item's tag was scanned.
+    """Show the form of one test. `lane` names lanes to show, `through` further items of the test, and `through_lane`
+    the lane that it goes through; `scanned` says that the item's tag was scanned.
     """
-    opened = TestForm(code, form_reader.codes(through), lane, as_id(session), scanned=bool(scanned))
+    posted = FormData({"through_lane": through_lane} if through_lane else {})
+    opened = TestForm(code, form_reader.codes(through), lane, as_id(session), scanned=bool(scanned), posted=posted)
     with context.reading() as db:
         try:
             return _form(context, db, opened)

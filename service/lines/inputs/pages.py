@@ -19,6 +19,7 @@ from service.lines.inputs.core import next_number
 from service.lines.inputs.forms import ChannelFields
 from service.lines.inputs.models import Channel, InputList
 from service.lines.inputs.shown import shown
+from service.lines.inputs.testing import halves, test_of
 from service.season import queries as seasons
 from service.season.models import Event, SeasonRow
 from service.sessions.code_input import read_codes
@@ -252,6 +253,8 @@ def _channel(context: RequestContext, db: Session, channel: Channel, form: Form,
         form=form,
         line_form=line_form,
         row=row,
+        halves=halves(row.steps),
+        test_of=test_of,
         input_list=input_list,
         of=queries.season_or_event(db, input_list),
         labels=LABELS,
