@@ -38,6 +38,8 @@ from service.home.test import pages as test_form
 from service.home.test import result_pages as test_results
 from service.home.trail import pages as trail
 from service.lines.cards import pages as plug_cards
+from service.lines.checks import api as line_checks_api
+from service.lines.checks import pages as line_checks
 from service.lines.inputs import api as inputs_api
 from service.lines.inputs import pages as inputs
 from service.lines.inputs import sheet_pages as input_sheets
@@ -136,6 +138,8 @@ ROUTERS = (
     inputs_api.router,
     input_sheets.router,
     plug_cards.router,
+    line_checks.router,
+    line_checks_api.router,
 )
 
 

@@ -6,6 +6,7 @@ from service.crew import models as crew
 from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.gear import models as gear
+from service.lines.checks import models as line_checks
 from service.lines.inputs import models as input_lists
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -31,6 +32,7 @@ __all__ = [
     "idle",
     "input_lists",
     "lease",
+    "line_checks",
     "metadata",
     "passphrases",
     "pull_lists",

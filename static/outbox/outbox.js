@@ -22,11 +22,12 @@ let within = 0; // when this page began to be replaced by another one of ours
 export const me = () => document.body.dataset.who || null;
 
 /* Save a test. `body` is what the API takes, without the id; `shown` is what people see of it. Under the `id` of an
-   entry that is edited it takes its place: whatever the service has of it by then, it never has two. */
-export async function add(url, body, shown, id = newId()) {
+   entry that is edited it takes its place: whatever the service has of it by then, it never has two. `undo`: milliseconds for
+   which it waits. */
+export async function add(url, body, shown, id = newId(), undo = UNDO) {
   const now = Date.now();
   const entry = {
-    id, url, shown, who: me(), name: document.body.dataset.name ?? "", made_at: now, not_before: now + UNDO,
+    id, url, shown, who: me(), name: document.body.dataset.name ?? "", made_at: now, not_before: now + undo,
     state: "waiting", tries: 0, body: { id, ...body },
   };
   await store.keep(entry);

@@ -21,8 +21,8 @@ function things(found) {
   return `${found.length} ${found.length === 1 ? word : many}`;
 }
 
-/* A code as it is printed on a tag. */
-export const spaced = (code) => `${code.slice(0, 3)} ${code.slice(3)}`;
+/* A code as it is printed on a tag; what is no code, such as a channel's name, stays as it is. */
+export const spaced = (code) => code.replace(/^(...)(...)$/, "$1 $2");
 
 /* A span of time in words: "under a minute", "5 minutes", "3 hours", "2 days". */
 export function span(ms) {

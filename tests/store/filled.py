@@ -27,6 +27,9 @@ from sqlalchemy import (
 )
 
 _SPECIAL: dict[tuple[str, str], Any] = {
+    ("cause", "joint"): None,
+    ("cause", "kind"): "item",
+    ("heard", "heard"): "crossed",
     ("input_list", "event_id"): None,
     ("person", "role"): "lead",  # only leads and viewers have an address
     ("program", "id"): 1,

@@ -88,6 +88,16 @@ GET /api/v1/input-lists/{list_id}
 """
 
 CREW = """
+GET /line-checks
+POST /line-checks
+GET /line-checks/{check_id}
+POST /line-checks/{check_id}/heard
+POST /line-checks/{check_id}/end
+GET /line-checks/{check_id}/blame
+GET /line-checks/{check_id}/channels/{channel_id}
+POST /line-checks/{check_id}/channels/{channel_id}/cause
+GET /api/v1/line-checks/{check_id}
+POST /api/v1/heard
 GET /api/v1/sessions/{session_id}/package
 POST /api/v1/suspects
 POST /api/v1/swaps

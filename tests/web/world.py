@@ -21,6 +21,7 @@ from service.crew import actions
 from service.crew.core import Actor, Role, Who
 from service.crew.models import Person
 from service.gear.models import Item, Place
+from service.lines.checks.models import LineCheck
 from service.lines.inputs.models import Channel, InputList
 from service.schedule.calendar.actions import make_link
 from service.season.models import Event, SeasonRow
@@ -139,7 +140,8 @@ def _params(db: Session) -> dict[str, str]:
         "pass_id": str(made.id),
         "person_id": str(extra.id),
         "list_id": _id(db, select(InputList.id)),
-        "channel_id": _id(db, select(Channel.id)),
+        "channel_id": _id(db, select(Channel.id).join(LineCheck, LineCheck.input_list_id == Channel.input_list_id)),
+        "check_id": _id(db, select(LineCheck.id)),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
         "version": static._version(),
@@ -166,6 +168,12 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
         "action": "test_first",
     },
     "POST /api/v1/marks": lambda at: {"id": op(), "test": at.params["test_id"]},
+    "POST /api/v1/heard": lambda at: {
+        "id": op(),
+        "check": at.params["check_id"],
+        "channel": at.params["channel_id"],
+        "heard": "good",
+    },
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/input-lists": lambda at: {"id": op(), "event": at.params["event_id"]},
     "POST /api/v1/input-lists/{list_id}/channels": lambda at: {"id": op(), "number": 90, "source": "Choir"},

@@ -12,6 +12,7 @@ from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
+from service.lines.checks import models as line_checks
 from service.lines.inputs import models as input_lists
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -35,6 +36,7 @@ _MODELS = (
     gear,
     handover,
     input_lists,
+    line_checks,
     passphrases,
     pull_lists,
     receipts,
