@@ -112,7 +112,7 @@ def test_blame_says_how_probably_each_is_bad_and_where_the_figure_is_from(check:
     check.hear(1, "dead")
     check.hear(2, "good")
     told = check.page("/blame")
-    assert "the plug between" in told
+    assert "The plug between" in told
     assert "0 of 2 in this program's line checks, and common practice" in told
     assert "this program's risk of this item" in told
     # The hub and the multicore carry channel 2, which was heard good.
