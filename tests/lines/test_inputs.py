@@ -125,6 +125,13 @@ def test_what_is_wrong_today_is_shown_beside_the_channel(at: Inputs) -> None:
     at.at.test(at.one, OPEN_2)
     page = at.program.crew.get(f"/inputs/{at.list}").text
     assert "Quarantined" in page
+    ready = at.program.crew.get(f"/season/events/{at.event}").text
+    assert "Nothing is wrong today on 0 of 2 channels. On these something is:" in ready  # channel 2 was never tested
+    at.at.test(at.two)
+    assert (
+        "Nothing is wrong today on 1 of 2 channels. On this one something is:"
+        in at.program.crew.get(f"/season/events/{at.event}").text
+    )
     assert at.channels()[0]["items"][0]["state"] == "quarantined"
 
 

@@ -9,6 +9,8 @@ from service.gear.queries import item_namer
 from service.home.seasons import actions, queries
 from service.home.seasons.timeline import draw
 from service.kit.quantities import Unit
+from service.lines.inputs.queries import channels, input_list_for
+from service.lines.inputs.shown import shown
 from service.retire.readiness.actions import advised, ready_for, with_codes
 from service.retire.readiness.core import ActOrder
 from service.season import queries as season
@@ -175,10 +177,14 @@ def _event(context: RequestContext, db: Session, event: Event, form: Form, by: A
     ready = ready_for(db, event, context.today, context.zone, by) if event.on >= context.today else None
     declined = ready.declined if ready else {}
     stuck = [item_id for item_id in ready.now.stuck if item_id not in declined] if ready else []
+    input_list = input_list_for(db, event)
+    rows = shown(db, channels(db, input_list.id, context.now)) if input_list else []
     return context.page(
         "home/event.html",
         form=form,
         event=event,
+        channels=rows,
+        doubtful=[row for row in rows if not row.is_good],
         ready=ready,
         by=by,
         acts=advised(db, ready, ready.now.acts[:SHOWN]) if ready else [],
