@@ -211,3 +211,18 @@ def test_a_line_is_tested_by_one_test_through_all_its_items(at: Inputs) -> None:
     assert at.program.crew.post("/api/v1/tests", json=test).json()["verdict"] == "pass"
     proven = at.program.crew.get(f"/t/{at.hub}").text
     assert "1 of 8 lanes proven" in proven
+
+
+def test_a_line_is_scanned_tag_by_tag(at: Inputs) -> None:
+    """Each tag leads back to the channel with its code below those before; the last step lays the line."""
+    channel = at.add(1)
+    there = f"/channels/{channel['id']}"
+    scan = re.search(r'href="(/scan\?line_for=[^"]*)"', at.lead.get(there).text)
+    for code in (at.one, at.hub, at.trunk):
+        assert scan
+        assert "Scan the next item of the line" in at.lead.get(scan[1].replace("&amp;", "&")).text
+        found = at.lead.get(scan[1].replace("&amp;", "&").replace("/scan", "/find") + f"&code={code}")
+        assert found.status_code == 303, found.text
+        page = at.lead.get(found.headers["location"]).text
+        scan = re.search(r'href="(/scan\?line_for=[^"]*)"', page)
+    assert f"{at.one}\n{at.hub}\n{at.trunk}</textarea>" in page

@@ -27,7 +27,7 @@ router = page_router()
 def walk(context: ViewerContext, place_id: UUID, session: str = "") -> Response:
     """Show what is kept at a place; items that need a test come first."""
     ensure_today(context)
-    in_session = read_errand(session).session
+    in_session = read_errand({"session": session}).session
     carried = f"?{urlencode({'session': str(in_session)})}" if in_session else ""
     with context.reading() as db:
         place = place_with(db, place_id)

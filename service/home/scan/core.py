@@ -4,6 +4,7 @@ An address is always made here from a validated code and ids, never taken from t
 no scan leads to another site.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from urllib.parse import urlencode
 from uuid import UUID
@@ -13,12 +14,16 @@ from service.kit.problems import Invalid
 from service.kit.text import as_id
 from service.testlog.core import SCANNED
 
+LINE_MOST = 12
+"""So many codes of a line are carried from scan to scan."""
+
 
 @dataclass(frozen=True)
 class Errand:
     """Why a tag is scanned: in a session for the next test, or, if the session is `counting`, to count the item; at an
     item (`ends_of`, its code) for its far end; for the spare that replaces a bad one (`swap_for`, its code); for an
-    event's pull list; or just to see which item it is.
+    event's pull list; for the next item of a channel's line (`line_for`, the channel), after the items whose codes are
+    in `line`; or just to see which item it is.
     """
 
     session: UUID | None = None
@@ -26,14 +31,17 @@ class Errand:
     pull: UUID | None = None
     swap_for: str = ""
     counting: bool = False
+    line_for: UUID | None = None
+    line: tuple[str, ...] = ()
 
     @property
     def carried(self) -> dict[str, str]:
         """Its fields for forms and addresses."""
         session = {"session": str(self.session)} if self.session else {}
         pull = {"pull": str(self.pull)} if self.pull else {}
-        codes = {"ends_of": self.ends_of, "swap_for": self.swap_for}
-        return session | pull | {name: code for name, code in codes.items() if code}
+        line_for = {"line_for": str(self.line_for)} if self.line_for else {}
+        codes = {"ends_of": self.ends_of, "swap_for": self.swap_for, "line": " ".join(self.line)}
+        return session | pull | line_for | {name: code for name, code in codes.items() if code}
 
     def find(self, code: str) -> str:
         """The address that looks up a code for this errand."""
@@ -46,6 +54,8 @@ class Errand:
             return f"/t/{self.ends_of}/ends?" + urlencode({"far": code} | session)
         if self.swap_for:
             return "/swap?" + urlencode({"bad": self.swap_for, "spare": code})
+        if self.line_for:
+            return f"/channels/{self.line_for}?{urlencode({'items': ' '.join([*self.line, code])})}#lay"
         if self.pull:
             return f"/pull/{self.pull}/items/{code}"
         if self.counting:
@@ -61,9 +71,20 @@ class Errand:
         return f"/places/{place_id}/walk{session}"
 
 
-def read_errand(session: str = "", ends_of: str = "", pull: str = "", swap_for: str = "") -> Errand:
+def read_errand(fields: Mapping[str, str]) -> Errand:
     """The errand in the fields of an address or a form; an invalid id or code counts as none."""
-    return Errand(as_id(session), _code(ends_of), as_id(pull), _code(swap_for))
+
+    def field(name: str) -> str:
+        return fields.get(name, "")
+
+    return Errand(
+        as_id(field("session")),
+        _code(field("ends_of")),
+        as_id(field("pull")),
+        _code(field("swap_for")),
+        line_for=as_id(field("line_for")),
+        line=tuple(code for each in field("line").split()[:LINE_MOST] if (code := _code(each))),
+    )
 
 
 def _code(text: str) -> str:

@@ -27,11 +27,9 @@ SHOWN = 300
 
 
 @router.get("/find")
-def find(
-    context: AnyoneContext, code: str = "", session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
-) -> Response:
+def find(context: AnyoneContext, code: str = "") -> Response:
     """Redirect to the page of a code. For an impossible code an error is shown, and similar existing codes."""
-    errand = read_errand(session, ends_of, pull, swap_for)
+    errand = read_errand(context.request.query_params)
     with context.reading() as db:
         if errand.session and is_count(db, errand.session):
             errand = replace(errand, counting=True)
@@ -47,11 +45,9 @@ def find(
 
 
 @router.get("/scan")
-def scan_page(
-    context: CrewContext, session: str = "", ends_of: str = "", pull: str = "", swap_for: str = ""
-) -> Response:
+def scan_page(context: CrewContext) -> Response:
     """Show the page for taking a photo of a tag, pointing the camera at it, or typing its code."""
-    errand = read_errand(session, ends_of, pull, swap_for)
+    errand = read_errand(context.request.query_params)
     with context.reading() as db:
         worked = None if errand.carried else open_list(db, context.now)
         return context.page("home/scan.html", form=Form(), errand=errand, strange=(), ours=(), worked=worked)
@@ -60,7 +56,7 @@ def scan_page(
 @router.post("/scan")
 def scan_photo(context: CrewContext, sent: Uploaded) -> Response:
     """Read the tag in a photo; the photo is not stored."""
-    errand = read_errand(*(sent.fields.get(name, "") for name in ("session", "ends_of", "pull", "swap_for")))
+    errand = read_errand(sent.fields)
     with context.reading():
         pass  # only crew may have photos read
     context.pace(PHOTOS, context.session)

@@ -64,7 +64,7 @@ def check_ends(context: CrewContext, code: str, far: str = "", session: str = ""
     """Show the page for scanning or typing the tag at the far end: both ends must belong to one item."""
     with context.reading() as db:
         near = _known(context, db, code)
-        errand = Errand(read_errand(session).session, near.code)
+        errand = Errand(read_errand({"session": session}).session, near.code)
         other, form = None, Form(values={"far": far})
         if far:
             try:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
+from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi.responses import RedirectResponse, Response
@@ -118,10 +119,11 @@ def add_channel(context: LeadContext, list_id: str, posted: Posted) -> Response:
 
 
 @router.get("/channels/{channel_id}")
-def show_channel(context: ViewerContext, channel_id: str) -> Response:
-    """Show a channel with its line; for leads also the forms to change both."""
+def show_channel(context: ViewerContext, channel_id: str, items: str = "") -> Response:
+    """Show a channel with its line; for leads also the forms to change both. `items` are codes scanned for its line."""
+    scanned = Form(values={"items": "\n".join(read_codes(items))} if items else {})
     with context.reading() as db:
-        return _channel(context, db, queries.get_channel(db, as_id(channel_id)), Form(), Form())
+        return _channel(context, db, queries.get_channel(db, as_id(channel_id)), Form(), scanned)
 
 
 @router.post("/channels/{channel_id}")
@@ -246,13 +248,18 @@ def _channel(context: RequestContext, db: Session, channel: Channel, form: Form,
         else {}
     )
     lane = next((step.lane for step in row.steps if step.lane), "")
-    line_form = line_form.starting_with({"items": "\n".join(step.code for step in row.steps), "lane": lane})
+    laid = [step.code for step in row.steps]
+    line_form = line_form.starting_with({"items": "\n".join(laid), "lane": lane})
+    codes = read_codes(line_form.values["items"])
+    scanned = () if list(codes) == laid else codes
     return context.page(
         "lines/channel.html",
         status=form.status if form.errors else line_form.status,
         form=form,
         line_form=line_form,
         row=row,
+        scanned=scanned,
+        scan_next="/scan?" + urlencode({"line_for": channel.id} | ({"line": " ".join(scanned)} if scanned else {})),
         halves=halves(row.steps),
         test_of=test_of,
         input_list=input_list,
