@@ -15,6 +15,7 @@ from service.lines.checks.core.components import (
     components_of,
 )
 from service.lines.checks.core.judging import alone, judge
+from service.lines.checks.core.lessons import Lesson, commonest, right_at, usual_seconds
 from service.lines.checks.core.listening import ChannelStanding, HeardEntry, Sound, exchanged, standings
 from service.lines.checks.core.tracing import Doing, next_thing, traced_parts
 from tests.support.examples import examples
@@ -214,3 +215,35 @@ def test_nobody_pulls_a_plug_that_carries_other_channels_to_listen() -> None:
         "cable 1",
         "the trunk",
     ]
+
+
+@examples(80)
+@given(
+    st.lists(
+        st.builds(
+            entry, st.integers(1, 3), st.sampled_from([Sound.GOOD, Sound.DEAD]), st.integers(0, 9), st.integers(1, 2)
+        ),
+        max_size=8,
+        unique_by=lambda logged: logged.id,
+    )
+)
+def test_all_sounds_right_from_the_first_moment_after_which_nothing_is_wrong_any_more(logged: list[HeardEntry]) -> None:
+    """Against a walk through the moments: how each channel that anybody listens to stands after each."""
+    in_order = sorted(logged, key=lambda one: (one.at, one.id))
+    channels, now, expected = {one.channel for one in logged}, dict[UUID, Sound](), None
+    for one in in_order:
+        now[one.channel] = one.sound
+        right = now.keys() == channels and set(now.values()) == {Sound.GOOD}
+        expected = (expected or one.at) if right else None
+    assert right_at(logged) == expected
+
+
+def test_the_commonest_cause_comes_first_and_the_usual_time_is_the_median() -> None:
+    def lesson(seconds: int | None, *causes: CauseKind) -> Lesson:
+        return Lesson(UUID(int=1), UUID(int=2), START, 60, seconds, 3, len(causes), causes)
+
+    lessons = [lesson(90, CauseKind.MUTED), lesson(None), lesson(40, CauseKind.JOINT), lesson(50, CauseKind.JOINT)]
+    assert commonest(lessons) == [(CauseKind.JOINT, 2), (CauseKind.MUTED, 1)]
+    assert usual_seconds(lessons) == 50
+    assert [each.in_time for each in lessons] == [False, False, True, True]
+    assert (commonest([]), usual_seconds([])) == ([], None)

@@ -159,6 +159,9 @@ def test_a_muted_channel_is_logged_with_the_check_and_moves_the_programs_own_rat
         assert check.crew.post(f"{path}/cause", data=form).status_code == 303
         gone = check.crew.post(f"{path}/cause", data={"op": op(), "what": "item of nothing"})
         assert gone.status_code == 422
+        assert "A muted channel 1" in re.sub(
+            r"\s+", " ", re.sub(r"<[^>]*>", "", check.crew.get("/line-checks/lessons").text)
+        )
         check.hear(3, "dead")
         assert "1 of 1 in this program's line checks" in check.page("/blame")
         assert check.crew.get(f"{check.path}/channels/{UUID(int=1)}").status_code == 404

@@ -90,6 +90,7 @@ GET /api/v1/input-lists/{list_id}
 CREW = """
 GET /line-checks
 POST /line-checks
+GET /line-checks/lessons
 GET /line-checks/{check_id}
 POST /line-checks/{check_id}/heard
 POST /line-checks/{check_id}/end

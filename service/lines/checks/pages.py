@@ -13,6 +13,7 @@ from service.lines.checks import actions, queries
 from service.lines.checks.actions import CheckState, state_of
 from service.lines.checks.core.components import CauseKind, CheckedChannel, Component, components_of
 from service.lines.checks.core.judging import alone, is_dead
+from service.lines.checks.core.lessons import commonest, usual_seconds
 from service.lines.checks.core.listening import NewHeard
 from service.lines.checks.core.tracing import next_thing, traced_parts
 from service.lines.checks.forms import MOST_MINUTES, CauseFields, HeardFields, StartFields
@@ -47,6 +48,21 @@ def start(context: CrewContext, posted: Posted) -> Response:
         return f"/line-checks/{op}"
 
     return context.submit(form, do, lambda db, form: _list(context, db, form))
+
+
+@router.get("/line-checks/lessons")
+def lessons_page(context: CrewContext) -> Response:
+    """Show how long each line check took, what was dead in it, and the commonest causes."""
+    with context.reading() as db:
+        lessons = queries.lessons(db)
+        return context.page(
+            "lines/checks/lessons.html",
+            lessons=lessons,
+            lists=queries.list_names(db),
+            commonest=commonest(lessons),
+            usual=usual_seconds(lessons),
+            most=max((lesson.seconds or 0 for lesson in lessons), default=0),
+        )
 
 
 @router.get("/line-checks/{check_id}")

@@ -1,6 +1,6 @@
 """Every query about line checks."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,7 +15,8 @@ from service.gear.models import Port
 from service.gear.queries import ports_of_items
 from service.kit.problems import NotFound
 from service.kit.quantities import Unit
-from service.lines.checks.core.components import CheckedChannel, CheckedPiece, Experience, Rated
+from service.lines.checks.core.components import CauseKind, CheckedChannel, CheckedPiece, Experience, Rated
+from service.lines.checks.core.lessons import Lesson, right_at
 from service.lines.checks.core.listening import HeardEntry, Sound
 from service.lines.checks.models import CauseRow, HeardRow, LineCheck
 from service.lines.inputs import queries as inputs
@@ -61,6 +62,34 @@ def latest_checks(db: Session) -> list[ListedCheck]:
     return [ListedCheck(check, dead.get(check.id, 0)) for check in checks]
 
 
+def lessons(db: Session) -> list[Lesson]:
+    """What the latest line checks teach, the newest first."""
+    checks = db.scalars(select(LineCheck).order_by(LineCheck.started_at.desc(), LineCheck.id).limit(LISTED)).all()
+    ids = [check.id for check in checks]
+    entries: defaultdict[UUID, list[HeardEntry]] = defaultdict(list)
+    for row in db.scalars(select(HeardRow).where(HeardRow.check_id.in_(ids))):
+        entries[row.check_id].append(_entry(row))
+    causes: defaultdict[UUID, list[CauseKind]] = defaultdict(list)
+    query = select(CauseRow.check_id, CauseRow.kind).where(CauseRow.check_id.in_(ids))
+    for check_id, kind in db.execute(query.order_by(CauseRow.at, CauseRow.id)):
+        causes[check_id].append(CauseKind(kind))
+    return [_lesson(check, entries[check.id], causes[check.id]) for check in checks]
+
+
+def _lesson(check: LineCheck, entries: Sequence[HeardEntry], causes: Sequence[CauseKind]) -> Lesson:
+    right = right_at(entries)
+    return Lesson(
+        check.id,
+        check.input_list_id,
+        check.started_at,
+        check.window_s,
+        max(0, round((right - check.started_at).total_seconds())) if right else None,
+        len({entry.channel for entry in entries}),
+        len({entry.channel for entry in entries if entry.sound is not Sound.GOOD}),
+        tuple(causes),
+    )
+
+
 def list_names(db: Session) -> dict[UUID, str]:
     """Every input list with the name of its season or event, the newest first."""
     name = func.coalesce(Event.name, SeasonRow.name)
@@ -87,10 +116,11 @@ def is_on_list(db: Session, channel_id: UUID, list_id: UUID) -> bool:
 def entries_of(db: Session, check_id: UUID) -> list[HeardEntry]:
     """All that was heard in a check."""
     query = select(HeardRow).where(HeardRow.check_id == check_id)
-    return [
-        HeardEntry(row.id, row.channel_id, Sound(row.heard), row.sounds_as, row.at, row.person_id)
-        for row in db.scalars(query)
-    ]
+    return [_entry(row) for row in db.scalars(query)]
+
+
+def _entry(row: HeardRow) -> HeardEntry:
+    return HeardEntry(row.id, row.channel_id, Sound(row.heard), row.sounds_as, row.at, row.person_id)
 
 
 def causes_of(db: Session, check_id: UUID) -> Sequence[CauseRow]:
