@@ -199,6 +199,15 @@ def test_following_the_answers_ends_at_the_bad_part_or_at_a_spare_line(bad: int,
     pytest.fail("the answers do not end")
 
 
+def test_a_channel_without_a_line_has_what_is_its_own_and_the_mixer_to_try() -> None:
+    bare = CheckedChannel(UUID(int=1001), 1, "Voice", phantom=True)
+    weights = alone(bare, [bare], standing(c1=Sound.DEAD), NOTHING)
+    parts = traced_parts(bare, components_of(bare, NOTHING), weights)
+    assert [part.component.kind for part in parts] == ["microphone", "phantom", "muted", "mixer"]
+    assert not any(part.can_listen for part in parts)
+    assert next_thing(bare, parts, ()).doing is Doing.SWAP
+
+
 def test_where_everything_was_tried_it_says_that_more_than_one_thing_is_bad() -> None:
     one = channel(1)
     parts = traced_parts(one, components_of(one, NOTHING), alone(one, [one], standing(c1=Sound.DEAD), NOTHING))

@@ -153,6 +153,7 @@ def test_a_muted_channel_is_logged_with_the_check_and_moves_the_programs_own_rat
     with running(sqlite_url) as program:
         check = Check(program)
         check.hear(3, "dead")
+        assert "Next" in check.page(f"/channels/{check.channels[2]}?out=" + "9" * 5000 + ".x.-1.")
         path = f"{check.path}/channels/{check.channels[2]}"
         form = {"op": op(), "what": f"muted {check.channels[2]}", "note": "fader down"}
         assert check.crew.post(f"{path}/cause", data=form).headers["location"] == f"{check.path}?said=logged"

@@ -206,8 +206,8 @@ def _trace(context: RequestContext, db: Session, check_id: str, channel_id: str,
     thing = None
     if dead:
         weights = alone(channel, state.channels, state.standing, state.experience)
-        cleared = {int(number) for number in out.split(".") if number.isdecimal() and number.isascii()}
-        thing = next_thing(channel, traced_parts(channel, components, weights), cleared)
+        parts, cleared = traced_parts(channel, components, weights), set(out.split("."))
+        thing = next_thing(channel, parts, {part.number for part in parts if str(part.number) in cleared})
     return context.page(
         "lines/checks/trace.html",
         form=form,

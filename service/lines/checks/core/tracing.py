@@ -89,15 +89,17 @@ def traced_parts(
         else:
             groups.append([component])
     carries_many = {
-        piece.item: piece.lane is not None and following is not None and following.lane is not None
-        for piece, following in zip(channel.pieces, [*channel.pieces[1:], None], strict=True)
+        piece.item for piece, after in pairwise(channel.pieces) if piece.lane is not None and after.lane is not None
     }
     lanes = {piece.item: piece.lanes for piece in channel.pieces}
     parts = []
     for number, group in enumerate(groups):
         first = group[0]
         if first.item is not None:
-            can_listen, swap_s = not carries_many[first.item], ITEM_SWAP_S if lanes[first.item] == 1 else SHARED_SWAP_S
+            can_listen, swap_s = (
+                first.item not in carries_many,
+                ITEM_SWAP_S if lanes[first.item] == 1 else SHARED_SWAP_S,
+            )
         else:
             can_listen, swap_s = first.kind is CauseKind.MICROPHONE and bool(channel.pieces), SWAP_S[first.kind]
         weight = sum(weights.get(component.key, 0.0) for component in group)
