@@ -3,10 +3,10 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, exists, or_, select
+from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from service.gear.core import ItemState
@@ -54,11 +54,6 @@ def input_list_of_season(db: Session, season_id: UUID) -> InputList | None:
     return db.scalar(select(InputList).where(InputList.season_id == season_id))
 
 
-def input_lists_of(db: Session, season_ids: Collection[UUID]) -> Sequence[InputList]:
-    """The input lists of these seasons."""
-    return db.scalars(select(InputList).where(InputList.season_id.in_(season_ids)).order_by(InputList.id)).all()
-
-
 def own_input_list_of(db: Session, event_id: UUID) -> InputList | None:
     """The input list that an event has of its own; None if it goes by its season's."""
     return db.scalar(select(InputList).where(InputList.event_id == event_id))
@@ -81,15 +76,15 @@ def name_of(db: Session, input_list: InputList) -> str:
     return season_or_event(db, input_list).name
 
 
-def channels(db: Session, list_id: UUID, at: datetime) -> list[ChannelFacts]:
-    """The channels of a list as of a moment, by number, each with its line as it was then."""
+def channels(db: Session, list_id: UUID, at: datetime, only: Collection[UUID] | None = None) -> list[ChannelFacts]:
+    """The channels of a list as of a moment, by number, each with its line as it was then; or `only` these of them."""
     query = (
         select(Channel, Place.name)
         .outerjoin(Place, Place.id == Channel.place_id)
         .where(Channel.input_list_id == list_id, Channel.created_at <= at, _open_at(Channel.ended_at, at))
         .order_by(Channel.number)
     )
-    rows = db.execute(query).all()
+    rows = db.execute(query if only is None else query.where(Channel.id.in_(only))).all()
     lines = lines_of(db, [channel.id for channel, _ in rows], at)
     return [
         ChannelFacts(
@@ -185,8 +180,25 @@ def every_input_list(db: Session) -> Sequence[InputList]:
     return db.scalars(select(InputList).order_by(InputList.created_at.desc(), InputList.id)).all()
 
 
-def may_carry(db: Session, item_id: UUID) -> bool:
-    """Whether an item ever was in a line, or went in as a spare: most never were."""
-    in_line = exists().where(LineItemRow.item_id == item_id)
-    swapped_in = exists().where(Swap.spare_id == item_id)
-    return bool(db.scalar(select(or_(in_line, swapped_in))))
+def channels_now_through(db: Session, item_id: UUID, today: date) -> dict[UUID, set[UUID]]:
+    """The channels of running seasons whose line may go through an item now, by their lists: it is in the line, or it
+    went in for an item that is, or was. Empty for most items.
+    """
+    stood_for = {item_id}
+    ask = {item_id}
+    while ask:
+        ask = set(db.scalars(select(Swap.bad_id).where(Swap.spare_id.in_(ask)))) - stood_for
+        stood_for |= ask
+    query = (
+        select(Channel.input_list_id, Channel.id)
+        .join(LineRow, LineRow.channel_id == Channel.id)
+        .join(LineItemRow, LineItemRow.line_id == LineRow.id)
+        .join(InputList, InputList.id == Channel.input_list_id)
+        .join(SeasonRow, SeasonRow.id == InputList.season_id)
+        .where(LineItemRow.item_id.in_(stood_for), LineRow.until.is_(None), CHANNEL_IN_USE)
+        .where(SeasonRow.starts <= today, SeasonRow.ends >= today)
+    )
+    through: dict[UUID, set[UUID]] = defaultdict(set)
+    for list_id, channel_id in db.execute(query):
+        through[list_id].add(channel_id)
+    return through

@@ -11,7 +11,6 @@ from service.gear.core import End
 from service.lines.inputs import queries
 from service.lines.inputs.queries import ChannelFacts
 from service.lines.inputs.shown import ChannelShown, LineStep, shown
-from service.season import queries as seasons
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +38,10 @@ class ChannelThrough:
 
 def channels_through(db: Session, item_id: UUID, today: date, now: datetime) -> list[ChannelThrough]:
     """The channels of the running seasons' input lists that go through an item, by number; none of most items."""
-    if not queries.may_carry(db, item_id):
-        return []
-    running = [row.id for row in seasons.seasons(db) if row.starts <= today <= row.ends]
     carried = [
         each
-        for input_list in queries.input_lists_of(db, running)
-        for each in queries.channels(db, input_list.id, now)
+        for list_id, may_be in queries.channels_now_through(db, item_id, today).items()
+        for each in queries.channels(db, list_id, now, may_be)
         if each.line is not None and any(item.item_id == item_id for item in each.line.items)
     ]
     return [_through(row, item_id) for row in shown(db, carried)]
