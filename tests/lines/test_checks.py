@@ -179,3 +179,12 @@ def test_an_ended_check_stays_as_it_was_and_takes_what_comes_late(sqlite_url: st
         assert check.stands()[:2] == [("dead", False, False), ("good", False, False)]
         assert "1 channel was dead" in re.sub(r"\s+", " ", check.crew.get("/line-checks").text)
         assert "disabled" in check.crew.get(check.path).text
+
+
+def test_an_event_that_had_a_line_check_stays(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        check = Check(program)
+        assert check.crew.get(f"/api/v1/line-checks/{check.id}").json()["event"] == str(check.inputs.event)
+        dropped = program.lead.post(f"/season/events/{check.inputs.event}/drop", data={"op": op()})
+        assert dropped.status_code == 409
+        assert "had a line check" in dropped.text

@@ -13,6 +13,7 @@ from service.crew.queries import note_in_audit
 from service.gear.queries import item_facts
 from service.home.seasons.queries import is_name_taken, usable_items
 from service.kit.problems import Conflict, invalid
+from service.lines.checks.queries import was_checked
 from service.lines.inputs.queries import own_input_list_of
 from service.retire.lists.queries import has_history
 from service.season import actions as season
@@ -96,13 +97,15 @@ def drop_event(db: Session, actor: Actor, event_id: str) -> None:
     """Remove an event from its season.
 
     Raises:
-        Conflict: its pull list was used or printed, or it has an input list, and that history has to stay.
+        Conflict: its pull list was used or printed, or it has an input list or had a line check: history has to stay.
     """
     row = get_event(db, event_id)
     if own_input_list_of(db, row.id) is not None:
         raise Conflict(
             f"{row.name} has an input list of its own, and that stays in the book. Change its day or name instead."
         )
+    if was_checked(db, row.id):
+        raise Conflict(f"{row.name} had a line check, and that stays in the book. Change its day or name instead.")
     if has_history(db, row.id):
         raise Conflict(
             f"The pull list of {row.name} was worked with, and that stays in the book. Change its day or name instead."

@@ -108,6 +108,11 @@ def event_on(db: Session, season_id: UUID | None, day: date) -> UUID | None:
     return db.scalar(query.limit(1))
 
 
+def was_checked(db: Session, event_id: UUID) -> bool:
+    """Whether there was a line check at an event."""
+    return db.scalar(select(LineCheck.id).where(LineCheck.event_id == event_id).limit(1)) is not None
+
+
 def is_on_list(db: Session, channel_id: UUID, list_id: UUID) -> bool:
     """Whether a channel is, or was, one of an input list."""
     return db.scalar(select(Channel.id).where(Channel.id == channel_id, Channel.input_list_id == list_id)) is not None
