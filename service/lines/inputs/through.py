@@ -1,6 +1,6 @@
 """Which channels run through an item today, and what each of its ends plugs into."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -8,18 +8,23 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from service.gear.core import End
+from service.gear.queries import ItemFacts, item_facts, ports_of_items
 from service.lines.inputs import queries
+from service.lines.inputs.core import Line, LineItem, entered_ends
 from service.lines.inputs.queries import ChannelFacts
-from service.lines.inputs.shown import ChannelShown, LineStep, shown
+from service.tags.queries import codes_of
+from service.testlog.chains import piece_of
 
 
 @dataclass(frozen=True, slots=True)
 class PlugsInto:
-    """What is at one end of an item: another item of the line with the lane that it takes there, else the microphone
-    before the first one or the mixer after the last one. `stays` tells whether the joint stays plugged.
+    """What is at one end of an item: another item of the line with its code and the lane that it takes there, else the
+    microphone before the first one or the mixer after the last one. `stays` tells whether the joint stays plugged.
     """
 
-    step: LineStep | None
+    item: ItemFacts | None
+    code: str
+    lane: str | None
     stays: bool
 
 
@@ -39,23 +44,43 @@ class ChannelThrough:
 def channels_through(db: Session, item_id: UUID, today: date, now: datetime) -> list[ChannelThrough]:
     """The channels of the running seasons' input lists that go through an item, by number; none of most items."""
     carried = [
-        each
+        (channel, channel.line)
         for list_id, may_be in queries.channels_now_through(db, item_id, today).items()
-        for each in queries.channels(db, list_id, now, may_be)
-        if each.line is not None and any(item.item_id == item_id for item in each.line.items)
+        for channel in queries.channels(db, list_id, now, may_be)
+        if channel.line is not None and any(item.item_id == item_id for item in channel.line.items)
     ]
-    return [_through(row, item_id) for row in shown(db, carried)]
+    if not carried:
+        return []
+    ids = {item.item_id for _, line in carried for item in line.items}
+    items, codes, ports = item_facts(db, ids), codes_of(db, ids), ports_of_items(db, ids)
+    pieces = {key: piece_of(codes.get(key, ""), item.kind, ports[key]) for key, item in items.items()}
+    return [
+        _through(channel, line, item_id, items, codes, entered_ends([pieces[item.item_id] for item in line.items]))
+        for channel, line in carried
+    ]
 
 
-def _through(row: ChannelShown, item_id: UUID) -> ChannelThrough:
-    steps: Sequence[LineStep] = row.steps
-    at = next(number for number, step in enumerate(steps) if step.item.id == item_id)
-    is_last = at == len(steps) - 1
-    mixer_stays = row.channel.line.mixer_stays if row.channel.line else False
+def _through(
+    channel: ChannelFacts,
+    line: Line,
+    item_id: UUID,
+    items: Mapping[UUID, ItemFacts],
+    codes: Mapping[UUID, str],
+    source_ends: Sequence[End],
+) -> ChannelThrough:
+    at = next(number for number, item in enumerate(line.items) if item.item_id == item_id)
+
+    def plugs(beside: LineItem | None, stays: bool) -> PlugsInto:
+        if beside is None:
+            return PlugsInto(None, "", None, stays)
+        return PlugsInto(items[beside.item_id], codes.get(beside.item_id, ""), beside.lane, stays)
+
+    before = line.items[at - 1] if at else None
+    after = line.items[at + 1] if at + 1 < len(line.items) else None
     return ChannelThrough(
-        row.channel,
-        steps[at].lane,
-        steps[at].entered,
-        PlugsInto(steps[at - 1] if at else None, steps[at].stays),
-        PlugsInto(None if is_last else steps[at + 1], mixer_stays if is_last else steps[at + 1].stays),
+        channel,
+        line.items[at].lane,
+        source_ends[at],
+        plugs(before, line.items[at].stays),
+        plugs(after, after.stays if after else line.mixer_stays),
     )
