@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import ColumnElement, Uuid, literal, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from service.gear.core import ItemState
@@ -184,18 +184,15 @@ def channels_now_through(db: Session, item_id: UUID, today: date) -> dict[UUID, 
     """The channels of running seasons whose line may go through an item now, by their lists: it is in the line, or it
     went in for an item that is, or was. Empty for most items.
     """
-    stood_for = {item_id}
-    ask = {item_id}
-    while ask:
-        ask = set(db.scalars(select(Swap.bad_id).where(Swap.spare_id.in_(ask)))) - stood_for
-        stood_for |= ask
+    itself = select(literal(item_id, Uuid()).label("id")).cte("stood_for", recursive=True)
+    stood_for = itself.union(select(Swap.bad_id).join(itself, Swap.spare_id == itself.c.id))
     query = (
         select(Channel.input_list_id, Channel.id)
         .join(LineRow, LineRow.channel_id == Channel.id)
         .join(LineItemRow, LineItemRow.line_id == LineRow.id)
         .join(InputList, InputList.id == Channel.input_list_id)
         .join(SeasonRow, SeasonRow.id == InputList.season_id)
-        .where(LineItemRow.item_id.in_(stood_for), LineRow.until.is_(None), CHANNEL_IN_USE)
+        .where(LineItemRow.item_id.in_(select(stood_for.c.id)), LineRow.until.is_(None), CHANNEL_IN_USE)
         .where(SeasonRow.starts <= today, SeasonRow.ends >= today)
     )
     through: dict[UUID, set[UUID]] = defaultdict(set)
