@@ -34,7 +34,7 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile("thorough", settings.get_profile("coilbook"), max_examples=1000, derandomize=False)
-settings.register_profile("fast", settings.get_profile("coilbook"), max_examples=PROFILE // 3)
+settings.register_profile("fast", settings.get_profile("coilbook"), max_examples=PROFILE // 4)
 settings.load_profile("coilbook")
 
 
@@ -42,6 +42,8 @@ TESTS = Path(__file__).parent
 SLOW = {
     "clock/test_clock.py": "starts commands, eight at once",
     "crash": "kills real services, again and again",
+    "crew/test_guessing.py": "guesses passphrases, each of which is hashed",
+    "crew/test_privacy.py": "lets the names of seasons go, one after the other",
     "demo/test_demo.py": "loads the demo anew, on PostgreSQL too",
     "demo/test_fill.py": "fills databases, and recomputes all that is stored in them",
     "deploy": "installs and starts the program as a newcomer does",
@@ -52,8 +54,11 @@ SLOW = {
     "gear/test_new_kind.py": "loads the demo anew, with one kind more",
     "house/test_roads.py": "notes every function that a request of the demo runs",
     "outbox/test_readings.py": "reads every fault of every wiring twice, by the service and by the phone",
+    "retire/test_buy_or_repair.py": "looks for contradictions in a hundred programs",
     "retire/test_one_model.py": "asks every page for its figures in many programs",
+    "retire/test_spares_page.py": "works out the spares of many trips",
     "retire/test_standings.py": "makes every list anew after each of thirty writes",
+    "schedule/test_advice.py": "holds advice on a thousand small programs against every way out",
     "season/test_zones.py": "goes through every change of the clock in every zone",
     "store/test_backup.py": "backs up, damages and restores",
     "store/test_migrations.py": "migrates from every revision",
