@@ -1,5 +1,7 @@
 """Plug cards: every joint that is made at set-up is on one card once, where its socket is."""
 
+from dataclasses import replace
+
 import pypdfium2
 import pytest
 from hypothesis import given
@@ -81,9 +83,10 @@ def test_channels_are_told_in_words(channels: tuple[int, ...], words: str) -> No
 def test_the_pdf_has_a_page_for_each_place_with_every_plug(unit: Unit, size: tuple[int, int]) -> None:
     """Letter is 612 by 792 points, A4 (ISO 216: 210 mm by 297 mm) 595 by 842."""
     cards = plug_cards([line(number) for number in range(1, 9)], [MARIMBA])
-    pages = pypdfium2.PdfDocument(cards_pdf(cards, "Fall season", unit))
+    pages = pypdfium2.PdfDocument(cards_pdf(cards, "Fall season", [9], unit))
     assert tuple(round(side) for side in pages[0].get_size()) == size
     text = " ".join(" ".join(page.get_textpage().get_text_range().split()) for page in pages)
+    assert "Fall season. Not on the cards: channel 9." in text
     for card in cards:
         assert heading(card) in text
         for plug in card.plugs:
@@ -100,3 +103,12 @@ def test_the_cards_of_a_list_are_shown_to_the_crew(program: Running) -> None:
     assert "At set-up: 2 into " in page
     assert f"lane 3 of Hub (stage box) {at.hub[:3]} {at.hub[3:]}" in page
     assert program.crew.get(f"{url}.pdf").content.startswith(b"%PDF-")
+    at.add(2)
+    assert "Channel 2, Source 2</a>: It has no line yet." in program.crew.get(url).text
+
+
+def test_two_hubs_of_one_title_are_told_apart() -> None:
+    other = replace(hub(1), code="HUB222")
+    items = [cable(2, "Rack 1"), other, trunk(1)]
+    card = plug_cards([line(1), CardLine(2, "Gong", "Rack 1", items, mixer_stays=True)], [MARIMBA])[0]
+    assert heading(card) == "At set-up: 2 into Hub 1 HUB 111, 2 into Hub 1 HUB 222"

@@ -201,7 +201,7 @@ def test_a_line_is_tested_by_one_test_through_all_its_items(at: Inputs) -> None:
     channel = at.add(1, at.one, at.hub, at.trunk, lane="3")
     page = at.program.crew.get(f"/channels/{channel['id']}").text
     assert "hide each other" in page
-    assert f"/t/{at.trunk}/test" in page  # the second half is one item
+    assert f"/t/{at.trunk}/test?lane=3" in page  # the second half is one item
     whole = f"/t/{at.one}/test?through={at.hub}+{at.trunk}&amp;through_lane=3"
     assert whole in page
     form = at.program.crew.get(whole.replace("&amp;", "&")).text
@@ -209,8 +209,10 @@ def test_a_line_is_tested_by_one_test_through_all_its_items(at: Inputs) -> None:
     assert chosen, form
     test = {"id": op(), "item": at.one, "through": [at.hub, at.trunk], "joined": GOOD, "lane": "3"}
     assert at.program.crew.post("/api/v1/tests", json=test).json()["verdict"] == "pass"
-    proven = at.program.crew.get(f"/t/{at.hub}").text
-    assert "1 of 8 lanes proven" in proven
+    assert "1 of 8 lanes proven" in at.program.crew.get(f"/t/{at.hub}").text
+    fail = at.program.crew.post("/api/v1/tests", json=test | {"id": op(), "joined": OPEN_2}).json()
+    result = at.program.crew.get(f"/tests/{fail['id']}").text
+    assert f'<a href="/t/{at.one}/test?through={at.hub}">{at.one} and {at.hub}</a>, then' in result
 
 
 def test_a_line_is_scanned_tag_by_tag(at: Inputs) -> None:

@@ -80,6 +80,7 @@ GET /buying.csv
 GET /inputs
 GET /inputs/{list_id}
 GET /inputs/{list_id}/sheet.csv
+GET /cards
 GET /inputs/{list_id}/cards
 GET /inputs/{list_id}/cards.pdf
 GET /channels/{channel_id}

@@ -1,6 +1,8 @@
 """Making the plug cards of an input list from its lines as they are now."""
 
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
@@ -14,13 +16,25 @@ from service.lines.inputs import queries
 from service.lines.inputs.shown import ChannelShown, LineStep, shown
 
 
-def cards_of(db: Session, list_id: UUID, unit: Unit, now: datetime) -> list[PlugCard]:
-    """The cards of a list, in walking order; lines that are broken are left out."""
-    rows = [row for row in shown(db, queries.channels(db, list_id, now)) if row.steps and not row.broken]
+@dataclass(frozen=True)
+class CardsOfList:
+    """The cards of an input list in walking order, and the channels that are on none, since their line is missing or
+    broken.
+    """
+
+    cards: Sequence[PlugCard]
+    left_out: Sequence[ChannelShown]
+
+
+def cards_of(db: Session, list_id: UUID, unit: Unit, now: datetime) -> CardsOfList:
+    """The cards of an input list as its lines are now."""
+    channels = shown(db, queries.channels(db, list_id, now))
+    rows = [row for row in channels if not row.broken]
     ports = ports_of_items(db, {step.item.id for row in rows for step in row.steps})
     connectors = {item_id: Counter(End(port.end) for port in of_item) for item_id, of_item in ports.items()}
     walk = [place.name for place in places(db)]
-    return plug_cards([_line(row, connectors, unit) for row in rows], walk)
+    cards = plug_cards([_line(row, connectors, unit) for row in rows], walk)
+    return CardsOfList(cards, [row for row in channels if row.broken])
 
 
 def _line(row: ChannelShown, connectors: dict[UUID, Counter[End]], unit: Unit) -> CardLine:

@@ -4,7 +4,7 @@ A joint is made where its socket is: at a box (a hub), else where the item after
 the plug that goes into it. A multicore's connector carries many channels and is one plug.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -76,11 +76,13 @@ class PlugCard:
 
     @property
     def sockets(self) -> list[tuple[str, int]]:
-        """Into what how many plugs go, in order."""
-        counts: dict[str, int] = {}
-        for plug in self.plugs:
-            counts[plug.into.title] = counts.get(plug.into.title, 0) + 1
-        return list(counts.items())
+        """Into what how many plugs go, in order; two with the same title are told apart by their codes."""
+        counts = Counter((plug.into.title, plug.into.code) for plug in self.plugs)
+        titles = Counter(title for title, _ in counts)
+        return [
+            (f"{title} {code[:3]} {code[3:]}" if titles[title] > 1 and code else title, count)
+            for (title, code), count in counts.items()
+        ]
 
 
 def plug_cards(lines: Iterable[CardLine], walk: Sequence[str]) -> list[PlugCard]:

@@ -12,8 +12,10 @@ _EDGE, _FONT = 15, "Helvetica"
 _OTHERS = str.maketrans({"“": '"', "”": '"', "’": "'", "–": "-", "…": "..."})
 
 
-def cards_pdf(cards: Sequence[PlugCard], title: str, unit: Unit) -> bytes:
-    """The cards as a PDF, on A4 where the program counts in meters and on Letter elsewhere."""
+def cards_pdf(cards: Sequence[PlugCard], title: str, missing: Sequence[int], unit: Unit) -> bytes:
+    """The cards as a PDF, on A4 where the program counts in meters and on Letter elsewhere. `title` is at their foot,
+    with the channels that are `missing` on all cards.
+    """
     pdf = FPDF(unit="mm", format="A4" if unit is Unit.METERS else "Letter")
     pdf.set_title("Coilbook plug cards")
     pdf.set_margin(_EDGE)
@@ -25,7 +27,7 @@ def cards_pdf(cards: Sequence[PlugCard], title: str, unit: Unit) -> bytes:
         pdf.ln(4)
         for number, plug in enumerate(card.plugs, 1):
             _plug(pdf, number, plug)
-        _text(pdf, 10, title)
+        _text(pdf, 10, f"{title}. Not on the cards: {channels_in_words(missing)}." if missing else title)
     return bytes(pdf.output())
 
 

@@ -14,7 +14,7 @@ def test_of(steps: Sequence[LineStep]) -> str:
     """The address of the form for one test through these items, in their order."""
     first, *others = steps
     lane = next((step.lane for step in steps if step.lane), "")
-    query = {"through": " ".join(step.code for step in others), "through_lane": lane if others else ""}
+    query = {"through": " ".join(step.code for step in others), "through_lane" if others else "lane": lane}
     given = {name: value for name, value in query.items() if value}
     return f"/t/{first.code}/test" + (f"?{urlencode(given)}" if given else "")
 
