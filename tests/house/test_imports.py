@@ -86,3 +86,11 @@ def test_no_file_imports_much_of_the_service() -> None:
 def test_imports_are_counted_by_module() -> None:
     source = "from service.kit import codes, dates\nfrom service.kit.codes import read_code\nimport service.settings\n"
     assert imported_modules(source) == {"service.kit.codes", "service.kit.dates", "service.settings"}
+
+
+def test_a_start_imports_no_large_library_that_few_requests_need() -> None:
+    """They are imported where they are used: each would add to the start and to the memory of every worker."""
+    large = {"numpy", "scipy", "PIL", "zxingcpp", "fpdf", "qrcode", "alembic", "icalendar"}
+    program = f"import sys, service.app; print(*({large!r} & sys.modules.keys()))"
+    run = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []

@@ -1,12 +1,14 @@
 """Drawing plug cards into a PDF: a page for each place, to tape to its frame; black on white, in large letters."""
 
 from collections.abc import Sequence
-
-from fpdf import FPDF
-from fpdf.recorder import FPDFRecorder
+from typing import TYPE_CHECKING
 
 from service.kit.quantities import Unit
 from service.lines.cards.core import MIXER, PlugCard, PlugEnd, PlugToMake
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+    from fpdf.recorder import FPDFRecorder
 
 _EDGE, _FONT = 15, "Helvetica"
 _OTHERS = str.maketrans({"“": '"', "”": '"', "’": "'", "–": "-", "…": "..."})
@@ -16,6 +18,8 @@ def cards_pdf(cards: Sequence[PlugCard], title: str, missing: Sequence[int], uni
     """The cards as a PDF, on A4 where the program counts in meters and on Letter elsewhere. `title` is at their foot,
     with the channels that are `missing` on all cards.
     """
+    from fpdf import FPDF  # imported here, because it imports an image library, and few processes draw cards
+
     pdf = FPDF(unit="mm", format="A4" if unit is Unit.METERS else "Letter")
     pdf.set_title("Coilbook plug cards")
     pdf.set_margin(_EDGE)
@@ -56,7 +60,7 @@ def end_in_words(end: PlugEnd) -> str:
     return f"end {end.end} of {end.title}{code}"
 
 
-def _plug(pdf: FPDF, number: int, plug: PlugToMake) -> None:
+def _plug(pdf: "FPDF", number: int, plug: PlugToMake) -> None:
     """A plug as one block that no page break divides."""
     with pdf.offset_rendering() as trial:
         _plug_text(trial, number, plug)
@@ -65,7 +69,7 @@ def _plug(pdf: FPDF, number: int, plug: PlugToMake) -> None:
     _plug_text(pdf, number, plug)
 
 
-def _plug_text(pdf: FPDF | FPDFRecorder, number: int, plug: PlugToMake) -> None:
+def _plug_text(pdf: "FPDF | FPDFRecorder", number: int, plug: PlugToMake) -> None:
     _text(pdf, 20, f"{number}. Plug {end_in_words(plug.hold)}")
     _text(pdf, 20, f"into {end_in_words(plug.into)}")
     _text(pdf, 13, channels_in_words(plug.channels))
@@ -74,7 +78,7 @@ def _plug_text(pdf: FPDF | FPDFRecorder, number: int, plug: PlugToMake) -> None:
     pdf.ln(3)
 
 
-def _text(pdf: FPDF | FPDFRecorder, size: float, text: str) -> None:
+def _text(pdf: "FPDF | FPDFRecorder", size: float, text: str) -> None:
     pdf.set_font(_FONT, "B" if size > 12 else "", size)
     shown = text.translate(_OTHERS).encode("latin-1", "replace").decode("latin-1")  # what the built-in fonts have
     pdf.multi_cell(0, size * 0.45, shown, new_x="LMARGIN", new_y="NEXT")
