@@ -96,6 +96,7 @@ def test_the_bars_of_a_phone_on_its_side_do_not_cover_the_page(opened: Open) -> 
 
 def test_focus_is_seen_and_not_hidden_by_the_bars(opened: Open) -> None:
     page = opened()
+    page.wait_for_function("document.activeElement.matches('[autofocus]')")  # a key before that would keep it from it
     page.keyboard.press("Tab")
     seen = 0
     for _ in range(80):
