@@ -8,6 +8,7 @@
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from service.exchange.sheets.core.fields import GEAR, TESTS, Field
 from service.kit.problems import Invalid
@@ -27,6 +28,7 @@ _MEASURES = {
 }
 
 
+@lru_cache(4096)  # the same cells are asked for as headers, as values, and once for each row above them
 def plain_name(name: str) -> str:
     """A column's name in lower case, without brackets, apostrophes and other signs."""
     kept = _IN_BRACKETS.sub(" ", plain(name).lower()).replace("#", " no ").replace("'", "")
