@@ -49,6 +49,8 @@ SLOW = {
     "deploy": "installs and starts the program as a newcomer does",
     "diagnosis/test_least.py": "explains every reading that there is of three contacts",
     "diagnosis/test_offline_tables.py": "works out what every reading of every wiring comes to",
+    "exchange/test_between.py": "carries programs from database to database",
+    "exchange/test_files.py": "carries programs through files into new databases",
     "exchange/test_round_trip.py": "takes the whole demo out and in again",
     "exchange/test_wiring_guess.py": "reads a sheet for each of hundreds of words",
     "gear/test_new_kind.py": "loads the demo anew, with one kind more",
@@ -58,7 +60,9 @@ SLOW = {
     "retire/test_one_model.py": "asks every page for its figures in many programs",
     "retire/test_spares_page.py": "works out the spares of many trips",
     "retire/test_standings.py": "makes every list anew after each of thirty writes",
+    "retire/test_ticking.py": "ticks pull lists in every order",
     "schedule/test_advice.py": "holds advice on a thousand small programs against every way out",
+    "schedule/test_planning.py": "plans evenings from a long log",
     "season/test_zones.py": "goes through every change of the clock in every zone",
     "store/test_backup.py": "backs up, damages and restores",
     "store/test_migrations.py": "migrates from every revision",
@@ -68,14 +72,19 @@ SLOW = {
     "testers/test_tables.py": "starts processes that work tables out",
     "testers/test_tables_api.py": "works out the table of every wiring",
     "testlog/test_cache.py": "compares all that is cached after every step of hundreds",
+    "testlog/test_pages.py": "opens and sends the form of every wiring",
     "testlog/test_phone_tables.py": "works out every reading of two wirings, with a drawing of each fault",
     "testlog/test_through_several.py": "reckons four pieces by a second rule after every step of hundreds",
     "wear/test_confidence.py": "fits hundreds of simulated histories",
     "wear/test_event_day.py": "simulates a hundred programs",
     "wear/test_fit.py": "fits hundreds of histories, and by a second library",
+    "wear/test_housekeeping.py": "fits wear after each change of a log",
     "wear/test_pooled_calibration.py": "fits programs whose wear is known, again and again",
+    "web/test_api_order.py": "sends every write of the API what it does not expect",
     "web/test_abuse.py": "sends what hundreds of forms do not expect",
+    "web/test_limits.py": "sends requests until the limits are reached",
     "web/test_many_phones.py": "starts the service and opens hundreds of connections",
+    "web/test_request_log.py": "starts the service in a process of its own",
     "web/test_roles.py": "asks for every route in everybody's name",
     "wiring/test_coverage.py": "looks at every fault of every wiring",
 }
@@ -111,11 +120,13 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 
 def pytest_itemcollected(item: pytest.Item) -> None:
-    """A test that asks for a browser or for PostgreSQL is marked so by that, one in a slow place by its place."""
+    """A test that asks for a browser, for PostgreSQL or for the demo, whose load takes many seconds, is marked so by
+    that, one in a slow place by its place.
+    """
     if is_slow(item.path):
         item.add_marker("slow")
     asked = getattr(item, "fixturenames", ())
-    for fixture, mark in (("browser", "browser"), ("postgres_cluster", "postgres")):
+    for fixture, mark in (("browser", "browser"), ("postgres_cluster", "postgres"), ("demo", "slow")):
         if fixture in asked:
             item.add_marker(mark)
 

@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import select
 
@@ -85,6 +86,7 @@ def test_a_link_of_somebody_who_is_gone_hands_over_nothing(sqlite_url: str) -> N
     assert answer.status_code == 410
 
 
+@pytest.mark.slow
 def test_the_page_says_what_there_is_and_names_no_student(tmp_path: Path) -> None:
     with world(tmp_path) as demo:
         page = demo.clients["lead"].get("/handover")

@@ -253,6 +253,7 @@ def test_a_pass_after_a_fail_may_say_that_it_was_repaired(sqlite_url: str) -> No
         assert states == {"low end": "in_service", "high end": "in_service", "third": "quarantined"}
 
 
+@pytest.mark.slow
 def test_the_demo_goes_out_and_comes_in_the_same(tmp_path: Path) -> None:
     with world(tmp_path) as demo:
         program: Any = demo

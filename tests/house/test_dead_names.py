@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+from tests.house.syntax import nodes, parsed
+
 ROOT = Path(__file__).parents[2]
 
 WRAPPERS = {"cache", "lru_cache", "contextmanager", "wraps", "dataclass", "total_ordering"}
@@ -18,13 +20,13 @@ class Source:
     """One Python file of the program: what it defines, and the names of other files that it uses."""
 
     module: str
-    tree: ast.Module = field(repr=False)
+    text: str = field(repr=False)
 
     @cached_property
     def defined(self) -> dict[str, ast.stmt]:
         """Public functions, classes and constants of the file's top level."""
         names: dict[str, ast.stmt] = {}
-        for node in self.tree.body:
+        for node in parsed(self.text).body:
             match node:
                 case ast.FunctionDef(name=name) | ast.AsyncFunctionDef(name=name) | ast.ClassDef(name=name):
                     names[name] = node
@@ -38,7 +40,7 @@ class Source:
     def modules(self) -> dict[str, str]:
         """The modules that the file knows, by the name that they have in it."""
         known: dict[str, str] = {}
-        for node in ast.walk(self.tree):
+        for node in nodes(self.text):
             if isinstance(node, ast.ImportFrom):
                 known |= {name.asname or name.name: f"{node.module}.{name.name}" for name in node.names}
             elif isinstance(node, ast.Import):
@@ -47,7 +49,7 @@ class Source:
 
     def used(self) -> Iterator[tuple[str, str]]:
         """The module and the name of everything that the file imports, or reaches through a module."""
-        for node in ast.walk(self.tree):
+        for node in nodes(self.text):
             if isinstance(node, ast.ImportFrom):
                 yield from ((str(node.module), name.name) for name in node.names)
             elif isinstance(node, ast.Attribute):
@@ -55,9 +57,14 @@ class Source:
                     case ast.Name(id=holder) | ast.Attribute(attr=holder):
                         yield self.modules.get(holder, holder), node.attr
 
+    @cached_property
+    def named(self) -> list[tuple[ast.stmt, set[str]]]:
+        """The names in each statement of the file's top level."""
+        return [(node, _names_in(node)) for node in parsed(self.text).body]
+
     def uses_itself(self, name: str) -> bool:
         """Whether the file names it outside its definition, in code or in an annotation that is a string."""
-        return any(name in _names_in(node) for node in self.tree.body if node is not self.defined[name])
+        return any(name in names for node, names in self.named if node is not self.defined[name])
 
 
 def _is_registered(node: ast.stmt) -> bool:
@@ -79,7 +86,7 @@ def _names_in(node: ast.AST) -> set[str]:
 
 def sources(folder: str) -> list[Source]:
     return [
-        Source(".".join(path.relative_to(ROOT).with_suffix("").parts), ast.parse(path.read_text()))
+        Source(".".join(path.relative_to(ROOT).with_suffix("").parts), path.read_text())
         for path in sorted((ROOT / folder).rglob("*.py"))
     ]
 

@@ -11,6 +11,7 @@ import pytest
 from packaging.version import Version
 
 from service.store.engine import sqlite_driver
+from tests.house.syntax import parsed
 
 ROOT = Path(__file__).parents[2]
 TOP_LEVEL = {
@@ -56,7 +57,7 @@ def test_files_stay_small() -> None:
 def test_no_two_public_classes_share_a_name() -> None:
     places: dict[str, list[str]] = {}
     for path in (ROOT / "service").rglob("*.py"):
-        for node in ast.parse(path.read_text()).body:
+        for node in parsed(path.read_text()).body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 places.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
     assert len(places) > 200

@@ -10,6 +10,8 @@ from statistics import median
 
 import pytest
 
+from tests.house.syntax import nodes
+
 ROOT = Path(__file__).parents[2]
 LINT = Path(sys.executable).with_name("lint-imports")
 MOST_IMPORTED, MEDIAN_MOST = 20, 7
@@ -24,6 +26,7 @@ def test_the_contracts_hold() -> None:
     assert found.returncode == 0, found.stdout + found.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("file", "line", "contract"),
     [
@@ -61,7 +64,7 @@ def test_a_planted_breach_is_found(tmp_path: Path, file: str, line: str, contrac
 def imported_modules(source: str) -> set[str]:
     """The modules of the service that a file imports, wherever in it; of a package, the module that is named."""
     found = set[str]()
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("service"):
             package = ROOT / str(node.module).replace(".", "/")
             for name in (each.name for each in node.names):

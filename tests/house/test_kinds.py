@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from service.gear.core import KINDS
+from tests.house.syntax import nodes
 
 ROOT = Path(__file__).parents[2]
 OWN = "service/gear/"
@@ -23,14 +24,14 @@ DATA = (
 
 def named_kinds(source: str) -> Iterator[int]:
     """The lines on which code has the name of a kind, be it in a comparison, a `match` or a table."""
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if isinstance(node, ast.Constant) and node.value in KINDS:
             yield node.lineno
 
 
 def compared_kinds(source: str) -> Iterator[int]:
     """The lines on which the kind of something is compared with words."""
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if not isinstance(node, ast.Compare):
             continue
         sides = [node.left, *node.comparators]

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.house.syntax import parsed
+
 ROOT = Path(__file__).parents[2]
 SERVICE = ROOT / "service"
 
@@ -83,7 +85,7 @@ SHAPES: dict[str, tuple[Callable[[str], bool], str]] = {
 
 
 def _functions(source: str, module: str) -> Iterator[Function]:
-    for node in ast.parse(source).body:
+    for node in parsed(source).body:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
             is_route = any("router" in ast.unparse(each) for each in node.decorator_list)
             if not is_route:

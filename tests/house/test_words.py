@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.house.syntax import parsed
+
 SERVICE = Path(__file__).parents[2] / "service"
 FILES = sorted(SERVICE.rglob("*.py"))
 SCRIPTS = sorted((SERVICE.parent / "static").rglob("*.js"))
@@ -81,7 +83,7 @@ IN_WORDS = {
 
 @cache
 def _tree(path: Path) -> ast.Module:
-    return ast.parse(path.read_text())
+    return parsed(path.read_text())
 
 
 def _trees() -> dict[str, ast.Module]:

@@ -16,6 +16,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import make_url
 
 from service.app import create_app
+from service.chores import CHORES
 from service.crew import actions
 from service.crew.core import Role
 from service.settings import Settings
@@ -24,6 +25,7 @@ from service.store.engine import is_sqlite
 from service.store.files import in_one_file
 from service.store.sessions import Store
 from service.testers.tables import Named, Tables
+from service.testlog.housekeeping import keep_house
 from service.wiring.builtin import BUILTIN
 from tests.support.made import made_folder, made_once
 from tests.support.postgres import copied
@@ -141,9 +143,12 @@ def _copied_with_cast(url: str) -> dict[Role, str]:
 
 def _add_cast(url: str) -> dict[Role, str]:
     migrated(url)
-    with closing(Store(url)) as store, store.writing() as db:
-        actions.found_program(db, "Fernhollow Band Program", "America/New_York", START)
-        return {role: actions.make_token(db, role.value.title(), role, START) for role in list(Role)[1:]}
+    with closing(Store(url)) as store:
+        with store.writing() as db:
+            actions.found_program(db, "Fernhollow Band Program", "America/New_York", START)
+            tokens = {role: actions.make_token(db, role.value.title(), role, START) for role in list(Role)[1:]}
+        keep_house(store, START, CHORES)  # once, instead of in each test that opens a list
+    return tokens
 
 
 _CASTS: dict[object, dict[Role, str]] = {}

@@ -48,7 +48,7 @@ def test_one_test_agrees_with_integrals_by_another_way(shape: float, scale: floa
 
     def of_life(exponent: float) -> float:
         """The day by which `exponent` more of the hazard is over: old items of a steep shape fail within an hour."""
-        return scale * ((age / scale) ** shape + exponent) ** (1 / shape) - age
+        return float(scale * ((age / scale) ** shape + exponent) ** (1 / shape) - age)
 
     stretches = pairwise(sorted({0, test, 105, *(min(of_life(exponent), 105) for exponent in (0.1, 1, 5, 40))}))
     sums = [quad(bad, a, b, epsabs=1e-9, limit=200)[0] for a, b in stretches]
