@@ -126,7 +126,7 @@ def test_the_answers_lead_to_the_part_and_it_is_logged_swapped_and_listened_to_a
     path, cable = f"{check.path}/channels/{check.channels[0]}", f"item {check.inputs.at.ids[check.inputs.one]}"
     page = check.crew.get(path).text
     for _ in range(12):
-        if f'value="{cable}">' in page.partition("<details")[0]:
+        if f'value="{cable}" selected' in page:
             break
         answers = re.findall(rf'href="({re.escape(path)}\?out=[\d.]*)"', page)
         assert answers, page
@@ -147,6 +147,41 @@ def test_the_answers_lead_to_the_part_and_it_is_logged_swapped_and_listened_to_a
     assert check.crew.post("/api/v1/swaps", json=swap).status_code == 201
     assert check.stands()[0] == (None, False, True)
     assert "It is not dead" in check.page(f"/channels/{check.channels[0]}")
+
+
+def test_what_was_found_on_an_item_is_logged_as_a_failed_test_at_its_end(check: Check) -> None:
+    check.hear(1, "dead")
+    item, channel = check.inputs.at.ids[check.inputs.one], check.channels[0]
+    cause = {"check": check.id, "channel": channel, "what": f"item {item}", "evidence": "bent", "end": "B", "id": op()}
+    check.program.clock.ahead(seconds=5)
+    receipt = check.crew.post("/api/v1/causes", json=cause)
+    assert (receipt.status_code, receipt.json()["kind"]) == (201, "item")
+    assert receipt.json()["stands"] == {check.inputs.one: "quarantined"}
+    assert check.crew.post("/api/v1/causes", json=cause).json() == receipt.json()
+    (test,) = check.crew.get(f"/api/v1/tests?item={check.inputs.one}").json()["items"]
+    assert (test["id"], test["verdict"], test["method"]) == (cause["id"], "fail", "listening")
+    assert test["evidence"] == [{"class": "damage", "end": "B", "note": "bent contact"}]
+    assert check.stands()[0] == (None, False, True)
+
+
+def test_something_is_found_on_items_only(check: Check) -> None:
+    check.hear(1, "dead")
+    muted = {"id": op(), "check": check.id, "channel": check.channels[0], "what": f"muted {check.channels[0]}"}
+    refused = check.crew.post("/api/v1/causes", json=muted | {"evidence": "bent"})
+    assert refused.status_code == 422
+    assert "Leave it out" in refused.text
+    assert check.crew.post("/api/v1/causes", json=muted | {"evidence": "singing"}).status_code == 422
+    assert check.crew.post("/api/v1/causes", json=muted).json()["stands"] == {}
+
+
+def test_a_phone_gets_all_that_a_check_is_judged_by(check: Check) -> None:
+    check.hear(1, "dead")
+    package = check.crew.get(f"/api/v1/line-checks/{check.id}/package").json()
+    assert [channel["id"] for channel in package["channels"]] == check.channels
+    assert package["check"]["channels"][0]["heard"] == "dead"
+    assert all(
+        key in package["components"] for one in package["channels"] for part in one["parts"] for key in part["keys"]
+    )
 
 
 def test_a_muted_channel_is_logged_with_the_check_and_moves_the_programs_own_rate(sqlite_url: str) -> None:

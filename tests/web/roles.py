@@ -99,7 +99,9 @@ GET /line-checks/{check_id}/blame
 GET /line-checks/{check_id}/channels/{channel_id}
 POST /line-checks/{check_id}/channels/{channel_id}/cause
 GET /api/v1/line-checks/{check_id}
+GET /api/v1/line-checks/{check_id}/package
 POST /api/v1/heard
+POST /api/v1/causes
 GET /api/v1/sessions/{session_id}/package
 POST /api/v1/suspects
 POST /api/v1/swaps

@@ -174,6 +174,12 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
         "channel": at.params["channel_id"],
         "heard": "good",
     },
+    "POST /api/v1/causes": lambda at: {
+        "id": op(),
+        "check": at.params["check_id"],
+        "channel": at.params["channel_id"],
+        "what": "unknown",
+    },
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/input-lists": lambda at: {"id": op(), "event": at.params["event_id"]},
     "POST /api/v1/input-lists/{list_id}/channels": lambda at: {"id": op(), "number": 90, "source": "Choir"},

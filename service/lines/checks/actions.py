@@ -13,13 +13,22 @@ from service.kit.dates import local_date
 from service.kit.problems import invalid
 from service.kit.quantities import Unit
 from service.lines.checks import queries
-from service.lines.checks.core.components import CauseKind, CheckedChannel, Component, Experience
+from service.lines.checks.core.components import (
+    CauseKind,
+    CheckedChannel,
+    Component,
+    Experience,
+    NewCause,
+    components_of,
+)
 from service.lines.checks.core.judging import Judgement, judge
 from service.lines.checks.core.listening import ChannelStanding, NewHeard, Sound, standings
 from service.lines.checks.models import CauseRow, HeardRow, LineCheck
 from service.lines.inputs.queries import get_input_list
 from service.testlog.actions import call_suspect
-from service.testlog.core import corrected
+from service.testlog.core import Method, NewTest, corrected
+from service.testlog.form_reader import finding
+from service.testlog.logging_tests import log_test
 
 
 @dataclass(frozen=True)
@@ -122,35 +131,78 @@ def log_heard(db: Session, new: NewHeard, actor: Actor) -> dict[str, Any]:
     }
 
 
-def log_cause(
-    db: Session, cause_id: UUID, check_id: UUID, channel_id: UUID, cause: Component | None, note: str, actor: Actor
-) -> None:
-    """Log what silenced a channel, None where nobody knows; the channel is to be listened to again. An item that was
-    the cause is suspect from then on.
+def log_cause(db: Session, new: NewCause, actor: Actor) -> dict[str, Any]:
+    """Log what silenced a channel, which is to be listened to again. An item on which something was found gets a failed
+    test with that evidence, under the same id; one on which nothing was found yet is suspect.
+
+    Returns:
+        The `id`, the `check`, the `channel`, the `kind` of cause, how its item `stands` now, by its code, and
+        `received_at`.
 
     Raises:
         NotFound: there is no such check.
-        Invalid: the channel is not on its list.
+        Invalid: the channel is not on its list, its line has no such component, or it is no item on which something can
+            be found.
     """
-    check = queries.get_check(db, check_id)
-    _check_channel(db, channel_id, check, "channel")
+    check = queries.get_check(db, new.check)
+    _check_channel(db, new.channel, check, "channel")
+    at = corrected(new.at, new.sent_at, actor.now, "at", "entry")
+    cause = _component(db, check, new, actor)
+    if new.evidence and not (cause and cause.code):
+        raise invalid("evidence", "Something can be found on an item with a tag only. Leave it out here.")
     db.add(
         CauseRow(
-            id=cause_id,
+            id=new.id,
             check_id=check.id,
-            channel_id=channel_id,
+            channel_id=new.channel,
             kind=cause.kind if cause else CauseKind.UNKNOWN,
             item_id=cause.item if cause else None,
             lane=cause.lane if cause else None,
             joint=cause.joint if cause else None,
-            note=note,
-            at=actor.now,
+            note=new.note,
+            at=at,
             received_at=actor.now,
             person_id=actor.who.id,
         )
     )
-    if cause and cause.item:
-        call_suspect(db, cause.item, cause_id, "It silenced a channel at a line check.", actor.who, actor.now)
+    return {
+        "id": str(new.id),
+        "check": str(check.id),
+        "channel": str(new.channel),
+        "kind": cause.kind if cause else CauseKind.UNKNOWN,
+        "stands": _log_on_item(db, new, cause.item, cause.code, at, actor) if cause and cause.item else {},
+        "received_at": actor.now.isoformat(),
+    }
+
+
+def _component(db: Session, check: LineCheck, new: NewCause, actor: Actor) -> Component | None:
+    """The component of the channel's line that the cause names; None where nobody knows."""
+    if new.what == CauseKind.UNKNOWN:
+        return None
+    state = state_of(db, check, Unit.FEET, actor)
+    for channel in state.channels:
+        if channel.id == new.channel:
+            for component in components_of(channel, state.experience):
+                if component.key == new.what:
+                    return component
+    raise invalid("what", "The line was changed meanwhile. Choose again what it was.")
+
+
+def _log_on_item(db: Session, new: NewCause, item_id: UUID, code: str, at: datetime, actor: Actor) -> dict[str, str]:
+    """Log at the item what was found on it; return how it stands now, by its code."""
+    if not new.evidence:
+        call_suspect(db, item_id, new.id, "It silenced a channel at a line check.", actor.who, actor.now)
+        return {code: "suspect"} if code else {}
+    test = NewTest(
+        id=new.id,
+        item=code,
+        method=Method.LISTENING,
+        evidence=(finding(new.evidence, new.end),),
+        note=f"At a line check. {new.note}".strip(),
+        tested_at=at,
+    )
+    answer = log_test(db, test, actor.who, actor.now, actor.zone)
+    return {code: answer["state"]}
 
 
 def _check_channel(db: Session, channel_id: UUID, check: LineCheck, field: str) -> None:

@@ -8,8 +8,9 @@ from service.crew.context import CrewContext, api_router
 from service.kit.quantities import Unit
 from service.kit.text import as_id
 from service.lines.checks import queries
-from service.lines.checks.actions import CheckState, log_heard, state_of
-from service.lines.checks.forms import HeardIn, HeardOut
+from service.lines.checks.actions import CheckState, log_cause, log_heard, state_of
+from service.lines.checks.core.package import package_of
+from service.lines.checks.forms import CauseIn, CauseOut, HeardIn, HeardOut
 
 router = api_router(tag="line checks")
 
@@ -18,6 +19,27 @@ router = api_router(tag="line checks")
 def add_heard(context: CrewContext, body: HeardIn) -> Any:
     """Log what was heard on a channel; the same id again gives the same answer."""
     return context.once(body.id, "line.heard", body.content(), lambda db: log_heard(db, body.entry(), context.actor))
+
+
+@router.post("/causes", status_code=201, response_model=CauseOut)
+def add_cause(context: CrewContext, body: CauseIn) -> Any:
+    """Log what silenced a channel; the same id again gives the same answer."""
+    return context.once(body.id, "line.cause", body.content(), lambda db: log_cause(db, body.entry(), context.actor))
+
+
+@router.get("/line-checks/{check_id}/package")
+def show_package(
+    context: CrewContext, check_id: Annotated[str, Path(json_schema_extra={"format": "uuid"})]
+) -> dict[str, Any]:
+    """A line check for a phone: how it stands, and all that it is judged by without a signal."""
+    with context.reading() as db:
+        check = queries.get_check(db, as_id(check_id))
+        state = state_of(db, check, Unit(context.program.unit), context.actor)
+        return {
+            "check": _as_json(state),
+            "name": queries.list_names(db)[check.input_list_id],
+            **package_of(state.channels, state.experience),
+        }
 
 
 @router.get("/line-checks/{check_id}")

@@ -5,8 +5,15 @@ from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.gear.core import End
+from service.kit.problems import invalid
+from service.lines.checks.core.components import CauseKind, NewCause
 from service.lines.checks.core.listening import NewHeard, Sound
+from service.testlog.form_reader import EVIDENCE
 from service.testlog.forms import Instant, Text
+from service.web import schema
+from service.web.forms import read_by
+from service.web.schema import shown_as
 
 MOST_MINUTES = 240
 
@@ -46,6 +53,68 @@ class HeardOut(BaseModel):
     received_at: str
 
 
+def _evidence(name: str) -> str:
+    """The name of what can be found on an item; empty if nothing was.
+
+    Raises:
+        Invalid: there is no such evidence.
+    """
+    if name and name not in EVIDENCE:
+        raise invalid("evidence", f"What was found is one of {', '.join(EVIDENCE)}, or nothing.")
+    return name
+
+
+EvidenceName = Annotated[str, read_by(_evidence), shown_as(schema.one_of(["", *EVIDENCE]))]
+
+
+class CauseIn(BaseModel):
+    """What silenced a channel: the key of a component of its line, or "unknown". Its `id` is made by the client.
+
+    `evidence` is what was found on an item, at `end`: then a failed test of it is logged.
+    """
+
+    model_config = ConfigDict(extra="forbid")
+
+    id: UUID
+    check: UUID
+    channel: UUID
+    what: Annotated[Text, Field(max_length=200)]
+    evidence: EvidenceName = ""
+    end: End | None = None
+    note: Annotated[Text, Field(max_length=200)] = ""
+    at: Instant | None = None
+    sent_at: Instant | None = None
+
+    def entry(self) -> NewCause:
+        """The same as the log takes it."""
+        return NewCause(
+            self.id,
+            self.check,
+            self.channel,
+            self.what,
+            self.evidence,
+            self.end,
+            self.note,
+            self.at,
+            self.sent_at,
+        )
+
+    def content(self) -> dict[str, Any]:
+        """What makes it this entry: when it was sent differs from try to try."""
+        return self.model_dump(mode="json", exclude={"id", "sent_at"})
+
+
+class CauseOut(BaseModel):
+    """The receipt of a cause; `stands` says how its item stands now, by its code."""
+
+    id: UUID
+    check: UUID
+    channel: UUID
+    kind: CauseKind
+    stands: dict[str, str]
+    received_at: str
+
+
 class StartFields(BaseModel):
     """The form that starts a line check: of which input list, and how many minutes there are."""
 
@@ -62,7 +131,9 @@ class HeardFields(BaseModel):
 
 
 class CauseFields(BaseModel):
-    """The form that logs a cause: the key of a component of the line, or "unknown"."""
+    """The form that logs a cause: the key of a component of the line, or "unknown", and what was found on an item."""
 
     what: Annotated[Text, Field(max_length=200)]
+    evidence: EvidenceName = ""
+    end: End | None = None
     note: Annotated[Text, Field(max_length=200)] = ""

@@ -6,17 +6,18 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from service.crew.context import CrewContext, RequestContext, page_router
-from service.kit.problems import NotFound, invalid
+from service.kit.problems import NotFound
 from service.kit.quantities import Unit
 from service.kit.text import as_id
 from service.lines.checks import actions, queries
 from service.lines.checks.actions import CheckState, state_of
-from service.lines.checks.core.components import CauseKind, CheckedChannel, Component, components_of
+from service.lines.checks.core.components import CauseKind, CheckedChannel, NewCause, components_of
 from service.lines.checks.core.judging import alone, is_dead
 from service.lines.checks.core.lessons import commonest, usual_seconds
 from service.lines.checks.core.listening import NewHeard
 from service.lines.checks.core.tracing import next_thing, traced_parts
 from service.lines.checks.forms import MOST_MINUTES, CauseFields, HeardFields, StartFields
+from service.testlog.form_reader import EVIDENCE
 from service.web.forms import Form, Message, Posted, read_form, read_op, typed
 
 router = page_router()
@@ -119,21 +120,17 @@ def trace_page(context: CrewContext, check_id: str, channel_id: str, out: str = 
 @router.post("/line-checks/{check_id}/channels/{channel_id}/cause")
 def log_cause(context: CrewContext, check_id: str, channel_id: str, posted: Posted) -> Response:
     """Log what it was. From an item it goes on to swapping it."""
-    form = typed(posted, "what", "note", "out")
+    form = typed(posted, "what", "evidence", "end", "note", "out")
 
     def log() -> str:
         op, fields, check = form.id, read_form(CauseFields, posted), _id(check_id)
         with context.reading() as db:
-            state = _state(context, db, check_id)
-            channel = _channel(state, channel_id)
-        cause = _cause(state, channel, fields.what)
-        context.once(
-            op,
-            "line.cause",
-            [str(check), str(channel.id), fields.what, fields.note],
-            lambda db: actions.log_cause(db, op, check, channel.id, cause, fields.note, context.actor),
-        )
-        return f"/swap?bad={cause.code}" if cause and cause.code else f"/line-checks/{check}?said=logged"
+            channel = _channel(_state(context, db, check_id), channel_id).id
+        new = NewCause(op, check, channel, fields.what, fields.evidence, fields.end, fields.note)
+        content = [str(check), str(channel), fields.model_dump(mode="json")]
+        receipt = context.once(op, "line.cause_by_form", content, lambda db: actions.log_cause(db, new, context.actor))
+        bad = next(iter(receipt["stands"]), None)
+        return f"/swap?bad={bad}" if bad else f"/line-checks/{check}?said=logged"
 
     return context.submit(
         form, log, lambda db, form: _trace(context, db, check_id, channel_id, form.values["out"], form)
@@ -157,20 +154,6 @@ def _channel(state: CheckState, channel_id: str) -> CheckedChannel:
         if channel.id == key:
             return channel
     raise NotFound("This channel is not on the input list of this line check. Open the wall again.")
-
-
-def _cause(state: CheckState, channel: CheckedChannel, what: str) -> Component | None:
-    """The component of the line with this key; None if nobody knows.
-
-    Raises:
-        Invalid: its line has none with this key.
-    """
-    if what == UNKNOWN:
-        return None
-    for component in components_of(channel, state.experience):
-        if component.key == what:
-            return component
-    raise invalid("what", "The line was changed meanwhile. Choose again what it was.")
 
 
 def _list(context: RequestContext, db: Session, form: Form) -> Response:
@@ -216,4 +199,5 @@ def _trace(context: RequestContext, db: Session, check_id: str, channel_id: str,
         thing=thing,
         out=out,
         options=[*((part.key, part.name) for part in components), (UNKNOWN, "nobody knows")],
+        evidence=[("", "Nothing yet"), *((name, words) for name, (words, _) in EVIDENCE.items())],
     )

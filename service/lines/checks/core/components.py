@@ -6,9 +6,12 @@ likelier than a broken cable.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 from typing import Final
 from uuid import UUID
+
+from service.gear.core import End
 
 LEAST: Final = 1e-6
 MOST: Final = 0.49
@@ -139,6 +142,25 @@ class Component:
     code: str = ""
     lane: str | None = None
     joint: int | None = None
+
+
+@dataclass(frozen=True)
+class NewCause:
+    """What silenced a channel, as it is sent; `id` is the client's own, `at` and `sent_at` its own times.
+
+    `what` is the key of a component of its line, or "unknown". `evidence` is the name of what was found on the item, if
+    anything was, at the `end` where it was.
+    """
+
+    id: UUID
+    check: UUID
+    channel: UUID
+    what: str
+    evidence: str = ""
+    end: End | None = None
+    note: str = ""
+    at: datetime | None = None
+    sent_at: datetime | None = None
 
 
 def components_of(channel: CheckedChannel, experience: Experience) -> list[Component]:

@@ -25,6 +25,7 @@ SHARED_SWAP_S: Final = 180.0
 LISTEN_S: Final = 30.0
 BYPASS_S: Final = 150.0
 """To lay a spare line with a spare microphone to another input of the mixer."""
+SPARE_LINE: Final = "a spare microphone and a cable that reaches the mixer"
 
 
 class Doing(StrEnum):
@@ -112,11 +113,7 @@ def next_thing(channel: CheckedChannel, parts: Sequence[TracedPart], cleared: Co
     suspects = [part for part in parts if part.weight > 0 and part.number not in cleared]
     suspects = sorted(sorted(suspects, key=lambda part: -part.weight)[:MOST_PARTS], key=lambda part: part.number)
     if not suspects:
-        return NextThing(
-            Doing.NOTHING,
-            f"Nothing is left to try, and {channel.title} is still dead: more than one thing is bad. Lay a spare line.",
-            "a spare microphone and a cable that reaches the mixer",
-        )
+        return NextThing(Doing.NOTHING, *nothing_left(channel))
     joints = {}
     for joint, (one, following) in enumerate(pairwise(suspects), 1):
         between = [part for part in parts[one.number : following.number] if part.can_listen]
@@ -143,17 +140,13 @@ def _thing(
 ) -> NextThing:
     match step:
         case Bypass():
-            sentence = f"A spare line is quicker. Lay one from {channel.source} to a free input of the mixer."
-            bring = "a spare microphone and a cable that reaches the mixer"
-            return NextThing(Doing.BYPASS, sentence, bring, channel.place, *seconds)
+            return NextThing(Doing.BYPASS, *laying_a_spare(channel), channel.place, *seconds)
         case Listen():
             after, at = joints[step.joint], step.joint
-            name, place = after.component.name, after.component.place
             return NextThing(
                 Doing.LISTEN,
-                f"Unplug {name} at its end towards the mixer, and listen there.",
-                "a headphone amplifier that gives phantom power" if channel.phantom else "a headphone amplifier",
-                place,
+                *listening_after(channel, after),
+                after.component.place,
                 *seconds,
                 after,
                 (*before, *suspects[:at]),
@@ -161,14 +154,33 @@ def _thing(
             )
         case FoundPart() | SwapPart():
             part = parts[int(step.part)]
-            sentence, bring = _swap_words(part)
             if_dead = (*before, part.number)
             return NextThing(
-                Doing.SWAP, sentence, bring, part.component.place, *seconds, part, if_good=None, if_dead=if_dead
+                Doing.SWAP, *swapping(part), part.component.place, *seconds, part, if_good=None, if_dead=if_dead
             )
 
 
-def _swap_words(part: TracedPart) -> tuple[str, str]:
+def nothing_left(channel: CheckedChannel) -> tuple[str, str]:
+    """What to do where no part is a suspect any more, and what to bring."""
+    return (
+        f"Nothing is left to try, and {channel.title} is still dead: more than one thing is bad. Lay a spare line.",
+        SPARE_LINE,
+    )
+
+
+def laying_a_spare(channel: CheckedChannel) -> tuple[str, str]:
+    """What to do where a spare line is quicker, and what to bring."""
+    return f"A spare line is quicker. Lay one from {channel.source} to a free input of the mixer.", SPARE_LINE
+
+
+def listening_after(channel: CheckedChannel, part: TracedPart) -> tuple[str, str]:
+    """How to listen at the end of a part towards the mixer, and what to bring."""
+    bring = "a headphone amplifier that gives phantom power" if channel.phantom else "a headphone amplifier"
+    return f"Unplug {part.component.name} at its end towards the mixer, and listen there.", bring
+
+
+def swapping(part: TracedPart) -> tuple[str, str]:
+    """How to put a good one in the place of a part, and what to bring."""
     name = part.component.name
     match part.component.kind:
         case CauseKind.JOINT:
