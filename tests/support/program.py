@@ -27,6 +27,7 @@ from service.store.sessions import Store
 from service.testers.tables import Named, Tables
 from service.testlog.housekeeping import keep_house
 from service.wiring.builtin import BUILTIN
+from tests.support.client import Client
 from tests.support.made import made_folder, made_once
 from tests.support.postgres import copied
 from tests.support.waiting import PATIENCE
@@ -89,7 +90,7 @@ def running(url: str, **settings: object) -> Iterator[Running]:
 
     def client(role: Role | None) -> TestClient:
         headers = {"Origin": base} | ({"Authorization": f"Bearer {tokens[role]}"} if role else {})
-        return TestClient(app, base, headers=headers, follow_redirects=False)
+        return Client(app, base, headers=headers, follow_redirects=False)
 
     lead, crew, viewer, stranger = map(client, (Role.LEAD, Role.CREW, Role.VIEWER, None))
     with entered(stranger, lead, crew, viewer):

@@ -31,6 +31,7 @@ from service.tags.models import Tag
 from service.testlog.models import SessionKind, Swap, Test, WorkSession
 from service.web import static
 from service.web.upload import UploadReader
+from tests.support.client import Client
 from tests.support.demo import demo_file
 from tests.support.program import BASE, START, Clock, MadeWhenAsked, entered, op, tables_folder
 from tests.testlog.support import ZONE
@@ -100,7 +101,7 @@ def world(folder: Path, **settings: Any) -> Iterator[World]:
 
 def _client(app: FastAPI, token: str) -> TestClient:
     headers = {"Origin": BASE} | ({"Authorization": f"Bearer {token}"} if token else {})
-    return TestClient(app, BASE, headers=headers, follow_redirects=False)
+    return Client(app, BASE, headers=headers, follow_redirects=False)
 
 
 def _token(db: Session, role: str) -> str:
