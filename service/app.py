@@ -43,6 +43,7 @@ from service.lines.checks import pages as line_checks
 from service.lines.inputs import api as inputs_api
 from service.lines.inputs import pages as inputs
 from service.lines.inputs import sheet_pages as input_sheets
+from service.lines.inputs.through import channel_words
 from service.retire.buying import pages as buying
 from service.retire.decisions import pages as decisions
 from service.retire.decisions import price_pages as prices
@@ -183,6 +184,7 @@ def create_app(
     app.state.imports = ImportRuns()
     app.state.tests = make_batcher()
     app.state.tables = Tables(settings.tables)
+    app.state.channel_words = channel_words
     problems.install(app)
     app.add_middleware(
         GZipMiddleware,

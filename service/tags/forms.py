@@ -21,7 +21,7 @@ PRINTER_WORDS = {
 _Made = TypeVar("_Made")
 
 
-def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
+def read_setup(sheet: str, style: str, start: str, around: str, channels: str = "") -> Setup:
     """How to print, as it was chosen; missing choices have their default values.
 
     Raises:
@@ -34,7 +34,7 @@ def read_setup(sheet: str, style: str, start: str, around: str) -> Setup:
         errors["style"] = "Choose one of the kinds of tags."
     if errors:
         raise Invalid(" ".join(errors.values()), errors)
-    return Setup(sheet, Style(style) if style else None, first or 1, thick)
+    return Setup(sheet, Style(style) if style else None, first or 1, thick, channels == "yes")
 
 
 def read_sheet(typed: Mapping[str, Any]) -> PaperSheet:

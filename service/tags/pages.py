@@ -1,5 +1,6 @@
 """Pages of tags: what waits to be printed, the sheets as preview and PDF, a new code, a worn tag, tags of places."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated
 
@@ -15,7 +16,7 @@ from service.kit.quantities import Unit
 from service.kit.text import id_in_address
 from service.tags import actions, printing, queries
 from service.tags.core.layout import Style
-from service.tags.core.pages import SymbolFacts, symbol_facts
+from service.tags.core.pages import Setup, SymbolFacts, symbol_facts
 from service.tags.core.sheets import PaperSheet
 from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.forms import read_setup
@@ -34,7 +35,7 @@ STYLES = [
     (Style.WRAP, "Wraps"),
     (Style.PLATE, "Plates"),
 ]
-SETUP = ("sheet", "style", "start", "around")
+SETUP = ("sheet", "style", "start", "around", "channels")
 """The fields that say how tags are printed."""
 Codes = Annotated[tuple[str, ...], Query()]
 
@@ -47,11 +48,12 @@ def tags_to_print(
     style: str = "",
     start: str = "",
     around: str = "",
+    channels: str = "",
     printed: int | None = None,
     added: int | None = None,
 ) -> Response:
     """Show the tags that wait to be printed, or those with these codes, and how to print them."""
-    values = {"sheet": sheet, "style": style, "start": start, "around": around}
+    values = {"sheet": sheet, "style": style, "start": start, "around": around, "channels": channels}
     with context.reading() as db:
         return _to_print(context, db, Form(values=values), code, printed=printed, added=added)
 
@@ -64,15 +66,17 @@ def preview(
     style: str = "",
     start: str = "",
     around: str = "",
+    channels: str = "",
     page: int = 1,
 ) -> Response:
     """Show a page of the sheets as it will be printed, and the link to the PDF."""
-    values = {"sheet": sheet, "style": style, "start": start, "around": around}
+    values = {"sheet": sheet, "style": style, "start": start, "around": around, "channels": channels}
     with context.reading() as db:
         try:
             _refuse_count(code)
-            setup = read_setup(sheet or _usual(context), style, start, around)
-            pages = printing.tag_pages(db, code, context.settings.base_url, setup)
+            setup = read_setup(sheet or _usual(context), style, start, around, channels)
+            words = _channels(context, db, setup)
+            pages = printing.tag_pages(db, code, context.settings.base_url, setup, words)
         except (Invalid, CannotPrint) as refusal:
             return _to_print(context, db, Form(values=values).refused(refusal, "sheet"), code)
         on_sheet, at = printing.sheet_called(db, setup.sheet), min(max(page, 1), len(pages))
@@ -91,13 +95,20 @@ def preview(
 
 @router.get("/tags/sheet.pdf")
 def sheet_pdf(
-    context: LeadContext, code: Codes = (), sheet: str = "", style: str = "", start: str = "", around: str = ""
+    context: LeadContext,
+    code: Codes = (),
+    sheet: str = "",
+    style: str = "",
+    start: str = "",
+    around: str = "",
+    channels: str = "",
 ) -> Response:
     """Download the tags with these codes on sheets, as PDF."""
     with context.reading() as db:
         _refuse_count(code)
-        setup = read_setup(sheet or _usual(context), style, start, around)
-        pdf = printing.tag_sheet(db, code, context.settings.base_url, setup)
+        setup = read_setup(sheet or _usual(context), style, start, around, channels)
+        words = _channels(context, db, setup)
+        pdf = printing.tag_sheet(db, code, context.settings.base_url, setup, words)
     headers = {"Content-Disposition": 'attachment; filename="coilbook-tags.pdf"', "Cache-Control": "no-store"}
     return Response(pdf, 200, headers, "application/pdf")
 
@@ -202,6 +213,14 @@ def _to_print(
         added=added,
         base_url=context.settings.base_url,
     )
+
+
+def _channels(context: RequestContext, db: Session, setup: Setup) -> Mapping[str, str]:
+    """What the tags say of channels, by code; nothing unless that was chosen."""
+    if not setup.channels:
+        return {}
+    words: printing.ChannelWords = context.request.app.state.channel_words
+    return words(db, context.today, context.now)
 
 
 def _tags_by_code(db: Session, codes: Codes) -> list[OnTag]:

@@ -1,8 +1,8 @@
 """Printing tags: the content of labels, the sheets and the printer of the program, the PDF."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields
-from datetime import datetime
+from datetime import date, datetime
 from functools import lru_cache
 from uuid import UUID
 
@@ -25,6 +25,9 @@ from service.tags.core.symbols import CannotPrint, tag_url
 from service.tags.models import LabelSheet, TagPrinter
 from service.tags.queries import OnTag, refuse_ended, tag_on
 from service.wiring.wirings import Wiring
+
+ChannelWords = Callable[[Session, date, datetime], Mapping[str, str]]
+"""What a tag says of the channels that its item carries, by code; `service.app` has the one of the input lists."""
 
 FLAGS = Setup(style=Style.FLAG)
 """The setup of the command line: flags on plain paper."""
@@ -60,8 +63,11 @@ def printer(db: Session) -> Printer:
     return Printer(row.measured_x, row.measured_y, row.right, row.down) if row else Printer()
 
 
-def tag_pages(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup) -> list[Page]:
-    """The pages with the tags of these codes, in their order; without codes, those of all items.
+def tag_pages(
+    db: Session, codes: Sequence[str], base_url: str | None, setup: Setup, channels: Mapping[str, str] | None = None
+) -> list[Page]:
+    """The pages with the tags of these codes, in their order; without codes, those of all items. `channels` is what
+    they say of the channels that they carry, by code.
 
     Raises:
         CannotPrint: no address is set that a tag could carry, a label is too small for it, or nothing is to print.
@@ -74,29 +80,36 @@ def tag_pages(db: Session, codes: Sequence[str], base_url: str | None, setup: Se
         refuse_ended(tag_on(db, code))
     program = program_facts(db)
     unit = Unit(program.unit if program else Unit.FEET)
+    words = channels or {}
     labels = [
         label
         for on_tag in queries.to_draw(db, read)
-        for label in _labels(db, on_tag, tag_url(base_url, on_tag.code), unit, setup.style)
+        for label in _labels(db, on_tag, tag_url(base_url, on_tag.code), unit, setup.style, words.get(on_tag.code, ""))
     ]
     if not labels:
         raise CannotPrint("There is no gear yet, so there is no tag to print. Add gear first.")
     return pages(labels, sheet, setup.start, setup.around)
 
 
-def tag_sheet(db: Session, codes: Sequence[str], base_url: str | None, setup: Setup = FLAGS) -> bytes:
-    """A PDF with the tags of these codes, one label for each end.
+def tag_sheet(
+    db: Session,
+    codes: Sequence[str],
+    base_url: str | None,
+    setup: Setup = FLAGS,
+    channels: Mapping[str, str] | None = None,
+) -> bytes:
+    """A PDF with the tags of these codes, one label for each end; see `tag_pages`.
 
     Raises:
         CannotPrint, Invalid: as `tag_pages`.
     """
-    placed = tag_pages(db, codes, base_url, setup)
+    placed = tag_pages(db, codes, base_url, setup, channels)
     from service.tags.drawing import sheet_pdf  # the PDF library is loaded where it is used
 
     return sheet_pdf(placed, sheet_called(db, setup.sheet), printer(db))
 
 
-def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | None) -> Iterator[TagLabel]:
+def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | None, channels: str) -> Iterator[TagLabel]:
     if not on_tag.kind:
         yield TagLabel(on_tag.code, on_tag.label, url, style=Style.PLATE)
         return
@@ -104,7 +117,7 @@ def _labels(db: Session, on_tag: OnTag, url: str, unit: Unit, style: Style | Non
     name = item_title(on_tag, unit)
     for end in End:
         more = _connectors(on_tag.wiring, find_wiring(db, on_tag.wiring), on_tag.kind, end)
-        yield TagLabel(on_tag.code, name, url, end, more, style or usual)
+        yield TagLabel(on_tag.code, name, url, end, more, style or usual, channels)
 
 
 @lru_cache(maxsize=256)

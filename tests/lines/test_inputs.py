@@ -14,7 +14,7 @@ from service.season import actions as seasons
 from service.season.core import Season, split
 from service.season.models import EventKind
 from service.testlog.actions import change_state
-from tests.support.program import Running, op
+from tests.support.program import Running, op, running
 from tests.testlog.support import GOOD, OPEN_2, ZONE, Bench, bench
 
 HUB, TRUNK = "d25-to-xlr8", "d25x8"
@@ -228,3 +228,20 @@ def test_a_line_is_scanned_tag_by_tag(at: Inputs) -> None:
         page = at.lead.get(found.headers["location"]).text
         scan = re.search(r'href="(/scan\?line_for=[^"]*)"', page)
     assert f"{at.one}\n{at.hub}\n{at.trunk}</textarea>" in page
+
+
+def test_tags_say_the_channels_if_that_is_chosen(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        inputs = Inputs(program)
+        inputs.add(1, inputs.one, inputs.hub, inputs.trunk, lane="1")
+        inputs.add(2, inputs.two, inputs.hub, inputs.trunk, lane="2")
+        inputs.add(4)
+        chosen = {"code": [inputs.one, inputs.hub, inputs.spare]}
+        plain = program.lead.get("/tags/preview", params=chosen).text
+        told = program.lead.get("/tags/preview", params=chosen | {"channels": "yes"}).text
+        assert "Ch 1 Source 1" in told
+        assert "Ch 1-2" in told
+        assert told.count("Ch 1") == 4 + 2  # on both halves of a flag and once on a plate, at both ends
+        assert "Ch " not in plain
+        pdf = program.lead.get("/tags/sheet.pdf", params=chosen | {"channels": "yes"})
+        assert pdf.status_code == 200

@@ -180,6 +180,17 @@ def every_input_list(db: Session) -> Sequence[InputList]:
     return db.scalars(select(InputList).order_by(InputList.created_at.desc(), InputList.id)).all()
 
 
+def running_lists(db: Session, today: date) -> list[UUID]:
+    """The input lists of the seasons that run today, those of events left out."""
+    query = (
+        select(InputList.id)
+        .join(SeasonRow, SeasonRow.id == InputList.season_id)
+        .where(SeasonRow.starts <= today, SeasonRow.ends >= today, InputList.event_id.is_(None))
+        .order_by(InputList.id)
+    )
+    return list(db.scalars(query))
+
+
 def channels_now_through(db: Session, item_id: UUID, today: date) -> dict[UUID, set[UUID]]:
     """The channels of running seasons whose line may go through an item now, by their lists: it is in the line, or it
     went in for an item that is, or was. Empty for most items.

@@ -1,5 +1,6 @@
 """Which channels run through an item today, and what each of its ends plugs into."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -58,6 +59,32 @@ def channels_through(db: Session, item_id: UUID, today: date, now: datetime) -> 
         _through(channel, line, item_id, items, codes, entered_ends([pieces[item.item_id] for item in line.items]))
         for channel, line in carried
     ]
+
+
+def channel_words(db: Session, today: date, now: datetime) -> dict[str, str]:
+    """Of each item in a line of a running season's input list, by code: the channels that it carries, as a tag says
+    them: "Ch 7 Marimba 1 low", "Ch 1-8, 12".
+    """
+    carried: defaultdict[UUID, dict[int, str]] = defaultdict(dict)
+    for list_id in queries.running_lists(db, today):
+        for channel in queries.channels(db, list_id, now):
+            for item in channel.line.items if channel.line else ():
+                carried[item.item_id][channel.number] = channel.source
+    codes = codes_of(db, carried)
+    return {codes[key]: _in_words(channels) for key, channels in carried.items() if key in codes}
+
+
+def _in_words(channels: Mapping[int, str]) -> str:
+    if len(channels) == 1:
+        ((number, source),) = channels.items()
+        return f"Ch {number} {source}"
+    runs: list[list[int]] = []
+    for number in sorted(channels):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return "Ch " + ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
 
 
 def _through(

@@ -44,7 +44,10 @@ class Style(StrEnum):
 
 @dataclass(frozen=True)
 class TagLabel:
-    """What one label shows: the code, an end ("" for a place), a name, a further line, and the text of the QR."""
+    """What one label shows: the code, an end ("" for a place), a name, a further line, and the text of the QR.
+
+    `channels` is a further line with the channels that the item carries, for which a flag has room too.
+    """
 
     code: str
     name: str
@@ -52,6 +55,7 @@ class TagLabel:
     end: str = ""
     more: str = ""
     style: Style = Style.FLAG
+    channels: str = ""
 
 
 def read_around(millimeters: float | None) -> float | None:
@@ -80,7 +84,7 @@ def lay_out(label: TagLabel, sheet: PaperSheet, symbol: Grid, around: float | No
     on_side = high > wide
     if on_side:
         wide, high, live = high, wide, Box(live.y, live.x, live.height, live.width)
-    more = label.more if label.style is Style.PLATE else ""
+    more = label.channels or (label.more if label.style is Style.PLATE else "")
     texts = _Texts(label.code, label.end, printable(label.name), printable(more))
     if label.style is Style.FLAG:
         marks = _flag(wide, high, live, symbol, texts)

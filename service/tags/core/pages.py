@@ -25,12 +25,13 @@ Page = list[Placed]
 @dataclass(frozen=True)
 class Setup:
     """How tags are printed: on which sheet, in what style (None: flags for cables, plates for the rest), from which
-    label on (1 is the first), round what thickness in millimeters."""
+    label on (1 is the first), round what thickness in millimeters, with or without the channels that items carry."""
 
     sheet: str = "letter"
     style: Style | None = None
     start: int = 1
     around: float | None = None
+    channels: bool = False
 
 
 def read_start(start: int, sheet: PaperSheet) -> int:
