@@ -40,6 +40,8 @@ from service.home.trail import pages as trail
 from service.lines.cards import pages as plug_cards
 from service.lines.checks import api as line_checks_api
 from service.lines.checks import pages as line_checks
+from service.lines.drills import api as drills_api
+from service.lines.drills import pages as drills
 from service.lines.inputs import api as inputs_api
 from service.lines.inputs import pages as inputs
 from service.lines.inputs import sheet_pages as input_sheets
@@ -141,6 +143,8 @@ ROUTERS = (
     plug_cards.router,
     line_checks.router,
     line_checks_api.router,
+    drills.router,
+    drills_api.router,
 )
 
 

@@ -7,6 +7,7 @@ from service.crew.passphrases import models as passphrases
 from service.exchange.handover import models as handover
 from service.gear import models as gear
 from service.lines.checks import models as line_checks
+from service.lines.drills import models as drills
 from service.lines.inputs import models as input_lists
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -27,6 +28,7 @@ __all__ = [
     "calendar",
     "crew",
     "decisions",
+    "drills",
     "gear",
     "handover",
     "idle",

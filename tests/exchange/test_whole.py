@@ -24,6 +24,8 @@ from service.exchange.whole.actions import export, import_program
 from service.exchange.whole.core import VERSION, FileRow, Reader
 from service.gear.models import Item, Note
 from service.kit.problems import Conflict, Problem
+from service.lines.checks.core.kinds import CheckKind
+from service.lines.checks.models import LineCheck
 from service.serving import first_link
 from service.store.sessions import Store
 from service.tables import metadata
@@ -146,6 +148,20 @@ def test_what_is_wrong_is_told_by_line_table_and_row(
         import_program(db, io.StringIO(_changed(demo, table, old, new)))
     with store.reading() as db:
         assert queries.filled(db) is None
+    store.close()
+
+
+def test_columns_that_came_after_an_export_have_their_defaults(demo: str, tmp_path: Path) -> None:
+    store = empty(f"sqlite:///{tmp_path}/a.db")
+    earlier = json.loads(demo)
+    for table, name in (("line_check", "kind"), ("item", "revision")):
+        for row in earlier["tables"][table]:
+            del row[name]
+    with store.writing() as db:
+        import_program(db, io.StringIO(json.dumps(earlier)))
+    with store.reading() as db:
+        assert set(db.scalars(select(LineCheck.kind))) == {CheckKind.CHECK}
+        assert set(db.scalars(select(Item.revision))) == {0}
     store.close()
 
 

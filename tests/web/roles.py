@@ -100,6 +100,14 @@ GET /line-checks/{check_id}/channels/{channel_id}
 POST /line-checks/{check_id}/channels/{channel_id}/cause
 GET /api/v1/line-checks/{check_id}
 GET /api/v1/line-checks/{check_id}/package
+GET /drills
+POST /drills
+GET /drills/{drill_id}
+POST /drills/{drill_id}/done
+POST /drills/{drill_id}/end
+GET /api/v1/drills
+GET /api/v1/drills/{drill_id}
+POST /api/v1/stations-done
 POST /api/v1/heard
 POST /api/v1/causes
 GET /api/v1/sessions/{session_id}/package

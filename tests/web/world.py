@@ -21,6 +21,7 @@ from service.crew import actions
 from service.crew.core import Actor, Role, Who
 from service.crew.models import Person
 from service.gear.models import Item, Place
+from service.lines.checks.core.kinds import CheckKind
 from service.lines.checks.models import LineCheck
 from service.lines.inputs.models import Channel, InputList
 from service.schedule.calendar.actions import make_link
@@ -142,7 +143,8 @@ def _params(db: Session) -> dict[str, str]:
         "person_id": str(extra.id),
         "list_id": _id(db, select(InputList.id)),
         "channel_id": _id(db, select(Channel.id).join(LineCheck, LineCheck.input_list_id == Channel.input_list_id)),
-        "check_id": _id(db, select(LineCheck.id)),
+        "check_id": _id(db, select(LineCheck.id).where(LineCheck.kind == CheckKind.CHECK)),
+        "drill_id": _id(db, select(LineCheck.id).where(LineCheck.kind == CheckKind.DRILL)),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
         "version": static._version(),
@@ -181,6 +183,7 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
         "channel": at.params["channel_id"],
         "what": "unknown",
     },
+    "POST /api/v1/stations-done": lambda at: {"id": op(), "drill": at.params["drill_id"], "station": "Mixer"},
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/input-lists": lambda at: {"id": op(), "event": at.params["event_id"]},
     "POST /api/v1/input-lists/{list_id}/channels": lambda at: {"id": op(), "number": 90, "source": "Choir"},

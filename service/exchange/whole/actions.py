@@ -90,7 +90,7 @@ def _add_piece(db: Session, table: Table, piece: list[FileRow]) -> int:
 
 
 def _values(row: FileRow, table: Table, kinds: dict[str, ColumnKind]) -> dict[str, Any]:
-    """A row's values by column; columns that an older export lacks are empty."""
+    """A row's values by column; columns that an older export lacks have their default, else they are empty."""
     values: dict[str, Any] = {}
     for name in row.values:
         if name not in kinds:
@@ -101,6 +101,8 @@ def _values(row: FileRow, table: Table, kinds: dict[str, ColumnKind]) -> dict[st
         except ValueError as error:
             shown = json.dumps(row.values[name], ensure_ascii=False)[:60]
             raise Problem(f"{_where(row)}: “{name}” is {shown}, and must be {kind}.") from error
+        if name not in row.values:
+            values[name] = queries.default_of(table, name)
         if values[name] is None and not table.columns[name].nullable:
             raise Problem(f"{_where(row)}: “{name}” is missing.")
     return values

@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import Boolean, Date, Integer, Select, String, Table, Uuid, delete, func, insert, select, text
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlalchemy.orm import Session
+from sqlalchemy.sql.schema import ScalarElementColumnDefault
 
 from service.crew.models import AuditEntry, CrewPass, Program
 from service.crew.passphrases import models as passphrases
@@ -13,6 +14,7 @@ from service.exchange.handover import models as handover
 from service.exchange.whole.core import ColumnKind
 from service.gear import models as gear
 from service.lines.checks import models as line_checks
+from service.lines.drills import models as drills
 from service.lines.inputs import models as input_lists
 from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
@@ -33,6 +35,7 @@ from service.wear import models as wear
 _MODELS = (
     calendar,
     decisions,
+    drills,
     gear,
     handover,
     input_lists,
@@ -83,6 +86,12 @@ def kinds(table: Table) -> dict[str, ColumnKind]:
     """The exported columns of a table, and the kind of each."""
     columns = [column for column in table.columns if (table.name, column.name) not in LEFT_OUT_COLUMNS]
     return {column.name: _kind(column.type) for column in columns}
+
+
+def default_of(table: Table, name: str) -> Any:
+    """What a column holds where nothing is given; None if it has no such value."""
+    default = table.columns[name].default
+    return default.arg if isinstance(default, ScalarElementColumnDefault) else None
 
 
 def _kind(of: object) -> ColumnKind:

@@ -116,7 +116,7 @@ class CauseOut(BaseModel):
 
 
 class StartFields(BaseModel):
-    """The form that starts a line check: of which input list, and how many minutes there are."""
+    """The form that starts a line check or a set-up drill: of which input list, and how many minutes there are."""
 
     input_list: UUID
     minutes: Annotated[float, Field(gt=0, le=MOST_MINUTES)] = 3

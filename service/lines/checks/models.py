@@ -7,19 +7,27 @@ from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.lines.checks.core.components import CauseKind
+from service.lines.checks.core.kinds import CheckKind
 from service.lines.checks.core.listening import Sound
 from service.store.base import Base, one_of, refers
 
 
 class LineCheck(Base):
-    """A line check of an input list, with the seconds that there are for it; `event_id` None: at a rehearsal."""
+    """A line check or a set-up drill of an input list, with the seconds that there are for it; `event_id` None: at a
+    rehearsal.
+    """
 
     __tablename__ = "line_check"
-    __table_args__ = (CheckConstraint("window_s > 0", name="some_time"), Index(None, "input_list_id", "started_at"))
+    __table_args__ = (
+        one_of("kind", CheckKind),
+        CheckConstraint("window_s > 0", name="some_time"),
+        Index(None, "input_list_id", "started_at"),
+    )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
     input_list_id: Mapped[UUID] = mapped_column(refers("input_list.id"))
     event_id: Mapped[UUID | None] = mapped_column(refers("event.id"), index=True)
+    kind: Mapped[str] = mapped_column(default=CheckKind.CHECK)
     window_s: Mapped[int]
     started_at: Mapped[datetime] = mapped_column(index=True)
     ended_at: Mapped[datetime | None]

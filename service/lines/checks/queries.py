@@ -16,6 +16,7 @@ from service.gear.queries import ports_of_items
 from service.kit.problems import NotFound
 from service.kit.quantities import Unit
 from service.lines.checks.core.components import CauseKind, CheckedChannel, CheckedPiece, Experience, Rated
+from service.lines.checks.core.kinds import CheckKind
 from service.lines.checks.core.lessons import Lesson, right_at
 from service.lines.checks.core.listening import HeardEntry, Sound
 from service.lines.checks.models import CauseRow, HeardRow, LineCheck
@@ -37,7 +38,7 @@ def get_check(db: Session, check_id: UUID | None) -> LineCheck:
         NotFound: there is none.
     """
     check = db.get(LineCheck, check_id) if check_id else None
-    if check is None:
+    if check is None or check.kind != CheckKind.CHECK:
         raise NotFound("There is no such line check. Look at the list of line checks.")
     return check
 
@@ -52,7 +53,7 @@ class ListedCheck:
 
 def latest_checks(db: Session) -> list[ListedCheck]:
     """The latest line checks, the newest first."""
-    checks = db.scalars(select(LineCheck).order_by(LineCheck.started_at.desc(), LineCheck.id).limit(LISTED)).all()
+    checks = _latest(db)
     query = (
         select(HeardRow.check_id, func.count(HeardRow.channel_id.distinct()))
         .where(HeardRow.check_id.in_([check.id for check in checks]), HeardRow.heard == Sound.DEAD)
@@ -62,9 +63,14 @@ def latest_checks(db: Session) -> list[ListedCheck]:
     return [ListedCheck(check, dead.get(check.id, 0)) for check in checks]
 
 
+def _latest(db: Session) -> Sequence[LineCheck]:
+    query = select(LineCheck).where(LineCheck.kind == CheckKind.CHECK)
+    return db.scalars(query.order_by(LineCheck.started_at.desc(), LineCheck.id).limit(LISTED)).all()
+
+
 def lessons(db: Session) -> list[Lesson]:
     """What the latest line checks teach, the newest first."""
-    checks = db.scalars(select(LineCheck).order_by(LineCheck.started_at.desc(), LineCheck.id).limit(LISTED)).all()
+    checks = _latest(db)
     ids = [check.id for check in checks]
     entries: defaultdict[UUID, list[HeardEntry]] = defaultdict(list)
     for row in db.scalars(select(HeardRow).where(HeardRow.check_id.in_(ids))):
