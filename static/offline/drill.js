@@ -53,6 +53,7 @@ function show() {
   }
   const all = latest(plugs), done = stations.filter((form) => latest(of(form.dataset.station)) !== null).length;
   document.querySelector("[data-counts]").textContent = all === null ? `${done} of ${stations.length} stations done` : `All stations done in ${clock(all)}.`;
+  /** @type {HTMLElement} */ (document.querySelector("[data-more]")).hidden = all === null;
   tick();
 }
 

@@ -187,8 +187,8 @@ class JointRecord:
 
 @dataclass(frozen=True)
 class SetupRecord:
-    """What several drills measured: `whole` is None if in none of them all stations were done. Stations are in the
-    order of the latest drill, joints with the slowest one first, by their usual times.
+    """What several drills measured in which all stations were done; `whole` is None if there is none. Stations are in
+    the order of the latest drill, joints with the slowest one first, by their usual times.
     """
 
     whole: BestAndUsual | None
@@ -199,7 +199,7 @@ class SetupRecord:
 @dataclass(frozen=True)
 class ObservedSetup:
     """The seconds from the start of a drill that were observed, in order of time: until all stations were done, and by
-    the name of a station, until that one was.
+    the name of a station, until that one was. Only drills in which all stations were done count.
     """
 
     whole: Sequence[float]
@@ -208,13 +208,18 @@ class ObservedSetup:
 
 def observed(drills: Sequence[DrillTimes]) -> ObservedSetup:
     """What these drills observed; they are in order of time."""
-    stations: dict[str, list[float]] = {station.name: [] for drill in reversed(drills) for station in drill.stations}
-    for drill in drills:
+    whole = _whole(drills)
+    stations: dict[str, list[float]] = {station.name: [] for drill in reversed(whole) for station in drill.stations}
+    for drill in whole:
         for station in drill.stations:
             if station.done_s is not None:
                 stations[station.name].append(station.done_s)
-    whole = [drill.seconds for drill in drills if drill.seconds is not None]
-    return ObservedSetup(whole, {name: times for name, times in stations.items() if times})
+    return ObservedSetup([drill.seconds for drill in whole if drill.seconds is not None], stations)
+
+
+def _whole(drills: Sequence[DrillTimes]) -> list[DrillTimes]:
+    """Those in which all stations were done: one that was broken off, with some taps by mistake, measured nothing."""
+    return [drill for drill in drills if drill.seconds is not None]
 
 
 def record(drills: Sequence[DrillTimes]) -> SetupRecord:
@@ -223,7 +228,7 @@ def record(drills: Sequence[DrillTimes]) -> SetupRecord:
     """
     seen = observed(drills)
     joints: defaultdict[tuple[str, str, str], list[PlugTime]] = defaultdict(list)
-    for drill in drills:
+    for drill in _whole(drills):
         for station in drill.stations:
             for each in station.plugs:
                 if each.took_s is not None:
