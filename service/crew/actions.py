@@ -48,8 +48,8 @@ def found_program(db: Session, name: str, zone: str, now: datetime) -> Program:
 
 
 def keep_settings(db: Session, values: Mapping[str, str]) -> None:
-    """Set the program's name, zone, unit and note to a finder. A new zone changes days, so all due states are
-    recomputed by the next housekeeping.
+    """Set the program's name, zone, unit, note to a finder and names of ends. A new zone changes days, so all due
+    states are recomputed by the next housekeeping.
     """
     program = locked(db, Program, 1)
     if program.zone != values["zone"]:

@@ -76,13 +76,21 @@ class Actor:
 
 @dataclass(frozen=True)
 class ProgramFacts:
-    """The program's own settings: `unit` is "feet" or "meters", `zone` an IANA name."""
+    """The program's own settings: `unit` is "feet" or "meters", `zone` an IANA name; `end_a` and `end_b` are what the
+    ends of its items are called, empty if they have no names of their own.
+    """
 
     name: str
     zone: str
     unit: str
     return_note: str
     housekept_on: date | None
+    end_a: str = ""
+    end_b: str = ""
+
+    def end(self, letter: str) -> str:
+        """What an end is called: "red end", or "end A" where it has no name of its own."""
+        return {"A": self.end_a, "B": self.end_b}[letter] or f"end {letter}"
 
 
 class RandomSource(Protocol):

@@ -25,6 +25,8 @@ class Program(Base):
     unit: Mapped[str]
     return_note: Mapped[str]
     housekept_on: Mapped[date | None]
+    end_a: Mapped[str] = mapped_column(default="")
+    end_b: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
 
 

@@ -171,14 +171,14 @@ def settings_page(context: LeadContext) -> Response:
     """The form of the program's settings."""
     with context.reading():
         program = context.program
-        values = {"name": program.name, "zone": program.zone, "unit": program.unit, "return_note": program.return_note}
+        values = {name: getattr(program, name) for name in _SETTINGS}
         return _settings(context, Form(values=values))
 
 
 @router.post("/settings")
 def save_settings(context: LeadContext, posted: Posted) -> Response:
     """Set the program's settings."""
-    values = {name: " ".join(text(posted, name).split()) for name in ("name", "zone", "unit", "return_note")}
+    values = {name: " ".join(text(posted, name).split()) for name in _SETTINGS}
 
     def keep() -> str:
         with context.writing() as db:
@@ -213,6 +213,9 @@ def _settings(context: RequestContext, form: Form) -> Response:
     )
 
 
+_SETTINGS = ("name", "zone", "unit", "return_note", "end_a", "end_b")
+
+
 def _check_settings(values: dict[str, str]) -> None:
     if not 1 <= len(values["name"]) <= 60:
         raise invalid("name", "Enter the program's name, 60 characters at the most.")
@@ -220,6 +223,11 @@ def _check_settings(values: dict[str, str]) -> None:
         raise invalid("zone", f"“{values['zone']}” is no time zone; write it like America/Chicago.")
     if values["unit"] not in list(Unit):
         raise invalid("unit", "Lengths are shown in feet or in meters; choose one.")
+    for name in ("end_a", "end_b"):
+        if len(values[name]) > 20:
+            raise invalid(name, "What an end is called may have 20 characters at the most, like “red end”.")
+    if values["end_a"] and values["end_a"].lower() == values["end_b"].lower():
+        raise invalid("end_b", "Both ends have the same name. Give them different ones, or leave both empty.")
     if len(values["return_note"]) > 200:
         raise invalid("return_note", "The note to a finder may have 200 characters at the most.")
 

@@ -25,7 +25,15 @@ def counts(now: Any) -> ColumnElement[bool]:
 
 
 # Every request executes one of these, so they are built once and run without the ORM.
-_PROGRAM = select(Program.name, Program.zone, Program.unit, Program.return_note, Program.housekept_on)
+_PROGRAM = select(
+    Program.name,
+    Program.zone,
+    Program.unit,
+    Program.return_note,
+    Program.housekept_on,
+    Program.end_a,
+    Program.end_b,
+)
 _ASKING = (
     _PROGRAM.add_columns(Person.id, Person.display_name, Person.role)
     .select_from(Program)

@@ -54,7 +54,8 @@ class _Demo:
         """Write everything, in the order in which it happened."""
         rules = scenario.season_rules(self.today)
         began = self.now - timedelta(days=(self.today - rules[0][1].starts).days + 20)
-        crew.found_program(self.db, "Fernhollow Band Program", scenario.ZONE.key, began)
+        program = crew.found_program(self.db, scenario.PROGRAM.name, scenario.PROGRAM.zone, began)
+        program.end_a, program.end_b = scenario.PROGRAM.end_a, scenario.PROGRAM.end_b
         for name, role in (
             (scenario.LEAD, Role.LEAD),
             ("Director", Role.VIEWER),

@@ -10,7 +10,6 @@ from service.crew.core import Actor, Who
 from service.demo import scenario
 from service.demo.replay import demo_id
 from service.kit.dates import local_date
-from service.kit.quantities import Unit
 from service.lines.drills import actions, queries
 from service.lines.drills.core import DoneEntry, DrillPlug
 from service.season.models import SeasonRow
@@ -39,7 +38,7 @@ def add_drills(db: Session, people: Sequence[Who], now: datetime) -> None:
 
 def _add(db: Session, people: Sequence[Who], list_id: UUID, began: datetime, pace: float) -> None:
     actor = Actor(people[0], began, scenario.ZONE)
-    drill = actions.start_drill(db, demo_id("drill", list_id, began), list_id, WINDOW_S, Unit.FEET, actor)
+    drill = actions.start_drill(db, demo_id("drill", list_id, began), list_id, WINDOW_S, scenario.PROGRAM, actor)
     db.flush()
     for station in queries.times_of(db, drill).stations:
         plugs = [each.plug for each in station.plugs]

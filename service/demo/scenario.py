@@ -9,13 +9,16 @@ from datetime import date, datetime, time, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
+from service.crew.core import ProgramFacts
 from service.demo.faults import DemoFinding, pick
 from service.demo.gear import OLD, Owned
+from service.kit.quantities import Unit
 from service.season.core import Round, Season, split
 from service.wiring.builtin import BUILTIN
 from service.wiring.faults import FaultClass
 
 ZONE = ZoneInfo("America/New_York")
+PROGRAM = ProgramFacts("Fernhollow Band Program", ZONE.key, Unit.FEET, "", None, "taped end", "plain end")
 LEAD = "Robin"
 HELPERS = ("Ash", "Bo", "Juno", "Remy", "Sam", "Tay")
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.crew.core import ProgramFacts
 from service.gear.core import End
 from service.kit.quantities import Unit
 from service.lines.cards.core import MIXER, CardItem, CardLine, PlugEnd, PlugToMake, plug_cards
@@ -15,6 +16,7 @@ from tests.lines.test_inputs import Inputs
 from tests.support.examples import examples
 from tests.support.program import Running
 
+PROGRAM = ProgramFacts("Fernhollow Band Program", "UTC", "feet", "", None, end_a="taped end")
 MARIMBA, TRUCK = "Marimba 1", "Truck 2"
 
 
@@ -83,14 +85,15 @@ def test_channels_are_told_in_words(channels: tuple[int, ...], words: str) -> No
 def test_the_pdf_has_a_page_for_each_place_with_every_plug(unit: Unit, size: tuple[int, int]) -> None:
     """Letter is 612 by 792 points, A4 (ISO 216: 210 mm by 297 mm) 595 by 842."""
     cards = plug_cards([line(number) for number in range(1, 9)], [MARIMBA])
-    pages = pypdfium2.PdfDocument(cards_pdf(cards, "Fall season", [9], unit))
+    pages = pypdfium2.PdfDocument(cards_pdf(cards, "Fall season", [9], unit, PROGRAM.end))
     assert tuple(round(side) for side in pages[0].get_size()) == size
     text = " ".join(" ".join(page.get_textpage().get_text_range().split()) for page in pages)
     assert "Fall season. Not on the cards: channel 9." in text
     for card in cards:
         assert heading(card) in text
         for plug in card.plugs:
-            assert f"Plug {end_in_words(plug.hold)} into {end_in_words(plug.into)}" in text
+            assert "end A" not in end_in_words(plug.hold, PROGRAM.end)
+            assert f"Plug {end_in_words(plug.hold, PROGRAM.end)} into {end_in_words(plug.into, PROGRAM.end)}" in text
 
 
 def test_the_cards_of_a_list_are_shown_to_the_crew(program: Running) -> None:
@@ -103,6 +106,14 @@ def test_the_cards_of_a_list_are_shown_to_the_crew(program: Running) -> None:
     assert "At set-up: 2 into " in page
     assert f"lane 3 of Hub (stage box) {at.hub[:3]} {at.hub[3:]}" in page
     assert program.crew.get(f"{url}.pdf").content.startswith(b"%PDF-")
+    assert "end B of 10 ft cable" in page
+    settings = {"name": "Fernhollow", "zone": "America/New_York", "unit": "feet", "return_note": ""}
+    same = program.lead.post("/settings", data=settings | {"end_a": "red end", "end_b": "Red end"})
+    assert "Both ends have the same name" in same.text
+    assert program.lead.post("/settings", data=settings | {"end_b": "red end"}).status_code == 303
+    page = program.crew.get(url).text
+    assert "red end of 10 ft cable" in page
+    assert "end B" not in page
     at.add(2)
     assert "Channel 2, Source 2</a>: It has no line yet." in program.crew.get(url).text
 

@@ -10,7 +10,6 @@ from sqlalchemy import select
 
 from service.crew.actions import add_person
 from service.crew.core import Actor, Role, Who
-from service.kit.quantities import Unit
 from service.lines.drills.actions import start_drill
 from service.lines.drills.models import StationDoneRow
 from service.lines.inputs.actions import add_channel, make_list, set_line
@@ -18,6 +17,7 @@ from service.lines.inputs.core import NewChannel
 from service.season.actions import add_season
 from service.season.core import Season, split
 from service.season.models import SeasonRow
+from tests.lines.test_cards import PROGRAM
 from tests.outbox.support import Truck, bar, entries, eventually, send_now, truck
 from tests.support.chromium import phone_in
 from tests.testlog.support import ZONE
@@ -41,7 +41,7 @@ def drilled(sqlite_url: str) -> Iterator[tuple[Truck, str]]:
                 channel = uuid4()
                 add_channel(db, channel, list_id, NewChannel(number, f"Marimba {number}"), actor)
                 set_line(db, channel, [code], "", actor)
-            start_drill(db, drill, list_id, 180, Unit.FEET, actor)
+            start_drill(db, drill, list_id, 180, PROGRAM, actor)
         yield made, f"{made.base}/drills/{drill}"
 
 

@@ -47,7 +47,7 @@ def cards_as_pdf(context: ViewerContext, list_id: str) -> Response:
         raise NotFound("There is nothing to plug at set-up yet. Lay the lines of the input list first.")
     headers = {"Content-Disposition": 'inline; filename="plug-cards.pdf"'}
     missing = [row.channel.number for row in made.left_out]
-    content = cards_pdf(made.cards, name, missing, Unit(context.program.unit))
+    content = cards_pdf(made.cards, name, missing, Unit(context.program.unit), context.program.end)
     return Response(content, media_type="application/pdf", headers=headers)
 
 

@@ -1,12 +1,12 @@
 """Set-up drills: starting and ending one, and what was tapped at its stations."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 from uuid import UUID, uuid5
 
 from sqlalchemy.orm import Session
 
-from service.crew.core import Actor
+from service.crew.core import Actor, ProgramFacts
 from service.kit.problems import invalid
 from service.kit.quantities import Unit
 from service.lines.cards.actions import cards_of
@@ -20,7 +20,9 @@ from service.lines.inputs.queries import get_input_list
 from service.testlog.core import corrected
 
 
-def start_drill(db: Session, drill_id: UUID, list_id: UUID, window_s: int, unit: Unit, actor: Actor) -> LineCheck:
+def start_drill(
+    db: Session, drill_id: UUID, list_id: UUID, window_s: int, program: ProgramFacts, actor: Actor
+) -> LineCheck:
     """Start a drill of setting up the lines of an input list, for which there are so many seconds. Its stations are the
     places of the plug cards as they are now.
 
@@ -29,7 +31,7 @@ def start_drill(db: Session, drill_id: UUID, list_id: UUID, window_s: int, unit:
         Invalid: nothing of it is plugged at set-up.
     """
     input_list = get_input_list(db, list_id)
-    plugs = list(_plugs(drill_id, cards_of(db, input_list.id, unit, actor.now).cards))
+    plugs = list(_plugs(drill_id, cards_of(db, input_list.id, Unit(program.unit), actor.now).cards, program.end))
     if not plugs:
         raise invalid(
             "input_list",
@@ -51,10 +53,10 @@ def start_drill(db: Session, drill_id: UUID, list_id: UUID, window_s: int, unit:
     return drill
 
 
-def _plugs(drill_id: UUID, cards: Sequence[PlugCard]) -> Iterator[DrillPlug]:
+def _plugs(drill_id: UUID, cards: Sequence[PlugCard], end_name: Callable[[str], str]) -> Iterator[DrillPlug]:
     for card in cards:
         for number, plug in enumerate(card.plugs, 1):
-            hold, socket = end_in_words(plug.hold), end_in_words(plug.into)
+            hold, socket = end_in_words(plug.hold, end_name), end_in_words(plug.into, end_name)
             plug_id = uuid5(drill_id, f"{card.place} {number}")
             yield DrillPlug(plug_id, card.place, hold, socket, channels_in_words(plug.channels))
 

@@ -8,7 +8,6 @@ from sqlalchemy.orm import Session
 from service.crew.context import CrewContext, RequestContext, page_router
 from service.kit.dates import local_date
 from service.kit.problems import NotFound
-from service.kit.quantities import Unit
 from service.kit.text import as_id
 from service.lines.checks.forms import MOST_MINUTES, StartFields
 from service.lines.checks.queries import list_names
@@ -40,8 +39,8 @@ def start(context: CrewContext, posted: Posted) -> Response:
         window_s = max(1, round(fields.minutes * 60))
 
         def do_start(db: Session) -> str:
-            unit = Unit(context.program.unit)
-            return str(actions.start_drill(db, op, fields.input_list, window_s, unit, context.actor).id)
+            program = context.program
+            return str(actions.start_drill(db, op, fields.input_list, window_s, program, context.actor).id)
 
         context.once(op, "drill.start", [str(fields.input_list), window_s], do_start)
         return f"/drills/{op}"
