@@ -119,6 +119,24 @@ def test_a_swapped_in_item_takes_the_others_place_and_yesterday_stays(at: Inputs
     assert at.lead.get(f"/inputs/{at.list}", params={"on": "last week"}).status_code == 422
 
 
+def test_an_event_with_a_list_of_its_own_shows_where_it_differs_until_it_is_over(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        at = Inputs(program)
+        at.add(1, at.one, at.hub, at.trunk, lane="1")
+        own = at.make(event=str(at.event), copy_of=at.list)
+        assert "At Home show" not in program.crew.get(f"/t/{at.one}").text  # it is the same as all season
+        (channel,) = at.channels(own)
+        changed = {"id": op(), "number": 5, "source": "Solo"}
+        assert at.lead.post(f"/api/v1/channels/{channel['id']}", json=changed).status_code in (200, 201)
+        page = program.crew.get(f"/t/{at.one}").text
+        assert page.index("Source 1") < page.index("Solo") < page.index("At Home show")
+        assert "Solo" not in program.crew.get(f"/t/{at.two}").text
+        program.clock.ahead(days=1)
+        page = program.crew.get(f"/t/{at.one}").text
+        assert "Source 1" in page
+        assert "Solo" not in page
+
+
 def test_what_is_wrong_today_is_shown_beside_the_channel(at: Inputs) -> None:
     at.add(1, at.one)
     at.add(2, at.two)

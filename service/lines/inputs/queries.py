@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Uuid, literal, or_, select
+from sqlalchemy import ColumnElement, Uuid, and_, literal, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from service.gear.core import ItemState
@@ -191,22 +191,35 @@ def running_lists(db: Session, today: date) -> list[UUID]:
     return list(db.scalars(query))
 
 
-def channels_now_through(db: Session, item_id: UUID, today: date) -> dict[UUID, set[UUID]]:
-    """The channels of running seasons whose line may go through an item now, by their lists: it is in the line, or it
-    went in for an item that is, or was. Empty for most items.
+@dataclass(frozen=True, slots=True)
+class CarryingList:
+    """An input list of which some channels may go through an item: its id, the name and the day of its event, which are
+    empty and None for the list of a season, and those channels.
+    """
+
+    id: UUID
+    event: str
+    on: date | None
+    channels: set[UUID]
+
+
+def lists_now_through(db: Session, item_id: UUID, today: date) -> list[CarryingList]:
+    """The lists of running seasons, then of events from today on, with the channels whose line may go through an item
+    now: it is in the line, or it went in for an item that is, or was. Empty for most items.
     """
     itself = select(literal(item_id, Uuid()).label("id")).cte("stood_for", recursive=True)
     stood_for = itself.union(select(Swap.bad_id).join(itself, Swap.spare_id == itself.c.id))
     query = (
-        select(Channel.input_list_id, Channel.id)
+        select(Channel.input_list_id, Event.name, Event.on, Channel.id)
         .join(LineRow, LineRow.channel_id == Channel.id)
         .join(LineItemRow, LineItemRow.line_id == LineRow.id)
         .join(InputList, InputList.id == Channel.input_list_id)
-        .join(SeasonRow, SeasonRow.id == InputList.season_id)
+        .outerjoin(SeasonRow, SeasonRow.id == InputList.season_id)
+        .outerjoin(Event, Event.id == InputList.event_id)
         .where(LineItemRow.item_id.in_(select(stood_for.c.id)), LineRow.until.is_(None), CHANNEL_IN_USE)
-        .where(SeasonRow.starts <= today, SeasonRow.ends >= today)
+        .where(or_(and_(SeasonRow.starts <= today, SeasonRow.ends >= today), Event.on >= today))
     )
-    through: dict[UUID, set[UUID]] = defaultdict(set)
-    for list_id, channel_id in db.execute(query):
-        through[list_id].add(channel_id)
-    return through
+    lists: dict[UUID, CarryingList] = {}
+    for list_id, event, on, channel_id in db.execute(query):
+        lists.setdefault(list_id, CarryingList(list_id, event or "", on, set())).channels.add(channel_id)
+    return sorted(lists.values(), key=lambda each: (each.on or date.min, each.event, each.id))

@@ -1,8 +1,8 @@
-"""Which channels run through an item today, and what each of its ends plugs into."""
+"""Which channels run through an item today and at events to come, and what each of its ends plugs into."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from uuid import UUID
 
@@ -32,7 +32,7 @@ class PlugsInto:
 @dataclass(frozen=True, slots=True)
 class ChannelThrough:
     """A channel that runs through an item: the lane that it takes there, and what is at each end, the one towards the
-    source first.
+    source first. `event` is the name and `on` the day of the event at which it does so, if not all season.
     """
 
     channel: ChannelFacts
@@ -40,25 +40,36 @@ class ChannelThrough:
     source_end: End
     source: PlugsInto
     mixer: PlugsInto
+    event: str = ""
+    on: date | None = None
 
 
 def channels_through(db: Session, item_id: UUID, today: date, now: datetime) -> list[ChannelThrough]:
-    """The channels of the running seasons' input lists that go through an item, by number; none of most items."""
+    """The channels that go through an item by the running seasons' input lists, and by those that events from today on
+    have of their own where that is otherwise; by list and number. None of most items.
+    """
     carried = [
-        (channel, channel.line)
-        for list_id, may_be in queries.channels_now_through(db, item_id, today).items()
-        for channel in queries.channels(db, list_id, now, may_be)
+        (channel, channel.line, each)
+        for each in queries.lists_now_through(db, item_id, today)
+        for channel in queries.channels(db, each.id, now, each.channels)
         if channel.line is not None and any(item.item_id == item_id for item in channel.line.items)
     ]
     if not carried:
         return []
-    ids = {item.item_id for _, line in carried for item in line.items}
+    ids = {item.item_id for _, line, _ in carried for item in line.items}
     items, codes, ports = item_facts(db, ids), codes_of(db, ids), ports_of_items(db, ids)
     pieces = {key: piece_of(codes.get(key, ""), item.kind, ports[key]) for key, item in items.items()}
-    return [
-        _through(channel, line, item_id, items, codes, entered_ends([pieces[item.item_id] for item in line.items]))
-        for channel, line in carried
-    ]
+    through_it: list[ChannelThrough] = []
+    known: set[tuple[object, ...]] = set()
+    for channel, line, of in carried:
+        ends = entered_ends([pieces[item.item_id] for item in line.items])
+        through = _through(channel, line, item_id, items, codes, ends)
+        facts = (channel.number, channel.source, through.lane, through.source_end, through.source, through.mixer)
+        if of.on is None:
+            known.add(facts)
+        if of.on is None or facts not in known:
+            through_it.append(replace(through, event=of.event, on=of.on))
+    return through_it
 
 
 def channel_words(db: Session, today: date, now: datetime) -> dict[str, str]:
