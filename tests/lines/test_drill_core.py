@@ -130,6 +130,26 @@ def test_a_season_has_its_best_and_usual_times_and_its_slowest_joint() -> None:
     assert observed([]).stations == {}
 
 
+@examples(40)
+@given(st.lists(st.lists(st.integers(1, 300), min_size=1, max_size=3), max_size=6))
+def test_of_several_drills_only_whole_ones_count(seconds: list[list[int]]) -> None:
+    found = record([drill(*each) for each in seconds])
+    whole = [each for each in seconds if len(each) == len(STATIONS)]
+    assert (found.whole.count if found.whole else 0) == len(whole)
+    for number, name in enumerate(STATIONS):
+        times = [each[number] for each in whole]
+        assert (found.stations[name].best if name in found.stations else None) == min(times, default=None)
+        if times:
+            usual = found.stations[name].usual
+            assert usual in times
+            assert 2 * sum(one < usual for one in times) <= len(times)
+            assert 2 * sum(one > usual for one in times) <= len(times)
+    assert len(found.joints) == (len(PLUGS) if whole else 0)
+    assert [joint.times.usual for joint in found.joints] == sorted(
+        (joint.times.usual for joint in found.joints), reverse=True
+    )
+
+
 @examples(60)
 @given(st.lists(st.floats(0, 90_000), min_size=1, max_size=40), st.integers(1, 14_400))
 def test_the_picture_holds_every_drill_and_has_few_marks(seconds: list[float], window_s: int) -> None:

@@ -177,6 +177,9 @@ def test_a_season_shows_its_best_and_usual_times_and_what_a_rig_may_take_from_it
             )
             assert observed_setup(db).whole == seen.whole
             assert observed_setup(db, UUID(op())).whole == []
+        own = drill.inputs.make(event=str(drill.inputs.event), copy_of=drill.inputs.list)
+        started = drill.crew.post("/drills", data={"op": op(), "input_list": own, "minutes": "3"})
+        assert started.headers["location"] in drill.crew.get(f"/drills?season={drill.inputs.season}").text
         told = drill.crew.get("/api/v1/drills", params={"season": str(drill.inputs.season)})
         assert told.json() == {
             "seconds": [180, 150, 160],

@@ -1,4 +1,4 @@
-"""A set-up drill on two phones: the stopwatch, taps without a signal, and each logged once with its own time."""
+"""A set-up drill on two phones, one with a wrong clock: taps without a signal, each logged once with its own time."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -23,6 +23,11 @@ from tests.support.chromium import phone_in
 from tests.testlog.support import ZONE
 
 pytestmark = pytest.mark.browser
+BEHIND = """globalThis.Date = class extends Date {
+  constructor(...given) { given.length ? super(...given) : super(Date.now()) }
+  static now() { return super.now() - 90_000 }
+}"""
+"""A phone's clock that is 90 seconds behind, less than the service corrects by itself."""
 
 
 @pytest.fixture
@@ -55,6 +60,7 @@ def tapped(at: Truck) -> list[tuple[str, bool, bool]]:
 def test_a_drill_with_a_signal_without_and_with_one_again(drilled: tuple[Truck, str], browser: Browser) -> None:
     at, address = drilled
     with phone_in(browser) as context, phone_in(browser) as other:
+        other.add_init_script(BEHIND)
         page, second = at.joined(context), at.joined(other, "Theo")
         page.goto(address)
         second.goto(address)
