@@ -29,7 +29,7 @@ from service.web.modules import imports, joined
 from service.web.routes import DeferredRoute
 
 STATIC = Path(__file__).parents[2] / "static"
-_MODULES = ("outbox/*.js", "offline/*.js", "look/theme.js")
+_MODULES = ("outbox/*.js", "offline/*.js", "lines/*.js", "look/theme.js")
 _FOR_GOOD = "public, max-age=31536000, immutable"
 _REVALIDATED = "no-cache"
 _BETWEEN_SHAPES = re.compile(r"<!--.*?-->|(?<=>)\s+(?=<)", re.DOTALL)

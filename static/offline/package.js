@@ -4,7 +4,7 @@ import { entries, me } from "../outbox/outbox.js";
 import { standing } from "../outbox/standing.js";
 import { taken } from "../outbox/store.js";
 
-const LASTS = 14 * 24 * 3600 * 1000; // ms: an older worklist is misleading
+export const LASTS = 14 * 24 * 3600 * 1000; // ms: an older worklist is misleading
 
 const TRIES = 30; // how often the service may answer that it is still computing a table
 
@@ -82,7 +82,8 @@ export async function tableOf(key) {
   return table;
 }
 
-async function loaded(url, tries = TRIES) {
+/* What the service answers, as JSON. */
+export async function loaded(url, tries = TRIES) {
   const answer = await fetch(url, { cache: "no-cache", headers: { Accept: "application/json" } });
   if (answer.status === 503 && tries > 1) {
     await new Promise((resolve) => { setTimeout(resolve, 1000 * (Number(answer.headers.get("Retry-After")) || 2)); });

@@ -4,13 +4,14 @@
 import "../look/theme.js";
 import { start } from "../outbox/outbox.js";
 import { scannedFor } from "./arming.js";
+import { blame, page, trace, wall } from "./checkview.js";
 import { sessions } from "./package.js";
 import { pullList } from "./pullview.js";
 import { swap } from "./swapview.js";
 import { home, item, nextForm, session, testForm, unknown } from "./views.js";
 
 const here = new URL(location.href);
-const HOME = [undefined, "offline", "scan", "find", "sessions"]; // first parts of addresses that all that is here answers
+const HOME = [undefined, "offline", "scan", "find", "sessions", "line-checks"]; // first parts of addresses that all that is here answers
 
 /* The person who was signed in last; the service checks it when something is sent. */
 async function whoIsHere() {
@@ -28,6 +29,8 @@ async function route() {
   const [first, second, third] = parts;
   if (first === "sessions" && second) return third === "next" ? nextForm(second, query.get("after")) : session(second);
   if (first === "swap" && !second) return swap(query);
+  if (first === "line-checks" && second) return third === "blame" ? blame(second) : third ? trace(second, parts[3], query.get("out")) : wall(second);
+  if (first === "cards" || first === "inputs") return page(here.pathname, second ? "" : first);
   if (first === "pull") return pullList(second, third === "items" ? parts[3] : null);
   const typed = first === "find" ? query.get("code") : null;
   if (typed || (first?.toLowerCase() === "t" && second)) {

@@ -7,7 +7,9 @@ const CACHE = `coilbook-${BUILD.version}`;
 const TIMEOUT = 4000; // ms for a page that the offline page can replace; other pages have no limit
 const DARK = 15_000; // ms after such a timeout in which nobody has to wait again
 const GONE = [502, 504]; // the answers of a gateway when the service behind it is not reachable
-const PAGES = /^\/(?:$|offline$|scan$|find$|swap$|t\/|T\/|sessions(?:\/|$)|pull(?:\/[0-9a-f-]{36}(?:\/items\/\w+)?)?$)/; // addresses that the offline page can replace
+const ID = "[0-9a-f-]{36}";
+const PAGES = new RegExp(`^/(?:$|offline$|scan$|find$|swap$|t/|T/|sessions(?:/|$)|pull(?:/${ID}(?:/items/\\w+)?)?$|cards$|inputs(?:/${ID}(?:/cards)?)?$`
+  + `|line-checks(?:/${ID}(?:/blame|/channels/${ID})?)?$)`); // addresses that the offline page can replace
 
 let darkUntil = 0;
 

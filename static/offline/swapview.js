@@ -7,20 +7,22 @@ import "../outbox/swap.js";
 import { lineOf, pulls, sessions, stateOf } from "./package.js";
 import { camera, go, part, show } from "./views.js";
 
-/* `address` has the query of the address: `bad`, `spare`, and `code` for what was scanned last. */
+/* `address` has the query of the address: `bad`, `spare`, `code` for what was scanned last, and `check` for the line check in which
+   the bad one was found. */
 export async function swap(address) {
+  const check = address.get("check"), more = check ? `&check=${encodeURIComponent(check)}` : "";
   const code = address.get("code") ?? "", bad = address.get("bad") ?? code, spare = address.get("spare") ?? (address.get("bad") ? code : "");
   const made = part("swap"), form = made.querySelector("form");
   form.elements.bad.value = bad;
   form.elements.typed.value = spare;
-  if (bad) made.querySelector("[data-live]").dataset.live = `/swap?bad=${bad}`;
-  if (bad && !spare) made.querySelector("[data-list]").append(...(await fitting(bad)).map((line) => offer(bad, line)));
+  if (bad) made.querySelector("[data-live]").dataset.live = `/swap?bad=${bad}${more}`;
+  if (bad && !spare) made.querySelector("[data-list]").append(...(await fitting(bad)).map((line) => offer(`${bad}${more}`, line)));
   show(made, part("swapnow"), go("What is on this phone", "/offline"));
   const { codeIn } = await camera();
   form.onsubmit = async (event) => {
     event.preventDefault();
     const done = await kept(form, (typed) => codeIn(`/t/${typed}`) === typed);
-    if (done) location.assign(`/t/${done.bad}`);
+    if (done) location.assign(check ? `/line-checks/${encodeURIComponent(check)}` : `/t/${done.bad}`);
   };
 }
 

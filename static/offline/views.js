@@ -5,6 +5,7 @@ import { spaced, span } from "../outbox/status.js";
 import { arm } from "./arming.js";
 import { bind } from "./form.js";
 import "./told.js"; // so that it is cached with this page: the form loads it when it needs it
+import { checks, pages } from "./checks.js";
 import { lineOf, linesOf, next, pulls, session as sessionOf, sessions, stateOf } from "./package.js";
 import { showEntries } from "./waiting.js";
 
@@ -61,6 +62,13 @@ export async function home(above = part("title"), ...below) {
     row.querySelector("a").href = `/pull/${list.event.id}`;
     made.querySelector("[data-list]").append(row);
     made.querySelector("[data-none]").hidden = true;
+  }
+  const along = [...(await checks().catch(() => [])).map((pack) => [`Line check, ${pack.name}`, `/line-checks/${pack.check.id}`, pack.loaded_at]),
+    ...(await pages().catch(() => [])).filter(({ address }) => address.startsWith("/inputs/")).map((page) => [page.title, page.address, page.loaded_at])];
+  for (const [title, address, at] of along) {
+    const row = part("line", { title, note: `taken along ${span(Date.now() - at)} ago` });
+    row.querySelector("a").href = address;
+    made.querySelector("[data-list]").append(row);
   }
   show(made, ...below);
   await showEntries(view, part);

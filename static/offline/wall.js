@@ -1,33 +1,59 @@
-/* The wall of a line check: a tap shows at once and goes through the outbox, signal or not. Other phones' taps are asked for
-   every few seconds, the screen stays awake, and the time that is left is counted down. */
+/* The wall of a line check: a tap shows at once and goes through the outbox, signal or not, and what is dead is judged at once.
+   Other phones' taps are asked for every few seconds, the screen stays awake, and the time that is left is counted down. */
 
-import { add, entries, me, news } from "../outbox/outbox.js";
+import { add, news } from "../outbox/outbox.js";
 import { say } from "../outbox/status.js";
 import { StorageRefused } from "../outbox/store.js";
+import { judged } from "../lines/judging.js";
+import { HEARD } from "../lines/listening.js";
+import { capital, percent } from "../lines/words.js";
+import { keepCheck, standing, takeCheck } from "./checks.js";
+import { takeWall } from "./keeping.js";
+import { install, possible } from "./worker.js";
 
-const HEARD = "/api/v1/heard";
 const ASKED_EVERY = 4000; // ms
 const WORDS = { good: ["Good", "pass"], dead: ["Dead", "fail"], crossed: ["Sounds as another", "partial"], "": ["Not heard yet", "untested"] };
 
-/** @type {HTMLElement} */
-const wall = document.querySelector(".wall");
-const check = wall?.dataset.check;
-/** @type {NodeListOf<HTMLFormElement>} */
-const keys = document.querySelectorAll("[data-key]");
-let taps = 0;
+/** @type {string} */
+let check;
+/** @type {HTMLFormElement[]} */
+let keys = [];
+let pack = null; // the package; until it is there, what the page itself shows stands in its place
+let taps = 0, frame = 0;
 
 /* Show what was heard on a channel; `more` is what else is known of it. */
 function show(key, heard, more = {}) {
   const [word, shape] = WORDS[heard], button = key.querySelector("button"), use = key.querySelector("use");
-  const as = more.sounds_as && [...keys].find((other) => other.dataset.key === more.sounds_as);
+  const as = more.sounds_as && keys.find((other) => other.dataset.key === more.sounds_as);
   key.dataset.heard = heard;
+  key.dataset.as = more.sounds_as ?? "";
   button.className = `key is-${heard || "left"}`;
   button.value = heard === "good" ? "dead" : "good";
   use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${shape}`));
   key.querySelector("[data-word]").textContent = (more.again ? "Listen again" : as ? `Sounds as ${as.dataset.number}` : word)
     + (more.disputed ? ", two disagree" : "");
-  const all = [...keys].map((one) => one.dataset.heard), many = (sound) => all.filter((one) => one === sound).length;
+}
+
+function count() {
+  const many = (sound) => keys.filter((key) => key.dataset.heard === sound).length;
   document.querySelector("[data-counts]").textContent = `${many("good")} good, ${many("dead")} dead, ${many("crossed")} crossed, ${many("")} left`;
+}
+
+/* Say what is most probably bad, by what the keys show. */
+function judge(known) {
+  if (!known.components) return;
+  /** @type {HTMLElement} */
+  const place = document.querySelector("[data-judged]"), first = /** @type {HTMLAnchorElement} */ (place.querySelector("[data-first]"));
+  const sounds = Object.fromEntries(keys.map(({ dataset }) => [dataset.key, { heard: dataset.heard, sounds_as: dataset.as || null }]));
+  const { blamed: [likeliest], problem } = judged(known, sounds);
+  place.hidden = !likeliest && !problem;
+  first.hidden = !likeliest;
+  if (problem) place.querySelector("[data-most]").textContent = `${capital(problem)}. Listen to the channels again.`;
+  if (!likeliest) return;
+  const channel = known.channels.find(({ number }) => number === likeliest.channels[0]);
+  place.querySelector("[data-most]").textContent = `Most probably: ${known.components[likeliest.key].name}, ${percent(likeliest.bad)}`;
+  first.href = `/line-checks/${check}/channels/${channel.id}`;
+  first.querySelector("span").textContent = `What to try first: channel ${channel.number}`;
 }
 
 /* Keep what was heard. Where the phone keeps nothing, the key is the form that it is. */
@@ -39,6 +65,7 @@ async function keep(form, key, heard, more) {
     }, undefined, 0);
     navigator.vibrate?.(30);
     show(key, heard, more);
+    count();
   } catch (error) {
     if (!(error instanceof StorageRefused)) throw error;
     form.dataset.plain = "yes";
@@ -47,39 +74,47 @@ async function keep(form, key, heard, more) {
   }
 }
 
-document.addEventListener("submit", (event) => {
+function onSubmit(event) {
   const form = /** @type {HTMLFormElement} */ (event.target);
   if (form.dataset.plain) return;
   if (form.dataset.key) {
     event.preventDefault();
     keep(form, form, form.dataset.heard === "good" ? "dead" : "good", {});
   } else if (form.dataset.crossed !== undefined) {
-    const fields = new FormData(form), key = [...keys].find((one) => one.dataset.key === fields.get("channel"));
+    const fields = new FormData(form), key = keys.find((one) => one.dataset.key === fields.get("channel"));
     if (!key || fields.get("sounds_as") === fields.get("channel")) return; // the service says what is wrong
     event.preventDefault();
     keep(form, key, "crossed", { sounds_as: fields.get("sounds_as") });
   }
-}, true);
-
-/* What waits on this phone, over what the service knows. */
-async function renew(channels = []) {
-  const before = taps, waiting = (await entries()).filter(({ url, who, body }) => url === HEARD && who === me() && body.check === check);
-  if (before !== taps) return;
-  for (const one of channels) {
-    const key = [...keys].find((form) => form.dataset.key === one.channel);
-    if (key && !waiting.some(({ body }) => body.channel === one.channel)) show(key, one.heard ?? "", one);
-  }
-  for (const { body } of waiting) {
-    const key = [...keys].find((form) => form.dataset.key === body.channel);
-    if (key) show(key, body.heard, body);
-  }
 }
 
+/* Show what this phone logged over what the service told last. */
+async function renew() {
+  const before = taps, { sounds, pack: known } = await standing(pack);
+  if (before !== taps) return;
+  for (const key of keys) {
+    const now = sounds[key.dataset.key];
+    if (now) show(key, now.heard, now);
+  }
+  count();
+  cancelAnimationFrame(frame);
+  frame = requestAnimationFrame(() => setTimeout(judge, 0, known)); // the keys are painted first
+}
+
+const again = ({ channels }) => channels.filter((one) => one.again).map((one) => one.channel).join();
+
+/* Ask how the channels stand. Where something was done about one, parts are others, and their chances. */
 async function ask() {
-  const before = taps;
+  const before = taps, asked_at = Date.now();
   try {
     const answer = await fetch(`/api/v1/line-checks/${check}`, { cache: "no-store" });
-    if (answer.ok && before === taps) await renew((await answer.json()).channels);
+    if (answer.ok && before === taps) {
+      const now = await answer.json(), other = !pack.components || again(now) !== again(pack.check);
+      if (other) pack = await takeCheck(check);
+      else if (JSON.stringify(now.channels) === JSON.stringify(pack.check.channels)) pack.asked_at = asked_at;
+      else pack = await keepCheck({ ...pack, check: now, asked_at });
+      await renew();
+    }
   } catch { /* no signal: what stands here is shown */ }
   setTimeout(ask, ASKED_EVERY);
 }
@@ -96,12 +131,33 @@ function countDown() {
   clock.classList.toggle("is-over", left < 0);
 }
 
-if (wall) {
-  stayAwake();
+/* What the page shows, as a package says it. */
+function shown() {
+  const channels = keys.map(({ dataset }) => ({ channel: dataset.key, heard: dataset.heard, sounds_as: dataset.as || null,
+    again: dataset.again !== undefined, disputed: dataset.disputed !== undefined }));
+  return { check: { id: check, channels }, asked_at: performance.timeOrigin };
+}
+
+/* Let the wall on this page work, with a package that was kept, or without one until it is loaded. */
+export function work(kept = null) {
+  check = /** @type {HTMLElement} */ (document.querySelector(".wall")).dataset.check;
+  keys = [...document.querySelectorAll(".wall [data-key]")].map((key) => /** @type {HTMLFormElement} */ (key));
+  pack = kept ?? shown();
+  document.addEventListener("submit", onSubmit, true);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") stayAwake(); });
   news.addEventListener("sent", () => { taps += 1; }); // what was asked for before does not know it yet
+  news.addEventListener("change", renew); // a tap that was taken back shows no more
+  stayAwake();
   countDown();
   setInterval(countDown, 1000);
   renew();
   ask();
+}
+
+/** @type {HTMLElement} */
+const wall = document.querySelector(".wall");
+if (wall && !wall.closest("[data-view]")) {
+  work();
+  if (possible) install();
+  takeWall(wall.dataset.check).then((taken) => { pack = taken; return renew(); }, (error) => console.warn("Not kept:", error.message));
 }

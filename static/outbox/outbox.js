@@ -7,6 +7,7 @@ import * as store from "./store.js";
 
 const UNDO = 10_000; // ms for which an entry waits, in case it is taken back
 const MARKS = "/api/v1/marks";
+const OF_LINES = new Set(["/api/v1/heard", "/api/v1/causes", "/api/v1/swaps"]); // what changes how the channels of a line check stand
 const SENT = "sent:"; // this and a person's id are the key of the last tests that the person sent from here
 const SENT_MOST = 5;
 const EVENING = 12 * 3600 * 1000; // ms: an older entry is corrected on its own page
@@ -166,13 +167,15 @@ async function settle(claimed, answer) {
   changed();
 }
 
-/* Save the result of a sent entry for use without a signal: that it is done, its items' states, what was ticked. */
+/* Save the result of a sent entry for use without a signal: that it is done, its items' states, what was ticked, what
+   the channels of line checks stand by. */
 async function note(entry, receipt) {
   await remember(entry).catch(() => {});
   const { session, event, item } = entry.body, { code } = entry.shown;
   if (session) await store.taken.put(`done:${session}:${code}`, { code, verdict: receipt.verdict }).catch(() => {});
   for (const [code, state] of stated(entry.body, receipt)) await store.taken.put(`stands:${code}`, { code, state }).catch(() => {});
   if (event) await store.taken.put(`ticked:${event}:${item}`, { code: item }).catch(() => {});
+  if (OF_LINES.has(entry.url)) await store.taken.put(`told:${entry.id}`, { url: entry.url, body: entry.body, told_at: Date.now() }).catch(() => {});
 }
 
 /* The states that a receipt names, by code: of what was tested alone, of what was swapped, of whose test was wrong. What was

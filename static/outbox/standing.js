@@ -14,6 +14,10 @@ export function standing(all) {
   for (const { url, body, shown } of all) {
     if (url === "/api/v1/swaps") mark(body.bad, "quarantined");
     else if (url === "/api/v1/suspects") mark(body.item, "suspect");
+    else if (url === "/api/v1/causes" && shown.item) {
+      mark(shown.item, body.evidence ? "quarantined" : "suspect");
+      if (body.evidence) failed.add(shown.item);
+    }
     else if (url === "/api/v1/marks" && shown.of !== "Fail" && !states.has(shown.code)) states.set(shown.code, UNTESTED);
     else if (url !== "/api/v1/tests") continue;
     else if (shown.verdict === "Fail" && body.through.length) [body.item, ...body.through].forEach((code) => mark(code, "suspect"));

@@ -104,8 +104,15 @@ def truck(url: str, *wirings: str) -> Iterator[Truck]:
         with service.store.writing() as db:
             ids = [uuid4() for _ in wirings]
             for item_id, wiring in zip(ids, wirings, strict=True):
-                kind = "cable" if wiring.startswith(("xlr3", "trs")) else "trunk"
-                add_items(db, NewItem(kind, wiring, 3048), [item_id], None, now, now.date() - timedelta(days=9))
+                kind = "cable" if wiring.startswith(("xlr3", "trs")) else "hub" if "-to-" in wiring else "trunk"
+                add_items(
+                    db,
+                    NewItem(kind, wiring, 0 if kind == "hub" else 3048),
+                    [item_id],
+                    None,
+                    now,
+                    now.date() - timedelta(days=9),
+                )
             codes = dict(zip(ids, issue(db, ids, now), strict=True))
             session = uuid4()
             open_session(db, NewSession(session, "Tuesday at the truck", now.date(), tuple(Why)), None, now)

@@ -24,7 +24,7 @@ from tests.support.chromium import FLAGS, chromium_program, phone_in
 from tests.support.program import Running
 
 WIRINGS = ("xlr3", "xlr3", "xlr3x4")
-PRECACHE = 45_000
+PRECACHE = 60_000
 SCRIPT = 20_000
 browser_test = pytest.mark.browser
 

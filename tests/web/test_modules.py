@@ -65,5 +65,5 @@ def test_every_script_imports_what_is_sent() -> None:
         later = [f'import "{name}";' for name in DYNAMIC.findall(text)]
         assert set(imports(path, "\n".join([text, *later]))) <= set(sent), path
     assert {path for path in sent if path.startswith("outbox/")} == {
-        f"outbox/{name}.js" for name in ("page", "lanes", "leave", "left", "swap")
+        f"outbox/{name}.js" for name in ("page", "cause", "lanes", "leave", "left", "swap")
     }

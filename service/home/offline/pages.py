@@ -13,6 +13,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from service.crew.context import AnyoneContext, CrewContext, page_router
 from service.kit.codes import read_code
+from service.lines.checks.forms import evidence_options
 from service.sessions import queries
 from service.sessions.actions import get_session
 from service.sessions.claims import next_for
@@ -29,6 +30,8 @@ _ASSETS = (
     "tags/tags.css",
     "tags/live.js",
     "retire/pull.css",
+    "lines/lines.css",
+    "lines/wall.css",
     "icon.svg",
 )
 _ENTRY = "offline/shell.js"
@@ -85,7 +88,7 @@ def next_item(context: CrewContext, session_id: str, after: str | None = None) -
 @cache
 def shell() -> str:
     """The offline page, the same for everybody."""
-    return ENVIRONMENT.get_template("home/offline/shell.html").render()
+    return ENVIRONMENT.get_template("home/offline/shell.html").render(evidence=evidence_options())
 
 
 @cache

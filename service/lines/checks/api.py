@@ -5,6 +5,7 @@ from typing import Annotated, Any
 from fastapi import Path
 
 from service.crew.context import CrewContext, api_router
+from service.gear.core import End
 from service.kit.quantities import Unit
 from service.kit.text import as_id
 from service.lines.checks import queries
@@ -38,6 +39,7 @@ def show_package(
         return {
             "check": _as_json(state),
             "name": queries.list_names(db)[check.input_list_id],
+            "ends": {end.value: context.program.end(end) for end in End},
             **package_of(state.channels, state.experience),
         }
 

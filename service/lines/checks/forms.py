@@ -64,6 +64,11 @@ def _evidence(name: str) -> str:
     return name
 
 
+def evidence_options() -> list[tuple[str, str]]:
+    """What can be seen on an item: the name and the words of each choice, the first one for nothing."""
+    return [("", "Nothing yet"), *((name, words) for name, (words, _) in EVIDENCE.items())]
+
+
 EvidenceName = Annotated[str, read_by(_evidence), shown_as(schema.one_of(["", *EVIDENCE]))]
 
 

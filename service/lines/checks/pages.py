@@ -16,8 +16,7 @@ from service.lines.checks.core.judging import alone, is_dead
 from service.lines.checks.core.lessons import commonest, usual_seconds
 from service.lines.checks.core.listening import NewHeard
 from service.lines.checks.core.tracing import next_thing, traced_parts
-from service.lines.checks.forms import MOST_MINUTES, CauseFields, HeardFields, StartFields
-from service.testlog.form_reader import EVIDENCE
+from service.lines.checks.forms import MOST_MINUTES, CauseFields, HeardFields, StartFields, evidence_options
 from service.web.forms import Form, Message, Posted, read_form, read_op, typed
 
 router = page_router()
@@ -168,11 +167,14 @@ def _list(context: RequestContext, db: Session, form: Form) -> Response:
 
 def _wall(context: RequestContext, db: Session, check_id: str, form: Form, text: str = "") -> Response:
     state = _state(context, db, check_id)
-    names = queries.list_names(db)
+    names, judged = queries.list_names(db), state.judged()
+    first = judged.blamed[0].channels[0] if judged.blamed else None
     return context.page(
         "lines/checks/wall.html",
         form=form,
         state=state,
+        judged=judged,
+        first=next((channel for channel in state.channels if channel.number == first), None),
         check=state.check,
         name=names[state.check.input_list_id],
         numbers={channel.id: channel.number for channel in state.channels},
@@ -199,5 +201,11 @@ def _trace(context: RequestContext, db: Session, check_id: str, channel_id: str,
         thing=thing,
         out=out,
         options=[*((part.key, part.name) for part in components), (UNKNOWN, "nobody knows")],
-        evidence=[("", "Nothing yet"), *((name, words) for name, (words, _) in EVIDENCE.items())],
+        evidence=evidence_options(),
+        facts={
+            "check": str(check_id),
+            "channel": str(channel.id),
+            "title": channel.title,
+            "codes": {part.key: part.code for part in components if part.code},
+        },
     )
