@@ -52,6 +52,8 @@ from service.retire.decisions import price_pages as prices
 from service.retire.lists import api as pull_api
 from service.retire.lists import pages as pull_lists
 from service.retire.spares import pages as spares
+from service.rig import api as rigs_api
+from service.rig import pages as rigs
 from service.schedule.calendar import pages as calendar
 from service.schedule.planning import pages as planning
 from service.schedule.reminders import pages as reminders
@@ -145,6 +147,8 @@ ROUTERS = (
     line_checks_api.router,
     drills.router,
     drills_api.router,
+    rigs.router,
+    rigs_api.router,
 )
 
 

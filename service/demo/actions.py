@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from service.crew import actions as crew
 from service.crew import queries as crew_queries
 from service.crew.core import Role, Who
-from service.demo import checks, drills, inputs, scenario
+from service.demo import checks, inputs, rigs, scenario
 from service.demo.gear import AGE, FEET, NEW_ITEMS, OWNED, PLACES, PRICES, Owned
 from service.demo.replay import Replay, demo_id
 from service.gear import actions as gear
@@ -74,8 +74,8 @@ class _Demo:
             replay.do(happening)
         inputs.add_lists(self.db, self.people[scenario.LEAD], owned, self.items, self.codes, self.now)
         helpers = [self.people[name] for name in scenario.HELPERS]
+        rigs.add_rigs(self.db, self.people[scenario.LEAD], self.now)
         checks.add_checks(self.db, helpers, self.now)
-        drills.add_drills(self.db, helpers, self.now)
         tags.mark_printed(self.db, list(self.codes.values()), began)
         self._add(NEW_ITEMS, self.now - timedelta(days=6))
         season.enlist(

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from service.crew.core import Who
-from service.demo import scenario
+from service.demo import drills, scenario
 from service.demo.replay import demo_id
 from service.kit.dates import local_date
 from service.lines.checks.core.components import CauseKind
@@ -56,7 +56,7 @@ STORIES = (
 
 
 def add_checks(db: Session, people: Sequence[Who], now: datetime) -> None:
-    """Add the line checks of the season before and of this one, and the present one."""
+    """Add the line checks of the season before and of this one, the present one, and the set-up drills."""
     today = local_date(now, scenario.ZONE)
     events = [today + timedelta(days) for *_, days in scenario.EVENTS]
     turn = 0
@@ -71,6 +71,7 @@ def add_checks(db: Session, people: Sequence[Who], now: datetime) -> None:
             _Replayed(db, people, demo_id("input list", number), started_at).add(STORIES[turn % len(STORIES)], event)
             turn += 1
     _Replayed(db, people, demo_id("input list", 2), now - timedelta(seconds=NOW_S)).add_present(DEAD_NOW)
+    drills.add_drills(db, people, now)
 
 
 class _Replayed:

@@ -14,18 +14,11 @@ answers with cables and trunks by length, price, plugs by performer and how long
 Ways are `straight`, `chain`, `hubs`, and `best`, which finds the cheapest of way `hubs`.
 """
 
-from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any, TextIO
 
 from service.kit.jsonlines import answer_lines, lines_of
 from service.rig import layout
-from service.rig.core.best import cheapest
-from service.rig.core.bill import make_bill, make_chains
-from service.rig.core.floor import ChainEnd, Floor, PriceList, SetupCrew
-from service.rig.core.setup import setup
-
-_BOX = "box"
+from service.rig.ways import RigWay, rig_of
 
 
 def main(stdin: TextIO, stdout: TextIO) -> int:
@@ -34,43 +27,14 @@ def main(stdin: TextIO, stdout: TextIO) -> int:
 
 
 def _answer(line: dict[str, Any]) -> dict[str, Any]:
-    floor, prices, crew = layout.floor_of(line), layout.prices_of(line), layout.crew_of(line)
-    return {"id": line["id"], **_WAYS[layout.way_of(line, list(_WAYS))](line, floor, prices, crew)}
-
-
-def _straight(line: Mapping[str, Any], floor: Floor, prices: PriceList, crew: SetupCrew) -> dict[str, Any]:
-    # Each of them is a chain of its own, and nothing of its way to the box is reached by itself.
-    into = {name: _BOX for name, station in floor.stations.items() if station.mics}
-    return _rig(replace(floor, gap=0), into, {_BOX: layout.box_of(line)}, prices, crew)
-
-
-def _chain(line: Mapping[str, Any], floor: Floor, prices: PriceList, crew: SetupCrew) -> dict[str, Any]:
-    ends = {_BOX: layout.box_of(line)}
-    return _rig(floor, layout.into_of(line, floor, ends), ends, prices, crew)
-
-
-def _hubs(line: Mapping[str, Any], floor: Floor, prices: PriceList, crew: SetupCrew) -> dict[str, Any]:
-    ends = layout.hubs_of(line, floor)
-    return _rig(floor, layout.into_of(line, floor, ends), ends, prices, crew)
-
-
-def _best(line: Mapping[str, Any], floor: Floor, prices: PriceList, crew: SetupCrew) -> dict[str, Any]:
-    hubs = layout.hubs_of(line, floor)
-    into = cheapest(floor, hubs, layout.all_prices_of(line, floor), layout.limits_of(line))
-    used = {name: hubs[name] for name in sorted({*into.values()} & hubs.keys())}
-    return {**_rig(floor, into, used, prices, crew), "into": into, "used": list(used)}
-
-
-def _rig(
-    floor: Floor, into: Mapping[str, str], ends: Mapping[str, ChainEnd], prices: PriceList, crew: SetupCrew
-) -> dict[str, Any]:
-    chains = make_chains(floor, into, ends)
-    piece = _BOX if _BOX in ends and ends[_BOX].lines is None else "hub"
-    bill, done = make_bill(floor, chains, prices, piece), setup(floor, chains, crew)
-    return {
+    way = layout.way_of(line, list(RigWay))
+    rig = rig_of(line, RigWay(way))
+    bill, chains = rig.bill, rig.chains
+    answer = {
+        "id": line["id"],
         "cables": {str(length): count for length, count in bill.cables.items()},
-        "hubs": len(ends) if piece == "hub" else 0,
-        "boxes": len(ends) if piece == _BOX else 0,
+        "hubs": rig.hubs,
+        "boxes": rig.boxes,
         "trunks": {str(length): count for length, count in bill.trunks.items()},
         "unmet": bill.unmet,
         "price": bill.price,
@@ -78,9 +42,7 @@ def _rig(
         "plug_ins": dict(chains.leaving),
         "walkers": chains.walkers,
         "lines": chains.arriving(),
-        "setup_s": done.seconds,
-        "last": done.last,
+        "setup_s": rig.done.seconds,
+        "last": rig.done.last,
     }
-
-
-_WAYS = {"straight": _straight, "chain": _chain, "hubs": _hubs, "best": _best}
+    return answer | ({"into": dict(chains.into), "used": list(chains.ends)} if way == RigWay.BEST else {})

@@ -15,6 +15,11 @@ OWN = "service/gear/"
 DATA = (
     "service/demo/gear.py",  # what the demo's program owns
     "service/exchange/sheets/core/fields.py",  # "cable" as sheets call the column of names
+    "service/demo/rigs.py",  # what the demo's rig costs
+    "service/rig/drawing.py",
+    "service/rig/forms.py",
+    "service/rig/plans.py",
+    "service/rig/ways.py",
     "service/rig/layout.py",
     "service/rig/core/bill.py",  # "hub" as the command's input and answer call a price
     "service/rig/command.py",

@@ -84,6 +84,10 @@ GET /cards
 GET /inputs/{list_id}/cards
 GET /inputs/{list_id}/cards.pdf
 GET /channels/{channel_id}
+GET /rigs
+GET /rigs/{rig_id}
+GET /api/v1/rigs
+GET /api/v1/rigs/{rig_id}
 GET /api/v1/input-lists
 GET /api/v1/input-lists/{list_id}
 """
@@ -158,6 +162,18 @@ POST /pull/{event_id}/prints
 """
 
 LEAD = """
+POST /rigs
+GET /rigs/{rig_id}/stations
+POST /rigs/{rig_id}/stations
+POST /rigs/{rig_id}/stations/remove
+GET /rigs/{rig_id}/hubs
+POST /rigs/{rig_id}/hubs
+POST /rigs/{rig_id}/hubs/remove
+GET /rigs/{rig_id}/rules
+POST /rigs/{rig_id}/rules
+POST /rigs/{rig_id}/undo
+POST /rigs/{rig_id}/end
+POST /api/v1/rigs
 POST /api/v1/items
 GET /api/v1/openapi.json
 GET /calendar

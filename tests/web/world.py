@@ -24,6 +24,7 @@ from service.gear.models import Item, Place
 from service.lines.checks.core.kinds import CheckKind
 from service.lines.checks.models import LineCheck
 from service.lines.inputs.models import Channel, InputList
+from service.rig.models import RigRow
 from service.schedule.calendar.actions import make_link
 from service.season.models import Event, SeasonRow
 from service.settings import Settings
@@ -145,6 +146,7 @@ def _params(db: Session) -> dict[str, str]:
         "channel_id": _id(db, select(Channel.id).join(LineCheck, LineCheck.input_list_id == Channel.input_list_id)),
         "check_id": _id(db, select(LineCheck.id).where(LineCheck.kind == CheckKind.CHECK)),
         "drill_id": _id(db, select(LineCheck.id).where(LineCheck.kind == CheckKind.DRILL)),
+        "rig_id": _id(db, select(RigRow.id)),
         "secret": make_link(db, "A parent", Actor(_someone(db), START, ZONE)),
         "key": "xlr3",
         "version": static._version(),
@@ -184,6 +186,7 @@ BODIES: dict[str, Callable[[World], dict[str, Any]]] = {
         "what": "unknown",
     },
     "POST /api/v1/stations-done": lambda at: {"id": op(), "drill": at.params["drill_id"], "station": "Mixer"},
+    "POST /api/v1/rigs": lambda at: {"id": op(), "name": "Indoor"},
     "POST /api/v1/suspects": lambda at: {"id": op(), "item": at.params["code"]},
     "POST /api/v1/input-lists": lambda at: {"id": op(), "event": at.params["event_id"]},
     "POST /api/v1/input-lists/{list_id}/channels": lambda at: {"id": op(), "number": 90, "source": "Choir"},

@@ -20,6 +20,7 @@ from service.retire.decisions import models as decisions
 from service.retire.lists import models as pull_lists
 from service.retire.spares import models as spares
 from service.retire.standings import models as standings
+from service.rig import models as rigs
 from service.schedule.calendar import models as calendar
 from service.schedule.reminders import models as reminders
 from service.season import models as season
@@ -44,6 +45,7 @@ _MODELS = (
     pull_lists,
     receipts,
     reminders,
+    rigs,
     season,
     spares,
     standings,
