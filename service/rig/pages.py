@@ -13,14 +13,14 @@ from service.kit.problems import NotFound, invalid
 from service.kit.quantities import Unit, format_money
 from service.kit.text import as_id, one_line
 from service.rig import actions, forms, queries
+from service.rig.chart import draw_prices
 from service.rig.drawing import draw
-from service.rig.plans import WINDOW_S, ComparedWay, Plan, cheapest, compare
+from service.rig.plans import WINDOW_S, ComparedWay, Plan, by_walkers, compare, find_way
 from service.web.forms import Form, Posted, read_op, typed
 
 router = page_router()
 
 NAME_MOST = 60
-_BEST = "best"
 
 
 @router.get("/rigs")
@@ -55,6 +55,24 @@ def show_rig(context: ViewerContext, rig_id: str, way: str = "", undone: str = "
     """Show the floor plan wired in one way, with all ways side by side."""
     with context.reading() as db:
         return _rig(context, db, rig_id, way, undone)
+
+
+@router.get("/rigs/{rig_id}/walkers")
+def price_and_time(context: ViewerContext, rig_id: str) -> Response:
+    """Show price against set-up time: for one walker, two and so on the cheapest rig, beside the simple ways."""
+    with context.reading() as db:
+        rig, plan = queries.get_rig(db, as_id(rig_id)), _plan(db, rig_id)
+    simple = [one for one in compare(plan) if one.key in ("straight", "chain")]
+    many = by_walkers(plan)
+    works = [(one, one.rig) for one in (*many, *simple) if one.rig]
+    return context.page(
+        "rig/walkers.html",
+        rig=rig,
+        ways=[*many, *simple],
+        chart=draw_prices([(one.key, rig.done.seconds, rig.bill.price) for one, rig in works], WINDOW_S),
+        window=WINDOW_S,
+        price=format_money,
+    )
 
 
 @router.get("/rigs/{rig_id}/stations")
@@ -220,8 +238,8 @@ def _rig(context: RequestContext, db: Session, rig_id: str, way: str, undone: st
     rig = queries.get_rig(db, as_id(rig_id))
     version = queries.get_version(db, rig)
     ways = compare(version.plan)
-    if way == _BEST:
-        ways.append(cheapest(version.plan))
+    if other := find_way(version.plan, way):
+        ways.append(other)
     shown = next((one for one in ways if one.key == way), _first_that_works(ways))
     return context.page(
         "rig/rig.html",

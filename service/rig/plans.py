@@ -4,8 +4,10 @@ A plan is a layout of `coilbook rig` without its way. `into` has only who was sa
 suggested. `category` has the lengths and prices of category cable, which may be the trunk in place of a multicore.
 """
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from service.kit.problems import Problem
@@ -58,11 +60,42 @@ def compare(plan: Plan) -> list[ComparedWay]:
     return [_in_way(plan, key, title, way) for key, (title, way) in _WAYS.items()]
 
 
-def cheapest(plan: Plan) -> ComparedWay:
-    """The cheapest way with hubs and multicores within the limits of the plan, proven by a solver."""
-    return _in_way(plan, "best", "The cheapest with hubs", RigWay.BEST)
+def cheapest(plan: Plan, walkers: int | None = None) -> ComparedWay:
+    """The cheapest way with hubs and multicores within the limits of the plan, or with so many walkers at the most,
+    proven by a solver, which may take seconds; the last answers are kept.
+    """
+    return _solved(json.dumps(plan, sort_keys=True), walkers)
 
 
+def by_walkers(plan: Plan) -> list[ComparedWay]:
+    """The cheapest way with one walker at the most, with two, and so on, until more make nothing cheaper."""
+    best = cheapest(plan)
+    if best.rig is None:
+        return [best]
+    return [cheapest(plan, walkers) for walkers in range(1, len(best.rig.chains.walkers) + 1)]
+
+
+def find_way(plan: Plan, key: str) -> ComparedWay | None:
+    """The way with this key beside those of `compare`: the cheapest, or that with so many walkers."""
+    name, _, number = key.partition("-")
+    if key == _BEST:
+        return cheapest(plan)
+    if name == _WALKERS and number.isascii() and number.isdigit() and 0 < int(number[:4]) <= len(plan["stations"]):
+        return cheapest(plan, int(number[:4]))
+    return None
+
+
+@lru_cache(maxsize=128)
+def _solved(plan: str, walkers: int | None) -> ComparedWay:
+    fields = json.loads(plan)
+    if walkers is None:
+        return _in_way(fields, _BEST, "The cheapest with hubs", RigWay.BEST)
+    who = "one walker" if walkers == 1 else f"{walkers} walkers"
+    limited = {**fields, "limits": {**fields["limits"], "walkers": walkers}}
+    return _in_way(limited, f"{_WALKERS}-{walkers}", f"Hubs, {who}", RigWay.BEST)
+
+
+_BEST, _WALKERS = "best", "walkers"
 _WAYS: Final = {
     "straight": ("Straight to one box", RigWay.STRAIGHT),
     "chain": ("Chains to one box", RigWay.CHAIN),

@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 
 from service.kit.quantities import Unit
 from service.rig import forms
+from service.rig.chart import BOTTOM, LEFT, RIGHT, TOP, draw_prices
 from service.rig.command import main
 from service.rig.core.bill import make_chains
 from service.rig.core.floor import ChainEnd, Floor, Point, Station
 from service.rig.core.suggestion import suggested_into
 from service.rig.drawing import WIDE, draw
-from service.rig.plans import FOOT, NEW, Plan, check, compare
+from service.rig.plans import FOOT, NEW, Plan, by_walkers, cheapest, check, compare
 from tests.support.examples import examples
 from tests.support.program import Running, op, running
 
@@ -211,5 +212,30 @@ def test_a_hub_that_is_too_full_is_named_and_the_cheapest_is_found(sqlite_url: s
         }
         assert program.lead.post(f"{rig}/rules", data={"op": op(), **values}).status_code == 303
         assert "The cheapest with hubs" in words(program, f"{rig}?way=best")
+        assert "Hubs, 2 walkers" in words(program, f"{rig}/walkers")
+        assert "2 walkers" in words(program, f"{rig}?way=walkers-2")
+        assert "Who plugs what: " in words(program, f"{rig}?way=walkers-99")
         broken = program.lead.post("/api/v1/rigs", json={"id": op(), "name": "Broken", "plan": {"stock": []}})
         assert (broken.status_code, "is empty" in broken.json()["detail"]) == (422, True)
+
+
+def test_more_walkers_never_cost_more_and_each_is_within_its_number() -> None:
+    typed = forms.rules_values(ensemble(), Unit.FEET) | {"hub": "98", "trunks": "50 ft: 160\n100 ft: 260"}
+    typed |= {"cables": "5 ft: 9\n10 ft: 11\n15 ft: 13\n25 ft: 18\n50 ft: 29"}
+    plan = forms.with_rules(ensemble(), typed, Unit.FEET)
+    rigs = [one.rig for one in by_walkers(plan)]
+    assert all(rig is not None and len(rig.chains.walkers) <= most for most, rig in enumerate(rigs, 1))
+    prices = [rig.bill.price for rig in rigs if rig]
+    assert prices == sorted(prices, reverse=True)
+    best = cheapest(plan).rig
+    assert best is not None
+    assert prices[-1] == best.bill.price
+
+
+@examples(40)
+@given(st.lists(st.tuples(st.just("best"), st.floats(0, 4000), st.integers(0, 10**7)), max_size=5))
+def test_every_point_is_within_the_picture_of_prices(rigs: list[tuple[str, float, int]]) -> None:
+    chart = draw_prices(rigs, (120, 180))
+    assert all(LEFT <= point.x <= RIGHT and TOP <= point.y <= BOTTOM for point in chart.points)
+    assert 2 <= len(chart.seconds) <= 8
+    assert 2 <= len(chart.cents) <= 7

@@ -86,6 +86,7 @@ GET /inputs/{list_id}/cards.pdf
 GET /channels/{channel_id}
 GET /rigs
 GET /rigs/{rig_id}
+GET /rigs/{rig_id}/walkers
 GET /api/v1/rigs
 GET /api/v1/rigs/{rig_id}
 GET /api/v1/input-lists
