@@ -20,11 +20,15 @@ let check;
 let keys = [];
 let pack = null; // the package; until it is there, what the page itself shows stands in its place
 let taps = 0, frame = 0;
+let byPack = null; // the package by which what is shown was judged
+const shows = new WeakMap(); // what each key shows
 
 /* Show what was heard on a channel; `more` is what else is known of it. */
 function show(key, heard, more = {}) {
   const [word, shape] = WORDS[heard], button = key.querySelector("button"), use = key.querySelector("use");
-  const as = more.sounds_as && keys.find((other) => other.dataset.key === more.sounds_as);
+  const as = more.sounds_as && keys.find((other) => other.dataset.key === more.sounds_as), all = JSON.stringify([heard, more.sounds_as, more.again, more.disputed]);
+  if (shows.get(key) === all) return false; // most keys, most of the time: to lay them out anew takes as long as all else
+  shows.set(key, all);
   key.dataset.heard = heard;
   key.dataset.as = more.sounds_as ?? "";
   button.className = `key is-${heard || "left"}`;
@@ -32,6 +36,7 @@ function show(key, heard, more = {}) {
   use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${shape}`));
   key.querySelector("[data-word]").textContent = (more.again ? "Listen again" : as ? `Sounds as ${as.dataset.number}` : word)
     + (more.disputed ? ", two disagree" : "");
+  return true;
 }
 
 function count() {
@@ -66,6 +71,7 @@ async function keep(form, key, heard, more) {
     navigator.vibrate?.(30);
     show(key, heard, more);
     count();
+    judgeSoon((await standing(pack)).pack);
   } catch (error) {
     if (!(error instanceof StorageRefused)) throw error;
     form.dataset.plain = "yes";
@@ -92,13 +98,16 @@ function onSubmit(event) {
 async function renew() {
   const before = taps, { sounds, pack: known } = await standing(pack);
   if (before !== taps) return;
-  for (const key of keys) {
-    const now = sounds[key.dataset.key];
-    if (now) show(key, now.heard, now);
-  }
-  count();
+  const other = keys.filter((key) => sounds[key.dataset.key] && show(key, sounds[key.dataset.key].heard, sounds[key.dataset.key]));
+  if (other.length) count();
+  if (other.length || byPack !== pack.components) judgeSoon(known);
+  byPack = pack.components;
+}
+
+/* Judge once the keys are painted. */
+function judgeSoon(known) {
   cancelAnimationFrame(frame);
-  frame = requestAnimationFrame(() => setTimeout(judge, 0, known)); // the keys are painted first
+  frame = requestAnimationFrame(() => setTimeout(judge, 0, known));
 }
 
 const again = ({ channels }) => channels.filter((one) => one.again).map((one) => one.channel).join();
