@@ -1,4 +1,4 @@
-"""Making a rig, changing its plan, undoing that, deleting it."""
+"""Making a rig, changing its plan, undoing that, deleting it; and the input list from it."""
 
 from typing import Any
 from uuid import UUID, uuid5
@@ -6,10 +6,15 @@ from uuid import UUID, uuid5
 from sqlalchemy.orm import Session
 
 from service.crew.core import Actor
+from service.gear.queries import place_named
 from service.kit.problems import Problem, invalid
+from service.lines.inputs import actions as inputs
+from service.lines.inputs.core import NewChannel
 from service.rig import queries
 from service.rig.models import RigPlan, RigRow
-from service.rig.plans import NEW, Plan, check
+from service.rig.plans import NEW, Plan, channels_of, check
+from service.rig.ways import Rig
+from service.season.models import Event, SeasonRow
 from service.store.sessions import locked
 
 
@@ -68,6 +73,23 @@ def end_rig(db: Session, rig_id: UUID, actor: Actor) -> None:
         NotFound: there is no such rig.
     """
     queries.get_rig(db, rig_id).ended_at = actor.now
+
+
+def make_input_list(db: Session, list_id: UUID, plan: Plan, rig: Rig, of: SeasonRow | Event, actor: Actor) -> int:
+    """Make the input list of a season or an event from a rig; return how many channels it has. Their lines are laid
+    afterwards, by scanning what hangs on the frames.
+
+    Raises:
+        Conflict: there is one already.
+        Invalid: there are more channels than a list takes.
+    """
+    inputs.make_list(db, list_id, of, actor)
+    channels = channels_of(plan, rig)
+    for number, (source, station) in enumerate(channels, 1):
+        place = place_named(db, station)
+        entry = NewChannel(number, source, place=place.name if place else "")
+        inputs.add_channel(db, uuid5(list_id, str(number)), list_id, entry, actor)
+    return len(channels)
 
 
 def _check(plan: Plan) -> None:

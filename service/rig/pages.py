@@ -12,6 +12,7 @@ from service.crew.core import Role
 from service.kit.problems import NotFound, invalid
 from service.kit.quantities import Unit, format_money
 from service.kit.text import as_id, one_line
+from service.lines.drills.queries import observed_setup
 from service.rig import actions, forms, queries
 from service.rig.chart import draw_prices
 from service.rig.drawing import draw
@@ -177,6 +178,31 @@ def undo(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     return RedirectResponse(f"/rigs/{rig}?undone={'yes' if done else 'no'}", 303)
 
 
+@router.post("/rigs/{rig_id}/inputs")
+def make_inputs(context: LeadContext, rig_id: str, posted: Posted) -> Response:
+    """Make the input list of a season or an event from the rig, wired in one way."""
+    form = typed(posted, "way", "of")
+
+    def make() -> str:
+        op, rig = form.id, _id(rig_id)
+
+        def do(db: Session) -> int:
+            plan = _plan(db, rig_id)
+            way = _way(plan, compare(plan), form.values["way"])
+            offered = queries.without_input_list(db, context.today)
+            of = next((each for each in offered if str(each.id) == form.values["of"]), None)
+            if of is None:
+                raise invalid("of", "It has an input list already, or is over. Choose again.")
+            if way.rig is None:
+                raise invalid("of", way.problem)
+            return actions.make_input_list(db, op, plan, way.rig, of, context.actor)
+
+        context.once(op, "rig.inputs", [str(rig), form.values], do)
+        return f"/inputs/{op}"
+
+    return context.submit(form, make, lambda db, form: _rig(context, db, rig_id, form.values["way"], "", form))
+
+
 @router.post("/rigs/{rig_id}/end")
 def end_rig(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     """Delete a rig."""
@@ -234,20 +260,23 @@ def _list(context: RequestContext, db: Session, form: Form) -> Response:
     )
 
 
-def _rig(context: RequestContext, db: Session, rig_id: str, way: str, undone: str) -> Response:
+def _rig(
+    context: RequestContext, db: Session, rig_id: str, way: str, undone: str, form: Form | None = None
+) -> Response:
     rig = queries.get_rig(db, as_id(rig_id))
     version = queries.get_version(db, rig)
     ways = compare(version.plan)
-    if other := find_way(version.plan, way):
-        ways.append(other)
-    shown = next((one for one in ways if one.key == way), _first_that_works(ways))
+    shown = _way(version.plan, ways, way)
     return context.page(
         "rig/rig.html",
         rig=rig,
         version=version,
         plan=version.plan,
-        ways=ways,
+        ways=ways if shown in ways else [*ways, shown],
         shown=shown,
+        form=form or Form(),
+        drilled=sorted(observed_setup(db).whole),
+        seasons=[(str(each.id), each.name) for each in queries.without_input_list(db, context.today)],
         picture=draw(version.plan, shown.rig),
         leads=context.me.role.reaches(Role.LEAD),
         window=WINDOW_S,
@@ -255,6 +284,11 @@ def _rig(context: RequestContext, db: Session, rig_id: str, way: str, undone: st
         price=format_money,
         query=urlencode,
     )
+
+
+def _way(plan: Plan, ways: list[ComparedWay], key: str) -> ComparedWay:
+    """The way with this key; without one, the cheapest of `ways`."""
+    return next((one for one in ways if one.key == key), None) or find_way(plan, key) or _first_that_works(ways)
 
 
 def _first_that_works(ways: list[ComparedWay]) -> ComparedWay:

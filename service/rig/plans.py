@@ -125,6 +125,18 @@ def _fields(plan: Plan, key: str, way: RigWay) -> dict[str, Any]:
     return fields
 
 
+def channels_of(plan: Plan, rig: Rig) -> list[tuple[str, str]]:
+    """The channels of a rig, numbered from 1 on hub by hub: of each its source, and the station where that stands."""
+    order = {station["name"]: number for number, station in enumerate(plan["stations"])}
+    stations = sorted(rig.chains.leaving, key=lambda name: (rig.chains.end_of(name), order[name]))
+    return [
+        (name if many == 1 else f"{name}, microphone {one}", name)
+        for name in stations
+        for many in (rig.floor.stations[name].mics,)
+        for one in range(1, many + 1)
+    ]
+
+
 def check(plan: Plan) -> None:
     """Check that a plan can be read.
 

@@ -3,10 +3,12 @@
 import json
 import re
 from dataclasses import replace
+from datetime import timedelta
 from fractions import Fraction
 from html import unescape
 from io import StringIO
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from hypothesis import given
@@ -21,8 +23,11 @@ from service.rig.core.floor import ChainEnd, Floor, Point, Station
 from service.rig.core.suggestion import suggested_into
 from service.rig.drawing import WIDE, draw
 from service.rig.plans import FOOT, NEW, Plan, by_walkers, cheapest, check, compare
+from service.season.actions import add_season
+from service.season.core import Season, split
 from tests.support.examples import examples
 from tests.support.program import Running, op, running
+from tests.testlog.support import ZONE
 
 positions = st.integers(0, 30_000)
 points = st.builds(Point, positions, positions)
@@ -239,3 +244,27 @@ def test_every_point_is_within_the_picture_of_prices(rigs: list[tuple[str, float
     assert all(LEFT <= point.x <= RIGHT and TOP <= point.y <= BOTTOM for point in chart.points)
     assert 2 <= len(chart.seconds) <= 8
     assert 2 <= len(chart.cents) <= 7
+
+
+def test_a_rig_becomes_an_input_list_hub_by_hub(sqlite_url: str) -> None:
+    with running(sqlite_url) as program:
+        season, today = uuid4(), program.clock.now.astimezone(ZONE).date()
+        rule = Season(today, today + timedelta(days=100), split(today, today + timedelta(days=100), 2))
+        with program.store.writing() as db:
+            add_season(db, season, "Fall season", rule, [], program.clock.now)
+        plan = {**ensemble(), "into": {"Marimba 1": "Hub 2", "Marimba 2": "Hub 1", "Marimba 3": "Hub 1"}}
+        plan["hubs"] = {f"Hub {n}": {"x": n * 1000, "y": 3000, "lines": 8} for n in (1, 2)}
+        rig = {"id": op(), "name": "Fall", "plan": plan}
+        assert program.lead.post("/api/v1/rigs", json=rig).status_code == 201
+        form = {"op": op(), "way": "hubs", "of": str(season)}
+        made = program.lead.post(f"/rigs/{rig['id']}/inputs", data=form)
+        assert (made.status_code, made.headers.get("location")) == (303, f"/inputs/{form['op']}"), made.text
+        assert program.lead.post(f"/rigs/{rig['id']}/inputs", data=form).status_code == 303
+        channels = program.viewer.get(f"/api/v1/input-lists/{form['op']}").json()["channels"]
+        assert [(one["number"], one["source"]) for one in channels] == [
+            (2 * at + one, f"{name}, microphone {one}")
+            for at, name in enumerate(("Marimba 2", "Marimba 3", "Marimba 1"))
+            for one in (1, 2)
+        ]
+        again = program.lead.post(f"/rigs/{rig['id']}/inputs", data=form | {"op": op()})
+        assert (again.status_code, "It has an input list already" in again.text) == (422, True)

@@ -173,6 +173,7 @@ POST /rigs/{rig_id}/hubs/remove
 GET /rigs/{rig_id}/rules
 POST /rigs/{rig_id}/rules
 POST /rigs/{rig_id}/undo
+POST /rigs/{rig_id}/inputs
 POST /rigs/{rig_id}/end
 POST /api/v1/rigs
 POST /api/v1/items

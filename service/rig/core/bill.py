@@ -19,6 +19,12 @@ class Chains:
     ends: Mapping[str, ChainEnd]
     leaving: Mapping[str, int]
 
+    def end_of(self, name: str) -> str:
+        """The box or hub at which the chain of a station ends."""
+        while name not in self.ends:
+            name = self.into[name]
+        return name
+
     @property
     def walkers(self) -> list[str]:
         """Those who walk to an end: the last of each chain that carries a line, in order of names."""
