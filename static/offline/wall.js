@@ -20,14 +20,14 @@ let check;
 let keys = [];
 let pack = null; // the package; until it is there, what the page itself shows stands in its place
 let taps = 0, frame = 0;
-let byPack = null; // the package by which what is shown was judged
+let judgedFor = { keys: "", components: null }; // what was judged last
 const shows = new WeakMap(); // what each key shows
 
 /* Show what was heard on a channel; `more` is what else is known of it. */
 function show(key, heard, more = {}) {
   const [word, shape] = WORDS[heard], button = key.querySelector("button"), use = key.querySelector("use");
   const as = more.sounds_as && keys.find((other) => other.dataset.key === more.sounds_as), all = JSON.stringify([heard, more.sounds_as, more.again, more.disputed]);
-  if (shows.get(key) === all) return false; // most keys, most of the time: to lay them out anew takes as long as all else
+  if (shows.get(key) === all) return; // most keys, most of the time: to lay them out anew takes as long as all else
   shows.set(key, all);
   key.dataset.heard = heard;
   key.dataset.as = more.sounds_as ?? "";
@@ -36,7 +36,6 @@ function show(key, heard, more = {}) {
   use.setAttribute("href", use.getAttribute("href").replace(/#.*/, `#${shape}`));
   key.querySelector("[data-word]").textContent = (more.again ? "Listen again" : as ? `Sounds as ${as.dataset.number}` : word)
     + (more.disputed ? ", two disagree" : "");
-  return true;
 }
 
 function count() {
@@ -71,7 +70,6 @@ async function keep(form, key, heard, more) {
     navigator.vibrate?.(30);
     show(key, heard, more);
     count();
-    judgeSoon((await standing(pack)).pack);
   } catch (error) {
     if (!(error instanceof StorageRefused)) throw error;
     form.dataset.plain = "yes";
@@ -98,16 +96,18 @@ function onSubmit(event) {
 async function renew() {
   const before = taps, { sounds, pack: known } = await standing(pack);
   if (before !== taps) return;
-  const other = keys.filter((key) => sounds[key.dataset.key] && show(key, sounds[key.dataset.key].heard, sounds[key.dataset.key]));
-  if (other.length) count();
-  if (other.length || byPack !== pack.components) judgeSoon(known);
-  byPack = pack.components;
+  for (const key of keys) if (sounds[key.dataset.key]) show(key, sounds[key.dataset.key].heard, sounds[key.dataset.key]);
+  const all = keys.map((key) => shows.get(key)).join();
+  if (all === judgedFor.keys && pack.components === judgedFor.components) return;
+  judgedFor = { keys: all, components: pack.components };
+  count();
+  judge(known);
 }
 
-/* Judge once the keys are painted. */
-function judgeSoon(known) {
+/* The same once the key that was tapped is painted. */
+function renewSoon() {
   cancelAnimationFrame(frame);
-  frame = requestAnimationFrame(() => setTimeout(judge, 0, known));
+  frame = requestAnimationFrame(() => setTimeout(renew));
 }
 
 const again = ({ channels }) => channels.filter((one) => one.again).map((one) => one.channel).join();
@@ -155,7 +155,7 @@ export function work(kept = null) {
   document.addEventListener("submit", onSubmit, true);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") stayAwake(); });
   news.addEventListener("sent", () => { taps += 1; }); // what was asked for before does not know it yet
-  news.addEventListener("change", renew); // a tap that was taken back shows no more
+  news.addEventListener("change", renewSoon); // a tap that was taken back shows no more
   stayAwake();
   countDown();
   setInterval(countDown, 1000);
