@@ -176,7 +176,7 @@ def _piece(step: LineStep, ports: Sequence[Port], lanes: int, risks: Mapping[UUI
     leaves = End.B if step.entered is End.A else End.A
     return CheckedPiece(
         step.item.id,
-        f"{item_title(step.item, unit)} {step.code}",
+        f"{item_title(step.item, unit)} {step.code[:3]} {step.code[3:]}",
         step.code,
         step.lane,
         lanes,
