@@ -67,7 +67,7 @@ export function nextThing(pack, channel, sounds, cleared) {
     const between = parts.slice(suspects[joint].number, after.number).find((part) => part.listen);
     if (between) at[joint + 1] = between;
   });
-  const { listen_s: listen, bypass_s: bypass } = pack.times;
+  const { listen_s: listen, bypass_s: one } = pack.times, bypass = one * pack.channels.filter((each) => isDead(each, sounds)).length; // one for each
   const plan = trace(suspects, Object.fromEntries(Object.keys(at).map((joint) => [joint, listen])), bypass);
   const spent = { left_s: plan.expected_s, worst_s: plan.worst_s }, before = [...cleared].sort((one, other) => one - other);
   if (plan.bypass) return { doing: "bypass", ...words(channel.bypass), place: channel.place, ...spent, if_dead: [] };

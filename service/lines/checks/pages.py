@@ -192,7 +192,8 @@ def _trace(context: RequestContext, db: Session, check_id: str, channel_id: str,
     if dead:
         weights = alone(channel, state.channels, state.standing, state.experience)
         parts, cleared = traced_parts(channel, components, weights), set(out.split("."))
-        thing = next_thing(channel, parts, {part.number for part in parts if str(part.number) in cleared})
+        off = {part.number for part in parts if str(part.number) in cleared}
+        thing = next_thing(channel, parts, off, sum(is_dead(one, state.standing) for one in state.channels))
     return context.page(
         "lines/checks/trace.html",
         form=form,

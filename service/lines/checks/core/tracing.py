@@ -108,8 +108,13 @@ def traced_parts(
     return parts
 
 
-def next_thing(channel: CheckedChannel, parts: Sequence[TracedPart], cleared: Collection[int]) -> NextThing:
-    """What to try next, where the parts with the numbers in `cleared` are no suspects any more."""
+def next_thing(
+    channel: CheckedChannel, parts: Sequence[TracedPart], cleared: Collection[int], dead: int = 1
+) -> NextThing:
+    """What to try next, where the parts with the numbers in `cleared` are no suspects any more.
+
+    `dead` is how many channels are: a spare line helps one of them, so one is needed for each.
+    """
     suspects = [part for part in parts if part.weight > 0 and part.number not in cleared]
     suspects = sorted(sorted(suspects, key=lambda part: -part.weight)[:MOST_PARTS], key=lambda part: part.number)
     if not suspects:
@@ -122,7 +127,7 @@ def next_thing(channel: CheckedChannel, parts: Sequence[TracedPart], cleared: Co
     plan = trace(
         [LinePart(str(part.number), part.weight, part.swap_s) for part in suspects],
         dict.fromkeys(joints, LISTEN_S),
-        BYPASS_S,
+        BYPASS_S * dead,
     )
     before = tuple(sorted(cleared))
     numbers = [part.number for part in suspects]
