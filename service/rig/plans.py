@@ -143,6 +143,8 @@ def check(plan: Plan) -> None:
     Raises:
         Problem: naming what is wrong.
     """
+    if unknown := sorted(plan.keys() - NEW.keys()):
+        raise Problem(f'"{unknown[0][:40]}" is no part of a plan; it has {", ".join(NEW)}.')
     floor = layout.floor_of(plan)
     layout.box_of(plan)
     hubs = layout.hubs_of(plan, floor)

@@ -20,6 +20,7 @@ from service.season.actions import add_season
 from service.season.core import Season, split
 from service.season.models import SeasonRow
 from service.tags.queries import code_of, item_with
+from service.testlog.actions import call_suspect
 from service.testlog.models import Swap, Test
 from tests.outbox.support import Truck, bar, entries, eventually, send_now, truck, worker_ready
 from tests.testlog.support import ZONE
@@ -103,21 +104,19 @@ def test_twelve_channels_from_the_first_scan_to_the_last_tap(at: Truck, phone: B
     page = at.joined(phone, "Mira", Role.LEAD)
     codes, input_list, channels = prepare(at)
     hubs, (trunk, other, spare) = codes["d25-to-xlr8"], codes["d25x8"]
+    with at.store.writing() as db:
+        bad = item_with(db, trunk).id
+        call_suspect(db, bad, uuid4(), "It crackled yesterday.", None, datetime.now(UTC))
     for number, channel in enumerate(channels):
         hub, multicore = (hubs[0], trunk) if number < ON_ONE_HUB else (hubs[1], other)
         scan_line(at, page, channel, [codes["xlr3"][number], hub, multicore], number % ON_ONE_HUB + 1, not number)
 
-    page.goto(f"{at.base}/t/{trunk}")  # it crackled yesterday
-    page.get_by_role("button", name="It crackled").click()
     page.goto(f"{at.base}/line-checks")
     page.get_by_role("button", name="Start a line check").click()
     page.wait_for_url("**/line-checks/*-*")
     wall = page.url
     worker_ready(page)
     eventually(lambda: bool(page.evaluate(KEPT, f"/inputs/{input_list}/cards")))
-
-    with at.store.reading() as db:
-        bad = item_with(db, trunk).id
 
     with at.no_signal():
         page.goto(wall)

@@ -48,6 +48,8 @@ BEYOND_A_SCHEMA = {
     "wiring": "is no wiring here",
     "source": "Say what stands there",
     "number": "Take another number",
+    "name": "Give the rig a name of 60 characters",
+    "plan": "is no part of a plan|must be|lacks|is empty|give|is neither",
     "items": "is no code: a character is wrong|is not a tag of this program|Name at least one item|has no line yet",
 }
 """What may be said of a field although it is as the description asks: what it names, and what stands beside it."""
