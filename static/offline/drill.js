@@ -4,6 +4,7 @@
 import { add, entries, me, news } from "../outbox/outbox.js";
 import { say } from "../outbox/status.js";
 import { StorageRefused } from "../outbox/store.js";
+import { keepAwake } from "./awake.js";
 
 const DONE = "/api/v1/stations-done";
 const ASKED_EVERY = 4000; // ms
@@ -109,10 +110,6 @@ async function ask() {
   setTimeout(ask, ASKED_EVERY);
 }
 
-async function stayAwake() {
-  try { await navigator.wakeLock?.request("screen"); } catch { /* its battery is low, or the page is hidden */ }
-}
-
 /* The stopwatch; it stands still when all stations are done. */
 function tick() {
   const shown = document.querySelector("[data-clock]");
@@ -123,8 +120,7 @@ function tick() {
 }
 
 if (wall) {
-  stayAwake();
-  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") stayAwake(); });
+  keepAwake();
   news.addEventListener("sent", () => { taps += 1; }); // what was asked for before does not know it yet
   setInterval(tick, 1000);
   renew();

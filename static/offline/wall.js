@@ -9,6 +9,7 @@ import { HEARD } from "../lines/listening.js";
 import { capital, percent } from "../lines/words.js";
 import { keepCheck, standing, takeCheck } from "./checks.js";
 import { takeWall } from "./keeping.js";
+import { keepAwake } from "./awake.js";
 import { install, possible } from "./worker.js";
 
 const ASKED_EVERY = 4000; // ms
@@ -128,10 +129,6 @@ async function ask() {
   setTimeout(ask, ASKED_EVERY);
 }
 
-async function stayAwake() {
-  try { await navigator.wakeLock?.request("screen"); } catch { /* its battery is low, or the page is hidden */ }
-}
-
 function countDown() {
   /** @type {HTMLElement} */
   const clock = document.querySelector("[data-ends]");
@@ -153,10 +150,9 @@ export function work(kept = null) {
   keys = [...document.querySelectorAll(".wall [data-key]")].map((key) => /** @type {HTMLFormElement} */ (key));
   pack = kept ?? shown();
   document.addEventListener("submit", onSubmit, true);
-  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") stayAwake(); });
   news.addEventListener("sent", () => { taps += 1; }); // what was asked for before does not know it yet
   news.addEventListener("change", renewSoon); // a tap that was taken back shows no more
-  stayAwake();
+  keepAwake();
   countDown();
   setInterval(countDown, 1000);
   renew();

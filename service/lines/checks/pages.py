@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from service.crew.context import CrewContext, RequestContext, page_router
 from service.kit.problems import NotFound
 from service.kit.quantities import Unit
-from service.kit.text import as_id
+from service.kit.text import as_id, id_in_address
 from service.lines.checks import actions, queries
 from service.lines.checks.actions import CheckState, state_of
 from service.lines.checks.core.components import CauseKind, CheckedChannel, NewCause, components_of
@@ -22,6 +22,7 @@ from service.web.forms import Form, Message, Posted, read_form, read_op, typed
 router = page_router()
 
 UNKNOWN = CauseKind.UNKNOWN.value
+_NO_CHANNEL = "This channel is not on the input list of this line check. Open the wall again."
 
 
 @router.get("/line-checks")
@@ -122,9 +123,7 @@ def log_cause(context: CrewContext, check_id: str, channel_id: str, posted: Post
     form = typed(posted, "what", "evidence", "end", "note", "out")
 
     def log() -> str:
-        op, fields, check = form.id, read_form(CauseFields, posted), _id(check_id)
-        with context.reading() as db:
-            channel = _channel(_state(context, db, check_id), channel_id).id
+        op, fields, check, channel = form.id, read_form(CauseFields, posted), _id(check_id), _channel_id(channel_id)
         new = NewCause(op, check, channel, fields.what, fields.evidence, fields.end, fields.note)
         content = [str(check), str(channel), fields.model_dump(mode="json")]
         receipt = context.once(op, "line.cause_by_form", content, lambda db: actions.log_cause(db, new, context.actor))
@@ -147,12 +146,16 @@ def _state(context: RequestContext, db: Session, check_id: str) -> CheckState:
     return state_of(db, queries.get_check(db, as_id(check_id)), Unit(context.program.unit), context.actor)
 
 
+def _channel_id(channel_id: str) -> UUID:
+    return id_in_address(channel_id, _NO_CHANNEL)
+
+
 def _channel(state: CheckState, channel_id: str) -> CheckedChannel:
-    key = as_id(channel_id)
+    key = _channel_id(channel_id)
     for channel in state.channels:
         if channel.id == key:
             return channel
-    raise NotFound("This channel is not on the input list of this line check. Open the wall again.")
+    raise NotFound(_NO_CHANNEL)
 
 
 def _list(context: RequestContext, db: Session, form: Form) -> Response:
