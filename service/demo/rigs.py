@@ -7,9 +7,10 @@ from sqlalchemy.orm import Session
 
 from service.crew.core import Actor, Who
 from service.demo import scenario
+from service.demo.gear import FEET
 from service.demo.replay import demo_id
 from service.rig.actions import make_rig
-from service.rig.plans import FOOT, NEW
+from service.rig.plans import NEW
 
 _STANDS: Final = (
     ("Xylophone", 8, 24, 1),
@@ -34,12 +35,12 @@ _CATEGORY: Final = ((25, 2400), (50, 3600), (100, 5800))
 def add_rigs(db: Session, lead: Who, now: datetime) -> None:
     """Add the rig of the present season."""
     stations = [
-        {"name": name, "x": round(x * FOOT), "y": round(y * FOOT), "mics": mics} for name, x, y, mics in _STANDS
+        {"name": name, "x": round(x * FEET), "y": round(y * FEET), "mics": mics} for name, x, y, mics in _STANDS
     ]
-    hubs = {name: {"x": round(x * FOOT), "y": round(y * FOOT), "lines": 8} for name, x, y in _HUBS}
+    hubs = {name: {"x": round(x * FEET), "y": round(y * FEET), "lines": 8} for name, x, y in _HUBS}
     prices = {
-        "cables": {str(round(feet * FOOT)): cents for feet, cents in _CABLES},
-        "trunks": {str(round(feet * FOOT)): cents for feet, cents in _TRUNKS},
+        "cables": {str(round(feet * FEET)): cents for feet, cents in _CABLES},
+        "trunks": {str(round(feet * FEET)): cents for feet, cents in _TRUNKS},
         "hub": 14500,
         "box": 26000,
     }
@@ -47,12 +48,12 @@ def add_rigs(db: Session, lead: Who, now: datetime) -> None:
         **NEW,
         "stations": stations,
         "hubs": hubs,
-        "mixer": {"x": round(26 * FOOT), "y": 0},
-        "box": {"x": round(26 * FOOT), "y": round(8 * FOOT)},
+        "mixer": {"x": round(26 * FEET), "y": 0},
+        "box": {"x": round(26 * FEET), "y": round(8 * FEET)},
         "prices": prices,
         "category": {
             "trunk_stock": NEW["trunk_stock"],
-            "trunks": {str(round(feet * FOOT)): cents for feet, cents in _CATEGORY},
+            "trunks": {str(round(feet * FEET)): cents for feet, cents in _CATEGORY},
         },
     }
     make_rig(db, demo_id("rig", 1), "Front ensemble", plan, Actor(lead, now, scenario.ZONE))

@@ -4,13 +4,14 @@ from typing import Annotated, Any
 from uuid import UUID
 
 from fastapi import Path
-from pydantic import BaseModel, ConfigDict, field_validator
+from pydantic import BaseModel, ConfigDict
 
 from service.crew.context import LeadContext, ViewerContext, api_router
-from service.gear.forms import Line, refused
 from service.kit.text import as_id
 from service.rig import actions, queries
+from service.rig.forms import RIG_NAME_MOST, read_name
 from service.rig.plans import NEW, ComparedWay, compare
+from service.web.forms import read_by
 from service.web.schema import shown_as
 
 router = api_router("/rigs", "rigs")
@@ -23,15 +24,8 @@ class RigIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     id: UUID
-    name: Annotated[Line, shown_as({"minLength": 1, "maxLength": 60})]
+    name: Annotated[str, read_by(read_name), shown_as({"minLength": 1, "maxLength": RIG_NAME_MOST})]
     plan: dict[str, Any] | None = None
-
-    @field_validator("name")
-    @classmethod
-    def _has_name(cls, value: str) -> str:
-        if not 1 <= len(value) <= 60:
-            raise refused("Give the rig a name of 60 characters at the most.")
-        return value
 
 
 class RigOut(BaseModel):

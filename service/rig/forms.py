@@ -40,9 +40,22 @@ RULES = {
 }
 """The fields of the forms, with their labels."""
 LINES_MOST, MICS_MOST, HANDS_MOST, NAME_MOST = 64, 32, 20, 40
+RIG_NAME_MOST = 60
 _BARE = re.compile(r"\d+(?:[.,]\d+)?")
 _NOTHING = re.compile(r"0(?:[.,]0+)?(?: ?(?:ft|m|feet|meters|'))?")
 T = TypeVar("T")
+
+
+def read_name(typed: str) -> str:
+    """The name of a rig.
+
+    Raises:
+        Invalid: it has none, or it is too long.
+    """
+    name = one_line(typed)
+    if not 1 <= len(name) <= RIG_NAME_MOST:
+        raise invalid("name", f"Give the rig a name of {RIG_NAME_MOST} characters at the most.")
+    return name
 
 
 class _Read:

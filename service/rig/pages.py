@@ -11,7 +11,7 @@ from service.crew.context import LeadContext, RequestContext, ViewerContext, pag
 from service.crew.core import Role
 from service.kit.problems import NotFound, invalid
 from service.kit.quantities import Unit, format_money
-from service.kit.text import as_id, one_line
+from service.kit.text import as_id
 from service.lines.drills.queries import observed_setup
 from service.rig import actions, forms, queries
 from service.rig.chart import draw_prices
@@ -20,8 +20,6 @@ from service.rig.plans import WINDOW_S, ComparedWay, Plan, by_walkers, compare, 
 from service.web.forms import Form, Posted, read_op, typed
 
 router = page_router()
-
-NAME_MOST = 60
 
 
 @router.get("/rigs")
@@ -37,9 +35,7 @@ def make_rig(context: LeadContext, posted: Posted) -> Response:
     form = typed(posted, "name", "copy_of")
 
     def make() -> str:
-        op, name = form.id, one_line(form.values["name"])
-        if not 1 <= len(name) <= NAME_MOST:
-            raise invalid("name", f"Give the rig a name of {NAME_MOST} characters at the most.")
+        op, name = form.id, forms.read_name(form.values["name"])
         copy_of = as_id(form.values["copy_of"])
 
         def do(db: Session) -> str:
@@ -55,7 +51,10 @@ def make_rig(context: LeadContext, posted: Posted) -> Response:
 def show_rig(context: ViewerContext, rig_id: str, way: str = "", undone: str = "") -> Response:
     """Show the floor plan wired in one way, with all ways side by side."""
     with context.reading() as db:
-        return _rig(context, db, rig_id, way, undone)
+        plan = _plan(db, rig_id)
+    shown = _way(plan, way)
+    with context.reading() as db:
+        return _rig(context, db, rig_id, shown, undone, Form())
 
 
 @router.get("/rigs/{rig_id}/walkers")
@@ -89,12 +88,12 @@ def station_form(context: LeadContext, rig_id: str, name: str = "") -> Response:
 def set_station(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     """Add a station, or move and change one."""
     form = typed(posted, *forms.STATION, "was")
-    was, unit = form.values["was"], _unit_later(context)
+    was = form.values["was"]
     return _change(
         context,
         rig_id,
         form,
-        lambda plan: forms.with_station(plan, was, form.values, unit()),
+        lambda plan: forms.with_station(plan, was, form.values, _unit(context)),
         lambda db, form: _station(context, db, rig_id, was, form),
     )
 
@@ -125,12 +124,12 @@ def hub_form(context: LeadContext, rig_id: str, name: str = "") -> Response:
 def set_hub(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     """Add a hub, or move and change one."""
     form = typed(posted, *forms.HUB, "was")
-    was, unit = form.values["was"], _unit_later(context)
+    was = form.values["was"]
     return _change(
         context,
         rig_id,
         form,
-        lambda plan: forms.with_hub(plan, was, form.values, unit()),
+        lambda plan: forms.with_hub(plan, was, form.values, _unit(context)),
         lambda db, form: _hub(context, db, rig_id, was, form),
     )
 
@@ -160,12 +159,11 @@ def rules_form(context: LeadContext, rig_id: str) -> Response:
 def set_rules(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     """Set mixer, box, prices, rules and performers."""
     form = typed(posted, *forms.RULES)
-    unit = _unit_later(context)
     return _change(
         context,
         rig_id,
         form,
-        lambda plan: forms.with_rules(plan, form.values, unit()),
+        lambda plan: forms.with_rules(plan, form.values, _unit(context)),
         lambda db, form: _rules(context, db, rig_id, form),
     )
 
@@ -183,12 +181,14 @@ def make_inputs(context: LeadContext, rig_id: str, posted: Posted) -> Response:
     """Make the input list of a season or an event from the rig, wired in one way."""
     form = typed(posted, "way", "of")
 
+    with context.reading() as db:
+        plan = _plan(db, rig_id)
+    way = _way(plan, form.values["way"])
+
     def make() -> str:
         op, rig = form.id, _id(rig_id)
 
         def do(db: Session) -> int:
-            plan = _plan(db, rig_id)
-            way = _way(plan, compare(plan), form.values["way"])
             offered = queries.without_input_list(db, context.today)
             of = next((each for each in offered if str(each.id) == form.values["of"]), None)
             if of is None:
@@ -200,7 +200,7 @@ def make_inputs(context: LeadContext, rig_id: str, posted: Posted) -> Response:
         context.once(op, "rig.inputs", [str(rig), form.values], do)
         return f"/inputs/{op}"
 
-    return context.submit(form, make, lambda db, form: _rig(context, db, rig_id, form.values["way"], "", form))
+    return context.submit(form, make, lambda db, form: _rig(context, db, rig_id, way, "", form))
 
 
 @router.post("/rigs/{rig_id}/end")
@@ -249,35 +249,30 @@ def _unit(context: RequestContext) -> Unit:
     return Unit(context.program.unit)
 
 
-def _unit_later(context: RequestContext) -> Callable[[], Unit]:
-    """The program's unit, which is known once a session was opened."""
-    return lambda: _unit(context)
-
-
 def _list(context: RequestContext, db: Session, form: Form) -> Response:
     return context.page(
-        "rig/list.html", form=form, rigs=queries.rigs(db), leads=context.me.role.reaches(Role.LEAD), most=NAME_MOST
+        "rig/list.html",
+        form=form,
+        rigs=queries.rigs(db),
+        leads=context.me.role.reaches(Role.LEAD),
+        most=forms.RIG_NAME_MOST,
     )
 
 
-def _rig(
-    context: RequestContext, db: Session, rig_id: str, way: str, undone: str, form: Form | None = None
-) -> Response:
+def _rig(context: RequestContext, db: Session, rig_id: str, shown: ComparedWay, undone: str, form: Form) -> Response:
     rig = queries.get_rig(db, as_id(rig_id))
-    version = queries.get_version(db, rig)
-    ways = compare(version.plan)
-    shown = _way(version.plan, ways, way)
+    plan = queries.get_version(db, rig).plan
+    ways = compare(plan)
     return context.page(
         "rig/rig.html",
         rig=rig,
-        version=version,
-        plan=version.plan,
-        ways=ways if shown in ways else [*ways, shown],
+        plan=plan,
+        ways=ways if shown.key in {one.key for one in ways} else [*ways, shown],
         shown=shown,
-        form=form or Form(),
+        form=form,
         drilled=sorted(observed_setup(db).whole),
         seasons=[(str(each.id), each.name) for each in queries.without_input_list(db, context.today)],
-        picture=draw(version.plan, shown.rig),
+        picture=draw(plan, shown.rig),
         leads=context.me.role.reaches(Role.LEAD),
         window=WINDOW_S,
         undone=undone,
@@ -286,8 +281,11 @@ def _rig(
     )
 
 
-def _way(plan: Plan, ways: list[ComparedWay], key: str) -> ComparedWay:
-    """The way with this key; without one, the cheapest of `ways`."""
+def _way(plan: Plan, key: str) -> ComparedWay:
+    """The way with this key; without one, the cheapest of those side by side. A solver may look for it for seconds, so
+    no session is open meanwhile.
+    """
+    ways = compare(plan)
     return next((one for one in ways if one.key == key), None) or find_way(plan, key) or _first_that_works(ways)
 
 

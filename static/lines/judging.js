@@ -1,4 +1,4 @@
-/* What a line check tells, worked out on the phone from what it keeps of the check (service/lines/checks/package.py):
+/* What a line check tells, worked out on the phone from what it keeps of the check (service/lines/checks/core/package.py):
    service/lines/checks/core/judging.py and tracing.py with the same answers. `sounds` has {heard, sounds_as} by channel. */
 
 import { blame, Contradiction } from "./blame.js";

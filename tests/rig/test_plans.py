@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.demo.gear import FEET
 from service.kit.quantities import Unit
 from service.rig import forms
 from service.rig.chart import BOTTOM, LEFT, RIGHT, TOP, draw_prices
@@ -22,7 +23,7 @@ from service.rig.core.bill import make_chains
 from service.rig.core.floor import ChainEnd, Floor, Point, Station
 from service.rig.core.suggestion import suggested_into
 from service.rig.drawing import WIDE, draw
-from service.rig.plans import FOOT, NEW, Plan, by_walkers, cheapest, check, compare
+from service.rig.plans import NEW, STATIONS_SOLVED, Plan, by_walkers, cheapest, check, compare
 from service.season.actions import add_season
 from service.season.core import Season, split
 from tests.support.examples import examples
@@ -141,7 +142,7 @@ def test_everything_is_within_the_picture() -> None:
         assert {spot.name for spot in picture.spots} >= {"Mixer", "Marimba 1", "Marimba 2", "Marimba 3"}
         assert all(0 < spot.x < WIDE and 0 < spot.y < picture.height for spot in picture.spots)
         left, middle, right = (spot.x for spot in picture.spots if spot.kind == "station")
-        assert right - left == pytest.approx(20 * FOOT * picture.scale, abs=0.2)
+        assert right - left == pytest.approx(20 * FEET * picture.scale, abs=0.2)
         assert left < middle < right
 
 
@@ -268,3 +269,10 @@ def test_a_rig_becomes_an_input_list_hub_by_hub(sqlite_url: str) -> None:
         ]
         again = program.lead.post(f"/rigs/{rig['id']}/inputs", data=form | {"op": op()})
         assert (again.status_code, "It has an input list already" in again.text) == (422, True)
+
+
+def test_no_page_waits_for_the_solver_of_a_large_plan() -> None:
+    many = [{"name": f"S{n}", "x": n * 1000, "y": 6000, "mics": 1} for n in range(STATIONS_SOLVED + 1)]
+    assert "more would take too long" in cheapest({**NEW, "stations": many}).problem
+    assert [one.rig for one in by_walkers({**NEW, "stations": many})] == [None]
+    assert all(one.rig or "lines arrive" in one.problem for one in compare({**NEW, "stations": many}))
